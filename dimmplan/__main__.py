@@ -1,0 +1,5 @@
+"""``python -m dimmplan``."""
+
+from dimmplan.cli import main
+
+main()

@@ -1,0 +1,124 @@
+"""Words about an answer: what a runner-up gains and loses, and what the request itself should be warned of."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from dimmplan.explain import counted, gb_s
+from dimmplan.model.finding import Finding
+from dimmplan.planner import Planned
+from dimmplan.solve.answer import Choice
+from dimmplan.solve.criteria import Criterion
+from dimmplan.solve.evaluate import Value
+from dimmplan.units import format_capacity, trimmed
+
+UNEVEN_GAIN = Fraction(11, 10)
+"""A step up that gains more than this factor is worth a warning (domain rule: over 10 %)."""
+
+_UNITS = {
+    "over_gib": "{} over the request",
+    "socket_difference_gib": "{} between the sockets",
+    "controller_difference_gib": "{} between controllers",
+}
+_COUNTS = {
+    "advised_broken": "advised rule broken",
+    "regions": "region",
+    "narrowest_ways": "channel in the narrowest region",
+    "types": "module type",
+    "low_rank_channels": "channel under two ranks",
+    "modules": "module",
+    "free_slots": "free slot",
+    "discarded": "module discarded",
+    "bought": "module bought",
+}
+_PLURALS = {
+    "narrowest_ways": "channels in the narrowest region",
+    "advised_broken": "advised rules broken",
+    "low_rank_channels": "channels under two ranks",
+    "discarded": "modules discarded",
+    "bought": "modules bought",
+}
+_BANDWIDTHS = {
+    "system_sweep": "system sweep",
+    "worst_sweep": "sweep of the worst socket",
+    "worst_parallel": "parallel of the worst socket",
+}
+
+
+def criterion_phrase(name: str, value: Value) -> str:
+    """A value of a criterion in words: ``187.7 GB/s system sweep``."""
+    if name in _BANDWIDTHS:
+        return f"{gb_s(Fraction(value))} {_BANDWIDTHS[name]}"
+    if name in _UNITS:
+        return _UNITS[name].format(format_capacity(int(value)))
+    if name == "cost":
+        return f"cost {trimmed(Fraction(value), 2)}"
+    if value != 1 and name in _PLURALS:
+        return f"{value} {_PLURALS[name]}"
+    return counted(int(value), _COUNTS[name])
+
+
+def choice_gains(planned: Planned, choice: Choice) -> tuple[str, str]:
+    """What a choice gains over the answer and what it loses, criterion by criterion, in the list's order."""
+    gains: list[str] = []
+    loses: list[str] = []
+    answer = planned.answer
+    for criterion, here, there in zip(answer.criteria, answer.best.vector, choice.vector, strict=True):
+        if here != there:
+            text = f"{criterion_phrase(criterion.name, there)} instead of {_bare(criterion, here)}"
+            (gains if _is_better(criterion, there, here) else loses).append(text)
+    return "; ".join(gains), "; ".join(loses)
+
+
+def _bare(criterion: Criterion, value: Value) -> str:
+    if criterion.name in _BANDWIDTHS:
+        return gb_s(Fraction(value)).removesuffix(" GB/s")
+    if criterion.name in _UNITS:
+        return format_capacity(int(value))
+    return trimmed(Fraction(value), 2)
+
+
+def _is_better(criterion: Criterion, one: Value, other: Value) -> bool:
+    return one > other if criterion.better == "high" else one < other
+
+
+def request_findings(planned: Planned) -> list[Finding]:
+    """What the asker must know and no sheet carries: an uneven request, a capacity far above it, a cut search."""
+    answer, request = planned.answer, planned.request
+    found: list[Finding] = []
+    step = answer.step_above
+    here = sweep_of(planned, answer.best)
+    if step is not None and sweep_of(planned, step) > here * UNEVEN_GAIN:
+        there = sweep_of(planned, step)
+        text = (
+            f"{format_capacity(answer.best.capacity_gib)} spreads unevenly: it sweeps at {gb_s(here)}. "
+            f"{format_capacity(step.capacity_gib)} with {modules_phrase(step)} would sweep at {gb_s(there)}."
+        )
+        found.append(Finding(rule="uneven", severity="warning", where=(), text=text, source="MODEL"))
+    if answer.outside_window:
+        text = (
+            f"Nothing fits between {format_capacity(request.capacity_gib)} and {format_capacity(request.limit_gib)}; "
+            f"this is what comes first above."
+        )
+        found.append(Finding(rule="window", severity="note", where=(), text=text, source="MODEL"))
+    if planned.placement.status != "proven" and answer.bound is not None:
+        text = f"The search stopped at its {answer.stopped}: something better in {answer.bound.criterion} may exist."
+        found.append(Finding(rule="effort", severity="note", where=(), text=text, source="MODEL"))
+    some_priced = any(lot.price is not None for supply in request.supplies for lot in supply.lots)
+    if (request.prefer == "cost-first" or some_priced) and not all(s.priced for s in request.supplies):
+        text = "Cost was left out of the choice: not every allowed module has a price."
+        found.append(Finding(rule="cost", severity="note", where=(), text=text, source="MODEL"))
+    return found
+
+
+def sweep_of(planned: Planned, choice: Choice) -> Fraction:
+    """The system sweep of a choice in GB/s."""
+    place = [criterion.name for criterion in planned.answer.criteria].index("system_sweep")
+    return Fraction(choice.vector[place])
+
+
+def modules_phrase(choice: Choice) -> str:
+    """The modules of a choice: ``12 x 32GB 2Rx4 PC4-2933Y-R``."""
+    held = [module for module in choice.content.values() if module]
+    types = sorted(set(held), key=lambda module: module.order_key)
+    return " + ".join(f"{held.count(module)} x {module.label}" for module in types)

@@ -1,0 +1,162 @@
+"""From the file's short way of writing to the whole board: sockets multiplied, rows of slots laid out."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator
+from typing import Any
+
+from dimmplan.boardfile.schema import BoardFile, SlotRow, SocketEntry
+from dimmplan.errors import InputError
+from dimmplan.model.board import Board, Box, Channel, Controller, Landmark, Physical, SlotPlace, Socket
+from dimmplan.model.defaults import effective_rows
+from dimmplan.model.label import parse_label
+from dimmplan.model.module import Module
+from dimmplan.model.rows import BlanksRow, NoteRow, RuleRow, ThermalRow
+
+_STEP = {"right": (1, 0), "left": (-1, 0), "rear": (0, 1), "front": (0, -1)}
+_TOLD_ONLY = (NoteRow, ThermalRow, BlanksRow)
+
+
+def socket_ids(entry: SocketEntry) -> tuple[str, ...]:
+    """The ids that an entry stands for."""
+    return (*((entry.id,) if entry.id else ()), *entry.ids)
+
+
+def expand_sockets(file: BoardFile) -> tuple[Socket, ...]:
+    """Every socket of the file with its controllers, channels and slots, in board order."""
+    return tuple(
+        Socket(
+            id=socket_id,
+            controllers=tuple(
+                Controller(
+                    id=controller_id,
+                    channels=tuple(
+                        Channel(
+                            id=channel_id,
+                            socket=socket_id,
+                            controller=controller_id,
+                            slots=tuple(fill(slot, socket_id) for slot in slots),
+                        )
+                        for channel_id, slots in channels.items()
+                    ),
+                )
+                for controller_id, channels in entry.controllers.items()
+            ),
+        )
+        for entry in file.electrical.sockets
+        for socket_id in socket_ids(entry)
+    )
+
+
+def fill(name: str, socket_id: str) -> str:
+    """A slot name with the socket's id in place of ``{socket}``."""
+    return name.replace("{socket}", socket_id)
+
+
+def expand_row(row: SlotRow) -> Iterator[SlotPlace]:
+    """The places of a row's slots, in order."""
+    starts = row.start_mm if isinstance(row.start_mm, dict) else {"": row.start_mm}
+    right, rear = _STEP[row.towards]
+    wide, deep = (row.width_mm, row.length_mm) if row.lie == "front-rear" else (row.length_mm, row.width_mm)
+    for socket_id, (x, y) in starts.items():
+        for index, slot in enumerate(row.slots):
+            centre_x, centre_y = x + right * row.pitch_mm * index, y + rear * row.pitch_mm * index
+            box = Box(
+                x_mm=round(centre_x - wide / 2, 3),
+                y_mm=round(centre_y - deep / 2, 3),
+                width_mm=wide,
+                depth_mm=deep,
+            )
+            yield SlotPlace(slot=fill(slot, socket_id), box=box, lie=row.lie, pin1=row.pin1)
+
+
+def expand_physical(file: BoardFile) -> Physical:
+    """The drawing part, laid out. The outline is the whole rectangle where the file gives none."""
+    part = file.physical
+    width, depth = part.width_mm, part.depth_mm
+    outline = part.outline_mm or ((0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth))
+    return Physical(
+        width_mm=width,
+        depth_mm=depth,
+        outline=outline,
+        weight_kg=part.weight_kg,
+        to_scale=part.to_scale,
+        slots=tuple(place for row in part.rows for place in expand_row(row)),
+        sockets=tuple(
+            (socket_id, Box(x_mm=b.at_mm[0], y_mm=b.at_mm[1], width_mm=b.size_mm[0], depth_mm=b.size_mm[1]))
+            for socket_id, b in part.sockets.items()
+        ),
+        landmarks=tuple(
+            Landmark(
+                name=mark.name,
+                kind=mark.kind,
+                box=Box(x_mm=mark.at_mm[0], y_mm=mark.at_mm[1], width_mm=mark.size_mm[0], depth_mm=mark.size_mm[1]),
+            )
+            for mark in part.landmarks
+        ),
+        access=part.access,
+    )
+
+
+def expand(file: BoardFile) -> Board:
+    """The board of a file that has passed its check."""
+    sockets = expand_sockets(file)
+    slots = tuple(slot for socket in sockets for slot in socket.slots)
+    modules: list[Module] = []
+    for text in file.modules:
+        try:
+            modules.append(parse_label(text))
+        except InputError:
+            continue  # reported by the check; the board is only handed out where nothing was
+    rules = effective_rows(file.rules, file.electrical.generation)
+    return Board(
+        id=file.id,
+        title=file.title,
+        trust=file.trust,
+        generation=file.electrical.generation,
+        rate_scope=file.electrical.rate_scope,
+        rates_mts=tuple(sorted(file.electrical.rates_mts)),
+        sockets=sockets,
+        interleave=file.electrical.interleave,
+        rules=rules,
+        rates=file.rates,
+        processors=file.processors,
+        modules=tuple(modules),
+        code_order=file.electrical.code_order or slots,
+        aliases=tuple((slot, names) for slot, names in file.electrical.aliases.items()),
+        sources=tuple(file.sources.items()),
+        physical=expand_physical(file),
+        electrical_digest=_digest(_electrical_content(file, sockets, rules, modules)),
+        drawing_digest=_digest(file.model_dump(mode="json", include={"title", "physical", "rules", "trust"})),
+    )
+
+
+def _electrical_content(
+    file: BoardFile, sockets: tuple[Socket, ...], rules: tuple[RuleRow, ...], modules: list[Module]
+) -> dict[str, Any]:
+    """What decides a placement, without wording: a changed source or title leaves the digest as it is."""
+    wording = {"id", "source", "text", "title"}
+    return {
+        "generation": file.electrical.generation,
+        "rate_scope": file.electrical.rate_scope,
+        "rates_mts": sorted(file.electrical.rates_mts),
+        "sockets": [
+            [socket.id, [[[channel.id, channel.slots] for channel in c.channels] for c in socket.controllers]]
+            for socket in sockets
+        ],
+        "interleave": file.electrical.interleave.model_dump(mode="json", exclude={"id", "source"}),
+        "rules": [row.model_dump(mode="json", exclude=wording) for row in rules if not isinstance(row, _TOLD_ONLY)],
+        "rates": [row.model_dump(mode="json", exclude=wording) for row in file.rates],
+        "processors": [
+            {"id": option.id, **option.model_dump(mode="json", exclude=wording)} for option in file.processors
+        ],
+        "modules": [module.label for module in modules],
+        "code_order": file.electrical.code_order,
+    }
+
+
+def _digest(content: Any) -> str:
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()[:16]

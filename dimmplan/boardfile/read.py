@@ -1,0 +1,125 @@
+"""Board files: found by id or path, read leniently, checked strictly, every problem reported at once."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from dimmplan.boardfile.check import check_meaning
+from dimmplan.boardfile.expand import expand
+from dimmplan.boardfile.lenient import validate_leniently
+from dimmplan.boardfile.schema import FORMAT, BoardFile
+from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.model.board import Board
+from dimmplan.units import cleaned, quoted
+
+MOST_BYTES = 1 << 20
+"""A board file above 1 MiB is refused unread."""
+
+_STAND_INS: dict[str, Any] = {
+    "format": FORMAT,
+    "id": "unnamed",
+    "title": "unnamed",
+    "trust": "drafted",
+    "modules": ["?"],
+}
+
+
+def shipped_folder() -> Path:
+    """The folder of the boards that travel with the package."""
+    inside = Path(__file__).resolve().parent.parent / "boards"
+    return inside if inside.is_dir() else inside.parent.parent / "boards"
+
+
+def shipped_ids() -> list[str]:
+    """Ids of the shipped boards, sorted."""
+    return sorted(path.stem for path in shipped_folder().glob("*.toml"))
+
+
+def board_folders() -> Iterator[Path]:
+    """Folders searched for a board id: those of ``DIMMPLAN_BOARDS``, then the shipped one."""
+    for folder in os.environ.get("DIMMPLAN_BOARDS", "").split(os.pathsep):
+        if folder:
+            yield Path(folder)
+    yield shipped_folder()
+
+
+def find_board_file(name: str) -> Path:
+    """The file of a board given by shipped id or path. Raises ``InputError`` with the nearest names."""
+    is_path = name.endswith(".toml") or "/" in name or os.sep in name
+    if not is_path:
+        for folder in board_folders():
+            try:
+                if (folder / f"{name}.toml").is_file():
+                    return folder / f"{name}.toml"
+            except (OSError, ValueError):
+                continue
+    try:
+        if Path(name).is_file():
+            return Path(name)
+    except (OSError, ValueError):
+        pass
+    known = shipped_ids()
+    hint = did_you_mean(name, known) or "List them with: dimmplan boards list"
+    if is_path:
+        raise InputError(Problem(file=cleaned(name), place="", found="no such file", allowed="a board file"))
+    raise InputError(
+        Problem(file="board", place="", found=quoted(name), allowed="a shipped board id or a board file", hint=hint)
+    )
+
+
+def load_board(name: str) -> Board:
+    """Read a board by shipped id or by path. Raises ``InputError`` with every problem of the file."""
+    path = find_board_file(name)
+    board, problems = examine_file(path)
+    if board is None or problems:
+        raise InputError(problems)
+    return board
+
+
+def examine_file(path: Path) -> tuple[Board | None, list[Problem]]:
+    """Read a board file; the board where nothing was wrong, and every problem where something was."""
+    file = cleaned(str(path))
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            return None, [
+                Problem(file=file, place="", found="more than 1 MiB", allowed="a board file of at most 1 MiB")
+            ]
+        content = path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else "cannot be read"
+        return None, [Problem(file=file, place="", found=reason.lower(), allowed="a file that can be read")]
+    return examine_text(content, file=file)
+
+
+def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Problem]]:
+    """As ``examine_file``, from bytes."""
+
+    def refuse(found: str, hint: str = "") -> tuple[None, list[Problem]]:
+        return None, [Problem(file=file, place="", found=found, allowed="a board file in TOML, UTF-8", hint=hint)]
+
+    if len(content) > MOST_BYTES:
+        return refuse("more than 1 MiB")
+    if not content.strip():
+        return refuse("an empty file", "Start from a shipped one: dimmplan boards show BOARD --toml")
+    try:
+        raw = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        return refuse(_unreadable(error))
+    parsed, problems = validate_leniently(BoardFile, raw, file=file, stand_ins=_STAND_INS)
+    if parsed is None:
+        return None, problems
+    problems += check_meaning(parsed, file=file, told={problem.place for problem in problems})
+    return (None if problems else expand(parsed)), problems
+
+
+def _unreadable(error: Exception) -> str:
+    """Why the bytes are not TOML."""
+    if isinstance(error, UnicodeDecodeError):
+        return "bytes that are not UTF-8 text"
+    if isinstance(error, RecursionError):
+        return "tables nested too deep"
+    return f"text that is not TOML ({cleaned(str(error), most=120)})"

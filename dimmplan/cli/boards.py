@@ -1,0 +1,146 @@
+"""``dimmplan boards``: the board library, the check, and the schema for editors."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from dimmplan.cli import options
+
+WATCH_SECONDS = 0.5
+
+boards = typer.Typer(
+    help="The board library: list, show, check, schema.",
+    rich_markup_mode=None,
+    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command group."""
+    app.add_typer(boards, name="boards")
+
+
+@boards.command(name="list", epilog="Example: dimmplan boards list --json")
+def list_boards(as_json: options.Json = False) -> None:
+    """List the shipped boards."""
+    from dimmplan.boardfile.read import load_board, shipped_ids
+    from dimmplan.output.record import to_json
+    from dimmplan.output.text import table
+
+    loaded = [load_board(name) for name in shipped_ids()]
+    if as_json:
+        entries = [
+            {
+                "id": board.id,
+                "title": board.title,
+                "sockets": len(board.sockets),
+                "channels": len(board.channels),
+                "slots": len(board.slots),
+            }
+            for board in loaded
+        ]
+        typer.echo(to_json({"format": 1, "boards": entries}), nl=False)
+        return
+    rows = [["board", "sockets", "channels", "slots", "title"]]
+    rows += [
+        [board.id, str(len(board.sockets)), str(len(board.channels)), str(len(board.slots)), board.title]
+        for board in loaded
+    ]
+    typer.echo("\n".join(table(rows, right=(1, 2, 3))))
+
+
+@boards.command(name="show", epilog="Example: dimmplan boards show skerry-16")
+def show(
+    board: options.Board,
+    toml: Annotated[bool, typer.Option("--toml", help="The board file itself, to start one's own from.")] = False,
+    as_json: options.Json = False,
+) -> None:
+    """Show one board: wiring, usual modules, processors, rules, what comes off first."""
+    from dimmplan.boardfile.read import find_board_file, load_board
+    from dimmplan.output.boards import board_record
+    from dimmplan.output.record import to_json
+    from dimmplan.output.text import board_text
+
+    loaded = load_board(board)
+    if toml:
+        typer.echo(find_board_file(board).read_text(encoding="utf-8"), nl=False)
+    elif as_json:
+        typer.echo(to_json(board_record(loaded)), nl=False)
+    else:
+        typer.echo(board_text(loaded), nl=False)
+
+
+@boards.command(name="check", epilog="Example: dimmplan boards check my-board.toml")
+def check(
+    files: Annotated[list[Path], typer.Argument(help="Board files.", metavar="FILE...")],
+    watch: Annotated[bool, typer.Option("--watch", help="Check again whenever a file changes.")] = False,
+    as_json: options.Json = False,
+) -> None:
+    """Check board files and report every problem at once."""
+    good = _check_once(files, as_json=as_json)
+    while watch:
+        before = [_stamp(file) for file in files]
+        while before == [_stamp(file) for file in files]:
+            time.sleep(WATCH_SECONDS)
+        typer.echo("")
+        good = _check_once(files, as_json=as_json)
+    if not good:
+        raise typer.Exit(1)
+
+
+def _stamp(file: Path) -> tuple[int, int]:
+    try:
+        status = file.stat()
+    except OSError:
+        return 0, 0
+    return status.st_mtime_ns, status.st_size
+
+
+def _check_once(files: list[Path], *, as_json: bool) -> bool:
+    """Check and print; true where nothing was wrong. Raises ``InputError`` for a file that cannot be read."""
+    from dimmplan.boardfile.read import examine_file
+    from dimmplan.errors import InputError, Problem
+    from dimmplan.output.record import to_json
+    from dimmplan.units import cleaned
+
+    missing = [file for file in files if not file.is_file()]
+    if missing:
+        raise InputError(
+            Problem(file=cleaned(str(file)), place="", found="no such file", allowed="a board file") for file in missing
+        )
+    results: list[dict[str, Any]] = []
+    for file in files:
+        board, problems = examine_file(file)
+        results.append(
+            {
+                "file": cleaned(str(file)),
+                "id": board.id if board else None,
+                "problems": [
+                    {"file": p.file, "place": p.place, "found": p.found, "allowed": p.allowed, "hint": p.hint}
+                    for p in problems
+                ],
+            }
+        )
+        if not as_json:
+            for problem in problems:
+                typer.echo(problem.sentence())
+            found = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
+            typer.echo(f"{cleaned(str(file))}: {found if problems else 'good'}")
+    if as_json:
+        typer.echo(to_json({"format": 1, "files": results}), nl=False)
+    return not any(result["problems"] for result in results)
+
+
+@boards.command(name="schema", epilog="Example: dimmplan boards schema > board.schema.json")
+def schema(as_json: options.Json = False) -> None:
+    """Print the JSON Schema of the board file."""
+    from dimmplan.boardfile.schema import json_schema
+    from dimmplan.output.record import to_json
+
+    del as_json  # the schema is JSON either way
+    typer.echo(to_json(json_schema()), nl=False)

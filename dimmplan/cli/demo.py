@@ -1,0 +1,57 @@
+"""``dimmplan demo``: the main job on a shipped board, with nothing to prepare."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dimmplan.cli import options
+
+BOARD, CAPACITY, MODULES = "skerry-16", "512GiB", ("32GiB",)
+TITLE, TAG = "Tide gauge archive", "QUAY-07"
+NEXT = (
+    "dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --module 64GiB",
+    "dimmplan plan strand-12 --capacity 768GiB --out my-plan",
+    "dimmplan boards list",
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command(name="demo", epilog="Example: dimmplan demo --out my-demo")(demo)
+
+
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder for the plan and the sheet.", metavar="DIR")] = Path(
+        "dimmplan-demo"
+    ),
+    force: options.Force = False,
+    as_json: options.Json = False,
+) -> None:
+    """Plan and draw a shipped board: ten slots at one socket, six at the other, 512 GiB of 32 GiB modules."""
+    from dimmplan.boardfile.read import load_board
+    from dimmplan.cli.draw import sheet_files
+    from dimmplan.cli.files import make_folder, write_files
+    from dimmplan.output.record import plan_record, to_json
+    from dimmplan.output.text import plan_text
+    from dimmplan.planner import ask, plan
+
+    board = load_board(BOARD)
+    planned = plan(board, ask(board, CAPACITY, modules=MODULES))
+    record = to_json(plan_record(planned))
+    files = {out / "plan.json": record.encode("ascii")}
+    files |= sheet_files(board, planned.placement, out / "map.svg", title=TITLE, tag=TAG)
+    make_folder(out)
+    write_files(files, force=force)
+    if as_json:
+        typer.echo(record, nl=False)
+        return
+    typer.echo(plan_text(planned))
+    typer.echo("Written")
+    for path in files:
+        typer.echo(f"  {path}")
+    typer.echo("\nNext, try")
+    for command in NEXT:
+        typer.echo(f"  {command}")

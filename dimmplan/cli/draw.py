@@ -1,0 +1,111 @@
+"""``dimmplan draw``: the sheet of a plan, the format by the name of the file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from dimmplan.cli import options
+from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.units import cleaned, quoted
+
+if TYPE_CHECKING:
+    from dimmplan.model.board import Board
+    from dimmplan.model.placement import Placement
+
+EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --json | dimmplan draw - -o map.svg"
+FORMATS = {".svg"}
+_CHOICES = {"paper": ("a4", "letter", "a5"), "ink": ("colour", "mono"), "front": ("down", "up")}
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command(name="draw", epilog=EPILOG)(draw)
+
+
+def draw(
+    plan: Annotated[str, typer.Argument(help="A plan file, or - for standard input.", metavar="PLAN")],
+    output: Annotated[Path, typer.Option("-o", "--output", help="File to write: .svg.", metavar="FILE")],
+    board_file: Annotated[
+        Path | None, typer.Option(help="The board's file, where it is not a shipped one.", metavar="FILE")
+    ] = None,
+    page: Annotated[str | None, typer.Option(help="One page only: its number, or chassis.", metavar="N")] = None,
+    paper: options.Paper = "a4",
+    ink: options.Ink = "colour",
+    front: options.Front = "down",
+    title: options.Title = None,
+    tag: options.Tag = None,
+    date: options.Date = None,
+    force: options.Force = False,
+    as_json: options.Json = False,
+) -> None:
+    """Draw the sheet of a plan: page one to tape inside the chassis, figures and findings on the next."""
+    from dimmplan.cli.files import write_files
+    from dimmplan.cli.plans import read_placement
+
+    check_sheet_options(paper=paper, ink=ink, front=front)
+    if output.suffix.lower() not in FORMATS:
+        raise InputError(
+            Problem(
+                file=cleaned(str(output)),
+                place="",
+                found=f"the ending {quoted(output.suffix)}",
+                allowed=", ".join(sorted(FORMATS)),
+            )
+        )
+    board, placement = read_placement(plan, board_file)
+    files = sheet_files(
+        board, placement, output, paper=paper, ink=ink, front=front, title=title, tag=tag, date=date, page=page
+    )
+    write_files(files, force=force)
+    if as_json:
+        from dimmplan.output.record import to_json
+
+        typer.echo(to_json({"format": 1, "files": [str(path) for path in files]}), nl=False)
+        return
+    for path in files:
+        typer.echo(f"wrote {path}", err=True)
+
+
+def check_sheet_options(**chosen: str) -> None:
+    """Raise ``InputError`` for a paper, an ink or a front that is none."""
+    problems = [
+        Problem(
+            file=f"--{name}",
+            place="",
+            found=quoted(value),
+            allowed=", ".join(_CHOICES[name]),
+            hint=did_you_mean(value, _CHOICES[name]),
+        )
+        for name, value in chosen.items()
+        if value not in _CHOICES[name]
+    ]
+    if problems:
+        raise InputError(problems)
+
+
+def sheet_files(
+    board: Board, placement: Placement, path: Path, *, page: str | None = None, **options_of_sheet: Any
+) -> dict[Path, bytes]:
+    """The SVG files of a sheet by their paths; ``page`` chooses one page."""
+    from dimmplan.cli.files import page_path
+    from dimmplan.output.svg import svg_text
+    from dimmplan.sheet.compose import compose
+
+    sheet = compose(board, placement, **options_of_sheet)
+    numbers = _chosen_pages(page, len(sheet.pages))
+    if page is not None:
+        return {path: svg_text(sheet, numbers[0] - 1).encode("utf-8")}
+    return {page_path(path, number): svg_text(sheet, number - 1).encode("utf-8") for number in numbers}
+
+
+def _chosen_pages(page: str | None, count: int) -> list[int]:
+    if page is None:
+        return list(range(1, count + 1))
+    number = 1 if page == "chassis" else int(page) if page.isdecimal() and len(page) < 4 else 0
+    if not 1 <= number <= count:
+        allowed = f"1 to {count}, or chassis"
+        raise InputError(Problem(file="--page", place="", found=quoted(page), allowed=allowed))
+    return [number]

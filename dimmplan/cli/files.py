@@ -1,0 +1,91 @@
+"""Files written whole or not at all, and never over one that this tool did not make."""
+
+from __future__ import annotations
+
+import os
+import stat
+import tempfile
+from pathlib import Path
+
+from dimmplan.errors import InputError, Problem
+from dimmplan.units import cleaned
+
+MARKS = (b"dimmplan", b'"electrical_digest"')
+"""Each format carries one of these near its beginning."""
+MARK_WITHIN = 4096
+
+
+def write_files(files: dict[Path, bytes], *, force: bool = False) -> None:
+    """Write several files; all are checked before the first is written. Raises ``InputError``."""
+    problems = [problem for path in files if (problem := _obstacle(path, force)) is not None]
+    if problems:
+        raise InputError(problems)
+    for path, content in files.items():
+        _write(path, content)
+
+
+def _obstacle(path: Path, force: bool) -> Problem | None:
+    """What speaks against writing there, or ``None``."""
+
+    def problem(found: str, allowed: str, hint: str = "") -> Problem:
+        return Problem(file=cleaned(str(path)), place="", found=found, allowed=allowed, hint=hint)
+
+    try:
+        if path.is_dir():
+            return problem("a folder", "the name of a file")
+        if not path.exists():
+            return None if path.parent.is_dir() else problem("no such folder", "a folder that is there")
+        if not path.is_file() or force:
+            return None
+        with path.open("rb") as handle:
+            begin = handle.read(MARK_WITHIN)
+    except (OSError, ValueError) as error:
+        return problem((getattr(error, "strerror", None) or "not a usable name").lower(), "a file that can be written")
+    if not begin or any(mark in begin for mark in MARKS):
+        return None
+    return problem("a file that dimmplan did not make", "a new name", "Overwrite it with --force.")
+
+
+def _write(path: Path, content: bytes) -> None:
+    """Write through a neighbour file that takes the place of the old one at once; devices are written directly."""
+    if path.exists() and not path.is_file():
+        with path.open("wb") as handle:
+            handle.write(content)
+        return
+    target = path.resolve()
+    handle_number, name = tempfile.mkstemp(dir=target.parent, prefix=".dimmplan-", suffix=".tmp")
+    try:
+        with os.fdopen(handle_number, "wb") as handle:
+            handle.write(content)
+            handle.flush()
+            os.fsync(handle.fileno())
+        Path(name).chmod(_mode(target))
+        Path(name).replace(target)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def _mode(target: Path) -> int:
+    """The mode of the file that is replaced, or what a new file would get."""
+    if target.exists():
+        return stat.S_IMODE(target.stat().st_mode)
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+def make_folder(folder: Path) -> None:
+    """Make an output folder where it is not there yet. Raises ``InputError``."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "not a usable name"
+        raise InputError(
+            Problem(file=cleaned(str(folder)), place="", found=reason.lower(), allowed="a folder")
+        ) from None
+
+
+def page_path(path: Path, page: int) -> Path:
+    """``x.svg`` for page 1, ``x-2.svg`` for page 2."""
+    return path if page == 1 else path.with_name(f"{path.stem}-{page}{path.suffix}")

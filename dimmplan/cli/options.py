@@ -1,0 +1,17 @@
+"""Options and arguments that several commands share, worded once."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+Board = Annotated[str, typer.Argument(help="A shipped board id, or a board file.", metavar="BOARD")]
+Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
+Force = Annotated[bool, typer.Option("--force", help="Overwrite files that this tool did not make.")]
+Paper = Annotated[str, typer.Option(help="a4, letter or a5.", metavar="PAPER")]
+Ink = Annotated[str, typer.Option(help="colour or mono.", metavar="INK")]
+Front = Annotated[str, typer.Option(help="Where the front edge is drawn: down or up.", metavar="SIDE")]
+Title = Annotated[str | None, typer.Option(help="Title of the sheet.", metavar="TEXT")]
+Tag = Annotated[str | None, typer.Option(help="Tag of the machine.", metavar="TEXT")]
+Date = Annotated[str | None, typer.Option(help="Date as it is to stand on the sheet.", metavar="TEXT")]

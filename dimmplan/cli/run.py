@@ -1,0 +1,108 @@
+"""Runs the command tree and turns every error into one clear message and its exit status."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+from dimmplan.errors import ImpossibleError, InputError, Problem, RefusedError
+
+DONE, NO, WRONG, STOPPED = 0, 1, 2, 130
+
+
+def run(arguments: list[str]) -> int:
+    """Run the command line and return its exit status."""
+    _speak_utf8()
+    try:
+        from dimmplan.cli.app import app
+
+        result = app(args=arguments, prog_name="dimmplan", standalone_mode=False)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except KeyboardInterrupt:
+        sys.stderr.write("stopped\n")
+        return STOPPED
+    except Exception as error:
+        return _report(error, as_json="--json" in arguments)
+    return result if isinstance(result, int) else DONE
+
+
+def _report(error: Exception, *, as_json: bool) -> int:
+    """Say what an error says and return its exit status; an error that is nobody's input is a fault of ours."""
+    if isinstance(error, InputError):
+        return _wrong(error.problems, as_json=as_json)
+    if isinstance(error, ImpossibleError):
+        return _impossible(error, as_json=as_json)
+    if isinstance(error, RefusedError):
+        return _refused(error, as_json=as_json)
+    if isinstance(error, OSError):
+        return _wrong([_os_problem(error)], as_json=as_json)
+    if hasattr(error, "format_message"):
+        return _wrong([_usage_problem(error)], as_json=as_json)
+    raise error
+
+
+def _speak_utf8() -> None:
+    """Write characters that a terminal cannot show as escapes instead of failing."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="backslashreplace")
+
+
+def _usage_problem(error: Any) -> Problem:
+    context = getattr(error, "ctx", None)
+    command = getattr(context, "command_path", "dimmplan")
+    message = " ".join(str(error.format_message()).split())
+    return Problem(file=command, place="", found=message, allowed="", hint=f"See: {command} --help")
+
+
+def _os_problem(error: OSError) -> Problem:
+    reason = (error.strerror or "cannot be read or written").lower()
+    return Problem(file=str(error.filename or "a file"), place="", found=reason, allowed="")
+
+
+def _wrong(problems: Sequence[Problem], *, as_json: bool) -> int:
+    if as_json:
+        from dimmplan.output.record import to_json
+
+        errors = [
+            {"file": p.file, "place": p.place, "found": p.found, "allowed": p.allowed, "hint": p.hint} for p in problems
+        ]
+        sys.stdout.write(to_json({"format": 1, "errors": errors}))
+    else:
+        for problem in problems:
+            sys.stderr.write(f"error: {problem.sentence()}\n")
+    return WRONG
+
+
+def _refused(error: RefusedError, *, as_json: bool) -> int:
+    if as_json:
+        from dimmplan.output.record import to_json
+
+        causes = [{"rule": c.rule, "text": c.text, "source": c.source} for c in error.causes]
+        sys.stdout.write(to_json({"format": 1, "status": "refused", "causes": causes}))
+    else:
+        for cause in error.causes:
+            sys.stderr.write(f"no: {cause.text} [{cause.rule}{', ' + cause.source if cause.source else ''}]\n")
+    return NO
+
+
+def _impossible(error: ImpossibleError, *, as_json: bool) -> int:
+    from dimmplan.output.record import impossible_record, to_json
+    from dimmplan.units import format_capacity
+
+    if as_json:
+        sys.stdout.write(to_json(impossible_record(error)))
+        return NO
+    sys.stderr.write("no: nothing fits this request\n")
+    for cause in error.causes:
+        sys.stderr.write(f"  {cause.text} [{cause.rule}{', ' + cause.source if cause.source else ''}]\n")
+    near = [(error.below_gib, "below"), (error.above_gib, "above")]
+    said = [f"{format_capacity(gib)} {side}" for gib, side in near if gib is not None]
+    sys.stderr.write(f"  nearest capacities that fit: {', '.join(said) or 'none'}\n")
+    return NO

@@ -1,0 +1,83 @@
+"""The exception tree and the records that errors carry."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Problem:
+    """One thing wrong with an input.
+
+    ``file`` names the file or the option, ``place`` is a dotted path inside it, ``found`` and ``allowed``
+    say what stands there and what may, ``hint`` is the nearest right spelling or the next thing to do.
+    """
+
+    file: str
+    place: str
+    found: str
+    allowed: str
+    hint: str = ""
+
+    def sentence(self) -> str:
+        """The problem as one line for a person."""
+        where = ": ".join(part for part in (self.file, self.place) if part)
+        text = f"{where}: found {self.found}" if self.found else where
+        if self.allowed:
+            text += f"; allowed: {self.allowed}"
+        return f"{text}. {self.hint}" if self.hint else text
+
+
+class DimmplanError(Exception):
+    """Everything this package raises on purpose."""
+
+
+class InputError(DimmplanError):
+    """The call or an input is wrong (exit status 2); carries every problem that was found."""
+
+    def __init__(self, problems: Problem | Iterable[Problem]) -> None:
+        self.problems: tuple[Problem, ...] = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        super().__init__("\n".join(problem.sentence() for problem in self.problems))
+
+
+class RefusedError(DimmplanError):
+    """The input can be read, and the answer is no (exit status 1): a module that the board refuses, say."""
+
+    def __init__(self, causes: Iterable[Cause]) -> None:
+        self.causes: tuple[Cause, ...] = tuple(causes)
+        super().__init__("\n".join(cause.text for cause in self.causes))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Cause:
+    """A rule that stands in the way, in words."""
+
+    rule: str
+    text: str
+    source: str = ""
+
+
+class ImpossibleError(RefusedError):
+    """No placement obeys the rules. ``below_gib`` and ``above_gib`` are the nearest capacities that do."""
+
+    def __init__(self, causes: Iterable[Cause], *, below_gib: int | None, above_gib: int | None) -> None:
+        super().__init__(causes)
+        self.below_gib = below_gib
+        self.above_gib = above_gib
+
+
+def nearest(word: str, choices: Iterable[str], *, most: int = 3) -> list[str]:
+    """The choices that look most like ``word``, best first; at most ``most`` of them."""
+    folded: dict[str, str] = {}
+    for choice in choices:
+        folded.setdefault(choice.casefold(), choice)
+    found = difflib.get_close_matches(word.casefold()[:80], list(folded), n=most, cutoff=0.55)
+    return [folded[key] for key in found]
+
+
+def did_you_mean(word: str, choices: Sequence[str]) -> str:
+    """A hint sentence naming the nearest right spellings, or the empty string."""
+    close = nearest(word, choices)
+    return f"Did you mean {' or '.join(close)}?" if close else ""

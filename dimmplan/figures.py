@@ -1,0 +1,219 @@
+"""The figures of a placement: rates, regions, sweep, parallel, shares. Exact fractions; no choosing.
+
+All bandwidths are peaks in decimal GB/s and a model of firmware, never a promise (``MODEL``): STREAM usually
+measures 70 to 85 % of peak (``STREAM``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from dimmplan.interleave import Region, permitted_sets, regions
+from dimmplan.model.board import Board, Socket
+from dimmplan.model.module import Module
+from dimmplan.model.rows import ProcessorOption
+from dimmplan.rates import ChannelRate, channel_rate
+from dimmplan.rules import Content
+from dimmplan.units import channel_peak_gb_s
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RegionFigures:
+    """One region of a socket: channel names, and its peak at the rate of its slowest channel."""
+
+    ways: int
+    capacity_gib: int
+    channels: tuple[str, ...]
+    rate_mts: int
+    peak_gb_s: Fraction
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SocketFigures:
+    """The figures of one fitted socket. ``rate`` is the rate it runs at; GiB and GB/s."""
+
+    socket: str
+    capacity_gib: int
+    usable_gib: int
+    modules: int
+    rate: ChannelRate
+    channel_gib: tuple[int, ...]
+    peak_gb_s: Fraction
+    sweep_gb_s: Fraction
+    parallel_gb_s: Fraction
+    share: Fraction
+    controller_difference_gib: int
+    low_rank_channels: int
+    regions: tuple[RegionFigures, ...]
+
+    @property
+    def sweep_time(self) -> Fraction:
+        """GiB per GB/s: what one sweep takes, in the unit in which times of sockets are compared."""
+        return Fraction(self.usable_gib) / self.sweep_gb_s if self.usable_gib else Fraction(0)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PlacementFigures:
+    """The figures of a whole placement over the fitted sockets."""
+
+    sockets: tuple[SocketFigures, ...]
+    free_slots: int
+
+    @property
+    def usable_gib(self) -> int:
+        """Usable capacity over all fitted sockets."""
+        return sum(socket.usable_gib for socket in self.sockets)
+
+    @property
+    def capacity_gib(self) -> int:
+        """Capacity of all modules that count as memory."""
+        return sum(socket.capacity_gib for socket in self.sockets)
+
+    @property
+    def modules(self) -> int:
+        """Number of modules."""
+        return sum(socket.modules for socket in self.sockets)
+
+    @property
+    def rate_mts(self) -> int:
+        """The lowest rate that a fitted socket with modules runs at."""
+        return min(socket.rate.rate_mts for socket in self.sockets if socket.modules)
+
+    @property
+    def system_sweep_gb_s(self) -> Fraction:
+        """Total usable capacity over the longest of the sockets' sweep times."""
+        longest = max(socket.sweep_time for socket in self.sockets)
+        return self.usable_gib / longest if longest else Fraction(0)
+
+    @property
+    def socket_difference_gib(self) -> int:
+        """Largest minus smallest usable capacity of the fitted sockets."""
+        usable = [socket.usable_gib for socket in self.sockets]
+        return max(usable) - min(usable)
+
+    @property
+    def worst_share(self) -> Fraction:
+        """The smallest share of the fitted sockets."""
+        return min(socket.share for socket in self.sockets)
+
+
+NO_RATE = ChannelRate(0, "no modules")
+"""The rate of a socket without modules."""
+
+
+def socket_rates(
+    board: Board, option: ProcessorOption | None, socket: Socket, content: Content
+) -> list[ChannelRate | None]:
+    """Rate of each channel of a socket by its own rows; ``None`` for an empty channel or one without a row."""
+    found: list[ChannelRate | None] = []
+    for channel in socket.channels:
+        modules = [module for slot in channel.slots if (module := content.get(slot))]
+        found.append(channel_rate(board, option, modules, len(channel.slots)) if modules else None)
+    return found
+
+
+def placement_figures(
+    board: Board, option: ProcessorOption | None, fitted: Sequence[str], content: Content
+) -> PlacementFigures:
+    """The figures of a placement on the fitted sockets.
+
+    A socket without modules runs at rate 0 and has figures of 0. Raises ``ValueError`` where there is no module at
+    all, or a filled channel has no rate: judge the rules first.
+    """
+    sockets = [board.socket(socket_id) for socket_id in fitted]
+    own = [socket_rates(board, option, socket, content) for socket in sockets]
+    lowest = [min((rate for rate in rates if rate), key=_by_rate, default=NO_RATE) for rates in own]
+    running = [rate for rate in lowest if rate.rate_mts]
+    if not running:
+        raise ValueError("no fitted socket has a module that runs")
+    slowest = min(running, key=_by_rate)
+    bound = [slowest if board.rate_scope == "system" and rate.rate_mts else rate for rate in lowest]
+    figures = tuple(
+        _socket_figures(board, socket, content, rate, rates)
+        for socket, rate, rates in zip(sockets, bound, own, strict=True)
+    )
+    free = sum(content.get(slot) is None for socket in sockets for slot in socket.slots)
+    return PlacementFigures(sockets=figures, free_slots=free)
+
+
+def _by_rate(rate: ChannelRate) -> int:
+    return rate.rate_mts
+
+
+def _socket_figures(
+    board: Board, socket: Socket, content: Content, rate: ChannelRate, own: list[ChannelRate | None]
+) -> SocketFigures:
+    loads = [[module for slot in channel.slots if (module := content.get(slot))] for channel in socket.channels]
+    if any(load and not each for load, each in zip(loads, own, strict=True)):
+        raise ValueError(f"a channel of {socket.id} has no rate")
+    gib = [sum(module.capacity_gib for module in load) for load in loads]
+    if not any(gib):
+        return _without_modules(socket, gib)
+    by_channel = board.rate_scope == "channel"
+    rates = [each.rate_mts if each and by_channel else rate.rate_mts for each in own]
+    amounts, grouped = _per_controller(socket, gib), _per_controller(socket, rates)
+    found = regions(amounts, permitted_sets(board.interleave, socket), grouped if by_channel else None)
+    shown = tuple(_region_figures(socket, region, rates) for region in found)
+    total = sum(gib)
+    time = sum((Fraction(r.capacity_gib) / r.peak_gb_s for r in shown), Fraction(0))
+    sweep = total / time
+    peak = sum((channel_peak_gb_s(each) for each in rates), Fraction(0))
+    fullest = max(Fraction(amount) / channel_peak_gb_s(each) for amount, each in zip(gib, rates, strict=True))
+    controllers = [sum(controller) for controller in amounts]
+    return SocketFigures(
+        socket=socket.id,
+        capacity_gib=total,
+        usable_gib=total,
+        modules=sum(len(load) for load in loads),
+        rate=rate,
+        channel_gib=tuple(gib),
+        peak_gb_s=peak,
+        sweep_gb_s=sweep,
+        parallel_gb_s=total / fullest,
+        share=sweep / peak,
+        controller_difference_gib=max(controllers) - min(controllers),
+        low_rank_channels=sum(is_low_rank(load) for load in loads),
+        regions=shown,
+    )
+
+
+def _without_modules(socket: Socket, gib: list[int]) -> SocketFigures:
+    nothing = Fraction(0)
+    return SocketFigures(
+        socket=socket.id,
+        capacity_gib=0,
+        usable_gib=0,
+        modules=0,
+        rate=NO_RATE,
+        channel_gib=tuple(gib),
+        peak_gb_s=nothing,
+        sweep_gb_s=nothing,
+        parallel_gb_s=nothing,
+        share=nothing,
+        controller_difference_gib=0,
+        low_rank_channels=0,
+        regions=(),
+    )
+
+
+def is_low_rank(load: Sequence[Module]) -> bool:
+    """True for a filled channel with under two package ranks: it cannot overlap ranks."""
+    return bool(load) and sum(module.package_ranks for module in load) < 2
+
+
+def _per_controller(socket: Socket, values: Sequence[int]) -> tuple[tuple[int, ...], ...]:
+    each = iter(values)
+    return tuple(tuple(next(each) for _ in controller.channels) for controller in socket.controllers)
+
+
+def _region_figures(socket: Socket, region: Region, rates: Sequence[int]) -> RegionFigures:
+    slowest = min(rates[index] for index in region.channels)
+    return RegionFigures(
+        ways=region.ways,
+        capacity_gib=region.capacity,
+        channels=tuple(socket.channels[index].name for index in region.channels),
+        rate_mts=slowest,
+        peak_gb_s=region.ways * channel_peak_gb_s(slowest),
+    )

@@ -1,0 +1,197 @@
+"""Which channels of a socket work together: capacity per channel in, regions out.
+
+A model of what firmware does, not a limit of the hardware: greedy, and independent of how channels, controllers or
+sockets are named or ordered. The published rules behind the three styles are GBT p. 15 (``groups``), LNX-ATL
+(``any``) and LNX-2CTL (``even``); the order in which sets are chosen is this planner's own model (``MODEL``).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from dimmplan.model.board import Socket
+from dimmplan.model.rows import InterleaveRow
+
+Amounts = tuple[tuple[int, ...], ...]
+"""GiB per channel, one tuple for each controller, channels in board order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """Addresses that one set of channels serves: ``capacity`` GiB over ``channels`` (indices within the socket)."""
+
+    ways: int
+    capacity: int
+    channels: tuple[int, ...]
+
+    @property
+    def depth(self) -> int:
+        """GiB that each channel of the set gives to the region."""
+        return self.capacity // self.ways
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A listed channel set as indices within the socket."""
+
+    channels: tuple[int, ...]
+    exclusive: bool
+    excess: str
+
+
+@dataclass(frozen=True, slots=True)
+class Permitted:
+    """The permitted sets of one socket. ``ways`` are those above one, widest first."""
+
+    style: str
+    ways: tuple[int, ...]
+    excess: str
+    groups: tuple[Group, ...]
+
+
+def permitted_sets(row: InterleaveRow, socket: Socket) -> Permitted:
+    """The interleave row of a board as it applies to one socket: groups with channels it lacks do not exist there."""
+    index_of = {channel.id: index for index, channel in enumerate(socket.channels)}
+    groups = tuple(
+        Group(tuple(sorted(index_of[name] for name in group.channels)), group.exclusive, group.excess)
+        for group in row.groups
+        if all(name in index_of for name in group.channels)
+    )
+    ways = tuple(sorted((ways for ways in set(row.ways) if ways > 1), reverse=True))
+    return Permitted(row.style, ways, row.excess, groups)
+
+
+def regions(amounts: Amounts, permitted: Permitted, rates: Amounts | None = None) -> tuple[Region, ...]:
+    """The regions of a socket, in address order.
+
+    ``amounts`` is usable GiB per channel. ``rates`` in MT/s matter only where channels run at rates of their own:
+    among sets that the model cannot tell apart, the faster one is taken.
+    """
+    loop = _Loop(amounts, permitted, rates)
+    found: list[Region] = []
+    while any(loop.left):
+        found.extend(loop.step())
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Choice:
+    """A candidate set, its depth and what happens to its excess."""
+
+    channels: tuple[int, ...]
+    depth: int
+    excess: str
+
+
+class _Loop:
+    """The state of the loop: GiB left in each channel; a spent channel has nothing left."""
+
+    def __init__(self, amounts: Amounts, permitted: Permitted, rates: Amounts | None) -> None:
+        self.left = [amount for controller in amounts for amount in controller]
+        self.permitted = permitted
+        self.rates = [rate for controller in rates for rate in controller] if rates else None
+        ends = list(itertools.accumulate(len(controller) for controller in amounts))
+        self.controllers = [tuple(range(a, b)) for a, b in zip([0, *ends], ends, strict=False)]
+        self.filled = frozenset(index for index, amount in enumerate(self.left) if amount)
+
+    def step(self) -> list[Region]:
+        """Take the best set, serve its depth, and return the regions that this makes."""
+        choice = self._best()
+        members = choice.channels
+        found = [Region(len(members), len(members) * choice.depth, members)]
+        for channel in members:
+            self.left[channel] -= choice.depth
+        if choice.excess == "alone":
+            for channel in members:
+                if self.left[channel]:
+                    found.append(Region(1, self.left[channel], (channel,)))
+                    self.left[channel] = 0
+        return found
+
+    def _best(self) -> _Choice:
+        widest = self._groups() if self.permitted.style == "groups" else self._by_ways()
+        choices = list(widest) or [_Choice((index,), left, "layers") for index, left in enumerate(self.left) if left]
+        depth = max(choice.depth for choice in choices)
+        choices = [choice for choice in choices if choice.depth == depth]
+        most = max(self._sum(choice) for choice in choices)
+        choices = [choice for choice in choices if self._sum(choice) == most]
+        return choices[0] if len(choices) == 1 else max(choices, key=self._remainder)
+
+    def _sum(self, choice: _Choice) -> int:
+        return sum(self.left[channel] for channel in choice.channels)
+
+    def _remainder(self, choice: _Choice) -> tuple[list[list[int]], int, list[int]]:
+        """What would be left, one falling list per controller, the lists falling; then the rates of the set."""
+        after = list(self.left)
+        for channel in choice.channels:
+            after[channel] -= choice.depth
+        lists = [sorted((after[channel] for channel in controller), reverse=True) for controller in self.controllers]
+        rates = [self.rates[channel] for channel in choice.channels] if self.rates else [0]
+        return sorted(lists, reverse=True), min(rates), sorted(rates, reverse=True)
+
+    def _groups(self) -> Iterator[_Choice]:
+        """The widest listed groups that are open now, in the board's order."""
+        width = 0
+        found: list[_Choice] = []
+        for group in self.permitted.groups:
+            if len(group.channels) < width or not self._open(group):
+                continue
+            if len(group.channels) > width:
+                width, found = len(group.channels), []
+            depth = min(self.left[channel] for channel in group.channels)
+            found.append(_Choice(group.channels, depth, group.excess))
+        yield from found
+
+    def _open(self, group: Group) -> bool:
+        amounts = [self.left[channel] for channel in group.channels]
+        if not all(amounts) or (group.excess == "none" and len(set(amounts)) > 1):
+            return False
+        return not group.exclusive or self.filled <= set(group.channels)
+
+    def _by_ways(self) -> Iterator[_Choice]:
+        """The widest sets of the permitted numbers of channels; only those of greatest depth, then sum, survive."""
+        excess = self.permitted.excess
+        pools = sorted({left for left in self.left if left}, reverse=True) if excess == "none" else [0]
+        for ways in self.permitted.ways:
+            found = [choice for pool in pools for choice in self._sets_of(ways, pool)]
+            if found:
+                yield from found
+                return
+
+    def _sets_of(self, ways: int, pool: int) -> Iterator[_Choice]:
+        """Sets of that many channels; with a ``pool`` only among channels with just that much left."""
+        live = [
+            self._falling(channel for channel in controller if self.left[channel] and pool in (0, self.left[channel]))
+            for controller in self.controllers
+        ]
+        if self.permitted.style == "any":
+            everyone = self._falling(channel for controller in live for channel in controller)
+            if len(everyone) >= ways:
+                members = tuple(sorted(everyone[:ways]))
+                yield _Choice(members, min(self.left[m] for m in members), self.permitted.excess)
+            return
+        for each in range(1, ways + 1):
+            if ways % each == 0:
+                yield from self._even_sets(live, each, ways // each)
+
+    def _falling(self, channels: Iterator[int] | Sequence[int]) -> list[int]:
+        rates = self.rates
+        return sorted(channels, key=lambda c: (-self.left[c], -rates[c] if rates else 0, c))
+
+    def _even_sets(self, live: list[list[int]], each: int, controllers: int) -> Iterator[_Choice]:
+        """The best sets of ``each`` channels on that many controllers: deepest, then greatest sum; ties all given."""
+        tops = [tuple(controller[:each]) for controller in live if len(controller) >= each]
+        if len(tops) < controllers:
+            return
+        depths = sorted((self.left[top[-1]] for top in tops), reverse=True)
+        depth = depths[controllers - 1]
+        fit = [(sum(self.left[c] for c in top), top) for top in tops if self.left[top[-1]] >= depth]
+        fit.sort(key=lambda pair: -pair[0])
+        least = fit[controllers - 1][0]
+        sure = [top for total, top in fit if total > least]
+        tied = [top for total, top in fit if total == least]
+        for chosen in itertools.combinations(tied, controllers - len(sure)):
+            members = tuple(sorted(c for top in (*sure, *chosen) for c in top))
+            yield _Choice(members, depth, self.permitted.excess)

@@ -1,0 +1,1 @@
+"""The plain frozen values that pass between stages."""

@@ -1,0 +1,167 @@
+"""A board, whole: sockets, controllers, channels and slots, their rules, and where everything lies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+from dimmplan.model.module import Generation, Module
+from dimmplan.model.rows import InterleaveRow, ProcessorOption, RateRow, RateScope, RuleRow, Trust
+
+Side = Literal["left", "right", "front", "rear"]
+Lie = Literal["front-rear", "left-right"]
+LandmarkKind = Literal["fan", "power", "riser", "baffle", "drives", "connector", "battery", "other"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Channel:
+    """A channel: ``slots`` in fill order. ``name`` is unique on the board, ``id`` within its socket."""
+
+    id: str
+    socket: str
+    controller: str
+    slots: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """Socket and channel, as outputs print it."""
+        return f"{self.socket}.{self.id}"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Controller:
+    """A memory controller and its channels, in board order."""
+
+    id: str
+    channels: tuple[Channel, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Socket:
+    """Where a processor sits, with its memory controllers in board order."""
+
+    id: str
+    controllers: tuple[Controller, ...]
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """All channels of the socket in board order."""
+        return tuple(channel for controller in self.controllers for channel in controller.channels)
+
+    @property
+    def slots(self) -> tuple[str, ...]:
+        """All slot names of the socket in board order."""
+        return tuple(slot for channel in self.channels for slot in channel.slots)
+
+
+    @property
+    def build(self) -> tuple[tuple[tuple[str, int], ...], ...]:
+        """How the socket is built: channel ids and slot counts by controller. Only equal builds can be populated alike."""
+        return tuple(tuple((ch.id, len(ch.slots)) for ch in controller.channels) for controller in self.controllers)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Box:
+    """A rectangle in mm seen from above: ``x`` grows to the right, ``y`` from the front edge to the rear."""
+
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    depth_mm: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SlotPlace:
+    """Where a slot lies. ``lie`` is the run of its long side, ``pin1`` the side its first pins are at, if known."""
+
+    slot: str
+    box: Box
+    lie: Lie
+    pin1: Side | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Landmark:
+    """Something a person at the open chassis orients by."""
+
+    name: str
+    kind: LandmarkKind
+    box: Box
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Physical:
+    """The board from above, in mm; the front edge is ``y = 0``. ``outline`` is a closed polygon."""
+
+    width_mm: float
+    depth_mm: float
+    outline: tuple[tuple[float, float], ...]
+    weight_kg: float | None
+    to_scale: bool
+    slots: tuple[SlotPlace, ...]
+    sockets: tuple[tuple[str, Box], ...]
+    landmarks: tuple[Landmark, ...]
+    access: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Board:
+    """One board. Equal boards have equal fields; digests name the electrical part and the drawing apart."""
+
+    id: str
+    title: str
+    trust: Trust
+    generation: Generation
+    rate_scope: RateScope
+    rates_mts: tuple[int, ...]
+    sockets: tuple[Socket, ...]
+    interleave: InterleaveRow
+    rules: tuple[RuleRow, ...]
+    rates: tuple[RateRow, ...]
+    processors: tuple[ProcessorOption, ...]
+    modules: tuple[Module, ...]
+    code_order: tuple[str, ...]
+    aliases: tuple[tuple[str, tuple[str, ...]], ...]
+    sources: tuple[tuple[str, str], ...]
+    physical: Physical
+    electrical_digest: str = field(compare=False)
+    drawing_digest: str = field(compare=False)
+
+    @cached_property
+    def slots(self) -> tuple[str, ...]:
+        """All slot names in board order: sockets, channels, slots as the board file lists them."""
+        return tuple(slot for socket in self.sockets for slot in socket.slots)
+
+    @cached_property
+    def channels(self) -> tuple[Channel, ...]:
+        """All channels in board order."""
+        return tuple(channel for socket in self.sockets for channel in socket.channels)
+
+    @cached_property
+    def channel_of(self) -> dict[str, Channel]:
+        """Slot name to its channel."""
+        return {slot: channel for channel in self.channels for slot in channel.slots}
+
+    def socket(self, socket_id: str) -> Socket:
+        """The socket of that id. Raises ``KeyError``."""
+        for socket in self.sockets:
+            if socket.id == socket_id:
+                return socket
+        raise KeyError(socket_id)
+
+    def processor(self, option_id: str | None) -> ProcessorOption | None:
+        """The processor option of that id, the first where ``None`` is given; ``None`` where the board lists none.
+
+        Raises ``KeyError`` for an unknown id.
+        """
+        if option_id is None:
+            return self.processors[0] if self.processors else None
+        for option in self.processors:
+            if option.id == option_id:
+                return option
+        raise KeyError(option_id)
+
+    def module_of_size(self, capacity_gib: int) -> Module | None:
+        """The usual module of a bare size: the first that the board lists."""
+        return next((module for module in self.modules if module.capacity_gib == capacity_gib), None)

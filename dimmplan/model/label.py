@@ -1,0 +1,214 @@
+"""JEDEC module labels: read leniently, written one way.
+
+The forms are those of JESD21-C (DDR4), JESD401-5 (DDR5) and the older bandwidth form of DDR3; blanks, line breaks
+and missing hyphens are forgiven, and so is a missing tail. See ``standards`` in the source list, sections 1.2 to 1.6.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from dimmplan.errors import InputError, Problem, did_you_mean, nearest
+from dimmplan.model.module import DIE_GBIT, RATES_MTS, Generation, Kind, Module
+from dimmplan.units import quoted
+
+LONGEST_LABEL = 120
+
+_LABEL = re.compile(
+    r"""(?:(?P<capacity>\d{1,5})\s*GI?B?\s+)?
+        (?P<ranks>[1248])(?P<stack>[SDQ]?)(?P<height>\d?)R\s*X\s*(?P<width>4|8|16|32)\s*
+        (?P<ecc>EC[48]\s+)?
+        PC(?P<generation>[345])(?P<volts>[LU]?)[-\s]*(?P<number>\d{4,5})(?P<letters>[A-Z]{0,2})
+        (?:[-\s_]+(?P<tail>[A-Z0-9][A-Z0-9\s_-]*))?""",
+    re.VERBOSE,
+)
+_KIND_LETTERS = {
+    "R": Kind.RDIMM,
+    "L": Kind.LRDIMM,
+    "U": Kind.UDIMM,
+    "E": Kind.ECC_UDIMM,
+    "S": Kind.SO_DIMM,
+    "T": Kind.ECC_SO_DIMM,
+    "M": Kind.MRDIMM,
+}
+_LETTER_OF_KIND = {kind: letter for letter, kind in _KIND_LETTERS.items()} | {Kind.RDIMM_3DS: "R", Kind.OTHER: "X"}
+_BANDWIDTHS: dict[int, int] = {
+    **{6400: 800, 8500: 1066, 10600: 1333, 10666: 1333, 10700: 1333, 12800: 1600, 14900: 1866, 17000: 2133},
+    **{19200: 2400, 21300: 2666, 21333: 2666, 23400: 2933, 23466: 2933, 25600: 3200},
+}
+_DDR3_NAMES = {800: 6400, 1066: 8500, 1333: 10600, 1600: 12800, 1866: 14900, 2133: 17000}
+_EXAMPLE = "a JEDEC label such as '32GB 2Rx4 PC4-2933Y-R', or a bare size such as 32GiB"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LabelParts:
+    """What a label says; ``None`` where it does not say it."""
+
+    generation: Generation
+    capacity_gib: int | None
+    kind: Kind | None
+    package_ranks: int
+    logical_ranks: int
+    stack: str
+    device_width: int
+    ecc_bits: int | None
+    rate_mts: int
+    speed_bin: str
+    voltage_mv: int
+
+    def fits(self, module: Module) -> bool:
+        """True when nothing that the label says contradicts ``module``."""
+        said = (
+            (self.capacity_gib, module.capacity_gib),
+            (self.kind, module.kind),
+            (self.ecc_bits, module.ecc_bits),
+            (self.generation, module.generation),
+            (self.package_ranks, module.package_ranks),
+            (self.logical_ranks, module.logical_ranks),
+            (self.device_width, module.device_width),
+            (self.rate_mts, module.rate_mts),
+            (self.voltage_mv, module.voltage_mv),
+        )
+        return all(mine is None or mine == theirs for mine, theirs in said)
+
+
+def _refuse(text: str, why: str, *, file: str, place: str, hint: str = "") -> InputError:
+    return InputError(Problem(file=file, place=place, found=f"{quoted(text)} ({why})", allowed=_EXAMPLE, hint=hint))
+
+
+def parse_parts(text: str, *, file: str = "module", place: str = "") -> LabelParts:
+    """Read a label into its parts. Raises ``InputError`` where it is not one or contradicts itself."""
+    folded = re.sub(r"\s+", " ", text).strip().upper()
+    match = _LABEL.fullmatch(folded) if len(text) <= LONGEST_LABEL and text.isascii() else None
+    if match is None:
+        raise _refuse(text, "not a module label", file=file, place=place)
+    generation = Generation(f"DDR{match['generation']}")
+    number = int(match["number"])
+    is_rate = number <= (9600 if generation is Generation.DDR5 else 3200) or (
+        number == 12800 and generation is Generation.DDR5
+    )
+    letters, tail = match["letters"], match["tail"] or ""
+    if is_rate:
+        rate, speed_bin, kind_letter = number, letters, tail[:1]
+    else:  # the older form: bandwidth in MB/s, the kind letter follows it directly, latencies stand in the tail
+        rate, speed_bin, kind_letter = _BANDWIDTHS.get(number, 0), "", letters[:1]
+    if rate not in RATES_MTS[generation]:
+        rates = [str(known) for known in RATES_MTS[generation]]
+        near = min(RATES_MTS[generation], key=lambda known: abs(known - (rate or number)))
+        hint = did_you_mean(match["number"], rates) or f"The nearest is {near}."
+        raise _refuse(text, f"{generation} has no rate {number}", file=file, place=place, hint=hint)
+    if (match["height"] and match["stack"] != "S") or (
+        match["stack"] == "S" and match["height"] not in ("2", "4", "8")
+    ):
+        raise _refuse(text, "a stack height goes with S: 2S2Rx4", file=file, place=place)
+    height = int(match["height"] or 1)
+    kind = _KIND_LETTERS.get(kind_letter, Kind.OTHER) if kind_letter else None
+    if match["stack"] == "S" and kind is Kind.RDIMM:
+        kind = Kind.RDIMM_3DS
+    voltage = {Generation.DDR3: 1500, Generation.DDR4: 1200, Generation.DDR5: 1100}[generation]
+    if generation is Generation.DDR3 and match["volts"]:
+        voltage = {"L": 1350, "U": 1250}[match["volts"]]
+    ecc = {"EC4": 8, "EC8": 16}.get((match["ecc"] or "").strip())
+    parts = LabelParts(
+        generation=generation,
+        capacity_gib=int(match["capacity"]) if match["capacity"] else None,
+        kind=kind,
+        package_ranks=int(match["ranks"]),
+        logical_ranks=int(match["ranks"]) * height,
+        stack=match["stack"],
+        device_width=int(match["width"]),
+        ecc_bits=ecc if ecc is not None else _usual_ecc_bits(generation, kind),
+        rate_mts=rate,
+        speed_bin=speed_bin,
+        voltage_mv=voltage,
+    )
+    _check_die(parts, text, file=file, place=place)
+    return parts
+
+
+def _usual_ecc_bits(generation: Generation, kind: Kind | None) -> int | None:
+    """ECC bits that a label implies by its kind letter. A DDR5 label may add EC4 or EC8 where it differs."""
+    if kind is None:
+        return None
+    if kind in (Kind.UDIMM, Kind.SO_DIMM):
+        return 0
+    registered = kind in (Kind.RDIMM, Kind.LRDIMM, Kind.RDIMM_3DS, Kind.MRDIMM)
+    return 16 if generation is Generation.DDR5 and registered else 8
+
+
+def _check_die(parts: LabelParts, text: str, *, file: str, place: str) -> None:
+    """Refuse a label whose capacity, width and ranks would need a die that does not exist."""
+    size = parts.capacity_gib
+    if size is None:
+        return
+    die = Fraction(size * 8 * parts.device_width, 64 * parts.logical_ranks)
+    if die in DIE_GBIT[parts.generation]:
+        return
+    factor = Fraction(64 * parts.logical_ranks, 8 * parts.device_width)
+    right = [int(each * factor) for each in DIE_GBIT[parts.generation] if (each * factor).denominator == 1]
+    why = f"{size} GB in this organisation would need dies of {float(die):g} Gbit"
+    near = min(right, key=lambda gib: abs(gib - size), default=None)
+    raise _refuse(text, why, file=file, place=place, hint=f"The nearest size is {near}GB." if near else "")
+
+
+def format_label(parts: LabelParts) -> str:
+    """The one spelling used for a label in every output."""
+    height = parts.logical_ranks // parts.package_ranks if parts.stack == "S" else ""
+    organisation = f"{parts.package_ranks}{parts.stack}{height}Rx{parts.device_width}"
+    size = f"{parts.capacity_gib}GB " if parts.capacity_gib is not None else ""
+    unusual = parts.ecc_bits is not None and parts.ecc_bits != _usual_ecc_bits(parts.generation, parts.kind)
+    ecc = f" EC{(parts.ecc_bits or 0) // 2}" if unusual else ""
+    kind = _LETTER_OF_KIND[parts.kind] if parts.kind is not None else ""
+    if parts.generation is Generation.DDR3:
+        volts = {1500: "", 1350: "L", 1250: "U"}[parts.voltage_mv]
+        return f"{size}{organisation}{ecc} PC3{volts}-{_DDR3_NAMES[parts.rate_mts]}{kind}"
+    number = parts.generation.value[-1]
+    return f"{size}{organisation}{ecc} PC{number}-{parts.rate_mts}{parts.speed_bin}" + (f"-{kind}" if kind else "")
+
+
+def module_of(parts: LabelParts) -> Module | None:
+    """The module type of a label that says enough, else ``None``."""
+    if parts.capacity_gib is None or parts.kind is None or parts.ecc_bits is None:
+        return None
+    return Module(
+        label=format_label(parts),
+        generation=parts.generation,
+        capacity_gib=parts.capacity_gib,
+        kind=parts.kind,
+        package_ranks=parts.package_ranks,
+        logical_ranks=parts.logical_ranks,
+        device_width=parts.device_width,
+        ecc_bits=parts.ecc_bits,
+        rate_mts=parts.rate_mts,
+        voltage_mv=parts.voltage_mv,
+    )
+
+
+def parse_label(text: str, *, file: str = "module", place: str = "", usual: tuple[Module, ...] = ()) -> Module:
+    """Read a whole label into a module type.
+
+    A label that leaves out size or kind is completed from ``usual`` where exactly one of those fits. An electrical
+    twin of a usual module takes that module's spelling. Raises ``InputError`` with the nearest right spelling.
+    """
+    try:
+        parts = parse_parts(text, file=file, place=place)
+    except InputError as error:
+        problem = error.problems[0]
+        close = nearest(text, [module.label for module in usual], most=2)
+        if problem.hint or not close:
+            raise
+        hint = f"Did you mean {' or '.join(quoted(label) for label in close)}?"
+        raise InputError(
+            Problem(file=file, place=place, found=problem.found, allowed=problem.allowed, hint=hint)
+        ) from None
+    module = module_of(parts)
+    if module is not None:
+        return next((twin for twin in usual if twin == module), module)
+    fitting = [candidate for candidate in usual if parts.fits(candidate)]
+    if len(fitting) == 1:
+        return fitting[0]
+    missing = "the size" if parts.capacity_gib is None else "the kind letter (R, L, U or E)"
+    hint = f"It could be {' or '.join(quoted(m.label) for m in fitting[:3])}." if fitting else ""
+    raise _refuse(text, f"{missing} is missing", file=file, place=place, hint=hint)

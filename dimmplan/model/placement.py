@@ -1,0 +1,67 @@
+"""A placement: which slots hold what, on which board, and how it was asked for. All that a sheet or a code carries."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from dimmplan.model.board import Board
+from dimmplan.model.module import Module
+from dimmplan.model.request import Mode
+
+Status = Literal["proven", "best-found"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Placement:
+    """``slots`` names every slot of the board in board order with its module, or ``None`` where it is empty.
+
+    ``capacity_gib`` is what was asked for; ``hold`` are slots that nobody may touch.
+    """
+
+    board: str
+    electrical_digest: str
+    fitted: tuple[str, ...]
+    processor: str | None
+    mode: Mode
+    prefer: str
+    capacity_gib: int
+    status: Status
+    slots: tuple[tuple[str, Module | None], ...]
+    hold: tuple[str, ...] = ()
+
+    @property
+    def content(self) -> dict[str, Module | None]:
+        """Slot name to module."""
+        return dict(self.slots)
+
+    @property
+    def types(self) -> tuple[Module, ...]:
+        """The types used, larger capacity first: the order in which they are keyed a, b, c."""
+        used = dict.fromkeys(module for _, module in self.slots if module)
+        return tuple(sorted(used, key=lambda module: module.order_key))
+
+    @property
+    def keys(self) -> dict[Module, str]:
+        """Type to its key letter: ``a`` is the first of ``types``."""
+        return {module: "abcdefghijklmnopqrstuvwxyz"[index] for index, module in enumerate(self.types)}
+
+    def count(self, module: Module) -> int:
+        """How many modules of a type there are."""
+        return sum(held == module for _, held in self.slots)
+
+
+def dead_slots(board: Board, placement: Placement) -> tuple[str, ...]:
+    """Slots whose processor is absent, in board order."""
+    return tuple(slot for socket in board.sockets if socket.id not in placement.fitted for slot in socket.slots)
+
+
+def install_order(board: Board, placement: Placement) -> tuple[str, ...]:
+    """Filled slots in the order of installing: socket by socket, all first slots before any second slot."""
+    content = placement.content
+    order: list[str] = []
+    for socket in board.sockets:
+        deepest = max(len(channel.slots) for channel in socket.channels)
+        for depth in range(deepest):
+            order += [c.slots[depth] for c in socket.channels if depth < len(c.slots) and content.get(c.slots[depth])]
+    return tuple(order)

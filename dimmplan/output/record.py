@@ -1,0 +1,318 @@
+"""The plan as JSON, format 1: written from an answer, read back into a placement without loss."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from dimmplan.advice import choice_gains, request_findings
+from dimmplan.errors import ImpossibleError, InputError, Problem
+from dimmplan.explain import (
+    blank_slots,
+    placement_findings,
+)
+from dimmplan.figures import PlacementFigures, SocketFigures, placement_figures
+from dimmplan.model.board import Board
+from dimmplan.model.finding import Finding
+from dimmplan.model.label import parse_label
+from dimmplan.model.module import Module
+from dimmplan.model.placement import Placement, dead_slots, install_order
+from dimmplan.model.request import Mode
+from dimmplan.planner import Planned
+from dimmplan.solve.answer import Choice
+from dimmplan.units import cleaned, decimal, quoted
+
+FORMAT = 1
+MOST_BYTES = 4 << 20
+
+
+def plan_record(planned: Planned) -> dict[str, Any]:
+    """The plan of a solved request, with the stable keys of format 1."""
+    board, request, answer, placement = planned.board, planned.request, planned.answer, planned.placement
+    option = board.processor(placement.processor)
+    figures = placement_figures(board, option, placement.fitted, placement.content)
+    keys = placement.keys
+    findings = placement_findings(board, placement, figures) + request_findings(planned)
+    cost = _cost(planned)
+    return {
+        "format": FORMAT,
+        "board": {
+            "id": board.id,
+            "trust": board.trust,
+            "electrical_digest": board.electrical_digest,
+            "drawing_digest": board.drawing_digest,
+        },
+        "fitted": list(placement.fitted),
+        "processor": placement.processor,
+        "mode": placement.mode.value,
+        "prefer": placement.prefer,
+        "request": {
+            "capacity_gib": request.capacity_gib,
+            "over_gib": request.over_gib,
+            "max_types": request.max_types,
+            "effort": request.effort,
+            "modules": [supply.module.label for supply in request.supplies],
+        },
+        "status": placement.status,
+        "stopped": answer.stopped,
+        "bound": _bound(planned),
+        "modules": [_module(module, keys[module], placement.count(module)) for module in placement.types],
+        "slots": {slot: keys[module] if module else None for slot, module in placement.slots},
+        "dead": list(dead_slots(board, placement)),
+        "blanks": list(blank_slots(board, placement)),
+        "hold": list(placement.hold),
+        "install_order": list(install_order(board, placement)),
+        "sockets": [_socket(socket) for socket in figures.sockets],
+        "totals": _totals(figures, cost),
+        "criteria": [
+            {"name": c.name, "value": _value(v), "better": c.better}
+            for c, v in zip(answer.criteria, answer.best.vector, strict=True)
+        ],
+        "runners_up": [_choice(planned, choice) for choice in answer.runners_up],
+        "one_step": {
+            "above": _choice(planned, answer.step_above) if answer.step_above else None,
+            "below": _choice(planned, answer.step_below) if answer.step_below else None,
+        },
+        "findings": [finding_record(finding) for finding in findings],
+        "code": None,
+    }
+
+
+def _bound(planned: Planned) -> dict[str, Any]:
+    bound = planned.answer.bound
+    if bound is None:
+        return {"criterion": None, "value": None, "nodes": planned.answer.effort}
+    value = None if bound.value is None else _value(bound.value)
+    return {"criterion": bound.criterion, "value": value, "nodes": planned.answer.effort}
+
+
+def _value(value: int | Fraction) -> int | str:
+    """Whole numbers as numbers, other exact values as fractions in text."""
+    return value if isinstance(value, int) else str(value)
+
+
+def _module(module: Module, key: str, count: int) -> dict[str, Any]:
+    die = module.die_gbit
+    return {
+        "key": key,
+        "label": module.label,
+        "generation": module.generation.value,
+        "capacity_gib": module.capacity_gib,
+        "kind": module.kind.value,
+        "package_ranks": module.package_ranks,
+        "logical_ranks": module.logical_ranks,
+        "device_width": module.device_width,
+        "ecc_bits": module.ecc_bits,
+        "die_gbit": int(die) if die.denominator == 1 else float(die),
+        "rate_mts": module.rate_mts,
+        "voltage_mv": module.voltage_mv,
+        "count": count,
+    }
+
+
+def _socket(socket: SocketFigures) -> dict[str, Any]:
+    return {
+        "id": socket.socket,
+        "capacity_gib": socket.capacity_gib,
+        "usable_gib": socket.usable_gib,
+        "modules": socket.modules,
+        "rate_mts": socket.rate.rate_mts,
+        "rate_row": socket.rate.row,
+        "peak_gb_s": decimal(socket.peak_gb_s, 1),
+        "sweep_gb_s": decimal(socket.sweep_gb_s, 1),
+        "parallel_gb_s": decimal(socket.parallel_gb_s, 1),
+        "share": decimal(socket.share, 4),
+        "regions": [
+            {
+                "ways": region.ways,
+                "capacity_gib": region.capacity_gib,
+                "channels": list(region.channels),
+                "peak_gb_s": decimal(region.peak_gb_s, 1),
+            }
+            for region in socket.regions
+        ],
+    }
+
+
+def _totals(figures: PlacementFigures, cost: Fraction | None) -> dict[str, Any]:
+    return {
+        "capacity_gib": figures.capacity_gib,
+        "usable_gib": figures.usable_gib,
+        "modules": figures.modules,
+        "free_slots": figures.free_slots,
+        "rate_mts": figures.rate_mts,
+        "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
+        "worst_share": decimal(figures.worst_share, 4),
+        "socket_difference_gib": figures.socket_difference_gib,
+        "cost": None if cost is None else decimal(cost, 2),
+    }
+
+
+def _cost(planned: Planned) -> Fraction | None:
+    supplies = planned.request.supplies
+    if not all(supply.priced for supply in supplies):
+        return None
+    return sum((supply.cost(planned.placement.count(supply.module)) for supply in supplies), Fraction(0))
+
+
+def _choice(planned: Planned, choice: Choice) -> dict[str, Any]:
+    board, placement = planned.board, planned.placement
+    figures = placement_figures(board, board.processor(placement.processor), placement.fitted, choice.content)
+    used = Counter(module for module in choice.content.values() if module)
+    gains, loses = choice_gains(planned, choice)
+    return {
+        "capacity_gib": figures.capacity_gib,
+        "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
+        "modules": [
+            {"label": module.label, "count": used[module]} for module in sorted(used, key=lambda m: m.order_key)
+        ],
+        "slots": {slot: module.label if (module := choice.content.get(slot)) else None for slot in board.slots},
+        "gains": gains,
+        "loses": loses,
+    }
+
+
+def finding_record(finding: Finding) -> dict[str, Any]:
+    """A finding as JSON."""
+    return {
+        "rule": finding.rule,
+        "severity": finding.severity,
+        "where": list(finding.where),
+        "text": finding.text,
+        "source": finding.source,
+    }
+
+
+def impossible_record(error: ImpossibleError) -> dict[str, Any]:
+    """The answer that nothing fits, as JSON."""
+    return {
+        "format": FORMAT,
+        "status": "impossible",
+        "causes": [{"rule": c.rule, "text": c.text, "source": c.source} for c in error.causes],
+        "nearest": {"below_gib": error.below_gib, "above_gib": error.above_gib},
+    }
+
+
+def to_json(record: Mapping[str, Any]) -> str:
+    """One JSON document, two blanks deep, ending with a line end; ASCII so that any pipe carries it."""
+    return json.dumps(record, indent=2, ensure_ascii=True) + "\n"
+
+
+class _Lenient(BaseModel):
+    """Records of later releases may carry more keys."""
+
+    model_config = ConfigDict(frozen=True, extra="ignore")
+
+
+class _ReadBoard(_Lenient):
+    id: str = Field(max_length=60)
+    electrical_digest: str = Field(max_length=64)
+    drawing_digest: str = Field(default="", max_length=64)
+
+
+class _ReadModule(_Lenient):
+    key: str = Field(max_length=2)
+    label: str = Field(max_length=80)
+
+
+class _ReadRequest(_Lenient):
+    capacity_gib: int = Field(ge=1, le=1 << 20)
+
+
+class _ReadPlan(_Lenient):
+    format: Literal[1]
+    board: _ReadBoard
+    fitted: tuple[str, ...] = Field(min_length=1, max_length=64)
+    processor: str | None = None
+    mode: Mode
+    prefer: str
+    request: _ReadRequest
+    status: Literal["proven", "best-found"]
+    modules: tuple[_ReadModule, ...] = Field(max_length=26)
+    slots: dict[str, str | None] = Field(max_length=4096)
+    hold: tuple[str, ...] = ()
+
+
+def read_plan(text: str, *, file: str) -> _ReadPlan:
+    """A plan record from JSON text. Raises ``InputError`` with every problem of its form."""
+    if len(text) > MOST_BYTES:
+        raise InputError(Problem(file=file, place="", found="more than 4 MiB", allowed="a plan of dimmplan"))
+    try:
+        raw = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError(
+            Problem(
+                file=file,
+                place="",
+                found=f"text that is not JSON ({cleaned(str(error), most=80)})",
+                allowed="a plan of dimmplan, as plan --json writes it",
+            )
+        ) from None
+    if isinstance(raw, dict) and raw.get("status") == "impossible":
+        raise InputError(Problem(file=file, place="status", found="impossible", allowed="a plan with a placement"))
+    try:
+        return _ReadPlan.model_validate(raw)
+    except ValidationError as error:
+        raise InputError(
+            Problem(
+                file=file,
+                place=".".join(cleaned(str(part), most=40) for part in detail["loc"]),
+                found=quoted(str(detail.get("input")), most=40),
+                allowed=detail["msg"],
+            )
+            for detail in error.errors(include_url=False)[:20]
+        ) from None
+
+
+def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
+    """The placement of a plan record on its board. Raises ``InputError`` where they do not belong together."""
+    problems = [
+        Problem(file=file, place=place, found=quoted(found), allowed=allowed)
+        for place, found, allowed in _mismatches(record, board)
+    ]
+    if problems:
+        raise InputError(problems)
+    modules = {
+        module.key: parse_label(module.label, file=file, place="modules", usual=board.modules)
+        for module in record.modules
+    }
+    return Placement(
+        board=board.id,
+        electrical_digest=board.electrical_digest,
+        fitted=record.fitted,
+        processor=record.processor,
+        mode=record.mode,
+        prefer=record.prefer,
+        capacity_gib=record.request.capacity_gib,
+        status=record.status,
+        slots=tuple((slot, modules[key] if (key := record.slots.get(slot)) else None) for slot in board.slots),
+        hold=record.hold,
+    )
+
+
+def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
+    found: list[tuple[str, str, str]] = []
+    if record.board.electrical_digest != board.electrical_digest:
+        allowed = f"{board.electrical_digest}, the electrical digest of {board.id}; plan again on the changed board"
+        found.append(("board.electrical_digest", record.board.electrical_digest, allowed))
+    known = {module.key for module in record.modules}
+    sockets = {socket.id for socket in board.sockets}
+    found += [("fitted", name, "sockets of the board") for name in record.fitted if name not in sockets]
+    found += [("hold", slot, "slots of the board") for slot in record.hold if slot not in board.slots]
+    found += [("slots", slot, "slots of the board") for slot in record.slots if slot not in board.slots]
+    found += [(f"slots.{slot}", key, "a module key") for slot, key in record.slots.items() if key and key not in known]
+    options = {option.id for option in board.processors}
+    if record.processor is not None and record.processor not in options:
+        found.append(("processor", record.processor, "a processor option of the board"))
+    dead = {slot for socket in board.sockets if socket.id not in record.fitted for slot in socket.slots}
+    found += [
+        (f"slots.{slot}", key, "nothing: its processor is absent")
+        for slot, key in record.slots.items()
+        if key and slot in dead
+    ]
+    return found

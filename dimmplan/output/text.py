@@ -1,0 +1,205 @@
+"""The answer of ``plan`` and the other commands for a terminal: plain text, at most 80 columns where it can be."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+
+from dimmplan.advice import choice_gains, modules_phrase, request_findings, sweep_of
+from dimmplan.explain import (
+    counted,
+    gb_s,
+    label_short,
+    placement_findings,
+    rate_binding,
+    regions_sentence,
+    rule_sentence,
+)
+from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.model.board import Board, Socket
+from dimmplan.model.finding import Finding
+from dimmplan.model.placement import Placement
+from dimmplan.model.rows import BlanksRow, MirroringRow, NoteRow, SparingRow, ThermalRow
+from dimmplan.planner import Planned
+from dimmplan.solve.answer import Choice
+from dimmplan.sources import citation
+from dimmplan.units import decimal, format_capacity
+
+WIDTH = 80
+_TRUST = {"drafted": "DRAFTED, not checked by a person", "manual": "read from a manual", "running": "seen running"}
+
+
+def wrapped(text: str, *, first: str = "", rest: str = "") -> list[str]:
+    """A paragraph wrapped to the width, with its indents."""
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
+    )
+
+
+def table(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list[str]:
+    """Rows as columns two blanks apart; columns in ``right`` stand at their right edge."""
+    if not rows:
+        return []
+    to_right = set(right)
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    return [
+        "  ".join(
+            cell.rjust(width) if column in to_right else cell.ljust(width)
+            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def plan_text(planned: Planned) -> str:
+    """The one-screen answer: placement by socket and channel, figures, regions, findings, one step."""
+    board, placement, answer = planned.board, planned.placement, planned.answer
+    figures = placement_figures(board, board.processor(placement.processor), placement.fitted, placement.content)
+    lines = [*_headline(planned, figures), ""]
+    for socket in board.sockets:
+        lines += _socket_lines(board, socket, placement, figures)
+    lines += _modules_lines(placement)
+    lines += ["", *_figure_lines(figures)]
+    findings = request_findings(planned) + placement_findings(board, placement, figures)
+    lines += finding_lines(findings)
+    lines += _step_lines(planned)
+    lines += _runner_lines(planned, answer.runners_up)
+    return "\n".join(lines) + "\n"
+
+
+def _headline(planned: Planned, figures: PlacementFigures) -> list[str]:
+    placement, answer = planned.placement, planned.answer
+    status = "proven first under this board file and this model"
+    if placement.status == "best-found":
+        bound = answer.bound.criterion if answer.bound else "?"
+        status = f"best found; stopped at its {answer.stopped}, {bound} may still get better"
+    asked, got = format_capacity(planned.request.capacity_gib), format_capacity(figures.usable_gib)
+    processor = f", processor {placement.processor}" if placement.processor else ""
+    capacity = f"{got} as asked" if asked == got else f"{got} (asked: {asked})"
+    return [
+        *wrapped(f"{planned.board.title} [{planned.board.id}; {_TRUST[planned.board.trust]}]"),
+        *wrapped(f"{capacity} in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s{processor}"),
+        *wrapped(f"{placement.prefer}: {status}"),
+    ]
+
+
+def _socket_lines(board: Board, socket: Socket, placement: Placement, figures: PlacementFigures) -> list[str]:
+    if socket.id not in placement.fitted:
+        return [f"{socket.id}: no processor, {counted(len(socket.slots), 'slot')} dead", ""]
+    its = next(each for each in figures.sockets if each.socket == socket.id)
+    keys, content = placement.keys, placement.content
+    lines = [f"{socket.id}: {format_capacity(its.usable_gib)}, share {decimal(its.share, 4):.4f}"]
+    rows = []
+    for controller in socket.controllers:
+        for channel in controller.channels:
+            cells = []
+            for slot in channel.slots:
+                module = content.get(slot)
+                cells.append(f"{slot}: {keys[module]} {label_short(module)}" if module else f"{slot}: -")
+            deepest = max(len(each.slots) for each in socket.channels)
+            cells += [""] * (deepest - len(cells))
+            rows.append([f"  {controller.id}", channel.id, *cells])
+    lines += table(rows)
+    lines += wrapped(regions_sentence(its), first="  ", rest="  ")
+    return [*lines, ""]
+
+
+def _modules_lines(placement: Placement) -> list[str]:
+    rows = [
+        [f"{placement.keys[module]}", f"{placement.count(module)} x", module.label, module.kind.value]
+        for module in placement.types
+    ]
+    return ["Modules", *(f"  {line}" for line in table(rows, right=(1,)))]
+
+
+def _figure_lines(figures: PlacementFigures) -> list[str]:
+    rows = [["", "rate", "peak", "sweep", "parallel", "share", "bound by"]]
+    for socket in figures.sockets:
+        rows.append(
+            [
+                socket.socket,
+                f"{socket.rate.rate_mts} MT/s",
+                gb_s(socket.peak_gb_s),
+                gb_s(socket.sweep_gb_s),
+                gb_s(socket.parallel_gb_s),
+                f"{decimal(socket.share, 4):.4f}",
+                rate_binding(socket),
+            ]
+        )
+    difference = figures.socket_difference_gib
+    equal = "sockets hold the same" if not difference else f"{format_capacity(difference)} between sockets"
+    system = f"System sweep {gb_s(figures.system_sweep_gb_s)}; {equal}; {counted(figures.free_slots, 'slot')} free"
+    return [
+        "Figures (peaks of a model; STREAM usually measures 70 to 85 % of peak)",
+        *(f"  {line}" for line in table(rows, right=(1, 2, 3, 4, 5))),
+        *wrapped(system, first="  ", rest="  "),
+    ]
+
+
+def finding_lines(findings: Sequence[Finding]) -> list[str]:
+    """Findings, gravest first as they come, each with its rule and source id."""
+    if not findings:
+        return []
+    lines = ["", "Findings"]
+    for finding in findings:
+        text = f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
+        lines += wrapped(text, first="  ", rest="    ")
+    return lines
+
+
+def _step_lines(planned: Planned) -> Iterator[str]:
+    answer = planned.answer
+    steps = [("up", answer.step_above), ("down", answer.step_below)]
+    if any(step for _, step in steps):
+        yield ""
+        yield "One step"
+    for way, step in steps:
+        if step is not None:
+            text = (
+                f"{way}: {format_capacity(step.capacity_gib)} sweeps at {gb_s(sweep_of(planned, step))} "
+                f"({modules_phrase(step)})"
+            )
+            yield from wrapped(text, first="  ", rest="    ")
+
+
+def _runner_lines(planned: Planned, runners: Sequence[Choice]) -> Iterator[str]:
+    if runners:
+        yield ""
+        yield "Runners-up"
+    for choice in runners:
+        gains, loses = choice_gains(planned, choice)
+        text = f"{format_capacity(choice.capacity_gib)}: {modules_phrase(choice)}"
+        yield from wrapped(text, first="  ", rest="    ")
+        if gains:
+            yield from wrapped(f"gains {gains}", first="    ", rest="      ")
+        yield from wrapped(f"loses {loses}" if loses else "loses nothing but board order", first="    ", rest="      ")
+
+
+def board_text(board: Board) -> str:
+    """A board in words: what it is, its wiring, its usual modules, its processors, what comes off first."""
+    lines = [*wrapped(f"{board.title} [{board.id}; {_TRUST[board.trust]}]"), ""]
+    for socket in board.sockets:
+        lines.append(f"{socket.id}: {counted(len(socket.channels), 'channel')}, {counted(len(socket.slots), 'slot')}")
+        rows = [
+            [f"  {controller.id}", channel.id, " ".join(channel.slots)]
+            for controller in socket.controllers
+            for channel in controller.channels
+        ]
+        lines += table(rows)
+    lines += ["", "Usual modules (the first of a size is meant by a bare size)"]
+    lines += [f"  {module.label}  {module.kind.value}" for module in board.modules]
+    if board.processors:
+        lines += ["", "Processor options"]
+        lines += [f"  {option.id}: {option.title or option.id}" for option in board.processors]
+    lines += ["", "Rules"]
+    for row in board.rules:
+        if not isinstance(row, NoteRow | ThermalRow | BlanksRow | MirroringRow | SparingRow):
+            lines += wrapped(f"{rule_sentence(row)} [{row.id}, {row.source}]", first="  ", rest="    ")
+    lines += ["", "What comes off first"]
+    lines += [line for step in board.physical.access for line in wrapped(step, first="  ", rest="    ")]
+    return "\n".join(lines) + "\n"
+
+
+def sources_text(ids: Iterable[str]) -> str:
+    """Source ids with their documents."""
+    return "\n".join(f"  {source_id}: {citation(source_id)}" for source_id in ids) + "\n"

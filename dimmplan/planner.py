@@ -1,0 +1,220 @@
+"""From what a person asks to a placement: requests read and checked against a board, then solved."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TypeVar
+
+from dimmplan.errors import Cause, InputError, Problem, RefusedError, did_you_mean
+from dimmplan.model.board import Board
+from dimmplan.model.label import parse_label
+from dimmplan.model.module import Module
+from dimmplan.model.placement import Placement
+from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Request, Supply
+from dimmplan.rules import all_rows, judge_module
+from dimmplan.solve.answer import Answer, solve
+from dimmplan.solve.criteria import LISTS
+from dimmplan.units import parse_capacity, quoted
+
+MOST_TYPES = 4
+T = TypeVar("T")
+_PERCENT = re.compile(r"\s*(\d{1,3})(?:\.(\d{1,3}))?\s*%\s*")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Planned:
+    """A request with its answer, and the answer as a placement."""
+
+    board: Board
+    request: Request
+    answer: Answer
+    placement: Placement
+
+
+def ask(
+    board: Board,
+    capacity: str,
+    *,
+    modules: Sequence[str] = (),
+    supplies: Sequence[Supply] = (),
+    fitted: str | Sequence[str] | None = None,
+    processor: str | None = None,
+    mode: str = Mode.INDEPENDENT.value,
+    prefer: str | None = None,
+    over: str | None = None,
+    max_types: int = DEFAULT_MAX_TYPES,
+    effort: int = DEFAULT_EFFORT,
+) -> Request:
+    """A request from text as people type it.
+
+    ``capacity`` and ``over`` carry their unit (``over`` may be a share, ``10%``); ``modules`` are labels or bare
+    sizes, none means every usual module of the board; ``fitted`` are socket ids, none means all. ``supplies`` are
+    modules with stock; with ``modules`` too, those in both count.
+
+    Raises ``InputError`` with every problem of the call, or ``RefusedError`` for a module that the board refuses.
+    """
+    problems: list[Problem] = []
+
+    gib = _collect(problems, lambda: parse_capacity(capacity, file="--capacity"))
+    sockets = _collect(problems, lambda: read_fitted(board, fitted))
+    option = _collect(problems, lambda: read_processor(board, processor))
+    asked = [_collect(problems, lambda text=text: read_module(board, text)) for text in modules]  # type: ignore[misc]
+    chosen_mode = _collect(problems, lambda: _read_mode(mode))
+    chosen_list = _collect(problems, lambda: _read_list(prefer))
+    allowance = _collect(problems, lambda: read_over(over, gib or 0)) if over is not None else None
+    _collect(problems, lambda: _read_counts(max_types, effort))
+    if problems:
+        raise InputError(problems)
+    assert gib is not None and sockets is not None and chosen_list is not None and chosen_mode is not None
+    if chosen_mode is not Mode.INDEPENDENT:
+        raise InputError(
+            Problem(
+                file="--mode",
+                place="",
+                found=quoted(mode),
+                allowed=Mode.INDEPENDENT.value,
+                hint="Mirrored and sparing plans are not made by this version.",
+            )
+        )
+    offered = tuple(module for module in asked if module is not None)
+    _refuse_modules(board, option, offered)
+    return Request(
+        capacity_gib=gib,
+        supplies=_supplies(board, offered, supplies),
+        fitted=sockets,
+        processor=option,
+        mode=chosen_mode,
+        prefer=chosen_list,
+        over_gib=allowance,
+        max_types=max_types,
+        effort=effort,
+    )
+
+
+def _collect(problems: list[Problem], read: Callable[[], T]) -> T | None:
+    """The value read, or ``None`` and its problems kept: so that one run names everything wrong with a call."""
+    try:
+        return read()
+    except InputError as error:
+        problems += error.problems
+        return None
+
+
+def read_fitted(board: Board, fitted: str | Sequence[str] | None) -> tuple[str, ...]:
+    """Sockets fitted, in board order; all of them where nothing is said. Raises ``InputError``."""
+    known = [socket.id for socket in board.sockets]
+    if fitted is None:
+        return tuple(known)
+    named = [name.strip() for name in (fitted.split(",") if isinstance(fitted, str) else fitted)]
+    folded = {name.casefold(): name for name in known}
+    wrong = [name for name in named if name.casefold() not in folded]
+    if wrong or not named:
+        hint = did_you_mean(wrong[0], known) if wrong else ""
+        found = quoted(wrong[0]) if wrong else "nothing"
+        raise InputError(Problem(file="--fitted", place="", found=found, allowed=", ".join(known), hint=hint))
+    chosen = {folded[name.casefold()] for name in named}
+    return tuple(name for name in known if name in chosen)
+
+
+def read_processor(board: Board, processor: str | None) -> str | None:
+    """A processor option's id; the board's first where nothing is said. Raises ``InputError``."""
+    known = [option.id for option in board.processors]
+    if processor is None:
+        return known[0] if known else None
+    found = next((name for name in known if name.casefold() == processor.strip().casefold()), None)
+    if found is None:
+        allowed = ", ".join(known) or "none: this board lists no processor options"
+        hint = did_you_mean(processor, known)
+        raise InputError(Problem(file="--processor", place="", found=quoted(processor), allowed=allowed, hint=hint))
+    return found
+
+
+def read_module(board: Board, text: str) -> Module:
+    """A module from a label, or the board's usual one of a bare size. Raises ``InputError``."""
+    if re.fullmatch(r"\s*[\d.,]+\s*[a-zA-Z]*\s*", text):
+        size = parse_capacity(text, file="--module")
+        module = board.module_of_size(size)
+        if module is None:
+            sizes = ", ".join(f"{gib} GiB" for gib in sorted({usual.capacity_gib for usual in board.modules}))
+            hint = "Another size goes in by its label."
+            raise InputError(Problem(file="--module", place="", found=f"{size} GiB", allowed=sizes, hint=hint))
+        return module
+    return parse_label(text, file="--module", usual=board.modules)
+
+
+def read_over(text: str, capacity_gib: int) -> int:
+    """An allowance above the request in GiB, from ``10%`` or ``64GiB``. Raises ``InputError``."""
+    match = _PERCENT.fullmatch(text)
+    if match is None:
+        return 0 if re.fullmatch(r"\s*0\s*[a-zA-Z]*\s*", text) else parse_capacity(text, file="--over")
+    share = Fraction(f"{match[1]}.{match[2] or 0}") / 100
+    return int(capacity_gib * share)
+
+
+def _read_mode(mode: str) -> Mode:
+    try:
+        return Mode(mode.strip().casefold())
+    except ValueError:
+        known = [each.value for each in Mode]
+        problem = Problem(
+            file="--mode", place="", found=quoted(mode), allowed=", ".join(known), hint=did_you_mean(mode, known)
+        )
+        raise InputError(problem) from None
+
+
+def _read_list(prefer: str | None) -> str:
+    chosen = (prefer or "capacity-first").strip().casefold()
+    if chosen not in LISTS:
+        hint = did_you_mean(chosen, list(LISTS))
+        raise InputError(Problem(file="--prefer", place="", found=quoted(chosen), allowed=", ".join(LISTS), hint=hint))
+    return chosen
+
+
+def _read_counts(max_types: int, effort: int) -> None:
+    if not 1 <= max_types <= MOST_TYPES:
+        raise InputError(Problem(file="--max-types", place="", found=str(max_types), allowed=f"1 to {MOST_TYPES}"))
+    if effort < 1:
+        raise InputError(Problem(file="--effort", place="", found=str(effort), allowed="a number of nodes from 1 on"))
+
+
+def _refuse_modules(board: Board, processor: str | None, modules: Iterable[Module]) -> None:
+    """Raise ``RefusedError`` with every rule that a module asked for breaks by itself."""
+    rows = [row for row in all_rows(board, board.processor(processor)) if row.severity == "error"]
+    causes = [
+        Cause(
+            rule=breach.rule,
+            text=f"The board refuses {module.label}: {breach.found}; allowed: {breach.allowed}.",
+            source=breach.source,
+        )
+        for module in modules
+        for breach in judge_module(rows, module)
+    ]
+    if causes:
+        raise RefusedError(causes)
+
+
+def _supplies(board: Board, offered: Sequence[Module], stocked: Sequence[Supply]) -> tuple[Supply, ...]:
+    """The modules that may be used: those asked for, those in stock, or what is in both; usual ones otherwise."""
+    if stocked:
+        return tuple(supply for supply in stocked if not offered or supply.module in offered)
+    return tuple(Supply(module=module) for module in dict.fromkeys(offered or board.modules))
+
+
+def plan(board: Board, request: Request, *, alternatives: bool = True) -> Planned:
+    """Solve a request and make a placement of the answer. Raises ``ImpossibleError`` where nothing fits."""
+    answer = solve(board, request, alternatives=alternatives)
+    placement = Placement(
+        board=board.id,
+        electrical_digest=board.electrical_digest,
+        fitted=request.fitted,
+        processor=request.processor,
+        mode=request.mode,
+        prefer=request.prefer,
+        capacity_gib=request.capacity_gib,
+        status="proven" if answer.proven else "best-found",
+        slots=tuple((slot, answer.best.content.get(slot)) for slot in board.slots),
+    )
+    return Planned(board=board, request=request, answer=answer, placement=placement)

@@ -1,0 +1,75 @@
+"""How fast a channel runs: the lowest of processor, board row and module, snapped to a rate that the board lists."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from dimmplan.model.board import Board
+from dimmplan.model.module import Module
+from dimmplan.model.rows import ProcessorOption, RateRow
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelRate:
+    """Rate in MT/s and what binds it: ``row`` is a rate row's id, ``processor:ID`` or ``module:LABEL``."""
+
+    rate_mts: int
+    row: str
+
+
+def rate_row(board: Board, module: Module, dpc: int, slots: int) -> RateRow | None:
+    """The board's row for such a module where ``dpc`` of ``slots`` on the channel are filled; ``None`` without one."""
+    for row in board.rates:
+        if (
+            row.dpc == dpc
+            and (not row.kinds or module.kind in row.kinds)
+            and (not row.package_ranks or module.package_ranks in row.package_ranks)
+            and (not row.slots or slots in row.slots)
+            and (not row.voltage_mv or module.voltage_mv in row.voltage_mv)
+        ):
+            return row
+    return None
+
+
+def processor_rate(option: ProcessorOption | None, module: Module, dpc: int) -> int | Literal["none", "any"]:
+    """The rate that the processor allows, the lowest where several of its rows fit.
+
+    ``any`` for a processor that lists no rates, ``none`` where it lists rates but none for such a module.
+    """
+    if option is None or not option.rates:
+        return "any"
+    fitting = [
+        rate.mts
+        for rate in option.rates
+        if (not rate.kinds or module.kind in rate.kinds) and (not rate.dpc or dpc in rate.dpc)
+    ]
+    return min(fitting, default="none")
+
+
+def channel_rate(
+    board: Board, option: ProcessorOption | None, modules: Sequence[Module], slots: int
+) -> ChannelRate | None:
+    """Rate of a channel with these modules on ``slots`` slots, by its lowest row.
+
+    ``None`` where the board or the processor has no row for it or says that it does not run so, or where the board
+    lists no rate that low.
+    """
+    limits: list[tuple[int, int, str]] = []
+    for module in modules:
+        row = rate_row(board, module, len(modules), slots)
+        if row is None or row.mts == "none":
+            return None
+        limits.append((row.mts, 0, row.id))
+        allowed = processor_rate(option, module, len(modules))
+        if allowed == "none":
+            return None
+        if allowed != "any" and option is not None:
+            limits.append((allowed, 1, f"processor:{option.id}"))
+        limits.append((module.rate_mts, 2, f"module:{module.label}"))
+    if not limits:
+        return None
+    rate, _, binding = min(limits)
+    listed = [known for known in board.rates_mts if known <= rate]
+    return ChannelRate(max(listed), binding) if listed else None

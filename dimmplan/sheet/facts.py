@@ -1,0 +1,246 @@
+"""What a sheet has to tell, gathered once: the state of each slot, figures, findings and the order of installing."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cached_property
+from itertools import groupby
+
+from dimmplan.explain import counted, label_short, listed, placement_findings
+from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.model.board import Board, Channel
+from dimmplan.model.finding import Finding
+from dimmplan.model.module import Module
+from dimmplan.model.placement import Placement, dead_slots, install_order
+from dimmplan.model.rows import BlanksRow, NoteRow, ThermalRow
+from dimmplan.units import cleaned
+
+
+class State(StrEnum):
+    """What a slot is, for the person who stands before it."""
+
+    FILLED = "filled"
+    EMPTY = "empty"
+    BLANK = "blank"
+    DEAD = "dead"
+    HOLD = "hold"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SlotFact:
+    """One slot: ``words`` say in short what goes in, ``step`` is its place in the order of installing."""
+
+    slot: str
+    name: str
+    state: State
+    key: str
+    step: int
+    words: str
+    needs_blank: bool
+    hover: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TypeFact:
+    """One module type: its key letter, its label, and the slots that get it, in words."""
+
+    key: str
+    label: str
+    short: str
+    count: int
+    slots: str
+
+
+def clean(text: str, *, most: int = 400) -> str:
+    """Foreign text fit to print: composed, on one line, nothing invisible in it."""
+    return cleaned(" ".join(unicodedata.normalize("NFC", text).split()), most=most)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Facts:
+    """Board and placement with everything that follows from them. ``figures`` is ``None`` where none can be given."""
+
+    board: Board
+    placement: Placement
+    figures: PlacementFigures | None
+    findings: tuple[Finding, ...]
+
+    @cached_property
+    def dead(self) -> frozenset[str]:
+        """Slots whose processor is absent."""
+        return frozenset(dead_slots(self.board, self.placement))
+
+    @cached_property
+    def order(self) -> tuple[str, ...]:
+        """Filled slots in the order of installing; slots on hold are not among them."""
+        return tuple(slot for slot in install_order(self.board, self.placement) if slot not in self.placement.hold)
+
+    @cached_property
+    def blanks(self) -> frozenset[str]:
+        """Empty slots that the board wants closed by a blank, those of absent processors among them."""
+        content = self.placement.content
+        wanted: set[str] = set()
+        for row in self.board.rules:
+            if isinstance(row, BlanksRow):
+                wanted.update(row.slots or self.board.slots)
+        return frozenset(slot for slot in wanted if not content.get(slot) and slot not in self.placement.hold)
+
+    @cached_property
+    def slots(self) -> dict[str, SlotFact]:
+        """Every slot of the board, in board order."""
+        step = {slot: number for number, slot in enumerate(self.order, 1)}
+        return {slot: self._slot(slot, module, step.get(slot, 0)) for slot, module in self._content}
+
+    @property
+    def _content(self) -> list[tuple[str, Module | None]]:
+        content = self.placement.content
+        return [(slot, content.get(slot)) for slot in self.board.slots]
+
+    @cached_property
+    def shorts(self) -> dict[Module, str]:
+        """Short words for each type; the whole label where two types would read alike."""
+        short = {module: clean(label_short(module)) for module in self.placement.types}
+        alike = Counter(short.values())
+        return {module: text if alike[text] == 1 else clean(module.label) for module, text in short.items()}
+
+    def _slot(self, slot: str, module: Module | None, step: int) -> SlotFact:
+        state = self._state(slot, module)
+        filled = state is State.FILLED and module is not None
+        words = {
+            State.FILLED: self.shorts[module] if module else "",
+            State.EMPTY: "empty",
+            State.BLANK: "BLANK",
+            State.DEAD: "no processor",
+            State.HOLD: "HOLD – do not touch",
+        }[state]
+        channel = self.board.channel_of[slot]
+        said = f"step {step}, {module.label}, type {self.placement.keys[module]}" if filled and module else words
+        if state is State.DEAD and slot in self.blanks:
+            said += ", blank"
+        return SlotFact(
+            slot=slot,
+            name=clean(slot, most=80),
+            state=state,
+            key=self.placement.keys[module] if filled and module else "",
+            step=step if filled else 0,
+            words=words,
+            needs_blank=slot in self.blanks,
+            hover=clean(
+                f"{slot}: {said}. Socket {channel.socket}, controller {channel.controller}, channel {channel.id}"
+            ),
+        )
+
+    def _state(self, slot: str, module: Module | None) -> State:
+        if slot in self.placement.hold:
+            return State.HOLD
+        if slot in self.dead:
+            return State.DEAD
+        if module is not None:
+            return State.FILLED
+        return State.BLANK if slot in self.blanks else State.EMPTY
+
+    @cached_property
+    def counts(self) -> Counter[State]:
+        """How many slots are in each state."""
+        return Counter(fact.state for fact in self.slots.values())
+
+    @cached_property
+    def types(self) -> tuple[TypeFact, ...]:
+        """Module types, key letter ``a`` first."""
+        return tuple(self._type(module) for module in self.placement.types if self._held(module))
+
+    def _held(self, module: Module) -> list[str]:
+        return [slot for slot in self.order if self.placement.content[slot] == module]
+
+    def _type(self, module: Module) -> TypeFact:
+        held = self._held(module)
+        return TypeFact(
+            key=self.placement.keys[module],
+            label=clean(module.label),
+            short=self.shorts[module],
+            count=len(held),
+            slots=self.slots_in_words(held),
+        )
+
+    def slots_in_words(self, slots: Sequence[str]) -> str:
+        """Slots as a list; a socket that is meant whole is named as a whole."""
+        meant = frozenset(slots)
+        whole = [clean(socket.id) for socket in self.board.sockets if meant.issuperset(socket.slots)]
+        parts = [f"every slot of {listed(whole)}"] if whole else []
+        for socket in self.board.sockets:
+            rest = [clean(slot, most=80) for slot in socket.slots if slot in meant]
+            if rest and len(rest) < len(socket.slots):
+                parts.append(", ".join(rest))
+        return "; ".join(parts)
+
+    @cached_property
+    def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
+        """The order of installing in batches: socket by socket, first slots, then second slots."""
+        found = []
+        for (socket, depth), slots in groupby(self.order, key=self._batch):
+            which = ("first", "second", "third", "fourth")[depth]
+            several = any(len(channel.slots) > 1 for channel in self.board.socket(socket).channels)
+            said = f"{clean(socket)}: {which} slots" if several else clean(socket)
+            found.append((said, tuple(self.slots[slot] for slot in slots)))
+        return tuple(found)
+
+    def _batch(self, slot: str) -> tuple[str, int]:
+        channel = self.board.channel_of[slot]
+        return channel.socket, channel.slots.index(slot)
+
+    @cached_property
+    def expected(self) -> str:
+        """What the machine should show at first boot."""
+        usable = self.usable_gib
+        rate = f", {self.figures.rate_mts} MT/s" if self.figures else ""
+        return f"{capacity_words(usable)}{rate}, mode {self.placement.mode.value}"
+
+    @property
+    def capacity_gib(self) -> int:
+        """Capacity of all modules placed."""
+        content = self.placement.content
+        return sum(module.capacity_gib for slot in self.order if (module := content[slot]))
+
+    @property
+    def usable_gib(self) -> int:
+        """Usable capacity; all of it where no figures can be given."""
+        return self.figures.usable_gib if self.figures else self.capacity_gib
+
+    @cached_property
+    def chassis_findings(self) -> tuple[Finding, ...]:
+        """What the person at the open chassis must know: broken rules, cooling, and the board's own notes."""
+        told = {row.id for row in self.board.rules if isinstance(row, NoteRow | ThermalRow)}
+        return tuple(f for f in self.findings if f.severity != "note" or f.rule in told and f.source != "MODEL")
+
+
+def capacity_words(gib: int) -> str:
+    """Whole GiB as the sheet prints them: machines show GiB, so TiB stands behind."""
+    return f"{gib} GiB"
+
+
+def channel_told(channel: Channel) -> bool:
+    """False where the slot's own name already says the channel."""
+    return len(channel.slots) > 1 or channel.slots[0] != channel.id
+
+
+def gather(board: Board, placement: Placement) -> Facts:
+    """Everything that follows from a placement on its board. Raises ``ValueError`` for another board's placement."""
+    if placement.board != board.id:
+        raise ValueError(f"the placement is for {placement.board}, not for {board.id}")
+    option = board.processor(placement.processor)
+    content = {slot: module for slot, module in placement.slots if slot not in placement.hold}
+    try:
+        figures = placement_figures(board, option, placement.fitted, content)
+    except ValueError:
+        figures = None
+    findings = placement_findings(board, placement, figures)
+    return Facts(board=board, placement=placement, figures=figures, findings=tuple(findings))
+
+
+def slot_count(facts: Facts) -> str:
+    """Filled slots of all, in words."""
+    return f"{counted(facts.counts[State.FILLED], 'module')} in {len(facts.slots)} slots"

@@ -1,0 +1,268 @@
+"""One slot as a long narrow box: its name large, what goes in, when, and its state in its form."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from dimmplan.sheet.facts import SlotFact, State
+from dimmplan.sheet.hatch import TYPE_PATTERNS, crossed
+from dimmplan.sheet.measure import DESCENT, fitted, font_size, has_descender, width
+from dimmplan.sheet.shapes import Anchor, Group, Polygon, Rect, Segment, Shape, Strokes, Text
+from dimmplan.sheet.style import SMALLEST_TEXT_MM, TYPE_LOOKS
+
+_PAD = 0.9
+_GAP = 1.3
+_END_MM = 6.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class SlotStyle:
+    """Letter heights in a slot, and whether name and content stand on two lines.
+
+    ``deep`` says that some name has letters below the base line, ``hold`` that some outline is double.
+    """
+
+    name_mm: float
+    words_mm: float
+    two_lines: bool = False
+    deep: bool = True
+    hold: bool = False
+    width_mm: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Work out how wide a slot is drawn."""
+        lines = self.name_mm + self._below(self.name_mm)
+        if self.two_lines:
+            lines += 0.8 + self.words_mm + font_size(self.words_mm) * DESCENT
+        object.__setattr__(self, "width_mm", lines + 1.6 + (0.9 if self.hold else 0.0))
+
+    def _below(self, cap_mm: float) -> float:
+        return font_size(cap_mm) * DESCENT if self.deep else 0.2
+
+    @property
+    def pitch_mm(self) -> float:
+        """Least distance from one slot to the next."""
+        return self.width_mm + (1.6 if self.hold else 0.9)
+
+    @property
+    def step_mm(self) -> float:
+        """Letter height of the step number."""
+        return max(SMALLEST_TEXT_MM, min(2.5, self.name_mm))
+
+    def step_width(self, fact: SlotFact) -> float:
+        """Width of the box of the step number; the same for all numbers, so that names stand in line."""
+        return width("00", self.step_mm, bold=True) + 1.2 if fact.step else 0.0
+
+    def lead(self, fact: SlotFact) -> float:
+        """Where the name begins."""
+        start = _PAD + (0.6 if self.hold else 0.0)
+        return start + (self.step_width(fact) + 1.0 if fact.step else self._end_mark(fact))
+
+    def _end_mark(self, fact: SlotFact) -> float:
+        return self.width_mm + 0.4 if fact.state is State.DEAD else 0.3
+
+    def tail(self, fact: SlotFact) -> float:
+        """Room for the pattern at the end."""
+        if fact.state is State.EMPTY:
+            return _PAD
+        if fact.state is State.HOLD:
+            return _PAD + 1.0
+        if fact.state is State.DEAD and not fact.needs_blank:
+            return self.width_mm + _GAP
+        return _END_MM + _GAP
+
+    def length(self, fact: SlotFact) -> float:
+        """Least length of a slot with all that stands in it."""
+        name = width(fact.name, self.name_mm, bold=True)
+        words = width(fact.words, self.words_mm)
+        middle = max(name, words) if self.two_lines else name + _GAP + words
+        return self.lead(fact) + middle + self.tail(fact)
+
+
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """Where a slot lies on paper: its box, and whether it stands upright (then it reads upwards)."""
+
+    x: float
+    y: float
+    length: float
+    wide: float
+    upright: bool
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """Left, top, right, bottom."""
+        across, down = (self.wide, self.length) if self.upright else (self.length, self.wide)
+        return self.x, self.y, self.x + across, self.y + down
+
+    def point(self, u: float, v: float) -> tuple[float, float]:
+        """``u`` along the reading direction, ``v`` from the upper side of the letters to the lower."""
+        return (self.x + v, self.y + self.length - u) if self.upright else (self.x + u, self.y + v)
+
+    def rect(self, u: float, v: float, along: float, across: float, look: str, radius: float = 0.0) -> Rect:
+        """A box given along and across the slot."""
+        (x1, y1), (x2, y2) = self.point(u, v), self.point(u + along, v + across)
+        return Rect(
+            x=min(x1, x2), y=min(y1, y2), width=abs(x2 - x1), height=abs(y2 - y1), look=look, radius=radius
+        )
+
+    def text(self, u: float, v: float, text: str, cap_mm: float, look: str, anchor: Anchor = "start") -> Text:
+        """A line of text along the slot, ``v`` its base line."""
+        x, y = self.point(u, v)
+        turn = -90 if self.upright else 0
+        return Text(x=x, y=y, text=text, size=font_size(cap_mm), look=look, anchor=anchor, turn=turn)
+
+    def strokes(self, u: float, v: float, segments: list[Segment], look: str) -> Strokes:
+        """Lines of a pattern whose own origin is moved to ``u``, ``v``."""
+        turned = []
+        for a, b, c, d in segments:
+            (x1, y1), (x2, y2) = self.point(u + a, v + b), self.point(u + c, v + d)
+            turned.append((x1, y1, x2, y2))
+        return Strokes(segments=tuple(turned), look=look)
+
+
+def draw_slot(fact: SlotFact, placing: Placing, style: SlotStyle, *, pin1_first: bool | None, ident: str) -> Group:
+    """The whole slot as one group with its id, its class and its hover text."""
+    shapes: list[Shape] = [*_outline(fact, placing), *_end(fact, placing, style)]
+    shapes += _words(fact, placing, style)
+    if pin1_first is not None:
+        shapes.append(_pin_mark(placing, pin1_first))
+    look = f"slot {fact.state.value}" + (f" type-{fact.key}" if fact.key else "")
+    return Group(children=tuple(shapes), id=ident, look=look, title=fact.hover)
+
+
+def type_look(key: str) -> str:
+    """The look of a type's key letter; looks start again after the sixth."""
+    return TYPE_LOOKS[(ord(key) - ord("a")) % len(TYPE_LOOKS)]
+
+
+def _outline(fact: SlotFact, placing: Placing) -> list[Shape]:
+    look = f"slot-{type_look(fact.key)}" if fact.state is State.FILLED else f"slot-{fact.state.value}"
+    outline: list[Shape] = [placing.rect(0, 0, placing.length, placing.wide, look)]
+    if fact.state is State.HOLD:
+        outline.append(placing.rect(0, 0, placing.length, placing.wide, "slot-hold-inner"))
+    return outline
+
+
+def _end(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
+    """The pattern at the end of the slot, and the crosses of a dead one."""
+    if fact.state is State.FILLED:
+        return pattern_block(placing, _pattern_start(fact, placing, style), fact.key, style.words_mm)
+    shapes: list[Shape] = []
+    wide = placing.wide
+    if fact.state is State.DEAD:
+        shapes += _crossed_out(placing, 0.0, wide)
+        if not fact.needs_blank:
+            shapes += _crossed_out(placing, placing.length - wide, wide)
+    if fact.needs_blank:
+        at = placing.length - _END_MM
+        shapes.append(placing.strokes(at, 0, _blank_lines(_END_MM, round(wide, 3)), "thin"))
+        shapes.append(placing.rect(at, 0, _END_MM, wide, "thin"))
+    return shapes
+
+
+@lru_cache(maxsize=64)
+def _blank_lines(along: float, across: float) -> list[Segment]:
+    return crossed(along, across)
+
+
+def _crossed_out(placing: Placing, u: float, wide: float) -> list[Shape]:
+    cross: list[Segment] = [(0, 0, wide, wide), (0, wide, wide, 0)]
+    return [placing.strokes(u, 0, cross, "medium"), placing.rect(u, 0, wide, wide, "medium")]
+
+
+def _pattern_start(fact: SlotFact, placing: Placing, style: SlotStyle) -> float:
+    """The pattern begins where the words end, and fills the rest; the same place in slots of one length."""
+    name = width(fact.name, style.name_mm, bold=True)
+    words = width(fact.words, style.words_mm)
+    used = max(name, words) if style.two_lines else name + _GAP + words
+    return max(style.lead(fact) + used + _GAP, placing.length - max(_END_MM, placing.length * 0.28))
+
+
+@lru_cache(maxsize=256)
+def _type_lines(look: str, along: float, across: float) -> list[Segment]:
+    return TYPE_PATTERNS[look](along, across)
+
+
+def pattern_block(placing: Placing, start: float, key: str, cap_mm: float) -> list[Shape]:
+    """A type's pattern from ``start`` to the end of the slot, with the key letter on white in its middle."""
+    look = type_look(key)
+    along, across = placing.length - start, placing.wide
+    lines = _type_lines(look, round(along, 3), round(across, 3))
+    cap = max(cap_mm, 2.5)
+    side = min(across - 0.9, cap + 1.5)
+    middle = start + along / 2
+    edge = placing.strokes(start, 0, [(0, 0, 0, across)], "medium")
+    return [
+        placing.rect(start, 0, along, across, "paper"),
+        placing.strokes(start, 0, lines, f"{'dots' if look == 'b' else 'hatch'}-{look}"),
+        edge,
+        placing.rect(middle - side / 2, (across - side) / 2, side, side, "box"),
+        placing.text(middle, across / 2 + cap / 2 - _letter_lift(key, cap), key, cap, "b", "middle"),
+        placing.rect(0, 0, placing.length, across, "heavy"),
+    ]
+
+
+def _letter_lift(key: str, cap_mm: float) -> float:
+    """Small letters without an upper stroke are shorter than capitals: lift them to the middle of their box."""
+    return 0.13 * cap_mm if key in "acemnorsuvwxz" else 0.25 * cap_mm if key in "gpqy" else 0.0
+
+
+def _words(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
+    """Step number, name and content, cut only where a slot is shorter than all of them (never by this layout)."""
+    lead = style.lead(fact)
+    room = placing.length - lead - style.tail(fact)
+    name_v, words_v = _base_lines(placing, style)
+    shapes: list[Shape] = []
+    if fact.step:
+        high = style.step_mm + 1.3
+        wide = style.step_width(fact)
+        at = lead - wide - 1.0
+        middle = name_v - style.name_mm / 2
+        shapes.append(placing.rect(at, middle - high / 2, wide, high, "ink", radius=0.8))
+        number = placing.text(
+            at + wide / 2, middle + style.step_mm / 2, str(fact.step), style.step_mm, "b inv", "middle"
+        )
+        shapes.append(number)
+    shapes.append(placing.text(lead, name_v, fitted(fact.name, style.name_mm, room, bold=True), style.name_mm, "b"))
+    if style.two_lines:
+        words = fitted(fact.words, style.words_mm, room)
+        return [*shapes, placing.text(lead, words_v, words, style.words_mm, "")]
+    after = lead + width(fact.name, style.name_mm, bold=True) + _GAP
+    words = fitted(fact.words, style.words_mm, placing.length - after - style.tail(fact) + 0.01)
+    if fact.state is State.FILLED:
+        after = max(after, _pattern_start(fact, placing, style) - _GAP - width(words, style.words_mm))
+    return [*shapes, placing.text(after, words_v, words, style.words_mm, "")] if words else shapes
+
+
+def _base_lines(placing: Placing, style: SlotStyle) -> tuple[float, float]:
+    """Base lines of name and words, across the slot."""
+    below = font_size(style.name_mm) * DESCENT if style.deep else 0.2
+    if not style.two_lines:
+        line = (placing.wide + style.name_mm + below) / 2 - below
+        return line, line - (style.name_mm - style.words_mm) / 2
+    whole = style.name_mm + below + 0.8 + style.words_mm + font_size(style.words_mm) * DESCENT
+    top = (placing.wide - whole) / 2
+    return top + style.name_mm, top + style.name_mm + below + 0.8 + style.words_mm
+
+
+def _pin_mark(placing: Placing, first: bool) -> Polygon:
+    """A filled corner at the end where pin 1 is: at the start of the slot or at its end."""
+    size = min(1.6, placing.wide / 3)
+    u, step = (0.0, size) if first else (placing.length, -size)
+    corners = [placing.point(u, placing.wide), placing.point(u + step, placing.wide)]
+    corners.append(placing.point(u, placing.wide - size))
+    return Polygon(points=tuple(corners), look="ink")
+
+
+def style_for(facts: list[SlotFact], name_mm: float, words_mm: float, *, two_lines: bool) -> SlotStyle:
+    """The style for some slots: narrower where no name reaches below the line, wider where one is on hold."""
+    return SlotStyle(
+        name_mm=name_mm,
+        words_mm=words_mm,
+        two_lines=two_lines,
+        deep=any(has_descender(fact.name) or has_descender(fact.words) and not two_lines for fact in facts),
+        hold=any(fact.state is State.HOLD for fact in facts),
+    )
+

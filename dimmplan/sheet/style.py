@@ -1,0 +1,139 @@
+"""How things look: letter heights, line widths, colours and the one stylesheet of a page.
+
+Heights are those of ISO 3098, widths those of ISO 128. Meaning never rests on colour: states differ in form, types
+in pattern and letter, and ``mono`` uses black on white alone. Every pair in ``contrast_pairs`` is kept by a test
+(WCAG22: text 4.5 to 1, lines 3 to 1).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Ink = Literal["colour", "mono"]
+
+FONTS = "'Liberation Sans', Arial, Helvetica, 'DejaVu Sans', sans-serif"
+
+SMALLEST_TEXT_MM = 2.0
+BODY_MM = (2.5, 2.2, 2.0)
+"""Heights for running text and tables, the wanted one first."""
+
+THIN, MEDIUM, THICK, HEAVY, DOUBLE = 0.25, 0.35, 0.5, 0.7, 1.5
+"""Line widths in mm; ``DOUBLE`` is drawn as two lines, by a white one along its middle."""
+
+TYPE_LOOKS = "abcdef"
+"""Types beyond the sixth take looks from the start again; their key letter stays their own."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Palette:
+    """Colours of one ink. ``types`` are the pattern colours, ``tints`` the ground of a filled slot."""
+
+    ink: str
+    paper: str
+    board: str
+    mark: str
+    types: tuple[str, ...]
+    tints: tuple[str, ...]
+    warning: str
+    caution: str
+    notice: str
+    on_notice: str
+
+
+_COLOUR = Palette(
+    ink="#14181c",
+    paper="#ffffff",
+    board="#f5f4ef",
+    mark="#e6e4dc",
+    types=("#17527a", "#a33a12", "#46640b", "#6a2f86", "#6b5208", "#8c1d4f"),
+    tints=("#e3eef6", "#fbe9e0", "#edf3da", "#f2e8f7", "#f6efd8", "#fae5ee"),
+    warning="#f39a3b",
+    caution="#f2dc5a",
+    notice="#17527a",
+    on_notice="#ffffff",
+)
+_MONO = Palette(
+    ink="#000000",
+    paper="#ffffff",
+    board="#ffffff",
+    mark="#ffffff",
+    types=("#000000",) * 6,
+    tints=("#ffffff",) * 6,
+    warning="#000000",
+    caution="#ffffff",
+    notice="#ffffff",
+    on_notice="#000000",
+)
+
+
+def palette(ink: Ink) -> Palette:
+    """The colours of an ink."""
+    return _COLOUR if ink == "colour" else _MONO
+
+
+def on_warning(ink: Ink) -> str:
+    """Colour of the word on the warning ground: a grey printer gets white on black, which nothing else on paper is."""
+    return _COLOUR.ink if ink == "colour" else _MONO.paper
+
+
+def contrast_pairs(ink: Ink) -> list[tuple[str, str, str, float]]:
+    """What is drawn on what: a name, the two colours, and the least contrast between them."""
+    use = palette(ink)
+    grounds = {"paper": use.paper, "board": use.board, "mark": use.mark}
+    grounds |= {f"tint {letter}": tint for letter, tint in zip(TYPE_LOOKS, use.tints, strict=True)}
+    pairs = [(f"text on {name}", use.ink, ground, 4.5) for name, ground in grounds.items()]
+    pairs += [
+        ("text on ink", use.paper, use.ink, 4.5),
+        ("word on warning", on_warning(ink), use.warning, 4.5),
+        ("word on caution", use.ink, use.caution, 4.5),
+        ("word on notice", use.on_notice, use.notice, 4.5),
+        ("outline on board", use.ink, use.board, 3.0),
+        ("outline on caution", use.ink, use.caution, 3.0),
+        ("inner line of a hold slot", use.paper, use.ink, 3.0),
+    ]
+    for letter, line, tint in zip(TYPE_LOOKS, use.types, use.tints, strict=True):
+        pairs += [(f"pattern {letter} on paper", line, use.paper, 3.0), (f"pattern {letter} on tint", line, tint, 3.0)]
+    return pairs
+
+
+def stylesheet(ink: Ink) -> str:
+    """The one stylesheet of a page; user units are mm."""
+    use = palette(ink)
+    stroke = f"fill:none;stroke:{use.ink}"
+    rules = {
+        "text": f"font-family:{FONTS};fill:{use.ink}",
+        ".b": "font-weight:bold",
+        ".inv": f"fill:{use.paper}",
+        ".on-warning": f"fill:{on_warning(ink)}",
+        ".on-notice": f"fill:{use.on_notice}",
+        ".paper": f"fill:{use.paper}",
+        ".ink": f"fill:{use.ink}",
+        ".thin": f"{stroke};stroke-width:{THIN}",
+        ".medium": f"{stroke};stroke-width:{MEDIUM}",
+        ".thick": f"{stroke};stroke-width:{THICK}",
+        ".heavy": f"{stroke};stroke-width:{HEAVY}",
+        ".write": f"{stroke};stroke-width:{THIN};stroke-dasharray:0.3 0.9;stroke-linecap:round",
+        ".tear": f"{stroke};stroke-width:{MEDIUM};stroke-dasharray:3 1.5",
+        ".cover": f"{stroke};stroke-width:{THIN};stroke-dasharray:4 1 0.5 1 0.5 1",
+        ".box": f"fill:{use.paper};stroke:{use.ink};stroke-width:{MEDIUM}",
+        ".bar": f"fill:{use.mark};stroke:{use.ink};stroke-width:{THIN}",
+        ".board": f"fill:{use.board};stroke:{use.ink};stroke-width:{HEAVY};stroke-linejoin:round",
+        ".detail": f"fill:{use.board};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:6 1 1 1",
+        ".mark": f"fill:{use.mark};stroke:{use.ink};stroke-width:{THIN}",
+        ".cpu": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THICK}",
+        ".cpu-absent": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:2 1",
+        ".slot-empty": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:1.2 0.8",
+        ".slot-blank": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN}",
+        ".slot-dead": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN}",
+        ".slot-hold": f"fill:{use.paper};stroke:{use.ink};stroke-width:{DOUBLE}",
+        ".slot-hold-inner": f"fill:none;stroke:{use.paper};stroke-width:{THICK}",
+        ".warning": f"fill:{use.warning};stroke:{use.ink};stroke-width:{MEDIUM}",
+        ".caution": f"fill:{use.caution};stroke:{use.ink};stroke-width:{MEDIUM}",
+        ".notice": f"fill:{use.notice};stroke:{use.ink};stroke-width:{MEDIUM}",
+    }
+    for letter, line, tint in zip(TYPE_LOOKS, use.types, use.tints, strict=True):
+        rules[f".slot-{letter}"] = f"fill:{tint};stroke:{use.ink};stroke-width:{HEAVY}"
+        rules[f".hatch-{letter}"] = f"fill:none;stroke:{line};stroke-width:{THICK}"
+        rules[f".dots-{letter}"] = f"fill:none;stroke:{line};stroke-width:0.9;stroke-linecap:round"
+    return "\n".join(f"{selector}{{{rule}}}" for selector, rule in rules.items())

@@ -1,0 +1,227 @@
+"""The board as it lies before the reader: x to the right, y downwards, the front edge below or above as asked.
+
+Front up is the board turned by half a turn, never mirrored. Still in board millimetres; nothing is stretched yet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Literal
+
+from dimmplan.model.board import Board, Box, SlotPlace
+from dimmplan.sheet.facts import channel_told
+
+Front = Literal["down", "up"]
+_FAR_APART_MM = 32.0
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A rectangle before the reader: left, top, right, bottom."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def overlaps(self, other: Area, slack: float = 0.0) -> bool:
+        """True where the two share more than a border."""
+        return (
+            self.left < other.right - slack
+            and other.left < self.right - slack
+            and self.top < other.bottom - slack
+            and other.top < self.bottom - slack
+        )
+
+    def around(self, other: Area) -> Area:
+        """The smallest rectangle that holds both."""
+        return Area(
+            min(self.left, other.left),
+            min(self.top, other.top),
+            max(self.right, other.right),
+            max(self.bottom, other.bottom),
+        )
+
+    def grown(self, by: float) -> Area:
+        """The rectangle with a border around it."""
+        return Area(self.left - by, self.top - by, self.right + by, self.bottom + by)
+
+    @property
+    def centre(self) -> tuple[float, float]:
+        """The middle."""
+        return (self.left + self.right) / 2, (self.top + self.bottom) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class ViewSlot:
+    """A slot before the reader; ``pin1_first`` is true where pin 1 is at the end where reading starts."""
+
+    slot: str
+    area: Area
+    upright: bool
+    pin1_first: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A landmark; a ``cover`` lies over slots or sockets and comes off before they are seen."""
+
+    name: str
+    area: Area
+    cover: bool
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bank:
+    """Slots of one socket side by side, in reading order across."""
+
+    slots: tuple[ViewSlot, ...]
+    upright: bool
+    area: Area
+    socket: str
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Neighbours of a bank on one channel or controller: the first and last index in it."""
+
+    name: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
+class View:
+    """Everything to draw, in the reader's directions."""
+
+    area: Area
+    outline: tuple[tuple[float, float], ...]
+    slots: tuple[ViewSlot, ...]
+    sockets: tuple[tuple[str, Area], ...]
+    marks: tuple[Mark, ...]
+    banks: tuple[Bank, ...]
+    whole: bool
+
+
+def _turn(front: Front, width: float, depth: float, x: float, y: float) -> tuple[float, float]:
+    return (x, depth - y) if front == "down" else (width - x, y)
+
+
+def _area(front: Front, board: Board, box: Box) -> Area:
+    width, depth = board.physical.width_mm, board.physical.depth_mm
+    x1, y1 = _turn(front, width, depth, box.x_mm, box.y_mm)
+    x2, y2 = _turn(front, width, depth, box.x_mm + box.width_mm, box.y_mm + box.depth_mm)
+    return Area(min(x1, x2), min(y1, y2), max(x1, x2), max(y1, y2))
+
+
+def _view_slot(front: Front, board: Board, place: SlotPlace) -> ViewSlot:
+    upright = place.lie == "front-rear"
+    start = ("front" if front == "down" else "rear") if upright else ("left" if front == "down" else "right")
+    first = None if place.pin1 is None else place.pin1 == start
+    return ViewSlot(place.slot, _area(front, board, place.box), upright, first)
+
+
+def look_at(board: Board, front: Front, sockets: Sequence[str] | None = None) -> View:
+    """The board before the reader; with ``sockets`` only the part around them."""
+    physical = board.physical
+    slots = [_view_slot(front, board, place) for place in physical.slots]
+    boxes = [(socket_id, _area(front, board, box)) for socket_id, box in physical.sockets]
+    outline = tuple(_turn(front, physical.width_mm, physical.depth_mm, x, y) for x, y in physical.outline)
+    xs, ys = [x for x, _ in outline], [y for _, y in outline]
+    area = Area(min(xs), min(ys), max(xs), max(ys))
+    if sockets is not None:
+        slots = [slot for slot in slots if board.channel_of[slot.slot].socket in sockets]
+        boxes = [(socket_id, box) for socket_id, box in boxes if socket_id in sockets]
+        area = _clip(_bounds([*(slot.area for slot in slots), *(box for _, box in boxes)]).grown(_margin(area)), area)
+        outline = ((area.left, area.top), (area.right, area.top), (area.right, area.bottom), (area.left, area.bottom))
+    things = [slot.area for slot in slots] + [box for _, box in boxes]
+    area = _bounds([area, *things])
+    marks = []
+    for mark in physical.landmarks:
+        place = _area(front, board, mark.box)
+        cover = any(place.overlaps(thing, 0.5) for thing in things)
+        if sockets is not None:
+            if not place.overlaps(area, 6.0):
+                continue
+            place = _clip(place, area)
+        marks.append(Mark(mark.name, place, cover, mark.kind))
+        area = area.around(place)
+    ordered = tuple(sorted(slots, key=lambda slot: board.slots.index(slot.slot)))
+    view = View(area, outline, ordered, tuple(boxes), tuple(marks), (), sockets is None)
+    return View(area, outline, ordered, view.sockets, view.marks, tuple(_banks(board, view)), view.whole)
+
+
+def _margin(area: Area) -> float:
+    return 0.06 * min(area.right - area.left, area.bottom - area.top)
+
+
+def _clip(inner: Area, outer: Area) -> Area:
+    return Area(
+        max(inner.left, outer.left),
+        max(inner.top, outer.top),
+        min(inner.right, outer.right),
+        min(inner.bottom, outer.bottom),
+    )
+
+
+def _bounds(areas: Iterable[Area]) -> Area:
+    whole, *rest = areas
+    for area in rest:
+        whole = whole.around(area)
+    return whole
+
+
+def _banks(board: Board, view: View) -> list[Bank]:
+    """Slots that lie the same way, level with each other, of one socket, with nothing between them."""
+
+    def level(slot: ViewSlot) -> tuple[bool, str, float, float]:
+        ends = (slot.area.top, slot.area.bottom) if slot.upright else (slot.area.left, slot.area.right)
+        return slot.upright, board.channel_of[slot.slot].socket, *ends
+
+    found: list[Bank] = []
+    for (upright, socket, *_), level_slots in groupby(sorted(view.slots, key=level), key=level):
+        across = sorted(level_slots, key=lambda slot: slot.area.left if slot.upright else slot.area.top)
+        bank = [across[0]]
+        for slot in across[1:]:
+            if _parted(bank[-1], slot, view):
+                found.append(_bank(bank, upright, socket))
+                bank = []
+            bank.append(slot)
+        found.append(_bank(bank, upright, socket))
+    return found
+
+
+def _bank(slots: list[ViewSlot], upright: bool, socket: str) -> Bank:
+    return Bank(tuple(slots), upright, _bounds(slot.area for slot in slots), socket)
+
+
+def _parted(one: ViewSlot, next_one: ViewSlot, view: View) -> bool:
+    first, second = one.area, next_one.area
+    if one.upright:
+        gap = Area(first.right, first.top, second.left, first.bottom)
+        distance = second.left - first.right
+    else:
+        gap = Area(first.left, first.bottom, first.right, second.top)
+        distance = second.top - first.bottom
+    if distance > _FAR_APART_MM:
+        return True
+    blocks = [box for _, box in view.sockets] + [mark.area for mark in view.marks if not mark.cover]
+    return distance > 0 and any(gap.overlaps(block) for block in blocks)
+
+
+def runs(board: Board, bank: Bank, what: Literal["channel", "controller"]) -> list[Run]:
+    """Neighbours of a bank that share a channel (or controller), where saying so tells something new."""
+    if what == "controller" and len(board.socket(bank.socket).controllers) == 1:
+        return []
+    found: list[Run] = []
+    at = 0
+    for name, slots in groupby(bank.slots, key=lambda slot: getattr(board.channel_of[slot.slot], "id" if what == "channel" else what)):
+        group = list(slots)
+        told = what == "controller" or channel_told(board.channel_of[group[0].slot])
+        if told:
+            found.append(Run(str(name), at, at + len(group) - 1))
+        at += len(group)
+    return found

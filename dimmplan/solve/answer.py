@@ -1,0 +1,283 @@
+"""The answer to a request: the placement that comes first, what comes next to it, and one step up and down.
+
+The search is deaf and mute: no files, no printing, no clock. It answers *proven* or *best found*, or raises
+``ImpossibleError`` with the rules that stand in the way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from dimmplan.errors import DimmplanError, ImpossibleError
+from dimmplan.model.board import Board
+from dimmplan.model.module import Module
+from dimmplan.model.request import Request
+from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.causes import causes_of, nearest_capacities
+from dimmplan.solve.criteria import LISTS, Criterion
+from dimmplan.solve.evaluate import Value, content_of, texts_of, vector_of
+from dimmplan.solve.search import Aim, Found, Search
+from dimmplan.solve.space import Space
+from dimmplan.units import channel_peak_gb_s
+
+MOST_RUNNERS_UP = 3
+STEP_SHARE = Fraction(1, 4)
+"""One step up looks this far above the capacity found."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Choice:
+    """One placement with the vector of the request's criteria."""
+
+    content: dict[str, Module | None]
+    vector: tuple[Value, ...]
+
+    @property
+    def capacity_gib(self) -> int:
+        """Capacity of all modules."""
+        return sum(module.capacity_gib for module in self.content.values() if module)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Bound:
+    """The first criterion at which something better may still be hidden, and the best value it could have."""
+
+    criterion: str
+    value: Value | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Answer:
+    """What the search says. ``bound`` and ``stopped`` are set where the answer is the best found, not proven."""
+
+    criteria: tuple[Criterion, ...]
+    best: Choice
+    proven: bool
+    stopped: str | None
+    bound: Bound | None
+    effort: int
+    runners_up: tuple[Choice, ...]
+    step_above: Choice | None
+    step_below: Choice | None
+    outside_window: bool
+
+
+def solve(board: Board, request: Request, *, alternatives: bool = True) -> Answer:
+    """Answer a request. Raises ``ImpossibleError`` where nothing fits.
+
+    ``alternatives`` asks for runners-up and one step up and down as well.
+    """
+    space = Space(board, request)
+    budget = Budget(request.effort)
+    search = Search(space, budget)
+    if not space.types or any(row.severity == "error" for row in space.fitted_breaches()):
+        raise _impossible(board, request)
+    aim = Aim(request.capacity_gib, request.limit_gib)
+    most = sum(sorted((m.capacity_gib for m in space.types), reverse=True)[:1]) * space.slot_count
+    found, proven = _search(search, aim, first_placement(space, search.criteria, aim))
+    outside = found is None
+    if found is None:
+        aim = Aim(request.capacity_gib, max(most, request.capacity_gib))
+        found, proven = _search(search, aim, None)
+    if found is None:
+        raise _impossible(board, request)
+    best = _checked(space, search.criteria, found)
+    bound = None if proven else bound_of(space, search.criteria, best)
+    more = _Alternatives(space, search, aim, found, best) if alternatives else None
+    return Answer(
+        criteria=search.criteria,
+        best=best,
+        proven=proven,
+        stopped=None if proven else f"effort limit of {request.effort} nodes",
+        bound=bound,
+        effort=budget.spent,
+        runners_up=more.runners_up() if more else (),
+        step_above=more.step(up=True) if more else None,
+        step_below=more.step(up=False) if more else None,
+        outside_window=outside,
+    )
+
+
+def _impossible(board: Board, request: Request) -> ImpossibleError:
+    below, above = nearest_capacities(board, request)
+    return ImpossibleError(causes_of(board, request), below_gib=below, above_gib=above)
+
+
+def _search(search: Search, aim: Aim, start: Found | None) -> tuple[Found | None, bool]:
+    """The best found and whether it is proven to be the best."""
+    search.budget.armed = start is not None
+    search.incumbent = start
+    try:
+        return search.best(aim, start), True
+    except EffortSpent:
+        return search.incumbent, False
+    finally:
+        search.budget.armed = False
+
+
+def _checked(space: Space, criteria: tuple[Criterion, ...], found: Found) -> Choice:
+    """The found placement, accepted only where rules and figures give the vector that the search decided by."""
+    content = content_of(space, found.texts)
+    vector = vector_of(space, criteria, content)
+    if vector != found.vector:
+        raise DimmplanError(f"internal: the search decided by {found.vector}, the figures give {vector}")
+    return Choice(content=content, vector=vector)
+
+
+def first_placement(space: Space, criteria: tuple[Criterion, ...], aim: Aim) -> Found | None:
+    """A quick placement to start from: one type, spread as evenly as the rules let it; the best of those."""
+    found: list[Found] = []
+    for index, supply in enumerate(space.supplies):
+        size = supply.module.capacity_gib
+        count = -(-aim.low_gib // size)
+        if count * size > aim.high_gib or count > (space.slot_count if supply.available is None else supply.available):
+            continue
+        content = _spread(space, supply.module, count)
+        vector = vector_of(space, criteria, content) if content is not None else None
+        if content is not None and vector is not None:
+            texts = texts_of(space, content)
+            found.append(Found(texts, (index,), space.code([(index, count)]), vector))
+    return min(found, key=lambda each: _rank(criteria, each.vector), default=None)
+
+
+def _rank(criteria: tuple[Criterion, ...], vector: tuple[Value, ...]) -> tuple[Value, ...]:
+    """The vector with every criterion turned so that smaller is better."""
+    return tuple(-v if c.better == "high" else v for c, v in zip(criteria, vector, strict=True))
+
+
+def _spread(space: Space, module: Module, count: int) -> dict[str, Module | None] | None:
+    """That many modules, each on the emptiest socket, controller and channel; ``None`` where they do not fit."""
+    content: dict[str, Module | None] = {slot: None for socket in space.sockets for slot in socket.slots}
+    for _ in range(count):
+        places = []
+        for s, socket in enumerate(space.sockets):
+            in_socket = sum(content[slot] is not None for slot in socket.slots)
+            for m, controller in enumerate(socket.controllers):
+                in_controller = sum(content[slot] is not None for ch in controller.channels for slot in ch.slots)
+                for c, channel in enumerate(controller.channels):
+                    filled = sum(content[slot] is not None for slot in channel.slots)
+                    if filled < len(channel.slots):
+                        places.append(((filled, in_socket, in_controller, s, m, c), channel.slots[filled]))
+        if not places:
+            return None
+        content[min(places)[1]] = module
+    return content
+
+
+def bound_of(space: Space, criteria: tuple[Criterion, ...], best: Choice) -> Bound | None:
+    """The first criterion at which the best found does not meet what could be reached at all."""
+    ideal = _ideal(space)
+    for criterion, value in zip(criteria, best.vector, strict=True):
+        most = ideal.get(criterion.name)
+        if most is None or value != most:
+            return Bound(criterion=criterion.name, value=most)
+    return Bound(criterion="board_order", value=None)
+
+
+def _ideal(space: Space) -> Mapping[str, Value]:
+    """Values that no placement crosses, from capacities, slots, channels and rates alone."""
+    request = space.request
+    sizes = sorted(module.capacity_gib for module in space.types)
+    step = sizes[0]
+    for size in sizes:
+        while size % step:
+            step -= 1
+    step = max(1, step)
+    least = -(-request.capacity_gib // step) * step
+    peak = channel_peak_gb_s(max(space.board.rates_mts))
+    widest = max(len(socket.channels) for socket in space.sockets)
+    fewest = max(len(space.sockets), -(-request.capacity_gib // sizes[-1]))
+    return {
+        "advised_broken": 0,
+        "over_gib": max(0, least - request.capacity_gib - (request.over_gib or 0)),
+        "system_sweep": space.channel_count * peak,
+        "socket_difference_gib": 0,
+        "worst_sweep": widest * peak,
+        "worst_parallel": widest * peak,
+        "controller_difference_gib": 0,
+        "regions": len(space.sockets),
+        "narrowest_ways": widest,
+        "types": 1,
+        "cost": Fraction(0),
+        "low_rank_channels": 0,
+        "modules": fewest,
+        "free_slots": space.slot_count - fewest,
+        "discarded": 0,
+        "bought": 0,
+    }
+
+
+class _Alternatives:
+    """What stands beside the answer. Each has an effort of its own; what does not finish is left out."""
+
+    def __init__(self, space: Space, search: Search, aim: Aim, found: Found, best: Choice) -> None:
+        self.space, self.search, self.aim, self.found, self.best = space, search, aim, found, best
+        self.sweep = best.vector[[c.name for c in search.criteria].index("system_sweep")]
+
+    def runners_up(self) -> tuple[Choice, ...]:
+        """Placements that a person may prefer, one for each set of types and capacity, best first."""
+        types_used = {self._looks(self.best)}
+        found: list[Choice] = []
+        for choice in sorted(self._candidates(), key=lambda c: _rank(self.search.criteria, c.vector)):
+            if self._looks(choice) not in types_used:
+                types_used.add(self._looks(choice))
+                found.append(choice)
+        return tuple(found[:MOST_RUNNERS_UP])
+
+    def _looks(self, choice: Choice) -> tuple[frozenset[Module], tuple[int, ...]]:
+        """What a person sees at a glance: which types, and how much at each socket."""
+        used = frozenset(module for module in choice.content.values() if module)
+        sockets = (
+            sum(module.capacity_gib for slot in socket.slots if (module := choice.content.get(slot)))
+            for socket in self.space.sockets
+        )
+        return used, tuple(sorted(sockets))
+
+    def _candidates(self) -> Iterator[Choice]:
+        """The best of every other list, of every single type, and of every other set of modules in turn."""
+        request = self.space.request
+        for prefer in LISTS:
+            if prefer in (request.prefer, "upgrade") or (prefer == "cost-first" and not self.search.priced):
+                continue
+            other = Search(Space(self.space.board, replace(request, prefer=prefer)), Budget(request.effort))
+            yield from self._accept(other, self.aim)
+        if len(self.space.supplies) > 1:
+            for supply in self.space.supplies:
+                alone = Space(self.space.board, replace(request, supplies=(supply,)))
+                yield from self._accept(Search(alone, Budget(request.effort)), self.aim)
+        without = frozenset([self.found.code])
+        yield from self._accept(self.search, replace(self.aim, without=without))
+
+    def _accept(self, search: Search, aim: Aim) -> Iterator[Choice]:
+        search.budget.spent = 0
+        found, _ = _search(search, aim, None)
+        if found is not None:
+            content = content_of(search.space, found.texts)
+            vector = vector_of(self.space, self.search.criteria, content)
+            if vector is not None:
+                yield Choice(content=content, vector=vector)
+
+    def step(self, *, up: bool) -> Choice | None:
+        """The nearest capacity above or below whose best placement sweeps faster; ``None`` where there is none."""
+        here = self.best.capacity_gib
+        low, high = (here + 1, here + int(here * STEP_SHARE)) if up else (1, here - 1)
+        budget = self.search.budget
+        budget.spent, budget.armed = 0, True
+        try:
+            gib = self.search.nearest_faster(low, high, Fraction(self.sweep), up=up)
+        except EffortSpent:
+            gib = None
+        finally:
+            budget.armed = False
+        if gib is None:
+            return None
+        request = replace(self.space.request, capacity_gib=gib, over_gib=None)
+        search = Search(Space(self.space.board, request), Budget(request.effort))
+        found, _ = _search(search, Aim(gib, gib), None)
+        if found is None:
+            return None
+        content = content_of(search.space, found.texts)
+        vector = vector_of(self.space, self.search.criteria, content)
+        return None if vector is None else Choice(content=content, vector=vector)

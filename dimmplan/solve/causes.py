@@ -1,0 +1,123 @@
+"""When nothing fits: which rules stand in the way, and the nearest capacities that do fit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from dimmplan.errors import Cause
+from dimmplan.model.board import Board
+from dimmplan.model.request import Lot, Request
+from dimmplan.model.rows import (
+    AlikeRow,
+    CeilingRow,
+    CountsRow,
+    FillOrderRow,
+    MixRow,
+    RankLimitRow,
+    RuleRow,
+    SequenceRow,
+    SocketMinimumRow,
+)
+from dimmplan.rules import judge_module
+from dimmplan.solve.budget import Budget
+from dimmplan.solve.search import Aim, Search
+from dimmplan.solve.space import Space
+from dimmplan.units import format_capacity
+
+_LIMITING = (
+    CeilingRow,
+    RankLimitRow,
+    CountsRow,
+    AlikeRow,
+    MixRow,
+    SequenceRow,
+    SocketMinimumRow,
+    FillOrderRow,
+)
+"""Rows of which one alone can stand between a request and an answer."""
+
+
+def nearest_capacities(board: Board, request: Request) -> tuple[int | None, int | None]:
+    """The nearest capacities below and above the request that some placement has."""
+    reached = sorted(capacities(Space(board, request)))
+    below = [gib for gib in reached if gib < request.capacity_gib]
+    above = [gib for gib in reached if gib > request.capacity_gib]
+    return (below[-1] if below else None), (above[0] if above else None)
+
+
+def capacities(space: Space) -> set[int]:
+    """Every capacity that some placement has without breaking an error row."""
+    if any(row.severity == "error" for row in space.fitted_breaches()):
+        return set()
+    search = Search(space, Budget(0))
+    most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
+    return search.capacities(Aim(1, most))
+
+
+def causes_of(board: Board, request: Request) -> tuple[Cause, ...]:
+    """What stands in the way of a request that has no answer, the plainest first."""
+    return tuple(_causes(board, request))
+
+
+def _causes(board: Board, request: Request) -> Iterator[Cause]:
+    space = Space(board, request)
+    refused = [row for row in space.fitted_breaches() if row.severity == "error"]
+    for row in refused:
+        fitted = ", ".join(request.fitted)
+        yield Cause(rule=row.id, text=f"The sockets {fitted} may not be fitted so.", source=row.source)
+    enforced = [row for row in space.rows if row.severity == "error"]
+    for supply in request.supplies:
+        for breach in judge_module(enforced, supply.module):
+            text = f"{supply.module.label}: {breach.found}; allowed: {breach.allowed}."
+            yield Cause(rule=breach.rule, text=text, source=breach.source)
+    if refused or not space.types:
+        if not request.supplies:
+            yield Cause(rule="modules", text="There is no module to plan with.")
+        return
+    alone = list(_alone_in_the_way(board, request, space))
+    yield from alone
+    if not alone:
+        yield from _too_much(space)
+
+
+def _alone_in_the_way(board: Board, request: Request, space: Space) -> Iterator[Cause]:
+    """Rows, or the stock, without which the request would have an answer."""
+    for row in space.rows:
+        if isinstance(row, _LIMITING) and row.severity == "error" and _answers(_without(board, row), request):
+            yield Cause(rule=row.id, text=_limit_text(row), source=row.source)
+    unlimited = tuple(replace(supply, lots=(*supply.lots, Lot())) for supply in request.supplies)
+    if any(supply.available is not None for supply in request.supplies) and _answers(
+        board, replace(request, supplies=unlimited)
+    ):
+        yield Cause(rule="stock", text="The modules at hand are too few.")
+
+
+def _without(board: Board, row: RuleRow) -> Board:
+    rules = tuple(other for other in board.rules if other.id != row.id)
+    processors = tuple(
+        option.model_copy(update={"ceiling_gib": None}) if row.id == f"processor:{option.id}" else option
+        for option in board.processors
+    )
+    return replace(board, rules=rules, processors=processors)
+
+
+def _answers(board: Board, request: Request) -> bool:
+    return any(gib >= request.capacity_gib for gib in capacities(Space(board, request)))
+
+
+def _limit_text(row: RuleRow) -> str:
+    if isinstance(row, CeilingRow):
+        return f"A socket holds at most {format_capacity(row.socket_gib)}."
+    if isinstance(row, RankLimitRow):
+        return f"A channel carries at most {row.most} {row.count} ranks."
+    return row.text or f"The rule {row.id} stands in the way."
+
+
+def _too_much(space: Space) -> Iterator[Cause]:
+    largest = max(module.capacity_gib for module in space.types)
+    slots = f"{space.slot_count} slots of the fitted sockets"
+    yield Cause(rule="slots", text=f"The {slots} and modules of at most {largest} GiB do not reach the capacity asked.")
+    combined = [row.id for row in space.rows if isinstance(row, CeilingRow | RankLimitRow | CountsRow | MixRow)]
+    if space.slot_count * largest >= space.request.capacity_gib:
+        yield Cause(rule="rules", text=f"Several rules together stand in the way: {', '.join(combined)}.")

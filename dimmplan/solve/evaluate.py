@@ -1,0 +1,78 @@
+"""A placement judged apart from the search: rules and figures once more, and the vector that its list orders by.
+
+Every answer of the search passes through here before it is accepted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from fractions import Fraction
+
+from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.model.module import Module
+from dimmplan.rules import judge
+from dimmplan.solve.criteria import Criterion
+from dimmplan.solve.space import Space
+
+Value = int | Fraction
+
+
+def content_of(space: Space, texts: Iterable[bytes]) -> dict[str, Module | None]:
+    """Slot contents from the board-order texts of the fitted sockets; slots of absent sockets are left out."""
+    size = len(space.types)
+    content: dict[str, Module | None] = {}
+    for socket, text in zip(space.sockets, texts, strict=True):
+        for slot, value in zip(socket.slots, text, strict=True):
+            content[slot] = space.types[size - value] if value else None
+    return content
+
+
+def texts_of(space: Space, content: Mapping[str, Module | None]) -> tuple[bytes, ...]:
+    """The board-order texts of a placement: greater comes first."""
+    rank = {module: len(space.types) - index for index, module in enumerate(space.types)}
+    return tuple(
+        bytes(rank[module] if (module := content.get(slot)) else 0 for slot in socket.slots) for socket in space.sockets
+    )
+
+
+def vector_of(
+    space: Space, criteria: Iterable[Criterion], content: Mapping[str, Module | None]
+) -> tuple[Value, ...] | None:
+    """The values of the criteria for a placement, from rules and figures alone; ``None`` where an error row breaks."""
+    fitted = [socket.id for socket in space.sockets]
+    breaches = judge(space.board, space.option, fitted, content)
+    if any(breach.severity == "error" for breach in breaches):
+        return None
+    if not any(content.values()):
+        return None
+    figures = placement_figures(space.board, space.option, fitted, content)
+    advised = len({breach.rule for breach in breaches})
+    return tuple(_value(criterion.name, space, figures, content, advised) for criterion in criteria)
+
+
+def _value(
+    name: str, space: Space, figures: PlacementFigures, content: Mapping[str, Module | None], advised: int
+) -> Value:
+    request = space.request
+    used = [sum(held == supply.module for held in content.values()) for supply in space.supplies]
+    pairs = list(zip(space.supplies, used, strict=True))
+    sockets = figures.sockets
+    values: dict[str, Value] = {
+        "advised_broken": advised,
+        "over_gib": max(0, figures.usable_gib - request.capacity_gib - (request.over_gib or 0)),
+        "system_sweep": figures.system_sweep_gb_s,
+        "socket_difference_gib": figures.socket_difference_gib,
+        "worst_sweep": min(socket.sweep_gb_s for socket in sockets),
+        "worst_parallel": min(socket.parallel_gb_s for socket in sockets),
+        "controller_difference_gib": max(socket.controller_difference_gib for socket in sockets),
+        "regions": sum(len(socket.regions) for socket in sockets),
+        "narrowest_ways": min(region.ways for socket in sockets for region in socket.regions),
+        "types": sum(count > 0 for count in used),
+        "cost": sum((supply.cost(count) for supply, count in pairs), Fraction(0)),
+        "low_rank_channels": sum(socket.low_rank_channels for socket in sockets),
+        "modules": figures.modules,
+        "free_slots": figures.free_slots,
+        "discarded": space.refused_kept + sum(max(0, supply.kept - count) for supply, count in pairs),
+        "bought": sum(max(0, count - supply.kept) for supply, count in pairs),
+    }
+    return values[name]

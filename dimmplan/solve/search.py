@@ -1,0 +1,634 @@
+"""The exact search: criterion by criterion, over all populations, by bounds that lose nothing.
+
+A *branch* fixes what couples the sockets: the types used, the advised rows that may be broken, the rate of the
+system, the total capacity. Inside a branch every criterion is one of three things, and that is what makes it exact
+and fast: a figure of the total counts (capacity, cost, modules), a bottleneck over sockets (a threshold that each
+socket's profile must keep), or a sum over sockets. A branch that cannot equal the best value so far is dropped.
+"""
+
+from __future__ import annotations
+
+import bisect
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import combinations
+from typing import Any, Literal
+
+from dimmplan.solve.budget import Budget
+from dimmplan.solve.criteria import Criterion, criteria_of
+from dimmplan.solve.profiles import Profile, ProfileSource, Query
+from dimmplan.solve.space import Rows, SocketShape, Space
+
+Value = int | Fraction
+GROWTH = 1.25
+"""Factor by which the time bound grows while nothing has been found below it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """Equal sockets: ``places`` are their positions, ``profiles`` what each may hold.
+
+    ``tied`` sockets all hold the same profile.
+    """
+
+    shape: SocketShape
+    places: tuple[int, ...]
+    profiles: tuple[Profile, ...]
+    tied: bool = False
+
+    def steps(self) -> list[int]:
+        """How often each independent choice counts: once for each socket, or all at once where tied."""
+        return [len(self.places)] if self.tied else [1] * len(self.places)
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """One way to fix what couples the sockets; ``targets`` are the total counts still possible."""
+
+    types: tuple[int, ...]
+    may_break: Rows
+    rate: int
+    kinds: tuple[Kind, ...]
+    targets: frozenset[int]
+    drawn: bool = False
+    """False while profiles are counts of modules only, without figures."""
+    summed: tuple[str, ...] = ()
+    """Sums over sockets that are part of the totals already: regions, low-rank channels."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A best placement: texts of the sockets in board order, and the vector that decided, as far as it went."""
+
+    texts: tuple[bytes, ...]
+    types: tuple[int, ...]
+    code: int
+    vector: tuple[Value, ...]
+
+    @property
+    def text(self) -> bytes:
+        """All slots in board order."""
+        return b"".join(self.texts)
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """Which placements are asked for: capacities from ``low_gib`` to ``high_gib``, some total counts left out."""
+
+    low_gib: int
+    high_gib: int
+    without: frozenset[int] = frozenset()
+
+
+class Search:
+    """One exact search over a space. ``budget`` counts nodes; profiles and regions are remembered between aims."""
+
+    def __init__(self, space: Space, budget: Budget) -> None:
+        self.space = space
+        self.budget = budget
+        self.incumbent: Found | None = None
+        self.source = ProfileSource(space, budget)
+        self.priced = all(supply.priced for supply in space.request.supplies)
+        self.criteria: tuple[Criterion, ...] = criteria_of(space.request.prefer, priced=self.priced)
+        self._counts: dict[tuple[SocketShape, tuple[int, ...], Rows, int], tuple[int, ...]] = {}
+        self._kinds: dict[SocketShape, tuple[int, ...]] = {}
+        for place, shape in enumerate(space.shapes):
+            self._kinds[shape] = (*self._kinds.get(shape, ()), place)
+
+    # -- the whole -------------------------------------------------------------------------------------------------
+
+    def best(self, aim: Aim, incumbent: Found | None = None) -> Found | None:
+        """The placement that comes first, or ``None`` where there is none.
+
+        Types are added one at a time, so that a search that runs out of effort keeps the best of fewer types in
+        ``incumbent``. Raises ``EffortSpent``.
+        """
+        self.incumbent = incumbent
+        for size in range(1, self._most_types() + 1):
+            self.incumbent = self._best_of_size(size, aim, self.incumbent) or self.incumbent
+            self.budget.armed = self.incumbent is not None
+        return self.incumbent
+
+    def _most_types(self) -> int:
+        return min(self.space.request.max_types, len(self.space.types))
+
+    def capacities(self, aim: Aim) -> set[int]:
+        """Every capacity within the aim that some placement has, advised rows aside."""
+        found: set[int] = set()
+        for size in range(1, self._most_types() + 1):
+            for branch in self._branches(size, frozenset(self.space.advised), aim, None):
+                found |= {self.space.gib(total) for total in self._reached(branch.kinds, branch.targets)}
+        return found
+
+    def nearest_faster(self, low_gib: int, high_gib: int, sweep: Fraction, *, up: bool) -> int | None:
+        """The nearest capacity whose best placement sweeps faster than ``sweep``; ``None`` where none does.
+
+        As in the lists, fewest advised rows broken goes first. Raises ``EffortSpent`` with an armed budget.
+        """
+        ceiling = self._sweep(1, 1) * self.space.channel_count * max(self.space.board.rates_mts)
+        if ceiling / self.space.rate_unit <= sweep:
+            return None
+        sizes = [module.capacity_gib for module in self.space.types]
+        for gib in sorted(range(low_gib, high_gib + 1), reverse=not up):
+            if gib % math.gcd(*sizes) == 0 and self._best_sweep(Aim(gib, gib), sweep) > sweep:
+                return gib
+        return None
+
+    def _best_sweep(self, aim: Aim, at_least: Fraction) -> Fraction:
+        """The sweep of the best placement of an aim that breaks fewest advised rows, or 0 below ``at_least``."""
+        sizes = range(1, self._most_types() + 1)
+        for broken in range(len(self.space.advised) + 1):
+            branches = [
+                replace(branch, targets=targets)
+                for chosen in combinations(self.space.advised, broken)
+                for size in sizes
+                for branch in self._branches(size, frozenset(chosen), aim, None)
+                if (targets := self._reached(branch.kinds, branch.targets))
+            ]
+            if branches:
+                value, _ = self._sweep_stage(branches, at_least)
+                return Fraction(value or 0)
+        return Fraction(0)
+
+    def _best_of_size(self, size: int, aim: Aim, incumbent: Found | None) -> Found | None:
+        """The best with exactly ``size`` types allowed, where it is better than the incumbent; else ``None``."""
+        most_broken = len(self.space.advised) if incumbent is None else int(incumbent.vector[0])
+        for broken in range(most_broken + 1):
+            rival = incumbent if incumbent is not None and broken == incumbent.vector[0] else None
+            branches = [
+                branch
+                for chosen in combinations(self.space.advised, broken)
+                for branch in self._branches(size, frozenset(chosen), aim, rival)
+            ]
+            found = self._decide(branches, broken, rival) if branches else None
+            if found is not None:
+                return found
+        return None
+
+    def _decide(self, branches: list[Branch], broken: int, rival: Found | None) -> Found | None:
+        """Go down the list of criteria; ``None`` where no branch comes before the rival."""
+        vector: list[Value] = [broken]
+        alive: Found | None = rival
+        for index, criterion in enumerate(self.criteria[1:], start=1):
+            bar = alive.vector[index] if alive is not None else None
+            value, branches = self._stage(criterion, branches, bar)
+            if not branches or value is None:
+                return None
+            if bar is not None and value != bar:
+                alive = None
+            vector.append(value)
+        found = max((self._first_in_board_order(branch) for branch in branches), key=lambda pair: pair[0])
+        texts, types, code = found[1]
+        answer = Found(texts, types, code, tuple(vector))
+        return None if alive is not None and alive.text >= answer.text else answer
+
+    # -- branches --------------------------------------------------------------------------------------------------
+
+    def _branches(self, size: int, may_break: Rows, aim: Aim, rival: Found | None) -> Iterator[Branch]:
+        """The branches of exactly ``size`` types for an aim, before any figure is known."""
+        if any(row.severity == "error" or row.id not in may_break for row in self.space.fitted_breaches()):
+            return
+        high = aim.high_gib
+        if rival is not None and self.criteria[1].name == "over_gib" and not self.space.request.over_gib:
+            high = min(high, self.space.gib(rival.code))
+        rows = self.space.alike_rows(may_break)
+        tied = any(row.what == "population" for row in rows)
+        joined = self.space.joined_shape() if tied else None
+        if tied and joined is None:
+            return
+        shapes = {joined: tuple(range(len(self.space.sockets)))} if joined else self._kinds
+        for types in self.space.subsets(size, may_break):
+            targets = self._targets(types, replace(aim, high_gib=high))
+            if not targets:
+                continue
+            for rate in self._rates(types, may_break):
+                kinds = tuple(
+                    Kind(shape, places, tuple(self._bare(self._reachable(shape, types, may_break, rate))), tied)
+                    for shape, places in shapes.items()
+                )
+                yield from self._alike(Branch(types, may_break, rate, kinds, targets))
+
+    def _targets(self, types: tuple[int, ...], aim: Aim) -> frozenset[int]:
+        """Count codes of those types, within stock and slots, whose capacity the aim wants."""
+        sizes = [self.space.types[kind].capacity_gib for kind in types]
+        most = [self._most(kind) for kind in types]
+
+        def extend(index: int, code: int, gib: int, free: int) -> Iterator[int]:
+            if index == len(types):
+                if gib >= aim.low_gib:
+                    yield code
+                return
+            last = index == len(types) - 1
+            least = max(0, -(-(aim.low_gib - gib) // sizes[index])) if last else 0
+            weight = self.space.base ** types[index]
+            for count in range(least, min(most[index], free, (aim.high_gib - gib) // sizes[index]) + 1):
+                yield from extend(index + 1, code + count * weight, gib + count * sizes[index], free - count)
+
+        return frozenset(extend(0, 0, 0, self.space.slot_count)) - aim.without
+
+    def _most(self, kind: int) -> int:
+        available = self.space.supplies[kind].available
+        return self.space.slot_count if available is None else min(available, self.space.slot_count)
+
+    def _rates(self, types: tuple[int, ...], may_break: Rows) -> list[int]:
+        """Rates that the system may run at, highest first; 0 alone where sockets or channels have their own."""
+        if self.space.board.rate_scope != "system":
+            return [0]
+        rates = {
+            load.rate
+            for shape in self._kinds
+            for variant in self.space.variants(shape, may_break)
+            for controller in variant
+            for channel in controller
+            for load in self.space.loads(channel, types, may_break)
+            if load.gib
+        }
+        return sorted(rates, reverse=True)
+
+    def _reachable(self, shape: SocketShape, types: tuple[int, ...], may_break: Rows, rate: int) -> tuple[int, ...]:
+        """Count codes that some population of the socket has, its rules obeyed."""
+        key = (shape, types, may_break, rate)
+        if key not in self._counts:
+            codes: set[int] = set()
+            for variant in self.space.variants(shape, may_break):
+                sums = {0}
+                for controller in variant:
+                    for channel in controller:
+                        loads = self.space.loads(channel, types, may_break)
+                        steps = {load.code for load in loads if not load.gib or load.rate >= rate}
+                        self.budget.spend(len(sums))
+                        sums = {total + step for total in sums for step in steps}
+                codes |= sums
+            self._counts[key] = tuple(
+                sorted(code for code in codes if self.space.socket_allows(shape, code, may_break))
+            )
+        return self._counts[key]
+
+    def _bare(self, codes: Iterable[int]) -> Iterator[Profile]:
+        for code in codes:
+            yield Profile(code, self.space.gib(code), 0, 0, 0, 0, 0, 0, b"")
+
+    def _alike(self, branch: Branch) -> Iterator[Branch]:
+        """Split a branch where a row wants the sockets alike: one branch for each thing they may share."""
+        rows = self.space.alike_rows(branch.may_break)
+        branches = [branch]
+        measures: dict[str, Callable[[Profile], int]] = {
+            "capacity": lambda profile: profile.gib,
+            "count": lambda profile: sum(self.space.counts(profile.code)),
+        }
+        for what in sorted({row.what for row in rows} & set(measures)):
+            branches = [part for each in branches for part in self._shared(each, measures[what])]
+        yield from branches
+
+    def _shared(self, branch: Branch, measure: Callable[[Profile], int]) -> Iterator[Branch]:
+        values = [{measure(profile) for profile in kind.profiles} for kind in branch.kinds]
+        for value in sorted(set.intersection(*values)):
+            part = _keep(branch, lambda profile, value=value: measure(profile) == value)  # type: ignore[misc]
+            if part is not None:
+                yield part
+
+    # -- criteria --------------------------------------------------------------------------------------------------
+
+    def _stage(
+        self, criterion: Criterion, branches: list[Branch], bar: Value | None
+    ) -> tuple[Value | None, list[Branch]]:
+        """The best value of one criterion and the branches that reach it; nothing where the bar is not reached."""
+        name = criterion.name
+        if name == "system_sweep":
+            return self._sweep_stage(branches, bar)
+        totals = self._total_measures()
+        best: Value | None = bar
+        kept: list[Branch] = []
+        for branch in branches:
+            if name in totals:
+                options = self._by_total(branch, totals[name], criterion.better)
+            elif name == "socket_difference_gib":
+                options = self._by_difference(branch)
+            elif name in _SUMS:
+                options = self._by_sum(branch, name, _SUMS[name])
+            else:
+                options = self._by_bottleneck(branch, self._bottleneck(name), criterion.better)
+            for value, part in options:
+                if best is None or _better(value, best, criterion.better):
+                    best, kept = value, []
+                if value == best:
+                    kept.append(part)
+        return (best if kept else None), kept
+
+    def _total_measures(self) -> dict[str, Callable[[int], Value]]:
+        """Criteria that the total counts decide alone."""
+        request, space = self.space.request, self.space
+        allowance = request.capacity_gib + (request.over_gib or 0)
+
+        def kept_unused(code: int) -> int:
+            unused = sum(max(0, s.kept - n) for s, n in zip(space.supplies, space.counts(code), strict=True))
+            return space.refused_kept + unused
+
+        def bought(code: int) -> int:
+            return sum(max(0, n - s.kept) for s, n in zip(space.supplies, space.counts(code), strict=True))
+
+        def cost(code: int) -> Fraction:
+            pairs = zip(space.supplies, space.counts(code), strict=True)
+            return sum((supply.cost(n) for supply, n in pairs), Fraction(0))
+
+        return {
+            "over_gib": lambda code: max(0, space.gib(code) - allowance),
+            "types": lambda code: sum(n > 0 for n in space.counts(code)),
+            "cost": cost,
+            "modules": lambda code: sum(space.counts(code)),
+            "free_slots": lambda code: space.slot_count - sum(space.counts(code)),
+            "discarded": kept_unused,
+            "bought": bought,
+        }
+
+    def _bottleneck(self, name: str) -> Callable[[Profile], Value]:
+        unit = self.space.rate_unit * 8
+
+        def sweep(profile: Profile) -> Fraction:
+            return Fraction(profile.gib * unit, 1000 * profile.time) if profile.time else Fraction(0)
+
+        def parallel(profile: Profile) -> Fraction:
+            return Fraction(profile.gib * unit, 1000 * profile.parallel) if profile.parallel else Fraction(0)
+
+        measures: dict[str, Callable[[Profile], Value]] = {
+            "worst_sweep": sweep,
+            "worst_parallel": parallel,
+            "controller_difference_gib": lambda profile: profile.controller_difference,
+            "narrowest_ways": lambda profile: profile.narrowest,
+        }
+        return measures[name]
+
+    def _by_total(
+        self, branch: Branch, measure: Callable[[int], Value], better: Literal["high", "low"]
+    ) -> Iterator[tuple[Value, Branch]]:
+        by_value: dict[Value, set[int]] = {}
+        for total in branch.targets:
+            by_value.setdefault(measure(self._code(branch, total)), set()).add(total)
+        for value in sorted(by_value, reverse=better == "high"):
+            targets = self._reached(branch.kinds, by_value[value])
+            if targets:
+                yield value, replace(branch, targets=targets)
+                return
+
+    def _by_bottleneck(
+        self, branch: Branch, measure: Callable[[Profile], Value], better: Literal["high", "low"]
+    ) -> Iterator[tuple[Value, Branch]]:
+        values = sorted({measure(p) for kind in branch.kinds for p in kind.profiles}, reverse=better == "high")
+
+        def within(position: int) -> Branch | None:
+            edge = values[position]
+            return _keep(branch, lambda p: not _better(edge, measure(p), better))
+
+        place = self._first_feasible(len(values), within)
+        if place is not None:
+            position, part = place
+            yield values[position], part
+
+    def _first_feasible(self, count: int, within: Callable[[int], Branch | None]) -> tuple[int, Branch] | None:
+        """The first position whose filter leaves something to choose; filters only widen with the position."""
+        known: dict[int, Branch | None] = {}
+
+        def feasible(position: int) -> bool:
+            part = within(position)
+            targets = self._reached(part.kinds, part.targets) if part else frozenset()
+            known[position] = replace(part, targets=targets) if part and targets else None
+            return known[position] is not None
+
+        position = bisect.bisect_left(range(count), True, key=feasible)
+        if position == count:
+            return None
+        part = known[position]
+        return (position, part) if part else None
+
+    def _by_difference(self, branch: Branch) -> Iterator[tuple[Value, Branch]]:
+        """Windows of socket capacity, narrowest first; every window of the least width is a branch."""
+        gibs = sorted({profile.gib for kind in branch.kinds for profile in kind.profiles})
+        totals = [self.space.gib(self._code(branch, total)) for total in branch.targets]
+        sockets = len(self.space.sockets)
+        windows = sorted(
+            (high - low, low)
+            for index, low in enumerate(gibs)
+            for high in gibs[index:]
+            if low * sockets <= max(totals) and high * sockets >= min(totals)
+        )
+        least: int | None = None
+        for width, low in windows:
+            if least is not None and width > least:
+                return
+            part = _keep(branch, lambda p, low=low, width=width: low <= p.gib <= low + width)  # type: ignore[misc]
+            targets = self._reached(part.kinds, part.targets) if part else frozenset()
+            if part and targets:
+                least = width
+                yield width, replace(part, targets=targets)
+
+    def _by_sum(self, branch: Branch, name: str, measure: Callable[[Profile], int]) -> Iterator[tuple[Value, Branch]]:
+        """The least sum over sockets; it becomes part of the totals, so that later criteria keep it."""
+        weight = self._weight(len(branch.summed))
+        kinds = tuple(
+            replace(kind, profiles=tuple(p._replace(code=p.code + weight * measure(p)) for p in kind.profiles))
+            for kind in branch.kinds
+        )
+        reached = self._sums(kinds)
+        by_value: dict[int, set[int]] = {}
+        for total in reached:
+            value, old = divmod(total, weight)
+            if old in branch.targets:
+                by_value.setdefault(value, set()).add(total)
+        if by_value:
+            least = min(by_value)
+            yield (
+                least,
+                replace(branch, kinds=kinds, targets=frozenset(by_value[least]), summed=(*branch.summed, name)),
+            )
+
+    def _weight(self, sums: int) -> int:
+        """Place value of the next sum in a total: above all counts, and above the sums before it."""
+        return int(self.space.base ** len(self.space.types)) << (20 * sums)
+
+    def _code(self, branch: Branch, total: int) -> int:
+        return total % self._weight(0) if branch.summed else total
+
+    # -- the system sweep: where populations are drawn ---------------------------------------------------------
+
+    def _sweep_stage(self, branches: list[Branch], bar: Value | None) -> tuple[Value | None, list[Branch]]:
+        """The highest system sweep: each branch is split by total capacity, and the most hopeful come first."""
+        jobs: list[tuple[Fraction, int, Branch]] = []
+        for branch in branches:
+            by_gib: dict[int, set[int]] = {}
+            for total in branch.targets:
+                by_gib.setdefault(self.space.gib(total), set()).add(total)
+            for gib, targets in by_gib.items():
+                part = replace(branch, targets=frozenset(targets))
+                jobs.append((self._sweep(gib, self._least_time(part, gib)), gib, part))
+        jobs.sort(key=lambda job: (-job[0], job[1]))
+        best = None if bar is None else Fraction(bar)
+        kept: list[Branch] = []
+        for bound, gib, branch in jobs:
+            if best is not None and bound < best:
+                break
+            found = self._fastest(branch, gib, best)
+            if found is None:
+                continue
+            time, part = found
+            value = self._sweep(gib, time)
+            if best is None or value > best:
+                best, kept = value, []
+            kept.append(part)
+        return (best if kept else None), kept
+
+    def _sweep(self, gib: int, time: int) -> Fraction:
+        return Fraction(gib * self.space.rate_unit * 8, 1000 * time)
+
+    def _least_time(self, branch: Branch, gib: int) -> int:
+        """No population of that capacity sweeps faster: every channel working all the time, at the best rate."""
+        rate = branch.rate or max(self.space.board.rates_mts)
+        return max(1, -(-gib * (self.space.rate_unit // rate) // self.space.channel_count))
+
+    def _fastest(self, branch: Branch, gib: int, at_least: Fraction | None) -> tuple[int, Branch] | None:
+        """The least time in which that capacity can be swept, and the branch with all profiles that keep it."""
+        slowest = branch.rate or min(self.space.board.rates_mts)
+        most = gib * (self.space.rate_unit // slowest)
+        if at_least is not None:
+            most = min(most, int(gib * self.space.rate_unit * 8 / (1000 * at_least)))
+        bound = self._least_time(branch, gib)
+        while True:
+            bound = min(bound, most)
+            drawn = self._draw(branch, gib, bound)
+            targets = self._reached(drawn.kinds, drawn.targets) if drawn else frozenset()
+            if drawn is not None and targets:
+                break
+            if bound >= most:
+                return None
+            bound = int(bound * GROWTH) + 1
+        times = sorted({profile.time for kind in drawn.kinds for profile in kind.profiles})
+        found = self._first_feasible(
+            len(times), lambda place: _keep(drawn, lambda profile: profile.time <= times[place])
+        )
+        return (times[found[0]], found[1]) if found else None
+
+    def _draw(self, branch: Branch, gib: int, most_time: int) -> Branch | None:
+        """Replace counts by populations: every profile that some placement of that capacity and time can hold."""
+        least = [min((p.gib for p in kind.profiles), default=0) for kind in branch.kinds]
+        most = [
+            min(max((p.gib for p in kind.profiles), default=-1), self._most_gib(branch, kind.shape, most_time))
+            for kind in branch.kinds
+        ]
+        if min(most) < 0:
+            return None
+        all_least = sum(low * len(kind.places) for low, kind in zip(least, branch.kinds, strict=True))
+        all_most = sum(high * len(kind.places) for high, kind in zip(most, branch.kinds, strict=True))
+        if not all_least <= gib <= all_most:
+            return None
+        kinds = []
+        for low, high, kind in zip(least, most, branch.kinds, strict=True):
+            query = Query(
+                shape=kind.shape,
+                types=branch.types,
+                may_break=branch.may_break,
+                rate=branch.rate,
+                low_gib=max(low, gib - (all_most - high)),
+                high_gib=min(high, gib - (all_least - low)),
+                most_time=most_time,
+            )
+            allowed = {profile.code for profile in kind.profiles}
+            profiles = tuple(p for p in self.source.profiles(query) if p.code in allowed)
+            if not profiles:
+                return None
+            kinds.append(replace(kind, profiles=profiles))
+        return replace(branch, kinds=tuple(kinds), drawn=True)
+
+    def _most_gib(self, branch: Branch, shape: SocketShape, most_time: int) -> int:
+        """The most that a socket can hold when no channel takes longer than the bound."""
+        query = Query(shape, branch.types, branch.may_break, branch.rate, 0, 1 << 40, most_time)
+        totals = [-1]
+        for variant in self.space.variants(shape, branch.may_break):
+            channels = [channel for controller in variant for channel in controller]
+            loads = [self.source.loads(query, channel) for channel in channels]
+            if all(loads):
+                totals.append(sum(max(load.gib for load in each) for each in loads))
+        return max(totals)
+
+    # -- sums over sockets -------------------------------------------------------------------------------------
+
+    def _reached(self, kinds: Sequence[Kind], targets: Iterable[int]) -> frozenset[int]:
+        """The targets that some choice of profiles adds up to."""
+        wanted = set(targets)
+        return frozenset(wanted & self._sums(kinds, wanted)) if wanted else frozenset()
+
+    def _sums(self, kinds: Sequence[Kind], wanted: set[int] | None = None) -> set[int]:
+        """All totals that choices of profiles add up to; with ``wanted``, only those that can still matter."""
+        steps = [
+            sorted({profile.code * times for profile in kind.profiles}) for kind in kinds for times in kind.steps()
+        ]
+        if not all(steps):
+            return set()
+        return _sumset(steps, wanted, self.budget)
+
+    # -- board order -------------------------------------------------------------------------------------------
+
+    def _first_in_board_order(self, branch: Branch) -> tuple[bytes, tuple[tuple[bytes, ...], tuple[int, ...], int]]:
+        """The placement of a branch that comes first in board order: socket by socket, what can still be completed."""
+        order: list[tuple[int, Kind, int]] = []
+        for kind in branch.kinds:
+            places = kind.places[:1] if kind.tied else kind.places
+            order += [(place, kind, len(kind.places) if kind.tied else 1) for place in places]
+        order.sort(key=lambda entry: entry[0])
+        tails: list[set[int]] = [{0}]
+        for _, kind, times in reversed(order):
+            steps = {profile.code * times for profile in kind.profiles}
+            self.budget.spend(len(tails[-1]))
+            tails.append({total + step for total in tails[-1] for step in steps})
+        tails.reverse()
+        texts: dict[int, bytes] = {}
+        left = set(branch.targets)
+        for (place, kind, times), tail in zip(order, tails[1:], strict=True):
+            for profile in sorted(kind.profiles, key=lambda p: p.text, reverse=True):
+                rest = {total - profile.code * times for total in left} & tail
+                if rest:
+                    left = rest
+                    for each in kind.places if kind.tied else (place,):
+                        texts[each] = profile.text
+                    break
+        ordered = tuple(texts[place] for place in sorted(texts))
+        code = self._code_of(ordered)
+        return b"".join(ordered), (ordered, branch.types, code)
+
+    def _code_of(self, texts: Iterable[bytes]) -> int:
+        size = len(self.space.types)
+        return sum(self.space.base ** (size - value) for text in texts for value in text if value)
+
+
+_SUMS: dict[str, Callable[[Profile], int]] = {
+    "regions": lambda profile: profile.regions,
+    "low_rank_channels": lambda profile: profile.low_rank,
+}
+
+
+def _better(one: Any, other: Any, better: Literal["high", "low"]) -> bool:
+    return bool(one > other if better == "high" else one < other)
+
+
+def _keep(branch: Branch, test: Callable[[Profile], bool]) -> Branch | None:
+    """The branch with only the profiles that pass; ``None`` where a socket is left without any."""
+    kinds = []
+    for kind in branch.kinds:
+        profiles = tuple(profile for profile in kind.profiles if test(profile))
+        if not profiles:
+            return None
+        kinds.append(replace(kind, profiles=profiles))
+    return replace(branch, kinds=tuple(kinds))
+
+
+def _sumset(steps: list[list[int]], wanted: set[int] | None, budget: Budget) -> set[int]:
+    """All sums of one number from each list. With ``wanted``, sums that cannot end there are dropped early."""
+    least = [sum(step[0] for step in steps[i:]) for i in range(len(steps) + 1)]
+    most = [sum(step[-1] for step in steps[i:]) for i in range(len(steps) + 1)]
+    low, high = (min(wanted), max(wanted)) if wanted else (least[0], most[0])
+    sums = {0}
+    for index, step in enumerate(steps):
+        budget.spend(len(sums))
+        floor, ceiling = low - most[index + 1], high - least[index + 1]
+        sums = {total for have in sums for each in step if floor <= (total := have + each) <= ceiling}
+    return sums

@@ -1,0 +1,284 @@
+"""The space to search, compiled from a board and a request: shapes of sockets, loads of channels, counts of modules.
+
+Equal channels, controllers and sockets have equal shapes; that symmetry is what keeps the exact search small. A
+number of modules of each type is carried as one integer, the *count code*: codes add up as counts do.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from dimmplan.figures import is_low_rank
+from dimmplan.interleave import Permitted, permitted_sets
+from dimmplan.model.board import Board, Channel, Socket
+from dimmplan.model.module import Module
+from dimmplan.model.request import Request, Supply
+from dimmplan.model.rows import AlikeRow, FittedRow, MixRow, ProcessorOption, RuleRow, SequenceRow
+from dimmplan.rates import channel_rate
+from dimmplan.rules import (
+    SocketView,
+    SystemView,
+    all_rows,
+    judge_channel,
+    judge_module,
+    judge_socket,
+    judge_system,
+    rows_of_scope,
+)
+
+Rows = frozenset[str]
+"""Ids of advised rows that may be broken; every other row is enforced."""
+
+Pattern = tuple[bool, ...] | None
+"""Which slots of a channel must be filled, where a prescribed order says so."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelShape:
+    """What decides how a channel may be loaded: two channels of one shape in one controller are interchangeable."""
+
+    slots: int
+    membership: tuple[int, ...]
+    pattern: Pattern = None
+
+
+@dataclass(frozen=True, slots=True)
+class SocketShape:
+    """What decides how a socket may be populated: equal shapes have equal populations."""
+
+    controllers: tuple[tuple[ChannelShape, ...], ...]
+    rules: tuple[str, ...]
+    permitted: Permitted
+
+    @property
+    def channels(self) -> int:
+        """Number of channels."""
+        return sum(len(controller) for controller in self.controllers)
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """One way to load a channel. ``text`` orders loads as board order does: greater comes first."""
+
+    code: int
+    gib: int
+    rate: int
+    low_rank: bool
+    text: bytes
+    types: frozenset[int]
+
+
+class Space:
+    """Everything that a search over one request asks about; pure look-ups, cached."""
+
+    def __init__(self, board: Board, request: Request) -> None:
+        self.board = board
+        self.request = request
+        self.option: ProcessorOption | None = board.processor(request.processor)
+        self.rows: list[RuleRow] = all_rows(board, self.option)
+        self.sockets: list[Socket] = [socket for socket in board.sockets if socket.id in request.fitted]
+        self.slot_count = sum(len(socket.slots) for socket in self.sockets)
+        self.base = self.slot_count + 1
+        enforced = [row for row in self.rows if row.severity == "error"]
+        usable = [s for s in request.supplies if not any(judge_module(enforced, s.module))]
+        self.supplies: list[Supply] = sorted(usable, key=lambda supply: supply.module.order_key)
+        self.refused_kept = sum(supply.kept for supply in request.supplies if supply not in usable)
+        """Kept modules that the board refuses: discarded whatever is chosen."""
+        self.types: list[Module] = [supply.module for supply in self.supplies]
+        self.rate_unit = math.lcm(*board.rates_mts)
+        self._loads: dict[tuple[int, Pattern, Rows], tuple[Load, ...]] = {}
+        self._enforced: dict[Rows, list[RuleRow]] = {}
+        self._socket_rows: dict[Rows, list[RuleRow]] = {}
+        self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
+        self._sockets_of_shape: dict[SocketShape, list[Socket]] = {}
+
+    @cached_property
+    def advised(self) -> tuple[str, ...]:
+        """Ids of the advised rows that a placement can break."""
+        scopes = ("module", "channel", "socket", "system")
+        judged = [row for scope in scopes for row in rows_of_scope(self.rows, scope)]  # type: ignore[arg-type]
+        return tuple(sorted({row.id for row in judged if row.severity == "advised"}))
+
+    @cached_property
+    def shapes(self) -> list[SocketShape]:
+        """The shape of each fitted socket, in board order."""
+        return [self._shape(socket) for socket in self.sockets]
+
+    @cached_property
+    def channel_count(self) -> int:
+        """Channels of all fitted sockets."""
+        return sum(len(socket.channels) for socket in self.sockets)
+
+    def _shape(self, socket: Socket) -> SocketShape:
+        permitted = permitted_sets(self.board.interleave, socket)
+        membership: dict[str, tuple[int, ...]] = {}
+        for index, channel in enumerate(socket.channels):
+            membership[channel.id] = tuple(g for g, group in enumerate(permitted.groups) if index in group.channels)
+        shape = SocketShape(
+            controllers=tuple(
+                tuple(ChannelShape(len(ch.slots), membership[ch.id]) for ch in controller.channels)
+                for controller in socket.controllers
+            ),
+            rules=tuple(
+                row.id
+                for row in rows_of_scope(self.rows, "socket")
+                if not self._named(row) or socket.id in self._named(row)
+            ),
+            permitted=permitted,
+        )
+        self._sockets_of_shape.setdefault(shape, []).append(socket)
+        return shape
+
+    def joined_shape(self) -> SocketShape | None:
+        """One shape that obeys the rules of every fitted socket; ``None`` where the sockets are built differently."""
+        first = self.shapes[0]
+        if any(socket.build != self.sockets[0].build for socket in self.sockets):
+            return None
+        rules = tuple(sorted({rule for shape in self.shapes for rule in shape.rules}))
+        joined = SocketShape(first.controllers, ("joined", *rules), first.permitted)
+        self._sockets_of_shape[joined] = list(self.sockets)
+        return joined
+
+    @staticmethod
+    def _named(row: RuleRow) -> tuple[str, ...]:
+        if isinstance(row, SequenceRow):
+            return (row.socket,)
+        return getattr(row, "sockets", ())
+
+    def enforced(self, may_break: Rows) -> list[RuleRow]:
+        """The rows that a branch enforces."""
+        if may_break not in self._enforced:
+            kept = [row for row in self.rows if row.severity == "error" or row.id not in may_break]
+            self._enforced[may_break] = kept
+            self._socket_rows[may_break] = rows_of_scope(kept, "socket")
+        return self._enforced[may_break]
+
+    # -- types -------------------------------------------------------------------------------------------------
+
+    def subsets(self, size: int, may_break: Rows) -> Iterator[tuple[int, ...]]:
+        """Sets of exactly ``size`` types that may stand in one system together."""
+        rows = self.enforced(may_break)
+        mixes = [row for row in rows if isinstance(row, MixRow) and row.apart == "system"]
+        fit = [i for i, module in enumerate(self.types) if not any(judge_module(rows, module))]
+        for chosen in itertools.combinations(fit, size):
+            content = {str(i): self.types[i] for i in chosen}
+            view = SystemView(board=self.board, fitted=self.request.fitted, content=content)
+            if not any(judge_system(mixes, view)):
+                yield chosen
+
+    def code(self, counts: Iterable[tuple[int, int]]) -> int:
+        """The count code of (type, count) pairs."""
+        return sum(count * self.base**kind for kind, count in counts)
+
+    def counts(self, code: int) -> tuple[int, ...]:
+        """Modules of each type, from a count code."""
+        found = []
+        for _ in self.types:
+            code, count = divmod(code, self.base)
+            found.append(count)
+        return tuple(found)
+
+    def gib(self, code: int) -> int:
+        """Capacity of a count code in GiB."""
+        return sum(n * module.capacity_gib for n, module in zip(self.counts(code), self.types, strict=True))
+
+    # -- loads of a channel ------------------------------------------------------------------------------------
+
+    def loads(self, shape: ChannelShape, types: tuple[int, ...], may_break: Rows) -> list[Load]:
+        """Every way to load a channel of that shape with those types, the empty load last."""
+        key = (shape.slots, shape.pattern, may_break)
+        if key not in self._loads:
+            self._loads[key] = tuple(self._enumerate_loads(shape, may_break))
+        return [load for load in self._loads[key] if load.types <= set(types)]
+
+    def _enumerate_loads(self, shape: ChannelShape, may_break: Rows) -> Iterator[Load]:
+        """One load for each multiset of modules that the rules allow, in its best board order."""
+        rows = rows_of_scope(self.enforced(may_break), "channel")
+        channel = Channel(id="", socket="", controller="", slots=tuple(str(i) for i in range(shape.slots)))
+        best: dict[int, Load] = {}
+        for chosen in itertools.product((*range(len(self.types)), None), repeat=shape.slots):
+            if shape.pattern is not None and shape.pattern != tuple(kind is not None for kind in chosen):
+                continue
+            load = tuple(None if kind is None else self.types[kind] for kind in chosen)
+            code = self.code((kind, 1) for kind in chosen if kind is not None)
+            if code in best or any(judge_channel(rows, channel, load)):
+                continue  # the product runs in board order, so the first of a multiset is its best
+            modules = [module for module in load if module]
+            rate = channel_rate(self.board, self.option, modules, shape.slots) if modules else None
+            if modules and rate is None:
+                continue
+            best[code] = Load(
+                code=code,
+                gib=sum(module.capacity_gib for module in modules),
+                rate=rate.rate_mts if rate else 0,
+                low_rank=is_low_rank(modules),
+                text=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
+                types=frozenset(kind for kind in chosen if kind is not None),
+            )
+        yield from sorted(best.values(), key=lambda load: load.text, reverse=True)
+
+    # -- rules of a socket and of the system -------------------------------------------------------------------
+
+    def variants(self, shape: SocketShape, may_break: Rows) -> list[tuple[tuple[ChannelShape, ...], ...]]:
+        """The controllers of a shape; one variant for each number of modules where an order is prescribed."""
+        orders = [
+            (row, socket)
+            for socket in self._sockets_of_shape[shape]
+            for row in self.enforced(may_break)
+            if isinstance(row, SequenceRow) and row.socket == socket.id
+        ]
+        if not orders:
+            return [shape.controllers]
+        most = sum(channel.slots for controller in shape.controllers for channel in controller)
+        found = []
+        for count in range(most + 1):
+            patterns = {self._patterned(shape, socket, row.slots[:count]) for row, socket in orders}
+            found += list(patterns) if len(patterns) == 1 else []
+        return found
+
+    @staticmethod
+    def _patterned(
+        shape: SocketShape, socket: Socket, filled: tuple[str, ...]
+    ) -> tuple[tuple[ChannelShape, ...], ...]:
+        """The controllers of a shape with just those slots to be filled."""
+        return tuple(
+            tuple(
+                ChannelShape(s.slots, s.membership, tuple(slot in filled for slot in channel.slots))
+                for s, channel in zip(shapes, controller.channels, strict=True)
+            )
+            for shapes, controller in zip(shape.controllers, socket.controllers, strict=True)
+        )
+
+    def socket_allows(self, shape: SocketShape, code: int, may_break: Rows) -> bool:
+        """True where the counts obey every enforced row of socket scope."""
+        key = (shape, code, may_break)
+        if key not in self._allowed:
+            self._allowed[key] = self._judge_counts(shape, code, may_break)
+        return self._allowed[key]
+
+    def _judge_counts(self, shape: SocketShape, code: int, may_break: Rows) -> bool:
+        self.enforced(may_break)
+        counts = self.counts(code)
+        types = tuple(module for module, n in zip(self.types, counts, strict=True) if n)
+        gib = self.gib(code)
+        views = (
+            SocketView(socket=socket, modules=sum(counts), capacity_gib=gib, types=types)
+            for socket in self._sockets_of_shape[shape]
+        )
+        return not any(any(judge_socket(self._socket_rows[may_break], view)) for view in views)
+
+    def fitted_breaches(self) -> list[RuleRow]:
+        """The rows about fitted sockets that this request's set breaks, whatever the placement."""
+        view = SystemView(board=self.board, fitted=self.request.fitted, content={})
+        rows = [row for row in self.rows if isinstance(row, FittedRow)]
+        return [row for row in rows if any(judge_system([row], view))]
+
+    def alike_rows(self, may_break: Rows) -> list[AlikeRow]:
+        """The enforced rows that want sockets alike; none where one socket is fitted."""
+        if len(self.sockets) < 2:
+            return []
+        return [row for row in self.enforced(may_break) if isinstance(row, AlikeRow)]

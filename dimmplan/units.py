@@ -1,0 +1,85 @@
+"""Capacities and rates: read from text, written as text. All arithmetic is exact.
+
+Capacities are whole GiB (IEC 80000-13; the trade writes GB on a module and means GiB), bandwidths are exact
+fractions of decimal GB/s (10^9 bytes per second).
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from dimmplan.errors import InputError, Problem
+
+BYTES_PER_TRANSFER = 8
+"""Data bytes a channel moves per transfer: 64 bits, ECC bits not counted (standards, section 1.6)."""
+
+MOST_GIB = 1 << 20
+"""No request and no module above 1 PiB is taken for meant."""
+
+_CAPACITY = re.compile(r"\s*(\d{1,12})(?:\.(\d{1,6}))?\s*([a-z]*)\s*", re.IGNORECASE)
+_UNIT_MIB = {"m": 1, "mb": 1, "mib": 1, "g": 1024, "gb": 1024, "gib": 1024, "t": 1 << 20, "tb": 1 << 20, "tib": 1 << 20}
+_ALLOWED = "a number with its unit, such as 384GiB, 384 GB or 1.5TiB"
+
+
+def parse_capacity(text: str, *, file: str = "capacity", place: str = "") -> int:
+    """Read a capacity as people type it and return whole GiB, rounded up.
+
+    ``GB`` and ``TB`` are taken as GiB and TiB, as on module labels. Raises ``InputError`` for anything that is
+    not a positive number with a unit, or is larger than 1 PiB.
+    """
+
+    def refuse(hint: str) -> InputError:
+        return InputError(Problem(file=file, place=place, found=quoted(text), allowed=_ALLOWED, hint=hint))
+
+    match = _CAPACITY.fullmatch(text)
+    if match is None:
+        comma = re.fullmatch(r"\s*\d+,\d+\s*[a-z]+\s*", text, re.IGNORECASE)
+        raise refuse("Write a point, not a comma." if comma else "")
+    whole, part, unit = match.groups()
+    if not unit:
+        raise refuse(f"The unit is missing: {whole}GiB?")
+    if unit.lower() not in _UNIT_MIB:
+        raise refuse(f"There is no unit {quoted(unit)} here.")
+    mib = Fraction(f"{whole}.{part or 0}") * _UNIT_MIB[unit.lower()]
+    gib = -(-mib.numerator // (mib.denominator * 1024))
+    if gib == 0:
+        raise refuse("A capacity is more than nothing.")
+    if gib > MOST_GIB:
+        raise refuse("More than 1 PiB is not believed.")
+    return gib
+
+
+def format_capacity(gib: int) -> str:
+    """Whole GiB as text: ``384 GiB``, ``1.5 TiB`` from 1024 GiB on where two decimals say it exactly."""
+    if gib >= 1024 and (gib * 100) % 1024 == 0:
+        return f"{trimmed(Fraction(gib, 1024), 2)} TiB"
+    return f"{gib} GiB"
+
+
+def channel_peak_gb_s(rate_mts: int) -> Fraction:
+    """Peak of one channel in GB/s: MT/s times 8 bytes; a DDR5 module's two halves together give this figure."""
+    return Fraction(rate_mts * BYTES_PER_TRANSFER, 1000)
+
+
+def decimal(value: Fraction, places: int) -> float:
+    """An exact fraction rounded half up to ``places`` decimals, for printing and for JSON only."""
+    scale: int = 10**places
+    return ((value.numerator * scale * 2 + value.denominator) // (value.denominator * 2)) / scale
+
+
+def trimmed(value: Fraction, places: int) -> str:
+    """An exact fraction as the shortest text with at most ``places`` decimals."""
+    text = f"{decimal(value, places):.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def quoted(text: str, *, most: int = 60) -> str:
+    """Foreign text made safe to print: control, format and lone surrogate characters escaped, cut to length."""
+    return f"'{cleaned(text, most=most)}'"
+
+
+def cleaned(text: str, *, most: int = 200) -> str:
+    """Foreign text with everything unprintable (controls, direction overrides, surrogates) written as escapes."""
+    cut = text if len(text) <= most else text[: most - 1] + "…"
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in cut)

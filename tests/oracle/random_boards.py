@@ -1,0 +1,460 @@
+"""Small random boards and requests, irregular ones too, all of them valid board files."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import Any
+
+from dimmplan.boardfile.check import check_meaning
+from dimmplan.boardfile.expand import expand
+from dimmplan.boardfile.schema import BoardFile
+from dimmplan.model.board import Board
+from dimmplan.model.label import parse_label
+from dimmplan.model.module import RATES_MTS, Generation, Module
+from dimmplan.model.request import Lot, Request, Supply
+from dimmplan.solve.criteria import LISTS
+
+Wiring = dict[str, dict[str, dict[str, list[str]]]]
+"""Socket, controller, channel, slots in fill order."""
+
+MOST_SLOTS = 8
+MOST_PLACEMENTS = 50_000
+
+POOLS: dict[Generation, tuple[str, ...]] = {
+    Generation.DDR3: (
+        "4GB 1Rx4 PC3-12800R",
+        "8GB 2Rx4 PC3-14900R",
+        "8GB 2Rx8 PC3L-12800R",
+        "16GB 2Rx4 PC3L-12800R",
+        "16GB 4Rx4 PC3-10600R",
+        "32GB 4Rx4 PC3-14900L",
+    ),
+    Generation.DDR4: (
+        "4GB 1Rx8 PC4-2400T-R",
+        "8GB 1Rx8 PC4-2933Y-R",
+        "8GB 2Rx8 PC4-2666V-E",
+        "12GB 1Rx8 PC4-3200AA-R",
+        "16GB 1Rx4 PC4-2933Y-R",
+        "16GB 2Rx4 PC4-2933Y-R",
+        "16GB 2Rx8 PC4-2666V-R",
+        "16GB 2Rx8 PC4-2666V-U",
+        "24GB 1Rx4 PC4-3200AA-R",
+        "32GB 1Rx4 PC4-3200AA-R",
+        "32GB 2Rx4 PC4-2933Y-R",
+        "32GB 2Rx8 PC4-3200AA-R",
+        "32GB 4Rx8 PC4-2400T-R",
+        "64GB 2Rx4 PC4-2933Y-R",
+        "64GB 2S2Rx4 PC4-2933Y-R",
+        "64GB 4Rx4 PC4-2666V-L",
+        "128GB 4Rx4 PC4-3200AA-L",
+    ),
+    Generation.DDR5: (
+        "16GB 1Rx8 PC5-4800B-R",
+        "16GB 1Rx8 EC4 PC5-4800B-R",
+        "24GB 1Rx8 PC5-5600B-R",
+        "32GB 1Rx4 PC5-5600B-R",
+        "32GB 2Rx8 PC5-4800B-R",
+        "48GB 1Rx4 PC5-5600B-R",
+        "64GB 2Rx4 PC5-4800B-R",
+        "96GB 2Rx4 PC5-5600B-R",
+        "128GB 2S2Rx4 PC5-4800B-R",
+    ),
+}
+_RATES: dict[Generation, tuple[int, ...]] = {
+    Generation.DDR3: (1066, 1333, 1600, 1866),
+    Generation.DDR4: (2133, 2400, 2666, 2933, 3200),
+    Generation.DDR5: (4000, 4400, 4800, 5600),
+}
+_MIX_FIELDS = ("device_width", "capacity_gib", "kind", "package_ranks", "ecc_bits", "die_family", "rate_mts")
+
+
+def random_case(seed: int) -> tuple[Board, Request]:
+    """A board and a request on it; the same seed gives the same case."""
+    rng = random.Random(seed)
+    board, modules, fitted = _random_board(rng)
+    return board, _random_request(rng, board, modules, fitted)
+
+
+def _chance(rng: random.Random, share: float) -> bool:
+    return rng.random() < share
+
+
+def _severity(rng: random.Random) -> str:
+    return rng.choice(("error", "error", "advised"))
+
+
+# Boards
+
+
+def make_board(
+    wiring: Wiring,
+    *,
+    modules: list[str],
+    interleave: dict[str, Any],
+    rules: list[dict[str, Any]],
+    rates: list[dict[str, Any]],
+    rates_mts: list[int],
+    generation: Generation = Generation.DDR4,
+    rate_scope: str = "system",
+    processors: Sequence[dict[str, Any]] = (),
+) -> Board:
+    """A board of these parts, read as a file is. Raises ``ValueError`` where its check finds a problem."""
+    raw = {
+        "format": 1,
+        "id": "test-board",
+        "title": "Test board",
+        "trust": "drafted",
+        "modules": modules,
+        "electrical": {
+            "generation": generation.value,
+            "rate_scope": rate_scope,
+            "rates_mts": rates_mts,
+            "sockets": [{"id": socket, "controllers": controllers} for socket, controllers in wiring.items()],
+            "interleave": {"source": "INVENTED", **interleave},
+        },
+        "rules": rules,
+        "rates": rates,
+        "processors": list(processors),
+        "physical": _physical(wiring),
+    }
+    board_file = BoardFile.model_validate(raw)
+    problems = check_meaning(board_file, file="test board")
+    if problems:
+        raise ValueError(problems)
+    return expand(board_file)
+
+
+def _random_board(rng: random.Random) -> tuple[Board, list[Module], tuple[str, ...]]:
+    generation = rng.choices(list(POOLS), weights=(2, 7, 2))[0]
+    wiring = _wiring(rng)
+    fitted_rows, fitted = _fitted(rng, list(wiring))
+    rows = fitted_rows + _order_rows(rng)
+    in_order = all(row["severity"] == "error" for row in rows if row["check"] == "fill-order")
+    modules = _modules(rng, generation, wiring, fitted, in_order=in_order)
+    rows += _accept_rows(rng, modules) + _mix_rows(rng) + _socket_rows(rng, wiring, modules, in_order=in_order)
+    rng.shuffle(rows)
+    listed = sorted(rng.sample(_RATES[generation], rng.randint(2, len(_RATES[generation]))))
+    usual = [module for module in modules if _accepted(rows, module)]
+    board = make_board(
+        wiring,
+        generation=generation,
+        modules=[module.label for module in usual],
+        rate_scope=rng.choice(("system", "system", "socket", "channel")),
+        rates_mts=listed,
+        interleave=_interleave(rng, wiring),
+        rules=rows,
+        rates=_rate_rows(rng, listed, usual),
+        processors=_processors(rng, generation, modules),
+    )
+    return board, modules, fitted
+
+
+def _wiring(rng: random.Random) -> Wiring:
+    """Sockets wired alike or each in its own way, with at most ``MOST_SLOTS`` slots in all."""
+    sockets = rng.choices((1, 2, 3), weights=(4, 6, 2))[0]
+    while True:
+        shapes = [_shape(rng) for _ in range(sockets)]
+        if _chance(rng, 0.45):
+            shapes = [shapes[0]] * sockets
+        total = sum(slots for shape in shapes for controller in shape for slots in controller)
+        if not 2 <= total <= MOST_SLOTS or (total < 6 and _chance(rng, 0.8)):
+            continue
+        wiring: Wiring = {}
+        for number, shape in enumerate(shapes, start=1):
+            letters = iter("ABCDEFGHI")
+            wiring[f"S{number}"] = {
+                f"M{index}": {
+                    letter: [f"S{number}{letter}{slot}" for slot in range(1, slots + 1)]
+                    for slots, letter in zip(controller, letters, strict=False)
+                }
+                for index, controller in enumerate(shape)
+            }
+        return wiring
+
+
+def _shape(rng: random.Random) -> list[list[int]]:
+    """Slots of each channel of each controller."""
+    usual = rng.choice((1, 1, 2, 2, 2, 3))
+    channels = rng.randint(1, 3)
+    shape = []
+    for _ in range(rng.choices((1, 2, 3), weights=(3, 5, 2))[0]):
+        own = channels if _chance(rng, 0.8) else rng.randint(1, 3)
+        shape.append([usual if _chance(rng, 0.8) else rng.randint(1, 3) for _ in range(own)])
+    return shape
+
+
+def _channels(wiring: Wiring) -> list[list[str]]:
+    return [
+        slots for controllers in wiring.values() for channels in controllers.values() for slots in channels.values()
+    ]
+
+
+def _slots(controllers: dict[str, dict[str, list[str]]]) -> list[str]:
+    return [slot for channels in controllers.values() for slots in channels.values() for slot in slots]
+
+
+def _modules(
+    rng: random.Random, generation: Generation, wiring: Wiring, fitted: Sequence[str], *, in_order: bool
+) -> list[Module]:
+    """One to three types, so few that every placement can be tried."""
+    channels = _channels({socket: wiring[socket] for socket in fitted})
+    wanted = rng.choices((1, 2, 3), weights=(1, 5, 5))[0]
+    while wanted > 1:
+        placements = 1
+        for slots in channels:
+            most = len(slots)
+            placements *= sum(wanted**n for n in range(most + 1)) if in_order else (wanted + 1) ** most
+        if placements <= MOST_PLACEMENTS:
+            break
+        wanted -= 1
+    pool = [parse_label(label) for label in POOLS[generation]]
+    first = rng.choice(pool)
+    alike = ("kind", "device_width", "ecc_bits", "die_family")
+    near = [module for module in pool if all(getattr(module, f) == getattr(first, f) for f in alike)]
+    equal = [module for module in pool if module.capacity_gib == first.capacity_gib]
+    chosen = [first]
+    while len(chosen) < wanted:
+        another = rng.choice(rng.choice((near, near, near, near, equal, pool)))
+        if another not in chosen:
+            chosen.append(another)
+        elif len(chosen) >= len(near):
+            near = pool
+    rng.shuffle(chosen)
+    return chosen
+
+
+def _row(rng: random.Random, check: str, row_id: str, **content: Any) -> dict[str, Any]:
+    return {"check": check, "id": row_id, "source": "INVENTED", "severity": _severity(rng), **content}
+
+
+def _fitted(rng: random.Random, sockets: list[str]) -> tuple[list[dict[str, Any]], tuple[str, ...]]:
+    """Rows on which sockets may be fitted, and those that are, refused ones now and then."""
+    sets = [sockets[:1], sockets, rng.sample(sockets, rng.randint(1, len(sockets)))]
+    rows = []
+    if _chance(rng, 0.3):
+        rows.append(_row(rng, "fitted", "boot-socket", sets=rng.sample(sets, rng.randint(1, 3))))
+    fitted = rng.choice(rows[0]["sets"]) if rows and _chance(rng, 0.85) else sockets
+    if not rows and _chance(rng, 0.25):
+        fitted = sockets[: rng.randint(1, len(sockets))]
+    elif _chance(rng, 0.06):
+        fitted = rng.sample(sockets, rng.randint(1, len(sockets)))
+    return rows, tuple(rng.sample(list(fitted), len(fitted)))
+
+
+def _order_rows(rng: random.Random) -> list[dict[str, Any]]:
+    """Rows on the order within a channel, its ranks, and the least of a socket."""
+    rows = []
+    if _chance(rng, 0.25):
+        rows.append(_row(rng, "fill-order", "gaps", severity=rng.choice(("off", "advised", "error"))))
+    if _chance(rng, 0.35):
+        keys = rng.choice((["package_ranks"], ["capacity_gib"], ["capacity_gib", "package_ranks"], ["logical_ranks"]))
+        severity = rng.choice(("off", "advised", "error"))
+        rows.append(_row(rng, "channel-order", "along-the-channel", severity=severity, keys=keys))
+    for count in rng.sample(("package", "logical", "loads"), rng.choice((0, 0, 0, 1, 1, 2))):
+        most = rng.choice((2, 3, 4, 4, 6, 6, 8))
+        rows.append(_row(rng, "rank-limit", f"most-{count}", count=count, most=most))
+    if _chance(rng, 0.2):
+        rows.append(_row(rng, "socket-minimum", "least", severity="error", modules=rng.choice((1, 1, 2))))
+    return rows
+
+
+def _accept_rows(rng: random.Random, modules: list[Module]) -> list[dict[str, Any]]:
+    """What the board takes: always the first type, most often all."""
+    rows = []
+    for field in ("kind", "capacity_gib", "device_width", "package_ranks", "rate_mts", "voltage_mv"):
+        if field != "kind" and not _chance(rng, 0.04):
+            continue
+        first, *others = [getattr(module, field) for module in modules]
+        values = sorted({first, *(value for value in others if _chance(rng, 0.85))})
+        if field == "kind" and _chance(rng, 0.5):
+            values = sorted({"RDIMM", *values})
+        rows.append(_row(rng, "accept", f"takes-{field}", field=field, values=values))
+    return rows
+
+
+def _accepted(rows: list[dict[str, Any]], module: Module) -> bool:
+    accepts = [row for row in rows if row["check"] == "accept"]
+    return all(getattr(module, row["field"]) in row["values"] for row in accepts)
+
+
+def _mix_rows(rng: random.Random) -> list[dict[str, Any]]:
+    return [
+        _row(
+            rng,
+            "mix",
+            f"mix-{field}",
+            field=field,
+            apart=rng.choice(("system", "socket", "channel", "channel", "nowhere")),
+            severity=rng.choice(("off", "advised", "error", "error")),
+        )
+        for field in _MIX_FIELDS
+        if _chance(rng, 0.2)
+    ]
+
+
+def _socket_rows(rng: random.Random, wiring: Wiring, modules: list[Module], *, in_order: bool) -> list[dict[str, Any]]:
+    """Ceilings, counts, prescribed orders, likeness."""
+    rows = []
+    sockets = list(wiring)
+    most = max(len(_slots(controllers)) for controllers in wiring.values())
+    largest = most * max(module.capacity_gib for module in modules)
+    for row_id in ("ceiling-one", "ceiling-two"):
+        if _chance(rng, 0.12):
+            named = rng.choice(([], rng.sample(sockets, rng.randint(1, len(sockets)))))
+            ceiling = rng.randint(max(1, largest // 3), largest)
+            rows.append(_row(rng, "ceiling", row_id, socket_gib=ceiling, sockets=named))
+    for row_id in ("counts-one", "counts-two"):
+        if _chance(rng, 0.12):
+            named = rng.choice(([], rng.sample(sockets, rng.randint(1, len(sockets)))))
+            fewest = min(len(_slots(wiring[socket])) for socket in named or sockets)
+            counts = sorted(rng.sample(range(1, fewest + 1), rng.randint((fewest + 1) // 2, fewest)))
+            rows.append(_row(rng, "counts", row_id, modules=counts, sockets=named))
+    if _chance(rng, 0.12):
+        socket = rng.choice(sockets)
+        slots = _slots(wiring[socket])
+        order = rng.sample(slots, len(slots))
+        if in_order:
+            of_channel = {slot: channel for channel in _channels(wiring) for slot in channel}
+            waiting = {id(channel): iter(channel) for channel in _channels(wiring)}
+            order = [next(waiting[id(of_channel[slot])]) for slot in order]
+        rows.append(_row(rng, "sequence", "prescribed", socket=socket, slots=order))
+    if _chance(rng, 0.2):
+        what = rng.choice(("capacity", "count", "population"))
+        row = _row(rng, "alike", "alike", what=what)
+        shapes = {
+            tuple(tuple(len(slots) for slots in channels.values()) for channels in controllers.values())
+            for controllers in wiring.values()
+        }
+        if len(shapes) > 1 and what == "population":
+            row["severity"] = "advised"
+        rows.append(row)
+    return rows
+
+
+def _interleave(rng: random.Random, wiring: Wiring) -> dict[str, Any]:
+    style = rng.choice(("even", "any", "groups"))
+    ids = [[channel for channels in c.values() for channel in channels] for c in wiring.values()]
+    widest = max(ids, key=len)
+    if style == "groups" and len(widest) > 1:
+        groups: dict[frozenset[str], dict[str, Any]] = {}
+        for _ in range(rng.randint(1, 6)):
+            channels = rng.sample(widest, rng.randint(2, len(widest)))
+            excess = rng.choice(("layers", "alone", "none"))
+            group = {"channels": channels, "exclusive": _chance(rng, 0.3), "excess": excess}
+            groups.setdefault(frozenset(channels), group)
+        return {"style": style, "groups": list(groups.values())}
+    most = len(widest)
+    ways = rng.sample(range(1, most + 1), rng.randint(max(1, most - 2), most))
+    excess = rng.choice(("layers", "layers", "alone", "none"))
+    return {"style": "any" if style == "groups" else style, "ways": ways, "excess": excess}
+
+
+def _rate_rows(rng: random.Random, listed: list[int], usual: list[Module]) -> list[dict[str, Any]]:
+    """One row for each case, by ranks, slots, kind or voltage; slower with more modules on a channel."""
+    kinds = sorted({module.kind.value for module in usual} | {"RDIMM"})
+    ranks = sorted({module.package_ranks for module in usual})
+    parts: dict[str, list[list[Any]]] = {
+        "all": [[]],
+        "package_ranks": [[1], [n for n in (2, 4, 8) if n in ranks or _chance(rng, 0.7)] or [2]],
+        "slots": [[1, 2], [3, 4]] if _chance(rng, 0.5) else [[1], [2, 3, 4]],
+        "kinds": [[kinds[0]], ["RDIMM", "LRDIMM", "UDIMM", "ECC UDIMM", "3DS RDIMM"]],
+        "voltage_mv": [[1500, 1200, 1100], [1350]],
+    }
+    parts["kinds"][1].remove(kinds[0])
+    rows = []
+    fastest = len(listed) - 1
+    for dpc in (1, 2, 3):
+        field = rng.choice(("all", "all", "all", *parts))
+        for number, values in enumerate(parts[field]):
+            mts: int | str = listed[max(0, fastest - rng.choice((0, 0, 1)))]
+            if _chance(rng, 0.03 if dpc == 1 else 0.1):
+                mts = "none"
+            row = {"id": f"rate-{dpc}-{number}", "dpc": dpc, "mts": mts, "source": "INVENTED"}
+            rows.append(row if field == "all" else {**row, field: values})
+        fastest = max(0, fastest - rng.choice((0, 1, 1, 2)))
+    rng.shuffle(rows)
+    return rows
+
+
+def _processors(rng: random.Random, generation: Generation, modules: list[Module]) -> list[dict[str, Any]]:
+    options = []
+    for number in range(rng.choice((0, 0, 1, 2))):
+        rates = []
+        for _ in range(rng.choice((0, 1, 1, 2))):
+            rate: dict[str, Any] = {"mts": rng.choice(RATES_MTS[generation][2:])}
+            if _chance(rng, 0.2):
+                rate["dpc"] = rng.choice(([1], [1, 2], [2, 3]))
+            if _chance(rng, 0.2):
+                rate["kinds"] = [rng.choice(modules).kind.value]
+            rates.append(rate)
+        option: dict[str, Any] = {"id": f"option-{number}", "rates": rates, "source": "INVENTED"}
+        if _chance(rng, 0.35):
+            option["ceiling_gib"] = rng.randint(2, 6) * max(module.capacity_gib for module in modules)
+        options.append(option)
+    return options
+
+
+def _physical(wiring: Wiring) -> dict[str, Any]:
+    slots = [slot for controllers in wiring.values() for slot in _slots(controllers)]
+    return {
+        "width_mm": 400,
+        "depth_mm": 300,
+        "sockets": {
+            socket: {"at_mm": [20 + 100 * index, 200], "size_mm": [80, 80]} for index, socket in enumerate(wiring)
+        },
+        "rows": [{"slots": slots, "start_mm": [20, 100], "pitch_mm": 10}],
+    }
+
+
+# Requests
+
+
+def _random_request(rng: random.Random, board: Board, modules: list[Module], fitted: tuple[str, ...]) -> Request:
+    supplies = _supplies(rng, modules)
+    slots = sum(len(board.socket(socket).slots) for socket in fitted)
+    sizes = [module.capacity_gib for module in modules]
+    capacity = _capacity(rng, sizes, slots)
+    prefer = rng.choice(sorted(LISTS))
+    if any(supply.kept for supply in supplies) and _chance(rng, 0.5):
+        prefer = "upgrade"
+    over = rng.choice((None, None, None, 0, rng.choice(sizes), 2 * max(sizes), capacity // 10, capacity))
+    return Request(
+        capacity_gib=capacity,
+        supplies=supplies,
+        fitted=fitted,
+        processor=rng.choice((None, *(option.id for option in board.processors))),
+        prefer=prefer,
+        over_gib=over,
+        max_types=rng.choice((1, 2, 2, 2, 3, 3)),
+    )
+
+
+def _capacity(rng: random.Random, sizes: list[int], slots: int) -> int:
+    """Exact, odd, tiny or too large."""
+    form = rng.choices(("exact", "odd", "tiny", "full", "too large"), weights=(20, 8, 2, 2, 1))[0]
+    if form == "exact":
+        count = rng.randint(1, max(1, (slots * 4) // 5))
+        return sum(rng.choice(sizes) for _ in range(count))
+    if form == "odd":
+        return rng.randint(1, slots * max(sizes))
+    if form == "tiny":
+        return 1
+    return slots * max(sizes) + (form == "too large")
+
+
+def _supplies(rng: random.Random, modules: list[Module]) -> tuple[Supply, ...]:
+    limited, priced, kept = _chance(rng, 0.45), rng.choice((0.0, 0.0, 0.7, 1.0, 1.0)), _chance(rng, 0.3)
+
+    def lot() -> Lot:
+        count = rng.choice((0, 1, 2, 2, 3, 4, 6, 8)) if limited and _chance(rng, 0.7) else None
+        price = Fraction(rng.randint(0, 900), rng.choice((1, 1, 2))) if _chance(rng, priced) else None
+        return Lot(count=count, price=price)
+
+    def supply(module: Module) -> Supply:
+        mine = rng.randint(0, 4) if kept else 0
+        lots = () if mine and _chance(rng, 0.2) else tuple(lot() for _ in range(rng.choice((1, 1, 2))))
+        return Supply(module=module, kept=mine, lots=lots)
+
+    return tuple(supply(module) for module in modules)
