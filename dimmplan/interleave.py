@@ -8,7 +8,7 @@ sockets are named or ordered. The published rules behind the three styles are GB
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from dimmplan.model.board import Socket
@@ -154,29 +154,38 @@ class _Loop:
         """The widest sets of the permitted numbers of channels; only those of greatest depth, then sum, survive."""
         excess = self.permitted.excess
         pools = sorted({left for left in self.left if left}, reverse=True) if excess == "none" else [0]
+        lives = [self._live(pool) for pool in pools]
         for ways in self.permitted.ways:
-            found = [choice for pool in pools for choice in self._sets_of(ways, pool)]
+            found = [choice for live in lives for choice in self._sets_of(ways, live)]
             if found:
                 yield from found
                 return
 
-    def _sets_of(self, ways: int, pool: int) -> Iterator[_Choice]:
-        """Sets of that many channels; with a ``pool`` only among channels with just that much left."""
+    def _live(self, pool: int) -> list[list[int]]:
+        """Channels with something left, falling, a list for each controller (one for all where any may join).
+
+        With a ``pool`` only those with just that much left.
+        """
         live = [
-            self._falling(channel for channel in controller if self.left[channel] and pool in (0, self.left[channel]))
+            [channel for channel in controller if self.left[channel] and pool in (0, self.left[channel])]
             for controller in self.controllers
         ]
         if self.permitted.style == "any":
-            everyone = self._falling(channel for controller in live for channel in controller)
-            if len(everyone) >= ways:
-                members = tuple(sorted(everyone[:ways]))
-                yield _Choice(members, min(self.left[m] for m in members), self.permitted.excess)
+            live = [[channel for controller in live for channel in controller]]
+        return [self._falling(controller) for controller in live]
+
+    def _sets_of(self, ways: int, live: list[list[int]]) -> Iterator[_Choice]:
+        """Sets of that many channels."""
+        if sum(map(len, live)) < ways:
+            return
+        if self.permitted.style == "any":
+            yield from self._even_sets(live, ways, 1)
             return
         for each in range(1, ways + 1):
             if ways % each == 0:
                 yield from self._even_sets(live, each, ways // each)
 
-    def _falling(self, channels: Iterator[int] | Sequence[int]) -> list[int]:
+    def _falling(self, channels: list[int]) -> list[int]:
         rates = self.rates
         return sorted(channels, key=lambda c: (-self.left[c], -rates[c] if rates else 0, c))
 

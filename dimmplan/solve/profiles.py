@@ -16,7 +16,6 @@ from dimmplan.interleave import Amounts, Permitted, regions
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
-
 NO_REGION = 1 << 20
 """Ways of the narrowest region of an empty socket: it never is the narrowest."""
 
@@ -52,30 +51,33 @@ class Query:
 
 
 class Evaluator:
-    """Regions of a socket, remembered: figures depend on capacities alone, up to a common factor."""
+    """Regions of the sockets of one permitted kind, remembered: they depend on capacities up to a common factor."""
 
-    def __init__(self) -> None:
-        self._known: dict[tuple[Permitted, Amounts], tuple[int, int, int]] = {}
+    def __init__(self, permitted: Permitted) -> None:
+        self.permitted = permitted
+        self._known: dict[Amounts, tuple[int, int, int]] = {}
 
-    def __call__(self, permitted: Permitted, amounts: Amounts) -> tuple[int, int, int]:
+    def __call__(self, amounts: Sequence[Sequence[int]]) -> tuple[int, int, int]:
         """Sum of region depths, number of regions, fewest ways; GiB per channel at one rate for all."""
         factor = math.gcd(*(amount for controller in amounts for amount in controller))
-        if permitted.style == "groups":
-            reduced = tuple(tuple(amount // factor for amount in controller) for controller in amounts)
-        else:
-            reduced = tuple(
-                sorted(tuple(sorted((a // factor for a in controller), reverse=True)) for controller in amounts)
-            )
-        key = (permitted, reduced)
+        key = self._canonical(amounts, factor)
         if key not in self._known:
-            found = regions(reduced, permitted)
+            found = regions(key, self.permitted)
             self._known[key] = (sum(r.depth for r in found), len(found), min(r.ways for r in found))
         depth, count, narrowest = self._known[key]
         return depth * factor, count, narrowest
 
+    def _canonical(self, amounts: Sequence[Sequence[int]], factor: int) -> Amounts:
+        """One form for all amounts that have the same figures: order counts for listed groups only."""
+        if self.permitted.style == "groups":
+            return tuple(tuple(amount // factor for amount in controller) for controller in amounts)
+        if self.permitted.style == "any":
+            return (tuple(sorted((a // factor for controller in amounts for a in controller), reverse=True)),)
+        return tuple(sorted(tuple(sorted((a // factor for a in controller), reverse=True)) for controller in amounts))
+
 
 class _Part(NamedTuple):
-    """One controller loaded (or, for groups, the whole socket so far)."""
+    """One controller loaded."""
 
     code: int
     gib: int
@@ -84,75 +86,109 @@ class _Part(NamedTuple):
 
 
 class ProfileSource:
-    """Generates the profiles of a space."""
+    """Generates the profiles of a space; figures and judgements are remembered from query to query."""
 
     def __init__(self, space: Space, budget: Budget) -> None:
         self.space = space
         self.budget = budget
-        self.evaluate = Evaluator()
-        self.by_channel = space.board.rate_scope == "channel"
+        self._evaluators: dict[Permitted, Evaluator] = {}
+        self._allowed: dict[tuple[SocketShape, Rows], dict[int, bool]] = {}
 
     def profiles(self, query: Query) -> list[Profile]:
         """All profiles that answer the query, one for each set of figures, in board order."""
+        permitted = query.shape.permitted
+        evaluate = self._evaluators.setdefault(permitted, Evaluator(permitted))
+        allowed = self._allowed.setdefault((query.shape, query.may_break), {})
+        return _Drawing(self.space, self.budget, query, evaluate, allowed).profiles()
+
+
+def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
+    """The loads of a channel that keep the bounds of a query, best board order first."""
+    unit = space.rate_unit
+    return [
+        load
+        for load in space.loads(shape, query.types, query.may_break)
+        if not load.gib
+        or load.rate >= query.rate
+        and load.gib * (unit // (query.rate or load.rate)) <= query.most_time
+        and load.gib <= query.high_gib
+    ]
+
+
+class _Drawing:
+    """One query being answered."""
+
+    def __init__(
+        self, space: Space, budget: Budget, query: Query, evaluate: Evaluator, allowed: dict[int, bool]
+    ) -> None:
+        self.space = space
+        self.budget = budget
+        self.query = query
+        self.evaluate = evaluate
+        self.allowed = allowed
+        self.unit = space.rate_unit
+        self.by_channel = space.board.rate_scope == "channel"
+        self._loads: dict[ChannelShape, list[Load]] = {}
+
+    def profiles(self) -> list[Profile]:
+        """The answer, one profile for each set of figures."""
         best: dict[tuple[int, ...], Profile] = {}
-        for variant in self.space.variants(query.shape, query.may_break):
-            parts = self._grouped(query, variant) if query.shape.permitted.groups else self._even(query, variant)
-            for controllers in parts:
-                profile = self._profile(query, controllers)
+        grouped = bool(self.query.shape.permitted.groups)
+        for variant in self.space.variants(self.query.shape, self.query.may_break):
+            for controllers in self._grouped(variant) if grouped else self._even(variant):
+                profile = self._profile(controllers)
                 if profile is None:
                     continue
-                known = best.get(profile[:-1])
+                figures = profile[:-1]
+                known = best.get(figures)
                 if known is None or profile.text > known.text:
-                    best[profile[:-1]] = profile
+                    best[figures] = profile
         return sorted(best.values(), key=lambda profile: profile.text, reverse=True)
 
-    def loads(self, query: Query, shape: ChannelShape) -> list[Load]:
-        """The loads of a channel that keep the bounds of the query."""
-        unit = self.space.rate_unit
-        return [
-            load
-            for load in self.space.loads(shape, query.types, query.may_break)
-            if not load.gib
-            or (
-                load.rate >= query.rate
-                and load.gib * (unit // (query.rate or load.rate)) <= query.most_time
-                and load.gib <= query.high_gib
-            )
-        ]
+    def loads(self, shape: ChannelShape) -> list[Load]:
+        """The loads of a channel that keep the bounds of the query, best board order first."""
+        if shape not in self._loads:
+            self._loads[shape] = loads_within(self.space, self.query, shape)
+        return self._loads[shape]
 
     # -- styles even and any: controllers with equal channels are interchangeable ----------------------------------
 
-    def _even(self, query: Query, variant: Sequence[tuple[ChannelShape, ...]]) -> Iterator[tuple[_Part, ...]]:
-        options = {shapes: self._options(query, shapes, alone=len(variant) == 1) for shapes in dict.fromkeys(variant)}
-        most = [max((part.gib for part in options[shapes]), default=-1) for shapes in variant]
+    def _even(self, variant: Sequence[tuple[ChannelShape, ...]]) -> Iterator[Sequence[_Part]]:
+        query = self.query
+        options = {shapes: self._options(shapes, alone=len(variant) == 1) for shapes in dict.fromkeys(variant)}
+        parts_of = [options[shapes] for shapes in variant]
+        most = [max((part.gib for part in parts), default=-1) for parts in parts_of]
         if min(most) < 0:
             return
         rest = [sum(most[index:]) for index in range(len(most) + 1)]
+        before = [
+            max((i for i in range(index) if variant[i] == variant[index]), default=-1) for index in range(len(most))
+        ]
+        chosen: list[_Part] = [parts[0] for parts in parts_of]
+        places = [0] * len(variant)
+        last = len(variant) - 1
 
-        def extend(
-            index: int, chosen: tuple[_Part, ...], gib: int, places: dict[object, int]
-        ) -> Iterator[tuple[_Part, ...]]:
-            if index == len(variant):
-                if gib >= query.low_gib:
-                    yield chosen
-                return
-            shapes = variant[index]
-            parts = options[shapes]
-            start = places.get(shapes, 0)
+        def extend(index: int, gib: int) -> Iterator[Sequence[_Part]]:
+            parts = parts_of[index]
+            start = places[before[index]] if before[index] >= 0 else 0
             self.budget.spend(len(parts) - start)
+            floor, ceiling = query.low_gib - gib - rest[index + 1], query.high_gib - gib
             for place in range(start, len(parts)):
                 part = parts[place]
-                total = gib + part.gib
-                if total <= query.high_gib and total + rest[index + 1] >= query.low_gib:
-                    yield from extend(index + 1, (*chosen, part), total, {**places, shapes: place})
+                if floor <= part.gib <= ceiling:
+                    chosen[index], places[index] = part, place
+                    if index == last:
+                        yield chosen
+                    else:
+                        yield from extend(index + 1, gib + part.gib)
 
-        yield from extend(0, (), 0, {})
+        yield from extend(0, 0)
 
-    def _options(self, query: Query, shapes: tuple[ChannelShape, ...], *, alone: bool) -> list[_Part]:
+    def _options(self, shapes: tuple[ChannelShape, ...], *, alone: bool) -> list[_Part]:
         """Every way to load one controller, one for each set of figures, best board order first."""
         best: dict[object, _Part] = {}
-        low = query.low_gib if alone else 0
-        for part in self._fill(query, shapes, low, lambda _loads, _gib: True):
+        low = self.query.low_gib if alone else 0
+        for part in self._fill(shapes, low, lambda _loads, _gib: True):
             amounts = sorted((load.gib, load.rate if self.by_channel else 0) for load in part.loads)
             low_rank = sum(load.low_rank for load in part.loads)
             slowest = min((load.rate for load in part.loads if load.gib), default=0)
@@ -164,7 +200,6 @@ class ProfileSource:
 
     def _fill(
         self,
-        query: Query,
         shapes: tuple[ChannelShape, ...],
         low_gib: int,
         hopeful: Callable[[list[Load | None], int], bool],
@@ -174,96 +209,98 @@ class ProfileSource:
         for index, shape in enumerate(shapes):
             places.setdefault(shape, []).append(index)
         order = [index for indices in places.values() for index in indices]
-        choices = {shape: self.loads(query, shape) for shape in places}
-        most = [max((load.gib for load in choices[shapes[index]]), default=-1) for index in order]
-        if min(most) < 0:
+        choices = [self.loads(shapes[index]) for index in order]
+        if not all(choices):
             return
+        same = [shapes[a] == shapes[b] for a, b in itertools.pairwise(order)] + [False]
+        most = [max(load.gib for load in loads) for loads in choices]
         rest = [sum(most[index:]) for index in range(len(most) + 1)]
+        high_gib, steps = self.query.high_gib, len(order)
         chosen: list[Load | None] = [None] * len(shapes)
 
         def extend(step: int, gib: int, first: int) -> Iterator[_Part]:
-            if step == len(order):
-                loads = tuple(load for load in chosen if load is not None)
-                code = sum(load.code for load in loads)
-                yield _Part(code, gib, loads, b"".join(load.text for load in loads))
+            if step == steps:
+                loads: tuple[Load, ...] = tuple(chosen)  # type: ignore[arg-type]
+                code = sum([load.code for load in loads])
+                yield _Part(code, gib, loads, b"".join([load.text for load in loads]))
                 return
-            shape = shapes[order[step]]
-            loads_here = choices[shape]
+            loads_here, floor, ceiling = choices[step], low_gib - gib - rest[step + 1], high_gib - gib
             self.budget.spend(1)
             for place in range(first, len(loads_here)):
                 load = loads_here[place]
-                total = gib + load.gib
-                if total > query.high_gib or total + rest[step + 1] < low_gib:
-                    continue
-                chosen[order[step]] = load
-                if hopeful(chosen, total):
-                    same = step + 1 < len(order) and shapes[order[step + 1]] == shape
-                    yield from extend(step + 1, total, place if same else 0)
+                if floor <= load.gib <= ceiling:
+                    chosen[order[step]] = load
+                    if hopeful(chosen, gib + load.gib):
+                        yield from extend(step + 1, gib + load.gib, place if same[step] else 0)
             chosen[order[step]] = None
 
         yield from extend(0, 0, 0)
 
     # -- style groups: channels of equal membership are interchangeable, controllers are not -----------------------
 
-    def _grouped(self, query: Query, variant: Sequence[tuple[ChannelShape, ...]]) -> Iterator[tuple[_Part, ...]]:
+    def _grouped(self, variant: Sequence[tuple[ChannelShape, ...]]) -> Iterator[Sequence[_Part]]:
         shapes = tuple(
             ChannelShape(s.slots, (*s.membership, -1 - index), s.pattern)
             for index, controller in enumerate(variant)
             for s in controller
         )
-        bound = _GroupBound(query, self.space.rate_unit)
+        bound = _GroupBound(self.query, self.unit)
         ends = list(itertools.accumulate(len(controller) for controller in variant))
-        for part in self._fill(query, shapes, query.low_gib, bound.hopeful):
-            yield tuple(
-                _Part(0, sum(load.gib for load in part.loads[a:b]), part.loads[a:b], b"")
-                for a, b in zip([0, *ends], ends, strict=False)
-            )
+        spans = [slice(a, b) for a, b in zip([0, *ends], ends, strict=False)]
+        for part in self._fill(shapes, self.query.low_gib, bound.hopeful):
+            yield [_Part(0, sum([load.gib for load in part.loads[span]]), part.loads[span], b"") for span in spans]
 
     # -- figures ---------------------------------------------------------------------------------------------------
 
-    def _profile(self, query: Query, controllers: tuple[_Part, ...]) -> Profile | None:
+    def _profile(self, controllers: Sequence[_Part]) -> Profile | None:
         loads = [load for part in controllers for load in part.loads]
-        code = sum(load.code for load in loads)
-        if not self.space.socket_allows(query.shape, code, query.may_break):
+        code = sum([load.code for load in loads])
+        allows = self.allowed.get(code)
+        if allows is None:
+            allows = self.space.socket_allows(self.query.shape, code, self.query.may_break)
+            self.allowed[code] = allows
+        if not allows:
             return None
         self.budget.spend(1)
         if not code:
-            return self._empty(loads)
-        unit = self.space.rate_unit
-        amounts = tuple(tuple(load.gib for load in part.loads) for part in controllers)
-        if self.by_channel:
-            slowest = min(load.rate for load in loads if load.gib)
-            rates = tuple(tuple(load.rate or slowest for load in part.loads) for part in controllers)
-            flat = [rate for controller in rates for rate in controller]
-            found = regions(amounts, query.shape.permitted, rates)
-            time = sum(r.depth * (unit // min(flat[channel] for channel in r.channels)) for r in found)
-            count, narrowest = len(found), min(r.ways for r in found)
-            parallel = max(load.gib * (unit // load.rate) for load in loads if load.gib)
-        else:
-            rate = query.rate or min(load.rate for load in loads if load.gib)
-            depth, count, narrowest = self.evaluate(query.shape.permitted, amounts)
-            time = depth * (unit // rate)
-            parallel = max(load.gib for load in loads) * (unit // rate)
-        if time > query.most_time:
+            return Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, b"".join(load.text for load in loads))
+        times = self._times_by_channel(controllers, loads) if self.by_channel else self._times(controllers, loads)
+        if times is None:
             return None
+        time, parallel, count, narrowest = times
         per_controller = [part.gib for part in controllers]
         return Profile(
-            code=code,
-            gib=sum(per_controller),
-            time=time,
-            parallel=parallel,
-            controller_difference=max(per_controller) - min(per_controller),
-            regions=count,
-            narrowest=narrowest,
-            low_rank=sum(load.low_rank for load in loads),
-            text=b"".join(load.text for load in loads),
+            code,
+            sum(per_controller),
+            time,
+            parallel,
+            max(per_controller) - min(per_controller),
+            count,
+            narrowest,
+            sum([load.low_rank for load in loads]),
+            b"".join([load.text for load in loads]),
         )
 
+    def _times(self, controllers: Sequence[_Part], loads: list[Load]) -> tuple[int, int, int, int] | None:
+        """Sweep time, time of the fullest channel, number of regions, fewest ways; one rate for the socket."""
+        rate = self.query.rate or min(load.rate for load in loads if load.gib)
+        unit = self.unit // rate
+        depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
+        if depth * unit > self.query.most_time:
+            return None
+        return depth * unit, max([load.gib for load in loads]) * unit, count, narrowest
 
-    @staticmethod
-    def _empty(loads: Sequence[Load]) -> Profile:
-        """A fitted socket without modules, where the board's rules let it be."""
-        return Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, b"".join(load.text for load in loads))
+    def _times_by_channel(self, controllers: Sequence[_Part], loads: list[Load]) -> tuple[int, int, int, int] | None:
+        """As ``_times``, each channel at a rate of its own and each region at its slowest channel's."""
+        slowest = min(load.rate for load in loads if load.gib)
+        amounts = tuple(tuple(load.gib for load in part.loads) for part in controllers)
+        rates = tuple(tuple(load.rate or slowest for load in part.loads) for part in controllers)
+        found = regions(amounts, self.query.shape.permitted, rates)
+        time = sum(r.depth * (self.unit // min(loads[channel].rate for channel in r.channels)) for r in found)
+        if time > self.query.most_time:
+            return None
+        parallel = max(load.gib * (self.unit // load.rate) for load in loads if load.gib)
+        return time, parallel, len(found), min(r.ways for r in found)
 
 
 class _GroupBound:
@@ -271,37 +308,44 @@ class _GroupBound:
 
     def __init__(self, query: Query, rate_unit: int) -> None:
         permitted = query.shape.permitted
-        self.groups = sorted(permitted.groups, key=lambda group: -len(group.channels))
         self.needs_equal = all(group.excess != "layers" for group in permitted.groups)
-        self.scale = math.lcm(*(len(group.channels) for group in self.groups))
+        self.scale = math.lcm(*(len(group.channels) for group in permitted.groups))
+        self.groups = [
+            (group.channels, self.scale // len(group.channels), group.exclusive, group.excess == "none")
+            for group in sorted(permitted.groups, key=lambda group: len(group.channels))
+        ]
         self.low_gib = query.low_gib
-        self.rate, self.rate_unit = query.rate, rate_unit
+        self.fastest = rate_unit // query.rate if query.rate else 0
+        self.rate_unit = rate_unit
         self.most_time = query.most_time * self.scale
         self.channels = query.shape.channels
 
     def hopeful(self, chosen: list[Load | None], gib: int) -> bool:
         """False where no completion of these loads keeps the time bound."""
-        widest = [1] * self.channels
-        for group in reversed(self.groups):
-            if self._possible(group.channels, group.exclusive, group.excess, chosen):
-                for channel in group.channels:
-                    widest[channel] = len(group.channels)
-        fastest = self.rate_unit // self.rate if self.rate else 0
+        wait = [self.scale] * self.channels
+        for members, share, exclusive, equal in self.groups:
+            if self._possible(members, exclusive, equal, chosen):
+                for channel in members:
+                    wait[channel] = share
         time = 0
-        widest_open = 1
-        for channel, load in enumerate(chosen):
+        least_open = self.scale
+        for load, share in zip(chosen, wait, strict=True):
             if load is None:
-                widest_open = max(widest_open, widest[channel])
+                least_open = min(least_open, share)
             elif load.gib:
-                unit = fastest or self.rate_unit // load.rate
-                time += load.gib * unit * (self.scale // widest[channel])
-        missing = max(0, self.low_gib - gib)
-        return time + missing * fastest * (self.scale // widest_open) <= self.most_time
+                time += load.gib * share * (self.fastest or self.rate_unit // load.rate)
+        missing = self.low_gib - gib
+        return time + (missing * self.fastest * least_open if missing > 0 else 0) <= self.most_time
 
-    def _possible(self, members: tuple[int, ...], exclusive: bool, excess: str, chosen: list[Load | None]) -> bool:
-        amounts = {load.gib for channel in members if (load := chosen[channel]) is not None}
-        if 0 in amounts or (excess == "none" and self.needs_equal and len(amounts) > 1):
-            return False
+    def _possible(self, members: tuple[int, ...], exclusive: bool, equal: bool, chosen: list[Load | None]) -> bool:
+        amount = -1
+        for channel in members:
+            load = chosen[channel]
+            if load is None:
+                continue
+            if not load.gib or (equal and self.needs_equal and amount not in (-1, load.gib)):
+                return False
+            amount = load.gib
         if not exclusive:
             return True
         return not any(load is not None and load.gib for c, load in enumerate(chosen) if c not in members)

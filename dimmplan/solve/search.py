@@ -18,8 +18,9 @@ from typing import Any, Literal
 
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import Criterion, criteria_of
-from dimmplan.solve.profiles import Profile, ProfileSource, Query
+from dimmplan.solve.profiles import Profile, ProfileSource, Query, loads_within
 from dimmplan.solve.space import Rows, SocketShape, Space
+from dimmplan.solve.sums import reached, sums
 
 Value = int | Fraction
 GROWTH = 1.25
@@ -83,9 +84,13 @@ class Aim:
 
 
 class Search:
-    """One exact search over a space. ``budget`` counts nodes; profiles and regions are remembered between aims."""
+    """One exact search over a space. ``budget`` counts nodes; profiles and regions are remembered between aims.
 
-    def __init__(self, space: Space, budget: Budget) -> None:
+    ``bounds=False`` draws every population of every branch; the answer is the same, only slower.
+    """
+
+    def __init__(self, space: Space, budget: Budget, *, bounds: bool = True) -> None:
+        self.bounds = bounds
         self.space = space
         self.budget = budget
         self.incumbent: Found | None = None
@@ -119,7 +124,7 @@ class Search:
         found: set[int] = set()
         for size in range(1, self._most_types() + 1):
             for branch in self._branches(size, frozenset(self.space.advised), aim, None):
-                found |= {self.space.gib(total) for total in self._reached(branch.kinds, branch.targets)}
+                found |= {self.space.gib(total) for total in self._reached(branch, branch.targets)}
         return found
 
     def nearest_faster(self, low_gib: int, high_gib: int, sweep: Fraction, *, up: bool) -> int | None:
@@ -145,7 +150,7 @@ class Search:
                 for chosen in combinations(self.space.advised, broken)
                 for size in sizes
                 for branch in self._branches(size, frozenset(chosen), aim, None)
-                if (targets := self._reached(branch.kinds, branch.targets))
+                if (targets := self._reached(branch, branch.targets))
             ]
             if branches:
                 value, _ = self._sweep_stage(branches, at_least)
@@ -191,7 +196,8 @@ class Search:
         if any(row.severity == "error" or row.id not in may_break for row in self.space.fitted_breaches()):
             return
         high = aim.high_gib
-        if rival is not None and self.criteria[1].name == "over_gib" and not self.space.request.over_gib:
+        over_first = self.criteria[1].name == "over_gib" and not self.space.request.over_gib
+        if self.bounds and rival is not None and over_first:
             high = min(high, self.space.gib(rival.code))
         rows = self.space.alike_rows(may_break)
         tied = any(row.what == "population" for row in rows)
@@ -303,7 +309,7 @@ class Search:
         kept: list[Branch] = []
         for branch in branches:
             if name in totals:
-                options = self._by_total(branch, totals[name], criterion.better)
+                options = self._by_total(branch, totals[name], criterion.better, bar)
             elif name == "socket_difference_gib":
                 options = self._by_difference(branch)
             elif name in _SUMS:
@@ -361,15 +367,28 @@ class Search:
         return measures[name]
 
     def _by_total(
-        self, branch: Branch, measure: Callable[[int], Value], better: Literal["high", "low"]
+        self,
+        branch: Branch,
+        measure: Callable[[int], Value],
+        better: Literal["high", "low"],
+        bar: Value | None,
     ) -> Iterator[tuple[Value, Branch]]:
+        """The best value that the totals allow.
+
+        Totals that only equal the bar are passed on unproven before populations are drawn: the system sweep proves
+        them, and most branches end there.
+        """
         by_value: dict[Value, set[int]] = {}
         for total in branch.targets:
             by_value.setdefault(measure(self._code(branch, total)), set()).add(total)
+        above = {value for value in by_value if bar is None or branch.drawn or _better(value, bar, better)}
+        proven = self._reached(branch, (total for value in above for total in by_value[value]))
         for value in sorted(by_value, reverse=better == "high"):
-            targets = self._reached(branch.kinds, by_value[value])
-            if targets:
-                yield value, replace(branch, targets=targets)
+            if value in above and (targets := proven & by_value[value]):
+                yield value, replace(branch, targets=frozenset(targets))
+                return
+            if value == bar and value not in above:
+                yield value, replace(branch, targets=frozenset(by_value[value]))
                 return
 
     def _by_bottleneck(
@@ -392,7 +411,7 @@ class Search:
 
         def feasible(position: int) -> bool:
             part = within(position)
-            targets = self._reached(part.kinds, part.targets) if part else frozenset()
+            targets = self._reached(part, part.targets) if part else frozenset()
             known[position] = replace(part, targets=targets) if part and targets else None
             return known[position] is not None
 
@@ -418,7 +437,7 @@ class Search:
             if least is not None and width > least:
                 return
             part = _keep(branch, lambda p, low=low, width=width: low <= p.gib <= low + width)  # type: ignore[misc]
-            targets = self._reached(part.kinds, part.targets) if part else frozenset()
+            targets = self._reached(part, part.targets) if part else frozenset()
             if part and targets:
                 least = width
                 yield width, replace(part, targets=targets)
@@ -430,9 +449,8 @@ class Search:
             replace(kind, profiles=tuple(p._replace(code=p.code + weight * measure(p)) for p in kind.profiles))
             for kind in branch.kinds
         )
-        reached = self._sums(kinds)
         by_value: dict[int, set[int]] = {}
-        for total in reached:
+        for total in sums(_steps(kinds), None, budget=self.budget):
             value, old = divmod(total, weight)
             if old in branch.targets:
                 by_value.setdefault(value, set()).add(total)
@@ -466,7 +484,7 @@ class Search:
         best = None if bar is None else Fraction(bar)
         kept: list[Branch] = []
         for bound, gib, branch in jobs:
-            if best is not None and bound < best:
+            if self.bounds and best is not None and bound < best:
                 break
             found = self._fastest(branch, gib, best)
             if found is None:
@@ -490,13 +508,13 @@ class Search:
         """The least time in which that capacity can be swept, and the branch with all profiles that keep it."""
         slowest = branch.rate or min(self.space.board.rates_mts)
         most = gib * (self.space.rate_unit // slowest)
-        if at_least is not None:
+        if at_least is not None and self.bounds:
             most = min(most, int(gib * self.space.rate_unit * 8 / (1000 * at_least)))
-        bound = self._least_time(branch, gib)
+        bound = self._least_time(branch, gib) if self.bounds else most
         while True:
             bound = min(bound, most)
             drawn = self._draw(branch, gib, bound)
-            targets = self._reached(drawn.kinds, drawn.targets) if drawn else frozenset()
+            targets = self._reached(drawn, drawn.targets) if drawn else frozenset()
             if drawn is not None and targets:
                 break
             if bound >= most:
@@ -528,9 +546,9 @@ class Search:
                 types=branch.types,
                 may_break=branch.may_break,
                 rate=branch.rate,
-                low_gib=max(low, gib - (all_most - high)),
-                high_gib=min(high, gib - (all_least - low)),
-                most_time=most_time,
+                low_gib=max(low, gib - (all_most - high)) if self.bounds else 0,
+                high_gib=min(high, gib - (all_least - low)) if self.bounds else gib,
+                most_time=most_time if self.bounds else gib * self.space.rate_unit,
             )
             allowed = {profile.code for profile in kind.profiles}
             profiles = tuple(p for p in self.source.profiles(query) if p.code in allowed)
@@ -545,26 +563,20 @@ class Search:
         totals = [-1]
         for variant in self.space.variants(shape, branch.may_break):
             channels = [channel for controller in variant for channel in controller]
-            loads = [self.source.loads(query, channel) for channel in channels]
+            loads = [loads_within(self.space, query, channel) for channel in channels]
             if all(loads):
                 totals.append(sum(max(load.gib for load in each) for each in loads))
         return max(totals)
 
     # -- sums over sockets -------------------------------------------------------------------------------------
 
-    def _reached(self, kinds: Sequence[Kind], targets: Iterable[int]) -> frozenset[int]:
+    def _reached(self, branch: Branch, targets: Iterable[int]) -> frozenset[int]:
         """The targets that some choice of profiles adds up to."""
-        wanted = set(targets)
-        return frozenset(wanted & self._sums(kinds, wanted)) if wanted else frozenset()
-
-    def _sums(self, kinds: Sequence[Kind], wanted: set[int] | None = None) -> set[int]:
-        """All totals that choices of profiles add up to; with ``wanted``, only those that can still matter."""
-        steps = [
-            sorted({profile.code * times for profile in kind.profiles}) for kind in kinds for times in kind.steps()
-        ]
-        if not all(steps):
-            return set()
-        return _sumset(steps, wanted, self.budget)
+        steps = _steps(branch.kinds)
+        if branch.summed:
+            wanted = set(targets)
+            return frozenset(wanted & sums(steps, wanted, budget=self.budget)) if wanted else frozenset()
+        return reached(steps, targets, base=self.space.base, types=branch.types, budget=self.budget)
 
     # -- board order -------------------------------------------------------------------------------------------
 
@@ -606,6 +618,11 @@ _SUMS: dict[str, Callable[[Profile], int]] = {
 }
 
 
+def _steps(kinds: Sequence[Kind]) -> list[list[int]]:
+    """The codes that each independent choice of a profile may add."""
+    return [sorted({profile.code * times for profile in kind.profiles}) for kind in kinds for times in kind.steps()]
+
+
 def _better(one: Any, other: Any, better: Literal["high", "low"]) -> bool:
     return bool(one > other if better == "high" else one < other)
 
@@ -619,16 +636,3 @@ def _keep(branch: Branch, test: Callable[[Profile], bool]) -> Branch | None:
             return None
         kinds.append(replace(kind, profiles=profiles))
     return replace(branch, kinds=tuple(kinds))
-
-
-def _sumset(steps: list[list[int]], wanted: set[int] | None, budget: Budget) -> set[int]:
-    """All sums of one number from each list. With ``wanted``, sums that cannot end there are dropped early."""
-    least = [sum(step[0] for step in steps[i:]) for i in range(len(steps) + 1)]
-    most = [sum(step[-1] for step in steps[i:]) for i in range(len(steps) + 1)]
-    low, high = (min(wanted), max(wanted)) if wanted else (least[0], most[0])
-    sums = {0}
-    for index, step in enumerate(steps):
-        budget.spend(len(sums))
-        floor, ceiling = low - most[index + 1], high - least[index + 1]
-        sums = {total for have in sums for each in step if floor <= (total := have + each) <= ceiling}
-    return sums

@@ -73,9 +73,13 @@ class Load:
 
 
 class Space:
-    """Everything that a search over one request asks about; pure look-ups, cached."""
+    """Everything that a search over one request asks about; pure look-ups, cached.
 
-    def __init__(self, board: Board, request: Request) -> None:
+    ``symmetry=False`` treats every channel and socket as one of its own; the answer is the same, only slower.
+    """
+
+    def __init__(self, board: Board, request: Request, *, symmetry: bool = True) -> None:
+        self.symmetry = symmetry
         self.board = board
         self.request = request
         self.option: ProcessorOption | None = board.processor(request.processor)
@@ -117,16 +121,20 @@ class Space:
         permitted = permitted_sets(self.board.interleave, socket)
         membership: dict[str, tuple[int, ...]] = {}
         for index, channel in enumerate(socket.channels):
-            membership[channel.id] = tuple(g for g, group in enumerate(permitted.groups) if index in group.channels)
+            groups = tuple(g for g, group in enumerate(permitted.groups) if index in group.channels)
+            membership[channel.id] = groups if self.symmetry else (*groups, -1 - index)
         shape = SocketShape(
             controllers=tuple(
                 tuple(ChannelShape(len(ch.slots), membership[ch.id]) for ch in controller.channels)
                 for controller in socket.controllers
             ),
-            rules=tuple(
-                row.id
-                for row in rows_of_scope(self.rows, "socket")
-                if not self._named(row) or socket.id in self._named(row)
+            rules=(
+                *(
+                    row.id
+                    for row in rows_of_scope(self.rows, "socket")
+                    if not self._named(row) or socket.id in self._named(row)
+                ),
+                *(() if self.symmetry else (socket.id,)),
             ),
             permitted=permitted,
         )
@@ -241,9 +249,7 @@ class Space:
         return found
 
     @staticmethod
-    def _patterned(
-        shape: SocketShape, socket: Socket, filled: tuple[str, ...]
-    ) -> tuple[tuple[ChannelShape, ...], ...]:
+    def _patterned(shape: SocketShape, socket: Socket, filled: tuple[str, ...]) -> tuple[tuple[ChannelShape, ...], ...]:
         """The controllers of a shape with just those slots to be filled."""
         return tuple(
             tuple(

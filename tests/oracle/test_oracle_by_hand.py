@@ -36,13 +36,13 @@ from tests.oracle.brute import (
 )
 from tests.oracle.random_boards import make_board, random_case
 
-M8, M16, M16W, M32, M64, M128, L64, S64 = (
+M16, M16W, M32, M32S, M64, M128, L64, S64 = (
     parse_label(label)
     for label in (
-        "8GB 1Rx8 PC4-2933Y-R",
         "16GB 1Rx4 PC4-2933Y-R",
         "16GB 2Rx8 PC4-2933Y-R",
         "32GB 2Rx4 PC4-2933Y-R",
+        "32GB 1Rx4 PC4-3200AA-R",
         "64GB 2Rx4 PC4-2933Y-R",
         "128GB 4Rx4 PC4-2933Y-R",
         "64GB 4Rx4 PC4-2666V-L",
@@ -367,6 +367,8 @@ KINDS = AcceptRow(id="k", check="accept", source="INVENTED", field="kind", value
         (ORDER, (M32, M64, None), True),
         (ORDER, (M16W, M32, None), True),
         (ORDER, (M128, M32, M64), True),
+        (ORDER, (M16W, M32S, None), False),
+        (ORDER, (M32S, M16W, None), True),
         (KINDS, (M32, None, None), False),
         (KINDS, (M32, L64, None), True),
         (mix("device_width", "channel"), (M16W, M32, None), True),

@@ -1,0 +1,133 @@
+"""Shapes to SVG: one self-contained document per page. The only user of svgwrite; it knows nothing of memory."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import Any
+
+import svgwrite
+from svgwrite.base import BaseElement, Title
+
+from dimmplan.sheet.shapes import Group, Line, Page, Polygon, Rect, Shape, Strokes, Text
+
+MARK = "made by dimmplan"
+"""Stands in every document this tool wrote; a file without it is not ours to overwrite."""
+
+_NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_MARKED = re.compile(rf"<metadata>\s*{MARK}\s*</metadata>")
+
+
+class _Metadata(BaseElement):  # type: ignore[misc]  # svgwrite has no types
+    """The metadata element with plain text in it."""
+
+    elementname = "metadata"
+
+    def get_xml(self) -> Any:
+        """The element."""
+        xml = super().get_xml()
+        xml.text = MARK
+        return xml
+
+
+class _Plain(BaseElement):  # type: ignore[misc]  # svgwrite has no types
+    """An element by name: svgwrite's own classes spend most of their time on checks that are off here."""
+
+    def __init__(self, name: str, attributes: dict[str, str], text: str = "") -> None:
+        self.elementname = name
+        super().__init__(debug=False)
+        self.attribs = attributes
+        self._text = text
+
+    def get_xml(self) -> Any:
+        """The element with its text."""
+        xml = super().get_xml()
+        if self._text:
+            xml.text = self._text
+        return xml
+
+
+def render_svg(page: Page) -> str:
+    """One page as an SVG document. Same page, same text."""
+    width, height = _number(page.width_mm), _number(page.height_mm)
+    drawing = svgwrite.Drawing(size=(f"{width}mm", f"{height}mm"), viewBox=f"0 0 {width} {height}", debug=False)
+    drawing.set_desc(title=_inert(page.title), desc=_inert(page.desc))
+    drawing.add(_Metadata(debug=False))
+    drawing.defs.add(drawing.style(page.stylesheet))
+    drawing.add(_Plain("rect", {"class": "paper", "width": width, "height": height}))
+    for element in _elements(page.shapes):
+        drawing.add(element)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{drawing.tostring()}\n'
+
+
+def is_own(text: str) -> bool:
+    """True for a document that ``render_svg`` wrote."""
+    return _MARKED.search(text[:4000]) is not None
+
+
+def _number(value: float) -> str:
+    """A coordinate as written: the one place where coordinates are rounded, to a hundredth of a millimetre."""
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def _inert(text: str) -> str:
+    """Text without what XML cannot carry; mark-up in it is escaped on writing."""
+    return _NOT_XML.sub("\ufffd", text)
+
+
+def _elements(shapes: Iterable[Shape]) -> list[BaseElement]:
+    return [_element(shape) for shape in shapes]
+
+
+def _element(shape: Shape) -> BaseElement:
+    if isinstance(shape, Group):
+        return _group(shape)
+    if isinstance(shape, Text):
+        return _text(shape)
+    look = {"class": shape.look} if shape.look else {}
+    if isinstance(shape, Rect):
+        sides = {"x": shape.x, "y": shape.y, "width": shape.width, "height": shape.height}
+        sides |= {"rx": shape.radius} if shape.radius else {}
+        return _Plain("rect", look | {name: _number(value) for name, value in sides.items()})
+    if isinstance(shape, Line):
+        ends = {"x1": shape.x1, "y1": shape.y1, "x2": shape.x2, "y2": shape.y2}
+        return _Plain("line", look | {name: _number(value) for name, value in ends.items()})
+    if isinstance(shape, Polygon):
+        points = " ".join(f"{_number(x)},{_number(y)}" for x, y in shape.points)
+        return _Plain("polygon", look | {"points": points})
+    return _Plain("path", look | {"d": _path(shape)})
+
+
+def _path(shape: Strokes) -> str:
+    return "".join(f"M{_number(a)} {_number(b)}L{_number(c)} {_number(d)}" for a, b, c, d in shape.segments)
+
+
+def _text(shape: Text) -> BaseElement:
+    x, y = _number(shape.x), _number(shape.y)
+    attributes = {"x": x, "y": y, "font-size": _number(shape.size)}
+    if shape.look:
+        attributes["class"] = shape.look
+    if shape.anchor != "start":
+        attributes["text-anchor"] = shape.anchor
+    if shape.turn:
+        attributes["transform"] = f"rotate({shape.turn} {x} {y})"
+    return _Plain("text", attributes, _inert(shape.text))
+
+
+def _group(shape: Group) -> BaseElement:
+    attributes = {"class": shape.look} if shape.look else {}
+    if shape.id:
+        attributes["id"] = shape.id
+    group = _Plain("g", attributes)
+    if shape.title:
+        group.add(_titled(shape.title))
+    for element in _elements(shape.children):
+        group.add(element)
+    return group
+
+
+def _titled(text: str) -> BaseElement:
+    return Title(_inert(text))
+
+

@@ -1,0 +1,211 @@
+"""Blocks of text that know their height before they are drawn, and the ways to stack them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from dimmplan.sheet.measure import Run, fitted, font_size, line_pitch, width, wrap_runs
+from dimmplan.sheet.shapes import Anchor, Line, Rect, Shape, Text
+
+Draw = Callable[[float, float], list[Shape]]
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Something of a known size. ``draw(x, y)`` gives its shapes with the upper left corner there."""
+
+    width: float
+    height: float
+    draw: Draw
+
+
+def label(
+    x: float, y: float, text: str, cap_mm: float, look: str = "", anchor: Anchor = "start", turn: int = 0
+) -> Text:
+    """One line of text on its base line."""
+    return Text(x=x, y=y, text=text, size=font_size(cap_mm), look=look, anchor=anchor, turn=turn)
+
+
+def paragraph(runs: Sequence[Run], cap_mm: float, width_mm: float, *, indent: float = 0.0, look: str = "") -> Block:
+    """Running text; bold pieces are set apart by the runs."""
+    lines = wrap_runs(tuple(runs), cap_mm, width_mm - indent)
+    pitch = line_pitch(cap_mm)
+
+    def draw(x: float, y: float) -> list[Shape]:
+        shapes: list[Shape] = []
+        for number, line in enumerate(lines):
+            base = y + cap_mm + 0.3 + number * pitch
+            for offset, text, bold in line:
+                classes = " ".join(part for part in ("b" if bold else "", look) if part)
+                shapes.append(label(x + indent + offset, base, text, cap_mm, classes))
+        return shapes
+
+    return Block(width_mm, len(lines) * pitch, draw)
+
+
+def ticked(runs: Sequence[Run], cap_mm: float, width_mm: float) -> Block:
+    """A paragraph behind a box to tick."""
+    side = cap_mm + 0.7
+    text = paragraph(runs, cap_mm, width_mm, indent=side + 1.3)
+
+    def draw(x: float, y: float) -> list[Shape]:
+        return [Rect(x=x + 0.2, y=y + 0.05, width=side, height=side, look="box"), *text.draw(x, y)]
+
+    return Block(width_mm, text.height + 0.3, draw)
+
+
+def numbered(number: int, runs: Sequence[Run], cap_mm: float, width_mm: float) -> Block:
+    """A paragraph behind its number and a box to tick."""
+    side = cap_mm + 0.7
+    indent = side + 1.3 + width("0", cap_mm, bold=True) + 1.2
+    text = paragraph(runs, cap_mm, width_mm, indent=indent)
+
+    def draw(x: float, y: float) -> list[Shape]:
+        box = Rect(x=x + 0.2, y=y + 0.05, width=side, height=side, look="box")
+        count = label(x + side + 1.3, y + cap_mm + 0.3, str(number), cap_mm, "b")
+        return [box, count, *text.draw(x, y)]
+
+    return Block(width_mm, text.height + 0.3, draw)
+
+
+def stacked(blocks: Sequence[Block], gap: float = 0.0) -> Block:
+    """Blocks one below the other."""
+    kept = [block for block in blocks if block.height > 0]
+    height = sum(block.height for block in kept) + gap * max(0, len(kept) - 1)
+
+    def draw(x: float, y: float) -> list[Shape]:
+        shapes: list[Shape] = []
+        for block in kept:
+            shapes += block.draw(x, y)
+            y += block.height + gap
+        return shapes
+
+    return Block(max((block.width for block in kept), default=0.0), height, draw)
+
+
+def headed(title: str, body: Block, cap_mm: float, *, rule: bool = True) -> Block:
+    """A panel: its title in bold over a thin line, then the body."""
+    title_cap = max(cap_mm, 2.2)
+    head = title_cap + (1.7 if rule else 1.1)
+
+    def draw(x: float, y: float) -> list[Shape]:
+        said = fitted(title, title_cap, body.width, bold=True)
+        shapes: list[Shape] = [label(x, y + title_cap + 0.1, said, title_cap, "b")]
+        if rule:
+            line = y + title_cap + 0.9
+            shapes.append(Line(x1=x, y1=line, x2=x + body.width, y2=line, look="medium"))
+        return [*shapes, *body.draw(x, y + head)]
+
+    return Block(body.width, head + body.height, draw)
+
+
+def signal(word: str, look: str, body: Block, cap_mm: float, *, alert: bool) -> Block:
+    """A safety panel: the signal word on its own ground, the text in a frame below."""
+    word_cap = max(2.5, cap_mm)
+    head = word_cap + 1.8
+    pad = 1.2
+    text_look = {"warning": "b on-warning", "notice": "b on-notice"}.get(look, "b")
+
+    def draw(x: float, y: float) -> list[Shape]:
+        outer = body.width + 2 * pad
+        frame = Rect(x=x, y=y, width=outer, height=head + body.height + 1.6, look="thick")
+        ground = Rect(x=x, y=y, width=outer, height=head, look=look)
+        said = f"! {word}" if alert else word
+        text = label(x + pad, y + head / 2 + word_cap / 2, said, word_cap, text_look)
+        return [ground, frame, text, *body.draw(x + pad, y + head + 0.8)]
+
+    return Block(body.width + 2 * pad, head + body.height + 1.6, draw)
+
+
+SIGNAL_PAD_MM = 2.4
+"""What a signal panel's frame takes from its width."""
+
+
+def columns_height(blocks: Sequence[Block], count: int, gap: float) -> float:
+    """The least height with which the blocks, kept in order, fill ``count`` columns."""
+    heights = [block.height for block in blocks]
+    if not heights:
+        return 0.0
+    low, high = max(heights), sum(heights) + gap * len(heights)
+    for _ in range(24):
+        middle = (low + high) / 2
+        if columns_needed(blocks, middle, gap) <= count:
+            high = middle
+        else:
+            low = middle
+    return high
+
+
+def columns_needed(blocks: Sequence[Block], height: float, gap: float) -> int:
+    """How many columns of a height the blocks take, in order."""
+    count, used = 1, 0.0
+    for block in blocks:
+        step = block.height + (gap if used else 0.0)
+        if used and used + step > height + 1e-6:
+            count, used = count + 1, block.height
+        else:
+            used += step
+    return count
+
+
+def in_columns(
+    blocks: Sequence[Block], x: float, y: float, *, width_mm: float, height: float, gap: float, gutter: float
+) -> list[Shape]:
+    """The blocks drawn in columns, in order: down the first, then down the next."""
+    shapes: list[Shape] = []
+    at, used = x, 0.0
+    for block in blocks:
+        step = block.height + (gap if used else 0.0)
+        if used and used + step > height + 1e-6:
+            at, used, step = at + width_mm + gutter, 0.0, block.height
+        shapes += block.draw(at, y + used + step - block.height)
+        used += step
+    return shapes
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A table column: its head and its share of the width left over (0 keeps it as narrow as its content)."""
+
+    head: str
+    grow: float = 0.0
+    right: bool = False
+    bold: bool = False
+
+
+def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], cap_mm: float, width_mm: float) -> Block:
+    """A table with thin lines between its rows; cells of growing columns are wrapped."""
+    pad = 1.0
+    fixed = [
+        max(width(c.head, cap_mm), *(width(row[i], cap_mm, c.bold) for row in rows), 0.0) + 2 * pad if not c.grow else 0.0
+        for i, c in enumerate(columns)
+    ]
+    left, shares = width_mm - sum(fixed), sum(column.grow for column in columns)
+    wides = [f if not c.grow else left * c.grow / shares for f, c in zip(fixed, columns, strict=True)]
+    cells = [
+        [paragraph([(text, c.bold)], cap_mm, wide - 2 * pad) for text, c, wide in zip(row, columns, wides, strict=True)]
+        for row in rows
+    ]
+    heads = [paragraph([(c.head, False)], cap_mm, wide - 2 * pad) for c, wide in zip(columns, wides, strict=True)]
+    heights = [max(cell.height for cell in row) + 1.0 for row in [heads, *cells]]
+
+    def draw(x: float, y: float) -> list[Shape]:
+        shapes: list[Shape] = []
+        top = y
+        for number, row in enumerate([heads, *cells]):
+            at = x
+            for cell, column, wide, text in zip(
+                row, columns, wides, [c.head for c in columns] if not number else rows[number - 1], strict=True
+            ):
+                if column.right:
+                    shapes.append(label(at + wide - pad, top + 0.7 + cap_mm, text, cap_mm, "b" if column.bold and number else "", "end"))
+                else:
+                    shapes += cell.draw(at + pad, top + 0.4)
+                at += wide
+            top += heights[number]
+            look = "medium" if number == 0 else "thin"
+            shapes.append(Line(x1=x, y1=top, x2=x + width_mm, y2=top, look=look))
+        return shapes
+
+    return Block(width_mm, sum(heights), draw)

@@ -1,0 +1,105 @@
+"""What every sheet carries for safety, short, and whom it defers to (ISO-3864-2, ANSI-Z535, ESD-S20.20, IEC-61340-5-1).
+
+WARNING could injure seriously, CAUTION slightly, NOTICE is for property only.
+"""
+
+from __future__ import annotations
+
+from dimmplan.explain import counted
+from dimmplan.model.request import Mode
+from dimmplan.sheet.blocks import SIGNAL_PAD_MM, Block, headed, paragraph, signal, stacked, ticked
+from dimmplan.sheet.facts import Facts
+from dimmplan.sheet.measure import Run
+
+BEFORE = (
+    "Right machine: its tag and locate light agree with this sheet.",
+    "Owner agrees, data is saved, the system itself was shut down.",
+    "Shared chassis: a cord may feed a neighbour. Ask first.",
+)
+DEFERENCE = (
+    "The machine's service manual, site rules, local codes and licensed practice go before this sheet. "
+    "It is an aid, not a safety label."
+)
+
+
+def before_start(cap_mm: float, width_mm: float) -> Block:
+    """What must be sure before anything is touched."""
+    ticks = [ticked([(text, False)], cap_mm, width_mm) for text in BEFORE]
+    return headed("Before you start", stacked(ticks, 0.3), cap_mm)
+
+
+def _signal_text(items: list[tuple[str, str]], cap_mm: float, width_mm: float) -> Block:
+    runs: list[list[Run]] = [[(head, True), (text, False)] if head else [(text, False)] for head, text in items]
+    return stacked([paragraph(run, cap_mm, width_mm - SIGNAL_PAD_MM) for run in runs], 0.5)
+
+
+def warning(facts: Facts, cap_mm: float, width_mm: float) -> Block:
+    """What could injure seriously."""
+    weight = facts.board.physical.weight_kg
+    heavy = f"The board file says {weight:g} kg." if weight is not None else "Weigh it or ask."
+    items = [
+        (
+            "Shock.",
+            "Pull all power cords and wait as the maker states; no standby light may be lit in the chassis or by "
+            "the slots. Modules are not hot-pluggable.",
+        ),
+        ("Fans", "may restart: keep fingers, hair and cables out of them."),
+        ("Tipping, weight.", f"One machine out at a time, anti-tip feet out. {heavy} Lift by the site's rule."),
+        ("Liquid-cooled:", "stop. Trained staff only."),
+    ]
+    return signal("WARNING", "warning", _signal_text(items, cap_mm, width_mm), cap_mm, alert=True)
+
+
+def caution(cap_mm: float, width_mm: float) -> Block:
+    """What could injure slightly."""
+    items = [("", "Sharp edges. Hot modules and heat sinks. Latches and rails pinch fingers.")]
+    return signal("CAUTION", "caution", _signal_text(items, cap_mm, width_mm), cap_mm, alert=True)
+
+
+def notice(cap_mm: float, width_mm: float) -> Block:
+    """What could harm the machine."""
+    items = [
+        (
+            "Static.",
+            "Strap, mat and chassis to one earthed common point: with its cords out the chassis is not earthed.",
+        ),
+        (
+            "Modules.",
+            "Hold them by the edges, match the notch; both latches close by themselves. Never force: the wrong "
+            "generation does not fit.",
+        ),
+    ]
+    return signal("NOTICE", "notice", _signal_text(items, cap_mm, width_mm), cap_mm, alert=False)
+
+
+def deference(cap_mm: float, width_mm: float) -> Block:
+    """Whose word goes before this sheet's."""
+    return paragraph([(DEFERENCE, True)], cap_mm, width_mm)
+
+
+def before_power(facts: Facts, cap_mm: float, width_mm: float) -> Block:
+    """What to look at before the cords go back."""
+    blanks = len(facts.blanks)
+    texts = ["Slots match the map, latches closed."]
+    if blanks:
+        texts.append(f"{counted(blanks, 'blank')} in place, see map.")
+    texts += ["Baffle and lid on.", "Nothing left inside."]
+    ticks = [ticked([(text, False)], cap_mm, width_mm) for text in texts]
+    return headed("Before power-on", stacked(ticks, 0.3), cap_mm)
+
+
+def first_boot(facts: Facts, cap_mm: float, width_mm: float) -> Block:
+    """What the machine should show, and that it may take long."""
+    blocks = [paragraph([("Expect", False), (f"{facts.expected}.", True)], cap_mm, width_mm)]
+    if facts.placement.mode is not Mode.INDEPENDENT:
+        said = (
+            f"Set the mode in firmware; until then the machine shows {facts.capacity_gib} GiB."
+        )
+        blocks.append(paragraph([(said, False)], cap_mm, width_mm))
+    said = "Training can take many minutes. Do not interrupt it."
+    blocks.append(paragraph([(said, False)], cap_mm, width_mm))
+    blocks += [
+        ticked([(text, False)], cap_mm, width_mm)
+        for text in ("Machine shows what is expected.", "Log cleared.", "Memory test passed.")
+    ]
+    return headed("First boot", stacked(blocks, 0.3), cap_mm)

@@ -1,0 +1,168 @@
+"""How much paper the map needs: least distances between the things on it, worked out one axis at a time.
+
+The y axis is the x axis of the board laid on its side, so everything is said once: *posts* stand across the axis
+(slots drawn as wide as their letters ask), *walls* are what keeps its own place (sockets, landmarks, slots that lie
+along the axis).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from dimmplan.model.board import Board
+from dimmplan.sheet.facts import Facts, clean
+from dimmplan.sheet.measure import width
+from dimmplan.sheet.slotbox import SlotStyle
+from dimmplan.sheet.view import Area, Bank, Mark, Run, View, runs
+from dimmplan.sheet.warp import Need, Stretch, stretch
+
+MARK_MM = 2.2
+"""Letter height on landmarks."""
+
+GROUP_MM = 2.5
+"""Letter height of channel and controller names."""
+
+LEVEL_MM = GROUP_MM + 2.2
+"""One row of brackets with its names."""
+
+SOCKET_MM = 3.5
+_EDGE_MM = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class Brackets:
+    """Brackets of a bank: channels next to the slots, controllers outside; at which end, and how deep they are."""
+
+    bank: Bank
+    channels: tuple[Run, ...]
+    controllers: tuple[Run, ...]
+    at_start: bool
+    depth_mm: float
+    channel_depth_mm: float
+
+
+def _laid(area: Area, on_side: bool) -> Area:
+    return Area(area.top, area.left, area.bottom, area.right) if on_side else area
+
+
+def mark_turned(mark: Mark) -> bool:
+    """True where a landmark's name reads better along its long upright side."""
+    wide, high = mark.area.right - mark.area.left, mark.area.bottom - mark.area.top
+    return high > 1.6 * wide
+
+
+@dataclass(frozen=True)
+class MapNeeds:
+    """What a view needs on paper with a slot style."""
+
+    facts: Facts
+    view: View
+    style: SlotStyle
+    brackets: tuple[Brackets, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Choose the ends of the brackets."""
+        object.__setattr__(self, "brackets", tuple(self._bracket(bank) for bank in self.view.banks))
+
+    @cached_property
+    def blocks(self) -> tuple[Area, ...]:
+        """Everything that stands in a slot's way, but for slots."""
+        return tuple(box for _, box in self.view.sockets) + tuple(m.area for m in self.view.marks if not m.cover)
+
+    def _bracket(self, bank: Bank) -> Brackets:
+        board = self.facts.board
+        channels, controllers = tuple(runs(board, bank, "channel")), tuple(runs(board, bank, "controller"))
+        names = max((width(clean(run.name), GROUP_MM, bold=True) for run in channels), default=0.0)
+        row = LEVEL_MM if bank.upright else names + 2.4
+        depth = (row if channels else 0.0) + (LEVEL_MM if controllers else 0.0)
+        before, after = (gap for gap, _, _ in self.gaps(bank))
+        at_start = before > after + 1e-6
+        return Brackets(bank, channels, controllers, at_start, depth, row if channels else 0.0)
+
+    def gaps(self, bank: Bank) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+        """Free board mm before and after the ends of a bank's slots: the distance, from, to."""
+        own = _laid(bank.area, bank.upright)
+        whole = _laid(self.view.area, bank.upright)
+        others = [_laid(block, bank.upright) for block in self.blocks]
+        others += [_laid(other.area, bank.upright) for other in self.view.banks if other is not bank]
+        level = [o for o in others if o.top < own.bottom and own.top < o.bottom]
+        low = max((o.right for o in level if o.right <= own.left + 1e-6), default=whole.left)
+        high = min((o.left for o in level if o.left >= own.right - 1e-6), default=whole.right)
+        return (own.left - low, low, own.left), (high - own.right, own.right, high)
+
+    def stretch(self, *, on_side: bool) -> Stretch:
+        """The x axis; the y axis with ``on_side``."""
+        whole = _laid(self.view.area, on_side)
+        needs = [*self._slots(on_side), *self._groups(on_side), *self._sockets(on_side), *self._marks(on_side)]
+        return stretch(whole.left, whole.right, needs)
+
+    def _slots(self, on_side: bool) -> Iterator[Need]:
+        whole = _laid(self.view.area, on_side)
+        walls = [_laid(block, on_side) for block in self.blocks]
+        posts: list[Area] = []
+        for slot in self.view.slots:
+            area = _laid(slot.area, on_side)
+            if slot.upright != on_side:
+                posts.append(area)
+            else:
+                walls.append(area)
+                yield area.left, area.right, self.style.length(self.facts.slots[slot.slot])
+        half = self.style.width_mm / 2
+        posts.sort(key=lambda post: post.centre[0])
+        for index, post in enumerate(posts):
+            at = post.centre[0]
+            yield whole.left, at, half + _EDGE_MM
+            yield at, whole.right, half + _EDGE_MM
+            for wall in walls:
+                if wall.top < post.bottom and post.top < wall.bottom:
+                    yield at, wall.left, half + 0.9
+                    yield wall.right, at, half + 0.9
+            for other in posts[index + 1 :]:
+                if other.top < post.bottom and post.top < other.bottom:
+                    yield at, other.centre[0], self.style.pitch_mm
+                    break
+
+    def _groups(self, on_side: bool) -> Iterator[Need]:
+        for brackets in self.brackets:
+            bank = brackets.bank
+            if bank.upright == on_side:  # this axis runs along the slots: room beyond their ends
+                for (gap, low, high), mine in zip(self.gaps(bank), (True, False), strict=True):
+                    depth = brackets.depth_mm if brackets.at_start == mine else 0.0
+                    if gap > 0:
+                        yield low, high, depth + 1.2
+            else:
+                for run in (*brackets.channels, *brackets.controllers):
+                    if not bank.upright and run in brackets.channels:
+                        need = GROUP_MM + 1.0  # these names lie across, one below the other
+                    else:
+                        need = width(clean(run.name), GROUP_MM, bold=True) + 1.2
+                    first = _laid(bank.slots[run.first].area, on_side)
+                    last = _laid(bank.slots[run.last].area, on_side)
+                    yield first.left, last.right, need
+
+    def _sockets(self, on_side: bool) -> Iterator[Need]:
+        for name, box in self.view.sockets:
+            long = width(clean(name), SOCKET_MM, bold=True) + 3.0
+            flat = self.socket_flat(box)
+            area = _laid(box, on_side)
+            yield area.left, area.right, long if flat != on_side else 2 * SOCKET_MM + 5.0
+
+    def socket_flat(self, box: Area) -> bool:
+        """True where a socket's name lies across: slots in front of it or behind give it that room."""
+        return any(bank.area.left < box.right and box.left < bank.area.right for bank in self.view.banks)
+
+    def _marks(self, on_side: bool) -> Iterator[Need]:
+        for mark in self.view.marks:
+            if mark.cover or not self.view.whole:
+                continue
+            area = _laid(mark.area, on_side)
+            long = width(clean(mark.name), MARK_MM) + 1.4
+            yield area.left, area.right, long if mark_turned(mark) == on_side else MARK_MM + 1.8
+
+
+def socket_filled(board: Board, facts: Facts, socket_id: str) -> tuple[int, int]:
+    """Filled and all slots of a socket."""
+    slots = board.socket(socket_id).slots
+    return sum(bool(facts.slots[slot].step) for slot in slots), len(slots)

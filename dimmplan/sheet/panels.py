@@ -1,0 +1,240 @@
+"""The panels around the map: what comes off first, the steps, what to know, the legend, the pick list."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from dimmplan.explain import counted
+from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragraph, stacked, table, ticked
+from dimmplan.sheet.facts import Facts, SlotFact, State, clean
+from dimmplan.sheet.measure import Run, widest, width
+from dimmplan.sheet.shapes import Line, Polygon, Rect, Segment, Shape, Strokes
+from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot, pattern_block, type_look
+from dimmplan.sheet.style import SMALLEST_TEXT_MM
+
+
+def access(facts: Facts, cap_mm: float, width_mm: float) -> Block:
+    """What comes off before the slots can be reached, in order."""
+    steps = facts.board.physical.access or ("The board file names nothing: see the service manual.",)
+    blocks = [numbered(n, [(clean(text), False)], cap_mm, width_mm) for n, text in enumerate(steps, 1)]
+    return headed("Comes off first", stacked(blocks, 0.3), cap_mm)
+
+
+def must_know(facts: Facts, cap_mm: float, width_mm: float) -> Block | None:
+    """Broken rules and what the board asks of the person at the chassis."""
+    words = {"error": "Does not obey the board:", "warning": "Not advised:", "note": ""}
+    blocks: list[Block] = []
+    for finding in facts.chassis_findings:
+        runs: list[Run] = [(words[finding.severity], True)] if words[finding.severity] else []
+        blocks.append(paragraph([*runs, (clean(finding.text), False)], cap_mm, width_mm))
+    return headed("For this machine", stacked(blocks, 0.8), cap_mm) if blocks else None
+
+
+@dataclass(frozen=True, slots=True)
+class _Cells:
+    """Even cells of the list of steps: box to tick, number, name, key letter."""
+
+    cap_mm: float
+    number_mm: float
+    name_mm: float
+    key_mm: float
+
+    @property
+    def wide(self) -> float:
+        return self.cap_mm + 0.7 + 0.9 + self.number_mm + 0.9 + self.name_mm + self.key_mm + 2.4
+
+    def draw(self, fact: SlotFact, x: float, y: float) -> list[Shape]:
+        cap, side = self.cap_mm, self.cap_mm + 0.7
+        base = y + cap + 0.35
+        at = x + side + 0.9 + self.number_mm
+        shapes: list[Shape] = [Rect(x=x + 0.2, y=y, width=side, height=side, look="box")]
+        shapes.append(label(at, base, str(fact.step), cap, "", "end"))
+        shapes.append(label(at + 0.9, base, fact.name, cap, "b"))
+        if self.key_mm:
+            shapes.append(label(at + 0.9 + self.name_mm + 1.0, base, fact.key, cap, ""))
+        return shapes
+
+
+def install(
+    facts: Facts, steps: Sequence[tuple[str, tuple[SlotFact, ...]]], cap_mm: float, width_mm: float
+) -> Block:
+    """The order of installing as boxes to tick, batch by batch; the key letter where there are several types."""
+    slots = [fact for _, batch in steps for fact in batch]
+    heads = [head for head, _ in steps]
+    cells = _Cells(
+        cap_mm=cap_mm,
+        number_mm=widest([str(fact.step) for fact in slots], cap_mm),
+        name_mm=widest([fact.name for fact in slots], cap_mm, bold=True),
+        key_mm=1.0 + width("m", cap_mm) if len(facts.types) > 1 else 0.0,
+    )
+    lead = widest(heads, cap_mm) + 2.5
+    beside = width_mm - lead >= 3 * cells.wide
+    if not beside:
+        lead = 0.0
+    per_row = max(1, int((width_mm - lead + 2.0) / cells.wide))
+    row = cap_mm + 2.0
+    blocks = [_batch(head, batch, cells, lead, per_row, row, width_mm) for head, batch in steps]
+    blocks += _last_steps(facts, cap_mm, width_mm)
+    return headed("Install, in this order", stacked(blocks, 0.5), cap_mm)
+
+
+def _batch(
+    head: str, batch: tuple[SlotFact, ...], cells: _Cells, lead: float, per_row: int, row: float, width_mm: float
+) -> Block:
+    above = 0.0 if lead else row - 0.8
+    rows = -(-len(batch) // per_row)
+
+    def draw(x: float, y: float) -> list[Shape]:
+        shapes: list[Shape] = [label(x, y + cells.cap_mm + 0.35, head, cells.cap_mm)]
+        for number, fact in enumerate(batch):
+            down, across = divmod(number, per_row)
+            shapes += cells.draw(fact, x + lead + across * cells.wide, y + above + down * row)
+        return shapes
+
+    return Block(width_mm, above + rows * row - 0.4, draw)
+
+
+def _last_steps(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
+    blocks: list[Block] = []
+    if facts.blanks:
+        names = facts.slots_in_words([slot for slot in facts.board.slots if slot in facts.blanks])
+        said = f"{counted(len(facts.blanks), 'blank')} into {names}."
+        if width(said, cap_mm) > 2 * width_mm:
+            said = f"{counted(len(facts.blanks), 'blank')} into the slots whose end is cross-hatched on the map."
+        blocks.append(ticked([(said, False)], cap_mm, width_mm))
+    if facts.placement.hold:
+        names = ", ".join(clean(slot) for slot in facts.placement.hold)
+        blocks.append(paragraph([("HOLD: do not touch", True), (f"{names} until their data is saved.", False)], cap_mm, width_mm))
+    return blocks
+
+
+def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
+    """What to fetch: box to tick, key, label, count, slots; blanks last."""
+    rows = [["", kind.key, kind.label, f"{kind.count} ×", kind.slots] for kind in facts.types]
+    if facts.blanks:
+        rows.append(["", "", "blank for a slot", f"{len(facts.blanks)} ×", "cross-hatched on the map"])
+    columns = [
+        Column("     "),
+        Column("key", bold=True),
+        Column("module, as its label says", bold=True),
+        Column("count", right=True, bold=True),
+        Column("slots", grow=1.0),
+    ]
+    body = table(columns, rows, cap_mm, width_mm)
+
+    def draw(x: float, y: float) -> list[Shape]:
+        shapes = body.draw(x, y)
+        return shapes
+
+    return Block(width_mm, body.height, draw)
+
+
+@dataclass(frozen=True, slots=True)
+class _Item:
+    """One entry of the legend: a sample and its words."""
+
+    sample_mm: float
+    words: str
+    draw: object
+
+
+_SAMPLE_MM, _ROW_MM = 11.0, 6.2
+_HIGH_MM = 5.0
+
+
+def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: float, *, note: str, brackets: bool) -> Block:
+    """What the forms on this map mean, with counts; only what the map shows."""
+    items: list[tuple[float, str, list[Shape]]] = []
+    for kind in facts.types:
+        count = sum(fact.key == kind.key for fact in shown)
+        if count:
+            items.append((_SAMPLE_MM, f"{kind.label}: {count}", _type_sample(kind.key)))
+    if any(fact.step for fact in shown):
+        items.append((6.0, "order of installing", _step_sample()))
+    words = {
+        State.EMPTY: "stays empty",
+        State.BLANK: "empty, takes a blank",
+        State.DEAD: "no processor",
+        State.HOLD: "hold: do not touch",
+    }
+    for state, said in words.items():
+        count = sum(fact.state is state for fact in shown)
+        if count:
+            items.append((_SAMPLE_MM, f"{said}: {count}", _state_sample(state)))
+    if facts.board.physical.slots and any(place.pin1 for place in facts.board.physical.slots):
+        items.append((3.0, "pin 1 end", [Polygon(points=((0, 5), (2.4, 5), (0, 2.6)), look="ink")]))
+    if brackets:
+        items.append((8.0, "channel (thick: controller)", _bracket_sample()))
+    rows: list[list[tuple[float, tuple[float, str, list[Shape]]]]] = [[]]
+    at = 0.0
+    for item in [*items, (0.0, note, [])]:
+        wide = item[0] + (1.4 if item[0] else 0.0) + width(item[1], cap_mm)
+        if rows[-1] and at + wide > width_mm:
+            rows.append([])
+            at = 0.0
+        rows[-1].append((at, item))
+        at += wide + 5.0
+
+    def draw(x: float, y: float) -> list[Shape]:
+        from dimmplan.sheet.shapes import moved
+
+        shapes: list[Shape] = []
+        for number, row in enumerate(rows):
+            top = y + number * _ROW_MM
+            for offset, (sample, said, drawn) in row:
+                shapes += [moved(shape, x + offset, top + 0.4) for shape in drawn]
+                lead = sample + 1.4 if sample else 0.0
+                shapes.append(label(x + offset + lead, top + 0.4 + _HIGH_MM / 2 + cap_mm / 2, said, cap_mm))
+        return shapes
+
+    return Block(width_mm, len(rows) * _ROW_MM, draw)
+
+
+def _type_sample(key: str) -> list[Shape]:
+    placing = Placing(0, 0, _SAMPLE_MM, _HIGH_MM, False)
+    base = placing.rect(0, 0, _SAMPLE_MM, _HIGH_MM, f"slot-{type_look(key)}")
+    return [base, *pattern_block(placing, 0.0, key, 2.5)]
+
+
+def _state_sample(state: State) -> list[Shape]:
+    fact = SlotFact(
+        slot="", name="", state=state, key="", step=0, words="", needs_blank=state is State.BLANK, hover=""
+    )
+    style = SlotStyle(name_mm=2.0, words_mm=2.0)
+    group = draw_slot(fact, Placing(0, 0, _SAMPLE_MM, _HIGH_MM, False), style, pin1_first=None, ident="")
+    return [shape for shape in group.children if getattr(shape, "text", "x")]
+
+
+def _step_sample() -> list[Shape]:
+    return [
+        Rect(x=0, y=0.6, width=5.4, height=3.8, look="ink", radius=0.8),
+        label(2.7, 2.5 + 1.25, "1", 2.5, "b inv", "middle"),
+    ]
+
+
+def _bracket_sample() -> list[Shape]:
+    lines: tuple[Segment, ...] = ((0, 3.2, 8, 3.2), (0, 3.2, 0, 4.2), (8, 3.2, 8, 4.2))
+    return [Strokes(segments=lines, look="medium")]
+
+
+def check_bar(x: float, y: float, *, upright: bool) -> list[Shape]:
+    """A bar of 50 mm with a tick every 10 mm, to see that the printer kept the size."""
+    shapes: list[Shape] = []
+    for tenth in range(6):
+        at, tick = tenth * 10.0, 2.4 if tenth in (0, 5) else 1.4
+        shapes.append(
+            Line(x1=x, y1=y - at, x2=x - tick, y2=y - at, look="thin")
+            if upright
+            else Line(x1=x + at, y1=y, x2=x + at, y2=y - tick, look="thin")
+        )
+    shapes.append(
+        Line(x1=x, y1=y, x2=x, y2=y - 50, look="thick") if upright else Line(x1=x, y1=y, x2=x + 50, y2=y, look="thick")
+    )
+    said = "check: 50 mm, print at 100 %"
+    cap = SMALLEST_TEXT_MM
+    turn = -90 if upright else 0
+    shapes.append(
+        label(x + 1.0 + cap, y - 25, said, cap, "", "middle", turn) if upright else label(x + 52, y, said, cap, "")
+    )
+    return shapes

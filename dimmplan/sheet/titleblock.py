@@ -1,0 +1,157 @@
+"""The title block at the lower right, with the fields of ISO 7200 that a slot map has, and lines to write on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from dimmplan.sheet.blocks import Block, label
+from dimmplan.sheet.facts import Facts, clean
+from dimmplan.sheet.measure import fitted, width
+from dimmplan.sheet.shapes import Line, Rect, Shape
+
+LABEL_MM = 2.0
+VALUE_MM = 2.5
+_ROW_MM, _LOW_ROW_MM = 7.4, 6.0
+HEIGHT_MM = 2 * _ROW_MM + 2 * _LOW_ROW_MM
+
+TRUST = {
+    "drafted": "DRAFTED, not checked",
+    "manual": "read from a manual",
+    "running": "seen running",
+}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Given:
+    """What the caller gave for the title block; ``None`` leaves a line to write on."""
+
+    title: str | None = None
+    tag: str | None = None
+    date: str | None = None
+    code: str | None = None
+    matrix: tuple[tuple[bool, ...], ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Field:
+    head: str
+    value: str | None
+    share: float
+
+
+def title_block(facts: Facts, given: Given, sheet: str, width_mm: float) -> Block:
+    """The block, its height always ``HEIGHT_MM``."""
+    square = HEIGHT_MM
+    fields = width_mm - square
+    trust = TRUST[facts.board.trust]
+    rows = [
+        [
+            _Field("Title", given.title, 0.50),
+            _Field("Machine tag", given.tag, 0.30),
+            _Field("Date", given.date, 0.20),
+        ],
+        [
+            _Field("Board", facts.board.title, 0.50),
+            _Field("Board file", trust, 0.30),
+            _Field("Sheet", sheet, 0.20),
+        ],
+    ]
+
+    def draw(x: float, y: float) -> list[Shape]:
+        shapes: list[Shape] = [Rect(x=x, y=y, width=width_mm, height=HEIGHT_MM, look="thick")]
+        top = y
+        for row in rows:
+            shapes += _row(row, x, top, fields)
+            top += _ROW_MM
+        shapes += _code_row(given, x, top, fields)
+        top += _LOW_ROW_MM
+        shapes += _signing(x, top, fields)
+        shapes.append(Line(x1=x + fields, y1=y, x2=x + fields, y2=y + HEIGHT_MM, look="medium"))
+        return [*shapes, *_square(given, x + fields, y, square)]
+
+    return Block(width_mm, HEIGHT_MM, draw)
+
+
+def _row(row: Sequence[_Field], x: float, y: float, wide: float) -> list[Shape]:
+    shapes: list[Shape] = []
+    at = x
+    for number, field in enumerate(row):
+        room = wide * field.share
+        shapes.append(label(at + 1.2, y + 0.9 + LABEL_MM, field.head, LABEL_MM))
+        base = y + _ROW_MM - 1.0
+        if field.value is None:
+            shapes.append(Line(x1=at + 1.2, y1=base, x2=at + room - 1.2, y2=base, look="write"))
+        else:
+            text, cap = _sized(clean(field.value), room - 2.4)
+            shapes.append(label(at + 1.2, base, text, cap, "b"))
+        if number:
+            shapes.append(Line(x1=at, y1=y, x2=at, y2=y + _ROW_MM, look="thin"))
+        at += room
+    shapes.append(Line(x1=x, y1=y + _ROW_MM, x2=x + wide, y2=y + _ROW_MM, look="thin"))
+    return shapes
+
+
+def _sized(text: str, room: float) -> tuple[str, float]:
+    """A value at the usual height, or a little lower where that saves it from being cut."""
+    for cap in (VALUE_MM, 2.2):
+        if width(text, cap, bold=True) <= room:
+            return text, cap
+    return fitted(text, LABEL_MM, room, bold=True), LABEL_MM
+
+
+def _code_row(given: Given, x: float, y: float, wide: float) -> list[Shape]:
+    base = y + _LOW_ROW_MM - 1.6
+    shapes: list[Shape] = [label(x + 1.2, base, "Plan code", LABEL_MM)]
+    start = x + 1.2 + width("Plan code", LABEL_MM) + 2.0
+    if given.code:
+        text, cap = _sized(clean(given.code), x + wide - 1.2 - start)
+        shapes.append(label(start, base, text, cap, "b"))
+    else:
+        shapes.append(Line(x1=start, y1=base, x2=x + wide - 1.2, y2=base, look="write"))
+    shapes.append(Line(x1=x, y1=y + _LOW_ROW_MM, x2=x + wide, y2=y + _LOW_ROW_MM, look="thin"))
+    return shapes
+
+
+def _signing(x: float, y: float, wide: float) -> list[Shape]:
+    shapes: list[Shape] = []
+    base = y + _LOW_ROW_MM - 1.4
+    for number, head in enumerate(("Installed by, date", "Checked by, date")):
+        at = x + number * wide / 2
+        start = at + 1.2 + width(head, LABEL_MM) + 1.5
+        shapes.append(label(at + 1.2, base, head, LABEL_MM))
+        shapes.append(Line(x1=start, y1=base, x2=at + wide / 2 - 1.2, y2=base, look="write"))
+        if number:
+            shapes.append(Line(x1=at, y1=y, x2=at, y2=y + _LOW_ROW_MM, look="thin"))
+    return shapes
+
+
+def _square(given: Given, x: float, y: float, side: float) -> list[Shape]:
+    """The QR symbol with its quiet zone, or the place kept for it."""
+    if given.matrix is None:
+        inner = side - 6.0
+        return [
+            Rect(x=x + 3, y=y + 3, width=inner, height=inner, look="write"),
+            label(x + side / 2, y + side / 2 - 0.6, "code as", LABEL_MM, "", "middle"),
+            label(x + side / 2, y + side / 2 + 2.4, "a square", LABEL_MM, "", "middle"),
+        ]
+    count = len(given.matrix)
+    module = side / (count + 8)
+    shapes: list[Shape] = [Rect(x=x + 0.2, y=y + 0.2, width=side - 0.4, height=side - 0.4, look="paper")]
+    for row, line in enumerate(given.matrix):
+        start: int | None = None
+        for column, dark in enumerate([*line, False]):
+            if dark and start is None:
+                start = column
+            elif not dark and start is not None:
+                shapes.append(
+                    Rect(
+                        x=x + (start + 4) * module,
+                        y=y + (row + 4) * module,
+                        width=(column - start) * module,
+                        height=module,
+                        look="ink",
+                    )
+                )
+                start = None
+    return shapes
