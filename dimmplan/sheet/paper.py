@@ -1,0 +1,75 @@
+"""Paper: sizes, the margins of ISO 5457 (20 mm to file, 10 mm elsewhere), the frame, and what stands outside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from dimmplan.sheet.blocks import label
+from dimmplan.sheet.panels import check_bar
+from dimmplan.sheet.shapes import Group, Line, Rect, Shape
+from dimmplan.sheet.style import SMALLEST_TEXT_MM
+
+PaperName = Literal["a4", "letter", "a5"]
+SIZES_MM: dict[PaperName, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0)}
+_MARGINS_MM: dict[PaperName, tuple[float, float]] = {"a4": (20.0, 10.0), "letter": (20.0, 10.0), "a5": (13.0, 7.0)}
+PAD_MM = 2.0
+TEAR_MM = 4.2
+"""Room for the line along which the pick list is torn off."""
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A page and the frame on it."""
+
+    page_width: float
+    page_height: float
+    x: float
+    y: float
+    width: float
+    height: float
+
+    @property
+    def landscape(self) -> bool:
+        """True where the page lies on its long side."""
+        return self.page_width > self.page_height
+
+    @property
+    def inner_width(self) -> float:
+        """Width inside the frame's padding."""
+        return self.width - 2 * PAD_MM
+
+
+def frame(paper: PaperName, *, landscape: bool) -> Frame:
+    """The frame of a page."""
+    wide, high = SIZES_MM[paper]
+    if landscape:
+        wide, high = high, wide
+    left, rest = _MARGINS_MM[paper]
+    return Frame(wide, high, left, rest, wide - left - rest, high - 2 * rest)
+
+
+def draw_frame(page: Frame, height: float) -> list[Shape]:
+    """The frame itself, ``height`` from the top."""
+    return [Rect(x=page.x, y=page.y, width=page.width, height=height, look="heavy")]
+
+
+def draw_margin(page: Frame, sheet: str) -> list[Shape]:
+    """In the filing margin: the bar to check the printed size, and what this paper is."""
+    line = page.x - 3.6
+    bar = check_bar(line, page.y + page.height, upright=True)
+    words = label(line + 1.0 + SMALLEST_TEXT_MM, page.y, f"dimmplan slot map, sheet {sheet}", SMALLEST_TEXT_MM, "", "end", -90)
+    return [Group(children=tuple(bar), id=f"check-{sheet.split()[0]}", look="check", title="50 mm when printed at 100 %"), words]
+
+
+def draw_tear(page: Frame, y: float) -> list[Shape]:
+    """The line along which the pick list comes off, from edge to edge."""
+    middle = page.x + page.width / 2
+    base = y + TEAR_MM / 2 + 1.0
+    half = 15.0
+    line = y + TEAR_MM / 2
+    return [
+        Line(x1=4.5, y1=line, x2=middle - half, y2=line, look="tear"),
+        Line(x1=middle + half, y1=line, x2=page.page_width - 4.5, y2=line, look="tear"),
+        label(middle, base, "tear off: pick list", SMALLEST_TEXT_MM, "", "middle"),
+    ]
