@@ -22,6 +22,7 @@ from dimmplan.model.rows import (
     CountsRow,
     FillOrderRow,
     FittedRow,
+    InterleaveRow,
     MixRow,
     RankLimitRow,
     RateRow,
@@ -158,36 +159,39 @@ def _modules(file: BoardFile) -> Found:
 
 
 def _interleave(file: BoardFile, board: _Wiring) -> Found:
+    """The style has just what it needs: ways for even and any, groups for groups."""
     row = file.electrical.interleave
-    most = max((len(socket.channels) for socket in board.sockets), default=0)
     place = "electrical.interleave"
-    if row.style == "groups":
-        if not row.groups:
-            yield f"{place}.groups", "nothing", "the channel groups, since style is groups", ""
-        if row.ways:
-            yield f"{place}.ways", "ways", "no ways, since style is groups: the groups say it", ""
-    else:
-        if not row.ways:
-            yield f"{place}.ways", "nothing", "the permitted numbers of channels", ""
-        if row.groups:
-            yield f"{place}.groups", "groups", f"no groups, since style is {row.style}", ""
+    by_groups = row.style == "groups"
+    if by_groups and row.ways:
+        yield f"{place}.ways", "ways", "no ways, since style is groups: the groups say it", ""
+    if not by_groups and row.groups:
+        yield f"{place}.groups", "groups", f"no groups, since style is {row.style}", ""
+    if by_groups and not row.groups:
+        yield f"{place}.groups", "nothing", "the channel groups, since style is groups", ""
+    if not by_groups and not row.ways:
+        yield f"{place}.ways", "nothing", "the permitted numbers of channels", ""
+    most = max((len(socket.channels) for socket in board.sockets), default=0)
     for ways in row.ways:
         if ways > most:
             yield f"{place}.ways", str(ways), f"at most {most}, the channels of the largest socket", ""
     if len(set(row.ways)) != len(row.ways):
         yield f"{place}.ways", "a number twice", "each number once", ""
+    yield from _groups(row, board)
+
+
+def _groups(row: InterleaveRow, board: _Wiring) -> Found:
+    """Listed groups name channels that are there, each once."""
+    place = "electrical.interleave"
     known = {channel.id for socket in board.sockets for channel in socket.channels}
     for index, group in enumerate(row.groups):
         where = f"{place}.groups[{index + 1}].channels"
-        for channel in group.channels:
-            if channel not in known:
-                hint = did_you_mean(channel, sorted(known))
-                yield where, quoted(channel), "channel ids of a socket", hint
+        yield from _known(group.channels, sorted(known), where, "channel ids of a socket")
         if len(set(group.channels)) != len(group.channels):
             yield where, "a channel twice", "each channel once", ""
-    twice = [group for group, n in Counter(frozenset(group.channels) for group in row.groups).items() if n > 1]
-    for group_set in twice:
-        yield f"{place}.groups", f"group {' '.join(sorted(group_set))} twice", "each group once", ""
+    for group_set, count in Counter(frozenset(group.channels) for group in row.groups).items():
+        if count > 1:
+            yield f"{place}.groups", f"group {' '.join(sorted(group_set))} twice", "each group once", ""
 
 
 def _rules(file: BoardFile, board: _Wiring) -> Found:

@@ -71,6 +71,15 @@ def find_board_file(name: str) -> Path:
     )
 
 
+def board_files() -> Iterator[Path]:
+    """Every board file that can be found by id, those of ``DIMMPLAN_BOARDS`` first."""
+    for folder in board_folders():
+        try:
+            yield from sorted(folder.glob("*.toml"))
+        except (OSError, ValueError):
+            continue
+
+
 def load_board(name: str) -> Board:
     """Read a board by shipped id or by path. Raises ``InputError`` with every problem of the file."""
     path = find_board_file(name)

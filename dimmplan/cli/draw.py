@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from dimmplan.model.placement import Placement
 
 EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --json | dimmplan draw - -o map.svg"
-FORMATS = {".svg"}
+FORMATS = (".svg", ".png", ".pdf")
 _CHOICES = {"paper": ("a4", "letter", "a5"), "ink": ("colour", "mono"), "front": ("down", "up")}
 
 
@@ -26,8 +26,10 @@ def register(app: typer.Typer) -> None:
 
 
 def draw(
-    plan: Annotated[str, typer.Argument(help="A plan file, or - for standard input.", metavar="PLAN")],
-    output: Annotated[Path, typer.Option("-o", "--output", help="File to write: .svg.", metavar="FILE")],
+    plan: Annotated[
+        str, typer.Argument(help="A plan file, - for standard input, or a plan code.", metavar="PLAN_OR_CODE")
+    ],
+    output: Annotated[Path, typer.Option("-o", "--output", help="File to write: .svg, .png or .pdf.", metavar="FILE")],
     board_file: Annotated[
         Path | None, typer.Option(help="The board's file, where it is not a shipped one.", metavar="FILE")
     ] = None,
@@ -52,7 +54,8 @@ def draw(
                 file=cleaned(str(output)),
                 place="",
                 found=f"the ending {quoted(output.suffix)}",
-                allowed=", ".join(sorted(FORMATS)),
+                allowed=", ".join(FORMATS),
+                hint=did_you_mean(output.suffix, FORMATS),
             )
         )
     board, placement = read_placement(plan, board_file)
@@ -89,16 +92,30 @@ def check_sheet_options(**chosen: str) -> None:
 def sheet_files(
     board: Board, placement: Placement, path: Path, *, page: str | None = None, **options_of_sheet: Any
 ) -> dict[Path, bytes]:
-    """The SVG files of a sheet by their paths; ``page`` chooses one page."""
+    """The files of a sheet by their paths, in the format that the path's ending names.
+
+    Further pages of an SVG or PNG are files of their own; a PDF holds them all. ``page`` chooses one page.
+    """
     from dimmplan.cli.files import page_path
-    from dimmplan.output.svg import svg_text
+    from dimmplan.output.svg import render_svg
+    from dimmplan.plancode import encode
     from dimmplan.sheet.compose import compose
 
-    sheet = compose(board, placement, **options_of_sheet)
+    sheet = compose(board, placement, code=encode(board, placement), **options_of_sheet)
     numbers = _chosen_pages(page, len(sheet.pages))
-    if page is not None:
-        return {path: svg_text(sheet, numbers[0] - 1).encode("utf-8")}
-    return {page_path(path, number): svg_text(sheet, number - 1).encode("utf-8") for number in numbers}
+    drawn = {number: render_svg(sheet.pages[number - 1]) for number in numbers}
+    ending = path.suffix.lower()
+    if ending == ".pdf":
+        from dimmplan.output.raster import pdf_bytes
+
+        pages = [(drawn[n], sheet.pages[n - 1].width_mm, sheet.pages[n - 1].height_mm) for n in numbers]
+        return {path: pdf_bytes(pages, title=sheet.title)}
+    paths = {number: path if page is not None else page_path(path, number) for number in numbers}
+    if ending == ".png":
+        from dimmplan.output.raster import png_bytes
+
+        return {paths[number]: png_bytes(drawn[number]) for number in numbers}
+    return {paths[number]: drawn[number].encode("utf-8") for number in numbers}
 
 
 def _chosen_pages(page: str | None, count: int) -> list[int]:

@@ -1,4 +1,4 @@
-"""Reads what commands call PLAN: a plan file or standard input, with the board it was made on."""
+"""Reads what commands call PLAN_OR_CODE: a plan file, standard input or a plan code, with the board it was made on."""
 
 from __future__ import annotations
 
@@ -6,20 +6,54 @@ import os
 import sys
 from pathlib import Path
 
-from dimmplan.boardfile.read import find_board_file, load_board
+import typer
+
+from dimmplan.boardfile.read import board_files, examine_file, find_board_file, load_board
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
 from dimmplan.output.record import MOST_BYTES, placement_of, read_plan
+from dimmplan.plancode import CodeHead, decode, looks_like_code, read_head
 from dimmplan.units import cleaned, quoted
 
 
 def read_placement(plan: str, board_file: Path | None) -> tuple[Board, Placement]:
-    """The board and the placement of a plan. Raises ``InputError``."""
+    """The board and the placement of a plan or a code; says on standard error what has changed since.
+
+    Raises ``InputError``.
+    """
+    if plan != "-" and looks_like_code(plan) and not Path(plan).exists():
+        head = read_head(plan)
+        board = load_board(str(board_file)) if board_file else _board_of_code(head)
+        placement = decode(head, board)
+        _warn_of_drawing(same=head.same_drawing(board), board=board)
+        return board, placement
     file, text = _text_of(plan)
     record = read_plan(text, file=file)
     board = load_board(str(board_file)) if board_file else _board_of(record.board.id, file)
-    return board, placement_of(record, board, file=file)
+    placement = placement_of(record, board, file=file)
+    if record.board.electrical_digest != board.electrical_digest:
+        typer.echo(
+            f"warning: {board.id} has changed since this plan was made; every slot name still resolves.", err=True
+        )
+    else:
+        _warn_of_drawing(same=record.board.drawing_digest in ("", board.drawing_digest), board=board)
+    return board, placement
+
+
+def _warn_of_drawing(*, same: bool, board: Board) -> None:
+    if not same:
+        typer.echo(f"warning: the drawing of {board.id} has changed since; the wiring is the same.", err=True)
+
+
+def _board_of_code(head: CodeHead) -> Board:
+    """The board that a code speaks of: file names first, since a board's id usually is its file's name."""
+    for path in sorted(board_files(), key=lambda path: not head.is_of_id(path.stem)):
+        board, _ = examine_file(path)
+        if board is not None and head.is_of(board):
+            return board
+    hint = "Give its file with --board-file, or put it into a folder of DIMMPLAN_BOARDS."
+    raise InputError(Problem(file="plan code", place="", found="a board that is not at hand", allowed="", hint=hint))
 
 
 def _board_of(board_id: str, file: str) -> Board:
@@ -39,8 +73,8 @@ def _text_of(plan: str) -> tuple[str, str]:
                 content = handle.read(MOST_BYTES + 1)
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or "not a usable name"
-            problem = Problem(file=file, place="", found=reason.lower(), allowed="a plan file, or - for standard input")
-            raise InputError(problem) from None
+            allowed = "a plan file, - for standard input, or a plan code"
+            raise InputError(Problem(file=file, place="", found=reason.lower(), allowed=allowed)) from None
     try:
         return file, content.decode("utf-8-sig")
     except UnicodeDecodeError:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from dimmplan.errors import ImpossibleError, InputError, Problem, RefusedError
+from dimmplan.units import cleaned
 
 DONE, NO, WRONG, STOPPED = 0, 1, 2, 130
 
@@ -32,7 +33,7 @@ def run(arguments: list[str]) -> int:
 
 
 def _report(error: Exception, *, as_json: bool) -> int:
-    """Say what an error says and return its exit status; an error that is nobody's input is a fault of ours."""
+    """Say what an error says and return its exit status. ``DIMMPLAN_DEBUG`` shows where a fault of ours lies."""
     if isinstance(error, InputError):
         return _wrong(error.problems, as_json=as_json)
     if isinstance(error, ImpossibleError):
@@ -43,7 +44,11 @@ def _report(error: Exception, *, as_json: bool) -> int:
         return _wrong([_os_problem(error)], as_json=as_json)
     if hasattr(error, "format_message"):
         return _wrong([_usage_problem(error)], as_json=as_json)
-    raise error
+    if os.environ.get("DIMMPLAN_DEBUG"):
+        raise error
+    found = f"a fault of its own ({type(error).__name__}: {cleaned(str(error))})"
+    hint = "Please report it with the input that led here."
+    return _wrong([Problem(file="dimmplan", place="", found=found, allowed="", hint=hint)], as_json=as_json)
 
 
 def _speak_utf8() -> None:

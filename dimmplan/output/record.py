@@ -23,6 +23,7 @@ from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, dead_slots, install_order
 from dimmplan.model.request import Mode
+from dimmplan.plancode import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.units import cleaned, decimal, quoted
@@ -79,7 +80,7 @@ def plan_record(planned: Planned) -> dict[str, Any]:
             "below": _choice(planned, answer.step_below) if answer.step_below else None,
         },
         "findings": [finding_record(finding) for finding in findings],
-        "code": None,
+        "code": encode(board, placement),
     }
 
 
@@ -270,11 +271,19 @@ def read_plan(text: str, *, file: str) -> _ReadPlan:
 
 
 def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
-    """The placement of a plan record on its board. Raises ``InputError`` where they do not belong together."""
+    """The placement of a plan record on its board.
+
+    A board whose electrical part has changed since is accepted as long as every name still resolves; the caller says
+    so. Raises ``InputError`` where they do not belong together.
+    """
     problems = [
         Problem(file=file, place=place, found=quoted(found), allowed=allowed)
         for place, found, allowed in _mismatches(record, board)
     ]
+    if problems and record.board.electrical_digest != board.electrical_digest:
+        found = f"{board.id} has changed since this plan was made"
+        hint = "Do not use this map: plan again, or give the board file that it was made on."
+        problems.insert(0, Problem(file=file, place="board.electrical_digest", found=found, allowed="", hint=hint))
     if problems:
         raise InputError(problems)
     modules = {
@@ -297,9 +306,6 @@ def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
 
 def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
     found: list[tuple[str, str, str]] = []
-    if record.board.electrical_digest != board.electrical_digest:
-        allowed = f"{board.electrical_digest}, the electrical digest of {board.id}; plan again on the changed board"
-        found.append(("board.electrical_digest", record.board.electrical_digest, allowed))
     known = {module.key for module in record.modules}
     sockets = {socket.id for socket in board.sockets}
     found += [("fitted", name, "sockets of the board") for name in record.fitted if name not in sockets]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
-from dimmplan.sheet.chassis import Job, choose
+from dimmplan.sheet.chassis import choose
+from dimmplan.sheet.job import Job
 from dimmplan.sheet.facts import clean, gather
 from dimmplan.sheet.paper import PaperName
 from dimmplan.sheet.shapes import Page, Sheet
@@ -35,4 +36,4 @@ def compose(
     css = stylesheet(ink)
     name = clean(title or board.title)
     return Sheet(title=name, desc="", pages=tuple(
-        Page(name="chassis", title=name, desc=f"{layout.form} {layout.columns} {layout.body_mm} {layout.plan.style.name_mm} {layout.plan.style.words_mm} {layout.plan.style.two_lines} later={layout.later}", width_mm=f.page_width, height_mm=f.page_height, stylesheet=css, shapes=tuple(s)) for f, s in pages))
+        Page(name="chassis", title=name, desc=f"{layout.body_mm} {layout.plan.style.name_mm} {layout.plan.style.words_mm} {layout.plan.style.two_lines} later={layout.later}", width_mm=f.page_width, height_mm=f.page_height, stylesheet=css, shapes=tuple(s)) for f, s in pages))

@@ -15,7 +15,7 @@ from dimmplan.sheet.view import Area, Bank, Front, Mark, Run, View, ViewSlot
 from dimmplan.sheet.warp import Axis, Stretch
 
 FRONT_BAND_MM = 9.5
-REAR_BAND_MM = 4.5
+REAR_BAND_MM = 6.0
 _MOST_SCALE = 1.0
 
 
@@ -52,7 +52,7 @@ class SlotMap:
         """Even scales across and down that fill a box, neither far from the other."""
         room = height_mm - FRONT_BAND_MM - REAR_BAND_MM
         down = self.down.scale_for(room, most=_MOST_SCALE)
-        across = self.across.scale_for(width_mm, most=min(_MOST_SCALE, 2.2 * down))
+        across = self.across.scale_for(width_mm, most=min(_MOST_SCALE, 3.0 * down))
         return across, min(down, 1.25 * across)
 
     def height_for(self, width_mm: float, room_mm: float) -> float:
@@ -60,16 +60,23 @@ class SlotMap:
         _, down = self.scales(width_mm, room_mm)
         return self.down.length(down) + FRONT_BAND_MM + REAR_BAND_MM
 
+    @property
+    def has_brackets(self) -> bool:
+        """True where channels or controllers are marked."""
+        return any(brackets.channels or brackets.controllers for brackets in self.needs.brackets)
+
     def enlarged(self, width_mm: float, height_mm: float) -> bool:
         """True where the map is not to one scale."""
         across, down = self.scales(width_mm, height_mm)
-        return self.across.stretched(across) or self.down.stretched(down) or abs(across / down - 1) > 0.02
+        one_scale = abs(across / down - 1) <= 0.02
+        return not (one_scale and self.across.axis(across).even(across) and self.down.axis(down).even(down))
 
     def draw(self, x: float, y: float, width_mm: float, height_mm: float) -> list[Shape]:
         """The map in a box, in its middle."""
         across, down = self.scales(width_mm, height_mm)
         ink = _Drawing(self, self.across.axis(across), self.down.axis(down), x, y, width_mm)
-        return ink.all()
+        note = scale_words(self.facts.board.physical, self.enlarged(width_mm, height_mm))
+        return [*ink.all(), *_heading(self, note, x, y, width_mm, height_mm)]
 
 
 class _Drawing:
@@ -246,6 +253,23 @@ class _Drawing:
         return whole if what == "controller" and width(whole, GROUP_MM) <= room else name
 
 
+def _heading(plan: SlotMap, note: tuple[str, str], x: float, y: float, wide: float, high: float) -> list[Shape]:
+    """In the bands beside the words for front and rear: which machine, what to expect, what the drawing is worth."""
+    facts = plan.facts
+    down = plan.front == "down"
+    rear_line, front_line = (y + 4.0, y + high - 5.4) if down else (y + high - 0.8, y + 2.4)
+    room = wide / 2 - 9.0
+    rate = f" · {facts.figures.rate_mts} MT/s" if facts.figures else ""
+    board = fitted(clean(facts.board.title.split(",")[0]), 3.5, room, bold=True)
+    shapes: list[Shape] = [
+        _text(x, rear_line, board, 3.5, "b"),
+        _text(x + wide, rear_line, fitted(f"{facts.usable_gib} GiB{rate}", 3.5, room, bold=True), 3.5, "b", "end"),
+    ]
+    for number, words in enumerate(note):
+        shapes.append(_text(x, front_line + number * 3.4, words, MARK_MM, ""))
+    return shapes
+
+
 def _text(x: float, y: float, text: str, cap_mm: float, look: str, anchor: str = "start") -> Text:
     return Text(x=x, y=y, text=text, size=font_size(cap_mm), look=look, anchor=anchor)  # type: ignore[arg-type]
 
@@ -291,12 +315,10 @@ def _stacked(
     return [shape for shape in shapes if not isinstance(shape, Text) or shape.text]
 
 
-def scale_words(physical: Physical, enlarged: bool) -> str:
-    """What the reader may believe of the drawing's distances."""
+def scale_words(physical: Physical, enlarged: bool) -> tuple[str, str]:
+    """What the reader may believe of the drawing's distances, on two short lines."""
     if not physical.to_scale:
-        return "Schematic: places were not measured. Go by the slot names."
+        return "Schematic: places not measured.", "Go by the slot names."
     if enlarged:
-        return "Not to scale: spacing is enlarged for print. Order, side and direction are true."
-    return "To scale."
-
-
+        return "Not to scale, spacing enlarged.", "Order, side, direction true."
+    return "To scale.", ""

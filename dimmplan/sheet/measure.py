@@ -129,7 +129,7 @@ def width(text: str, cap_mm: float, bold: bool = False) -> float:
 
 def fitted(text: str, cap_mm: float, room_mm: float, bold: bool = False) -> str:
     """The text, cut with an ellipsis where it is wider than its room."""
-    if width(text, cap_mm, bold) <= room_mm:
+    if width(text, cap_mm, bold) <= room_mm + 1e-6:
         return text
     low, high = 0, len(text)
     while low < high:

@@ -9,7 +9,7 @@ from dimmplan.explain import counted
 from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragraph, stacked, table, ticked
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean
 from dimmplan.sheet.measure import Run, widest, width
-from dimmplan.sheet.shapes import Line, Polygon, Rect, Segment, Shape, Strokes
+from dimmplan.sheet.shapes import Line, Polygon, Rect, Segment, Shape, Strokes, moved
 from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot, pattern_block, type_look
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
 
@@ -121,29 +121,14 @@ def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
         Column("count", right=True, bold=True),
         Column("slots", grow=1.0),
     ]
-    body = table(columns, rows, cap_mm, width_mm)
-
-    def draw(x: float, y: float) -> list[Shape]:
-        shapes = body.draw(x, y)
-        return shapes
-
-    return Block(width_mm, body.height, draw)
+    return table(columns, rows, cap_mm, width_mm)
 
 
-@dataclass(frozen=True, slots=True)
-class _Item:
-    """One entry of the legend: a sample and its words."""
-
-    sample_mm: float
-    words: str
-    draw: object
-
-
-_SAMPLE_MM, _ROW_MM = 11.0, 6.2
+_SAMPLE_MM, _ROW_MM = 11.0, 5.8
 _HIGH_MM = 5.0
 
 
-def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: float, *, note: str, brackets: bool) -> Block:
+def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: float, *, brackets: bool) -> Block:
     """What the forms on this map mean, with counts; only what the map shows."""
     items: list[tuple[float, str, list[Shape]]] = []
     for kind in facts.types:
@@ -168,7 +153,7 @@ def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: flo
         items.append((8.0, "channel (thick: controller)", _bracket_sample()))
     rows: list[list[tuple[float, tuple[float, str, list[Shape]]]]] = [[]]
     at = 0.0
-    for item in [*items, (0.0, note, [])]:
+    for item in items:
         wide = item[0] + (1.4 if item[0] else 0.0) + width(item[1], cap_mm)
         if rows[-1] and at + wide > width_mm:
             rows.append([])
@@ -177,8 +162,6 @@ def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: flo
         at += wide + 5.0
 
     def draw(x: float, y: float) -> list[Shape]:
-        from dimmplan.sheet.shapes import moved
-
         shapes: list[Shape] = []
         for number, row in enumerate(rows):
             top = y + number * _ROW_MM

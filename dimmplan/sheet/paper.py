@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from dimmplan.sheet.blocks import label
+from dimmplan.sheet.measure import fitted, width
 from dimmplan.sheet.panels import check_bar
 from dimmplan.sheet.shapes import Group, Line, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
@@ -72,4 +73,15 @@ def draw_tear(page: Frame, y: float) -> list[Shape]:
         Line(x1=4.5, y1=line, x2=middle - half, y2=line, look="tear"),
         Line(x1=middle + half, y1=line, x2=page.page_width - 4.5, y2=line, look="tear"),
         label(middle, base, "tear off: pick list", SMALLEST_TEXT_MM, "", "middle"),
+    ]
+
+
+def banner(x: float, y: float, wide: float) -> list[Shape]:
+    """The shout of a board file that nobody has checked."""
+    said = "DRAFTED BOARD FILE: names and places are not checked. Compare every slot name before you insert."
+    cap = next((cap for cap in (2.5, 2.2) if width(said, cap, bold=True) < wide - 3), SMALLEST_TEXT_MM)
+    said = fitted(said, cap, wide - 3, bold=True)
+    return [
+        Rect(x=x, y=y, width=wide, height=5.6, look="ink"),
+        label(x + wide / 2, y + 2.8 + cap / 2, said, cap, "b inv", "middle"),
     ]

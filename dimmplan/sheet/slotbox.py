@@ -11,9 +11,9 @@ from dimmplan.sheet.measure import DESCENT, fitted, font_size, has_descender, wi
 from dimmplan.sheet.shapes import Anchor, Group, Polygon, Rect, Segment, Shape, Strokes, Text
 from dimmplan.sheet.style import SMALLEST_TEXT_MM, TYPE_LOOKS
 
-_PAD = 0.9
-_GAP = 1.3
-_END_MM = 6.0
+_PAD = 0.8
+_GAP = 1.2
+_END_MM = 5.4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,7 +35,7 @@ class SlotStyle:
         lines = self.name_mm + self._below(self.name_mm)
         if self.two_lines:
             lines += 0.8 + self.words_mm + font_size(self.words_mm) * DESCENT
-        object.__setattr__(self, "width_mm", lines + 1.6 + (0.9 if self.hold else 0.0))
+        object.__setattr__(self, "width_mm", lines + 1.3 + (0.9 if self.hold else 0.0))
 
     def _below(self, cap_mm: float) -> float:
         return font_size(cap_mm) * DESCENT if self.deep else 0.2
@@ -43,7 +43,7 @@ class SlotStyle:
     @property
     def pitch_mm(self) -> float:
         """Least distance from one slot to the next."""
-        return self.width_mm + (1.6 if self.hold else 0.9)
+        return self.width_mm + (1.6 if self.hold else 0.85)
 
     @property
     def step_mm(self) -> float:

@@ -13,6 +13,9 @@ from dimmplan.sheet.shapes import Line, Rect, Shape
 LABEL_MM = 2.0
 VALUE_MM = 2.5
 _ROW_MM, _LOW_ROW_MM = 7.4, 6.0
+WIDTH_MM = 186.0
+"""The block's most width: about that of upright paper."""
+
 HEIGHT_MM = 2 * _ROW_MM + 2 * _LOW_ROW_MM
 
 TRUST = {

@@ -1,0 +1,165 @@
+"""What a machine says of itself: its places for memory, its processors, and everything odd about how it says it.
+
+A ``Found`` keeps what was read and what could not be understood. Nothing in it is guessed: a value that the machine
+does not say, or says in a way that can mean two things, is ``None``, and an oddity tells why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from dimmplan.model.module import FormFactor, Generation, Kind
+
+Form = Literal["smbios-binary", "smbios-text", "redfish", "labels", "spd"]
+
+State = Literal["filled", "empty", "cannot-tell", "hold"]
+"""``hold``: a persistent module sits there. ``cannot-tell``: the machine's words do not settle it."""
+
+Role = Literal["memory", "flash", "video", "cache", "non-volatile", "add-on", "soldered"]
+"""What a place is for. Only ``memory`` places are slots that count; the others are listed by firmware all the same."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Oddity:
+    """Something odd about an inventory: a stable id, where it is met, and what it means, in words.
+
+    ``where`` names slots, structures or files for a person; ``slots`` are positions in ``Found.slots``. Neither holds
+    a serial number or an asset tag.
+    """
+
+    oddity: str
+    where: str
+    text: str
+    slots: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FoundPlace:
+    """Where a module sits, as numbers; what they count from is the maker's choice. ``None`` where it is not said."""
+
+    socket: int | None = None
+    controller: int | None = None
+    channel: int | None = None
+    slot: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FoundSlot:
+    """One memory device as the machine lists it. Of an empty one only the place is kept; ``said`` has the rest.
+
+    ``capacity_kib`` is exact. ``ranks_said`` is one number whose meaning (package or logical ranks) is not known;
+    ``package_ranks`` and ``logical_ranks`` are set where the source tells them apart (labels, SPD). ``kind`` is as
+    said: a source that only says *registered* gives RDIMM, and the module may still be a 3DS RDIMM. ``serial`` and
+    ``asset_tag`` stand in no other field, so that an output can leave them out. ``why`` says why a place is on hold
+    or cannot be told. ``said`` maps field names to the raw words, cleaned.
+    """
+
+    locator: str
+    bank: str = ""
+    place: FoundPlace | None = None
+    handle: str = ""
+    array: str = ""
+    role: Role = "memory"
+    state: State
+    why: str = ""
+    capacity_kib: int | None = None
+    generation: Generation | None = None
+    kind: Kind | None = None
+    form_factor: FormFactor | None = None
+    ranks_said: int | None = None
+    package_ranks: int | None = None
+    logical_ranks: int | None = None
+    device_width: int | None = None
+    total_width_bits: int | None = None
+    data_width_bits: int | None = None
+    ecc: bool | None = None
+    ecc_bits: int | None = None
+    rated_mts: int | None = None
+    configured_mts: int | None = None
+    voltage_mv: int | None = None
+    technology: str | None = None
+    persistent: bool = False
+    label: str | None = None
+    maker: str | None = None
+    part_number: str | None = None
+    made: str | None = None
+    serial: str | None = None
+    asset_tag: str | None = None
+    said: Mapping[str, str] = field(default_factory=dict, compare=False)
+
+    @property
+    def counts(self) -> bool:
+        """True for a place of the system's memory; false for flash, cache, soldered chips and the like."""
+        return self.role == "memory"
+
+    @property
+    def capacity_mib(self) -> int | None:
+        """The capacity in MiB, where it is a whole number of them."""
+        return _whole(self.capacity_kib, 1 << 10)
+
+    @property
+    def capacity_gib(self) -> int | None:
+        """The capacity in GiB, where it is a whole number of them."""
+        return _whole(self.capacity_kib, 1 << 20)
+
+    @property
+    def name(self) -> str:
+        """The place in the machine's own words: locator and bank; empty where it has neither."""
+        return f"{self.locator} ({self.bank})" if self.locator and self.bank else self.locator or self.bank
+
+
+def _whole(kib: int | None, unit: int) -> int | None:
+    return None if kib is None or kib % unit else kib // unit
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FoundProcessor:
+    """A processor socket. ``enabled`` is ``None`` where it is not said; ``status`` keeps the words."""
+
+    locator: str
+    state: Literal["filled", "empty", "cannot-tell"]
+    enabled: bool | None = None
+    status: str = ""
+    maker: str | None = None
+    name: str | None = None
+    cores: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FoundArray:
+    """A physical memory array (DSP0134 7.17): ``slots_said`` is its own count, ``devices`` the devices listed for it."""
+
+    handle: str
+    role: Role
+    use: str = ""
+    location: str = ""
+    error_correction: str = ""
+    max_capacity_kib: int | None = None
+    slots_said: int | None = None
+    devices: int = 0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Found:
+    """An inventory as read: one slot per memory device that the machine lists, in its order.
+
+    ``edition`` is the standard and edition the source names; ``date`` is when the inventory was taken, where it says
+    so itself; ``processors_said`` is a bare count from a source that lists no processors one by one.
+    """
+
+    form: Form
+    slots: tuple[FoundSlot, ...]
+    processors: tuple[FoundProcessor, ...] = ()
+    arrays: tuple[FoundArray, ...] = ()
+    oddities: tuple[Oddity, ...] = ()
+    edition: str | None = None
+    date: str | None = None
+    virtual: bool = False
+    processors_said: int | None = None
+
+    @property
+    def memory(self) -> tuple[FoundSlot, ...]:
+        """The slots that count."""
+        return tuple(slot for slot in self.slots if slot.counts)

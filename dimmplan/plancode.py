@@ -1,0 +1,396 @@
+"""The plan code: a short text that carries a whole placement, to be read out over the phone.
+
+One integer in mixed radix holds the fields below; it is written in Crockford's base32 alphabet, followed by four check
+symbols of a Reed-Solomon code over GF(32), and grouped by four. Where the bits go, and why:
+
+====================  =====================================  =========================================================
+field                 choices                                why so many
+====================  =====================================  =========================================================
+version               8                                      codes stay readable by later releases
+board id check        2^16                                   tells which board file is meant
+electrical check      2^20                                   tells that its electrical part is still the same
+drawing check         2^8                                    tells that its drawing is still the same
+fitted                2^sockets - 1                          any set of sockets
+processor, mode,      one for each option, 3, one for each   as the board file and the tool list them
+list, status          list, 2
+capacity asked        2, then 2^20 where it differs          most plans hold just what was asked
+hold                  2, then 2 for each slot                few plans have slots on hold
+types                 one for each usual module and "other"  usual modules are an index; others are spelled out
+slots                 (types + 1) for each slot              in the board's ``code_order``, which only grows
+====================  =====================================  =========================================================
+
+The four check symbols refuse every single wrong character and every swap of neighbours; of other damage one in 2^20
+passes them, and then the board checks stand in the way. Up to 31 symbols a single wrong one is located.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from dimmplan.errors import InputError, Problem
+from dimmplan.model.board import Board
+from dimmplan.model.label import LabelParts, module_of, parse_parts
+from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
+from dimmplan.model.placement import Placement, Status
+from dimmplan.model.request import Mode
+from dimmplan.units import quoted
+
+VERSION = 1
+ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+"""Crockford's base32: no I, L, O, U."""
+
+CHECK_SYMBOLS = 4
+GROUP = 4
+LOCATED_UP_TO = 31
+LONGEST = 400
+
+_VERSIONS, _ID, _ELECTRICAL, _DRAWING, _CAPACITY = 8, 1 << 16, 1 << 20, 1 << 8, 1 << 20
+_STATUSES: tuple[Status, ...] = ("proven", "best-found")
+_MODES = tuple(Mode)
+_LISTS = ("capacity-first", "bandwidth-first", "equal-sockets", "cost-first", "room-first", "upgrade")
+"""Appended to only: a list's place here is part of old codes."""
+
+_LETTERS = " ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+_STACKS = ("", "D", "Q", "S")
+_KINDS = tuple(Kind)
+_GENERATIONS = tuple(Generation)
+_VOLTAGES = (1100, 1200, 1250, 1350, 1500)
+_WIDTHS = (4, 8, 16, 32)
+_RANKS = (1, 2, 4, 8)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CodeHead:
+    """What a code says before its board is known."""
+
+    version: int
+    id_check: int
+    electrical_check: int
+    drawing_check: int
+    rest: int
+
+    def is_of(self, board: Board) -> bool:
+        """True where the code speaks of a board of that id."""
+        return self.is_of_id(board.id)
+
+    def is_of_id(self, board_id: str) -> bool:
+        """True where the code may speak of a board of that id."""
+        return self.id_check == _hash(board_id, _ID)
+
+    def same_wiring(self, board: Board) -> bool:
+        """True where the board's electrical part is the one that the code was made on."""
+        return self.electrical_check == _hash(board.electrical_digest, _ELECTRICAL)
+
+    def same_drawing(self, board: Board) -> bool:
+        """True where the board's drawing is the one that the code was made on."""
+        return self.drawing_check == _hash(board.drawing_digest, _DRAWING)
+
+
+def _hash(text: str, choices: int) -> int:
+    return int.from_bytes(hashlib.sha256(text.encode("utf-8")).digest()[:8], "big") % choices
+
+
+class _Writer:
+    """Collects fields; the first written is the first read."""
+
+    def __init__(self) -> None:
+        self._fields: list[tuple[int, int]] = []
+
+    def put(self, value: int, choices: int) -> None:
+        """One of ``choices`` values."""
+        if not 0 <= value < choices:
+            raise ValueError(f"{value} is not one of {choices}")
+        self._fields.append((value, choices))
+
+    def number(self) -> int:
+        """All fields as one integer."""
+        number = 0
+        for value, choices in reversed(self._fields):
+            number = number * choices + value
+        return number
+
+
+class _Reader:
+    """Takes fields out again."""
+
+    def __init__(self, number: int) -> None:
+        self.number = number
+
+    def take(self, choices: int) -> int:
+        """The next field, one of ``choices`` values."""
+        self.number, value = divmod(self.number, choices)
+        return value
+
+
+# -- placement to code and back ------------------------------------------------------------------------------------
+
+
+def encode(board: Board, placement: Placement) -> str:
+    """The plan code of a placement on its board, grouped for reading aloud."""
+    writer = _Writer()
+    writer.put(VERSION, _VERSIONS)
+    writer.put(_hash(board.id, _ID), _ID)
+    writer.put(_hash(board.electrical_digest, _ELECTRICAL), _ELECTRICAL)
+    writer.put(_hash(board.drawing_digest, _DRAWING), _DRAWING)
+    fitted = sum(1 << i for i, socket in enumerate(board.sockets) if socket.id in placement.fitted)
+    writer.put(fitted - 1, (1 << len(board.sockets)) - 1)
+    options = [option.id for option in board.processors]
+    if placement.processor is not None:
+        writer.put(options.index(placement.processor), len(options))
+    writer.put(_MODES.index(placement.mode), len(_MODES))
+    writer.put(_LISTS.index(placement.prefer), len(_LISTS))
+    writer.put(_STATUSES.index(placement.status), len(_STATUSES))
+    content = placement.content
+    held = sum(module.capacity_gib for module in content.values() if module)
+    writer.put(int(placement.capacity_gib != held), 2)
+    if placement.capacity_gib != held:
+        writer.put(placement.capacity_gib - 1, _CAPACITY)
+    writer.put(int(bool(placement.hold)), 2)
+    if placement.hold:
+        for slot in board.code_order:
+            writer.put(int(slot in placement.hold), 2)
+    types = placement.types
+    writer.put(len(types), 8)
+    for module in types:
+        _put_type(writer, board, module)
+    for slot in board.code_order:
+        holds = content.get(slot)
+        writer.put(0 if holds is None else 1 + types.index(holds), len(types) + 1)
+    return grouped(with_checks(_symbols(writer.number())))
+
+
+def _put_type(writer: _Writer, board: Board, module: Module) -> None:
+    usual = next((i for i, each in enumerate(board.modules) if each.label == module.label), len(board.modules))
+    writer.put(usual, len(board.modules) + 1)
+    if usual < len(board.modules):
+        return
+    parts = parse_parts(module.label)
+    writer.put(_GENERATIONS.index(module.generation), len(_GENERATIONS))
+    rates = RATES_MTS[module.generation]
+    writer.put(rates.index(module.rate_mts), len(rates))
+    writer.put(module.capacity_gib - 1, _CAPACITY)
+    writer.put(_KINDS.index(module.kind), len(_KINDS))
+    writer.put(_RANKS.index(module.package_ranks), len(_RANKS))
+    writer.put(_RANKS.index(module.logical_ranks // module.package_ranks), len(_RANKS))
+    writer.put(_STACKS.index(parts.stack), len(_STACKS))
+    writer.put(_WIDTHS.index(module.device_width), len(_WIDTHS))
+    writer.put(module.ecc_bits // 8, 3)
+    writer.put(_VOLTAGES.index(module.voltage_mv), len(_VOLTAGES))
+    for letter in parts.speed_bin.ljust(2):
+        writer.put(_LETTERS.index(letter), len(_LETTERS))
+
+
+def read_head(text: str) -> CodeHead:
+    """The head of a code, its check symbols checked. Raises ``InputError`` saying which group does not check."""
+    reader = _Reader(_number(_checked(text)))
+    version = reader.take(_VERSIONS)
+    if version != VERSION:
+        found = f"version {version}"
+        raise InputError(
+            Problem(
+                file="plan code", place="", found=found, allowed=f"version {VERSION}", hint="A newer release made it."
+            )
+        )
+    return CodeHead(
+        version=version,
+        id_check=reader.take(_ID),
+        electrical_check=reader.take(_ELECTRICAL),
+        drawing_check=reader.take(_DRAWING),
+        rest=reader.number,
+    )
+
+
+def decode(head: CodeHead, board: Board) -> Placement:
+    """The placement of a code on its board.
+
+    Raises ``InputError`` where the board is another, its electrical part has changed since, or the content makes no
+    sense on it.
+    """
+    if not head.is_of(board):
+        raise _refused("a code of another board", f"a code made on {board.id}")
+    if not head.same_wiring(board):
+        hint = "Do not use this map: plan again, or give the board file that it was made on."
+        raise _refused(f"{board.id} has changed since this code was made", "the board file it was made on", hint)
+    reader = _Reader(head.rest)
+    fitted = reader.take((1 << len(board.sockets)) - 1) + 1
+    sockets = tuple(socket.id for i, socket in enumerate(board.sockets) if fitted >> i & 1)
+    processor = board.processors[reader.take(len(board.processors))].id if board.processors else None
+    mode = _MODES[reader.take(len(_MODES))]
+    prefer = _LISTS[reader.take(len(_LISTS))]
+    status = _STATUSES[reader.take(len(_STATUSES))]
+    asked = reader.take(_CAPACITY) + 1 if reader.take(2) else None
+    hold = tuple(slot for slot in board.code_order if reader.take(2)) if reader.take(2) else ()
+    types = [_take_type(reader, board) for _ in range(reader.take(8))]
+    held = {slot: reader.take(len(types) + 1) for slot in board.code_order}
+    content = {slot: types[index - 1] if index else None for slot, index in held.items()}
+    if reader.number or not any(held.values()):
+        raise _refused("a content that no plan on this board has", "a plan code")
+    dead = [slot for s in board.sockets if s.id not in sockets for slot in s.slots if content[slot]]
+    if dead:
+        raise _refused(f"modules at an absent processor ({dead[0]})", "a plan code")
+    total = sum(module.capacity_gib for module in content.values() if module)
+    return Placement(
+        board=board.id,
+        electrical_digest=board.electrical_digest,
+        fitted=sockets,
+        processor=processor,
+        mode=mode,
+        prefer=prefer,
+        capacity_gib=total if asked is None else asked,
+        status=status,
+        slots=tuple((slot, content[slot]) for slot in board.slots),
+        hold=tuple(slot for slot in board.slots if slot in hold),
+    )
+
+
+def _take_type(reader: _Reader, board: Board) -> Module:
+    usual = reader.take(len(board.modules) + 1)
+    if usual < len(board.modules):
+        return board.modules[usual]
+    generation = _GENERATIONS[reader.take(len(_GENERATIONS))]
+    rate = RATES_MTS[generation][reader.take(len(RATES_MTS[generation]))]
+    capacity = reader.take(_CAPACITY) + 1
+    kind = _KINDS[reader.take(len(_KINDS))]
+    ranks = _RANKS[reader.take(len(_RANKS))]
+    height = _RANKS[reader.take(len(_RANKS))]
+    parts = LabelParts(
+        generation=generation,
+        capacity_gib=capacity,
+        kind=kind,
+        package_ranks=ranks,
+        logical_ranks=ranks * height,
+        stack=_STACKS[reader.take(len(_STACKS))],
+        device_width=_WIDTHS[reader.take(len(_WIDTHS))],
+        ecc_bits=reader.take(3) * 8,
+        rate_mts=rate,
+        voltage_mv=_VOLTAGES[reader.take(len(_VOLTAGES))],
+        speed_bin="".join(_LETTERS[reader.take(len(_LETTERS))] for _ in range(2)).strip(),
+    )
+    module = module_of(parts)
+    if module is None:
+        raise _refused("a module that no label names", "a plan code")
+    return module
+
+
+def _refused(found: str, allowed: str, hint: str = "") -> InputError:
+    return InputError(Problem(file="plan code", place="", found=found, allowed=allowed, hint=hint))
+
+
+# -- symbols and checks --------------------------------------------------------------------------------------------
+
+
+def looks_like_code(text: str) -> bool:
+    """True for text that can only be meant as a plan code: long enough, and nothing but its symbols and blanks."""
+    symbols = _folded(text)
+    return len(symbols) >= 12 and all(symbol in ALPHABET for symbol in symbols)
+
+
+def _folded(text: str) -> str:
+    """Case, blanks and grouping forgiven; O reads as 0, I and L as 1."""
+    plain = "".join(text.split()).replace("-", "").upper()
+    return plain.translate(str.maketrans("OIL", "011"))
+
+
+def grouped(symbols: str) -> str:
+    """Symbols in groups for reading aloud."""
+    return "-".join(symbols[i : i + GROUP] for i in range(0, len(symbols), GROUP))
+
+
+def _symbols(number: int) -> str:
+    found = ""
+    while number:
+        number, digit = divmod(number, 32)
+        found = ALPHABET[digit] + found
+    return found or "0"
+
+
+def _number(symbols: str) -> int:
+    number = 0
+    for symbol in symbols:
+        number = number * 32 + ALPHABET.index(symbol)
+    return number
+
+
+def _checked(text: str) -> str:
+    """The symbols of a code without its checks. Raises ``InputError`` where they do not check."""
+    symbols = _folded(text)
+    wrong = [symbol for symbol in symbols if symbol not in ALPHABET]
+    allowed = "the symbols of a plan code: digits and letters without I, L, O, U"
+    if wrong or not CHECK_SYMBOLS < len(symbols) <= LONGEST:
+        found = f"the character {quoted(wrong[0])}" if wrong else f"{len(symbols)} symbols"
+        raise InputError(Problem(file="plan code", place="", found=found, allowed=allowed))
+    values = [ALPHABET.index(symbol) for symbol in symbols]
+    syndromes = _syndromes(values)
+    if not any(syndromes):
+        return symbols[:-CHECK_SYMBOLS]
+    place = _single_fault(syndromes, len(values))
+    if place is None:
+        hint = "Read it again, group by group."
+        raise InputError(Problem(file="plan code", place="", found="a code that does not check", allowed="", hint=hint))
+    group = place // GROUP
+    found = f"group {group + 1} ({symbols[group * GROUP : (group + 1) * GROUP]}) does not check"
+    hint = f"Its character {place % GROUP + 1} seems wrong; read it again."
+    raise InputError(Problem(file="plan code", place=f"group {group + 1}", found=found, allowed="", hint=hint))
+
+
+_EXP: list[int] = []
+_LOG = [0] * 32
+_value = 1
+for _power in range(31):
+    _EXP.append(_value)
+    _LOG[_value] = _power
+    _value <<= 1
+    if _value & 32:
+        _value ^= 0b100101  # x^5 + x^2 + 1, primitive over GF(2)
+
+
+def _times(one: int, other: int) -> int:
+    return _EXP[(_LOG[one] + _LOG[other]) % 31] if one and other else 0
+
+
+def _generator() -> list[int]:
+    """The product of (x - a^i) for i from 1 to the number of check symbols, highest power first."""
+    found = [1]
+    for power in range(1, CHECK_SYMBOLS + 1):
+        shifted = [*found, 0]
+        scaled = [0, *(_times(value, _EXP[power]) for value in found)]
+        found = [a ^ b for a, b in zip(shifted, scaled, strict=True)]
+    return found
+
+
+def with_checks(symbols: str) -> str:
+    """Symbols with their check symbols behind them."""
+    generator = _generator()
+    rest = [ALPHABET.index(symbol) for symbol in symbols] + [0] * CHECK_SYMBOLS
+    for index in range(len(symbols)):
+        lead = rest[index]
+        for place, value in enumerate(generator):
+            rest[index + place] ^= _times(lead, value)
+    return symbols + "".join(ALPHABET[value] for value in rest[-CHECK_SYMBOLS:])
+
+
+def _syndromes(values: Sequence[int]) -> list[int]:
+    """The code word at a^1 to a^4: all zero for a word that checks."""
+    found = []
+    for power in range(1, CHECK_SYMBOLS + 1):
+        total = 0
+        for value in values:
+            total = _times(total, _EXP[power]) ^ value
+        found.append(total)
+    return found
+
+
+def _single_fault(syndromes: Iterable[int], length: int) -> int | None:
+    """The place of the one wrong symbol that explains the syndromes, counted from the front; ``None`` without one."""
+    first, *others = syndromes
+    if length > LOCATED_UP_TO or not first or not all(others):
+        return None
+    step = (_LOG[others[0]] - _LOG[first]) % 31
+    expected = first
+    for syndrome in others:
+        expected = _times(expected, _EXP[step])
+        if syndrome != expected:
+            return None
+    return length - 1 - step if step < length else None

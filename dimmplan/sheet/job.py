@@ -1,0 +1,52 @@
+"""What is asked of a sheet, and its panels, each measured once for a letter height and a width."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from dimmplan.sheet import care, panels
+from dimmplan.sheet.blocks import Block
+from dimmplan.sheet.facts import Facts
+from dimmplan.sheet.paper import PaperName
+from dimmplan.sheet.titleblock import Given
+from dimmplan.sheet.view import Front
+
+Maker = Callable[[Facts, float, float], Block | None]
+
+_MAKERS: dict[str, Maker] = {
+    "before": lambda _, cap, wide: care.before_start(cap, wide),
+    "access": panels.access,
+    "warning": care.warning,
+    "caution": lambda _, cap, wide: care.caution(cap, wide),
+    "notice": lambda _, cap, wide: care.notice(cap, wide),
+    "install": lambda facts, cap, wide: panels.install(facts, facts.steps, cap, wide),
+    "know": panels.must_know,
+    "power": care.before_power,
+    "boot": care.first_boot,
+    "pick": panels.pick_list,
+    "deference": lambda _, cap, wide: care.deference(cap, wide),
+}
+
+
+@dataclass(frozen=True)
+class Job:
+    """A sheet that is asked for: what it tells, on which paper, which way round, and what was given for its title."""
+
+    facts: Facts
+    paper: PaperName
+    front: Front
+    given: Given
+    _measured: dict[tuple[str, float, float], Block | None] = field(default_factory=dict, compare=False, repr=False)
+
+    def block(self, name: str, cap_mm: float, width_mm: float) -> Block | None:
+        """A panel by name; ``None`` where it has nothing to say."""
+        key = (name, cap_mm, width_mm)
+        if key not in self._measured:
+            self._measured[key] = _MAKERS[name](self.facts, cap_mm, width_mm)
+        return self._measured[key]
+
+    def blocks(self, names: Sequence[str], cap_mm: float, width_mm: float) -> list[Block]:
+        """Panels by name, those with nothing to say left out."""
+        found = [self.block(name, cap_mm, width_mm) for name in names]
+        return [block for block in found if block is not None]
