@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 import dimmplan
-from dimmplan.cli import boards, demo, draw, plan
+from dimmplan.cli import boards, demo, draw, machine, plan
 
 app = typer.Typer(
     name="dimmplan",
@@ -41,4 +41,5 @@ def root(
 demo.register(app)
 plan.register(app)
 draw.register(app)
+machine.register(app)
 boards.register(app)

@@ -144,3 +144,33 @@ def schema(as_json: options.Json = False) -> None:
 
     del as_json  # the schema is JSON either way
     typer.echo(to_json(json_schema()), nl=False)
+
+
+@boards.command(name="draft", epilog="Example: dimmplan boards draft listing.txt -o my-board.toml")
+def draft(
+    inventory: Annotated[str, typer.Argument(help="A machine's inventory of any known form.", metavar="INVENTORY")],
+    output: Annotated[Path, typer.Option("-o", "--output", help="The board file to write: .toml.", metavar="FILE")],
+    title: Annotated[str | None, typer.Option(help="Title of the board.", metavar="TEXT")] = None,
+    force: options.Force = False,
+    as_json: options.Json = False,
+) -> None:
+    """Draft a first board file from a machine's inventory, every guess marked."""
+    import re
+
+    from dimmplan.boardfile.draft import draft_board
+    from dimmplan.cli.files import write_files
+    from dimmplan.inventory.detect import read_inventory
+    from dimmplan.output.record import to_json
+
+    found = read_inventory(inventory)
+    board_id = re.sub(r"[^a-z0-9]+", "-", output.stem.lower()).strip("-")[:40].strip("-") or "drafted"
+    board_id = board_id if len(board_id) > 1 else f"board-{board_id}"
+    made = draft_board(found, board_id=board_id, title=(title or output.stem)[:80])
+    write_files({output: made.text.encode("utf-8")}, force=force)
+    if as_json:
+        typer.echo(to_json({"format": 1, "file": str(output), "id": board_id, "to_do": list(made.to_do)}), nl=False)
+        return
+    typer.echo(f"wrote {output}", err=True)
+    typer.echo("To do")
+    for item in made.to_do:
+        typer.echo(f"  [ ] {item}")

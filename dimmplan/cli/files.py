@@ -10,7 +10,7 @@ from pathlib import Path
 from dimmplan.errors import InputError, Problem
 from dimmplan.units import cleaned
 
-MARKS = (b"dimmplan", b'"electrical_digest"')
+MARKS = (b"dimmplan", b'"electrical_digest"', b"# Drafted from a machine")
 """Each format carries one of these near its beginning."""
 MARK_WITHIN = 4096
 

@@ -92,6 +92,7 @@ _PLACEHOLDERS = frozenset(
         *("no module installed", "default string", "default", "to be filled", "to be filled by o.e.m.", "o.e.m."),
         *("to be filled by oem", "oem", "manufacturer not set", "part number not set", "serial number not set"),
         *("asset tag not set", "no asset tag", "no asset information", "no part number", "no serial", "unavailable"),
+        *("out of spec", "bad index", "bad_index", "out_of_spec"),
         *("module not installed", "dimm not installed", "not applicable", "no dimm installed", "unpopulated"),
     }
 )

@@ -172,13 +172,20 @@ class Column:
     grow: float = 0.0
     right: bool = False
     bold: bool = False
+    tick: bool = False
+
+
+def _fixed_width(column: Column, texts: Sequence[str], cap_mm: float) -> float:
+    if column.tick:
+        return cap_mm + 0.7
+    return max(width(column.head, cap_mm), *(width(text, cap_mm, column.bold) for text in texts), 0.0)
 
 
 def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], cap_mm: float, width_mm: float) -> Block:
     """A table with thin lines between its rows; cells of growing columns are wrapped."""
     pad = 1.0
     fixed = [
-        max(width(c.head, cap_mm), *(width(row[i], cap_mm, c.bold) for row in rows), 0.0) + 2 * pad if not c.grow else 0.0
+        _fixed_width(c, [row[i] for row in rows], cap_mm) + 2 * pad if not c.grow else 0.0
         for i, c in enumerate(columns)
     ]
     left, shares = width_mm - sum(fixed), sum(column.grow for column in columns)
@@ -198,8 +205,11 @@ def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], cap_mm: floa
             for cell, column, wide, text in zip(
                 row, columns, wides, [c.head for c in columns] if not number else rows[number - 1], strict=True
             ):
-                if column.right:
-                    shapes.append(label(at + wide - pad, top + 0.7 + cap_mm, text, cap_mm, "b" if column.bold and number else "", "end"))
+                if column.tick and number:
+                    shapes.append(Rect(x=at + pad, y=top + 0.5, width=cap_mm + 0.7, height=cap_mm + 0.7, look="box"))
+                elif column.right:
+                    look = "b" if column.bold and number else ""
+                    shapes.append(label(at + wide - pad, top + 0.7 + cap_mm, text, cap_mm, look, "end"))
                 else:
                     shapes += cell.draw(at + pad, top + 0.4)
                 at += wide

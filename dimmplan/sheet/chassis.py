@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from dimmplan.sheet import panels
 from dimmplan.sheet.blocks import Block, columns_height, columns_needed, in_columns
+from dimmplan.sheet.facts import clean
 from dimmplan.sheet.job import Job
 from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.paper import PAD_MM, TEAR_MM, Frame, banner, draw_frame, draw_margin, draw_tear, frame
@@ -49,44 +51,116 @@ ORDERS: tuple[tuple[str, ...], ...] = (
 )
 """Orders of the panels in columns that read well; the one that takes least height is used."""
 
-LATER: tuple[tuple[str, ...], ...] = (
-    (),
-    ("pick",),
-    ("pick", "install"),
-    ("pick", "install", "know"),
-    ("pick", "install", "know", "power", "boot"),
-    ("pick", "install", "know", "power", "boot", "before", "access"),
-    ("pick", "install", "know", "power", "boot", "before", "access", "caution", "notice"),
-    ("pick", "install", "know", "power", "boot", "before", "access", "caution", "notice", "warning"),
-)
-"""What goes on to the second page, the least first."""
+@dataclass(frozen=True, slots=True)
+class Keep:
+    """Which panels go on to the second page, and whether the steps are given in short."""
 
-_SIDE_MM = (80.0, 70.0, 62.0, 54.0, 48.0)
+    later: tuple[str, ...] = ()
+    short: bool = False
+
+
+KEEPS = (
+    Keep(),
+    Keep(short=True),
+    Keep(("pick",)),
+    Keep(("pick",), short=True),
+    Keep(("pick", "install")),
+    Keep(("pick", "know"), short=True),
+    Keep(("pick", "know", "install")),
+    Keep(("pick", "know", "install", "power", "boot")),
+    Keep(("pick", "know", "install", "power", "boot", "access", "before")),
+    Keep(("pick", "know", "install", "power", "boot", "access", "before", "caution", "notice")),
+    Keep(("pick", "know", "install", "power", "boot", "access", "before", "caution", "notice", "warning", "deference")),
+)
+"""What page one keeps, the most first."""
+
+SHORT_KEEPS = tuple(keep for keep in KEEPS if keep.short or "install" in keep.later)
+"""The same for a board whose slots are on pages of their own: the full list of steps stands there."""
+
+_SIDE_MM = (78.0, 64.0, 50.0)
+_LEAST_COLUMN_MM = 50.0
+
+
+class Plan(Protocol):
+    """A map that knows the least paper it needs: the map of slots, or the overview of a dense board."""
+
+    @property
+    def least_width(self) -> float:
+        """Paper that it needs across, in mm."""
+
+    @property
+    def least_height(self) -> float:
+        """Paper that it needs down, in mm."""
+
+    @property
+    def has_brackets(self) -> bool:
+        """True where channels or controllers are marked."""
+
+    def height_for(self, width_mm: float, room_mm: float) -> float:
+        """Height that it takes of the room there is."""
+
+    def draw(self, x: float, y: float, width_mm: float, height_mm: float) -> list[Shape]:
+        """Its shapes in a box."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Arrangement:
+    """Where everything but the map goes: blocks below the map, blocks with a place of their own, room for the map."""
+
+    page: Frame
+    body_mm: float
+    keep: Keep
+    x: float
+    wide: float
+    top: float
+    bottom: float
+    below: tuple[Block, ...]
+    beside: tuple[tuple[Block, float, float], ...]
+    main_mm: float
+
+    @property
+    def room(self) -> float:
+        """Height left to the map."""
+        return self.bottom - self.top - sum(block.height + GAP_MM for block in self.below)
+
+    def takes(self, plan: Plan) -> bool:
+        """True where a map fits."""
+        return plan.least_width <= self.wide and plan.least_height <= self.room
 
 
 @dataclass(frozen=True, kw_only=True)
 class Layout:
-    """One way to lay out page one that fits: boxes of map and panels on the page."""
+    """Page one, decided: an arrangement and the map that goes in."""
 
     job: Job
-    page: Frame
-    plan: SlotMap
-    body_mm: float
-    map_box: tuple[float, float, float, float]
-    placed: tuple[tuple[Block, float, float], ...]
-    main_mm: float
-    later: tuple[str, ...]
+    plan: Plan
+    at: Arrangement
+    dense: bool = False
+
+    @property
+    def later(self) -> tuple[str, ...]:
+        """Panels that page one does not hold, the full list of steps where it has the short one and a second page."""
+        keep = self.at.keep
+        later = (*keep.later, *(["install"] if keep.short and keep.later else []))
+        return tuple(name for name in later if not (self.dense and name == "install"))
 
     def draw(self, sheet: str) -> list[Shape]:
         """The page's shapes."""
-        page, job = self.page, self.job
-        shapes = [*draw_frame(page, self.main_mm), *draw_margin(page, sheet)]
+        at, page, job = self.at, self.at.page, self.job
+        shapes = [*draw_frame(page, at.main_mm), *draw_margin(page, sheet)]
         if job.facts.board.trust == "drafted":
             shapes += banner(page.x + PAD_MM, page.y + PAD_MM, page.inner_width)
-        shapes.append(Group(children=tuple(self.plan.draw(*self.map_box)), id="map", look="map"))
-        for block, x, y in self.placed:
-            shapes += block.draw(x, y)
-        return shapes + draw_foot(job, page, self.main_mm, sheet, None if "pick" in self.later else self.body_mm)
+        high = self.plan.height_for(at.wide, at.room)
+        spare = (at.room - high) / (len(at.below) + 1)
+        y = at.top + min(spare, 3.0)
+        shapes.append(Group(children=tuple(self.plan.draw(at.x, y, at.wide, high)), id="map", look="map"))
+        y += high + GAP_MM / 2 + min(spare, 3.0)
+        for number, block in enumerate(at.below):
+            shapes += block.draw(at.x, y)
+            y += block.height + GAP_MM + (min(spare, 4.0) if number else 0.0)
+        for block, left, upper in at.beside:
+            shapes += block.draw(left, upper)
+        return shapes + draw_foot(job, page, at.main_mm, sheet, None if "pick" in self.later else at.body_mm)
 
 
 def draw_foot(job: Job, page: Frame, main_mm: float, sheet: str, pick_mm: float | None) -> list[Shape]:
@@ -97,28 +171,32 @@ def draw_foot(job: Job, page: Frame, main_mm: float, sheet: str, pick_mm: float 
     shapes: list[Shape] = [Group(children=tuple(drawn), look="title-block")]
     pick = job.block("pick", pick_mm, page.width) if pick_mm else None
     if pick:
-        shapes += draw_tear(page, bottom)
+        machine = job.facts.board.title.split(",")[0] + (f", {job.given.tag}" if job.given.tag else "")
+        shapes += draw_tear(page, bottom, clean(machine))
         shapes.append(Group(children=tuple(pick.draw(page.x, bottom + TEAR_MM)), id="pick-list", look="pick-list"))
     return shapes
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Try:
-    """One page, letter height and map style being tried."""
+class Arranger:
+    """Arranges the panels of one page for one letter height."""
 
     job: Job
     page: Frame
-    plan: SlotMap
+    view: View
+    brackets: bool
     body_mm: float
-    later: tuple[str, ...]
+    keep: Keep
 
     @property
     def main_mm(self) -> float:
-        pick = None if "pick" in self.later else self.job.block("pick", self.body_mm, self.page.width)
+        """Height of the frame."""
+        pick = None if "pick" in self.keep.later else self.job.block("pick", self.body_mm, self.page.width)
         return self.page.height - (pick.height + TEAR_MM if pick else 0.0)
 
     @property
     def top(self) -> float:
+        """Where map and columns begin."""
         return self.page.y + PAD_MM + (BANNER_MM if self.job.facts.board.trust == "drafted" else 0.0)
 
     @property
@@ -127,89 +205,73 @@ class _Try:
         return self.page.y + self.main_mm - HEIGHT_MM - GAP_MM
 
     def kept(self, order: Sequence[str]) -> list[str]:
-        return [name for name in order if name not in self.later]
+        """Panels of an order that this page holds."""
+        return [name for name in order if name not in self.keep.later]
 
-    def legend(self, wide: float) -> Block:
+    def under_map(self, wide: float) -> list[Block]:
+        """Legend and steps."""
         facts = self.job.facts
-        shown = [facts.slots[slot.slot] for slot in self.plan.view.slots]
-        return panels.legend(facts, shown, max(2.0, self.body_mm - 0.3), wide, brackets=self.plan.has_brackets)
+        shown = [facts.slots[slot.slot] for slot in self.view.slots]
+        legend = panels.legend(facts, shown, max(2.0, self.body_mm - 0.3), wide, brackets=self.brackets)
+        steps = self.kept(["install-short" if self.keep.short else "install"])
+        return [legend, *self.job.blocks(steps, self.body_mm, wide)]
 
-    def stack(self, columns: int) -> Layout | None:
+    def stack(self, columns: int) -> Arrangement:
         """The map over the whole width, panels in columns below it."""
-        x, wide = self.page.x + PAD_MM, self.page.inner_width
-        if self.plan.least_width > wide:
-            return None
-        below = [self.legend(wide)]
-        if "install" not in self.later:
-            below += self.job.blocks(["install"], self.body_mm, wide)
+        wide = self.page.inner_width
         column = (wide - (columns - 1) * GUTTER_MM) / columns
+        below = self.under_map(wide)
         best = min(
             (self.job.blocks(self.kept(order), self.body_mm, column) for order in ORDERS),
             key=lambda blocks: round(columns_height(blocks, columns, GAP_MM), 2),
         )
         if best:
             below.append(_columned(best, columns, column))
-        aside = self.page.width - WIDTH_MM
-        if "deference" not in self.later and aside < 40:
-            below += self.job.blocks(["deference"], self.body_mm, wide)
-        return self._layout(x, wide, below, [])
+        below += self.job.blocks(self.kept(["deference"]), self.body_mm, wide)
+        return self._arrangement(wide, below, [])
 
-    def side(self, column: float) -> Layout | None:
-        """The map on the left with panels below it, safety in a column on the right."""
-        x, whole = self.page.x + PAD_MM, self.page.inner_width
-        wide = whole - column - GUTTER_MM
-        if self.plan.least_width > wide:
-            return None
-        names = self.kept(ORDERS[0])
-        taken, used = 0, 0.0
-        room = self.bottom - self.top
-        right: list[tuple[Block, float, float]] = []
-        for name in names:
+    def side(self, column: float) -> Arrangement:
+        """The map on the left with panels below it, safety in a column on the right, one panel by the title block."""
+        x, wide = self.page.x + PAD_MM, self.page.inner_width - column - GUTTER_MM
+        beside: list[tuple[Block, float, float]] = []
+        rest: list[str] = []
+        y = self.top
+        for name in self.kept(("before", "access", "warning", "caution", "notice", "deference", "know", "power", "boot")):
             block = self.job.block(name, self.body_mm, column)
-            if block and used + block.height > room:
-                break
-            taken += 1
-            if block:
-                right.append((block, x + wide + GUTTER_MM, self.top + used))
-                used += block.height + GAP_MM
-        below = [self.legend(wide)]
-        if "install" not in self.later:
-            below += self.job.blocks(["install"], self.body_mm, wide)
-        columns = max(1, int((wide + GUTTER_MM) / (52.0 + GUTTER_MM)))
-        rest = self.job.blocks(names[taken:], self.body_mm, (wide - (columns - 1) * GUTTER_MM) / columns)
+            if block and y + block.height <= self.bottom:
+                beside.append((block, x + wide + GUTTER_MM, y))
+                y += block.height + GAP_MM
+            elif block:
+                rest.append(name)
+        by_title = self.page.width - min(self.page.width, WIDTH_MM) - PAD_MM - 3.0
+        if by_title > 40:
+            for name in reversed(rest):
+                block = self.job.block(name, self.body_mm, by_title)
+                if block and block.height <= HEIGHT_MM - 1.0:
+                    beside.append((block, x, self.bottom + GAP_MM + 0.5))
+                    rest.remove(name)
+                    break
+        columns = max(1, int((wide + GUTTER_MM) / (_LEAST_COLUMN_MM + GUTTER_MM)))
+        each = (wide - (columns - 1) * GUTTER_MM) / columns
+        below = self.under_map(wide)
         if rest:
-            below.append(_columned(rest, columns, (wide - (columns - 1) * GUTTER_MM) / columns))
-        return self._layout(x, wide, below, right)
+            below.append(_columned(self.job.blocks(rest, self.body_mm, each), columns, each))
+        return self._arrangement(wide, below, beside)
 
-    def _layout(
-        self, x: float, wide: float, below: list[Block], beside: list[tuple[Block, float, float]]
-    ) -> Layout | None:
-        room = self.bottom - self.top - sum(block.height + GAP_MM for block in below)
-        if room < self.plan.least_height:
-            return None
-        high = self.plan.height_for(wide, room)
-        spare = (room - high) / (len(below) + 1)
-        y = self.top + min(spare, 3.0)
-        box = (x, y, wide, high)
-        y += high + GAP_MM / 2 + min(spare, 3.0)
-        placed = list(beside)
-        for number, block in enumerate(below):
-            placed.append((block, x, y))
-            y += block.height + GAP_MM + (min(spare, 4.0) if number else 0.0)
-        aside = self.page.width - WIDTH_MM
-        if aside >= 40 and "deference" not in self.later:
-            block = self.job.block("deference", self.body_mm, aside - PAD_MM - 3.0)
-            if block:
-                placed.append((block, x, self.page.y + self.main_mm - HEIGHT_MM + 1.0))
-        return Layout(
-            job=self.job,
+    def _arrangement(
+        self, wide: float, below: list[Block], beside: list[tuple[Block, float, float]]
+    ) -> Arrangement:
+        return Arrangement(
             page=self.page,
-            plan=self.plan,
             body_mm=self.body_mm,
-            map_box=box,
-            placed=tuple(placed),
+            keep=self.keep,
+            x=self.page.x + PAD_MM,
+            wide=wide,
+            top=self.top,
+            bottom=self.bottom,
+            below=tuple(below),
+            beside=tuple(beside),
             main_mm=self.main_mm,
-            later=self.later,
         )
 
 
@@ -223,30 +285,41 @@ def _columned(blocks: Sequence[Block], columns: int, width_mm: float) -> Block:
     return Block(columns * (width_mm + GUTTER_MM) - GUTTER_MM, height, draw)
 
 
-def layouts(job: Job, view: View) -> Iterator[Layout]:
-    """Every way to lay out page one that fits, the wanted ones first: all on one page, large letters, upright."""
-    slots = [job.facts.slots[slot.slot] for slot in view.slots]
+def arrangements(job: Job, view: View, least_width: float, brackets: bool, keep: Keep) -> Iterator[list[Arrangement]]:
+    """Every arrangement of what page one keeps, one list for each letter height, the larger first."""
     small = job.paper == "a5"
-    plans = [
-        SlotMap(job.facts, view, style_for(slots, name, words, two_lines=two), job.front)
-        for name, words, two in (STYLES + SMALL_STYLES if small else STYLES)
-    ]
     upright, lying = frame(job.paper, landscape=False), frame(job.paper, landscape=True)
-    for later in LATER:
-        for body in BODY_MM:
+    for body in BODY_MM:
+        tall, wide = (
+            Arranger(job=job, page=page, view=view, brackets=brackets, body_mm=body, keep=keep)
+            for page in (upright, lying)
+        )
+        found = [tall.stack(2 if small else 3)] if least_width <= upright.inner_width else []
+        found += [wide.side(c) for c in _SIDE_MM if least_width <= lying.inner_width - c - GUTTER_MM]
+        found += [wide.stack(3 if small else 4)] if least_width <= lying.inner_width else []
+        yield found
+
+
+def slot_maps(job: Job, view: View) -> list[SlotMap]:
+    """The map in every style that the paper allows, the wanted ones first."""
+    slots = [job.facts.slots[slot.slot] for slot in view.slots]
+    return [
+        SlotMap(job.facts, view, style_for(slots, name, words, two_lines=two), job.front)
+        for name, words, two in (STYLES + SMALL_STYLES if job.paper == "a5" else STYLES)
+    ]
+
+
+def choose(job: Job, view: View, plans: Sequence[Plan], keeps: Sequence[Keep]) -> Layout | None:
+    """The first layout that fits: all on one page, then large letters, then upright paper. ``None`` without one."""
+    least_width, least_height = min(p.least_width for p in plans), min(p.least_height for p in plans)
+    for keep in keeps:
+        for found in arrangements(job, view, least_width, plans[0].has_brackets, keep):
+            roomy = [at for at in found if at.room >= least_height]
             for plan in plans:
-                tall = _Try(job=job, page=upright, plan=plan, body_mm=body, later=later)
-                wide = _Try(job=job, page=lying, plan=plan, body_mm=body, later=later)
-                tries = [tall.stack(2 if small else 3), *(wide.side(column) for column in _SIDE_MM)]
-                tries.append(wide.stack(3 if small else 4))
-                yield from (layout for layout in tries if layout)
-
-
-def choose(job: Job, view: View) -> Layout | None:
-    """The first layout that fits; ``None`` where the board is too dense for one map."""
-    if len(view.slots) > MOST_ON_ONE_MAP:
-        return None
-    return next(layouts(job, view), None)
+                for at in roomy:
+                    if at.takes(plan):
+                        return Layout(job=job, plan=plan, at=at)
+    return None
 
 
 def continued(job: Job, page: Frame, names: Sequence[str], sheet: str) -> tuple[list[Shape], list[str]]:

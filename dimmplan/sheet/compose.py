@@ -2,16 +2,43 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
-from dimmplan.sheet.chassis import choose
+from dimmplan.sheet.blocks import Block
+from dimmplan.sheet.chassis import (
+    GAP_MM,
+    KEEPS,
+    MOST_ON_ONE_MAP,
+    SHORT_KEEPS,
+    Layout,
+    choose,
+    continued,
+    draw_foot,
+    slot_maps,
+)
+from dimmplan.sheet.desk import desk_blocks
+from dimmplan.sheet.detail import details
+from dimmplan.sheet.facts import Facts, State, clean, gather, slot_count
 from dimmplan.sheet.job import Job
-from dimmplan.sheet.facts import clean, gather
-from dimmplan.sheet.paper import PaperName
-from dimmplan.sheet.shapes import Page, Sheet
-from dimmplan.sheet.style import Ink, stylesheet
-from dimmplan.sheet.titleblock import Given
+from dimmplan.sheet.overview import Overview
+from dimmplan.sheet.paper import PAD_MM, Frame, PaperName, draw_frame, draw_margin, frame
+from dimmplan.sheet.shapes import Page, Shape, Sheet
+from dimmplan.sheet.style import BODY_MM, Ink, stylesheet
+from dimmplan.sheet.titleblock import HEIGHT_MM, Given
 from dimmplan.sheet.view import Front, look_at
+
+
+@dataclass(frozen=True, slots=True)
+class _Planned:
+    """A page whose number is not known yet. ``draw`` gets ``2 of 3``."""
+
+    name: str
+    about: str
+    page: Frame
+    draw: Callable[[str], list[Shape]]
 
 
 def compose(
@@ -25,15 +52,119 @@ def compose(
     tag: str | None = None,
     date: str | None = None,
     code: str | None = None,
+    matrix: tuple[tuple[bool, ...], ...] | None = None,
 ) -> Sheet:
-    """The sheet of a placement."""
+    """The sheet of a placement: page one for the chassis, further pages where print needs them, the desk last.
+
+    ``title``, ``tag`` and ``date`` are printed as given, with lines to write on where they are ``None``; so is
+    ``code``, the plan code, with ``matrix``, its QR symbol as rows of dark and light without the quiet zone. Equal
+    arguments give equal sheets. Raises ``ValueError`` where the placement is for another board, or where a socket
+    has more slots than the paper can show in letters that can be read.
+    """
     facts = gather(board, placement)
-    job = Job(facts, paper, front, Given(title=title, tag=tag, date=date, code=code))
-    view = look_at(board, front)
-    layout = choose(job, view)
-    assert layout
-    pages = [(layout.page, layout.draw("1 of 2"))]
+    job = Job(facts, paper, front, Given(title=title, tag=tag, date=date, code=code, matrix=matrix))
+    planned = _plan(job)
     css = stylesheet(ink)
-    name = clean(title or board.title)
-    return Sheet(title=name, desc="", pages=tuple(
-        Page(name="chassis", title=name, desc=f"{layout.body_mm} {layout.plan.style.name_mm} {layout.plan.style.words_mm} {layout.plan.style.two_lines} later={layout.later}", width_mm=f.page_width, height_mm=f.page_height, stylesheet=css, shapes=tuple(s)) for f, s in pages))
+    name = clean(title or f"Slot map of {board.title}", most=200)
+    about = clean(_description(facts), most=2000)
+    pages = tuple(
+        Page(
+            name=each.name,
+            title=f"{name}, sheet {number} of {len(planned)}",
+            desc=f"{each.about} {about}",
+            width_mm=each.page.page_width,
+            height_mm=each.page.page_height,
+            stylesheet=css,
+            shapes=tuple(each.draw(f"{number} of {len(planned)}")),
+        )
+        for number, each in enumerate(planned, 1)
+    )
+    return Sheet(title=name, desc=about, pages=pages)
+
+
+def _plan(job: Job) -> list[_Planned]:
+    """Every page, before any is drawn: page numbers stand on them."""
+    view = look_at(job.facts.board, job.front)
+    layout = choose(job, view, slot_maps(job, view), KEEPS) if len(view.slots) <= MOST_ON_ONE_MAP else None
+    if layout is not None:
+        about = "For the open chassis: map, pick list, steps, cautions."
+        first = _Planned("chassis", about, layout.at.page, layout.draw)
+        return [first, *_continued(job, layout, layout.later), *_desk(job)]
+    large = details(job)
+    overview = Overview(job.facts, view, job.front)
+    layout = choose(job, view, [overview], SHORT_KEEPS)
+    if layout is None:
+        raise ValueError(f"the board has more sockets than {job.paper} paper shows in letters that can be read")
+    more = _continued(job, layout, layout.at.keep.later)
+    sheets = {
+        socket: number for number, page in enumerate(large, 2 + len(more)) for socket in page.sockets
+    }
+    drawn = Layout(job=job, plan=Overview(job.facts, view, job.front, sheets), at=layout.at, dense=True)
+    about = "For the open chassis: overview, pick list, steps, cautions; the slots themselves are on further sheets."
+    pages = [_Planned("chassis", about, layout.at.page, drawn.draw), *more]
+    pages += [
+        _Planned(f"sockets-{number}", f"Slots of {page.title}.", page.page, page.draw)
+        for number, page in enumerate(large, 1)
+    ]
+    return pages + _desk(job)
+
+
+def _continued(job: Job, layout: Layout, names: tuple[str, ...]) -> list[_Planned]:
+    """Further chassis pages until every panel has its place."""
+    pages: list[_Planned] = []
+    left: tuple[str, ...] = names
+    while left:
+        shown, rest = left, continued(job, layout.at.page, left, "")[1]
+        if len(rest) == len(left):
+            raise ValueError(f"a panel of the sheet does not fit {job.paper} paper")
+
+        def draw(sheet: str, shown: tuple[str, ...] = shown) -> list[Shape]:
+            return continued(job, layout.at.page, shown, sheet)[0]
+
+        pages.append(_Planned(f"chassis-{len(pages) + 2}", "For the open chassis, continued.", layout.at.page, draw))
+        left = tuple(rest)
+    return pages
+
+
+def _desk(job: Job) -> list[_Planned]:
+    """The desk pages: panels one below the other, on as many pages as they take."""
+    page = frame(job.paper, landscape=False)
+    cap = BODY_MM[0] if job.paper != "a5" else BODY_MM[-1]
+    blocks = desk_blocks(job.facts, cap, page.inner_width)
+    room = page.height - 2 * PAD_MM - HEIGHT_MM - GAP_MM
+    batches: list[list[Block]] = [[]]
+    used = 0.0
+    for block in blocks:
+        if batches[-1] and used + block.height > room:
+            batches.append([])
+            used = 0.0
+        batches[-1].append(block)
+        used += block.height + GAP_MM
+
+    def draw(sheet: str, batch: list[Block]) -> list[Shape]:
+        shapes = [*draw_frame(page, page.height), *draw_margin(page, sheet)]
+        y = page.y + PAD_MM
+        for block in batch:
+            shapes += block.draw(page.x + PAD_MM, y)
+            y += block.height + GAP_MM
+        return shapes + draw_foot(job, page, page.height, sheet, None)
+
+    return [
+        _Planned(
+            "desk" if not number else f"desk-{number + 1}",
+            "For the desk: figures and findings.",
+            page,
+            lambda sheet, batch=batch: draw(sheet, batch),
+        )
+        for number, batch in enumerate(batches)
+    ]
+
+
+def _description(facts: Facts) -> str:
+    """The placement in a few sentences, for people who hear the sheet instead of seeing it."""
+    parts = [f"{slot_count(facts)}; expect {facts.expected}."]
+    parts += [f"Type {kind.key}, {kind.label}, {kind.count} modules: {kind.slots}." for kind in facts.types]
+    empty = facts.counts[State.EMPTY] + facts.counts[State.BLANK]
+    if empty:
+        parts.append(f"{empty} slots stay empty.")
+    return " ".join(parts)

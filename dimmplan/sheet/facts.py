@@ -184,7 +184,7 @@ class Facts:
         for (socket, depth), slots in groupby(self.order, key=self._batch):
             which = ("first", "second", "third", "fourth")[depth]
             several = any(len(channel.slots) > 1 for channel in self.board.socket(socket).channels)
-            said = f"{clean(socket)}: {which} slots" if several else clean(socket)
+            said = f"{socket_words(socket)}, {which} slots" if several else socket_words(socket)
             found.append((said, tuple(self.slots[slot] for slot in slots)))
         return tuple(found)
 
@@ -215,6 +215,12 @@ class Facts:
         """What the person at the open chassis must know: broken rules, cooling, and the board's own notes."""
         told = {row.id for row in self.board.rules if isinstance(row, NoteRow | ThermalRow)}
         return tuple(f for f in self.findings if f.severity != "note" or f.rule in told and f.source != "MODEL")
+
+
+def socket_words(socket_id: str) -> str:
+    """A socket's name, with the word before it where the name alone would read as a number."""
+    name = clean(socket_id)
+    return name if name[:1].isalpha() else f"socket {name}"
 
 
 def capacity_words(gib: int) -> str:

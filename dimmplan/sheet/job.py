@@ -21,6 +21,7 @@ _MAKERS: dict[str, Maker] = {
     "caution": lambda _, cap, wide: care.caution(cap, wide),
     "notice": lambda _, cap, wide: care.notice(cap, wide),
     "install": lambda facts, cap, wide: panels.install(facts, facts.steps, cap, wide),
+    "install-short": panels.install_short,
     "know": panels.must_know,
     "power": care.before_power,
     "boot": care.first_boot,

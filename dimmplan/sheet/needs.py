@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from dimmplan.model.board import Board
-from dimmplan.sheet.facts import Facts, clean
+from dimmplan.sheet.facts import Facts, clean, socket_words
 from dimmplan.sheet.measure import width
 from dimmplan.sheet.slotbox import SlotStyle
 from dimmplan.sheet.view import Area, Bank, Mark, Run, View, runs
@@ -47,6 +47,12 @@ def _laid(area: Area, on_side: bool) -> Area:
     return Area(area.top, area.left, area.bottom, area.right) if on_side else area
 
 
+def _level(bank: Bank) -> tuple[object, ...]:
+    """Banks of one socket whose slots begin level: their brackets are at the same end."""
+    ends = (bank.area.top, bank.area.bottom) if bank.upright else (bank.area.left, bank.area.right)
+    return bank.socket, bank.upright, *ends
+
+
 def mark_turned(mark: Mark) -> bool:
     """True where a landmark's name reads better along its long upright side."""
     wide, high = mark.area.right - mark.area.left, mark.area.bottom - mark.area.top
@@ -64,21 +70,25 @@ class MapNeeds:
 
     def __post_init__(self) -> None:
         """Choose the ends of the brackets."""
-        object.__setattr__(self, "brackets", tuple(self._bracket(bank) for bank in self.view.banks))
+        starts: dict[object, list[tuple[float, float]]] = {}
+        for bank in self.view.banks:
+            before, after = (gap for gap, _, _ in self.gaps(bank))
+            starts.setdefault(_level(bank), []).append((before, after))
+        at_start = {level: min(b for b, _ in gaps) > min(a for _, a in gaps) + 1e-6 for level, gaps in starts.items()}
+        chosen = tuple(self._bracket(bank, at_start[_level(bank)]) for bank in self.view.banks)
+        object.__setattr__(self, "brackets", chosen)
 
     @cached_property
     def blocks(self) -> tuple[Area, ...]:
         """Everything that stands in a slot's way, but for slots."""
         return tuple(box for _, box in self.view.sockets) + tuple(m.area for m in self.view.marks if not m.cover)
 
-    def _bracket(self, bank: Bank) -> Brackets:
+    def _bracket(self, bank: Bank, at_start: bool) -> Brackets:
         board = self.facts.board
         channels, controllers = tuple(runs(board, bank, "channel")), tuple(runs(board, bank, "controller"))
         names = max((width(clean(run.name), GROUP_MM, bold=True) for run in channels), default=0.0)
         row = LEVEL_MM if bank.upright else names + 2.4
         depth = (row if channels else 0.0) + (LEVEL_MM if controllers else 0.0)
-        before, after = (gap for gap, _, _ in self.gaps(bank))
-        at_start = before > after + 1e-6
         return Brackets(bank, channels, controllers, at_start, depth, row if channels else 0.0)
 
     def gaps(self, bank: Bank) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
@@ -91,6 +101,14 @@ class MapNeeds:
         low = max((o.right for o in level if o.right <= own.left + 1e-6), default=whole.left)
         high = min((o.left for o in level if o.left >= own.right - 1e-6), default=whole.right)
         return (own.left - low, low, own.left), (high - own.right, own.right, high)
+
+    def _posts_beside(self, bank: Bank) -> Iterator[float]:
+        """Middles, along a bank's slots, of slots that stand across and level with it: drawn wider than they are."""
+        own = _laid(bank.area, bank.upright)
+        for slot in self.view.slots:
+            area = _laid(slot.area, bank.upright)
+            if slot.upright != bank.upright and area.top < own.bottom and own.top < area.bottom:
+                yield area.centre[0]
 
     def stretch(self, *, on_side: bool) -> Stretch:
         """The x axis; the y axis with ``on_side``."""
@@ -132,6 +150,9 @@ class MapNeeds:
                     depth = brackets.depth_mm if brackets.at_start == mine else 0.0
                     if gap > 0:
                         yield low, high, depth + 1.2
+                    for post in self._posts_beside(bank):
+                        ends = (post, _laid(bank.area, on_side).left) if mine else (_laid(bank.area, on_side).right, post)
+                        yield *ends, depth + 1.2 + self.style.width_mm / 2
             else:
                 for run in (*brackets.channels, *brackets.controllers):
                     if not bank.upright and run in brackets.channels:
@@ -144,10 +165,10 @@ class MapNeeds:
 
     def _sockets(self, on_side: bool) -> Iterator[Need]:
         for name, box in self.view.sockets:
-            long = width(clean(name), SOCKET_MM, bold=True) + 3.0
+            long = width(socket_words(name), SOCKET_MM, bold=True) + 3.0
             flat = self.socket_flat(box)
             area = _laid(box, on_side)
-            yield area.left, area.right, long if flat != on_side else 2 * SOCKET_MM + 5.0
+            yield area.left, area.right, long if flat != on_side else 2 * SOCKET_MM + 4.0
 
     def socket_flat(self, box: Area) -> bool:
         """True where a socket's name lies across: slots in front of it or behind give it that room."""

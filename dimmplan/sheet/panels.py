@@ -10,7 +10,7 @@ from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragr
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean
 from dimmplan.sheet.measure import Run, widest, width
 from dimmplan.sheet.shapes import Line, Polygon, Rect, Segment, Shape, Strokes, moved
-from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot, pattern_block, type_look
+from dimmplan.sheet.slotbox import Columns, Placing, SlotStyle, draw_slot, pattern_block, type_look
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
 
 
@@ -57,7 +57,12 @@ class _Cells:
 
 
 def install(
-    facts: Facts, steps: Sequence[tuple[str, tuple[SlotFact, ...]]], cap_mm: float, width_mm: float
+    facts: Facts,
+    steps: Sequence[tuple[str, tuple[SlotFact, ...]]],
+    cap_mm: float,
+    width_mm: float,
+    *,
+    last: bool = True,
 ) -> Block:
     """The order of installing as boxes to tick, batch by batch; the key letter where there are several types."""
     slots = [fact for _, batch in steps for fact in batch]
@@ -75,8 +80,40 @@ def install(
     per_row = max(1, int((width_mm - lead + 2.0) / cells.wide))
     row = cap_mm + 2.0
     blocks = [_batch(head, batch, cells, lead, per_row, row, width_mm) for head, batch in steps]
-    blocks += _last_steps(facts, cap_mm, width_mm)
+    blocks += _last_steps(facts, cap_mm, width_mm) if last else []
     return headed("Install, in this order", stacked(blocks, 0.5), cap_mm)
+
+
+def install_short(facts: Facts, cap_mm: float, width_mm: float) -> Block:
+    """The same for little room: a box for each batch, since every slot on the map carries its number."""
+    items: list[tuple[float, str]] = []
+    side = cap_mm + 0.7
+    for head, batch in facts.steps:
+        first, last = batch[0].step, batch[-1].step
+        numbers = f"{first} to {last}" if last > first else f"{first}"
+        items.append((side + 1.3 + width(f"{numbers}: {head}", cap_mm) + 4.0, f"{numbers}: {head}"))
+    rows: list[list[tuple[float, str]]] = [[]]
+    at = 0.0
+    for wide, said in items:
+        if rows[-1] and at + wide > width_mm + 4.0:
+            rows.append([])
+            at = 0.0
+        rows[-1].append((at, said))
+        at += wide
+    row_mm = cap_mm + 2.0
+
+    def draw(x: float, y: float) -> list[Shape]:
+        shapes: list[Shape] = []
+        for number, row in enumerate(rows):
+            top = y + number * row_mm
+            for offset, said in row:
+                shapes.append(Rect(x=x + offset + 0.2, y=top, width=side, height=side, look="box"))
+                shapes.append(label(x + offset + side + 1.3, top + cap_mm + 0.35, said, cap_mm))
+        return shapes
+
+    blocks: list[Block] = [Block(width_mm, len(rows) * row_mm - 0.4, draw)] if items else []
+    blocks = [*blocks, *_last_steps(facts, cap_mm, width_mm)]
+    return headed("Install in the order of the numbers on the map", stacked(blocks, 0.5), cap_mm)
 
 
 def _batch(
@@ -115,7 +152,7 @@ def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     if facts.blanks:
         rows.append(["", "", "blank for a slot", f"{len(facts.blanks)} ×", "cross-hatched on the map"])
     columns = [
-        Column("     "),
+        Column("", tick=True),
         Column("key", bold=True),
         Column("module, as its label says", bold=True),
         Column("count", right=True, bold=True),
@@ -150,7 +187,7 @@ def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: flo
     if facts.board.physical.slots and any(place.pin1 for place in facts.board.physical.slots):
         items.append((3.0, "pin 1 end", [Polygon(points=((0, 5), (2.4, 5), (0, 2.6)), look="ink")]))
     if brackets:
-        items.append((8.0, "channel (thick: controller)", _bracket_sample()))
+        items.append((8.0, "channel; thick: controller", _bracket_sample()))
     rows: list[list[tuple[float, tuple[float, str, list[Shape]]]]] = [[]]
     at = 0.0
     for item in items:
@@ -185,7 +222,8 @@ def _state_sample(state: State) -> list[Shape]:
         slot="", name="", state=state, key="", step=0, words="", needs_blank=state is State.BLANK, hover=""
     )
     style = SlotStyle(name_mm=2.0, words_mm=2.0)
-    group = draw_slot(fact, Placing(0, 0, _SAMPLE_MM, _HIGH_MM, False), style, pin1_first=None, ident="")
+    placing = Placing(0, 0, _SAMPLE_MM, _HIGH_MM, False)
+    group = draw_slot(fact, placing, style, Columns(0, 0), pin1_first=None, ident="")
     return [shape for shape in group.children if getattr(shape, "text", "x")]
 
 
@@ -201,23 +239,11 @@ def _bracket_sample() -> list[Shape]:
     return [Strokes(segments=lines, look="medium")]
 
 
-def check_bar(x: float, y: float, *, upright: bool) -> list[Shape]:
-    """A bar of 50 mm with a tick every 10 mm, to see that the printer kept the size."""
-    shapes: list[Shape] = []
+def check_bar(x: float, y: float) -> list[Shape]:
+    """An upright bar of 50 mm with a tick every 10 mm, to see that the printer kept the size. ``y`` is its foot."""
+    shapes: list[Shape] = [Line(x1=x, y1=y, x2=x, y2=y - 50, look="thick")]
     for tenth in range(6):
-        at, tick = tenth * 10.0, 2.4 if tenth in (0, 5) else 1.4
-        shapes.append(
-            Line(x1=x, y1=y - at, x2=x - tick, y2=y - at, look="thin")
-            if upright
-            else Line(x1=x + at, y1=y, x2=x + at, y2=y - tick, look="thin")
-        )
-    shapes.append(
-        Line(x1=x, y1=y, x2=x, y2=y - 50, look="thick") if upright else Line(x1=x, y1=y, x2=x + 50, y2=y, look="thick")
-    )
-    said = "check: 50 mm, print at 100 %"
-    cap = SMALLEST_TEXT_MM
-    turn = -90 if upright else 0
-    shapes.append(
-        label(x + 1.0 + cap, y - 25, said, cap, "", "middle", turn) if upright else label(x + 52, y, said, cap, "")
-    )
-    return shapes
+        at, tick = y - tenth * 10.0, 2.2 if tenth in (0, 5) else 1.3
+        shapes.append(Line(x1=x, y1=at, x2=x - tick, y2=at, look="thin"))
+    words = label(x + 1.0 + SMALLEST_TEXT_MM, y - 25, "50 mm if printed at 100 %", SMALLEST_TEXT_MM, "", "middle", -90)
+    return [*shapes, words]

@@ -57,22 +57,23 @@ def draw_frame(page: Frame, height: float) -> list[Shape]:
 
 def draw_margin(page: Frame, sheet: str) -> list[Shape]:
     """In the filing margin: the bar to check the printed size, and what this paper is."""
-    line = page.x - 3.6
-    bar = check_bar(line, page.y + page.height, upright=True)
-    words = label(line + 1.0 + SMALLEST_TEXT_MM, page.y, f"dimmplan slot map, sheet {sheet}", SMALLEST_TEXT_MM, "", "end", -90)
-    return [Group(children=tuple(bar), id=f"check-{sheet.split()[0]}", look="check", title="50 mm when printed at 100 %"), words]
+    line = page.x - 5.4
+    bar = check_bar(line, page.y + 52)
+    said = f"dimmplan slot map, sheet {sheet}"
+    words = label(line + 1.0 + SMALLEST_TEXT_MM, page.y + 58, said, SMALLEST_TEXT_MM, "", "end", -90)
+    return [Group(children=tuple(bar), look="check", title="50 mm if printed at 100 %"), words]
 
 
-def draw_tear(page: Frame, y: float) -> list[Shape]:
-    """The line along which the pick list comes off, from edge to edge."""
+def draw_tear(page: Frame, y: float, machine: str) -> list[Shape]:
+    """The line along which the pick list comes off, from edge to edge, and whose list it is."""
     middle = page.x + page.width / 2
-    base = y + TEAR_MM / 2 + 1.0
-    half = 15.0
+    said = fitted(f"tear off: pick list for {machine}", SMALLEST_TEXT_MM, page.width * 0.7)
+    half = width(said, SMALLEST_TEXT_MM) / 2 + 2.0
     line = y + TEAR_MM / 2
     return [
         Line(x1=4.5, y1=line, x2=middle - half, y2=line, look="tear"),
         Line(x1=middle + half, y1=line, x2=page.page_width - 4.5, y2=line, look="tear"),
-        label(middle, base, "tear off: pick list", SMALLEST_TEXT_MM, "", "middle"),
+        label(middle, line + 1.0, said, SMALLEST_TEXT_MM, "", "middle"),
     ]
 
 

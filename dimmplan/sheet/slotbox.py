@@ -20,7 +20,8 @@ _END_MM = 5.4
 class SlotStyle:
     """Letter heights in a slot, and whether name and content stand on two lines.
 
-    ``deep`` says that some name has letters below the base line, ``hold`` that some outline is double.
+    ``deep`` says that some name has letters below the base line, ``hold`` that some outline is double, ``dead`` that
+    some slot is crossed out.
     """
 
     name_mm: float
@@ -28,6 +29,7 @@ class SlotStyle:
     two_lines: bool = False
     deep: bool = True
     hold: bool = False
+    dead: bool = False
     width_mm: float = field(init=False)
 
     def __post_init__(self) -> None:
@@ -43,24 +45,23 @@ class SlotStyle:
     @property
     def pitch_mm(self) -> float:
         """Least distance from one slot to the next."""
-        return self.width_mm + (1.6 if self.hold else 0.85)
+        return self.width_mm + (1.6 if self.hold else 0.9)
 
     @property
     def step_mm(self) -> float:
         """Letter height of the step number."""
         return max(SMALLEST_TEXT_MM, min(2.5, self.name_mm))
 
-    def step_width(self, fact: SlotFact) -> float:
+    @property
+    def step_width_mm(self) -> float:
         """Width of the box of the step number; the same for all numbers, so that names stand in line."""
-        return width("00", self.step_mm, bold=True) + 1.2 if fact.step else 0.0
+        return width("00", self.step_mm, bold=True) + 1.2
 
-    def lead(self, fact: SlotFact) -> float:
-        """Where the name begins."""
-        start = _PAD + (0.6 if self.hold else 0.0)
-        return start + (self.step_width(fact) + 1.0 if fact.step else self._end_mark(fact))
-
-    def _end_mark(self, fact: SlotFact) -> float:
-        return self.width_mm + 0.4 if fact.state is State.DEAD else 0.3
+    @property
+    def lead_mm(self) -> float:
+        """Where every name begins, with or without a number before it."""
+        number = _PAD + (0.7 if self.hold else 0.0) + self.step_width_mm + 0.9
+        return max(number, self.width_mm + 0.7) if self.dead else number
 
     def tail(self, fact: SlotFact) -> float:
         """Room for the pattern at the end."""
@@ -77,7 +78,17 @@ class SlotStyle:
         name = width(fact.name, self.name_mm, bold=True)
         words = width(fact.words, self.words_mm)
         middle = max(name, words) if self.two_lines else name + _GAP + words
-        return self.lead(fact) + middle + self.tail(fact)
+        return self.lead_mm + middle + self.tail(fact)
+
+    def words_at(self, fact: SlotFact) -> float:
+        """Where the words could begin after the name."""
+        return self.lead_mm if self.two_lines else self.lead_mm + width(fact.name, self.name_mm, bold=True) + _GAP
+
+    def pattern_at(self, fact: SlotFact) -> float:
+        """Where the pattern of a filled slot could begin after its name and words."""
+        name = width(fact.name, self.name_mm, bold=True)
+        words = width(fact.words, self.words_mm)
+        return self.lead_mm + _GAP + (max(name, words) if self.two_lines else name + _GAP + words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,10 +133,34 @@ class Placing:
         return Strokes(segments=tuple(turned), look=look)
 
 
-def draw_slot(fact: SlotFact, placing: Placing, style: SlotStyle, *, pin1_first: bool | None, ident: str) -> Group:
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Where words and patterns begin in the slots of one bank, so that they stand in line."""
+
+    words: float
+    pattern: float
+
+
+def columns(facts: list[SlotFact], style: SlotStyle, lengths: list[float]) -> Columns:
+    """The columns of a bank: as far right as its longest name and words ask, if its slots are long enough."""
+    words = max(style.words_at(fact) for fact in facts)
+    room = min(length - style.tail(fact) - width(fact.words, style.words_mm)
+               for fact, length in zip(facts, lengths, strict=True))  # fmt: skip
+    filled = [fact for fact in facts if fact.state is State.FILLED]
+    pattern = max((style.pattern_at(fact) for fact in filled), default=0.0)
+    if words <= room:
+        pattern = max([pattern, *(words + width(fact.words, style.words_mm) + _GAP for fact in filled)])
+    shortest = min(lengths)
+    pattern = max(min(pattern, shortest - _END_MM), shortest - max(_END_MM, 0.3 * shortest))
+    return Columns(words if words <= room else 0.0, pattern)
+
+
+def draw_slot(
+    fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns, *, pin1_first: bool | None, ident: str
+) -> Group:
     """The whole slot as one group with its id, its class and its hover text."""
-    shapes: list[Shape] = [*_outline(fact, placing), *_end(fact, placing, style)]
-    shapes += _words(fact, placing, style)
+    shapes: list[Shape] = [*_outline(fact, placing), *_end(fact, placing, style, lines)]
+    shapes += _words(fact, placing, style, lines)
     if pin1_first is not None:
         shapes.append(_pin_mark(placing, pin1_first))
     look = f"slot {fact.state.value}" + (f" type-{fact.key}" if fact.key else "")
@@ -145,10 +180,10 @@ def _outline(fact: SlotFact, placing: Placing) -> list[Shape]:
     return outline
 
 
-def _end(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
+def _end(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -> list[Shape]:
     """The pattern at the end of the slot, and the crosses of a dead one."""
     if fact.state is State.FILLED:
-        return pattern_block(placing, _pattern_start(fact, placing, style), fact.key, style.words_mm)
+        return pattern_block(placing, max(lines.pattern, style.pattern_at(fact)), fact.key, style.words_mm)
     shapes: list[Shape] = []
     wide = placing.wide
     if fact.state is State.DEAD:
@@ -172,14 +207,6 @@ def _crossed_out(placing: Placing, u: float, wide: float) -> list[Shape]:
     return [placing.strokes(u, 0, cross, "medium"), placing.rect(u, 0, wide, wide, "medium")]
 
 
-def _pattern_start(fact: SlotFact, placing: Placing, style: SlotStyle) -> float:
-    """The pattern begins where the words end, and fills the rest; the same place in slots of one length."""
-    name = width(fact.name, style.name_mm, bold=True)
-    words = width(fact.words, style.words_mm)
-    used = max(name, words) if style.two_lines else name + _GAP + words
-    return max(style.lead(fact) + used + _GAP, placing.length - max(_END_MM, placing.length * 0.28))
-
-
 @lru_cache(maxsize=256)
 def _type_lines(look: str, along: float, across: float) -> list[Segment]:
     return TYPE_PATTERNS[look](along, across)
@@ -200,7 +227,7 @@ def pattern_block(placing: Placing, start: float, key: str, cap_mm: float) -> li
         edge,
         placing.rect(middle - side / 2, (across - side) / 2, side, side, "box"),
         placing.text(middle, across / 2 + cap / 2 - _letter_lift(key, cap), key, cap, "b", "middle"),
-        placing.rect(0, 0, placing.length, across, "heavy"),
+        placing.rect(0, 0, placing.length, across, "thick"),
     ]
 
 
@@ -209,30 +236,21 @@ def _letter_lift(key: str, cap_mm: float) -> float:
     return 0.13 * cap_mm if key in "acemnorsuvwxz" else 0.25 * cap_mm if key in "gpqy" else 0.0
 
 
-def _words(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
+def _words(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -> list[Shape]:
     """Step number, name and content, cut only where a slot is shorter than all of them (never by this layout)."""
-    lead = style.lead(fact)
+    lead = style.lead_mm
     room = placing.length - lead - style.tail(fact)
     name_v, words_v = _base_lines(placing, style)
     shapes: list[Shape] = []
     if fact.step:
-        high = style.step_mm + 1.3
-        wide = style.step_width(fact)
-        at = lead - wide - 1.0
-        middle = name_v - style.name_mm / 2
+        high, wide = style.step_mm + 1.3, style.step_width_mm
+        at, middle = lead - wide - 0.9, name_v - style.name_mm / 2
         shapes.append(placing.rect(at, middle - high / 2, wide, high, "ink", radius=0.8))
-        number = placing.text(
-            at + wide / 2, middle + style.step_mm / 2, str(fact.step), style.step_mm, "b inv", "middle"
-        )
-        shapes.append(number)
+        base = middle + style.step_mm / 2
+        shapes.append(placing.text(at + wide / 2, base, str(fact.step), style.step_mm, "b inv", "middle"))
     shapes.append(placing.text(lead, name_v, fitted(fact.name, style.name_mm, room, bold=True), style.name_mm, "b"))
-    if style.two_lines:
-        words = fitted(fact.words, style.words_mm, room)
-        return [*shapes, placing.text(lead, words_v, words, style.words_mm, "")]
-    after = lead + width(fact.name, style.name_mm, bold=True) + _GAP
-    words = fitted(fact.words, style.words_mm, placing.length - after - style.tail(fact) + 0.01)
-    if fact.state is State.FILLED:
-        after = max(after, _pattern_start(fact, placing, style) - _GAP - width(words, style.words_mm))
+    after = max(lines.words, style.words_at(fact))
+    words = fitted(fact.words, style.words_mm, placing.length - after - style.tail(fact) + _GAP)
     return [*shapes, placing.text(after, words_v, words, style.words_mm, "")] if words else shapes
 
 
@@ -264,5 +282,6 @@ def style_for(facts: list[SlotFact], name_mm: float, words_mm: float, *, two_lin
         two_lines=two_lines,
         deep=any(has_descender(fact.name) or has_descender(fact.words) and not two_lines for fact in facts),
         hold=any(fact.state is State.HOLD for fact in facts),
+        dead=any(fact.state is State.DEAD for fact in facts),
     )
 

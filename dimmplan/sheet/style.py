@@ -115,9 +115,9 @@ def stylesheet(ink: Ink) -> str:
         ".heavy": f"{stroke};stroke-width:{HEAVY}",
         ".write": f"{stroke};stroke-width:{THIN};stroke-dasharray:0.3 0.9;stroke-linecap:round",
         ".tear": f"{stroke};stroke-width:{MEDIUM};stroke-dasharray:3 1.5",
-        ".cover": f"{stroke};stroke-width:{THIN};stroke-dasharray:4 1 0.5 1 0.5 1",
         ".box": f"fill:{use.paper};stroke:{use.ink};stroke-width:{MEDIUM}",
         ".bar": f"fill:{use.mark};stroke:{use.ink};stroke-width:{THIN}",
+        ".bar-open": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN}",
         ".board": f"fill:{use.board};stroke:{use.ink};stroke-width:{HEAVY};stroke-linejoin:round",
         ".detail": f"fill:{use.board};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:6 1 1 1",
         ".mark": f"fill:{use.mark};stroke:{use.ink};stroke-width:{THIN}",
@@ -133,7 +133,7 @@ def stylesheet(ink: Ink) -> str:
         ".notice": f"fill:{use.notice};stroke:{use.ink};stroke-width:{MEDIUM}",
     }
     for letter, line, tint in zip(TYPE_LOOKS, use.types, use.tints, strict=True):
-        rules[f".slot-{letter}"] = f"fill:{tint};stroke:{use.ink};stroke-width:{HEAVY}"
+        rules[f".slot-{letter}"] = f"fill:{tint};stroke:{use.ink};stroke-width:{THICK}"
         rules[f".hatch-{letter}"] = f"fill:none;stroke:{line};stroke-width:{THICK}"
         rules[f".dots-{letter}"] = f"fill:none;stroke:{line};stroke-width:0.9;stroke-linecap:round"
     return "\n".join(f"{selector}{{{rule}}}" for selector, rule in rules.items())

@@ -12,7 +12,7 @@ from dimmplan.sheet.shapes import Line, Rect, Shape
 
 LABEL_MM = 2.0
 VALUE_MM = 2.5
-_ROW_MM, _LOW_ROW_MM = 7.4, 6.0
+_ROW_MM, _LOW_ROW_MM = 7.2, 5.9
 WIDTH_MM = 186.0
 """The block's most width: about that of upright paper."""
 
@@ -55,9 +55,8 @@ def title_block(facts: Facts, given: Given, sheet: str, width_mm: float) -> Bloc
             _Field("Date", given.date, 0.20),
         ],
         [
-            _Field("Board", facts.board.title, 0.50),
-            _Field("Board file", trust, 0.30),
-            _Field("Sheet", sheet, 0.20),
+            _Field("Board", facts.board.title, 0.68),
+            _Field("Board file", trust, 0.32),
         ],
     ]
 
@@ -69,7 +68,7 @@ def title_block(facts: Facts, given: Given, sheet: str, width_mm: float) -> Bloc
             top += _ROW_MM
         shapes += _code_row(given, x, top, fields)
         top += _LOW_ROW_MM
-        shapes += _signing(x, top, fields)
+        shapes += _signing(x, top, fields, sheet)
         shapes.append(Line(x1=x + fields, y1=y, x2=x + fields, y2=y + HEIGHT_MM, look="medium"))
         return [*shapes, *_square(given, x + fields, y, square)]
 
@@ -116,17 +115,18 @@ def _code_row(given: Given, x: float, y: float, wide: float) -> list[Shape]:
     return shapes
 
 
-def _signing(x: float, y: float, wide: float) -> list[Shape]:
+def _signing(x: float, y: float, wide: float, sheet: str) -> list[Shape]:
     shapes: list[Shape] = []
-    base = y + _LOW_ROW_MM - 1.4
+    base = y + _LOW_ROW_MM - 1.5
+    last = width(f"Sheet {sheet}", VALUE_MM, bold=True) + 3.0
+    half = (wide - last) / 2
     for number, head in enumerate(("Installed by, date", "Checked by, date")):
-        at = x + number * wide / 2
+        at = x + number * half
         start = at + 1.2 + width(head, LABEL_MM) + 1.5
         shapes.append(label(at + 1.2, base, head, LABEL_MM))
-        shapes.append(Line(x1=start, y1=base, x2=at + wide / 2 - 1.2, y2=base, look="write"))
-        if number:
-            shapes.append(Line(x1=at, y1=y, x2=at, y2=y + _LOW_ROW_MM, look="thin"))
-    return shapes
+        shapes.append(Line(x1=start, y1=base, x2=at + half - 1.2, y2=base, look="write"))
+        shapes.append(Line(x1=at + half, y1=y, x2=at + half, y2=y + _LOW_ROW_MM, look="thin"))
+    return [*shapes, label(x + wide - 1.2, base, f"Sheet {sheet}", VALUE_MM, "b", "end")]
 
 
 def _square(given: Given, x: float, y: float, side: float) -> list[Shape]:

@@ -1,0 +1,368 @@
+"""What is in a machine held against what should be: slot by slot, then the rules, then the figures.
+
+Three answers for a slot: as planned, different, *cannot tell*. Nothing here chooses; the judging is the same that the
+search prunes with.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from dimmplan.errors import InputError
+from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.inventory.match import Matching
+from dimmplan.model.board import Board
+from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.label import parse_label
+from dimmplan.model.module import Kind, Module
+from dimmplan.model.placement import Placement
+from dimmplan.rules import Breach, judge
+
+AnswerKind = Literal["as-planned", "different", "cannot-tell"]
+DifferenceKind = Literal[
+    "empty", "extra", "generation", "size", "kind", "rank", "width", "rate", "swapped", "hold", "not-listed", "not-said"
+]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Difference:
+    """One typed difference at a slot: what was planned and what was found, in words; ``other`` is a swapped partner."""
+
+    kind: DifferenceKind
+    planned: str = ""
+    found: str = ""
+    other: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SlotAnswer:
+    """The answer for one slot, with every difference, and the module type found there where it can be told."""
+
+    slot: str
+    answer: AnswerKind
+    differences: tuple[Difference, ...]
+    module: Module | None
+    known: bool
+    """True where the content is known: ``module``, or nothing."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Suspect:
+    """The fault that a person would look for first."""
+
+    fault: Literal["not-seated", "swapped", "wrong-module", "extra", "channel", "socket", "slow", "cannot-tell"]
+    slots: tuple[str, ...]
+    found: str = ""
+    expected: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Audit:
+    """The whole audit. Without a plan ``planned`` is missing, and figures where the content is not known whole."""
+
+    board: Board
+    planned: Placement | None
+    fitted: tuple[str, ...]
+    slots: tuple[SlotAnswer, ...]
+    breaches: tuple[Breach, ...]
+    figures_found: PlacementFigures | None
+    figures_planned: PlacementFigures | None
+    suspect: Suspect | None
+    date: str | None
+
+    @property
+    def good(self) -> bool:
+        """True where every slot is as planned and no error row is broken."""
+        return all(slot.answer == "as-planned" for slot in self.slots) and not any(
+            breach.severity == "error" for breach in self.breaches
+        )
+
+    @property
+    def content(self) -> dict[str, Module | None]:
+        """What the slots hold, those that are known."""
+        return {answer.slot: answer.module for answer in self.slots if answer.known}
+
+    @property
+    def untouchable(self) -> tuple[str, ...]:
+        """Slots on hold, and slots that cannot be told: nothing is pulled, moved or inserted there."""
+        return tuple(
+            answer.slot
+            for answer in self.slots
+            if not answer.known or any(d.kind == "hold" for d in answer.differences)
+        )
+
+
+def audit(
+    board: Board,
+    found: Found,
+    matching: Matching,
+    planned: Placement | None,
+    *,
+    data_saved: Iterable[str] = (),
+) -> Audit:
+    """Hold an inventory against a plan, or against only the board's rules.
+
+    ``data_saved`` names slots on hold whose data the person says is saved: they are judged as any other.
+    """
+    released = set(data_saved)
+    index_of = matching.index_of
+    answers = [
+        _answer(board, slot, found.slots[index_of[slot]] if slot in index_of else None, planned, slot in released)
+        for slot in board.slots
+    ]
+    fitted = planned.fitted if planned else _fitted(board, answers)
+    if planned is not None:
+        answers = list(_with_swaps(answers, planned))
+    content = {answer.slot: answer.module for answer in answers if answer.known}
+    option_id = planned.processor if planned else None
+    option = board.processor(option_id)
+    whole = all(answer.known for answer in answers if board.channel_of[answer.slot].socket in fitted)
+    breaches = judge(board, option, fitted, content) if fitted else ()
+    if not whole:
+        breaches = tuple(breach for breach in breaches if breach.check in _JUDGED_IN_PART)
+    figures_planned = placement_figures(board, option, planned.fitted, planned.content) if planned else None
+    figures_found = _figures(board, option_id, fitted, content) if whole and fitted else None
+    return Audit(
+        board=board,
+        planned=planned,
+        fitted=fitted,
+        slots=tuple(answers),
+        breaches=breaches,
+        figures_found=figures_found,
+        figures_planned=figures_planned,
+        suspect=_suspect(board, answers, planned, _configured(found, matching), figures_planned),
+        date=found.date,
+    )
+
+
+_JUDGED_IN_PART = ("accept", "mix", "rank-limit", "channel-order", "ceiling")
+"""Rows that a population known only in part can already break; the others need every slot."""
+
+
+def _figures(
+    board: Board, option_id: str | None, fitted: Sequence[str], content: Mapping[str, Module | None]
+) -> PlacementFigures | None:
+    try:
+        return placement_figures(board, board.processor(option_id), fitted, content)
+    except ValueError:
+        return None
+
+
+def _fitted(board: Board, answers: Sequence[SlotAnswer]) -> tuple[str, ...]:
+    """Without a plan: the sockets that have a module."""
+    filled = {answer.slot for answer in answers if answer.module}
+    return tuple(socket.id for socket in board.sockets if filled & set(socket.slots))
+
+
+# -- one slot ------------------------------------------------------------------------------------------------------
+
+
+def _answer(board: Board, slot: str, device: FoundSlot | None, planned: Placement | None, released: bool) -> SlotAnswer:
+    want = planned.content.get(slot) if planned else None
+    unclear = _unclear(board, slot, device, planned, released)
+    if unclear is not None:
+        return SlotAnswer(slot=slot, answer="cannot-tell", differences=(unclear,), module=None, known=False)
+    if device is None or device.state == "empty":
+        missing = (Difference(kind="empty", planned=_words(want)),) if want else ()
+        answer: AnswerKind = "different" if missing else "as-planned"
+        return SlotAnswer(slot=slot, answer=answer, differences=missing, module=None, known=True)
+    module = module_like(board, device, [want] if want else [])
+    return _filled(slot, device, planned, want, module)
+
+
+def _unclear(
+    board: Board, slot: str, device: FoundSlot | None, planned: Placement | None, released: bool
+) -> Difference | None:
+    """Why a slot cannot be told; ``None`` where it can. A slot of an absent processor need not be listed."""
+    want = planned.content.get(slot) if planned else None
+    if device is None:
+        dead = planned is not None and board.channel_of[slot].socket not in planned.fitted
+        return None if dead else Difference(kind="not-listed", planned=_words(want))
+    if device.state == "hold" and not released:
+        return Difference(kind="hold", found=_said(device))
+    if device.state == "cannot-tell" or (device.state != "empty" and device.capacity_gib is None):
+        return Difference(kind="not-said", planned=_words(want), found=device.why or _said(device))
+    return None
+
+
+def _filled(
+    slot: str, device: FoundSlot, planned: Placement | None, want: Module | None, module: Module | None
+) -> SlotAnswer:
+    """The answer for a slot that holds something of a known size."""
+    known = module is not None
+    if planned is None:
+        unsure = () if module else (Difference(kind="not-said", found=_said(device)),)
+        answer: AnswerKind = "as-planned" if module else "cannot-tell"
+        return SlotAnswer(slot=slot, answer=answer, differences=unsure, module=module, known=known)
+    if want is None:
+        extra = (Difference(kind="extra", found=_said(device)),)
+        return SlotAnswer(slot=slot, answer="different", differences=extra, module=module, known=known)
+    found = tuple(differences_between(want, device))
+    answer = "different" if found else "as-planned"
+    return SlotAnswer(slot=slot, answer=answer, differences=found, module=module, known=known)
+
+
+def _words(module: Module | None) -> str:
+    return module.label if module else "empty"
+
+
+def _said(device: FoundSlot) -> str:
+    """What a device says of its module, short."""
+    if device.label:
+        return device.label
+    parts = [
+        f"{device.capacity_gib} GiB" if device.capacity_gib else "",
+        device.generation.value if device.generation else "",
+        device.kind.value if device.kind else "",
+        f"{device.ranks_said} ranks" if device.ranks_said else "",
+        f"{device.rated_mts} MT/s" if device.rated_mts else "",
+    ]
+    return " ".join(part for part in parts if part) or "a module"
+
+
+_REGISTERED = (Kind.RDIMM, Kind.RDIMM_3DS)
+"""Kinds that firmware does not tell apart."""
+
+
+def differences_between(want: Module, device: FoundSlot) -> Iterator[Difference]:
+    """Typed differences between a planned module and what a device says; what it does not say is no difference.
+
+    Ranks may be package or logical ranks (standards, section 3.7); a rate above the planned one is no fault.
+    """
+    if device.generation is not None and device.generation != want.generation:
+        yield Difference(kind="generation", planned=want.generation.value, found=device.generation.value)
+    if device.capacity_gib != want.capacity_gib:
+        yield Difference(kind="size", planned=f"{want.capacity_gib} GiB", found=f"{device.capacity_gib} GiB")
+    if device.kind is not None and not _kinds_agree(device.kind, want.kind):
+        yield Difference(kind="kind", planned=want.kind.value, found=device.kind.value)
+    ranks = device.package_ranks or device.ranks_said
+    if ranks is not None and ranks not in (want.package_ranks, want.logical_ranks):
+        yield Difference(kind="rank", planned=str(want.package_ranks), found=str(ranks))
+    if device.device_width is not None and device.device_width != want.device_width:
+        yield Difference(kind="width", planned=f"x{want.device_width}", found=f"x{device.device_width}")
+    if device.rated_mts is not None and device.rated_mts < want.rate_mts - 1:
+        yield Difference(kind="rate", planned=f"{want.rate_mts} MT/s", found=f"{device.rated_mts} MT/s")
+
+
+def _kinds_agree(one: Kind, other: Kind) -> bool:
+    return one == other or (one in _REGISTERED and other in _REGISTERED)
+
+
+def module_like(board: Board, device: FoundSlot, likely: Sequence[Module]) -> Module | None:
+    """The module type of a device: by its label, a likely one that nothing contradicts, or the only usual one.
+
+    ``None`` where more than one type fits or none does.
+    """
+    if device.label:
+        try:
+            return parse_label(device.label, usual=board.modules)
+        except InputError:
+            return None
+    for module in likely:
+        if not any(differences_between(module, device)):
+            return module
+    fitting = [
+        module
+        for module in board.modules
+        if not any(differences_between(module, device)) and (device.rated_mts or 0) <= module.rate_mts + 1
+    ]
+    return fitting[0] if len(fitting) == 1 else None
+
+
+# -- the whole -----------------------------------------------------------------------------------------------------
+
+
+def _with_swaps(answers: Sequence[SlotAnswer], planned: Placement) -> Iterator[SlotAnswer]:
+    """Mark pairs of slots that hold each other's content."""
+    wanted = planned.content
+    wrong = [a for a in answers if a.known and a.answer == "different"]
+    partner: dict[str, str] = {}
+    for index, one in enumerate(wrong):
+        for other in wrong[index + 1 :]:
+            free = one.slot not in partner and other.slot not in partner
+            crossed = one.module == wanted.get(other.slot) and other.module == wanted.get(one.slot)
+            if free and crossed:
+                partner |= {one.slot: other.slot, other.slot: one.slot}
+    for answer in answers:
+        if answer.slot in partner:
+            swapped = Difference(kind="swapped", other=partner[answer.slot])
+            yield SlotAnswer(
+                slot=answer.slot,
+                answer="different",
+                differences=(swapped, *answer.differences),
+                module=answer.module,
+                known=True,
+            )
+        else:
+            yield answer
+
+
+def _configured(found: Found, matching: Matching) -> dict[str, int]:
+    """Configured rate of each filled slot that says one."""
+    devices = {match.slot: found.slots[match.index] for match in matching.matches}
+    return {slot: d.configured_mts for slot, d in devices.items() if d.state == "filled" and d.configured_mts}
+
+
+def _suspect(
+    board: Board,
+    answers: Sequence[SlotAnswer],
+    planned: Placement | None,
+    configured: Mapping[str, int],
+    figures: PlacementFigures | None,
+) -> Suspect | None:
+    """The fault to look for first: the plainest that explains what differs."""
+    by_kind: dict[str, list[SlotAnswer]] = {}
+    for answer in answers:
+        for difference in answer.differences[:1]:
+            by_kind.setdefault(difference.kind, []).append(answer)
+    swapped, empty = by_kind.get("swapped", []), by_kind.get("empty", [])
+    if swapped:
+        first = swapped[0]
+        return Suspect(fault="swapped", slots=(first.slot, first.differences[0].other))
+    if empty:
+        return _about_empty(board, empty, planned)
+    for kind in ("generation", "size", "kind", "rank", "width", "rate"):
+        if kind in by_kind:
+            first = by_kind[kind][0]
+            difference = first.differences[0]
+            return Suspect(
+                fault="wrong-module", slots=(first.slot,), found=difference.found, expected=difference.planned
+            )
+    if "extra" in by_kind:
+        first = by_kind["extra"][0]
+        return Suspect(fault="extra", slots=(first.slot,), found=first.differences[0].found)
+    slow = _slow(configured, figures)
+    if slow is not None:
+        return slow
+    unsure = [answer.slot for answer in answers if answer.answer == "cannot-tell"]
+    return Suspect(fault="cannot-tell", slots=tuple(unsure)) if unsure else None
+
+
+def _about_empty(board: Board, empty: Sequence[SlotAnswer], planned: Placement | None) -> Suspect:
+    """Missing modules: a whole socket, a whole channel, or one that is not seated."""
+    missing = {answer.slot for answer in empty}
+    wanted = {slot for slot, module in planned.slots if module} if planned else set()
+    for socket in board.sockets:
+        planned_here = wanted & set(socket.slots)
+        if len(planned_here) > 1 and planned_here <= missing:
+            return Suspect(fault="socket", slots=tuple(s for s in socket.slots if s in missing), found=socket.id)
+    for channel in board.channels:
+        planned_here = wanted & set(channel.slots)
+        if len(planned_here) > 1 and planned_here <= missing:
+            return Suspect(fault="channel", slots=tuple(s for s in channel.slots if s in missing), found=channel.name)
+    first = empty[0]
+    return Suspect(fault="not-seated", slots=(first.slot,), expected=first.differences[0].planned)
+
+
+def _slow(configured: Mapping[str, int], figures: PlacementFigures | None) -> Suspect | None:
+    """A configured rate below the planned one: the machine runs slower than it should."""
+    if figures is None or not configured:
+        return None
+    rate, count = Counter(configured.values()).most_common(1)[0]
+    if rate < figures.rate_mts - 1:
+        slots = tuple(slot for slot, each in configured.items() if each == rate)
+        return Suspect(fault="slow", slots=slots[:count], found=f"{rate} MT/s", expected=f"{figures.rate_mts} MT/s")
+    return None

@@ -1,0 +1,318 @@
+"""A first board file from what a machine says of itself: every guess marked, and a list of what a person must see to.
+
+The draft passes the check at once and can be planned on; its trust is ``drafted``, and every sheet says so loudly.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from dimmplan.errors import InputError, Problem
+from dimmplan.inventory.match import folded, place_of
+from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.label import LabelParts, format_label
+from dimmplan.model.module import DIE_GBIT, RATES_MTS, Generation, Kind
+from dimmplan.units import cleaned
+
+MOST_SLOTS = 256
+_CHANNEL_COUNTS = {
+    Generation.DDR3: (4, 3, 2, 1),
+    Generation.DDR4: (8, 6, 4, 2, 1),
+    Generation.DDR5: (12, 8, 6, 4, 2, 1),
+}
+"""Channels of a socket that a machine of that generation usually has, most first (common practice, no source)."""
+
+_WAYS = (1, 2, 3, 4, 6, 8, 10, 12)
+_VOLTAGES = {Generation.DDR3: 1500, Generation.DDR4: 1200, Generation.DDR5: 1100}
+_FALLBACK = {
+    Generation.DDR3: "8GB 2Rx4 PC3-12800R",
+    Generation.DDR4: "32GB 2Rx4 PC4-2933Y-R",
+    Generation.DDR5: "32GB 2Rx8 PC5-4800B-R",
+}
+_PITCH_MM, _LENGTH_MM, _SOCKET_MM, _GAP_MM = 10.0, 142.0, 76.0, 24.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Draft:
+    """The text of a board file, and what its author must still see to."""
+
+    text: str
+    to_do: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Channel:
+    name: str
+    slots: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Socket:
+    name: str
+    channels: tuple[_Channel, ...]
+
+    @property
+    def slots(self) -> list[str]:
+        return [slot for channel in self.channels for slot in channel.slots]
+
+
+def draft_board(found: Found, *, board_id: str, title: str) -> Draft:
+    """Draft a board file. Raises ``InputError`` where the inventory lists no place for memory."""
+    memory = found.memory
+    if not 0 < len(memory) <= MOST_SLOTS:
+        number = f"{len(memory)} memory slots"
+        raise InputError(Problem(file="inventory", place="", found=number, allowed=f"1 to {MOST_SLOTS} of them"))
+    to_do: list[str] = []
+    generation = _generation(memory, to_do)
+    names = _names(memory)
+    sockets = _sockets(found, memory, names, generation, to_do)
+    labels = _labels(memory, generation, to_do)
+    rates = _rates(memory, generation)
+    kinds = sorted({_kind(slot) for slot in memory if slot.state == "filled"} or {Kind.RDIMM})
+    to_do += [
+        "interleave: which sets of channels work together (the draft guesses any even split)",
+        "rules: what may be mixed, ranks on a channel, capacity ceiling, sockets that may be fitted",
+        "rates: MT/s for each number of modules on a channel",
+        "physical: the drawing is schematic and not to scale; measure the places, add landmarks and access steps",
+    ]
+    lines = [
+        "# Drafted from a machine's inventory. GUESS marks what the machine does not say.",
+        *(f"# To do: {item}" for item in to_do),
+        "format = 1",
+        f"id = {_quoted(board_id)}",
+        f"title = {_quoted(title)}",
+        'trust = "drafted"',
+        f"modules = {_array(labels)}",
+        "",
+        "[electrical]",
+        f"generation = {_quoted(generation.value)}",
+        f"rates_mts = [{', '.join(map(str, rates))}]",
+        *_electrical(sockets),
+        *_aliases(memory, names),
+        *_rules(sockets, kinds, rates),
+        *_physical(sockets),
+    ]
+    return Draft(text="\n".join(lines) + "\n", to_do=tuple(to_do))
+
+
+# -- what the machine says -----------------------------------------------------------------------------------------
+
+
+def _generation(memory: Sequence[FoundSlot], to_do: list[str]) -> Generation:
+    seen = [slot.generation for slot in memory if slot.generation]
+    if seen:
+        return max(set(seen), key=lambda each: (seen.count(each), each.value))
+    to_do.append("generation: no module says one; the draft guesses DDR4")
+    return Generation.DDR4
+
+
+def _names(memory: Sequence[FoundSlot]) -> list[str]:
+    """A slot name for each device: its locator, with its bank or a number where that is not enough."""
+    found: list[str] = []
+    seen: set[str] = set()
+    locators = [folded(slot.locator) for slot in memory]
+    for number, slot in enumerate(memory, start=1):
+        base = slot.locator if locators.count(folded(slot.locator)) == 1 else f"{slot.bank} {slot.locator}"
+        name = _allowed(base) or f"slot-{number}"
+        if folded(name) in seen or "".join(name.split()).casefold() in seen:
+            name = f"{name[:30]} #{number}"
+        seen |= {folded(name), "".join(name.split()).casefold()}
+        found.append(name)
+    return found
+
+
+def _allowed(text: str) -> str:
+    """Text as a name that the check accepts."""
+    plain = re.sub(r"[=,;{}]", " ", cleaned(text, most=60))
+    return re.sub(r"\s+", " ", plain).strip()[:36].strip()
+
+
+def _sockets(
+    found: Found, memory: Sequence[FoundSlot], names: Sequence[str], generation: Generation, to_do: list[str]
+) -> list[_Socket]:
+    """Sockets and channels: as locators say, or guessed from the numbers of processors and slots."""
+    places = [place_of(slot) for slot in memory]
+    known = [place for place in places if place is not None]
+    if len(known) == len(memory) and len(set(known)) == len(known):
+        groups: dict[int, dict[str, list[tuple[int, str]]]] = {}
+        for place, name in zip(known, names, strict=True):
+            groups.setdefault(place.socket, {}).setdefault(place.channel, []).append((place.slot, name))
+        if all(len(slots) <= 4 for channels in groups.values() for slots in channels.values()):
+            to_do.append(
+                "fill order: slots of a channel stand in the order of their numbers; the first may be the other"
+            )
+            return [
+                _Socket(
+                    f"S{number}",
+                    tuple(
+                        _Channel(_allowed(letter), tuple(name for _, name in sorted(slots)))
+                        for letter, slots in sorted(groups[key].items())
+                    ),
+                )
+                for number, key in enumerate(sorted(groups), start=1)
+            ]
+    to_do.append("channels: the machine does not say which slots share a channel; the draft guesses neighbours")
+    count = max(1, found.processors_said or 0, sum(p.state != "empty" for p in found.processors))
+    count = count if len(names) % count == 0 else 1
+    size = len(names) // count
+    per_channel = _slots_per_channel(size, generation)
+    sockets = []
+    for number in range(count):
+        mine = names[number * size : (number + 1) * size]
+        channels = [
+            _Channel(f"C{index + 1}", tuple(mine[place : place + per_channel]))
+            for index, place in enumerate(range(0, size, per_channel))
+        ]
+        sockets.append(_Socket(f"S{number + 1}", tuple(channels)))
+    return sockets
+
+
+def _slots_per_channel(slots: int, generation: Generation) -> int:
+    for channels in _CHANNEL_COUNTS[generation]:
+        if slots % channels == 0 and slots // channels <= 3:
+            return slots // channels
+    return 1
+
+
+def _kind(slot: FoundSlot) -> Kind:
+    return slot.kind if slot.kind not in (None, Kind.OTHER) else Kind.RDIMM
+
+
+def _rates(memory: Sequence[FoundSlot], generation: Generation) -> list[int]:
+    """Standard rates up to the fastest that the machine speaks of."""
+    said = [rate for slot in memory for rate in (slot.rated_mts, slot.configured_mts) if rate]
+    standard = RATES_MTS[generation]
+    top = max((rate for rate in standard if said and rate <= max(said) + 1), default=standard[len(standard) // 2])
+    return [rate for rate in standard if rate <= top][-4:]
+
+
+def _labels(memory: Sequence[FoundSlot], generation: Generation, to_do: list[str]) -> list[str]:
+    """Usual modules: those seen, as labels; width and ranks are guessed where they are not said."""
+    labels: list[str] = []
+    guessed = False
+    for slot in memory:
+        if slot.state != "filled" or slot.generation not in (None, generation):
+            continue
+        label = slot.label or _label_of(slot, generation)
+        guessed |= label is not None and slot.label is None
+        if label and label not in labels:
+            labels.append(label)
+    if guessed:
+        to_do.append("modules: device width and kind are not said by the machine; read them from the labels")
+    if not labels:
+        to_do.append("modules: none could be told; the draft guesses a common one")
+        labels.append(_FALLBACK[generation])
+    return labels[:16]
+
+
+def _label_of(slot: FoundSlot, generation: Generation) -> str | None:
+    """A label that what a device says can stand for: the widest dies first that exist."""
+    gib = slot.capacity_gib
+    if not gib:
+        return None
+    rates = RATES_MTS[generation]
+    rate = max(
+        (each for each in rates if slot.rated_mts and each <= slot.rated_mts + 1), default=rates[len(rates) // 2]
+    )
+    kind = _kind(slot)
+    for ranks in [slot.ranks_said] if slot.ranks_said in (1, 2, 4, 8) else [2, 1, 4]:
+        for width in [slot.device_width] if slot.device_width else [4, 8, 16]:
+            if Fraction(gib * 8 * width, 64 * int(ranks or 1)) in DIE_GBIT[generation]:
+                parts = LabelParts(
+                    generation=generation,
+                    capacity_gib=gib,
+                    kind=Kind.RDIMM if kind is Kind.RDIMM_3DS else kind,
+                    package_ranks=int(ranks or 1),
+                    logical_ranks=int(ranks or 1),
+                    stack="",
+                    device_width=width,
+                    ecc_bits=None,
+                    rate_mts=rate,
+                    speed_bin="",
+                    voltage_mv=_VOLTAGES[generation],
+                )
+                return format_label(parts)
+    return None
+
+
+# -- the file ------------------------------------------------------------------------------------------------------
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=True)
+
+
+def _array(texts: Iterable[str]) -> str:
+    return f"[{', '.join(_quoted(text) for text in texts)}]"
+
+
+def _electrical(sockets: Sequence[_Socket]) -> list[str]:
+    lines: list[str] = []
+    for socket in sockets:
+        lines += ["", "[[electrical.sockets]]", f"id = {_quoted(socket.name)}", ""]
+        lines += ["# GUESS: one controller for all channels of a socket", "[electrical.sockets.controllers.M1]"]
+        lines += [f"{_quoted(channel.name)} = {_array(channel.slots)}" for channel in socket.channels]
+    most = max(len(socket.channels) for socket in sockets)
+    ways = [number for number in _WAYS if number <= most]
+    return [
+        *lines,
+        "",
+        "# GUESS: any channels may work together",
+        "[electrical.interleave]",
+        'style = "any"',
+        f"ways = [{', '.join(map(str, ways))}]",
+        'source = "MEMORY"',
+    ]
+
+
+def _aliases(memory: Sequence[FoundSlot], names: Sequence[str]) -> list[str]:
+    """Locators that the slot names do not spell out themselves."""
+    lines = []
+    for slot, name in zip(memory, names, strict=True):
+        words = _allowed(f"{slot.bank} {slot.locator}")
+        if words and folded(words) not in (folded(name), folded(slot.locator)):
+            lines.append(f"{_quoted(name)} = {_array([words])}")
+    spelled = [line.partition(" = ")[2] for line in lines]
+    unique = [line for line, words in zip(lines, spelled, strict=True) if spelled.count(words) == 1]
+    return ["", "[electrical.aliases]", *unique] if unique else []
+
+
+def _rules(sockets: Sequence[_Socket], kinds: Sequence[Kind], rates: Sequence[int]) -> list[str]:
+    lines = ["", "[[rules]]", 'id = "kinds-seen"', 'check = "accept"', 'field = "kind"']
+    lines += [f"values = {_array(kind.value for kind in kinds)}", 'source = "MEMORY"']
+    deepest = max(len(channel.slots) for socket in sockets for channel in socket.channels)
+    for dpc in range(1, deepest + 1):
+        lines += ["", "# GUESS: the rate does not fall with more modules on a channel" if dpc > 1 else ""]
+        lines += ["[[rates]]", f'id = "{dpc}-on-a-channel"', f"dpc = {dpc}", f"mts = {rates[-1]}", 'source = "MEMORY"']
+    return [line for line, before in zip(lines, ["x", *lines], strict=False) if line or before]
+
+
+def _physical(sockets: Sequence[_Socket]) -> list[str]:
+    """A schematic: two sockets beside each other, half of a socket's slots left of it, the rest right of it."""
+    boxes: list[str] = []
+    rows: list[str] = []
+    width = 0.0
+    for index, socket in enumerate(sockets):
+        x = _GAP_MM if index % 2 == 0 else width
+        middle = (index // 2) * (_LENGTH_MM + 60) + 40 + _LENGTH_MM / 2
+        half = (len(socket.slots) + 1) // 2
+        rows += _row(socket.slots[:half], x, middle)
+        x += half * _PITCH_MM
+        boxes.append(f"{_quoted(socket.name)} = {{ at_mm = [{x:g}, {middle - 40:g}], size_mm = [{_SOCKET_MM:g}, 80] }}")
+        x += _SOCKET_MM + _PITCH_MM
+        rows += _row(socket.slots[half:], x, middle)
+        width = max(width, x + (len(socket.slots) - half) * _PITCH_MM + _GAP_MM)
+    depth = (len(sockets) + 1) // 2 * (_LENGTH_MM + 60) + 40
+    size = [f"width_mm = {width:g}", f"depth_mm = {depth:g}", "to_scale = false", "access = []"]
+    return ["", "# GUESS: a schematic, not to scale", "[physical]", *size, "", "[physical.sockets]", *boxes, *rows]
+
+
+def _row(slots: Sequence[str], x: float, middle: float) -> list[str]:
+    if not slots:
+        return []
+    start = f"start_mm = [{x + _PITCH_MM / 2:g}, {middle:g}]"
+    return ["", "[[physical.rows]]", f"slots = {_array(slots)}", start, f"pitch_mm = {_PITCH_MM:g}"]

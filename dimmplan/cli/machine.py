@@ -1,0 +1,171 @@
+"""``dimmplan found``, ``audit`` and ``moves``: what is in a machine, how it compares, how to get from here to there."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from dimmplan.cli import options
+from dimmplan.errors import InputError, Problem
+
+if TYPE_CHECKING:
+    from dimmplan.audit import Audit
+    from dimmplan.inventory.match import Matching
+    from dimmplan.model.board import Board
+    from dimmplan.model.found import Found
+    from dimmplan.model.placement import Placement
+
+FOLLOW_SECONDS = 0.3
+
+Inventory = Annotated[
+    str, typer.Argument(help="A file or folder of any known form, or this-machine.", metavar="INVENTORY")
+]
+Slots = Annotated[Path | None, typer.Option(help="Mapping file with answers about locators.", metavar="MAPPING")]
+DataSaved = Annotated[
+    list[str] | None, typer.Option(help="A slot on hold whose data is saved; again for more.", metavar="SLOT")
+]
+BoardFile = Annotated[Path | None, typer.Option(help="The board's file, where it is not shipped.", metavar="FILE")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command(name="found", epilog="Example: dimmplan found listing.txt")(found)
+    app.command(name="audit", epilog="Example: dimmplan audit labels.csv --against plan.json")(audit)
+    app.command(name="moves", epilog="Example: dimmplan moves labels.csv --to plan.json")(moves)
+
+
+def found(
+    inventory: Inventory,
+    serials: Annotated[bool, typer.Option("--serials", help="Show serial numbers and asset tags.")] = False,
+    as_json: options.Json = False,
+) -> None:
+    """Show what a machine says of itself: sockets, slots, modules, and everything odd about how it says it."""
+    from dimmplan.inventory.detect import read_inventory
+    from dimmplan.output.machine import found_record, found_text
+    from dimmplan.output.record import to_json
+
+    read = read_inventory(inventory)
+    if as_json:
+        typer.echo(to_json(found_record(read, serials=serials)), nl=False)
+    else:
+        typer.echo(found_text(read, serials=serials), nl=False)
+
+
+def audit(
+    inventory: Inventory,
+    against: Annotated[
+        str | None, typer.Option(help="The plan: a file, - or a plan code.", metavar="PLAN_OR_CODE")
+    ] = None,
+    board: Annotated[str | None, typer.Option(help="Only a board: its rules are judged.", metavar="BOARD")] = None,
+    board_file: BoardFile = None,
+    slots: Slots = None,
+    save_slots: Annotated[
+        Path | None, typer.Option(help="Write the mapping, open questions included.", metavar="FILE")
+    ] = None,
+    data_saved: DataSaved = None,
+    follow: Annotated[
+        bool, typer.Option("--follow", help="Audit again whenever the inventory grows, until stopped.")
+    ] = False,
+    force: options.Force = False,
+    as_json: options.Json = False,
+) -> None:
+    """Hold a machine against a plan, slot by slot: as planned, different, cannot tell; then the rules."""
+    target, placement = _target(against, board, board_file)
+    good = True
+    while True:
+        stamp = _stamp(inventory)
+        result, matching, read = _audited(inventory, target, placement, slots, data_saved or [])
+        good = result.good
+        _say(result, matching, as_json=as_json)
+        if save_slots is not None:
+            _save_mapping(save_slots, read, matching, force=force)
+        if not follow:
+            break
+        while stamp == _stamp(inventory):
+            time.sleep(FOLLOW_SECONDS)
+    if not good:
+        raise typer.Exit(1)
+
+
+def _say(result: Audit, matching: Matching, *, as_json: bool) -> None:
+    from dimmplan.output.machine import audit_record, audit_text
+    from dimmplan.output.record import to_json
+
+    text = to_json(audit_record(result, matching)) if as_json else audit_text(result, matching)
+    typer.echo(text, nl=False)
+
+
+def _save_mapping(path: Path, read: Found, matching: Matching, *, force: bool) -> None:
+    from dimmplan.cli.files import write_files
+    from dimmplan.inventory.match import mapping_text
+
+    write_files({path: mapping_text(read, matching).encode("utf-8")}, force=force)
+
+
+def _target(against: str | None, board: str | None, board_file: Path | None) -> tuple[Board, Placement | None]:
+    if (against is None) == (board is None):
+        found = "both" if against else "neither"
+        raise InputError(
+            Problem(file="dimmplan audit", place="", found=f"{found} of --against and --board", allowed="one of them")
+        )
+    if against is not None:
+        from dimmplan.cli.plans import read_placement
+
+        return read_placement(against, board_file)
+    from dimmplan.boardfile.read import load_board
+
+    return load_board(str(board_file or board)), None
+
+
+def _audited(
+    inventory: str, board: Board, placement: Placement | None, slots: Path | None, data_saved: list[str]
+) -> tuple[Audit, Matching, Found]:
+    from dimmplan.audit import audit as compare
+    from dimmplan.errors import did_you_mean
+    from dimmplan.inventory.detect import read_inventory
+    from dimmplan.inventory.match import match_slots, read_mapping
+    from dimmplan.units import quoted
+
+    wrong = [slot for slot in data_saved if slot not in board.slots]
+    if wrong:
+        hint = did_you_mean(wrong[0], board.slots)
+        raise InputError(
+            Problem(file="--data-saved", place="", found=quoted(wrong[0]), allowed="slots of the board", hint=hint)
+        )
+    answers: dict[Any, str] = read_mapping(slots, board) if slots else {}
+    read = read_inventory(inventory)
+    matching = match_slots(read, board, answers)
+    return compare(board, read, matching, placement, data_saved=data_saved), matching, read
+
+
+def _stamp(inventory: str) -> tuple[int, int]:
+    try:
+        status = Path(inventory).stat()
+    except (OSError, ValueError):
+        return 0, 0
+    return status.st_mtime_ns, status.st_size
+
+
+def moves(
+    inventory: Inventory,
+    to: Annotated[str, typer.Option("--to", help="The plan: a file, - or a plan code.", metavar="PLAN_OR_CODE")],
+    board_file: BoardFile = None,
+    slots: Slots = None,
+    data_saved: DataSaved = None,
+    as_json: options.Json = False,
+) -> None:
+    """Say what to keep, pull, move and insert, in order, to get from a machine to a plan; and what is left over."""
+    from dimmplan.cli.plans import read_placement
+    from dimmplan.moves import plan_moves
+    from dimmplan.output.machine import moves_record, moves_text
+    from dimmplan.output.record import to_json
+
+    board, placement = read_placement(to, board_file)
+    result, _, _ = _audited(inventory, board, placement, slots, data_saved or [])
+    change = plan_moves(board, result.content, placement, untouchable=result.untouchable)
+    typer.echo(to_json(moves_record(change)) if as_json else moves_text(change), nl=False)
+    if change.blocked:
+        raise typer.Exit(1)

@@ -1,0 +1,251 @@
+"""Which slot of a board a machine's own words mean: by answers, by name, by alias, by structure; the rest is asked.
+
+Nothing is guessed: a locator that could mean two slots matches none, and becomes a question to the person at the
+machine. Answers are kept in a mapping file (CSV ``locator,bank,slot``) for reuse.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.inventory.clean import clean
+from dimmplan.model.board import Board
+from dimmplan.model.found import Found, FoundSlot
+from dimmplan.units import cleaned, quoted
+
+How = Literal["answer", "name", "alias", "structure"]
+MOST_MAPPING_BYTES = 1 << 20
+
+_CHANNEL = re.compile(r"CHANNEL\s*([A-Z]|\d{1,2})(?![A-Z0-9])")
+_LETTER_AND_NUMBER = re.compile(r"(?:^|[^A-Z])(?:DIMM)?\s*([A-Z])(\d{1,2})$")
+_SOCKET = re.compile(r"(?:CPU|PROC(?:ESSOR)?|SOCKET|(?:^|[^A-Z])P)\s*(\d{1,2})(?!\d)")
+_NODE = re.compile(r"NODE\s*(\d{1,2})(?!\d)")
+_PLACE_IN_CHANNEL = re.compile(r"DIMM\s*(\d{1,2})$")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Match:
+    """One memory device of an inventory and the slot that it means. ``index`` is its place in ``Found.slots``."""
+
+    index: int
+    slot: str
+    how: How
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Question:
+    """A device whose slot cannot be told, and what to ask the person at the machine."""
+
+    index: int
+    locator: str
+    bank: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Matching:
+    """All matches of an inventory on a board, and the questions that are left."""
+
+    matches: tuple[Match, ...]
+    questions: tuple[Question, ...]
+
+    @property
+    def index_of(self) -> dict[str, int]:
+        """Slot name to the device's place in ``Found.slots``."""
+        return {match.slot: match.index for match in self.matches}
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    socket: int
+    channel: str
+    slot: int
+
+
+def folded(text: str) -> str:
+    """Words as they are compared: case, blanks, hyphens, underscores and dots do not count."""
+    return re.sub(r"[\s_.\-/]+", "", text).casefold()
+
+
+def match_slots(found: Found, board: Board, answers: Mapping[tuple[str, str], str] | None = None) -> Matching:
+    """Match the memory devices of an inventory to the slots of a board.
+
+    ``answers`` maps (locator, bank) as the machine writes them to slots, as a mapping file holds them.
+    """
+    devices = [(index, slot) for index, slot in enumerate(found.slots) if slot.counts]
+    taken: dict[int, Match] = {}
+    _by_answers(devices, board, answers or {}, taken)
+    _by_names(devices, {slot: [slot] for slot in board.slots}, "name", taken)
+    _by_names(devices, {slot: list(names) for slot, names in board.aliases}, "alias", taken)
+    if not taken:
+        _by_structure(devices, board, taken)
+    free = [slot for slot in board.slots if slot not in {match.slot for match in taken.values()}]
+    questions = [
+        Question(index=index, locator=slot.locator, bank=slot.bank, text=_question(slot, free))
+        for index, slot in devices
+        if index not in taken
+    ]
+    return Matching(matches=tuple(taken[index] for index in sorted(taken)), questions=tuple(questions))
+
+
+def _question(slot: FoundSlot, free: Sequence[str]) -> str:
+    name = quoted(slot.name) if slot.name else "the device without a locator"
+    holds = f"{slot.capacity_gib} GiB" if slot.capacity_gib else "nothing" if slot.state == "empty" else "a module"
+    return (
+        f"Which slot is {name}, said to hold {holds}? Still open: {', '.join(free[:12])}{' ...' if free[12:] else ''}."
+    )
+
+
+def _by_answers(
+    devices: Sequence[tuple[int, FoundSlot]],
+    board: Board,
+    answers: Mapping[tuple[str, str], str],
+    taken: dict[int, Match],
+) -> None:
+    known = {(folded(locator), folded(bank)): slot for (locator, bank), slot in answers.items()}
+    for index, device in devices:
+        slot = known.get((folded(device.locator), folded(device.bank)))
+        if slot in board.slots and slot not in {match.slot for match in taken.values()}:
+            taken[index] = Match(index=index, slot=str(slot), how="answer")
+
+
+def _by_names(
+    devices: Sequence[tuple[int, FoundSlot]], names: Mapping[str, list[str]], how: How, taken: dict[int, Match]
+) -> None:
+    """Match where the locator, or locator and bank together, is the name of one slot and of one device."""
+    slot_of = {folded(name): slot for slot, each in names.items() for name in each}
+    used = {match.slot for match in taken.values()}
+    spelled = {
+        index: {folded(device.locator), folded(device.bank + device.locator), folded(device.locator + device.bank)}
+        for index, device in devices
+        if index not in taken
+    }
+    claims = {index: {slot_of[word] for word in words if word in slot_of} - used for index, words in spelled.items()}
+    counts = Counter(slot for slots in claims.values() for slot in slots)
+    for index, slots in claims.items():
+        if len(slots) == 1 and counts[next(iter(slots))] == 1:
+            taken[index] = Match(index=index, slot=next(iter(slots)), how=how)
+
+
+# -- by structure --------------------------------------------------------------------------------------------------
+
+
+def _by_structure(devices: Sequence[tuple[int, FoundSlot]], board: Board, taken: dict[int, Match]) -> None:
+    """Match socket to socket, channel to channel, place to place, where the whole machine has the board's structure.
+
+    Sockets and channels are taken in the order of their numbers or letters, and only where every channel then has
+    just the slots that the board's channel has.
+    """
+    places = {index: place for index, device in devices if (place := place_of(device)) is not None}
+    if len(places) != len(devices) or len(set(places.values())) != len(places):
+        return
+    sockets = sorted({place.socket for place in places.values()})
+    if len(sockets) != len(board.sockets):
+        return
+    found: list[Match] = []
+    for number, socket in zip(sockets, board.sockets, strict=True):
+        of_socket = {index: place for index, place in places.items() if place.socket == number}
+        channels = sorted({place.channel for place in of_socket.values()}, key=_natural)
+        if len(channels) != len(socket.channels):
+            return
+        for letter, channel in zip(channels, socket.channels, strict=True):
+            inside = sorted((place.slot, index) for index, place in of_socket.items() if place.channel == letter)
+            if len(inside) != len(channel.slots):
+                return
+            found += [
+                Match(index=index, slot=slot, how="structure")
+                for (_, index), slot in zip(inside, channel.slots, strict=True)
+            ]
+    taken.update({match.index: match for match in found})
+
+
+def _natural(channel: str) -> tuple[int, str]:
+    return (int(channel), "") if channel.isdigit() else (0, channel)
+
+
+def place_of(device: FoundSlot) -> _Place | None:
+    """Socket, channel and slot that a device's words or numbers say; ``None`` where one of them is missing."""
+    said = device.place
+    if said is not None and None not in (said.socket, said.channel, said.slot):
+        channel = f"{said.controller or 0:02d}{said.channel:02d}" if said.controller is not None else f"{said.channel}"
+        return _Place(int(said.socket or 0), channel, int(said.slot or 0))
+    words = [re.sub(r"[_\-.\s]+", " ", text.upper()).strip() for text in (device.locator, device.bank)]
+    socket = _first(_SOCKET, words) or _first(_NODE, words) or "0"
+    channel_word = _first(_CHANNEL, words)
+    if channel_word is not None:
+        slot = _first(_PLACE_IN_CHANNEL, words)
+        return None if slot is None else _Place(int(socket), channel_word, int(slot))
+    for text in words:
+        match = _LETTER_AND_NUMBER.search(text)
+        if match:
+            return _Place(int(socket), match[1], int(match[2]))
+    return None
+
+
+def _first(pattern: re.Pattern[str], words: Iterable[str]) -> str | None:
+    for text in words:
+        match = pattern.search(text)
+        if match:
+            return match[1]
+    return None
+
+
+# -- mapping files -------------------------------------------------------------------------------------------------
+
+
+def read_mapping(path: Path, board: Board) -> dict[tuple[str, str], str]:
+    """Answers from a mapping file. Rows without a slot are questions still open. Raises ``InputError``."""
+    file = cleaned(str(path))
+    try:
+        with path.open("rb") as handle:
+            content = handle.read(MOST_MAPPING_BYTES + 1)
+        text = content.decode("utf-8-sig")
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "not UTF-8 text"
+        raise InputError(
+            Problem(file=file, place="", found=reason.lower(), allowed="a mapping file (CSV locator,bank,slot)")
+        ) from None
+    if len(content) > MOST_MAPPING_BYTES:
+        raise InputError(Problem(file=file, place="", found="more than 1 MiB", allowed="a mapping file"))
+    answers: dict[tuple[str, str], str] = {}
+    problems: list[Problem] = []
+    for number, row in enumerate(csv.reader(io.StringIO(text)), start=1):
+        if not row or row[0].startswith("#") or (number == 1 and folded(row[0]) == "locator"):
+            continue
+        cells = [clean(cell) for cell in row] + ["", ""]
+        locator, bank, slot = cells[0], cells[1], cells[2]
+        if slot and slot not in board.slots:
+            hint = did_you_mean(slot, board.slots)
+            problems.append(
+                Problem(file=file, place=f"line {number}", found=quoted(slot), allowed="slots of the board", hint=hint)
+            )
+        elif slot:
+            answers[(locator, bank)] = slot
+    twice = [slot for slot, count in Counter(answers.values()).items() if count > 1]
+    problems += [
+        Problem(file=file, place="", found=f"slot {quoted(slot)} twice", allowed="each once") for slot in twice
+    ]
+    if problems:
+        raise InputError(problems)
+    return answers
+
+
+def mapping_text(found: Found, matching: Matching) -> str:
+    """A mapping file of what has been matched, with a row for every open question to fill in."""
+    slots = {match.index: match.slot for match in matching.matches}
+    output = io.StringIO()
+    writer = csv.writer(output, lineterminator="\n")
+    output.write("# dimmplan slot mapping: fill in the slots that are missing\n")
+    writer.writerow(["locator", "bank", "slot"])
+    for index, slot in enumerate(found.slots):
+        if slot.counts:
+            writer.writerow([slot.locator, slot.bank, slots.get(index, "")])
+    return output.getvalue()

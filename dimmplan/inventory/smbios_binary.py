@@ -1,0 +1,291 @@
+"""SMBIOS tables as bytes (DMTF DSP0134): dumps with an entry point, the bare table, and the running machine's own.
+
+Entry points: DSP0134 5.2.1 (2.1, 32 bit) and 5.2.2 (3.0, 64 bit). Structures and their texts: 6.1. The fields of each
+structure are decoded in ``smbios_fields``.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+from pathlib import Path
+
+from dimmplan.errors import InputError, Problem
+from dimmplan.inventory import smbios_fields, smbios_tables
+from dimmplan.inventory.limits import MOST_TABLE_BYTES, check_devices, check_size
+from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.smbios_fields import Structure
+from dimmplan.inventory.smbios_found import handle_text, to_found
+from dimmplan.inventory.smbios_records import TableRecord
+from dimmplan.model.found import Found
+
+SYSTEM_TABLES = Path("/sys/firmware/dmi/tables")
+"""Where Linux shows the running machine's tables: ``smbios_entry_point`` and ``DMI``, readable by root."""
+
+_DUMP_TABLE_AT = 0x20
+"""Where dump files hold the table, whatever address the entry point had in memory."""
+
+_HEADER = 4
+_END_OF_TABLE = 127
+_INACTIVE = 126
+_MOST_STRUCTURES = 1 << 16
+"""A handle has 16 bits."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class EntryPoint:
+    """What an entry point says of its table. ``exact`` is false for 3.0, whose length is only a maximum."""
+
+    size: int
+    version: tuple[int, int]
+    address: int
+    length: int
+    structures: int | None
+    exact: bool
+
+
+def is_dump(content: bytes) -> bool:
+    """True for a file that begins with an entry point's anchor (DSP0134 5.2.1, 5.2.2)."""
+    return content.startswith((b"_SM3_", b"_SM_"))
+
+
+def is_bare_table(content: bytes) -> bool:
+    """True for bytes that are a chain of whole structures, up to an end marker or to the end of the file."""
+    start = _raw_header(content)
+    structures, _ = walk(content[start:], Oddities(), most=None)
+    if not structures or not structures[0].whole:
+        return False
+    known = sum(each.type in _COMMON for each in structures)
+    return structures[-1].type == _END_OF_TABLE or (len(structures) >= 3 and known * 2 >= len(structures))
+
+
+_COMMON = frozenset((*range(0, 44), 126, 127, *range(128, 256)))
+
+
+def read_dump(content: bytes, *, file: str = "") -> Found:
+    """Read a dump: an entry point, and the table at 20h or wherever it turns out to lie."""
+    check_size(len(content), MOST_TABLE_BYTES, file=file, what="an SMBIOS dump")
+    odd = Oddities()
+    entry = read_entry_point(content, odd, file=file)
+    start = _table_start(content, entry, odd)
+    return _read_table(content[start:], entry, odd, file=file)
+
+
+def read_bare_table(content: bytes, *, file: str = "") -> Found:
+    """Read a table without its entry point, with or without the eight bytes that some systems put before it."""
+    check_size(len(content), MOST_TABLE_BYTES, file=file, what="an SMBIOS table")
+    start = _raw_header(content)
+    entry = None
+    if start:
+        major, minor, length = content[1], content[2], len(content) - start
+        entry = EntryPoint(size=0, version=(major, minor), address=0, length=length, structures=None, exact=True)
+    return _read_table(content[start:], entry, Oddities(), file=file)
+
+
+def read_pair(entry_bytes: bytes, table: bytes, *, file: str = "") -> Found:
+    """Read an entry point and its table from two files, as Linux shows them."""
+    check_size(len(table), MOST_TABLE_BYTES, file=file, what="an SMBIOS table")
+    odd = Oddities()
+    return _read_table(table, read_entry_point(entry_bytes, odd, file=file), odd, file=file)
+
+
+def read_this_machine(folder: Path | None = None) -> Found:
+    """Read the running machine's tables. Raises ``InputError`` that says how to save a dump where it may not."""
+    folder = SYSTEM_TABLES if folder is None else folder
+    name = "this-machine"
+    try:
+        with (folder / "smbios_entry_point").open("rb") as stream:
+            entry = stream.read(4096)
+        with (folder / "DMI").open("rb") as stream:
+            table = stream.read(MOST_TABLE_BYTES + 1)
+    except PermissionError:
+        hint = (
+            "Save them once to a file, and give that file instead: "
+            "sudo dmidecode --dump-bin machine.bin (this tool itself needs no such right)."
+        )
+        problem = Problem(file=name, place="", found="memory tables that only root may read", allowed="", hint=hint)
+        raise InputError(problem) from None
+    except OSError:
+        hint = "Give a file that was saved on the machine: a dump, a text listing, Redfish resources, a label list."
+        found = "no SMBIOS tables on this machine"
+        raise InputError(Problem(file=name, place="", found=found, allowed="a Linux machine", hint=hint)) from None
+    return read_pair(entry, table, file=name)
+
+
+# --- entry points -----------------------------------------------------------------------------------------------------
+
+
+def read_entry_point(content: bytes, odd: Oddities, *, file: str) -> EntryPoint:
+    """Decode an entry point of either form. Raises ``InputError`` where it is cut off."""
+    is_new = content.startswith(b"_SM3_")
+    if len(content) < (0x18 if is_new else 0x1F) or not is_dump(content):
+        found = "an SMBIOS entry point that is cut off" if is_dump(content) else "no SMBIOS entry point"
+        raise InputError(Problem(file=file, place="", found=found, allowed="a whole entry point"))
+    entry = _entry_point_64(content, odd) if is_new else _entry_point_32(content, odd)
+    version = smbios_tables.WRONG_VERSIONS.get(entry.version)
+    if version is None:
+        return entry
+    odd.note("version-odd", f"version {entry.version[0]}.{entry.version[1]}")
+    return EntryPoint(
+        size=entry.size,
+        version=version,
+        address=entry.address,
+        length=entry.length,
+        structures=entry.structures,
+        exact=entry.exact,
+    )
+
+
+def _entry_point_32(content: bytes, odd: Oddities) -> EntryPoint:
+    """DSP0134 5.2.1: length 05h, version 06h, table length 16h, address 18h, number of structures 1Ch."""
+    size = content[0x05]
+    if size not in (0x1F, 0x1E):  # 1Eh is a slip of the 2.1 document that firmware copied
+        odd.note("entry-length", f"{size} bytes")
+    if size == 0x1E or not 0x1F <= size <= 0x40:
+        size = 0x1F
+    if sum(content[:size]) & 0xFF:
+        odd.note("checksum-wrong", "entry point")
+    if content[0x10:0x15] == b"_DMI_" and sum(content[0x10:0x1F]) & 0xFF:
+        odd.note("checksum-wrong", "second part of the entry point")
+    length, address, structures = struct.unpack_from("<HIH", content, 0x16)
+    return EntryPoint(
+        size=0x1F,
+        version=(content[0x06], content[0x07]),
+        address=address,
+        length=length,
+        structures=structures,
+        exact=True,
+    )
+
+
+def _entry_point_64(content: bytes, odd: Oddities) -> EntryPoint:
+    """DSP0134 5.2.2: length 06h, version 07h, table maximum size 0Ch, address 10h."""
+    size = content[0x06]
+    if size != 0x18:
+        odd.note("entry-length", f"{size} bytes")
+    if not 0x18 <= size <= 0x40:
+        size = 0x18
+    if sum(content[:size]) & 0xFF:
+        odd.note("checksum-wrong", "entry point")
+    length, address = struct.unpack_from("<IQ", content, 0x0C)
+    version = (content[0x07], content[0x08])
+    return EntryPoint(size=0x18, version=version, address=address, length=length, structures=None, exact=False)
+
+
+def _table_start(content: bytes, entry: EntryPoint, odd: Oddities) -> int:
+    """Where the table lies in a dump: where the entry point says, at 20h, or right behind the entry point."""
+    for place in (entry.address, _DUMP_TABLE_AT, entry.size):
+        if entry.size <= place <= len(content) - _HEADER and _starts_well(content, place):
+            if place != entry.address:
+                odd.note("table-address", f"address {entry.address:#x}")
+            return place
+    return min(_DUMP_TABLE_AT, len(content))
+
+
+def _starts_well(content: bytes, place: int) -> bool:
+    length = content[place + 1]
+    return length >= _HEADER and place + length <= len(content)
+
+
+def _raw_header(content: bytes) -> int:
+    """8 where the bytes begin with the header that one system's firmware call puts before the table, else 0.
+
+    Known from memory: a flag, major, minor, revision, then the table's length as a double word.
+    """
+    if len(content) > 8 + _HEADER and content[1] in (2, 3) and struct.unpack_from("<I", content, 4)[0] == (
+        len(content) - 8
+    ):
+        return 8
+    return 0
+
+
+# --- structures -------------------------------------------------------------------------------------------------------
+
+
+def walk(table: bytes, odd: Oddities, *, most: int | None) -> tuple[list[Structure], int]:
+    """The structures of a table up to the end marker, and where the last one ends (DSP0134 6.1).
+
+    ``most`` is the number announced: more are read only where they go on to an end marker or to the table's end.
+    """
+    structures: list[Structure] = []
+    place = 0
+    at_most = (0, 0)
+    while place + _HEADER <= len(table) and len(structures) < _MOST_STRUCTURES:
+        kind, length, handle = struct.unpack_from("<BBH", table, place)
+        if length < _HEADER:
+            if most is None or len(structures) <= most:
+                odd.note("structure-broken", f"offset {place:#x}")
+            break
+        if most is not None and len(structures) == most:
+            at_most = (len(structures), place)
+        end = table.find(b"\0\0", place + length)
+        whole = end >= 0
+        texts = table[place + length : end] if whole else b""
+        structures.append(
+            Structure(type=kind, handle=handle, body=table[place : place + length], texts=texts, whole=whole)
+        )
+        place = end + 2 if whole else len(table)
+        if kind == _END_OF_TABLE:
+            break
+    complete = bool(structures) and (structures[-1].type == _END_OF_TABLE or place == len(table))
+    if at_most != (0, 0) and not (complete and structures[-1].whole):
+        return structures[: at_most[0]], at_most[1]
+    return structures, place
+
+
+def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: str) -> Found:
+    """Read the structures of a table and judge them."""
+    table = data if entry is None else data[: entry.length]
+    structures, end = walk(table, odd, most=entry.structures if entry else None)
+    if not structures:
+        found = "an SMBIOS table without a single structure"
+        raise InputError(Problem(file=file, place="", found=found, allowed="a table of structures (DSP0134 6.1)"))
+    _note_shape(structures, end, data, entry, odd)
+    used = [each for each in structures if each.type not in (_INACTIVE, _END_OF_TABLE)]
+    _note_handles(used, odd)
+    devices = [each for each in used if each.type == smbios_fields.MEMORY_DEVICE]
+    check_devices(len(devices), file=file)
+    record = TableRecord(
+        edition=entry.version if entry else None,
+        devices=tuple(smbios_fields.device(each) for each in devices),
+        arrays=tuple(smbios_fields.array(each, odd) for each in used if each.type == smbios_fields.MEMORY_ARRAY),
+        processors=tuple(smbios_fields.processor(each) for each in used if each.type == smbios_fields.PROCESSOR),
+        virtual=any(smbios_fields.is_virtual(each) for each in used),
+        mixed="two-machines" in odd,
+    )
+    return to_found(record, odd, form="smbios-binary")
+
+
+def _note_shape(
+    structures: list[Structure], end: int, data: bytes, entry: EntryPoint | None, odd: Oddities
+) -> None:
+    """Compare the table with what the entry point announces."""
+    ended = structures[-1].type == _END_OF_TABLE
+    if not ended:
+        odd.note("no-end-marker")
+    for each in structures:
+        if not each.whole and each.type != smbios_fields.MEMORY_DEVICE:
+            odd.note("structure-truncated", f"structure {handle_text(each.handle)}")
+    if entry is None:
+        return
+    if entry.length > len(data) and not (ended and not entry.exact):
+        odd.note("table-cut", f"{entry.length} bytes announced, {len(data)} there")
+    elif entry.exact and end < entry.length:
+        odd.note("length-differs", f"{entry.length} bytes announced, {end} used")
+    if entry.structures is not None and entry.structures != len(structures):
+        odd.note("count-differs", f"{entry.structures} structures announced, {len(structures)} there")
+    rest = data[max(end, entry.length if entry.exact else end) :]
+    if b"_SM_" in rest or b"_SM3_" in rest:
+        odd.note("two-machines", "a second entry point follows the table")
+    elif rest.strip(b"\0\xff"):
+        odd.note("trailing-bytes", f"{len(rest)} bytes")
+
+
+def _note_handles(structures: list[Structure], odd: Oddities) -> None:
+    """DSP0134 6.1: a handle names one structure."""
+    seen: dict[int, int] = {}
+    for each in structures:
+        seen[each.handle] = seen.get(each.handle, 0) + 1
+    for handle, count in seen.items():
+        if count > 1:
+            odd.note("handle-twice", f"handle {handle_text(handle)}")

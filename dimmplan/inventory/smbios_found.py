@@ -1,0 +1,298 @@
+"""From SMBIOS structures to ``Found``: roles of arrays, states of places, what is on hold.
+
+One path for the binary table and the text listing, so that the same machine gives the same answer either way.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Literal
+
+from dimmplan.inventory import smbios_tables as tables
+from dimmplan.inventory.clean import meaningful, was_dirty
+from dimmplan.inventory.lies import ecc_of_widths, judge
+from dimmplan.inventory.oddities import CATALOGUE, Oddities, slot_name
+from dimmplan.inventory.smbios_records import ArrayRecord, DeviceRecord, ProcessorRecord, TableRecord
+from dimmplan.model.found import Form, Found, FoundArray, FoundProcessor, FoundSlot, Role, State
+from dimmplan.model.module import FormFactor, Generation, Kind
+
+MANY_EMPTY_SLOTS = 16
+"""From so many nameless empty slots on they are taken for a virtual machine's (64 and 127 were met)."""
+
+_GENERATIONS = {generation.value: generation for generation in Generation}
+_SAYS_NOTHING = frozenset(("other", "unknown", "DRAM", "RAM", "SDRAM", "reserved", tables.OUT_OF_SPEC))
+_FIRM_TYPES = frozenset(("ROM", "flash", "EEPROM", "FEPROM", "EPROM"))
+_SOLDERED_FORMS = frozenset(("chip", "row of chips", "die", "TSOP"))
+_ROLE_OF_USE: dict[str, Role] = {  # DSP0134 7.17.2
+    "video memory": "video",
+    "flash memory": "flash",
+    "non-volatile RAM": "non-volatile",
+    "cache memory": "cache",
+}
+
+
+def to_found(table: TableRecord, odd: Oddities, *, form: Form) -> Found:
+    """The inventory that the structures of one table describe; the readers have noted what their form can get wrong."""
+    roles = {array.handle: _array_role(array) for array in table.arrays if array.handle is not None}
+    slots = [_slot(device, roles) for device in table.devices]
+    for index, device in enumerate(table.devices):
+        _note_device(slots, index, device, odd)
+    _note_arrays(table, slots, odd)
+    virtual = table.virtual
+    if virtual:
+        odd.note("virtual-machine")
+    if _are_phantoms(table.devices, slots):
+        virtual = True
+        empty = [index for index, slot in enumerate(slots) if slot.state == "empty"]
+        odd.note("phantom-slots", f"{len(empty)} slots", slots=empty)
+        why = "an empty slot of a virtual machine is no place in a chassis"
+        slots = [replace(slot, state="cannot-tell", why=why) if slot.state == "empty" else slot for slot in slots]
+    judged = judge(slots, odd)
+    if table.mixed:
+        why = "the input holds more than one machine: give each its own file"
+        judged = tuple(replace(slot, state="cannot-tell", why=why) if slot.state != "hold" else slot for slot in judged)
+    devices = Counter(device.array for device in table.devices)
+    return Found(
+        form=form,
+        slots=judged,
+        processors=tuple(_processor(record) for record in table.processors if record.central),
+        arrays=tuple(_array(record, devices[record.handle]) for record in table.arrays),
+        oddities=odd.found(),
+        edition=None if table.edition is None else f"SMBIOS {table.edition[0]}.{table.edition[1]}",
+        virtual=virtual,
+    )
+
+
+def handle_text(handle: int | None) -> str:
+    """A handle as listings print it; empty where there is none."""
+    return "" if handle is None else f"0x{handle:04X}"
+
+
+# --- one device -------------------------------------------------------------------------------------------------------
+
+
+def _slot(device: DeviceRecord, roles: dict[int | None, Role]) -> FoundSlot:
+    state, why = _state(device)
+    slot = FoundSlot(
+        locator=meaningful(device.locator) or "",
+        bank=meaningful(device.bank) or "",
+        handle=handle_text(device.handle),
+        array=handle_text(device.array),
+        role=_device_role(device, roles.get(device.array, "memory")),
+        state=state,
+        why=why,
+        said=device.said,
+    )
+    if state == "empty" or device.damage:
+        return slot
+    generation = _GENERATIONS.get(device.type or "")
+    ecc, _, _ = ecc_of_widths(generation, device.total_width, device.data_width)
+    return replace(
+        slot,
+        capacity_kib=None if device.empty else device.size_kib,
+        generation=generation,
+        kind=_kind(device, ecc),
+        form_factor={"DIMM": FormFactor.DIMM, "SODIMM": FormFactor.SO_DIMM}.get(device.form or ""),
+        ranks_said=device.ranks,
+        total_width_bits=device.total_width,
+        data_width_bits=device.data_width,
+        rated_mts=device.speed_mts,
+        configured_mts=device.configured_mts,
+        voltage_mv=device.voltage_mv,
+        technology=device.technology if device.technology not in ("unknown", tables.OUT_OF_SPEC) else None,
+        persistent=state == "hold",
+        maker=meaningful(device.maker),
+        part_number=meaningful(device.part),
+        serial=meaningful(device.serial),
+        asset_tag=meaningful(device.tag),
+    )
+
+
+def _state(device: DeviceRecord) -> tuple[State, str]:
+    """Filled, empty, on hold or not to be told. Only size 0 says *empty* (standards, section 3.7)."""
+    if device.damage:
+        return "cannot-tell", "the table is damaged in the middle of this device"
+    direct, signs = _is_persistent(device), _persistent_signs(device)
+    if direct:
+        return "hold", f"a persistent module ({device.technology if device.technology in _HELD else device.type})"
+    if device.empty:
+        held = device.nonvolatile_kib is not None and device.nonvolatile_kib > 0
+        return ("hold", "reported empty and persistent at once") if held else ("empty", "")
+    if signs:
+        return "hold", f"reported with {' and '.join(signs)}"
+    if device.size_kib is None:
+        return "cannot-tell", "a module is reported there without its size"
+    return "filled", ""
+
+
+_HELD = tables.PERSISTENT_TECHNOLOGIES
+_LOGICAL = tables.MEMORY_TYPES[0x1F]
+
+
+def _is_persistent(device: DeviceRecord) -> bool:
+    """DSP0134 7.18.6, technology 4 to 7, or 7.18.2, type 1Fh."""
+    return device.technology in _HELD or device.type == _LOGICAL
+
+
+def _persistent_signs(device: DeviceRecord) -> list[str]:
+    """Other fields that speak of persistence. Flash chips that hold firmware say so too and are no modules."""
+    if device.type in _FIRM_TYPES:
+        return []
+    signs = sorted(mode for mode in device.modes if "persistent" in mode)  # DSP0134 7.18.7, bits 4 and 5
+    if device.nonvolatile_kib:  # DSP0134 7.18, offset 34h
+        signs.append("a non-volatile size")
+    if "non-volatile" in device.details:  # DSP0134 7.18.3, bit 12
+        signs.append("the type detail non-volatile")
+    return signs
+
+
+def _kind(device: DeviceRecord, ecc: bool | None) -> Kind | None:
+    """The module kind, as far as type detail and form factor tell it; *registered* may still be a 3DS RDIMM."""
+    if _contradicts(device):
+        return None
+    if device.form == "SODIMM":
+        return {True: Kind.ECC_SO_DIMM, False: Kind.SO_DIMM, None: None}[ecc]
+    if device.form != "DIMM":
+        return None
+    if "LRDIMM" in device.details:
+        return Kind.LRDIMM
+    if "registered (buffered)" in device.details:
+        return Kind.RDIMM
+    if "unbuffered (unregistered)" in device.details:
+        return {True: Kind.ECC_UDIMM, False: Kind.UDIMM, None: None}[ecc]
+    return None
+
+
+def _contradicts(device: DeviceRecord) -> bool:
+    buffered = device.details & {"registered (buffered)", "LRDIMM"}
+    return bool(buffered) and "unbuffered (unregistered)" in device.details
+
+
+def _device_role(device: DeviceRecord, of_array: Role) -> Role:
+    """What the place is for: its array's use, unless the device itself is of another nature."""
+    if device.type in _FIRM_TYPES:
+        return "flash"
+    if device.type in _GENERATIONS or _is_persistent(device):
+        return "memory" if of_array in ("flash", "video", "cache", "non-volatile") else of_array
+    is_chip = device.form in _SOLDERED_FORMS or (device.type or "").startswith(("LPDDR", "HBM"))
+    return "soldered" if of_array == "memory" and is_chip and not device.empty else of_array
+
+
+def _note_device(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: Oddities) -> None:
+    """Note what is odd about one device; places before modules."""
+    slot = slots[index]
+    if device.damage:
+        odd.note_slot(device.damage, slots, index)
+        return
+    if not slot.locator:
+        filler = device.locator is not None and device.locator.strip() not in ("", "Not Specified")
+        odd.note_slot("locator-placeholder" if filler else "locator-missing", slots, index)
+    for mark in device.bad:
+        kind, _, field = mark.partition(":")
+        oddity = {"spec": "out-of-spec", "index": "bad-string-index", "field": "field-unreadable"}[kind]
+        odd.note_slot(oddity, slots, index, text=f"{field}: {CATALOGUE[oddity]}")
+    for text in (device.locator, device.bank, device.maker, device.part):
+        if text is not None and "\ufffd" in text:
+            odd.note_slot("text-not-utf8", slots, index)
+        if text is not None and was_dirty(text):
+            odd.note_slot("text-cleaned", slots, index)
+    if not slot.counts:
+        odd.note_slot("not-a-slot", slots, index, text=f"{slot.role}: {CATALOGUE['not-a-slot']}")
+    if slot.state == "hold":
+        _note_hold(slots, index, device, odd)
+    if slot.state not in ("filled", "hold") or not slot.counts:
+        return
+    if slot.generation is None and slot.state == "filled":
+        unknown = device.type is None or device.type in _SAYS_NOTHING
+        odd.note_slot("generation-unknown" if unknown else "generation-foreign", slots, index)
+    if _contradicts(device):
+        odd.note_slot("kind-contradicts", slots, index)
+    for text in (device.maker, device.part):
+        if text is not None and text.strip() and meaningful(text) is None:
+            odd.note_slot("placeholder-text", slots, index)
+
+
+def _note_hold(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: Oddities) -> None:
+    if device.empty:
+        odd.note_slot("empty-but-persistent", slots, index)
+    elif _is_persistent(device):
+        odd.note_slot("persistent-module", slots, index)
+    else:
+        odd.note_slot("persistent-signs", slots, index)
+
+
+# --- arrays, processors, the whole ------------------------------------------------------------------------------------
+
+
+def _array_role(array: ArrayRecord) -> Role:
+    if array.location == tables.CXL_LOCATION:
+        return "add-on"
+    return _ROLE_OF_USE.get(array.use or "", "memory")
+
+
+def _array(record: ArrayRecord, devices: int) -> FoundArray:
+    return FoundArray(
+        handle=handle_text(record.handle),
+        role=_array_role(record),
+        use=record.use or "",
+        location=record.location or "",
+        error_correction=record.ecc or "",
+        max_capacity_kib=record.max_kib,
+        slots_said=record.slots,
+        devices=devices if record.handle is not None else 0,
+    )
+
+
+def _note_arrays(table: TableRecord, slots: Sequence[FoundSlot], odd: Oddities) -> None:
+    """Compare what the arrays say with the devices that are listed for them (they disagree in 6 % of listings)."""
+    if not table.devices:
+        odd.note("no-devices")
+    if table.devices and not table.arrays:
+        odd.note("no-arrays")
+    known = {array.handle: array for array in table.arrays if array.handle is not None}
+    counted = Counter(device.array for device in table.devices)
+    for array in table.arrays:
+        if array.handle is not None and array.slots is not None and array.slots != counted[array.handle]:
+            text = f"the array says {array.slots} slots, {counted[array.handle]} devices are listed for it"
+            odd.note("array-count", f"array {handle_text(array.handle)}", text=text)
+    if table.arrays and not known:  # a listing without handles: only the sums can be compared
+        said = sum(array.slots or 0 for array in table.arrays)
+        if said != len(slots):
+            odd.note("array-count", text=f"the arrays say {said} slots, {len(slots)} devices are listed")
+    for index, device in enumerate(table.devices):
+        if device.damage or device.array is None:
+            continue
+        owner = known.get(device.array)
+        if owner is None and known:
+            odd.note("array-missing", slot_name(slots[index], index), slots=(index,))
+        elif owner is not None and owner.use in (None, "unknown", "other", tables.OUT_OF_SPEC):
+            odd.note("array-use-unknown", f"array {handle_text(owner.handle)}", slots=(index,))
+        elif owner is not None and slots[index].counts and _array_role(owner) not in ("memory", "add-on"):
+            odd.note("array-use-contradicts", slot_name(slots[index], index), slots=(index,))
+
+
+def _are_phantoms(devices: Sequence[DeviceRecord], slots: Sequence[FoundSlot]) -> bool:
+    """True for a virtual machine's slots: many empty ones of a type, none with a generation or a maker anywhere."""
+    empty = [device for device in devices if device.empty and device.type in ("DRAM", "RAM", "other")]
+    named = any(slot.generation is not None or slot.maker or slot.part_number for slot in slots)
+    return len(empty) >= MANY_EMPTY_SLOTS and not named
+
+
+def _processor(record: ProcessorRecord) -> FoundProcessor:
+    state: Literal["filled", "empty", "cannot-tell"] = "cannot-tell"
+    if record.populated is not None:
+        state = "filled" if record.populated else "empty"
+    enabled = {"enabled": True, "idle": True}.get(record.status or "")
+    if record.status is not None and record.status.startswith("disabled"):
+        enabled = False
+    return FoundProcessor(
+        locator=meaningful(record.socket) or "",
+        state=state,
+        enabled=enabled if record.populated else None,
+        status=record.status or "",
+        maker=meaningful(record.maker),
+        name=meaningful(record.version),
+        cores=record.cores,
+    )

@@ -1,0 +1,103 @@
+"""Words about a machine: what was found, how it compares, what to do. Objects in, sentences out."""
+
+from __future__ import annotations
+
+from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
+from dimmplan.explain import breach_finding, counted, listed
+from dimmplan.model.finding import Finding
+from dimmplan.model.found import FoundSlot
+from dimmplan.model.move import Move
+
+_DIFFERENCES = {
+    "empty": "planned {planned}, found empty",
+    "extra": "planned empty, found {found}",
+    "generation": "generation: planned {planned}, found {found}",
+    "size": "size: planned {planned}, found {found}",
+    "kind": "kind: planned {planned}, found {found}",
+    "rank": "ranks: planned {planned}, found {found}",
+    "width": "device width: planned {planned}, found {found}",
+    "rate": "rated rate: planned {planned}, found {found}",
+    "swapped": "swapped with {other}",
+    "hold": "on hold: {found}; touch nothing until its data is saved",
+    "not-listed": "the machine does not list this slot (planned {planned})",
+    "not-said": "the machine does not say what it holds ({found})",
+}
+_SUSPECTS = {
+    "not-seated": "The module in {slots} may not be seated, or the slot does not work: {expected} was planned there. "
+    "Reseat it first; then try a module known to be good.",
+    "swapped": "The modules in {slots} have changed places.",
+    "wrong-module": "{slots} holds a different module: {found} instead of {expected}.",
+    "extra": "{slots} holds a module that the plan does not have ({found}).",
+    "channel": "All modules of channel {found} are missing ({slots}): think of the channel or of the processor's seat "
+    "before the modules.",
+    "socket": "All modules of socket {found} are missing: its processor may be absent, disabled or not seated well.",
+    "slow": "The memory runs at {found} instead of {expected}: look for a firmware rate cap, another processor, or a "
+    "slower module.",
+    "cannot-tell": "Nothing is wrong as far as it can be told; {slots} cannot be told.",
+}
+
+
+def difference_text(difference: Difference) -> str:
+    """A typed difference in words."""
+    words = {
+        "planned": difference.planned or "nothing",
+        "found": difference.found or "nothing",
+        "other": difference.other,
+    }
+    return _DIFFERENCES[difference.kind].format(**words)
+
+
+def answer_text(answer: SlotAnswer) -> str:
+    """The answer of one slot in words."""
+    said = "; ".join(difference_text(difference) for difference in answer.differences)
+    return f"{answer.answer.replace('-', ' ')}: {said}" if said else answer.answer.replace("-", " ")
+
+
+def suspect_text(suspect: Suspect) -> str:
+    """The fault to look for first, in words."""
+    slots = listed(list(suspect.slots[:8])) + (" and others" if len(suspect.slots) > 8 else "")
+    return _SUSPECTS[suspect.fault].format(slots=slots, found=suspect.found, expected=suspect.expected)
+
+
+def audit_findings(audit: Audit) -> list[Finding]:
+    """The rows that the machine as found breaks."""
+    return [breach_finding(audit.board, breach) for breach in audit.breaches]
+
+
+def device_text(slot: FoundSlot) -> str:
+    """What a memory device says of itself, short; serial numbers are left out."""
+    if slot.state not in {"filled", "hold"}:
+        return slot.why if slot.state == "cannot-tell" and slot.why else slot.state.replace("-", " ")
+    size = f"{slot.capacity_gib} GiB" if slot.capacity_gib else f"{slot.capacity_kib} KiB" if slot.capacity_kib else "?"
+    ranks = f"{slot.package_ranks or slot.ranks_said}R" if slot.package_ranks or slot.ranks_said else ""
+    width = f"x{slot.device_width}" if slot.device_width else ""
+    parts = [
+        size,
+        slot.generation.value if slot.generation else "",
+        slot.kind.value if slot.kind else "",
+        ranks + width,
+        f"{slot.rated_mts} MT/s" if slot.rated_mts else "",
+        f"(runs at {slot.configured_mts})" if slot.configured_mts and slot.configured_mts != slot.rated_mts else "",
+        "HOLD: persistent" if slot.state == "hold" else "",
+    ]
+    return " ".join(part for part in parts if part)
+
+
+def move_text(move: Move) -> str:
+    """One move in words."""
+    if move.kind == "keep":
+        return f"keep {move.module.label} in {move.source}"
+    if move.kind == "pull":
+        return f"pull {move.module.label} from {move.source}"
+    if move.kind == "move":
+        return f"move {move.module.label} from {move.source} to {move.target}"
+    return f"insert {move.module.label} into {move.target}"
+
+
+def moves_summary(moves: tuple[Move, ...]) -> str:
+    """A change in one line."""
+    counts = {kind: sum(move.kind == kind for move in moves) for kind in ("keep", "pull", "move", "insert")}
+    words = [
+        counted(counts[kind], "module") + f" to {kind}" for kind in ("keep", "pull", "move", "insert") if counts[kind]
+    ]
+    return listed(words) or "nothing to do"

@@ -1,0 +1,118 @@
+"""The large map of one socket, or of two, of a board that is too dense for one map."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from dimmplan.explain import listed
+from dimmplan.sheet import panels
+from dimmplan.sheet.blocks import Block, headed, paragraph
+from dimmplan.sheet.chassis import BANNER_MM, GAP_MM, STYLES, draw_foot
+from dimmplan.sheet.facts import socket_words
+from dimmplan.sheet.job import Job
+from dimmplan.sheet.map import SlotMap
+from dimmplan.sheet.paper import PAD_MM, Frame, banner, draw_frame, draw_margin, frame
+from dimmplan.sheet.shapes import Group, Shape
+from dimmplan.sheet.slotbox import style_for
+from dimmplan.sheet.style import BODY_MM
+from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM
+from dimmplan.sheet.view import look_at
+
+SMALL_STYLES: tuple[tuple[float, float, bool], ...] = ((2.8, 2.0, False), (2.8, 2.0, True))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Detail:
+    """One page of slots, decided."""
+
+    job: Job
+    sockets: tuple[str, ...]
+    page: Frame
+    plan: SlotMap
+    below: tuple[Block, ...]
+
+    @property
+    def title(self) -> str:
+        """Which sockets it shows."""
+        return listed([socket_words(socket) for socket in self.sockets])
+
+    def draw(self, sheet: str) -> list[Shape]:
+        """The page's shapes."""
+        page = self.page
+        shapes = [*draw_frame(page, page.height), *draw_margin(page, sheet)]
+        x, y = page.x + PAD_MM, page.y + PAD_MM
+        if self.job.facts.board.trust == "drafted":
+            shapes += banner(x, y, page.inner_width)
+            y += BANNER_MM
+        room = _room(self.job, page) - sum(block.height + GAP_MM for block in self.below)
+        high = self.plan.height_for(page.inner_width, room)
+        spare = min((room - high) / (len(self.below) + 1), 6.0)
+        y += spare / 2
+        shapes.append(Group(children=tuple(self.plan.draw(x, y, page.inner_width, high)), look="map"))
+        y += high + GAP_MM / 2
+        for block in self.below:
+            y += spare
+            shapes += block.draw(x, y)
+            y += block.height + GAP_MM
+        by_title = page.width - min(page.width, WIDTH_MM)
+        if by_title > 40:
+            block = _reminder(by_title - PAD_MM - 3.0)
+            shapes += block.draw(x, page.y + page.height - HEIGHT_MM + 1.0)
+        return shapes + draw_foot(self.job, page, page.height, sheet, None)
+
+
+def _room(job: Job, page: Frame) -> float:
+    drafted = BANNER_MM if job.facts.board.trust == "drafted" else 0.0
+    return page.height - PAD_MM - HEIGHT_MM - GAP_MM - drafted
+
+
+def _reminder(wide: float) -> Block:
+    said = "Warnings, what comes off first and the whole board: sheet 1. Do not start without it."
+    return headed("Read sheet 1 first", paragraph([(said, False)], BODY_MM[0], wide), BODY_MM[0])
+
+
+def _below(job: Job, page: Frame, plan: SlotMap, sockets: Sequence[str], body_mm: float) -> list[Block]:
+    facts, wide = job.facts, page.inner_width
+    shown = [facts.slots[slot.slot] for slot in plan.view.slots]
+    steps = [(head, batch) for head, batch in facts.steps if facts.board.channel_of[batch[0].slot].socket in sockets]
+    blocks = [panels.legend(facts, shown, max(2.0, body_mm - 0.3), wide, brackets=plan.has_brackets)]
+    if steps:
+        blocks.append(panels.install(facts, steps, body_mm, wide, last=False))
+    if page.width - min(page.width, WIDTH_MM) <= 40:
+        blocks.append(_reminder(wide))
+    return blocks
+
+
+def _detail(job: Job, sockets: tuple[str, ...]) -> Detail | None:
+    """The page for some sockets, in the largest letters that fit; ``None`` where they do not fit one page."""
+    view = look_at(job.facts.board, job.front, sockets)
+    slots = [job.facts.slots[slot.slot] for slot in view.slots]
+    for name, words, two in STYLES + SMALL_STYLES if job.paper == "a5" else STYLES:
+        plan = SlotMap(job.facts, view, style_for(slots, name, words, two_lines=two), job.front)
+        for landscape in (False, True):
+            page = frame(job.paper, landscape=landscape)
+            if plan.least_width > page.inner_width:
+                continue
+            for body in BODY_MM:
+                below = _below(job, page, plan, sockets, body)
+                if plan.least_height + sum(block.height + GAP_MM for block in below) <= _room(job, page):
+                    return Detail(job=job, sockets=sockets, page=page, plan=plan, below=tuple(below))
+    return None
+
+
+def details(job: Job) -> list[Detail]:
+    """A page for each pair of neighbouring sockets, or for each socket where a pair does not fit.
+
+    Raises ``ValueError`` where even one socket does not fit the paper.
+    """
+    found: list[Detail] = []
+    ids = [socket.id for socket in job.facts.board.sockets]
+    while ids:
+        pair = _detail(job, tuple(ids[:2])) if len(ids) > 1 else None
+        page = pair or _detail(job, (ids[0],))
+        if page is None:
+            raise ValueError(f"socket {ids[0]} has more slots than {job.paper} paper shows in letters that can be read")
+        found.append(page)
+        ids = ids[len(page.sockets) :]
+    return found
