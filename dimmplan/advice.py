@@ -50,7 +50,7 @@ def criterion_phrase(name: str, value: Value) -> str:
     if name in _BANDWIDTHS:
         return f"{gb_s(Fraction(value))} {_BANDWIDTHS[name]}"
     if name in _UNITS:
-        return _UNITS[name].format(format_capacity(int(value)))
+        return _UNITS[name].format(format_capacity(value))
     if name == "cost":
         return f"cost {trimmed(Fraction(value), 2)}"
     if value != 1 and name in _PLURALS:
@@ -74,7 +74,7 @@ def _bare(criterion: Criterion, value: Value) -> str:
     if criterion.name in _BANDWIDTHS:
         return gb_s(Fraction(value)).removesuffix(" GB/s")
     if criterion.name in _UNITS:
-        return format_capacity(int(value))
+        return format_capacity(value)
     return trimmed(Fraction(value), 2)
 
 
@@ -91,8 +91,8 @@ def request_findings(planned: Planned) -> list[Finding]:
     if step is not None and sweep_of(planned, step) > here * UNEVEN_GAIN:
         there = sweep_of(planned, step)
         text = (
-            f"{format_capacity(answer.best.capacity_gib)} spreads unevenly: it sweeps at {gb_s(here)}. "
-            f"{format_capacity(step.capacity_gib)} with {modules_phrase(step)} would sweep at {gb_s(there)}."
+            f"{format_capacity(answer.best.usable_gib)} spreads unevenly: it sweeps at {gb_s(here)}. "
+            f"{format_capacity(step.usable_gib)} with {modules_phrase(step)} would sweep at {gb_s(there)}."
         )
         found.append(Finding(rule="uneven", severity="warning", where=(), text=text, source="MODEL"))
     if answer.outside_window:

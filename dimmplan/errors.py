@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -62,7 +63,9 @@ class Cause:
 class ImpossibleError(RefusedError):
     """No placement obeys the rules. ``below_gib`` and ``above_gib`` are the nearest capacities that do."""
 
-    def __init__(self, causes: Iterable[Cause], *, below_gib: int | None, above_gib: int | None) -> None:
+    def __init__(
+        self, causes: Iterable[Cause], *, below_gib: Fraction | int | None, above_gib: Fraction | int | None
+    ) -> None:
         super().__init__(causes)
         self.below_gib = below_gib
         self.above_gib = above_gib

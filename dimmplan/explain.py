@@ -9,6 +9,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding, FindingSeverity
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
+from dimmplan.model.request import Mode
 from dimmplan.model.rows import (
     AcceptRow,
     AlikeRow,
@@ -28,6 +29,7 @@ from dimmplan.model.rows import (
     SparingRow,
     ThermalRow,
 )
+from dimmplan.modes import judge_mode, mirroring_row, sparing_row
 from dimmplan.rules import RATE_RULE, Breach, judge
 from dimmplan.units import decimal, format_capacity
 
@@ -155,8 +157,12 @@ def breach_finding(board: Board, breach: Breach) -> Finding:
 def placement_findings(board: Board, placement: Placement, figures: PlacementFigures | None) -> list[Finding]:
     """What follows from a placement and its board: broken rows, then what a person must know of it."""
     option = board.processor(placement.processor)
-    breaches = judge(board, option, placement.fitted, placement.content)
+    breaches = (
+        *judge(board, option, placement.fitted, placement.content),
+        *judge_mode(board, placement.mode, placement.fitted, placement.content),
+    )
     found = [breach_finding(board, breach) for breach in breaches]
+    found += _mode(board, placement, figures)
     found += _thermal(board, placement)
     if figures is not None:
         found += _slower_than_label(placement, figures)
@@ -166,6 +172,22 @@ def placement_findings(board: Board, placement: Placement, figures: PlacementFig
         if isinstance(row, NoteRow)
     ]
     return found
+
+
+def _mode(board: Board, placement: Placement, figures: PlacementFigures | None) -> Iterator[Finding]:
+    """What a person must know of a mode: it is set in firmware, and what the machine shows until then."""
+    if placement.mode is Mode.INDEPENDENT or figures is None:
+        return
+    row = mirroring_row(board) if placement.mode is Mode.MIRRORED else sparing_row(board)
+    shown, usable = format_capacity(figures.capacity_gib), format_capacity(figures.usable_gib)
+    text = (
+        f"The mode {placement.mode.value} must be set in firmware; until then the machine shows {shown}, then {usable}."
+    )
+    if placement.mode is Mode.MIRRORED:
+        text += " Sweep figures are those of reading; writing is half of them."
+    yield Finding(
+        rule=row.id if row else "mode", severity="note", where=(), text=text, source=row.source if row else "MODEL"
+    )
 
 
 def _thermal(board: Board, placement: Placement) -> Iterator[Finding]:

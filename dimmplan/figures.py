@@ -6,6 +6,7 @@ measures 70 to 85 % of peak (``STREAM``).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -13,10 +14,12 @@ from fractions import Fraction
 from dimmplan.interleave import Region, permitted_sets, regions
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module
+from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption
+from dimmplan.modes import usable_gib
 from dimmplan.rates import ChannelRate, channel_rate
 from dimmplan.rules import Content
-from dimmplan.units import channel_peak_gb_s
+from dimmplan.units import Gib, channel_peak_gb_s, whole
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -24,7 +27,7 @@ class RegionFigures:
     """One region of a socket: channel names, and its peak at the rate of its slowest channel."""
 
     ways: int
-    capacity_gib: int
+    capacity_gib: Gib
     channels: tuple[str, ...]
     rate_mts: int
     peak_gb_s: Fraction
@@ -36,7 +39,7 @@ class SocketFigures:
 
     socket: str
     capacity_gib: int
-    usable_gib: int
+    usable_gib: Gib
     modules: int
     rate: ChannelRate
     channel_gib: tuple[int, ...]
@@ -44,14 +47,14 @@ class SocketFigures:
     sweep_gb_s: Fraction
     parallel_gb_s: Fraction
     share: Fraction
-    controller_difference_gib: int
+    controller_difference_gib: Gib
     low_rank_channels: int
     regions: tuple[RegionFigures, ...]
 
     @property
     def sweep_time(self) -> Fraction:
         """GiB per GB/s: what one sweep takes, in the unit in which times of sockets are compared."""
-        return Fraction(self.usable_gib) / self.sweep_gb_s if self.usable_gib else Fraction(0)
+        return Fraction(self.usable_gib) / self.sweep_gb_s if self.sweep_gb_s else Fraction(0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -62,9 +65,9 @@ class PlacementFigures:
     free_slots: int
 
     @property
-    def usable_gib(self) -> int:
+    def usable_gib(self) -> Gib:
         """Usable capacity over all fitted sockets."""
-        return sum(socket.usable_gib for socket in self.sockets)
+        return whole(sum((Fraction(socket.usable_gib) for socket in self.sockets), Fraction(0)))
 
     @property
     def capacity_gib(self) -> int:
@@ -88,10 +91,10 @@ class PlacementFigures:
         return self.usable_gib / longest if longest else Fraction(0)
 
     @property
-    def socket_difference_gib(self) -> int:
+    def socket_difference_gib(self) -> Gib:
         """Largest minus smallest usable capacity of the fitted sockets."""
-        usable = [socket.usable_gib for socket in self.sockets]
-        return max(usable) - min(usable)
+        usable = [Fraction(socket.usable_gib) for socket in self.sockets]
+        return whole(max(usable) - min(usable))
 
     @property
     def worst_share(self) -> Fraction:
@@ -115,9 +118,16 @@ def socket_rates(
 
 
 def placement_figures(
-    board: Board, option: ProcessorOption | None, fitted: Sequence[str], content: Content
+    board: Board,
+    option: ProcessorOption | None,
+    fitted: Sequence[str],
+    content: Content,
+    *,
+    mode: Mode = Mode.INDEPENDENT,
 ) -> PlacementFigures:
-    """The figures of a placement on the fitted sockets.
+    """The figures of a placement on the fitted sockets, regions over what the mode leaves usable.
+
+    In the mirrored mode ways count physical channels and the sweep is that of reading; writing is half of it.
 
     A socket without modules runs at rate 0 and has figures of 0. Raises ``ValueError`` where there is no module at
     all, or a filled channel has no rate: judge the rules first.
@@ -131,7 +141,7 @@ def placement_figures(
     slowest = min(running, key=_by_rate)
     bound = [slowest if board.rate_scope == "system" and rate.rate_mts else rate for rate in lowest]
     figures = tuple(
-        _socket_figures(board, socket, content, rate, rates)
+        _socket_figures(board, socket, content, rate=rate, own=rates, mode=mode)
         for socket, rate, rates in zip(sockets, bound, own, strict=True)
     )
     free = sum(content.get(slot) is None for socket in sockets for slot in socket.slots)
@@ -143,7 +153,7 @@ def _by_rate(rate: ChannelRate) -> int:
 
 
 def _socket_figures(
-    board: Board, socket: Socket, content: Content, rate: ChannelRate, own: list[ChannelRate | None]
+    board: Board, socket: Socket, content: Content, *, rate: ChannelRate, own: list[ChannelRate | None], mode: Mode
 ) -> SocketFigures:
     loads = [[module for slot in channel.slots if (module := content.get(slot))] for channel in socket.channels]
     if any(load and not each for load, each in zip(loads, own, strict=True)):
@@ -151,29 +161,32 @@ def _socket_figures(
     gib = [sum(module.capacity_gib for module in load) for load in loads]
     if not any(gib):
         return _without_modules(socket, gib)
+    usable = [usable_gib(board, mode, load) for load in loads]
+    scale = math.lcm(*(amount.denominator for amount in usable))
     by_channel = board.rate_scope == "channel"
     rates = [each.rate_mts if each and by_channel else rate.rate_mts for each in own]
-    amounts, grouped = _per_controller(socket, gib), _per_controller(socket, rates)
-    found = regions(amounts, permitted_sets(board.interleave, socket), grouped if by_channel else None)
-    shown = tuple(_region_figures(socket, region, rates) for region in found)
-    total = sum(gib)
+    amounts = _per_controller(socket, [int(amount * scale) for amount in usable])
+    grouped = _per_controller(socket, rates) if by_channel else None
+    found = regions(amounts, permitted_sets(board.interleave, socket), grouped)
+    shown = tuple(_region_figures(socket, region, rates, scale) for region in found)
+    total = sum(usable, Fraction(0))
     time = sum((Fraction(r.capacity_gib) / r.peak_gb_s for r in shown), Fraction(0))
-    sweep = total / time
+    sweep = total / time if time else Fraction(0)
     peak = sum((channel_peak_gb_s(each) for each in rates), Fraction(0))
-    fullest = max(Fraction(amount) / channel_peak_gb_s(each) for amount, each in zip(gib, rates, strict=True))
+    fullest = max(amount / channel_peak_gb_s(each) for amount, each in zip(usable, rates, strict=True))
     controllers = [sum(controller) for controller in amounts]
     return SocketFigures(
         socket=socket.id,
-        capacity_gib=total,
-        usable_gib=total,
+        capacity_gib=sum(gib),
+        usable_gib=whole(total),
         modules=sum(len(load) for load in loads),
         rate=rate,
         channel_gib=tuple(gib),
         peak_gb_s=peak,
         sweep_gb_s=sweep,
-        parallel_gb_s=total / fullest,
+        parallel_gb_s=total / fullest if fullest else Fraction(0),
         share=sweep / peak,
-        controller_difference_gib=max(controllers) - min(controllers),
+        controller_difference_gib=whole(Fraction(max(controllers) - min(controllers), scale)),
         low_rank_channels=sum(is_low_rank(load) for load in loads),
         regions=shown,
     )
@@ -208,11 +221,11 @@ def _per_controller(socket: Socket, values: Sequence[int]) -> tuple[tuple[int, .
     return tuple(tuple(next(each) for _ in controller.channels) for controller in socket.controllers)
 
 
-def _region_figures(socket: Socket, region: Region, rates: Sequence[int]) -> RegionFigures:
+def _region_figures(socket: Socket, region: Region, rates: Sequence[int], scale: int) -> RegionFigures:
     slowest = min(rates[index] for index in region.channels)
     return RegionFigures(
         ways=region.ways,
-        capacity_gib=region.capacity,
+        capacity_gib=whole(Fraction(region.capacity, scale)),
         channels=tuple(socket.channels[index].name for index in region.channels),
         rate_mts=slowest,
         peak_gb_s=region.ways * channel_peak_gb_s(slowest),

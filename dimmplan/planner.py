@@ -69,16 +69,6 @@ def ask(
     if problems:
         raise InputError(problems)
     assert gib is not None and sockets is not None and chosen_list is not None and chosen_mode is not None
-    if chosen_mode is not Mode.INDEPENDENT:
-        raise InputError(
-            Problem(
-                file="--mode",
-                place="",
-                found=quoted(mode),
-                allowed=Mode.INDEPENDENT.value,
-                hint="Mirrored and sparing plans are not made by this version.",
-            )
-        )
     offered = tuple(module for module in asked if module is not None)
     _refuse_modules(board, option, offered)
     return Request(

@@ -50,8 +50,19 @@ def parse_capacity(text: str, *, file: str = "capacity", place: str = "") -> int
     return gib
 
 
-def format_capacity(gib: int) -> str:
-    """Whole GiB as text: ``384 GiB``, ``1.5 TiB`` from 1024 GiB on where two decimals say it exactly."""
+Gib = int | Fraction
+"""A capacity in GiB: whole, or an exact fraction where a mode halves an odd one."""
+
+
+def whole(value: Fraction) -> Gib:
+    """The fraction as an integer where it is one."""
+    return value.numerator if value.denominator == 1 else value
+
+
+def format_capacity(gib: Gib) -> str:
+    """GiB as text: ``384 GiB``, ``1.5 TiB`` from 1024 GiB on where two decimals say it exactly."""
+    if isinstance(gib, Fraction):
+        return f"{trimmed(gib, 3)} GiB"
     if gib >= 1024 and (gib * 100) % 1024 == 0:
         return f"{trimmed(Fraction(gib, 1024), 2)} TiB"
     return f"{gib} GiB"

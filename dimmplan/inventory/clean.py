@@ -62,8 +62,11 @@ def was_dirty(text: str) -> bool:
 
 
 def _suspicious(character: str) -> bool:
-    return not character.isascii() and _replaced(character) in ("", " ") or character.isascii() and (
-        (not character.isprintable() and character != "\t") or character in "<>"
+    return (
+        not character.isascii()
+        and _replaced(character) in ("", " ")
+        or character.isascii()
+        and ((not character.isprintable() and character != "\t") or character in "<>")
     )
 
 

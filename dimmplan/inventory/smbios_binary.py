@@ -192,8 +192,10 @@ def _raw_header(content: bytes) -> int:
 
     Known from memory: a flag, major, minor, revision, then the table's length as a double word.
     """
-    if len(content) > 8 + _HEADER and content[1] in (2, 3) and struct.unpack_from("<I", content, 4)[0] == (
-        len(content) - 8
+    if (
+        len(content) > 8 + _HEADER
+        and content[1] in (2, 3)
+        and struct.unpack_from("<I", content, 4)[0] == (len(content) - 8)
     ):
         return 8
     return 0
@@ -213,7 +215,7 @@ def walk(table: bytes, odd: Oddities, *, most: int | None) -> tuple[list[Structu
     while place + _HEADER <= len(table) and len(structures) < _MOST_STRUCTURES:
         kind, length, handle = struct.unpack_from("<BBH", table, place)
         if length < _HEADER:
-            if most is None or len(structures) <= most:
+            if most is None or len(structures) < most:
                 odd.note("structure-broken", f"offset {place:#x}")
             break
         if most is not None and len(structures) == most:
@@ -256,9 +258,7 @@ def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: s
     return to_found(record, odd, form="smbios-binary")
 
 
-def _note_shape(
-    structures: list[Structure], end: int, data: bytes, entry: EntryPoint | None, odd: Oddities
-) -> None:
+def _note_shape(structures: list[Structure], end: int, data: bytes, entry: EntryPoint | None, odd: Oddities) -> None:
     """Compare the table with what the entry point announces."""
     ended = structures[-1].type == _END_OF_TABLE
     if not ended:

@@ -202,7 +202,7 @@ def array(structure: Structure, odd: Oddities) -> ArrayRecord:
 
 
 def processor(structure: Structure) -> ProcessorRecord:
-    """Decode a processor (DSP0134 7.5): socket 04h, type 05h, version 10h, status 18h, cores 23h (2.5) and 2Ah (3.0)."""
+    """Decode a processor (DSP0134 7.5): socket 04h, type 05h, version 10h, status 18h, cores 23h (2.5), 2Ah (3.0)."""
     if not structure.whole:
         return ProcessorRecord(handle=structure.handle)
     texts = _Texts(structure)

@@ -14,7 +14,7 @@ from dimmplan.inventory import smbios_tables as tables
 from dimmplan.inventory.clean import meaningful, was_dirty
 from dimmplan.inventory.lies import ecc_of_widths, judge
 from dimmplan.inventory.oddities import CATALOGUE, Oddities, slot_name
-from dimmplan.inventory.smbios_records import ArrayRecord, DeviceRecord, ProcessorRecord, TableRecord
+from dimmplan.inventory.smbios_records import BAD_MARKS, ArrayRecord, DeviceRecord, ProcessorRecord, TableRecord
 from dimmplan.model.found import Form, Found, FoundArray, FoundProcessor, FoundSlot, Role, State
 from dimmplan.model.module import FormFactor, Generation, Kind
 
@@ -35,7 +35,7 @@ _ROLE_OF_USE: dict[str, Role] = {  # DSP0134 7.17.2
 
 def to_found(table: TableRecord, odd: Oddities, *, form: Form) -> Found:
     """The inventory that the structures of one table describe; the readers have noted what their form can get wrong."""
-    roles = {array.handle: _array_role(array) for array in table.arrays if array.handle is not None}
+    roles = {array.handle: _array_role(array) for array in table.arrays}
     slots = [_slot(device, roles) for device in table.devices]
     for index, device in enumerate(table.devices):
         _note_device(slots, index, device, odd)
@@ -150,11 +150,9 @@ def _persistent_signs(device: DeviceRecord) -> list[str]:
 
 def _kind(device: DeviceRecord, ecc: bool | None) -> Kind | None:
     """The module kind, as far as type detail and form factor tell it; *registered* may still be a 3DS RDIMM."""
-    if _contradicts(device):
-        return None
     if device.form == "SODIMM":
         return {True: Kind.ECC_SO_DIMM, False: Kind.SO_DIMM, None: None}[ecc]
-    if device.form != "DIMM":
+    if device.form != "DIMM" or _contradicts(device):
         return None
     if "LRDIMM" in device.details:
         return Kind.LRDIMM
@@ -189,15 +187,7 @@ def _note_device(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: 
     if not slot.locator:
         filler = device.locator is not None and device.locator.strip() not in ("", "Not Specified")
         odd.note_slot("locator-placeholder" if filler else "locator-missing", slots, index)
-    for mark in device.bad:
-        kind, _, field = mark.partition(":")
-        oddity = {"spec": "out-of-spec", "index": "bad-string-index", "field": "field-unreadable"}[kind]
-        odd.note_slot(oddity, slots, index, text=f"{field}: {CATALOGUE[oddity]}")
-    for text in (device.locator, device.bank, device.maker, device.part):
-        if text is not None and "\ufffd" in text:
-            odd.note_slot("text-not-utf8", slots, index)
-        if text is not None and was_dirty(text):
-            odd.note_slot("text-cleaned", slots, index)
+    _note_values(slots, index, device, odd)
     if not slot.counts:
         odd.note_slot("not-a-slot", slots, index, text=f"{slot.role}: {CATALOGUE['not-a-slot']}")
     if slot.state == "hold":
@@ -212,6 +202,19 @@ def _note_device(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: 
     for text in (device.maker, device.part):
         if text is not None and text.strip() and meaningful(text) is None:
             odd.note_slot("placeholder-text", slots, index)
+
+
+def _note_values(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: Oddities) -> None:
+    """Note values that could not be read, or not as they stand."""
+    for mark in device.bad:
+        kind, _, field = mark.partition(":")
+        oddity = BAD_MARKS[kind]
+        odd.note_slot(oddity, slots, index, text=f"{field}: {CATALOGUE[oddity]}")
+    for text in (device.locator, device.bank, device.maker, device.part):
+        if text is not None and "\ufffd" in text:
+            odd.note_slot("text-not-utf8", slots, index)
+        if text is not None and was_dirty(text):
+            odd.note_slot("text-cleaned", slots, index)
 
 
 def _note_hold(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: Oddities) -> None:

@@ -6,6 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 
+BAD_MARKS = {"spec": "out-of-spec", "index": "bad-string-index", "field": "field-unreadable"}
+"""What the marks of a record's ``bad`` mean, as oddities."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class DeviceRecord:
     """A memory device, type 17 (DSP0134 7.18). ``None`` where the table does not say or says *unknown*.

@@ -129,7 +129,7 @@ class FoundProcessor:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FoundArray:
-    """A physical memory array (DSP0134 7.17): ``slots_said`` is its own count, ``devices`` the devices listed for it."""
+    """A physical memory array (DSP0134 7.17): ``slots_said`` is its own count, ``devices`` the number listed for it."""
 
     handle: str
     role: Role

@@ -26,7 +26,7 @@ from dimmplan.model.request import Mode
 from dimmplan.plancode import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
-from dimmplan.units import cleaned, decimal, quoted
+from dimmplan.units import Gib, cleaned, decimal, quoted
 
 FORMAT = 1
 MOST_BYTES = 4 << 20
@@ -36,7 +36,7 @@ def plan_record(planned: Planned) -> dict[str, Any]:
     """The plan of a solved request, with the stable keys of format 1."""
     board, request, answer, placement = planned.board, planned.request, planned.answer, planned.placement
     option = board.processor(placement.processor)
-    figures = placement_figures(board, option, placement.fitted, placement.content)
+    figures = placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)
     keys = placement.keys
     findings = placement_findings(board, placement, figures) + request_findings(planned)
     cost = _cost(planned)
@@ -97,6 +97,11 @@ def _value(value: int | Fraction) -> int | str:
     return value if isinstance(value, int) else str(value)
 
 
+def _gib(value: Gib) -> int | float:
+    """A capacity as a number: whole, or with the decimals that a mode leaves."""
+    return value if isinstance(value, int) else float(value)
+
+
 def _module(module: Module, key: str, count: int) -> dict[str, Any]:
     die = module.die_gbit
     return {
@@ -120,7 +125,7 @@ def _socket(socket: SocketFigures) -> dict[str, Any]:
     return {
         "id": socket.socket,
         "capacity_gib": socket.capacity_gib,
-        "usable_gib": socket.usable_gib,
+        "usable_gib": _gib(socket.usable_gib),
         "modules": socket.modules,
         "rate_mts": socket.rate.rate_mts,
         "rate_row": socket.rate.row,
@@ -131,7 +136,7 @@ def _socket(socket: SocketFigures) -> dict[str, Any]:
         "regions": [
             {
                 "ways": region.ways,
-                "capacity_gib": region.capacity_gib,
+                "capacity_gib": _gib(region.capacity_gib),
                 "channels": list(region.channels),
                 "peak_gb_s": decimal(region.peak_gb_s, 1),
             }
@@ -143,13 +148,13 @@ def _socket(socket: SocketFigures) -> dict[str, Any]:
 def _totals(figures: PlacementFigures, cost: Fraction | None) -> dict[str, Any]:
     return {
         "capacity_gib": figures.capacity_gib,
-        "usable_gib": figures.usable_gib,
+        "usable_gib": _gib(figures.usable_gib),
         "modules": figures.modules,
         "free_slots": figures.free_slots,
         "rate_mts": figures.rate_mts,
         "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
         "worst_share": decimal(figures.worst_share, 4),
-        "socket_difference_gib": figures.socket_difference_gib,
+        "socket_difference_gib": _gib(figures.socket_difference_gib),
         "cost": None if cost is None else decimal(cost, 2),
     }
 
@@ -163,11 +168,13 @@ def _cost(planned: Planned) -> Fraction | None:
 
 def _choice(planned: Planned, choice: Choice) -> dict[str, Any]:
     board, placement = planned.board, planned.placement
-    figures = placement_figures(board, board.processor(placement.processor), placement.fitted, choice.content)
+    option = board.processor(placement.processor)
+    figures = placement_figures(board, option, placement.fitted, choice.content, mode=placement.mode)
     used = Counter(module for module in choice.content.values() if module)
     gains, loses = choice_gains(planned, choice)
     return {
         "capacity_gib": figures.capacity_gib,
+        "usable_gib": _gib(figures.usable_gib),
         "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
         "modules": [
             {"label": module.label, "count": used[module]} for module in sorted(used, key=lambda m: m.order_key)

@@ -112,7 +112,12 @@ def _text(shape: Text) -> BaseElement:
         attributes["text-anchor"] = shape.anchor
     if shape.turn:
         attributes["transform"] = f"rotate({shape.turn} {x} {y})"
-    return _Plain("text", attributes, _inert(shape.text))
+    if not shape.spans:
+        return _Plain("text", attributes, _inert(shape.text))
+    whole = _Plain("text", attributes | {"xml:space": "preserve"})
+    for text, look in shape.spans:
+        whole.add(_Plain("tspan", {"class": look} if look else {}, _inert(text)))
+    return whole
 
 
 def _group(shape: Group) -> BaseElement:

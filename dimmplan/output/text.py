@@ -54,7 +54,9 @@ def table(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list[s
 def plan_text(planned: Planned) -> str:
     """The one-screen answer: placement by socket and channel, figures, regions, findings, one step."""
     board, placement, answer = planned.board, planned.placement, planned.answer
-    figures = placement_figures(board, board.processor(placement.processor), placement.fitted, placement.content)
+    figures = placement_figures(
+        board, board.processor(placement.processor), placement.fitted, placement.content, mode=placement.mode
+    )
     lines = [*_headline(planned, figures), ""]
     for socket in board.sockets:
         lines += _socket_lines(board, socket, placement, figures)
@@ -156,7 +158,7 @@ def _step_lines(planned: Planned) -> Iterator[str]:
     for way, step in steps:
         if step is not None:
             text = (
-                f"{way}: {format_capacity(step.capacity_gib)} sweeps at {gb_s(sweep_of(planned, step))} "
+                f"{way}: {format_capacity(step.usable_gib)} sweeps at {gb_s(sweep_of(planned, step))} "
                 f"({modules_phrase(step)})"
             )
             yield from wrapped(text, first="  ", rest="    ")
@@ -168,7 +170,7 @@ def _runner_lines(planned: Planned, runners: Sequence[Choice]) -> Iterator[str]:
         yield "Runners-up"
     for choice in runners:
         gains, loses = choice_gains(planned, choice)
-        text = f"{format_capacity(choice.capacity_gib)}: {modules_phrase(choice)}"
+        text = f"{format_capacity(choice.usable_gib)}: {modules_phrase(choice)}"
         yield from wrapped(text, first="  ", rest="    ")
         if gains:
             yield from wrapped(f"gains {gains}", first="    ", rest="      ")

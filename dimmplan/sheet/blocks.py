@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dimmplan.sheet.measure import Run, fitted, font_size, line_pitch, width, wrap_runs
 from dimmplan.sheet.shapes import Anchor, Line, Rect, Shape, Text
@@ -21,13 +21,13 @@ class Block:
 
 
 def label(
-    x: float, y: float, text: str, cap_mm: float, look: str = "", anchor: Anchor = "start", turn: int = 0
+    x: float, y: float, text: str, cap_mm: float, look: str = "", *, anchor: Anchor = "start", turn: int = 0
 ) -> Text:
     """One line of text on its base line."""
     return Text(x=x, y=y, text=text, size=font_size(cap_mm), look=look, anchor=anchor, turn=turn)
 
 
-def paragraph(runs: Sequence[Run], cap_mm: float, width_mm: float, *, indent: float = 0.0, look: str = "") -> Block:
+def paragraph(runs: Sequence[Run], cap_mm: float, width_mm: float, *, indent: float = 0.0) -> Block:
     """Running text; bold pieces are set apart by the runs."""
     lines = wrap_runs(tuple(runs), cap_mm, width_mm - indent)
     pitch = line_pitch(cap_mm)
@@ -36,9 +36,12 @@ def paragraph(runs: Sequence[Run], cap_mm: float, width_mm: float, *, indent: fl
         shapes: list[Shape] = []
         for number, line in enumerate(lines):
             base = y + cap_mm + 0.3 + number * pitch
-            for offset, text, bold in line:
-                classes = " ".join(part for part in ("b" if bold else "", look) if part)
-                shapes.append(label(x + indent + offset, base, text, cap_mm, classes))
+            pieces = [(text + (" " if n < len(line) - 1 else ""), bold) for n, (text, bold) in enumerate(line)]
+            whole = label(x + indent, base, "".join(text for text, _ in pieces), cap_mm, "b" if line[0][1] else "")
+            if len(pieces) > 1:
+                spans = tuple((text, "b" if bold else "") for text, bold in pieces)
+                whole = replace(whole, look="", spans=spans)
+            shapes.append(whole)
         return shapes
 
     return Block(width_mm, len(lines) * pitch, draw)
@@ -209,7 +212,7 @@ def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], cap_mm: floa
                     shapes.append(Rect(x=at + pad, y=top + 0.5, width=cap_mm + 0.7, height=cap_mm + 0.7, look="box"))
                 elif column.right:
                     look = "b" if column.bold and number else ""
-                    shapes.append(label(at + wide - pad, top + 0.7 + cap_mm, text, cap_mm, look, "end"))
+                    shapes.append(label(at + wide - pad, top + 0.7 + cap_mm, text, cap_mm, look, anchor="end"))
                 else:
                     shapes += cell.draw(at + pad, top + 0.4)
                 at += wide

@@ -6,7 +6,7 @@ on one page wins. Where none does, whole panels go on to a second page. Print ne
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -58,6 +58,14 @@ class Keep:
     later: tuple[str, ...] = ()
     short: bool = False
 
+    def moved(self, *, dense: bool) -> tuple[str, ...]:
+        """Panels on further chassis pages: also the full list of steps where page one has the short one.
+
+        A dense board has the full list with its slots, and no further page for it.
+        """
+        later = (*self.later, *(["install"] if self.short and self.later else []))
+        return tuple(name for name in later if not (dense and name == "install"))
+
 
 KEEPS = (
     Keep(),
@@ -92,9 +100,8 @@ class Plan(Protocol):
     def least_height(self) -> float:
         """Paper that it needs down, in mm."""
 
-    @property
-    def has_brackets(self) -> bool:
-        """True where channels or controllers are marked."""
+    def legend(self, cap_mm: float, width_mm: float) -> Block:
+        """What its forms mean."""
 
     def height_for(self, width_mm: float, room_mm: float) -> float:
         """Height that it takes of the room there is."""
@@ -135,14 +142,11 @@ class Layout:
     job: Job
     plan: Plan
     at: Arrangement
-    dense: bool = False
 
     @property
     def later(self) -> tuple[str, ...]:
         """Panels that page one does not hold, the full list of steps where it has the short one and a second page."""
-        keep = self.at.keep
-        later = (*keep.later, *(["install"] if keep.short and keep.later else []))
-        return tuple(name for name in later if not (self.dense and name == "install"))
+        return self.at.keep.moved(dense=bool(self.job.sheets))
 
     def draw(self, sheet: str) -> list[Shape]:
         """The page's shapes."""
@@ -183,8 +187,7 @@ class Arranger:
 
     job: Job
     page: Frame
-    view: View
-    brackets: bool
+    legend: Callable[[float, float], Block]
     body_mm: float
     keep: Keep
 
@@ -210,11 +213,12 @@ class Arranger:
 
     def under_map(self, wide: float) -> list[Block]:
         """Legend and steps."""
-        facts = self.job.facts
-        shown = [facts.slots[slot.slot] for slot in self.view.slots]
-        legend = panels.legend(facts, shown, max(2.0, self.body_mm - 0.3), wide, brackets=self.brackets)
+        legend = self.legend(max(2.0, self.body_mm - 0.3), wide)
         steps = self.kept(["install-short" if self.keep.short else "install"])
-        return [legend, *self.job.blocks(steps, self.body_mm, wide)]
+        later = self.keep.moved(dense=bool(self.job.sheets))
+        more = panels.elsewhere(later, self.job.next_sheet, self.body_mm, wide)
+        blocks = [legend, *self.job.blocks(steps, self.body_mm, wide), more]
+        return [block for block in blocks if block.height]
 
     def stack(self, columns: int) -> Arrangement:
         """The map over the whole width, panels in columns below it."""
@@ -285,13 +289,15 @@ def _columned(blocks: Sequence[Block], columns: int, width_mm: float) -> Block:
     return Block(columns * (width_mm + GUTTER_MM) - GUTTER_MM, height, draw)
 
 
-def arrangements(job: Job, view: View, least_width: float, brackets: bool, keep: Keep) -> Iterator[list[Arrangement]]:
+def arrangements(
+    job: Job, legend: Callable[[float, float], Block], least_width: float, keep: Keep
+) -> Iterator[list[Arrangement]]:
     """Every arrangement of what page one keeps, one list for each letter height, the larger first."""
     small = job.paper == "a5"
     upright, lying = frame(job.paper, landscape=False), frame(job.paper, landscape=True)
     for body in BODY_MM:
         tall, wide = (
-            Arranger(job=job, page=page, view=view, brackets=brackets, body_mm=body, keep=keep)
+            Arranger(job=job, page=page, legend=legend, body_mm=body, keep=keep)
             for page in (upright, lying)
         )
         found = [tall.stack(2 if small else 3)] if least_width <= upright.inner_width else []
@@ -304,16 +310,16 @@ def slot_maps(job: Job, view: View) -> list[SlotMap]:
     """The map in every style that the paper allows, the wanted ones first."""
     slots = [job.facts.slots[slot.slot] for slot in view.slots]
     return [
-        SlotMap(job.facts, view, style_for(slots, name, words, two_lines=two), job.front)
+        SlotMap(job.facts, view, style_for(slots, name, words, two_lines=two), job.front, job.given.tag or "")
         for name, words, two in (STYLES + SMALL_STYLES if job.paper == "a5" else STYLES)
     ]
 
 
-def choose(job: Job, view: View, plans: Sequence[Plan], keeps: Sequence[Keep]) -> Layout | None:
+def choose(job: Job, plans: Sequence[Plan], keeps: Sequence[Keep]) -> Layout | None:
     """The first layout that fits: all on one page, then large letters, then upright paper. ``None`` without one."""
     least_width, least_height = min(p.least_width for p in plans), min(p.least_height for p in plans)
     for keep in keeps:
-        for found in arrangements(job, view, least_width, plans[0].has_brackets, keep):
+        for found in arrangements(job, plans[0].legend, least_width, keep):
             roomy = [at for at in found if at.room >= least_height]
             for plan in plans:
                 for at in roomy:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
@@ -85,28 +85,27 @@ def compose(
 def _plan(job: Job) -> list[_Planned]:
     """Every page, before any is drawn: page numbers stand on them."""
     view = look_at(job.facts.board, job.front)
-    layout = choose(job, view, slot_maps(job, view), KEEPS) if len(view.slots) <= MOST_ON_ONE_MAP else None
+    layout = choose(job, slot_maps(job, view), KEEPS) if len(view.slots) <= MOST_ON_ONE_MAP else None
     if layout is not None:
         about = "For the open chassis: map, pick list, steps, cautions."
         first = _Planned("chassis", about, layout.at.page, layout.draw)
         return [first, *_continued(job, layout, layout.later), *_desk(job)]
     large = details(job)
-    overview = Overview(job.facts, view, job.front)
-    layout = choose(job, view, [overview], SHORT_KEEPS)
+    sheets = f"2 to {1 + len(large)}" if len(large) > 1 else "2"
+    job = replace(job, sheets=sheets, next_sheet=2 + len(large))
+    overview = Overview(job.facts, view, job.front, machine=job.given.tag or "")
+    layout = choose(job, [overview], SHORT_KEEPS)
     if layout is None:
         raise ValueError(f"the board has more sockets than {job.paper} paper shows in letters that can be read")
-    more = _continued(job, layout, layout.at.keep.later)
-    sheets = {
-        socket: number for number, page in enumerate(large, 2 + len(more)) for socket in page.sockets
-    }
-    drawn = Layout(job=job, plan=Overview(job.facts, view, job.front, sheets), at=layout.at, dense=True)
+    shown_on = {socket: number for number, page in enumerate(large, 2) for socket in page.sockets}
+    drawn = Layout(job=job, plan=replace(overview, sheets=shown_on), at=layout.at)
     about = "For the open chassis: overview, pick list, steps, cautions; the slots themselves are on further sheets."
-    pages = [_Planned("chassis", about, layout.at.page, drawn.draw), *more]
+    pages = [_Planned("chassis", about, layout.at.page, drawn.draw)]
     pages += [
         _Planned(f"sockets-{number}", f"Slots of {page.title}.", page.page, page.draw)
         for number, page in enumerate(large, 1)
     ]
-    return pages + _desk(job)
+    return [*pages, *_continued(job, layout, drawn.later), *_desk(job)]
 
 
 def _continued(job: Job, layout: Layout, names: tuple[str, ...]) -> list[_Planned]:
@@ -141,23 +140,20 @@ def _desk(job: Job) -> list[_Planned]:
         batches[-1].append(block)
         used += block.height + GAP_MM
 
-    def draw(sheet: str, batch: list[Block]) -> list[Shape]:
-        shapes = [*draw_frame(page, page.height), *draw_margin(page, sheet)]
-        y = page.y + PAD_MM
-        for block in batch:
-            shapes += block.draw(page.x + PAD_MM, y)
-            y += block.height + GAP_MM
-        return shapes + draw_foot(job, page, page.height, sheet, None)
+    def page_of(batch: list[Block]) -> Callable[[str], list[Shape]]:
+        def draw(sheet: str) -> list[Shape]:
+            shapes = [*draw_frame(page, page.height), *draw_margin(page, sheet)]
+            y = page.y + PAD_MM
+            for block in batch:
+                shapes += block.draw(page.x + PAD_MM, y)
+                y += block.height + GAP_MM
+            return shapes + draw_foot(job, page, page.height, sheet, None)
 
-    return [
-        _Planned(
-            "desk" if not number else f"desk-{number + 1}",
-            "For the desk: figures and findings.",
-            page,
-            lambda sheet, batch=batch: draw(sheet, batch),
-        )
-        for number, batch in enumerate(batches)
-    ]
+        return draw
+
+    about = "For the desk: figures and findings."
+    names = ["desk", *(f"desk-{number}" for number in range(2, len(batches) + 1))]
+    return [_Planned(name, about, page, page_of(batch)) for name, batch in zip(names, batches, strict=True)]
 
 
 def _description(facts: Facts) -> str:

@@ -1,15 +1,18 @@
-"""The page for the desk: what was asked, the figures, the regions, every finding. Nothing of it is needed at the rack."""
+"""The page for the desk: what was asked, the figures, the regions, every finding. The rack needs none of it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 
 from dimmplan.explain import counted, gb_s, listed, rate_binding, regions_sentence, share_sentence
 from dimmplan.figures import PlacementFigures, SocketFigures
+from dimmplan.model.request import Mode
 from dimmplan.sheet.blocks import Block, Column, headed, label, paragraph, stacked, table
-from dimmplan.sheet.facts import Facts, clean, socket_words
+from dimmplan.sheet.facts import Facts, clean, gib_words, socket_words
 from dimmplan.sheet.measure import Run, widest, width
 from dimmplan.sheet.shapes import Line, Rect, Shape
+from dimmplan.sheet.titleblock import TRUST
 from dimmplan.units import decimal, format_capacity
 
 _STATUS = {
@@ -20,7 +23,8 @@ _WORDS = {"error": "does not obey", "warning": "not advised", "note": "note"}
 _MODEL = (
     "All bandwidths are peaks of a model of firmware, never a promise: firmware differs, and split-socket settings "
     "change the regions. Measured streams usually reach 70 to 85 % of peak. One module on each channel gives share 1 "
-    "here; full boards measure a few percent more, or less where the rate drops. The maker's manual goes before this sheet."
+    "here; full boards measure a few percent more, or less where the rate drops. The maker's manual goes before "
+    "this sheet."
 )
 
 
@@ -33,7 +37,7 @@ def asked(facts: Facts, cap_mm: float, width_mm: float) -> Block:
         ("Sockets fitted", listed([clean(socket) for socket in place.fitted])),
         ("Processor", clean(option.title or option.id) if option else "the board file names none"),
         ("Answer", _STATUS[place.status]),
-        ("Board file", f"{facts.board.id}, trust: {facts.board.trust}, electrical part {facts.board.electrical_digest}"),
+        ("Board file", f"{facts.board.id}, {TRUST[facts.board.trust]}, electrical part {facts.board.electrical_digest}"),
     ]
     lead = widest([head for head, _ in rows], cap_mm) + 3.0
 
@@ -68,19 +72,19 @@ def totals(facts: Facts, figures: PlacementFigures, cap_mm: float, width_mm: flo
     return headed("Figures", stacked(blocks, 0.6), cap_mm)
 
 
-def per_socket(figures: PlacementFigures, cap_mm: float, width_mm: float) -> Block:
+def per_socket(figures: PlacementFigures, mode: Mode, cap_mm: float, width_mm: float) -> Block:
     """One row for each socket: capacity, rate and what binds it, bandwidths, share."""
     rows = [
         [
             clean(socket.socket),
             str(socket.modules),
-            str(socket.usable_gib),
+            gib_words(socket.usable_gib),
             str(socket.rate.rate_mts),
             f"{decimal(socket.peak_gb_s, 1):.1f}",
             f"{decimal(socket.sweep_gb_s, 1):.1f}",
             f"{decimal(socket.parallel_gb_s, 1):.1f}",
             f"{decimal(socket.share * 100, 1):g} %",
-            clean(rate_binding(socket)),
+            clean(rate_binding(socket)) if socket.modules else "no modules",
         ]
         for socket in figures.sockets
     ]
@@ -96,24 +100,27 @@ def per_socket(figures: PlacementFigures, cap_mm: float, width_mm: float) -> Blo
         Column("the rate is bound by", grow=1.0),
     ]
     body = table(columns, rows, cap_mm, width_mm)
-    note = paragraph([("peak, sweep and parallel in GB/s; share is sweep over peak", False)], cap_mm, width_mm)
+    said = "GiB is usable; peak, sweep and parallel in GB/s; share is sweep over peak."
+    if mode is Mode.MIRRORED:
+        said += " Mirrored: the sweep is that of reading, writing is half of it."
+    note = paragraph([(said, False)], cap_mm, width_mm)
     return headed("Per socket", stacked([body, note], 0.6), cap_mm, rule=False)
 
 
 def region_chart(figures: PlacementFigures, channels: Sequence[int], cap_mm: float, width_mm: float) -> Block:
     """Regions to the eye: length is capacity, height is the number of channels that serve it."""
     blocks: list[Block] = []
-    most = max(socket.usable_gib for socket in figures.sockets)
+    most = float(max(Fraction(socket.usable_gib) for socket in figures.sockets)) or 1.0
     lead = widest([socket_words(socket.socket) for socket in figures.sockets], cap_mm, bold=True) + 3.0
     for socket, count in zip(figures.sockets, channels, strict=True):
-        bar = _region_bar(socket, count, (width_mm - lead) / most, lead, cap_mm, width_mm)
-        said = paragraph([(regions_sentence(socket), False)], cap_mm, width_mm, indent=lead)
-        blocks.append(stacked([bar, said], 0.8))
+        bar = _region_bar(socket, count, cap_mm, gib_mm=(width_mm - lead) / most, lead=lead, width_mm=width_mm)
+        said = regions_sentence(socket) if socket.regions else "No modules."
+        blocks.append(stacked([bar, paragraph([(said, False)], cap_mm, width_mm, indent=lead)], 0.8))
     return headed("Regions: length is capacity, height is channels at work", stacked(blocks, 2.0), cap_mm)
 
 
 def _region_bar(
-    socket: SocketFigures, channels: int, gib_mm: float, lead: float, cap_mm: float, width_mm: float
+    socket: SocketFigures, channels: int, cap_mm: float, *, gib_mm: float, lead: float, width_mm: float
 ) -> Block:
     high = max(cap_mm + 2.4, 9.0)
 
@@ -121,13 +128,12 @@ def _region_bar(
         shapes: list[Shape] = [label(x, y + high / 2 + cap_mm / 2, socket_words(socket.socket), cap_mm, "b")]
         at = x + lead
         for region in socket.regions:
-            wide, tall = region.capacity_gib * gib_mm, high * region.ways / channels
+            wide, tall = float(region.capacity_gib) * gib_mm, high * region.ways / channels
             shapes.append(Rect(x=at, y=y + high - tall, width=wide, height=tall, look="bar"))
-            said = f"{region.ways} × {region.capacity_gib} GiB"
             said = f"{counted(region.ways, 'channel')}"
             if tall >= cap_mm + 1.2 and width(said, cap_mm) < wide - 2.0:
                 base = y + high - tall / 2 + cap_mm / 2
-                shapes.append(label(at + wide / 2, base, said, cap_mm, "", "middle"))
+                shapes.append(label(at + wide / 2, base, said, cap_mm, "", anchor="middle"))
             at += wide
         shapes.append(Line(x1=x + lead, y1=y + high, x2=x + width_mm, y2=y + high, look="thin"))
         return shapes
@@ -139,22 +145,23 @@ def findings(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
     """Every finding: how severe, what it says, and the board's row that it comes from."""
     blocks: list[Block] = []
     for number, finding in enumerate(facts.findings):
-        runs: list[Run] = [(f"{_WORDS[finding.severity]}:", True), (clean(finding.text), False), (f"({clean(finding.rule)})", False)]
-        text = paragraph(runs, cap_mm, width_mm)
+        said = f"{clean(finding.text)} ({clean(finding.rule)})"
+        text = paragraph([(f"{_WORDS[finding.severity]}:", True), (said, False)], cap_mm, width_mm)
         blocks.append(headed("Findings, each with its row of the board file", text, cap_mm) if not number else text)
     return blocks
 
 
 def desk_blocks(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
     """The panels of the desk page, in order."""
-    blocks = [asked(facts, cap_mm, width_mm)]
+    title = f"{clean(facts.board.title.split(',')[0])}: figures and findings"
+    blocks = [paragraph([(title, True)], 3.5, width_mm), asked(facts, cap_mm, width_mm)]
     figures = facts.figures
     if figures is None:
         said = "No figures: a fitted socket has no module that the board lists a rate for."
         blocks.append(paragraph([(said, True)], cap_mm, width_mm))
     else:
         channels = [len(facts.board.socket(socket.socket).channels) for socket in figures.sockets]
-        blocks += [totals(facts, figures, cap_mm, width_mm), per_socket(figures, cap_mm, width_mm)]
+        blocks += [totals(facts, figures, cap_mm, width_mm), per_socket(figures, facts.placement.mode, cap_mm, width_mm)]
         blocks.append(region_chart(figures, channels, cap_mm, width_mm))
     blocks += findings(facts, cap_mm, width_mm)
     return [*blocks, paragraph([(_MODEL, False)], cap_mm, width_mm)]

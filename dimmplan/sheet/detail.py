@@ -74,9 +74,8 @@ def _reminder(wide: float) -> Block:
 
 def _below(job: Job, page: Frame, plan: SlotMap, sockets: Sequence[str], body_mm: float) -> list[Block]:
     facts, wide = job.facts, page.inner_width
-    shown = [facts.slots[slot.slot] for slot in plan.view.slots]
     steps = [(head, batch) for head, batch in facts.steps if facts.board.channel_of[batch[0].slot].socket in sockets]
-    blocks = [panels.legend(facts, shown, max(2.0, body_mm - 0.3), wide, brackets=plan.has_brackets)]
+    blocks = [plan.legend(max(2.0, body_mm - 0.3), wide)]
     if steps:
         blocks.append(panels.install(facts, steps, body_mm, wide, last=False))
     if page.width - min(page.width, WIDTH_MM) <= 40:

@@ -7,17 +7,18 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from fractions import Fraction
 from functools import cached_property
 from itertools import groupby
 
-from dimmplan.explain import counted, label_short, listed, placement_findings
+from dimmplan.explain import blank_slots, counted, label_short, listed, placement_findings
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Channel
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, dead_slots, install_order
-from dimmplan.model.rows import BlanksRow, NoteRow, ThermalRow
-from dimmplan.units import cleaned
+from dimmplan.model.rows import NoteRow, ThermalRow
+from dimmplan.units import Gib, cleaned, trimmed
 
 
 class State(StrEnum):
@@ -82,12 +83,7 @@ class Facts:
     @cached_property
     def blanks(self) -> frozenset[str]:
         """Empty slots that the board wants closed by a blank, those of absent processors among them."""
-        content = self.placement.content
-        wanted: set[str] = set()
-        for row in self.board.rules:
-            if isinstance(row, BlanksRow):
-                wanted.update(row.slots or self.board.slots)
-        return frozenset(slot for slot in wanted if not content.get(slot) and slot not in self.placement.hold)
+        return frozenset(blank_slots(self.board, self.placement))
 
     @cached_property
     def slots(self) -> dict[str, SlotFact]:
@@ -195,9 +191,8 @@ class Facts:
     @cached_property
     def expected(self) -> str:
         """What the machine should show at first boot."""
-        usable = self.usable_gib
         rate = f", {self.figures.rate_mts} MT/s" if self.figures else ""
-        return f"{capacity_words(usable)}{rate}, mode {self.placement.mode.value}"
+        return f"{gib_words(self.usable_gib)} GiB{rate}, mode {self.placement.mode.value}"
 
     @property
     def capacity_gib(self) -> int:
@@ -206,7 +201,7 @@ class Facts:
         return sum(module.capacity_gib for slot in self.order if (module := content[slot]))
 
     @property
-    def usable_gib(self) -> int:
+    def usable_gib(self) -> Gib:
         """Usable capacity; all of it where no figures can be given."""
         return self.figures.usable_gib if self.figures else self.capacity_gib
 
@@ -223,9 +218,9 @@ def socket_words(socket_id: str) -> str:
     return name if name[:1].isalpha() else f"socket {name}"
 
 
-def capacity_words(gib: int) -> str:
-    """Whole GiB as the sheet prints them: machines show GiB, so TiB stands behind."""
-    return f"{gib} GiB"
+def gib_words(gib: Gib) -> str:
+    """GiB as a number: what a machine shows at first boot, so never in TiB."""
+    return trimmed(Fraction(gib), 3)
 
 
 def channel_told(channel: Channel) -> bool:
@@ -240,7 +235,7 @@ def gather(board: Board, placement: Placement) -> Facts:
     option = board.processor(placement.processor)
     content = {slot: module for slot, module in placement.slots if slot not in placement.hold}
     try:
-        figures = placement_figures(board, option, placement.fitted, content)
+        figures = placement_figures(board, option, placement.fitted, content, mode=placement.mode)
     except ValueError:
         figures = None
     findings = placement_findings(board, placement, figures)

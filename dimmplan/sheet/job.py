@@ -21,7 +21,6 @@ _MAKERS: dict[str, Maker] = {
     "caution": lambda _, cap, wide: care.caution(cap, wide),
     "notice": lambda _, cap, wide: care.notice(cap, wide),
     "install": lambda facts, cap, wide: panels.install(facts, facts.steps, cap, wide),
-    "install-short": panels.install_short,
     "know": panels.must_know,
     "power": care.before_power,
     "boot": care.first_boot,
@@ -32,19 +31,29 @@ _MAKERS: dict[str, Maker] = {
 
 @dataclass(frozen=True)
 class Job:
-    """A sheet that is asked for: what it tells, on which paper, which way round, and what was given for its title."""
+    """A sheet that is asked for: what it tells, on which paper, which way round, and what was given for its title.
+
+    ``sheets`` names the sheets that show the slots where page one has only an overview;
+    ``next_sheet`` is the first that goes on with what page one has no room for.
+    """
 
     facts: Facts
     paper: PaperName
     front: Front
     given: Given
+    sheets: str = ""
+    next_sheet: int = 2
     _measured: dict[tuple[str, float, float], Block | None] = field(default_factory=dict, compare=False, repr=False)
 
     def block(self, name: str, cap_mm: float, width_mm: float) -> Block | None:
         """A panel by name; ``None`` where it has nothing to say."""
         key = (name, cap_mm, width_mm)
         if key not in self._measured:
-            self._measured[key] = _MAKERS[name](self.facts, cap_mm, width_mm)
+            if name == "install-short":
+                block: Block | None = panels.install_short(self.facts, cap_mm, width_mm, sheets=self.sheets)
+            else:
+                block = _MAKERS[name](self.facts, cap_mm, width_mm)
+            self._measured[key] = block
         return self._measured[key]
 
     def blocks(self, names: Sequence[str], cap_mm: float, width_mm: float) -> list[Block]:

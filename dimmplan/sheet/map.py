@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from dimmplan.sheet.blocks import Block, label
 from dimmplan.sheet.facts import Facts, clean, socket_words
 from dimmplan.sheet.ids import ident
+from dimmplan.sheet.legend import legend
 from dimmplan.sheet.measure import DESCENT, font_size, width
 from dimmplan.sheet.needs import GROUP_MM, LEVEL_MM, MARK_MM, SOCKET_MM, Brackets, MapNeeds, socket_filled
 from dimmplan.sheet.shapes import Group, Point, Polygon, Segment, Shape, Strokes, Text
@@ -15,10 +17,11 @@ from dimmplan.sheet.sketch import (
     REAR_BAND_MM,
     edges,
     heading,
+    machine_words,
+    part_words,
     rect_of,
     scale_words,
     stacked_lines,
-    text_at,
 )
 from dimmplan.sheet.slotbox import Columns, Placing, SlotStyle, columns, draw_slot
 from dimmplan.sheet.view import Area, Front, Mark, Run, View, ViewSlot
@@ -35,6 +38,7 @@ class SlotMap:
     view: View
     style: SlotStyle
     front: Front
+    machine: str = ""
     needs: MapNeeds = field(init=False)
     across: Stretch = field(init=False)
     down: Stretch = field(init=False)
@@ -73,27 +77,32 @@ class SlotMap:
         """True where channels or controllers are marked."""
         return any(brackets.channels or brackets.controllers for brackets in self.needs.brackets)
 
-    def enlarged(self, width_mm: float, height_mm: float) -> bool:
-        """True where the map is not to one scale."""
-        across, down = self.scales(width_mm, height_mm)
-        one_scale = abs(across / down - 1) <= 0.02
-        return not (one_scale and self.across.axis(across).even(across) and self.down.axis(down).even(down))
-
     def draw(self, x: float, y: float, width_mm: float, height_mm: float) -> list[Shape]:
         """The map in a box, in its middle."""
         across, down = self.scales(width_mm, height_mm)
-        ink = _Drawing(self, self.across.axis(across), self.down.axis(down), x, y, width_mm)
-        note = scale_words(self.facts.board.physical, self.enlarged(width_mm, height_mm))
-        return [*ink.all(), *heading(self.facts, self.front, note, x, y, width_mm, height_mm)]
+        axes = self.across.axis(across), self.down.axis(down)
+        true = abs(across / down - 1) <= 0.02 and axes[0].even(across) and axes[1].even(down)
+        note = scale_words(self.facts.board.physical, enlarged=not true)
+        ink = _Drawing(self, axes, note, (x, y), width_mm)
+        names = [name for name, _ in self.view.sockets]
+        said = machine_words(self.facts, self.machine) if self.view.whole else part_words(self.facts, names)
+        return [*ink.all(), *heading(said, note, self.front, Area(x, y, x + width_mm, y + height_mm))]
+
+    def legend(self, cap_mm: float, width_mm: float) -> Block:
+        """What its forms mean."""
+        shown = [self.facts.slots[slot.slot] for slot in self.view.slots]
+        return legend(self.facts, shown, cap_mm, width_mm, brackets=self.has_brackets)
 
 
 class _Drawing:
     """One map being drawn: places are known, shapes are collected."""
 
-    def __init__(self, plan: SlotMap, across: Axis, down: Axis, x: float, y: float, room: float) -> None:
-        self.plan, self.across, self.down = plan, across, down
-        self.left = x + (room - across.length) / 2
-        self.top = y + (REAR_BAND_MM if plan.front == "down" else FRONT_BAND_MM)
+    def __init__(
+        self, plan: SlotMap, axes: tuple[Axis, Axis], note: tuple[str, str], at: Point, room: float
+    ) -> None:
+        self.plan, (self.across, self.down), self.note = plan, axes, note
+        self.left = at[0] + (room - self.across.length) / 2
+        self.top = at[1] + (REAR_BAND_MM if plan.front == "down" else FRONT_BAND_MM)
         self.taken: list[Area] = []
 
     def point(self, x: float, y: float) -> Point:
@@ -116,7 +125,9 @@ class _Drawing:
         self.taken += [self.area(mark.area) for mark in view.marks if not mark.cover]
         groups = [shape for brackets in plan.needs.brackets for shape in self.brackets(brackets)]
         covers = [self.cover(mark) for mark in view.marks if mark.cover]
-        return [*edges(self.plan.front, self.left, self.top, self.across.length, self.down.length), outline, *marks, *covers, *sockets, *groups, *slots]
+        board = Area(self.left, self.top, self.left + self.across.length, self.top + self.down.length)
+        frame = edges(plan.front, board, note=self.note, whole=view.whole)
+        return [*frame, outline, *marks, *covers, *sockets, *groups, *slots]
 
     def placing(self, slot: ViewSlot) -> Area:
         half = self.plan.style.width_mm / 2
@@ -185,7 +196,7 @@ class _Drawing:
         place = self._free(area, width(name, MARK_MM) + 2.0, MARK_MM + 2.0)
         if place:
             self.taken.append(place)
-            shapes.append(text_at(place.left + 1.0, place.bottom - 0.9, name, MARK_MM, ""))
+            shapes.append(label(place.left + 1.0, place.bottom - 0.9, name, MARK_MM, ""))
         return Group(children=tuple(shapes), look=f"landmark {mark.kind}", title=f"{name} (comes off first)")
 
     def _free(self, area: Area, wide: float, high: float) -> Area | None:
@@ -213,38 +224,42 @@ class _Drawing:
 
     def bracket(self, brackets: Brackets, run: Run, what: str, off: float) -> Shape:
         """A line along the ends of the slots that belong together, with ticks towards them and their name."""
-        bank, at_start = brackets.bank, brackets.at_start
+        bank, sign = brackets.bank, -1.0 if brackets.at_start else 1.0
         first, last = self.placing(bank.slots[run.first]), self.placing(bank.slots[run.last])
-        name = clean(run.name)
-        sign = -1.0 if at_start else 1.0
-        tick = 0.9
+        name, tick = clean(run.name), sign * 0.9
         if bank.upright:
-            line = (first.top if at_start else first.bottom) + sign * (off + 0.6 + tick)
+            line = (first.top if brackets.at_start else first.bottom) + sign * (off + 0.6) + tick
             low, high = first.left + 0.3, last.right - 0.3
-            segments = [(low, line, high, line), (low, line, low, line - sign * tick), (high, line, high, line - sign * tick)]
-            said = self._said(what, name, high - low)
-            base = line + (sign * 0.9 if at_start else 0.9 + GROUP_MM)
-            label = text_at((low + high) / 2, base, said, GROUP_MM, "b" if what == "channel" else "", "middle")
+            segments: tuple[Segment, ...] = (
+                (low, line, high, line),
+                (low, line, low, line - tick),
+                (high, line, high, line - tick),
+            )
+            base = line + (tick if brackets.at_start else tick + GROUP_MM)
+            look = "b" if what == "channel" else ""
+            named = label((low + high) / 2, base, _said(what, name, high - low), GROUP_MM, look, anchor="middle")
             self.taken.append(Area(low, min(line, base - GROUP_MM), high, max(line, base)).grown(0.5))
         else:
-            line = (first.left if at_start else first.right) + sign * (off + 0.6 + tick)
+            line = (first.left if brackets.at_start else first.right) + sign * (off + 0.6) + tick
             low, high = first.top + 0.3, last.bottom - 0.3
-            segments = [(line, low, line, high), (line, low, line - sign * tick, low), (line, high, line - sign * tick, high)]
-            label = self._side_label(what, name, line, (low + high) / 2, high - low, at_start)
+            segments = ((line, low, line, high), (line, low, line - tick, low), (line, high, line - tick, high))
+            named = _side_label(what, name, line, tick, (low, high))
             self.taken.append(Area(line - LEVEL_MM, low, line + LEVEL_MM, high))
         title = f"{what.capitalize()} {name} of socket {clean(bank.socket)}"
-        look = "medium" if what == "channel" else "thick"
-        return Group(children=(Strokes(segments=tuple(segments), look=look), label), look=what, title=title)
+        strokes = Strokes(segments=segments, look="medium" if what == "channel" else "thick")
+        return Group(children=(strokes, named), look=what, title=title)
 
-    def _side_label(self, what: str, name: str, line: float, middle: float, long: float, at_start: bool) -> Text:
-        if what == "channel":
-            x = line - 0.9 if at_start else line + 0.9
-            return text_at(x, middle + GROUP_MM / 2, name, GROUP_MM, "b", "end" if at_start else "start")
-        x = line - 0.9 - font_size(GROUP_MM) * DESCENT if at_start else line + 0.9 + GROUP_MM
-        text = self._said(what, name, long)
-        return Text(x=x, y=middle, text=text, size=font_size(GROUP_MM), look="", anchor="middle", turn=-90)
 
-    @staticmethod
-    def _said(what: str, name: str, room: float) -> str:
-        whole = f"{what} {name}"
-        return whole if what == "controller" and width(whole, GROUP_MM) <= room else name
+def _side_label(what: str, name: str, line: float, tick: float, ends: tuple[float, float]) -> Text:
+    """The name beside a bracket that stands upright: a channel's lies across, a controller's runs along."""
+    middle = sum(ends) / 2
+    if what == "channel":
+        return label(line + tick, middle + GROUP_MM / 2, name, GROUP_MM, "b", anchor="end" if tick < 0 else "start")
+    x = line + tick + (-font_size(GROUP_MM) * DESCENT if tick < 0 else GROUP_MM)
+    return label(x, middle, _said(what, name, ends[1] - ends[0]), GROUP_MM, anchor="middle", turn=-90)
+
+
+def _said(what: str, name: str, room: float) -> str:
+    """The name, with the word *controller* where there is room for it."""
+    whole = f"{what} {name}"
+    return whole if what == "controller" and width(whole, GROUP_MM) <= room else name

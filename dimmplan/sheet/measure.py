@@ -144,16 +144,14 @@ def fitted(text: str, cap_mm: float, room_mm: float, bold: bool = False) -> str:
 Run = tuple[str, bool]
 """A piece of text and whether it is bold."""
 
-PlacedRun = tuple[float, str, bool]
-"""Offset of a piece from the start of its line, the piece, and whether it is bold."""
 
 
 def _broken(word: str, cap_mm: float, room_mm: float, bold: bool) -> list[str]:
     """A word in pieces that fit: a name without blanks may be longer than a whole line."""
     pieces: list[str] = []
-    while width(word, cap_mm, bold) > room_mm and len(word) > 1:
+    while width(word, cap_mm, bold) > room_mm + 1e-6 and len(word) > 1:
         count = len(word) - 1
-        while count > 1 and width(word[:count], cap_mm, bold) > room_mm:
+        while count > 1 and width(word[:count], cap_mm, bold) > room_mm + 1e-6:
             count -= 1
         pieces.append(word[:count])
         word = word[count:]
@@ -161,33 +159,29 @@ def _broken(word: str, cap_mm: float, room_mm: float, bold: bool) -> list[str]:
 
 
 @lru_cache(maxsize=4000)
-def wrap_runs(runs: tuple[Run, ...], cap_mm: float, room_mm: float) -> tuple[tuple[PlacedRun, ...], ...]:
-    """Lines of running text; each line is its pieces with their offsets. Never wider than the room."""
-    lines: list[list[tuple[float, list[str], bool]]] = [[]]
+def wrap_runs(runs: tuple[Run, ...], cap_mm: float, room_mm: float) -> tuple[tuple[Run, ...], ...]:
+    """Lines of running text, each as its pieces, one blank between two. Never wider than the room."""
+    lines: list[list[tuple[list[str], bool]]] = [[]]
     at = 0.0
     for text, bold in runs:
         blank = width(" ", cap_mm, bold)
-        fresh = True
         for whole in text.split():
             for word in _broken(whole, cap_mm, room_mm, bold):
                 wide = width(word, cap_mm, bold)
-                if lines[-1] and at + blank + wide > room_mm:
+                if lines[-1] and at + blank + wide > room_mm + 1e-6:
                     lines.append([])
                     at = 0.0
-                if lines[-1] and not fresh:
-                    lines[-1][-1][1].append(word)
-                    at += blank + wide
+                at += wide + (blank if lines[-1] else 0.0)
+                if lines[-1] and lines[-1][-1][1] == bold:
+                    lines[-1][-1][0].append(word)
                 else:
-                    at += blank if lines[-1] else 0.0
-                    lines[-1].append((at, [word], bold))
-                    at += wide
-                fresh = False
-    return tuple(tuple((x, " ".join(words), bold) for x, words, bold in line) for line in lines if line)
+                    lines[-1].append(([word], bold))
+    return tuple(tuple((" ".join(words), bold) for words, bold in line) for line in lines if line)
 
 
 def wrap(text: str, cap_mm: float, room_mm: float, bold: bool = False) -> tuple[str, ...]:
     """Lines of one run of text."""
-    return tuple(line[0][1] for line in wrap_runs(((text, bold),), cap_mm, room_mm))
+    return tuple(line[0][0] for line in wrap_runs(((text, bold),), cap_mm, room_mm))
 
 
 def widest(texts: Iterable[str], cap_mm: float, bold: bool = False) -> float:

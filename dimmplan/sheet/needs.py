@@ -150,8 +150,9 @@ class MapNeeds:
                     depth = brackets.depth_mm if brackets.at_start == mine else 0.0
                     if gap > 0:
                         yield low, high, depth + 1.2
+                    own = _laid(bank.area, on_side)
                     for post in self._posts_beside(bank):
-                        ends = (post, _laid(bank.area, on_side).left) if mine else (_laid(bank.area, on_side).right, post)
+                        ends = (post, own.left) if mine else (own.right, post)
                         yield *ends, depth + 1.2 + self.style.width_mm / 2
             else:
                 for run in (*brackets.channels, *brackets.controllers):

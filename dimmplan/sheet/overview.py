@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 
+from dimmplan.sheet.blocks import Block
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean, socket_words
 from dimmplan.sheet.ids import ident
+from dimmplan.sheet.legend import bar_legend
 from dimmplan.sheet.measure import width
 from dimmplan.sheet.needs import MARK_MM, SOCKET_MM, mark_turned, socket_filled
 from dimmplan.sheet.shapes import Group, Point, Polygon, Segment, Shape, Strokes
@@ -16,6 +19,7 @@ from dimmplan.sheet.sketch import (
     REAR_BAND_MM,
     edges,
     heading,
+    machine_words,
     rect_of,
     scale_words,
     stacked_lines,
@@ -36,7 +40,7 @@ class Overview:
     view: View
     front: Front
     sheets: Mapping[str, int] = field(default_factory=dict)
-    has_brackets: bool = False
+    machine: str = ""
 
     @cached_property
     def across(self) -> Stretch:
@@ -59,7 +63,7 @@ class Overview:
                 yield *ends(bank.area), _SLOT_MM
                 continue
             middles = [slot.area.centre[1 if on_side else 0] for slot in bank.slots]
-            for low, high in zip(middles, middles[1:], strict=False):
+            for low, high in pairwise(middles):
                 yield low, high, _PITCH_MM
             low, high = ends(bank.area)
             yield low, middles[0], 1.2
@@ -99,13 +103,16 @@ class Overview:
         left = x + (width_mm - across.length) / 2
         top = y + (REAR_BAND_MM if self.front == "down" else FRONT_BAND_MM)
 
+        note = scale_words(self.facts.board.physical, enlarged=True)
+
         def point(at_x: float, at_y: float) -> Point:
             return left + across(at_x), top + down(at_y)
 
         def place(area: Area) -> Area:
             return Area(*point(area.left, area.top), *point(area.right, area.bottom))
 
-        shapes: list[Shape] = [*edges(self.front, left, top, across.length, down.length)]
+        board = Area(left, top, left + across.length, top + down.length)
+        shapes: list[Shape] = [*edges(self.front, board, note=note)]
         shapes.append(Polygon(points=tuple(point(*corner) for corner in self.view.outline), look="board"))
         for mark in self.view.marks:
             if not mark.cover:
@@ -120,8 +127,12 @@ class Overview:
             else:
                 area = Area(area.left, at_y - _BAR_MM / 2, area.right, at_y + _BAR_MM / 2)
             shapes.append(_bar(self.facts.slots[slot.slot], area))
-        note = scale_words(self.facts.board.physical, True)
-        return [*shapes, *heading(self.facts, self.front, note, x, y, width_mm, height_mm)]
+        box = Area(x, y, x + width_mm, y + height_mm)
+        return [*shapes, *heading(machine_words(self.facts, self.machine), note, self.front, box)]
+
+    def legend(self, cap_mm: float, width_mm: float) -> Block:
+        """What its bars mean."""
+        return bar_legend(self.facts, cap_mm, width_mm)
 
     def _socket(self, name: str, area: Area) -> Shape:
         facts = self.facts
@@ -137,9 +148,11 @@ class Overview:
 
 
 def _bar(fact: SlotFact, area: Area) -> Shape:
-    """A slot without words: solid where a module goes in, open where none does, crossed where nothing may."""
-    shapes: list[Shape] = [rect_of(area, "ink" if fact.state is State.FILLED else "bar-open")]
-    if fact.state in (State.DEAD, State.HOLD):
+    """A slot without words: solid where a module goes in, open where none does, broken where no
+    processor is, crossed where nobody may touch."""
+    look = {State.FILLED: "ink", State.DEAD: "bar-dead"}.get(fact.state, "bar-open")
+    shapes: list[Shape] = [rect_of(area, look)]
+    if fact.state is State.HOLD:
         cross: tuple[Segment, ...] = (
             (area.left, area.top, area.right, area.bottom),
             (area.left, area.bottom, area.right, area.top),

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dimmplan.explain import counted
+from dimmplan.explain import counted, listed
 from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragraph, stacked, table, ticked
-from dimmplan.sheet.facts import Facts, SlotFact, State, clean
+from dimmplan.sheet.facts import Facts, SlotFact, clean
 from dimmplan.sheet.measure import Run, widest, width
-from dimmplan.sheet.shapes import Line, Polygon, Rect, Segment, Shape, Strokes, moved
-from dimmplan.sheet.slotbox import Columns, Placing, SlotStyle, draw_slot, pattern_block, type_look
+from dimmplan.sheet.shapes import Line, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
 
 
@@ -49,7 +48,7 @@ class _Cells:
         base = y + cap + 0.35
         at = x + side + 0.9 + self.number_mm
         shapes: list[Shape] = [Rect(x=x + 0.2, y=y, width=side, height=side, look="box")]
-        shapes.append(label(at, base, str(fact.step), cap, "", "end"))
+        shapes.append(label(at, base, str(fact.step), cap, "", anchor="end"))
         shapes.append(label(at + 0.9, base, fact.name, cap, "b"))
         if self.key_mm:
             shapes.append(label(at + 0.9 + self.name_mm + 1.0, base, fact.key, cap, ""))
@@ -78,13 +77,12 @@ def install(
     if not beside:
         lead = 0.0
     per_row = max(1, int((width_mm - lead + 2.0) / cells.wide))
-    row = cap_mm + 2.0
-    blocks = [_batch(head, batch, cells, lead, per_row, row, width_mm) for head, batch in steps]
+    blocks = [_batch(head, batch, cells, lead=lead, per_row=per_row, width_mm=width_mm) for head, batch in steps]
     blocks += _last_steps(facts, cap_mm, width_mm) if last else []
     return headed("Install, in this order", stacked(blocks, 0.5), cap_mm)
 
 
-def install_short(facts: Facts, cap_mm: float, width_mm: float) -> Block:
+def install_short(facts: Facts, cap_mm: float, width_mm: float, *, sheets: str = "") -> Block:
     """The same for little room: a box for each batch, since every slot on the map carries its number."""
     items: list[tuple[float, str]] = []
     side = cap_mm + 0.7
@@ -113,12 +111,12 @@ def install_short(facts: Facts, cap_mm: float, width_mm: float) -> Block:
 
     blocks: list[Block] = [Block(width_mm, len(rows) * row_mm - 0.4, draw)] if items else []
     blocks = [*blocks, *_last_steps(facts, cap_mm, width_mm)]
-    return headed("Install in the order of the numbers on the map", stacked(blocks, 0.5), cap_mm)
+    where = "on the map" if not sheets else f"on sheets {sheets}"
+    return headed(f"Install in the order of the numbers {where}", stacked(blocks, 0.5), cap_mm)
 
 
-def _batch(
-    head: str, batch: tuple[SlotFact, ...], cells: _Cells, lead: float, per_row: int, row: float, width_mm: float
-) -> Block:
+def _batch(head: str, batch: tuple[SlotFact, ...], cells: _Cells, *, lead: float, per_row: int, width_mm: float) -> Block:
+    row = cells.cap_mm + 2.0
     above = 0.0 if lead else row - 0.8
     rows = -(-len(batch) // per_row)
 
@@ -142,8 +140,32 @@ def _last_steps(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
         blocks.append(ticked([(said, False)], cap_mm, width_mm))
     if facts.placement.hold:
         names = ", ".join(clean(slot) for slot in facts.placement.hold)
-        blocks.append(paragraph([("HOLD: do not touch", True), (f"{names} until their data is saved.", False)], cap_mm, width_mm))
+        said = f"{names}: not before the owner says that their data is saved."
+        blocks.append(paragraph([("HOLD, do not touch", True), (said, False)], cap_mm, width_mm))
     return blocks
+
+
+_NAMED = {
+    "warning": "WARNING",
+    "caution": "CAUTION",
+    "notice": "NOTICE",
+    "before": "before you start",
+    "access": "what comes off first",
+    "install": "the steps with boxes to tick",
+    "know": "notes for this machine",
+    "power": "before power-on",
+    "boot": "first boot",
+    "pick": "pick list",
+}
+
+
+def elsewhere(later: Sequence[str], sheet: int, cap_mm: float, width_mm: float) -> Block:
+    """What stands on a further sheet, so that nobody misses it; warnings first and first to be read."""
+    if not later:
+        return Block(width_mm, 0.0, lambda _x, _y: [])
+    names = [said for name, said in _NAMED.items() if name in later]
+    first = "Before you touch anything, read sheet" if "warning" in later else "More on sheet"
+    return paragraph([(f"{first} {sheet}: {listed(names)}.", True)], cap_mm, width_mm)
 
 
 def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
@@ -161,89 +183,11 @@ def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     return table(columns, rows, cap_mm, width_mm)
 
 
-_SAMPLE_MM, _ROW_MM = 11.0, 5.8
-_HIGH_MM = 5.0
-
-
-def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: float, *, brackets: bool) -> Block:
-    """What the forms on this map mean, with counts; only what the map shows."""
-    items: list[tuple[float, str, list[Shape]]] = []
-    for kind in facts.types:
-        count = sum(fact.key == kind.key for fact in shown)
-        if count:
-            items.append((_SAMPLE_MM, f"{kind.label}: {count}", _type_sample(kind.key)))
-    if any(fact.step for fact in shown):
-        items.append((6.0, "order of installing", _step_sample()))
-    words = {
-        State.EMPTY: "stays empty",
-        State.BLANK: "empty, takes a blank",
-        State.DEAD: "no processor",
-        State.HOLD: "hold: do not touch",
-    }
-    for state, said in words.items():
-        count = sum(fact.state is state for fact in shown)
-        if count:
-            items.append((_SAMPLE_MM, f"{said}: {count}", _state_sample(state)))
-    if facts.board.physical.slots and any(place.pin1 for place in facts.board.physical.slots):
-        items.append((3.0, "pin 1 end", [Polygon(points=((0, 5), (2.4, 5), (0, 2.6)), look="ink")]))
-    if brackets:
-        items.append((8.0, "channel; thick: controller", _bracket_sample()))
-    rows: list[list[tuple[float, tuple[float, str, list[Shape]]]]] = [[]]
-    at = 0.0
-    for item in items:
-        wide = item[0] + (1.4 if item[0] else 0.0) + width(item[1], cap_mm)
-        if rows[-1] and at + wide > width_mm:
-            rows.append([])
-            at = 0.0
-        rows[-1].append((at, item))
-        at += wide + 5.0
-
-    def draw(x: float, y: float) -> list[Shape]:
-        shapes: list[Shape] = []
-        for number, row in enumerate(rows):
-            top = y + number * _ROW_MM
-            for offset, (sample, said, drawn) in row:
-                shapes += [moved(shape, x + offset, top + 0.4) for shape in drawn]
-                lead = sample + 1.4 if sample else 0.0
-                shapes.append(label(x + offset + lead, top + 0.4 + _HIGH_MM / 2 + cap_mm / 2, said, cap_mm))
-        return shapes
-
-    return Block(width_mm, len(rows) * _ROW_MM, draw)
-
-
-def _type_sample(key: str) -> list[Shape]:
-    placing = Placing(0, 0, _SAMPLE_MM, _HIGH_MM, False)
-    base = placing.rect(0, 0, _SAMPLE_MM, _HIGH_MM, f"slot-{type_look(key)}")
-    return [base, *pattern_block(placing, 0.0, key, 2.5)]
-
-
-def _state_sample(state: State) -> list[Shape]:
-    fact = SlotFact(
-        slot="", name="", state=state, key="", step=0, words="", needs_blank=state is State.BLANK, hover=""
-    )
-    style = SlotStyle(name_mm=2.0, words_mm=2.0)
-    placing = Placing(0, 0, _SAMPLE_MM, _HIGH_MM, False)
-    group = draw_slot(fact, placing, style, Columns(0, 0), pin1_first=None, ident="")
-    return [shape for shape in group.children if getattr(shape, "text", "x")]
-
-
-def _step_sample() -> list[Shape]:
-    return [
-        Rect(x=0, y=0.6, width=5.4, height=3.8, look="ink", radius=0.8),
-        label(2.7, 2.5 + 1.25, "1", 2.5, "b inv", "middle"),
-    ]
-
-
-def _bracket_sample() -> list[Shape]:
-    lines: tuple[Segment, ...] = ((0, 3.2, 8, 3.2), (0, 3.2, 0, 4.2), (8, 3.2, 8, 4.2))
-    return [Strokes(segments=lines, look="medium")]
-
-
 def check_bar(x: float, y: float) -> list[Shape]:
     """An upright bar of 50 mm with a tick every 10 mm, to see that the printer kept the size. ``y`` is its foot."""
     shapes: list[Shape] = [Line(x1=x, y1=y, x2=x, y2=y - 50, look="thick")]
     for tenth in range(6):
         at, tick = y - tenth * 10.0, 2.2 if tenth in (0, 5) else 1.3
         shapes.append(Line(x1=x, y1=at, x2=x - tick, y2=at, look="thin"))
-    words = label(x + 1.0 + SMALLEST_TEXT_MM, y - 25, "50 mm if printed at 100 %", SMALLEST_TEXT_MM, "", "middle", -90)
-    return [*shapes, words]
+    cap = SMALLEST_TEXT_MM
+    return [*shapes, label(x + 1.0 + cap, y - 25, "50 mm if printed at 100 %", cap, anchor="middle", turn=-90)]

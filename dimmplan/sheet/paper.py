@@ -60,8 +60,9 @@ def draw_margin(page: Frame, sheet: str) -> list[Shape]:
     line = page.x - 5.4
     bar = check_bar(line, page.y + 52)
     said = f"dimmplan slot map, sheet {sheet}"
-    words = label(line + 1.0 + SMALLEST_TEXT_MM, page.y + 58, said, SMALLEST_TEXT_MM, "", "end", -90)
-    return [Group(children=tuple(bar), look="check", title="50 mm if printed at 100 %"), words]
+    words = label(line + 1.0 + SMALLEST_TEXT_MM, page.y + 58, said, SMALLEST_TEXT_MM, "", anchor="end", turn=-90)
+    check = Group(children=tuple(bar), look="check", title="50 mm if printed at 100 %")
+    return [check, words]
 
 
 def draw_tear(page: Frame, y: float, machine: str) -> list[Shape]:
@@ -73,7 +74,7 @@ def draw_tear(page: Frame, y: float, machine: str) -> list[Shape]:
     return [
         Line(x1=4.5, y1=line, x2=middle - half, y2=line, look="tear"),
         Line(x1=middle + half, y1=line, x2=page.page_width - 4.5, y2=line, look="tear"),
-        label(middle, line + 1.0, said, SMALLEST_TEXT_MM, "", "middle"),
+        label(middle, line + 1.0, said, SMALLEST_TEXT_MM, "", anchor="middle"),
     ]
 
 
@@ -84,5 +85,5 @@ def banner(x: float, y: float, wide: float) -> list[Shape]:
     said = fitted(said, cap, wide - 3, bold=True)
     return [
         Rect(x=x, y=y, width=wide, height=5.6, look="ink"),
-        label(x + wide / 2, y + 2.8 + cap / 2, said, cap, "b inv", "middle"),
+        label(x + wide / 2, y + 2.8 + cap / 2, said, cap, "b inv", anchor="middle"),
     ]

@@ -55,7 +55,10 @@ class Strokes:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Text:
-    """One line of text on its base line. ``size`` is the font size; ``turn`` is 0 or -90 degrees (reads upwards)."""
+    """One line of text on its base line. ``size`` is the font size; ``turn`` is 0 or -90 degrees (reads upwards).
+
+    ``spans`` are pieces of the same line with looks of their own; together they are ``text``.
+    """
 
     x: float
     y: float
@@ -64,6 +67,7 @@ class Text:
     look: str
     anchor: Anchor = "start"
     turn: int = 0
+    spans: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

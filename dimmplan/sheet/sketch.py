@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from dimmplan.explain import counted, listed
 from dimmplan.model.board import Physical
-from dimmplan.sheet.facts import Facts, clean
-from dimmplan.sheet.measure import fitted, font_size, width
-from dimmplan.sheet.shapes import Anchor, Group, Polygon, Rect, Shape, Text
+from dimmplan.sheet.blocks import label
+from dimmplan.sheet.facts import Facts, clean, gib_words, socket_words
+from dimmplan.sheet.measure import fitted, widest, width
+from dimmplan.sheet.shapes import Anchor, Group, Polygon, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
 from dimmplan.sheet.view import Area, Front
 
@@ -17,30 +21,32 @@ Lines = list[tuple[str, float, str]]
 """Lines of text, each with its letter height and its look."""
 
 
-def text_at(x: float, y: float, text: str, cap_mm: float, look: str, anchor: Anchor = "start") -> Text:
-    """One line of text on its base line."""
-    return Text(x=x, y=y, text=text, size=font_size(cap_mm), look=look, anchor=anchor)
-
-
 def rect_of(area: Area, look: str) -> Rect:
     """An area as a rectangle."""
     return Rect(x=area.left, y=area.top, width=area.right - area.left, height=area.bottom - area.top, look=look)
 
 
-def edges(front: Front, left: float, top: float, wide: float, high: float) -> list[Shape]:
-    """Front and rear outside the board: arrows and words that cannot be taken for anything else."""
+def edges(front: Front, board: Area, *, note: tuple[str, str], whole: bool = True) -> list[Shape]:
+    """Front and rear outside the board: arrows and words that cannot be taken for anything else.
+
+    ``note`` stands beside them; where there is little room, the words get shorter and the arrows fewer.
+    """
     down = front == "down"
-    middle = left + wide / 2
-    front_y, rear_y = (top + high, top) if down else (top, top + high)
-    words = "FRONT OF THE MACHINE" if wide > 110 else "FRONT"
-    half = width(words, _HEAD_MM, bold=True) / 2
+    middle, wide = board.centre[0], board.right - board.left
+    front_y, rear_y = (board.bottom, board.top) if down else (board.top, board.bottom)
+    beside = widest([line for words in note for line in words.split("/")], SMALLEST_TEXT_MM) + 2.0
+    long = "FRONT OF THE MACHINE" if whole else "TOWARDS THE FRONT"
+    for words, arrows in ((long, 2), (long, 1), ("FRONT", 2), ("FRONT", 1)):
+        half = width(words, _HEAD_MM, bold=True) / 2
+        if half + 7 + 10 * (arrows - 1) + 4.2 + beside <= wide / 2:
+            break
     shapes: list[Shape] = [
         _arrow(middle + side * (half + 7 + number * 10), front_y, 1 if down else -1)
         for side in (-1, 1)
-        for number in range(2 if wide > 80 else 1)
+        for number in range(arrows)
     ]
-    shapes.append(text_at(middle, front_y + 6.6 if down else front_y - 3.1, words, _HEAD_MM, "b", "middle"))
-    shapes.append(text_at(middle, rear_y - 1.5 if down else rear_y + 4.0, "REAR", 2.5, "", "middle"))
+    shapes.append(label(middle, front_y + 6.6 if down else front_y - 3.1, words, _HEAD_MM, "b", anchor="middle"))
+    shapes.append(label(middle, rear_y - 1.5 if down else rear_y + 4.0, "REAR", 2.5, "", anchor="middle"))
     return [Group(children=tuple(shapes), look="edge", title="Front edge of the board")]
 
 
@@ -50,27 +56,38 @@ def _arrow(x: float, front_y: float, sign: int) -> Polygon:
     return Polygon(points=tuple((x + dx, y) for dx, y in points), look="ink")
 
 
-def heading(
-    facts: Facts, front: Front, note: tuple[str, str], x: float, y: float, wide: float, high: float
-) -> list[Shape]:
+def heading(said: tuple[str, str], note: tuple[str, str], front: Front, box: Area) -> list[Shape]:
     """Beside the words for front and rear: which machine, what to expect, what the drawing is worth."""
-    rear_line, front_line = (y + 4.0, y + high - 5.4) if front == "down" else (y + high - 0.8, y + 2.4)
+    x, wide = box.left, box.right - box.left
+    rear_line, front_line = (box.top + 4.0, box.bottom - 5.4) if front == "down" else (box.bottom - 0.8, box.top + 2.4)
     room = wide / 2 - 9.0
-    rate = f" · {facts.figures.rate_mts} MT/s" if facts.figures else ""
-    board = fitted(clean(facts.board.title.split(",")[0]), _HEAD_MM, room, bold=True)
-    expect = fitted(f"{facts.usable_gib} GiB{rate}", _HEAD_MM, room, bold=True)
+    left, right = (fitted(words, _HEAD_MM, room, bold=True) for words in said)
     shapes: list[Shape] = [
-        text_at(x, rear_line, board, _HEAD_MM, "b"),
-        text_at(x + wide, rear_line, expect, _HEAD_MM, "b", "end"),
+        label(x, rear_line, left, _HEAD_MM, "b"),
+        label(x + wide, rear_line, right, _HEAD_MM, "b", anchor="end"),
     ]
     ends: tuple[tuple[float, Anchor], ...] = ((x, "start"), (x + wide, "end"))
     for words, (at, anchor) in zip(note, ends, strict=True):
         for number, line in enumerate(words.split("/")):
-            shapes.append(text_at(at, front_line + number * 3.2, line, SMALLEST_TEXT_MM, "", anchor))
+            shapes.append(label(at, front_line + number * 3.2, line, SMALLEST_TEXT_MM, anchor=anchor))
     return shapes
 
 
-def scale_words(physical: Physical, enlarged: bool) -> tuple[str, str]:
+def machine_words(facts: Facts, machine: str) -> tuple[str, str]:
+    """Which machine, its board in short, and what it should show."""
+    rate = f" · {facts.figures.rate_mts} MT/s" if facts.figures else ""
+    board = clean(facts.board.title.split(",")[0])
+    return f"{clean(machine)} · {board}" if machine else board, f"{gib_words(facts.usable_gib)} GiB{rate}"
+
+
+def part_words(facts: Facts, sockets: Sequence[str]) -> tuple[str, str]:
+    """The board and some of its sockets, and how many modules go there."""
+    named = listed([socket_words(socket) for socket in sockets])
+    count = sum(bool(facts.slots[slot].step) for socket in sockets for slot in facts.board.socket(socket).slots)
+    return f"{clean(facts.board.title.split(',')[0])}: {named}", counted(count, "module")
+
+
+def scale_words(physical: Physical, *, enlarged: bool) -> tuple[str, str]:
     """What the reader may believe of the drawing's distances: for the left and the right, a slash parts lines."""
     if not physical.to_scale:
         return "Schematic: places/were not measured.", "Go by the/slot names."
@@ -102,7 +119,7 @@ def stacked_lines(area: Area, lines: Lines, *, backed: bool = False) -> list[Sha
             shapes.append(Rect(x=box[0], y=box[1], width=box[2], height=box[3], look="paper"))
         place = (x + base, y, -90) if turned else (x, y + base, 0)
         shapes.append(
-            Text(x=place[0], y=place[1], text=text, size=font_size(cap), look=look, anchor="middle", turn=place[2])
+            label(place[0], place[1], text, cap, look, anchor="middle", turn=place[2])
         )
     return shapes
 

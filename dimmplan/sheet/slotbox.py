@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import lru_cache
 
+from dimmplan.sheet.blocks import label
 from dimmplan.sheet.facts import SlotFact, State
 from dimmplan.sheet.hatch import TYPE_PATTERNS, crossed
 from dimmplan.sheet.measure import DESCENT, fitted, font_size, has_descender, width
-from dimmplan.sheet.shapes import Anchor, Group, Polygon, Rect, Segment, Shape, Strokes, Text
+from dimmplan.sheet.shapes import Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, Text
 from dimmplan.sheet.style import SMALLEST_TEXT_MM, TYPE_LOOKS
 
 _PAD = 0.8
 _GAP = 1.2
-_END_MM = 5.4
+_KEY_MM = 2.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,6 +49,11 @@ class SlotStyle:
         return self.width_mm + (1.6 if self.hold else 0.9)
 
     @property
+    def end_mm(self) -> float:
+        """Least length of the pattern at the end of a slot."""
+        return max(6.0, 1.15 * self.width_mm)
+
+    @property
     def step_mm(self) -> float:
         """Letter height of the step number."""
         return max(SMALLEST_TEXT_MM, min(2.5, self.name_mm))
@@ -71,7 +77,7 @@ class SlotStyle:
             return _PAD + 1.0
         if fact.state is State.DEAD and not fact.needs_blank:
             return self.width_mm + _GAP
-        return _END_MM + _GAP
+        return self.end_mm + _GAP
 
     def length(self, fact: SlotFact) -> float:
         """Least length of a slot with all that stands in it."""
@@ -111,18 +117,17 @@ class Placing:
         """``u`` along the reading direction, ``v`` from the upper side of the letters to the lower."""
         return (self.x + v, self.y + self.length - u) if self.upright else (self.x + u, self.y + v)
 
-    def rect(self, u: float, v: float, along: float, across: float, look: str, radius: float = 0.0) -> Rect:
+    def rect(self, at: Point, size: Point, look: str, *, radius: float = 0.0) -> Rect:
         """A box given along and across the slot."""
-        (x1, y1), (x2, y2) = self.point(u, v), self.point(u + along, v + across)
+        (x1, y1), (x2, y2) = self.point(*at), self.point(at[0] + size[0], at[1] + size[1])
         return Rect(
             x=min(x1, x2), y=min(y1, y2), width=abs(x2 - x1), height=abs(y2 - y1), look=look, radius=radius
         )
 
-    def text(self, u: float, v: float, text: str, cap_mm: float, look: str, anchor: Anchor = "start") -> Text:
-        """A line of text along the slot, ``v`` its base line."""
-        x, y = self.point(u, v)
-        turn = -90 if self.upright else 0
-        return Text(x=x, y=y, text=text, size=font_size(cap_mm), look=look, anchor=anchor, turn=turn)
+    def text(self, at: Point, text: str, cap_mm: float, look: str, *, anchor: Anchor = "start") -> Text:
+        """A line of text along the slot, on its base line."""
+        x, y = self.point(*at)
+        return label(x, y, text, cap_mm, look, anchor=anchor, turn=-90 if self.upright else 0)
 
     def strokes(self, u: float, v: float, segments: list[Segment], look: str) -> Strokes:
         """Lines of a pattern whose own origin is moved to ``u``, ``v``."""
@@ -151,7 +156,7 @@ def columns(facts: list[SlotFact], style: SlotStyle, lengths: list[float]) -> Co
     if words <= room:
         pattern = max([pattern, *(words + width(fact.words, style.words_mm) + _GAP for fact in filled)])
     shortest = min(lengths)
-    pattern = max(min(pattern, shortest - _END_MM), shortest - max(_END_MM, 0.3 * shortest))
+    pattern = max(min(pattern, shortest - style.end_mm), shortest - max(style.end_mm, 0.3 * shortest))
     return Columns(words if words <= room else 0.0, pattern)
 
 
@@ -161,7 +166,7 @@ def draw_slot(
     """The whole slot as one group with its id, its class and its hover text."""
     shapes: list[Shape] = [*_outline(fact, placing), *_end(fact, placing, style, lines)]
     shapes += _words(fact, placing, style, lines)
-    if pin1_first is not None:
+    if pin1_first is not None and fact.state is not State.HOLD:
         shapes.append(_pin_mark(placing, pin1_first))
     look = f"slot {fact.state.value}" + (f" type-{fact.key}" if fact.key else "")
     return Group(children=tuple(shapes), id=ident, look=look, title=fact.hover)
@@ -174,16 +179,16 @@ def type_look(key: str) -> str:
 
 def _outline(fact: SlotFact, placing: Placing) -> list[Shape]:
     look = f"slot-{type_look(fact.key)}" if fact.state is State.FILLED else f"slot-{fact.state.value}"
-    outline: list[Shape] = [placing.rect(0, 0, placing.length, placing.wide, look)]
+    outline: list[Shape] = [placing.rect((0, 0), (placing.length, placing.wide), look)]
     if fact.state is State.HOLD:
-        outline.append(placing.rect(0, 0, placing.length, placing.wide, "slot-hold-inner"))
+        outline.append(placing.rect((0, 0), (placing.length, placing.wide), "slot-hold-inner"))
     return outline
 
 
 def _end(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -> list[Shape]:
     """The pattern at the end of the slot, and the crosses of a dead one."""
     if fact.state is State.FILLED:
-        return pattern_block(placing, max(lines.pattern, style.pattern_at(fact)), fact.key, style.words_mm)
+        return pattern_block(placing, max(lines.pattern, style.pattern_at(fact)), fact.key)
     shapes: list[Shape] = []
     wide = placing.wide
     if fact.state is State.DEAD:
@@ -191,9 +196,9 @@ def _end(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -> 
         if not fact.needs_blank:
             shapes += _crossed_out(placing, placing.length - wide, wide)
     if fact.needs_blank:
-        at = placing.length - _END_MM
-        shapes.append(placing.strokes(at, 0, _blank_lines(_END_MM, round(wide, 3)), "thin"))
-        shapes.append(placing.rect(at, 0, _END_MM, wide, "thin"))
+        at = placing.length - style.end_mm
+        shapes.append(placing.strokes(at, 0, _blank_lines(round(style.end_mm, 3), round(wide, 3)), "thin"))
+        shapes.append(placing.rect((at, 0), (style.end_mm, wide), "thin"))
     return shapes
 
 
@@ -204,7 +209,7 @@ def _blank_lines(along: float, across: float) -> list[Segment]:
 
 def _crossed_out(placing: Placing, u: float, wide: float) -> list[Shape]:
     cross: list[Segment] = [(0, 0, wide, wide), (0, wide, wide, 0)]
-    return [placing.strokes(u, 0, cross, "medium"), placing.rect(u, 0, wide, wide, "medium")]
+    return [placing.strokes(u, 0, cross, "medium"), placing.rect((u, 0), (wide, wide), "medium")]
 
 
 @lru_cache(maxsize=256)
@@ -212,22 +217,22 @@ def _type_lines(look: str, along: float, across: float) -> list[Segment]:
     return TYPE_PATTERNS[look](along, across)
 
 
-def pattern_block(placing: Placing, start: float, key: str, cap_mm: float) -> list[Shape]:
+def pattern_block(placing: Placing, start: float, key: str) -> list[Shape]:
     """A type's pattern from ``start`` to the end of the slot, with the key letter on white in its middle."""
     look = type_look(key)
     along, across = placing.length - start, placing.wide
     lines = _type_lines(look, round(along, 3), round(across, 3))
-    cap = max(cap_mm, 2.5)
-    side = min(across - 0.9, cap + 1.5)
+    cap = _KEY_MM
+    side = cap + 1.4
     middle = start + along / 2
     edge = placing.strokes(start, 0, [(0, 0, 0, across)], "medium")
     return [
-        placing.rect(start, 0, along, across, "paper"),
+        placing.rect((start, 0), (along, across), "paper"),
         placing.strokes(start, 0, lines, f"{'dots' if look == 'b' else 'hatch'}-{look}"),
         edge,
-        placing.rect(middle - side / 2, (across - side) / 2, side, side, "box"),
-        placing.text(middle, across / 2 + cap / 2 - _letter_lift(key, cap), key, cap, "b", "middle"),
-        placing.rect(0, 0, placing.length, across, "thick"),
+        placing.rect((middle - side / 2, (across - side) / 2), (side, side), "box"),
+        placing.text((middle, across / 2 + cap / 2 - _letter_lift(key, cap)), key, cap, "b", anchor="middle"),
+        placing.rect((0, 0), (placing.length, across), "thick"),
     ]
 
 
@@ -245,13 +250,13 @@ def _words(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -
     if fact.step:
         high, wide = style.step_mm + 1.3, style.step_width_mm
         at, middle = lead - wide - 0.9, name_v - style.name_mm / 2
-        shapes.append(placing.rect(at, middle - high / 2, wide, high, "ink", radius=0.8))
+        shapes.append(placing.rect((at, middle - high / 2), (wide, high), "ink", radius=0.8))
         base = middle + style.step_mm / 2
-        shapes.append(placing.text(at + wide / 2, base, str(fact.step), style.step_mm, "b inv", "middle"))
-    shapes.append(placing.text(lead, name_v, fitted(fact.name, style.name_mm, room, bold=True), style.name_mm, "b"))
+        shapes.append(placing.text((at + wide / 2, base), str(fact.step), style.step_mm, "b inv", anchor="middle"))
+    shapes.append(placing.text((lead, name_v), fitted(fact.name, style.name_mm, room, bold=True), style.name_mm, "b"))
     after = max(lines.words, style.words_at(fact))
     words = fitted(fact.words, style.words_mm, placing.length - after - style.tail(fact) + _GAP)
-    return [*shapes, placing.text(after, words_v, words, style.words_mm, "")] if words else shapes
+    return [*shapes, placing.text((after, words_v), words, style.words_mm, "")] if words else shapes
 
 
 def _base_lines(placing: Placing, style: SlotStyle) -> tuple[float, float]:

@@ -118,6 +118,7 @@ def stylesheet(ink: Ink) -> str:
         ".box": f"fill:{use.paper};stroke:{use.ink};stroke-width:{MEDIUM}",
         ".bar": f"fill:{use.mark};stroke:{use.ink};stroke-width:{THIN}",
         ".bar-open": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN}",
+        ".bar-dead": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:0.7 0.7",
         ".board": f"fill:{use.board};stroke:{use.ink};stroke-width:{HEAVY};stroke-linejoin:round",
         ".detail": f"fill:{use.board};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:6 1 1 1",
         ".mark": f"fill:{use.mark};stroke:{use.ink};stroke-width:{THIN}",

@@ -126,7 +126,7 @@ def _signing(x: float, y: float, wide: float, sheet: str) -> list[Shape]:
         shapes.append(label(at + 1.2, base, head, LABEL_MM))
         shapes.append(Line(x1=start, y1=base, x2=at + half - 1.2, y2=base, look="write"))
         shapes.append(Line(x1=at + half, y1=y, x2=at + half, y2=y + _LOW_ROW_MM, look="thin"))
-    return [*shapes, label(x + wide - 1.2, base, f"Sheet {sheet}", VALUE_MM, "b", "end")]
+    return [*shapes, label(x + wide - 1.2, base, f"Sheet {sheet}", VALUE_MM, "b", anchor="end")]
 
 
 def _square(given: Given, x: float, y: float, side: float) -> list[Shape]:
@@ -135,8 +135,8 @@ def _square(given: Given, x: float, y: float, side: float) -> list[Shape]:
         inner = side - 6.0
         return [
             Rect(x=x + 3, y=y + 3, width=inner, height=inner, look="write"),
-            label(x + side / 2, y + side / 2 - 0.6, "code as", LABEL_MM, "", "middle"),
-            label(x + side / 2, y + side / 2 + 2.4, "a square", LABEL_MM, "", "middle"),
+            label(x + side / 2, y + side / 2 - 0.6, "plan code", LABEL_MM, "", anchor="middle"),
+            label(x + side / 2, y + side / 2 + 2.4, "as QR", LABEL_MM, "", anchor="middle"),
         ]
     count = len(given.matrix)
     module = side / (count + 8)

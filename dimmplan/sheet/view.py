@@ -144,9 +144,10 @@ def look_at(board: Board, front: Front, sockets: Sequence[str] | None = None) ->
         place = _area(front, board, mark.box)
         cover = any(place.overlaps(thing, 0.5) for thing in things)
         if sockets is not None:
-            if not place.overlaps(area, 6.0):
+            seen = _clip(place, area)
+            if not place.overlaps(area, 6.0) or seen.right - seen.left < 0.5 * (place.right - place.left):
                 continue
-            place = _clip(place, area)
+            place = seen
         marks.append(Mark(mark.name, place, cover, mark.kind))
         area = area.around(place)
     ordered = tuple(sorted(slots, key=lambda slot: board.slots.index(slot.slot)))
@@ -216,12 +217,16 @@ def runs(board: Board, bank: Bank, what: Literal["channel", "controller"]) -> li
     """Neighbours of a bank that share a channel (or controller), where saying so tells something new."""
     if what == "controller" and len(board.socket(bank.socket).controllers) == 1:
         return []
+
+    def name_of(slot: ViewSlot) -> str:
+        channel = board.channel_of[slot.slot]
+        return channel.id if what == "channel" else channel.controller
+
     found: list[Run] = []
     at = 0
-    for name, slots in groupby(bank.slots, key=lambda slot: getattr(board.channel_of[slot.slot], "id" if what == "channel" else what)):
+    for name, slots in groupby(bank.slots, key=name_of):
         group = list(slots)
-        told = what == "controller" or channel_told(board.channel_of[group[0].slot])
-        if told:
-            found.append(Run(str(name), at, at + len(group) - 1))
+        if what == "controller" or channel_told(board.channel_of[group[0].slot]):
+            found.append(Run(name, at, at + len(group) - 1))
         at += len(group)
     return found

@@ -40,7 +40,7 @@ class Axis:
     def even(self, scale: float) -> bool:
         """True where every stretch has the same scale, to a hair."""
         pairs = zip(self.edges, self.edges[1:], self.places, self.places[1:], strict=False)
-        return all(abs((b - a) - scale * (high - low)) <= 0.02 * scale * (high - low) + 0.01 for low, high, a, b in pairs)
+        return all(abs(b - a - scale * (high - low)) <= 0.02 * scale * (high - low) + 0.01 for low, high, a, b in pairs)
 
 
 @dataclass(frozen=True)

@@ -13,14 +13,14 @@ from fractions import Fraction
 from dimmplan.errors import DimmplanError, ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.request import Request
+from dimmplan.model.request import Mode, Request
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, nearest_capacities
 from dimmplan.solve.criteria import LISTS, Criterion
-from dimmplan.solve.evaluate import Value, content_of, texts_of, vector_of
+from dimmplan.solve.evaluate import Value, content_of, texts_of, usable_of, vector_of
 from dimmplan.solve.search import Aim, Found, Search
 from dimmplan.solve.space import Space
-from dimmplan.units import channel_peak_gb_s
+from dimmplan.units import Gib, channel_peak_gb_s
 
 MOST_RUNNERS_UP = 3
 STEP_SHARE = Fraction(1, 4)
@@ -33,10 +33,11 @@ class Choice:
 
     content: dict[str, Module | None]
     vector: tuple[Value, ...]
+    usable_gib: Gib
 
     @property
     def capacity_gib(self) -> int:
-        """Capacity of all modules."""
+        """Capacity of all modules; what the mode leaves of it is ``usable_gib``."""
         return sum(module.capacity_gib for module in self.content.values() if module)
 
 
@@ -72,7 +73,7 @@ def solve(board: Board, request: Request, *, alternatives: bool = True) -> Answe
     space = Space(board, request)
     budget = Budget(request.effort)
     search = Search(space, budget)
-    if not space.types or any(row.severity == "error" for row in space.fitted_breaches()):
+    if not space.types or not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
         raise _impossible(board, request)
     aim = Aim(request.capacity_gib, request.limit_gib)
     most = sum(sorted((m.capacity_gib for m in space.types), reverse=True)[:1]) * space.slot_count
@@ -123,11 +124,16 @@ def _checked(space: Space, criteria: tuple[Criterion, ...], found: Found) -> Cho
     vector = vector_of(space, criteria, content)
     if vector != found.vector:
         raise DimmplanError(f"internal: the search decided by {found.vector}, the figures give {vector}")
-    return Choice(content=content, vector=vector)
+    return Choice(content=content, vector=vector, usable_gib=usable_of(space, content))
 
 
 def first_placement(space: Space, criteria: tuple[Criterion, ...], aim: Aim) -> Found | None:
-    """A quick placement to start from: one type, spread as evenly as the rules let it; the best of those."""
+    """A quick placement to start from: one type, spread as evenly as the rules let it; the best of those.
+
+    Only in the independent mode; in the others the search finds its own first placement.
+    """
+    if space.request.mode is not Mode.INDEPENDENT:
+        return None
     found: list[Found] = []
     for index, supply in enumerate(space.supplies):
         size = supply.module.capacity_gib
@@ -185,7 +191,7 @@ def _ideal(space: Space) -> Mapping[str, Value]:
         while size % step:
             step -= 1
     step = max(1, step)
-    least = -(-request.capacity_gib // step) * step
+    least = -(-request.capacity_gib // step) * step if request.mode is Mode.INDEPENDENT else request.capacity_gib
     peak = channel_peak_gb_s(max(space.board.rates_mts))
     widest = max(len(socket.channels) for socket in space.sockets)
     fewest = max(len(space.sockets), -(-request.capacity_gib // sizes[-1]))
@@ -257,11 +263,11 @@ class _Alternatives:
             content = content_of(search.space, found.texts)
             vector = vector_of(self.space, self.search.criteria, content)
             if vector is not None:
-                yield Choice(content=content, vector=vector)
+                yield Choice(content=content, vector=vector, usable_gib=usable_of(self.space, content))
 
     def step(self, *, up: bool) -> Choice | None:
         """The nearest capacity above or below whose best placement sweeps faster; ``None`` where there is none."""
-        here = self.best.capacity_gib
+        here = int(self.best.usable_gib)
         low, high = (here + 1, here + int(here * STEP_SHARE)) if up else (1, here - 1)
         budget = self.search.budget
         budget.spent, budget.armed = 0, True
@@ -280,4 +286,8 @@ class _Alternatives:
             return None
         content = content_of(search.space, found.texts)
         vector = vector_of(self.space, self.search.criteria, content)
-        return None if vector is None else Choice(content=content, vector=vector)
+        return (
+            None
+            if vector is None
+            else Choice(content=content, vector=vector, usable_gib=usable_of(self.space, content))
+        )

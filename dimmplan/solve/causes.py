@@ -23,7 +23,7 @@ from dimmplan.rules import judge_module
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.search import Aim, Search
 from dimmplan.solve.space import Space
-from dimmplan.units import format_capacity
+from dimmplan.units import Gib, format_capacity
 
 _LIMITING = (
     CeilingRow,
@@ -38,7 +38,7 @@ _LIMITING = (
 """Rows of which one alone can stand between a request and an answer."""
 
 
-def nearest_capacities(board: Board, request: Request) -> tuple[int | None, int | None]:
+def nearest_capacities(board: Board, request: Request) -> tuple[Gib | None, Gib | None]:
     """The nearest capacities below and above the request that some placement has."""
     reached = sorted(capacities(Space(board, request)))
     below = [gib for gib in reached if gib < request.capacity_gib]
@@ -46,9 +46,9 @@ def nearest_capacities(board: Board, request: Request) -> tuple[int | None, int 
     return (below[-1] if below else None), (above[0] if above else None)
 
 
-def capacities(space: Space) -> set[int]:
+def capacities(space: Space) -> set[Gib]:
     """Every capacity that some placement has without breaking an error row."""
-    if any(row.severity == "error" for row in space.fitted_breaches()):
+    if not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
         return set()
     search = Search(space, Budget(0))
     most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
@@ -71,6 +71,10 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
         for breach in judge_module(enforced, supply.module):
             text = f"{supply.module.label}: {breach.found}; allowed: {breach.allowed}."
             yield Cause(rule=breach.rule, text=text, source=breach.source)
+    if not space.mode_possible():
+        mode = request.mode.value
+        yield Cause(rule=mode, text=f"The board has no row for the mode {mode}, so nobody knows that it can.")
+        return
     if refused or not space.types:
         if not request.supplies:
             yield Cause(rule="modules", text="There is no module to plan with.")

@@ -10,9 +10,11 @@ from fractions import Fraction
 
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.module import Module
+from dimmplan.modes import judge_mode, usable_gib
 from dimmplan.rules import judge
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.space import Space
+from dimmplan.units import Gib, whole
 
 Value = int | Fraction
 
@@ -40,14 +42,27 @@ def vector_of(
 ) -> tuple[Value, ...] | None:
     """The values of the criteria for a placement, from rules and figures alone; ``None`` where an error row breaks."""
     fitted = [socket.id for socket in space.sockets]
-    breaches = judge(space.board, space.option, fitted, content)
+    breaches = (
+        *judge(space.board, space.option, fitted, content),
+        *judge_mode(space.board, space.request.mode, fitted, content),
+    )
     if any(breach.severity == "error" for breach in breaches):
         return None
     if not any(content.values()):
         return None
-    figures = placement_figures(space.board, space.option, fitted, content)
+    figures = placement_figures(space.board, space.option, fitted, content, mode=space.request.mode)
     advised = len({breach.rule for breach in breaches})
     return tuple(_value(criterion.name, space, figures, content, advised) for criterion in criteria)
+
+
+def usable_of(space: Space, content: Mapping[str, Module | None]) -> Gib:
+    """Usable capacity of a placement in the request's mode, in GiB."""
+    loads = (
+        [module for slot in channel.slots if (module := content.get(slot))]
+        for socket in space.sockets
+        for channel in socket.channels
+    )
+    return whole(sum((usable_gib(space.board, space.request.mode, load) for load in loads), Fraction(0)))
 
 
 def _value(

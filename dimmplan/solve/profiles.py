@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from dimmplan.interleave import Amounts, Permitted, regions
+from dimmplan.model.rows import MirroringRow
+from dimmplan.modes import can_be_groups, group_sizes
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
@@ -115,6 +118,14 @@ def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
     ]
 
 
+def mirrored_codes(space: Space, budget: Budget, query: Query, shapes: Sequence[ChannelShape]) -> set[int]:
+    """Count codes of all ways to load these channels so that they mirror."""
+    row = space.mirroring
+    drawing = _Drawing(space, budget, query, Evaluator(query.shape.permitted), {})
+    parts = drawing.fill(tuple(shapes), 0, lambda _loads, _gib: True)
+    return {part.code for part in parts if row is not None and loads_mirror(part.loads, row)}
+
+
 class _Drawing:
     """One query being answered."""
 
@@ -188,7 +199,10 @@ class _Drawing:
         """Every way to load one controller, one for each set of figures, best board order first."""
         best: dict[object, _Part] = {}
         low = self.query.low_gib if alone else 0
-        for part in self._fill(shapes, low, lambda _loads, _gib: True):
+        row = self.space.mirroring
+        for part in self.fill(shapes, low, lambda _loads, _gib: True):
+            if row is not None and row.within == "controller" and not loads_mirror(part.loads, row):
+                continue
             amounts = sorted((load.gib, load.rate if self.by_channel else 0) for load in part.loads)
             low_rank = sum(load.low_rank for load in part.loads)
             slowest = min((load.rate for load in part.loads if load.gib), default=0)
@@ -198,7 +212,7 @@ class _Drawing:
                 best[key] = part
         return sorted(best.values(), key=lambda part: part.text, reverse=True)
 
-    def _fill(
+    def fill(
         self,
         shapes: tuple[ChannelShape, ...],
         low_gib: int,
@@ -247,7 +261,7 @@ class _Drawing:
         bound = _GroupBound(self.query, self.unit)
         ends = list(itertools.accumulate(len(controller) for controller in variant))
         spans = [slice(a, b) for a, b in zip([0, *ends], ends, strict=False)]
-        for part in self._fill(shapes, self.query.low_gib, bound.hopeful):
+        for part in self.fill(shapes, self.query.low_gib, bound.hopeful):
             yield [_Part(0, sum([load.gib for load in part.loads[span]]), part.loads[span], b"") for span in spans]
 
     # -- figures ---------------------------------------------------------------------------------------------------
@@ -259,7 +273,7 @@ class _Drawing:
         if allows is None:
             allows = self.space.socket_allows(self.query.shape, code, self.query.may_break)
             self.allowed[code] = allows
-        if not allows:
+        if not allows or not self._mode_holds(controllers):
             return None
         self.budget.spend(1)
         if not code:
@@ -281,6 +295,15 @@ class _Drawing:
             b"".join([load.text for load in loads]),
         )
 
+    def _mode_holds(self, controllers: Sequence[_Part]) -> bool:
+        """True where the filled channels fall into mirror groups, if they are to mirror."""
+        row = self.space.mirroring
+        if row is None:
+            return True
+        if row.within == "controller":
+            return all(loads_mirror(part.loads, row) for part in controllers)
+        return loads_mirror([load for part in controllers for load in part.loads], row)
+
     def _times(self, controllers: Sequence[_Part], loads: list[Load]) -> tuple[int, int, int, int] | None:
         """Sweep time, time of the fullest channel, number of regions, fewest ways; one rate for the socket."""
         rate = self.query.rate or min(load.rate for load in loads if load.gib)
@@ -301,6 +324,12 @@ class _Drawing:
             return None
         parallel = max(load.gib * (self.unit // load.rate) for load in loads if load.gib)
         return time, parallel, len(found), min(r.ways for r in found)
+
+
+def loads_mirror(loads: Sequence[Load], row: MirroringRow) -> bool:
+    """True where these channels fall into groups of identical channels that the row permits."""
+    counts = Counter(load.text.rstrip(b"\0") for load in loads if load.gib)
+    return all(can_be_groups(count, group_sizes(row)) for count in counts.values())
 
 
 class _GroupBound:

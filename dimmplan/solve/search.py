@@ -18,9 +18,10 @@ from typing import Any, Literal
 
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import Criterion, criteria_of
-from dimmplan.solve.profiles import Profile, ProfileSource, Query, loads_within
-from dimmplan.solve.space import Rows, SocketShape, Space
+from dimmplan.solve.profiles import Profile, ProfileSource, Query, loads_within, mirrored_codes
+from dimmplan.solve.space import ChannelShape, Rows, SocketShape, Space
 from dimmplan.solve.sums import reached, sums
+from dimmplan.units import Gib
 
 Value = int | Fraction
 GROWTH = 1.25
@@ -119,12 +120,12 @@ class Search:
     def _most_types(self) -> int:
         return min(self.space.request.max_types, len(self.space.types))
 
-    def capacities(self, aim: Aim) -> set[int]:
-        """Every capacity within the aim that some placement has, advised rows aside."""
-        found: set[int] = set()
+    def capacities(self, aim: Aim) -> set[Gib]:
+        """Every usable capacity within the aim that some placement has, advised rows aside."""
+        found: set[Gib] = set()
         for size in range(1, self._most_types() + 1):
             for branch in self._branches(size, frozenset(self.space.advised), aim, None):
-                found |= {self.space.gib(total) for total in self._reached(branch, branch.targets)}
+                found |= {self.space.unscaled(self.space.gib(total)) for total in self._reached(branch, branch.targets)}
         return found
 
     def nearest_faster(self, low_gib: int, high_gib: int, sweep: Fraction, *, up: bool) -> int | None:
@@ -135,9 +136,9 @@ class Search:
         ceiling = self._sweep(1, 1) * self.space.channel_count * max(self.space.board.rates_mts)
         if ceiling / self.space.rate_unit <= sweep:
             return None
-        sizes = [module.capacity_gib for module in self.space.types]
+        step = math.gcd(*self.space.weights) if self.space.sparing is None else 1
         for gib in sorted(range(low_gib, high_gib + 1), reverse=not up):
-            if gib % math.gcd(*sizes) == 0 and self._best_sweep(Aim(gib, gib), sweep) > sweep:
+            if gib * self.space.scale % step == 0 and self._best_sweep(Aim(gib, gib), sweep) > sweep:
                 return gib
         return None
 
@@ -198,7 +199,7 @@ class Search:
         high = aim.high_gib
         over_first = self.criteria[1].name == "over_gib" and not self.space.request.over_gib
         if self.bounds and rival is not None and over_first:
-            high = min(high, self.space.gib(rival.code))
+            high = min(high, -(-self.space.gib(rival.code) // self.space.scale))
         rows = self.space.alike_rows(may_break)
         tied = any(row.what == "population" for row in rows)
         joined = self.space.joined_shape() if tied else None
@@ -217,22 +218,37 @@ class Search:
                 yield from self._alike(Branch(types, may_break, rate, kinds, targets))
 
     def _targets(self, types: tuple[int, ...], aim: Aim) -> frozenset[int]:
-        """Count codes of those types, within stock and slots, whose capacity the aim wants."""
-        sizes = [self.space.types[kind].capacity_gib for kind in types]
+        """Count codes of those types, within stock and slots, whose usable capacity the aim wants."""
+        sizes = [self.space.weights[kind] for kind in types]
         most = [self._most(kind) for kind in types]
+        low, high = aim.low_gib * self.space.scale, aim.high_gib * self.space.scale
+        losses = self._losses(types)
+        loss_most = losses[-1]
 
         def extend(index: int, code: int, gib: int, free: int) -> Iterator[int]:
             if index == len(types):
-                if gib >= aim.low_gib:
-                    yield code
+                for loss in losses:
+                    if low <= gib - loss <= high:
+                        yield code + loss * self.space.loss_place
                 return
             last = index == len(types) - 1
-            least = max(0, -(-(aim.low_gib - gib) // sizes[index])) if last else 0
+            least = max(0, -(-(low - gib) // sizes[index])) if last else 0
             weight = self.space.base ** types[index]
-            for count in range(least, min(most[index], free, (aim.high_gib - gib) // sizes[index]) + 1):
+            for count in range(least, min(most[index], free, (high + loss_most - gib) // sizes[index]) + 1):
                 yield from extend(index + 1, code + count * weight, gib + count * sizes[index], free - count)
 
         return frozenset(extend(0, 0, 0, self.space.slot_count)) - aim.without
+
+    def _losses(self, types: tuple[int, ...]) -> list[int]:
+        """All that rank sparing could take in all, scaled; nothing in other modes."""
+        if self.space.sparing is None:
+            return [0]
+        most = max(self.space.loss([self.space.types[kind]]) for kind in types)
+        return list(range(0, most * self.space.channel_count + 1, self._loss_step(types)))
+
+    def _loss_step(self, types: tuple[int, ...]) -> int:
+        """What every loss of rank sparing is a multiple of."""
+        return math.gcd(*(self.space.loss([self.space.types[kind]]) for kind in types))
 
     def _most(self, kind: int) -> int:
         available = self.space.supplies[kind].available
@@ -258,19 +274,30 @@ class Search:
         key = (shape, types, may_break, rate)
         if key not in self._counts:
             codes: set[int] = set()
+            query = Query(shape, types, may_break, rate, 0, 1 << 40, 1 << 80)
             for variant in self.space.variants(shape, may_break):
                 sums = {0}
-                for controller in variant:
-                    for channel in controller:
-                        loads = self.space.loads(channel, types, may_break)
-                        steps = {load.code for load in loads if not load.gib or load.rate >= rate}
-                        self.budget.spend(len(sums))
-                        sums = {total + step for total in sums for step in steps}
+                for steps in self._steps_of(query, variant):
+                    self.budget.spend(len(sums))
+                    sums = {total + step for total in sums for step in steps}
                 codes |= sums
             self._counts[key] = tuple(
                 sorted(code for code in codes if self.space.socket_allows(shape, code, may_break))
             )
         return self._counts[key]
+
+    def _steps_of(self, query: Query, variant: Sequence[tuple[ChannelShape, ...]]) -> Iterator[set[int]]:
+        """The count codes that each part of a socket can add: a channel, or what has to mirror together."""
+        row = self.space.mirroring
+        if row is None:
+            for channel in (channel for controller in variant for channel in controller):
+                yield {load.code for load in loads_within(self.space, query, channel)}
+        elif row.within == "controller":
+            for controller in variant:
+                yield mirrored_codes(self.space, self.budget, query, controller)
+        else:
+            whole = [channel for controller in variant for channel in controller]
+            yield mirrored_codes(self.space, self.budget, query, whole)
 
     def _bare(self, codes: Iterable[int]) -> Iterator[Profile]:
         for code in codes:
@@ -281,7 +308,7 @@ class Search:
         rows = self.space.alike_rows(branch.may_break)
         branches = [branch]
         measures: dict[str, Callable[[Profile], int]] = {
-            "capacity": lambda profile: profile.gib,
+            "capacity": lambda profile: self.space.installed_gib(profile.code),
             "count": lambda profile: sum(self.space.counts(profile.code)),
         }
         for what in sorted({row.what for row in rows} & set(measures)):
@@ -326,7 +353,7 @@ class Search:
     def _total_measures(self) -> dict[str, Callable[[int], Value]]:
         """Criteria that the total counts decide alone."""
         request, space = self.space.request, self.space
-        allowance = request.capacity_gib + (request.over_gib or 0)
+        allowance = (request.capacity_gib + (request.over_gib or 0)) * space.scale
 
         def kept_unused(code: int) -> int:
             unused = sum(max(0, s.kept - n) for s, n in zip(space.supplies, space.counts(code), strict=True))
@@ -340,7 +367,7 @@ class Search:
             return sum((supply.cost(n) for supply, n in pairs), Fraction(0))
 
         return {
-            "over_gib": lambda code: max(0, space.gib(code) - allowance),
+            "over_gib": lambda code: space.unscaled(max(0, space.gib(code) - allowance)),
             "types": lambda code: sum(n > 0 for n in space.counts(code)),
             "cost": cost,
             "modules": lambda code: sum(space.counts(code)),
@@ -361,7 +388,7 @@ class Search:
         measures: dict[str, Callable[[Profile], Value]] = {
             "worst_sweep": sweep,
             "worst_parallel": parallel,
-            "controller_difference_gib": lambda profile: profile.controller_difference,
+            "controller_difference_gib": lambda profile: self.space.unscaled(profile.controller_difference),
             "narrowest_ways": lambda profile: profile.narrowest,
         }
         return measures[name]
@@ -440,7 +467,7 @@ class Search:
             targets = self._reached(part, part.targets) if part else frozenset()
             if part and targets:
                 least = width
-                yield width, replace(part, targets=targets)
+                yield self.space.unscaled(width), replace(part, targets=targets)
 
     def _by_sum(self, branch: Branch, name: str, measure: Callable[[Profile], int]) -> Iterator[tuple[Value, Branch]]:
         """The least sum over sockets; it becomes part of the totals, so that later criteria keep it."""
@@ -462,8 +489,8 @@ class Search:
             )
 
     def _weight(self, sums: int) -> int:
-        """Place value of the next sum in a total: above all counts, and above the sums before it."""
-        return int(self.space.base ** len(self.space.types)) << (20 * sums)
+        """Place value of the next sum in a total: above counts and losses, and above the sums before it."""
+        return int(self.space.loss_place) << (24 + 20 * sums)
 
     def _code(self, branch: Branch, total: int) -> int:
         return total % self._weight(0) if branch.summed else total
@@ -576,7 +603,11 @@ class Search:
         if branch.summed:
             wanted = set(targets)
             return frozenset(wanted & sums(steps, wanted, budget=self.budget)) if wanted else frozenset()
-        return reached(steps, targets, base=self.space.base, types=branch.types, budget=self.budget)
+        base = self.space.base
+        places = [(base**kind, base) for kind in branch.types]
+        if self.space.sparing is not None:
+            places.append((self.space.loss_place * self._loss_step(branch.types), 1 << 24))
+        return reached(steps, targets, places=places, budget=self.budget)
 
     # -- board order -------------------------------------------------------------------------------------------
 
@@ -594,22 +625,17 @@ class Search:
             tails.append({total + step for total in tails[-1] for step in steps})
         tails.reverse()
         texts: dict[int, bytes] = {}
-        left = set(branch.targets)
+        left, total = set(branch.targets), 0
         for (place, kind, times), tail in zip(order, tails[1:], strict=True):
             for profile in sorted(kind.profiles, key=lambda p: p.text, reverse=True):
-                rest = {total - profile.code * times for total in left} & tail
+                rest = {goal - profile.code * times for goal in left} & tail
                 if rest:
-                    left = rest
+                    left, total = rest, total + profile.code * times
                     for each in kind.places if kind.tied else (place,):
                         texts[each] = profile.text
                     break
         ordered = tuple(texts[place] for place in sorted(texts))
-        code = self._code_of(ordered)
-        return b"".join(ordered), (ordered, branch.types, code)
-
-    def _code_of(self, texts: Iterable[bytes]) -> int:
-        size = len(self.space.types)
-        return sum(self.space.base ** (size - value) for text in texts for value in text if value)
+        return b"".join(ordered), (ordered, branch.types, self._code(branch, total))
 
 
 _SUMS: dict[str, Callable[[Profile], int]] = {

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cached_property
 
 from dimmplan.figures import is_low_rank
 from dimmplan.interleave import Permitted, permitted_sets
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
-from dimmplan.model.request import Request, Supply
+from dimmplan.model.request import Mode, Request, Supply
 from dimmplan.model.rows import AlikeRow, FittedRow, MixRow, ProcessorOption, RuleRow, SequenceRow
+from dimmplan.modes import mirroring_row, ranks_of, sparing_row, usable_gib
 from dimmplan.rates import channel_rate
 from dimmplan.rules import (
     SocketView,
@@ -29,6 +31,7 @@ from dimmplan.rules import (
     judge_system,
     rows_of_scope,
 )
+from dimmplan.units import Gib, whole
 
 Rows = frozenset[str]
 """Ids of advised rows that may be broken; every other row is enforced."""
@@ -94,11 +97,44 @@ class Space:
         """Kept modules that the board refuses: discarded whatever is chosen."""
         self.types: list[Module] = [supply.module for supply in self.supplies]
         self.rate_unit = math.lcm(*board.rates_mts)
+        self.mirroring = mirroring_row(board) if request.mode is Mode.MIRRORED else None
+        self.sparing = sparing_row(board) if request.mode is Mode.SPARING else None
+        self.scale = self._scale()
+        """Capacities are carried in GiB times this, so that what a mode leaves stays whole."""
+        self.weights = [self._weight(module) for module in self.types]
+        self.loss_place = self.base ** len(self.types)
+        """Place value of what rank sparing takes, as the top digit of a count code."""
         self._loads: dict[tuple[int, Pattern, Rows], tuple[Load, ...]] = {}
+        self._gib: dict[int, int] = {}
         self._enforced: dict[Rows, list[RuleRow]] = {}
         self._socket_rows: dict[Rows, list[RuleRow]] = {}
         self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
         self._sockets_of_shape: dict[SocketShape, list[Socket]] = {}
+
+    def _scale(self) -> int:
+        if self.mirroring is not None:
+            return 2
+        if self.sparing is not None:
+            return math.lcm(*(ranks_of(self.sparing, module) for module in self.types))
+        return 1
+
+    def _weight(self, module: Module) -> int:
+        """Scaled usable capacity that one module brings, before rank sparing takes its share."""
+        return module.capacity_gib if self.mirroring is not None else module.capacity_gib * self.scale
+
+    def loss(self, modules: Sequence[Module]) -> int:
+        """What rank sparing takes from a channel with these modules, scaled."""
+        if self.sparing is None or not modules:
+            return 0
+        usable = usable_gib(self.board, Mode.SPARING, modules)
+        return int((sum(module.capacity_gib for module in modules) - usable) * self.scale)
+
+    def mode_possible(self) -> bool:
+        """False where the board has no row for the mode asked."""
+        wanted = self.request.mode
+        return not (
+            wanted is Mode.MIRRORED and self.mirroring is None or wanted is Mode.SPARING and self.sparing is None
+        )
 
     @cached_property
     def advised(self) -> tuple[str, ...]:
@@ -172,6 +208,8 @@ class Space:
         rows = self.enforced(may_break)
         mixes = [row for row in rows if isinstance(row, MixRow) and row.apart == "system"]
         fit = [i for i, module in enumerate(self.types) if not any(judge_module(rows, module))]
+        if self.mirroring is not None and self.mirroring.one_type and size > 1:
+            return
         for chosen in itertools.combinations(fit, size):
             content = {str(i): self.types[i] for i in chosen}
             view = SystemView(board=self.board, fitted=self.request.fitted, content=content)
@@ -191,8 +229,21 @@ class Space:
         return tuple(found)
 
     def gib(self, code: int) -> int:
-        """Capacity of a count code in GiB."""
+        """Usable capacity of a count code, in scaled GiB."""
+        known = self._gib.get(code)
+        if known is None:
+            loss = code // self.loss_place if self.sparing is not None else 0
+            known = sum([n * weight for n, weight in zip(self.counts(code), self.weights, strict=True)]) - loss
+            self._gib[code] = known
+        return known
+
+    def installed_gib(self, code: int) -> int:
+        """Capacity of all modules of a count code in GiB."""
         return sum(n * module.capacity_gib for n, module in zip(self.counts(code), self.types, strict=True))
+
+    def unscaled(self, gib: int) -> Gib:
+        """Scaled GiB as GiB."""
+        return whole(Fraction(gib, self.scale))
 
     # -- loads of a channel ------------------------------------------------------------------------------------
 
@@ -216,12 +267,18 @@ class Space:
             if code in best or any(judge_channel(rows, channel, load)):
                 continue  # the product runs in board order, so the first of a multiset is its best
             modules = [module for module in load if module]
+            if (
+                self.sparing is not None
+                and 0 < sum(ranks_of(self.sparing, m) for m in modules) < self.sparing.min_ranks
+            ):
+                continue
             rate = channel_rate(self.board, self.option, modules, shape.slots) if modules else None
             if modules and rate is None:
                 continue
+            loss = self.loss(modules)
             best[code] = Load(
-                code=code,
-                gib=sum(module.capacity_gib for module in modules),
+                code=code + loss * self.loss_place,
+                gib=sum(self.weights[kind] for kind in chosen if kind is not None) - loss,
                 rate=rate.rate_mts if rate else 0,
                 low_rank=is_low_rank(modules),
                 text=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
@@ -270,7 +327,9 @@ class Space:
         self.enforced(may_break)
         counts = self.counts(code)
         types = tuple(module for module, n in zip(self.types, counts, strict=True) if n)
-        gib = self.gib(code)
+        if self.mirroring is not None and self.mirroring.modules and sum(counts) not in self.mirroring.modules:
+            return False
+        gib = self.installed_gib(code)
         views = (
             SocketView(socket=socket, modules=sum(counts), capacity_gib=gib, types=types)
             for socket in self._sockets_of_shape[shape]

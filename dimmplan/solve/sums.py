@@ -15,17 +15,17 @@ DENSE_BITS = 1 << 24
 
 
 def reached(
-    steps: Sequence[Sequence[int]], wanted: Iterable[int], *, base: int, types: Sequence[int], budget: Budget
+    steps: Sequence[Sequence[int]], wanted: Iterable[int], *, places: Sequence[tuple[int, int]], budget: Budget
 ) -> frozenset[int]:
     """The wanted totals that one number from each of ``steps`` adds up to.
 
-    ``types`` are the places of the digits that may differ from zero.
+    ``places`` are value and base of the digits that may differ from zero.
     """
     targets = set(wanted)
     if not targets or not all(steps):
         return frozenset()
-    digits = [[[code // base**kind % base for kind in types] for code in step] for step in steps]
-    widths = [1 + sum(max(row[place] for row in rows) for rows in digits) for place in range(len(types))]
+    digits = [[[code // value % base for value, base in places] for code in step] for step in steps]
+    widths = [1 + sum(max(row[place] for row in rows) for rows in digits) for place in range(len(places))]
     bits = 1
     for width in widths:
         bits *= width
@@ -41,7 +41,7 @@ def reached(
     data = total.to_bytes(bits // 8 + 1, "little")
     found = set()
     for target in targets:
-        row = [target // base**kind % base for kind in types]
+        row = [target // value % base for value, base in places]
         if all(digit < width for digit, width in zip(row, widths, strict=True)):
             place = sum(d * w for d, w in zip(row, weights, strict=True))
             if data[place >> 3] >> (place & 7) & 1:

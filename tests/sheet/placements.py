@@ -10,7 +10,7 @@ from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import FittedRow
 from dimmplan.rates import channel_rate
-from dimmplan.rules import judge_channel, judge_module, judge_socket, judge_system, SocketView, SystemView
+from dimmplan.rules import SocketView, SystemView, judge_channel, judge_module, judge_socket, judge_system
 
 Fill = Literal["full", "sparse", "one-socket", "mixed", "hold"]
 FILLS: tuple[Fill, ...] = ("full", "sparse", "one-socket", "mixed", "hold")

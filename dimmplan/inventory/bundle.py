@@ -1,0 +1,156 @@
+"""Files of an inventory taken out of a folder or a zip archive, within limits; nothing is followed, nothing unpacked.
+
+Links and special files are left alone, archives inside archives are not opened, and an archive is judged by what its
+members really expand to, not by what it says of them.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import stat
+import struct
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from dimmplan.errors import InputError, Problem
+from dimmplan.inventory.clean import clean
+from dimmplan.inventory.limits import (
+    MOST_EXPANDED_BYTES,
+    MOST_FILE_BYTES,
+    MOST_FILES,
+    MOST_FOLDER_DEPTH,
+    check_size,
+    too_much,
+)
+
+_END_RECORD = b"PK\x05\x06"
+_ZIP64_LOCATOR = b"PK\x06\x07"
+_MEMBER_RECORD = b"PK\x01\x02"
+_EARLIEST_YEAR = 1981
+"""Archives that keep no time write the first day of 1980."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Piece:
+    """One file of a bundle: its path inside, cleaned, its content, and the day it was saved where that is known."""
+
+    name: str
+    content: bytes
+    day: str | None = None
+
+    @property
+    def slot(self) -> str:
+        """The slot that the file is named for: its name without its ending, or its folder's for a general name."""
+        path = PurePosixPath(self.name)
+        return path.parent.name if path.stem in ("eeprom", "spd", "index") and path.parent.name else path.stem
+
+
+def natural(text: str) -> tuple[tuple[int, int, str], ...]:
+    """A sort key that puts ``A2`` before ``A10``."""
+    parts = re.findall(r"\d{1,18}|\D+", text)
+    return tuple((0, int(part), "") if part.isdecimal() and part.isascii() else (1, 0, part) for part in parts)
+
+
+def read_regular(path: Path, *, most: int = MOST_FILE_BYTES) -> bytes:
+    """The bytes of one file or pipe, at most ``most``. Raises ``InputError`` for what cannot be read."""
+    file = clean(str(path))
+    try:
+        kind = path.stat().st_mode
+        if not (stat.S_ISREG(kind) or stat.S_ISFIFO(kind)):
+            raise InputError(Problem(file=file, place="", found="no regular file", allowed="a file or a folder"))
+        with path.open("rb") as stream:
+            content = stream.read(most + 1)
+    except (OSError, ValueError) as error:
+        reason = (error.strerror if isinstance(error, OSError) else None) or "cannot be read"
+        problem = Problem(file=file, place="", found=reason.lower(), allowed="a file that can be read")
+        raise InputError(problem) from None
+    check_size(len(content), most, file=file, what="a file")
+    return content
+
+
+def from_folder(folder: Path) -> tuple[list[Piece], list[str]]:
+    """The files of a folder and of those below it, in natural order, and the names of files that cannot be read."""
+    file = clean(str(folder))
+    pieces: list[Piece] = []
+    unread: list[str] = []
+    total = 0
+    for path in _files(folder, 0):
+        if len(pieces) + len(unread) >= MOST_FILES:
+            raise too_much(file, f"more than {MOST_FILES} files", f"at most {MOST_FILES} files")
+        name = clean(path.relative_to(folder).as_posix())
+        try:
+            with path.open("rb") as stream:
+                content = stream.read(MOST_EXPANDED_BYTES - total + 1)
+        except (OSError, ValueError):
+            unread.append(name)
+            continue
+        total += len(content)
+        check_size(total, MOST_EXPANDED_BYTES, file=file, what="a folder")
+        pieces.append(Piece(name=name, content=content))
+    return sorted(pieces, key=lambda piece: natural(piece.name)), unread
+
+
+def _files(folder: Path, depth: int) -> Iterator[Path]:
+    """Regular files below a folder; links are not followed, hidden files are left out."""
+    if depth > MOST_FOLDER_DEPTH:
+        raise too_much(str(folder), "folders nested too deep", f"at most {MOST_FOLDER_DEPTH} levels")
+    try:
+        entries = sorted(folder.iterdir(), key=lambda entry: natural(entry.name))
+    except OSError:
+        return
+    for entry in entries:
+        if entry.name.startswith(".") or entry.is_symlink():
+            continue
+        if entry.is_dir():
+            yield from _files(entry, depth + 1)
+        elif entry.is_file():
+            yield entry
+
+
+def is_zip(content: bytes) -> bool:
+    """True for bytes that begin as zip archives do."""
+    return content.startswith((b"PK\x03\x04", _END_RECORD))
+
+
+def from_zip(content: bytes, *, file: str) -> list[Piece]:
+    """The members of a zip archive in natural order. Raises ``InputError`` for a broken one or one that is too large."""
+
+    def refuse(found: str) -> InputError:
+        return InputError(Problem(file=file, place="", found=found, allowed="a zip archive of plain files"))
+
+    if content.count(_MEMBER_RECORD) > MOST_FILES:
+        raise too_much(file, f"more than {MOST_FILES} members", f"at most {MOST_FILES} members")
+    end = content.rfind(_END_RECORD)
+    if end < 0 or end + 22 > len(content) or content[max(0, end - 20) : end].startswith(_ZIP64_LOCATOR):
+        raise refuse("a zip archive that is cut off or of a form not read here")
+    if struct.unpack_from("<I", content, end + 12)[0] > end:
+        raise refuse("a zip archive that is cut off")
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            return sorted(_members(archive, file=file), key=lambda piece: natural(piece.name))
+    except (zipfile.BadZipFile, zlib.error, EOFError, struct.error, NotImplementedError, RuntimeError) as error:
+        raise refuse(f"a zip archive that cannot be read ({clean(str(error), most=80)})") from None
+    except (ValueError, OverflowError, OSError, IndexError, KeyError):
+        raise refuse("a zip archive that cannot be read") from None
+
+
+def _members(archive: zipfile.ZipFile, *, file: str) -> Iterator[Piece]:
+    total = 0
+    for info in archive.infolist():
+        name = clean(info.filename)
+        base = PurePosixPath(name).name
+        if info.is_dir() or base.startswith(".") or name.startswith("__MACOSX/"):
+            continue
+        if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+            raise zipfile.BadZipFile("a compression that is not read here")
+        with archive.open(info) as stream:
+            content = stream.read(MOST_EXPANDED_BYTES - total + 1)
+        total += len(content)
+        check_size(total, MOST_EXPANDED_BYTES, file=file, what="an archive that expands to")
+        year, month, day = info.date_time[:3]
+        saved = f"{year:04d}-{month:02d}-{day:02d}" if year >= _EARLIEST_YEAR and 1 <= month <= 12 else None
+        yield Piece(name=name, content=content, day=saved if 1 <= day <= 31 else None)

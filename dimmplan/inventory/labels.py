@@ -1,0 +1,228 @@
+"""A list of slots and module labels, as typed or scanned at the bench: CSV ``slot,label``.
+
+Labels are JEDEC's (JESD21-C for DDR4, JESD401-5 for DDR5), read by ``model.label``. A label that is not understood is
+never corrected on its own: what it may have been is offered as a question.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from dimmplan.errors import InputError, Problem
+from dimmplan.inventory.clean import clean, was_dirty, without_escapes
+from dimmplan.inventory.lies import judge
+from dimmplan.inventory.limits import MOST_TEXT_BYTES, check_devices, check_size
+from dimmplan.inventory.oddities import Oddities
+from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.label import LabelParts, format_label, module_of, parse_parts
+from dimmplan.units import parse_capacity
+
+_EMPTY_WORDS = frozenset(("empty", "-", "--", "none", "free", "leer", "no module", "no dimm", "not installed"))
+_SLOT_NAMES = frozenset(("slot", "locator", "dimm", "position"))
+_LABEL_NAMES = frozenset(("label", "module", "type"))
+_DELIMITERS = ",;\t"
+_DATE = re.compile(r"#\s{0,8}date\s{0,4}[:=]?\s{0,4}(\d{4}-\d{2}-\d{2})\s{0,8}", re.IGNORECASE)
+_PERSISTENT_WORDS = re.compile(r"NVDIMM|NVRDIMM|\bPMEM\b|PERSISTENT|\bPM?DIMM\b", re.IGNORECASE)
+_HYBRID = re.compile(r"PC5.{0,20}[-\s][RULE]N[A-Z]{1,2}[0-9]\b", re.IGNORECASE)
+_LABEL_LIKE = re.compile(
+    r"\bPC[345][LU]?[-\s]?\d{4,5}|\b[1248][SDQ]?\d?R\s?X\s?(?:4|8|16)\b|^\d{1,4}\s?[GT]I?B$", re.IGNORECASE
+)
+_CONFUSED = (("O", "0"), ("0", "O"), ("8", "B"), ("B", "8"), ("I", "1"), ("S", "5"), ("_", "-"))
+_MOST_CELLS = 40
+_MOST_REPAIRS = 200
+
+
+def is_label_list(text: str) -> bool:
+    """True for text with a head of slot and label, or most of whose rows have a label or *empty* in the second cell."""
+    rows = _rows(text[:65536], Oddities())
+    if not rows:
+        return False
+    if _is_head(rows[0]):
+        return True
+    second = [row[1].strip() for row in rows if len(row) > 1]
+    fitting = sum(bool(_LABEL_LIKE.search(cell[:200])) or cell.casefold() in _EMPTY_WORDS for cell in second)
+    return bool(second) and fitting * 2 >= len(rows)
+
+
+def read_label_list(text: str, *, file: str = "") -> Found:
+    """Read a label list: one slot per row, in its order. Raises ``InputError`` where it has no row."""
+    check_size(len(text), MOST_TEXT_BYTES, file=file, what="a label list")
+    odd = Oddities()
+    plain = without_escapes(text)
+    if plain != text:
+        odd.note("text-cleaned", "terminal escape sequences in the list")
+    rows = _rows(plain, odd)
+    head = bool(rows) and _is_head(rows[0])
+    slot_at, label_at = _columns(rows[0]) if head else (0, 1)
+    rows = rows[1:] if head else rows
+    check_devices(len(rows), file=file)
+    if not rows:
+        allowed = "rows of slot,label such as: A1,32GB 2Rx4 PC4-2933Y-R"
+        raise InputError(Problem(file=file, place="", found="a label list without a row", allowed=allowed))
+    slots: list[FoundSlot] = []
+    for number, row in enumerate(rows, start=2 if head else 1):
+        cells = [
+            cell if index < len(row) else ""
+            for index in (slot_at, label_at)
+            for cell in (row[index : index + 1] or [""])
+        ]
+        if len(row) > 2 and any(cell.strip() for index, cell in enumerate(row) if index not in (slot_at, label_at)):
+            odd.note("column-ignored", f"row {number}")
+        if not clean(cells[0]):
+            odd.note("row-unreadable", f"row {number}")
+        slots.append(_slot(clean(cells[0]), cells[1], len(slots), odd))
+    judged = _settle_repeats(list(judge(slots, odd)))
+    dates = [match[1] for line in plain.splitlines()[:200] if (match := _DATE.fullmatch(line.strip()))]
+    return Found(form="labels", slots=judged, oddities=odd.found(), date=max(dates, default=None))
+
+
+# --- rows -------------------------------------------------------------------------------------------------------------
+
+
+def _rows(text: str, odd: Oddities) -> list[list[str]]:
+    """The rows of a list, without blank lines and comments. The delimiter is the first of , ; and tab that is used."""
+    lines = [line for line in text.replace("\0", "").splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    sample = "\n".join(lines[:50])
+    delimiter = max(_DELIMITERS, key=lambda each: (sample.count(each), -_DELIMITERS.index(each)))
+    try:
+        rows = [row[:_MOST_CELLS] for row in csv.reader(io.StringIO("\n".join(lines)), delimiter=delimiter)]
+    except csv.Error:
+        odd.note("field-unreadable", "the list's quoting")
+        rows = [line.split(delimiter)[:_MOST_CELLS] for line in lines]
+    return [row for row in rows if any(cell.strip() for cell in row)]
+
+
+def _is_head(row: Sequence[str]) -> bool:
+    cells = {cell.strip().casefold() for cell in row[:_MOST_CELLS]}
+    return bool(cells & _SLOT_NAMES) and bool(cells & _LABEL_NAMES)
+
+
+def _columns(head: Sequence[str]) -> tuple[int, int]:
+    """Where slot and label stand."""
+    cells = [cell.strip().casefold() for cell in head]
+    slot_at = next(index for index, cell in enumerate(cells) if cell in _SLOT_NAMES)
+    return slot_at, next(index for index, cell in enumerate(cells) if cell in _LABEL_NAMES)
+
+
+# --- one row ----------------------------------------------------------------------------------------------------------
+
+
+def _slot(locator: str, cell: str, index: int, odd: Oddities) -> FoundSlot:
+    """The slot of one row; a label that says not enough leaves what it does not say open."""
+    text = clean(cell)
+    said = {"label": text} if text else {}
+    where = locator or f"row {index + 1}"
+
+    def unsettled(oddity: str, why: str, *, text: str = "") -> FoundSlot:
+        odd.note(oddity, where, text=text, slots=(index,))
+        return FoundSlot(locator=locator, state="cannot-tell", why=why, said=said)
+
+    if was_dirty(cell):
+        odd.note("text-cleaned", where, slots=(index,))
+    if not text:
+        return unsettled("label-blank", "no label is given")
+    if text.casefold() in _EMPTY_WORDS:
+        return FoundSlot(locator=locator, state="empty", said=said)
+    if _PERSISTENT_WORDS.search(text):
+        odd.note("persistent-module", where, slots=(index,))
+        why = "the label says that the module is persistent"
+        return FoundSlot(locator=locator, state="hold", why=why, persistent=True, said=said)
+    if _HYBRID.search(text):
+        return unsettled("label-hybrid", "the label may be one of a persistent module")
+    try:
+        parts = parse_parts(text, file="label")
+    except InputError as error:
+        return _bare_size(locator, text, index, odd) or unsettled(
+            "label-unreadable", "the label is not understood", text=_question(text, error)
+        )
+    return _of_parts(locator, parts, said, index, odd)
+
+
+def _of_parts(locator: str, parts: LabelParts, said: dict[str, str], index: int, odd: Oddities) -> FoundSlot:
+    whole = module_of(parts)
+    if whole is None:
+        odd.note("label-incomplete", locator, slots=(index,))
+    return FoundSlot(
+        locator=locator,
+        state="filled",
+        capacity_kib=None if parts.capacity_gib is None else parts.capacity_gib << 20,
+        generation=parts.generation,
+        kind=parts.kind,
+        form_factor=whole.form_factor if whole else None,
+        package_ranks=parts.package_ranks,
+        logical_ranks=parts.logical_ranks,
+        device_width=parts.device_width,
+        ecc=None if parts.ecc_bits is None else parts.ecc_bits > 0,
+        ecc_bits=parts.ecc_bits,
+        total_width_bits=None if parts.ecc_bits is None else 64 + parts.ecc_bits,
+        data_width_bits=64,
+        rated_mts=parts.rate_mts,
+        voltage_mv=parts.voltage_mv,
+        label=format_label(parts) if whole else None,
+        said=said,
+    )
+
+
+def _bare_size(locator: str, text: str, index: int, odd: Oddities) -> FoundSlot | None:
+    """A row that gives only a size: filled, and the rest is open."""
+    if not re.fullmatch(r"\d{1,5}\s?[GT]I?B", text, re.IGNORECASE):
+        return None
+    try:
+        capacity = parse_capacity(text)
+    except InputError:
+        return None
+    odd.note("label-incomplete", locator, slots=(index,))
+    return FoundSlot(locator=locator, state="filled", capacity_kib=capacity << 20, said={"label": text})
+
+
+def _question(text: str, error: InputError) -> str:
+    """What the label may have been: characters that look alike exchanged, where that makes a whole label."""
+    likely = list(dict.fromkeys(repairs(text)))[:3]
+    if likely:
+        return f"'{text}' is not understood. Is it {' or '.join(repr(each) for each in likely)}?"
+    problem = error.problems[0]
+    return f"{problem.found} {problem.hint}".strip()
+
+
+def repairs(text: str) -> list[str]:
+    """Whole labels that ``text`` becomes when one or two look-alike characters are exchanged, in a fixed order."""
+    upper = text.upper()[:120]
+    once = [upper[:at] + right + upper[at + 1 :] for wrong, right in _CONFUSED for at in _places(upper, wrong)]
+    twice = [
+        first[:at] + right + first[at + 1 :]
+        for first in once[:20]
+        for wrong, right in _CONFUSED
+        for at in _places(first, wrong)
+    ]
+    good = []
+    for candidate in (*once, *twice)[:_MOST_REPAIRS]:
+        try:
+            parts = parse_parts(candidate, file="label")
+        except InputError:
+            continue
+        if module_of(parts) is not None:
+            good.append(format_label(parts))
+    return good
+
+
+def _places(text: str, character: str) -> list[int]:
+    return [index for index, each in enumerate(text) if each == character]
+
+
+def _settle_repeats(slots: list[FoundSlot]) -> tuple[FoundSlot, ...]:
+    """A slot listed twice with different labels cannot be told: which of the two is there is the person's answer."""
+    by_name: dict[str, list[int]] = {}
+    for index, slot in enumerate(slots):
+        if slot.locator:
+            by_name.setdefault(slot.locator, []).append(index)
+    for group in by_name.values():
+        alike = {(slots[index].state, slots[index].label, slots[index].capacity_kib) for index in group}
+        if len(group) > 1 and len(alike) > 1:
+            for index in group:
+                if slots[index].state != "hold":
+                    slots[index] = replace(slots[index], state="cannot-tell", why="the list names this slot twice")
+    return tuple(slots)

@@ -1,0 +1,231 @@
+"""Redfish Memory resources (DMTF DSP0266, schema DSP8010 Memory v1): one, an array, a collection, a set of files.
+
+Only what is in the input is read: a link is looked up among the given resources and never fetched. Objects of any
+shape are searched for resources, so a collection may be expanded or not, and a system may carry its memory inside.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from dimmplan.errors import InputError, Problem
+from dimmplan.inventory.clean import clean, decode_file
+from dimmplan.inventory.limits import (
+    MOST_JSON_BYTES,
+    MOST_JSON_DEPTH,
+    MOST_JSON_TOTAL_BYTES,
+    check_devices,
+    check_size,
+    too_much,
+)
+from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.redfish_memory import finish, name_of, processor, reference, slot
+from dimmplan.inventory.redfish_values import Resource
+from dimmplan.model.found import Found, FoundSlot
+
+Json = dict[str, Any]
+
+_WORTH_PARSING = (b"Memory", b"Processor", b"ComputerSystem", b"#Manager", b"DIMM")
+_OWN_NAMES = frozenset(("CapacityMiB", "MemoryDeviceType", "BaseModuleType", "DeviceLocator", "MemoryLocation"))
+
+
+@dataclass(slots=True)
+class Input:
+    """The resources of all documents, by kind, in the order met."""
+
+    memory: list[Json] = field(default_factory=list)
+    collections: list[Json] = field(default_factory=list)
+    systems: list[Json] = field(default_factory=list)
+    processors: list[Json] = field(default_factory=list)
+    managers: list[Json] = field(default_factory=list)
+
+
+def is_json(text: str) -> bool:
+    """True for text that begins as a JSON object or array."""
+    return text.lstrip()[:1] in ("{", "[")
+
+
+def read_documents(documents: Iterable[tuple[str, bytes]], *, file: str, odd: Oddities | None = None) -> Found:
+    """Read Redfish resources from named documents. Raises ``InputError`` where none holds a Memory resource."""
+    odd = odd if odd is not None else Oddities()
+    given = list(documents)
+    found = Input()
+    total = 0
+    for name, content in given:
+        single = len(given) == 1
+        if not single and not any(word in content for word in _WORTH_PARSING):
+            continue
+        check_size(len(content), MOST_JSON_BYTES, file=name or file, what="a JSON file")
+        total += len(content)
+        check_size(total, MOST_JSON_TOTAL_BYTES, file=file, what="a set of JSON files")
+        try:
+            for document in _parsed(content, file=name or file):
+                _collect(document, found, file=name or file)
+        except _NotJsonError as error:
+            if single:
+                raise InputError(error.problem) from None
+            odd.note("file-unreadable", name)
+    slots = _slots(found, odd, file=file)
+    if not slots and not found.collections:
+        hint = "Save the machine's Memory collection, with its members: /redfish/v1/Systems/ID/Memory"
+        problem = Problem(
+            file=file, place="", found="JSON without a Redfish Memory resource", allowed="Memory resources", hint=hint
+        )
+        raise InputError(problem)
+    processors = [processor(Resource(each, odd, "processor")) for each in _distinct(found.processors, odd)]
+    return finish(
+        slots,
+        systems=[Resource(each, odd, "system") for each in _distinct(found.systems, odd)],
+        managers=[Resource(each, odd, "manager") for each in found.managers],
+        processors=[each for each in processors if each is not None],
+        odd=odd,
+    )
+
+
+class _NotJsonError(Exception):
+    """A document that is not JSON; carries the problem for the case that it is the only one."""
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(problem.sentence())
+        self.problem = problem
+
+
+def _parsed(content: bytes, *, file: str) -> Iterator[Any]:
+    """The JSON values of a document; several may follow each other, as saved one after another."""
+
+    def refuse(found: str) -> _NotJsonError:
+        return _NotJsonError(Problem(file=file, place="", found=found, allowed="JSON text (RFC 8259)"))
+
+    text = decode_file(content)
+    if text is None:
+        raise refuse("bytes that are not text")
+    decoder = json.JSONDecoder(parse_constant=lambda _: None)
+    place = 0
+    while True:
+        while place < len(text) and text[place] in " \t\r\n,":
+            place += 1
+        if place == len(text):
+            return
+        try:
+            value, place = decoder.raw_decode(text, place)
+        except RecursionError:
+            raise refuse("JSON nested too deep") from None
+        except ValueError as error:
+            line = getattr(error, "lineno", None)
+            where = f" (line {line})" if line else ""
+            raise refuse(f"text that is not JSON{where}: {clean(str(error), most=80)}") from None
+        yield value
+
+
+def _collect(document: Any, found: Input, *, file: str) -> None:
+    """Sort every resource of a document into ``found``; what is nested in a Memory resource is none."""
+    waiting: list[tuple[Any, int]] = [(document, 0)]
+    while waiting:
+        value, depth = waiting.pop()
+        if depth > MOST_JSON_DEPTH:
+            raise too_much(file, "JSON nested too deep", f"at most {MOST_JSON_DEPTH} levels")
+        if isinstance(value, list):
+            waiting += [(item, depth + 1) for item in reversed(value) if isinstance(item, dict | list)]
+        elif isinstance(value, dict):
+            if _sort(value, found):
+                check_devices(len(found.memory), file=file)
+                continue
+            waiting += [(item, depth + 1) for item in reversed(value.values()) if isinstance(item, dict | list)]
+
+
+def _sort(value: Json, found: Input) -> bool:
+    """Put an object where it belongs; true where nothing inside it is looked at any more."""
+    kind = _kind(value)
+    if kind == "Memory":
+        found.memory.append(value)
+        return True
+    if kind == "Processor":
+        found.processors.append(value)
+        return True
+    if kind == "MemoryCollection":
+        found.collections.append(value)
+    elif kind == "ComputerSystem":
+        found.systems.append(value)
+    elif kind == "Manager":
+        found.managers.append(value)
+    return False
+
+
+def _kind(value: Json) -> str:
+    """The resource's type by ``@odata.type`` (``#Memory.v1_19_0.Memory``), or by the names that only it has."""
+    declared = value.get("@odata.type")
+    if isinstance(declared, str):
+        return declared.lstrip("#").partition(".")[0][:40]
+    if "Id" in value or "Name" in value:
+        if _OWN_NAMES & value.keys():
+            return "Memory"
+        link = value.get("@odata.id")
+        if isinstance(link, str) and "Members" in value and link.rstrip("/").endswith("/Memory"):
+            return "MemoryCollection"
+    return ""
+
+
+def _link(value: Any) -> str:
+    """The ``@odata.id`` of a resource or reference, for comparing only; empty where it has none."""
+    link = value.get("@odata.id") if isinstance(value, dict) else None
+    return link.rstrip("/") if isinstance(link, str) else ""
+
+
+def _distinct(resources: Sequence[Json], odd: Oddities) -> list[Json]:
+    """The resources without those that stand in the input again under the same link."""
+    kept: dict[str, Json] = {}
+    for index, resource in enumerate(resources):
+        link = _link(resource)
+        if link and link in kept:
+            odd.note("resource-twice", name_of(resource), text=_twice_text(kept[link], resource))
+        kept.setdefault(link or f"#{index}", resource)
+    return list(kept.values())
+
+
+def _twice_text(first: Json, second: Json) -> str:
+    same = first == second
+    return "the same resource stands in the input twice" + ("" if same else " and says two things; the first is read")
+
+
+def _slots(found: Input, odd: Oddities, *, file: str) -> list[FoundSlot]:
+    """One slot per resource: those of collections in their order, then the others."""
+    by_link = {_link(resource): resource for resource in reversed(found.memory) if _link(resource)}
+    ordered: list[Json] = []
+    missing: set[int] = set()
+    used: set[str] = set()
+    for collection in _distinct(found.collections, odd):
+        members = collection.get("Members")
+        members = members if isinstance(members, list) else []
+        _note_collection(collection, len(members), odd)
+        for member in members:
+            link = _link(member)
+            if not isinstance(member, dict) or (link and link in used):
+                continue
+            used.add(link)
+            if link in by_link:
+                ordered.append(by_link[link])
+            elif _kind(member) != "Memory" and link:
+                missing.add(len(ordered))
+                ordered.append(member)
+    ordered += [each for each in _distinct(found.memory, odd) if not _link(each) or _link(each) not in used]
+    check_devices(len(ordered), file=file)
+    slots: list[FoundSlot] = []
+    for index, resource in enumerate(ordered):
+        wrapped = Resource(resource, odd, name_of(resource), slot=index)
+        slots.append(reference(wrapped) if index in missing else slot(wrapped))
+    for index in sorted(missing):
+        odd.note_slot("member-missing", slots, index)
+    return slots
+
+
+def _note_collection(collection: Json, listed: int, odd: Oddities) -> None:
+    """DSP0266: ``Members@odata.count`` counts all pages, ``Members@odata.nextLink`` says that there are more."""
+    if "Members@odata.nextLink" in collection:
+        odd.note("more-pages", "the Memory collection")
+    count = collection.get("Members@odata.count")
+    if isinstance(count, int) and not isinstance(count, bool) and count != listed:
+        said = str(count) if abs(count) < 10**9 else "a huge number of"
+        odd.note("count-differs", "the Memory collection", text=f"{said} members announced, {listed} there")

@@ -1,0 +1,262 @@
+"""The text listing that Linux tools print of SMBIOS tables (DMTF DSP0134), in the wordings of all their versions.
+
+A listing is lines: a handle, a title, fields. Forgiven: CRLF, doubled line ends, lost or changed indentation, quoting
+marks, terminal colours, a missing head, listings without handles, several listings of one machine after another.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass, field
+
+from dimmplan.errors import InputError, Problem
+from dimmplan.inventory import smbios_words as words
+from dimmplan.inventory.clean import without_escapes
+from dimmplan.inventory.limits import MOST_TEXT_BYTES, check_devices, check_size
+from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.smbios_fields import BIOS, MEMORY_ARRAY, MEMORY_DEVICE, PROCESSOR
+from dimmplan.inventory.smbios_found import handle_text, to_found
+from dimmplan.inventory.smbios_records import TableRecord
+from dimmplan.model.found import Found
+
+_HANDLE = re.compile(
+    r"\s{0,40}Handle 0x([0-9A-F]{1,8})(?:,?\s{1,4}DMI type (\d{1,3}))?(?:,\s{0,4}(\d{1,6}) bytes)?\.?\s*", re.IGNORECASE
+)
+_TYPE = re.compile(r"\s{0,40}DMI type (\d{1,3}),\s{0,4}(\d{1,6}) bytes\.?\s*", re.IGNORECASE)
+_FIELD = re.compile(r"\s{0,80}([A-Za-z][^:]{0,59}?)\s{0,20}:(?:\s(.*)|)")
+_VERSION = re.compile(r"\s{0,40}SMBIOS (\d{1,3})\.(\d{1,3})(?:\.\d{1,3})? present\.?.*", re.IGNORECASE)
+_TABLE_AT = re.compile(r"\s{0,40}Table at (0x[0-9A-F]{1,16})\.?\s*", re.IGNORECASE)
+_HEAD = re.compile(r"\s{0,40}# dmidecode \d.*")
+_COMPLAINT = re.compile(r"Wrong DMI structures|Invalid entry length|DMI table is broken|table is unreachable")
+_QUOTED = re.compile(r"(?:> ?)+")
+_TITLES = {  # first line of a structure, DSP0134 7.1, 7.5, 7.17, 7.18; the short ones are of early versions
+    "bios information": BIOS,
+    "processor information": PROCESSOR,
+    "processor": PROCESSOR,
+    "physical memory array": MEMORY_ARRAY,
+    "memory device": MEMORY_DEVICE,
+}
+_LOOKS_LIKE = re.compile(
+    r"^[\s>]{0,40}(?:# dmidecode \d|Handle 0x[0-9A-F]{1,8}\b|SMBIOS \d{1,3}\.\d{1,3}[.\d]{0,4} present"
+    r"|Physical Memory Array\s*$|Memory Device\s*$|DMI type \d{1,3}, \d{1,6} bytes)",
+    re.IGNORECASE | re.MULTILINE,
+)
+
+
+@dataclass(slots=True)
+class Block:
+    """One structure of a listing; ``fields`` has the first value of each field, ``flags`` lines that are no fields."""
+
+    section: int
+    handle: int | None = None
+    type: int | None = None
+    title: str = ""
+    fields: dict[str, str] = field(default_factory=dict)
+    flags: set[str] = field(default_factory=set)
+
+    @property
+    def key(self) -> tuple[int | None, int | None]:
+        """What names a structure: its handle and type."""
+        return self.handle, self.type
+
+    def same_as(self, other: Block) -> bool:
+        """True where both say the same."""
+        return self.key == other.key and self.fields == other.fields
+
+
+@dataclass(slots=True)
+class Section:
+    """The head of one listing."""
+
+    version: tuple[int, int] | None = None
+    address: str | None = None
+    started: bool = False
+
+
+def is_listing(text: str) -> bool:
+    """True for text with a line that only such a listing has."""
+    return _LOOKS_LIKE.search(text[:MOST_TEXT_BYTES]) is not None
+
+
+def read_listing(text: str, *, file: str = "") -> Found:
+    """Read a listing. Raises ``InputError`` where it holds no structure at all."""
+    check_size(len(text), MOST_TEXT_BYTES, file=file, what="a text listing")
+    odd = Oddities()
+    plain = without_escapes(text)
+    if plain != text:
+        odd.note("text-cleaned", "terminal escape sequences in the listing")
+    sections, blocks = split(plain, odd)
+    if not blocks:
+        found = "a listing of SMBIOS tables without a single structure"
+        raise InputError(Problem(file=file, place="", found=found, allowed="a listing with its memory devices"))
+    mixed = _are_two_machines(sections, blocks)
+    if mixed:
+        odd.note("two-machines", "the listing")
+    else:
+        blocks = _without_repeats(blocks, odd)
+    _note_handles(blocks, odd, mixed=mixed)
+    by_type = {kind: [block for block in blocks if block.type == kind] for kind in set(_TITLES.values())}
+    check_devices(len(by_type[MEMORY_DEVICE]), file=file)
+    record = TableRecord(
+        edition=next((section.version for section in sections if section.version), None),
+        devices=tuple(words.device(block.handle, block.fields, block.flags) for block in by_type[MEMORY_DEVICE]),
+        arrays=tuple(words.array(block.handle, block.fields, odd) for block in by_type[MEMORY_ARRAY]),
+        processors=tuple(words.processor(block.handle, block.fields) for block in by_type[PROCESSOR]),
+        virtual=any("system is a virtual machine" in block.flags for block in by_type[BIOS]),
+        mixed=mixed,
+    )
+    return to_found(record, odd, form="smbios-text")
+
+
+# --- lines to blocks --------------------------------------------------------------------------------------------------
+
+
+def split(text: str, odd: Oddities) -> tuple[list[Section], list[Block]]:
+    """The heads and structures of a listing, in order."""
+    reader = _Reader(odd, has_handles=re.search(r"^[\s>]*Handle 0x", text, re.MULTILINE | re.IGNORECASE) is not None)
+    for line in text.splitlines():
+        reader.take(line)
+    return reader.sections, reader.blocks
+
+
+class _Reader:
+    """Takes lines one by one and builds sections and blocks."""
+
+    def __init__(self, odd: Oddities, *, has_handles: bool) -> None:
+        self.sections = [Section()]
+        self.blocks: list[Block] = []
+        self._odd = odd
+        self._has_handles = has_handles
+        self._after_blank = True
+
+    def take(self, line: str) -> None:
+        """Take one line."""
+        quoted = _QUOTED.match(line)
+        if quoted:
+            line = line[quoted.end() :]
+        if not line or line.isspace():
+            self._after_blank = True
+            return
+        if not self._take_head(line) and not self._take_start(line):
+            self._take_content(line)
+        self._after_blank = False
+
+    def _take_head(self, line: str) -> bool:
+        if _HEAD.fullmatch(line):
+            self._new_section()
+            return True
+        version = _VERSION.fullmatch(line)
+        if version:
+            if self.sections[-1].version:
+                self._new_section()
+            self.sections[-1].version = (int(version[1]), int(version[2]))
+            return True
+        address = _TABLE_AT.fullmatch(line)
+        if address:
+            self.sections[-1].address = address[1].casefold()
+        elif _COMPLAINT.search(line):
+            self._odd.note("listing-complains", line.strip())
+        else:
+            return False
+        return True
+
+    def _new_section(self) -> None:
+        if self.sections[-1].started or self.sections[-1].version:
+            self.sections.append(Section())
+
+    def _take_start(self, line: str) -> bool:
+        """Take a line that begins a structure or gives its type; true where it did."""
+        handle = _HANDLE.fullmatch(line)
+        if handle:
+            kind = int(handle[2]) if handle[2] else None
+            self._begin(Block(section=len(self.sections) - 1, handle=int(handle[1], 16), type=kind))
+            return True
+        kind_line = _TYPE.fullmatch(line)
+        if kind_line and self.blocks and self.blocks[-1].type is None:
+            self.blocks[-1].type = int(kind_line[1])
+            return True
+        title = " ".join(line.split()).casefold()
+        current = self.blocks[-1] if self.blocks else None
+        if current is not None and self._has_handles and not current.title and ":" not in line and line[:1] != "#":
+            current.title = title
+            if current.type is None:
+                current.type = _TITLES.get(title)
+            return True
+        if self._has_handles or ":" in line or line[:1] == "#":
+            return False
+        if title in _TITLES or (self._after_blank and not line[:1].isspace()):
+            self._begin(Block(section=len(self.sections) - 1, title=title, type=_TITLES.get(title)))
+            return True
+        return False
+
+    def _begin(self, block: Block) -> None:
+        self.blocks.append(block)
+        self.sections[-1].started = True
+
+    def _take_content(self, line: str) -> None:
+        if not self.blocks:
+            return
+        block = self.blocks[-1]
+        match = _FIELD.fullmatch(line)
+        if match is None:
+            block.flags.add(line.strip()[:80].casefold())
+            return
+        name, value = " ".join(match[1].split()).casefold(), (match[2] or "").strip()
+        if name not in block.fields:
+            block.fields[name] = value
+        elif block.fields[name] != value and block.type == MEMORY_DEVICE:
+            self._odd.note("field-twice", f"device {handle_text(block.handle)}: {name}")
+
+
+# --- several listings in one text -------------------------------------------------------------------------------------
+
+
+def _are_two_machines(sections: list[Section], blocks: list[Block]) -> bool:
+    """True where heads differ, or where one handle stands for different structures in two listings.
+
+    Several listings of one machine, one per type of structure, are usual and are no lie.
+    """
+    if len({section.version for section in sections if section.version}) > 1:
+        return True
+    if len({section.address for section in sections if section.address}) > 1:
+        return True
+    first: dict[tuple[int | None, int | None], Block] = {}
+    for block in blocks:
+        if block.handle is None or block.type not in (MEMORY_DEVICE, MEMORY_ARRAY, PROCESSOR):
+            continue
+        other = first.setdefault(block.key, block)
+        if other.section != block.section and not other.same_as(block):
+            return True
+    devices = Counter(block.handle for block in blocks if block.type == MEMORY_DEVICE and block.handle is not None)
+    different = [handle for handle, count in devices.items() if count > 1]
+    return len(devices) >= 2 and len(different) == len(devices) and not _is_repeated(blocks)
+
+
+def _is_repeated(blocks: list[Block]) -> bool:
+    """True where every repeated structure says the same each time."""
+    first: dict[tuple[int | None, int | None], Block] = {}
+    return all(first.setdefault(block.key, block).same_as(block) for block in blocks if block.handle is not None)
+
+
+def _without_repeats(blocks: list[Block], odd: Oddities) -> list[Block]:
+    """The blocks with structures left out that a later listing of the same machine says again."""
+    kept: list[Block] = []
+    first: dict[tuple[int | None, int | None], Block] = {}
+    for block in blocks:
+        other = first.setdefault(block.key, block) if block.handle is not None else block
+        if other is not block and other.section != block.section and other.same_as(block):
+            odd.note("structure-twice", f"handle {handle_text(block.handle)}")
+        else:
+            kept.append(block)
+    return kept
+
+
+def _note_handles(blocks: list[Block], odd: Oddities, *, mixed: bool) -> None:
+    devices = [block for block in blocks if block.type == MEMORY_DEVICE]
+    if devices and all(block.handle is None for block in devices):
+        odd.note("no-handles")
+    counted = Counter(block.handle for block in blocks if block.handle is not None)
+    for handle, count in counted.items():
+        if count > 1 and not mixed:
+            odd.note("handle-twice", f"handle {handle_text(handle)}")

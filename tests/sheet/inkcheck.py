@@ -1,0 +1,94 @@
+"""Finds text that touches other text or a line, on pixels that a renderer drew and not on our own widths.
+
+The page is drawn again with its stylesheet replaced: grounds white, lines cyan, text half-transparent magenta. Text
+over text is then dark in green, text over a line dark in red and green. Whatever fonts the renderer chose, ink is ink.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import subprocess
+from dataclasses import dataclass
+from typing import Literal
+
+Renderer = Literal["rsvg", "cairosvg"]
+
+_WHITE, _LINE = "#ffffff", "#00ffff"
+_TEXT = "text{font-family:'Liberation Sans',Arial,Helvetica,'DejaVu Sans',sans-serif;fill:#ff00ff;fill-opacity:0.5}.b{font-weight:bold}"
+
+
+def masked(svg: str, *, font: str | None = None) -> str:
+    """The page with lines in cyan and text in magenta; ``font`` replaces the fonts."""
+    style = re.search(r"<style[^>]*>(?:<!\[CDATA\[)?(.*?)(?:\]\]>)?</style>", svg, re.DOTALL)
+    assert style is not None
+    rules: list[str] = []
+    for selector, body in re.findall(r"([^{}\n]+)\{([^}]*)\}", style[1]):
+        if selector == "text" or selector in (".b", ".inv") or selector.startswith(".on-"):
+            continue
+        kept = dict(part.split(":", 1) for part in body.split(";") if ":" in part)
+        stroke = kept.get("stroke", "none")
+        drawn = {
+            "fill": "none" if kept.get("fill", "none") == "none" else _WHITE,
+            "stroke": "none" if stroke == "none" else _WHITE if stroke == _WHITE else _LINE,
+        }
+        drawn |= {key: value for key, value in kept.items() if key.startswith("stroke-")}
+        rules.append(selector + "{" + ";".join(f"{key}:{value}" for key, value in drawn.items()) + "}")
+    text = _TEXT if font is None else _TEXT.replace("'Liberation Sans',Arial,Helvetica,'DejaVu Sans'", f"'{font}'")
+    return svg.replace(style[1], "\n".join([text, *rules]))
+
+
+@dataclass(frozen=True)
+class Ink:
+    """What was found: pixels where text meets text, and where text meets a line; text in the outer margin."""
+
+    on_text: int
+    on_line: int
+    in_margin: int
+    where_mm: tuple[tuple[float, float], ...]
+
+
+def pixels(svg: str, renderer: Renderer, dpi: int) -> tuple[bytes, int, int]:
+    """The drawn page as BGRA bytes with its width and height."""
+    import cairocffi
+
+    if renderer == "rsvg":
+        command = ["rsvg-convert", "-d", str(dpi), "-p", str(dpi), "-b", "white"]
+        png = subprocess.run(command, input=svg.encode(), stdout=subprocess.PIPE, check=True).stdout
+    else:
+        import cairosvg
+
+        png = cairosvg.svg2png(bytestring=svg.encode(), dpi=96, scale=dpi / 96, background_color="#ffffff")
+    surface = cairocffi.ImageSurface.create_from_png(io.BytesIO(png))
+    data, stride, width = bytes(surface.get_data()), surface.get_stride(), surface.get_width()
+    rows = [data[y * stride : y * stride + 4 * width] for y in range(surface.get_height())]
+    return b"".join(rows), width, surface.get_height()
+
+
+def _below(limit: int) -> bytes:
+    return bytes(1 if value < limit else 0 for value in range(256))
+
+
+def _both(one: bytes, other: bytes) -> bytes:
+    return (int.from_bytes(one, "big") & int.from_bytes(other, "big")).to_bytes(len(one), "big")
+
+
+def check(svg: str, renderer: Renderer = "rsvg", *, dpi: int = 144, font: str | None = None) -> Ink:
+    """Draw a page and count the pixels where text meets something."""
+    data, width, height = pixels(masked(svg, font=font), renderer, dpi)
+    green, red = data[1::4], data[2::4]
+    # one layer of text leaves 127 of 255 in green, two leave 63; a line leaves 0 in red, text over it 127
+    on_text = green.translate(_below(100))
+    on_line = _both(green.translate(_below(185)), red.translate(_below(185)))
+    margin = round(4.2 / 25.4 * dpi)
+    ink = green.translate(_below(200))
+    edge = ink[: margin * width].count(1) + ink[-margin * width :].count(1)
+    edge += sum(ink[y * width : y * width + margin].count(1) for y in range(height))
+    edge += sum(ink[(y + 1) * width - margin : (y + 1) * width].count(1) for y in range(height))
+    spots: list[tuple[float, float]] = []
+    for mask in (on_text, on_line):
+        at = mask.find(1)
+        while at >= 0 and len(spots) < 12:
+            spots.append((round(at % width * 25.4 / dpi, 1), round(at // width * 25.4 / dpi, 1)))
+            at = mask.find(1, at + 40)
+    return Ink(on_text.count(1), on_line.count(1), edge, tuple(spots))
