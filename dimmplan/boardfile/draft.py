@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -19,6 +19,7 @@ from dimmplan.model.module import DIE_GBIT, RATES_MTS, Generation, Kind
 from dimmplan.units import cleaned
 
 MOST_SLOTS = 256
+MOST_SOCKETS = 16
 _CHANNEL_COUNTS = {
     Generation.DDR3: (4, 3, 2, 1),
     Generation.DDR4: (8, 6, 4, 2, 1),
@@ -34,6 +35,7 @@ _FALLBACK = {
     Generation.DDR5: "32GB 2Rx8 PC5-4800B-R",
 }
 _PITCH_MM, _LENGTH_MM, _SOCKET_MM, _GAP_MM = 10.0, 142.0, 76.0, 24.0
+_ROW = 32
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -93,7 +95,7 @@ def draft_board(found: Found, *, board_id: str, title: str) -> Draft:
         f"rates_mts = [{', '.join(map(str, rates))}]",
         *_electrical(sockets),
         *_aliases(memory, names),
-        *_rules(sockets, kinds, rates),
+        *_rules(sockets, kinds, rates, _seen_rates(memory, names, sockets, rates)),
         *_physical(sockets),
     ]
     return Draft(text="\n".join(lines) + "\n", to_do=tuple(to_do))
@@ -141,7 +143,9 @@ def _sockets(
         groups: dict[int, dict[str, list[tuple[int, str]]]] = {}
         for place, name in zip(known, names, strict=True):
             groups.setdefault(place.socket, {}).setdefault(place.channel, []).append((place.slot, name))
-        if all(len(slots) <= 4 for channels in groups.values() for slots in channels.values()):
+        shallow = all(len(slots) <= 4 for channels in groups.values() for slots in channels.values())
+        seated = sum(processor.state != "empty" for processor in found.processors)
+        if shallow and len(groups) <= min(MOST_SOCKETS, max(seated, len(found.processors)) or MOST_SOCKETS):
             to_do.append(
                 "fill order: slots of a channel stand in the order of their numbers; the first may be the other"
             )
@@ -157,7 +161,7 @@ def _sockets(
             ]
     to_do.append("channels: the machine does not say which slots share a channel; the draft guesses neighbours")
     count = max(1, found.processors_said or 0, sum(p.state != "empty" for p in found.processors))
-    count = count if len(names) % count == 0 else 1
+    count = count if len(names) % count == 0 and count <= MOST_SOCKETS else 1
     size = len(names) // count
     per_channel = _slots_per_channel(size, generation)
     sockets = []
@@ -281,14 +285,37 @@ def _aliases(memory: Sequence[FoundSlot], names: Sequence[str]) -> list[str]:
     return ["", "[electrical.aliases]", *unique] if unique else []
 
 
-def _rules(sockets: Sequence[_Socket], kinds: Sequence[Kind], rates: Sequence[int]) -> list[str]:
+def _seen_rates(
+    memory: Sequence[FoundSlot], names: Sequence[str], sockets: Sequence[_Socket], rates: Sequence[int]
+) -> dict[int, int]:
+    """The rate that channels with so many modules are seen to run at, where the machine says it."""
+    device = dict(zip(names, memory, strict=True))
+    seen: dict[int, int] = {}
+    for channel in (channel for socket in sockets for channel in socket.channels):
+        filled = [device[slot] for slot in channel.slots if device[slot].state == "filled"]
+        running = [slot.configured_mts for slot in filled if slot.configured_mts]
+        listed = [rate for rate in rates if running and rate <= max(running) + 1]
+        if listed:
+            seen[len(filled)] = max(seen.get(len(filled), 0), listed[-1])
+    return seen
+
+
+def _rules(
+    sockets: Sequence[_Socket], kinds: Sequence[Kind], rates: Sequence[int], seen: Mapping[int, int]
+) -> list[str]:
     lines = ["", "[[rules]]", 'id = "kinds-seen"', 'check = "accept"', 'field = "kind"']
     lines += [f"values = {_array(kind.value for kind in kinds)}", 'source = "MEMORY"']
+    factors = sorted({"SO-DIMM" if "SO-DIMM" in kind.value else "DIMM" for kind in kinds})
+    if factors != ["DIMM"]:
+        lines += ["", "[[rules]]", 'id = "form-factors-seen"', 'check = "accept"', 'field = "form_factor"']
+        lines += [f"values = {_array(factors)}", 'source = "MEMORY"']
     deepest = max(len(channel.slots) for socket in sockets for channel in socket.channels)
+    rate = rates[-1]
     for dpc in range(1, deepest + 1):
-        lines += ["", "# GUESS: the rate does not fall with more modules on a channel" if dpc > 1 else ""]
-        lines += ["[[rates]]", f'id = "{dpc}-on-a-channel"', f"dpc = {dpc}", f"mts = {rates[-1]}", 'source = "MEMORY"']
-    return [line for line, before in zip(lines, ["x", *lines], strict=False) if line or before]
+        rate = seen.get(dpc, rate)
+        lines += ["", "# seen running at this rate" if dpc in seen else "# GUESS: as with fewer modules on a channel"]
+        lines += ["[[rates]]", f'id = "{dpc}-on-a-channel"', f"dpc = {dpc}", f"mts = {rate}", 'source = "MEMORY"']
+    return lines
 
 
 def _physical(sockets: Sequence[_Socket]) -> list[str]:
@@ -312,7 +339,9 @@ def _physical(sockets: Sequence[_Socket]) -> list[str]:
 
 
 def _row(slots: Sequence[str], x: float, middle: float) -> list[str]:
-    if not slots:
-        return []
-    start = f"start_mm = [{x + _PITCH_MM / 2:g}, {middle:g}]"
-    return ["", "[[physical.rows]]", f"slots = {_array(slots)}", start, f"pitch_mm = {_PITCH_MM:g}"]
+    lines: list[str] = []
+    for first in range(0, len(slots), _ROW):
+        start = f"start_mm = [{x + _PITCH_MM * (first + 0.5):g}, {middle:g}]"
+        row = f"slots = {_array(slots[first : first + _ROW])}"
+        lines += ["", "[[physical.rows]]", row, start, f"pitch_mm = {_PITCH_MM:g}"]
+    return lines

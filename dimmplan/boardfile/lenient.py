@@ -41,7 +41,7 @@ def validate_leniently(
         progress = False
         for detail in errors:
             path = _raw_path(raw, detail["loc"])
-            if detail["type"] not in ("missing", "union_tag_not_found") or path not in removed:
+            if detail["type"] not in _CONSEQUENCES or not _touches(removed, path):
                 problems.append(_problem(model, detail, path, file=file))
             if detail["type"] == "missing" and len(path) == 1:
                 if path[0] not in stand_ins:
@@ -56,6 +56,15 @@ def validate_leniently(
         if not progress:
             break
     return None, _distinct(problems)
+
+
+_CONSEQUENCES = ("missing", "union_tag_not_found", "too_short", "dict_type")
+"""Errors that taking something out may cause by itself."""
+
+
+def _touches(removed: set[Path], path: Path) -> bool:
+    """True where something at or below the path has been taken out."""
+    return any(gone[: len(path)] == path for gone in removed)
 
 
 def _late_first(path: Path) -> tuple[tuple[int, int, str], ...]:

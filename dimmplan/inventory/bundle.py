@@ -117,7 +117,7 @@ def is_zip(content: bytes) -> bool:
 
 
 def from_zip(content: bytes, *, file: str) -> list[Piece]:
-    """The members of a zip archive in natural order. Raises ``InputError`` for a broken one or one that is too large."""
+    """The members of a zip archive in natural order. Raises ``InputError`` for a broken or too large one."""
 
     def refuse(found: str) -> InputError:
         return InputError(Problem(file=file, place="", found=found, allowed="a zip archive of plain files"))

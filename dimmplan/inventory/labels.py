@@ -17,7 +17,7 @@ from dimmplan.inventory.clean import clean, was_dirty, without_escapes
 from dimmplan.inventory.lies import judge
 from dimmplan.inventory.limits import MOST_TEXT_BYTES, check_devices, check_size
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.found import Found, FoundSlot, State
 from dimmplan.model.label import LabelParts, format_label, module_of, parse_parts
 from dimmplan.units import parse_capacity
 
@@ -34,6 +34,9 @@ _LABEL_LIKE = re.compile(
 _CONFUSED = (("O", "0"), ("0", "O"), ("8", "B"), ("B", "8"), ("I", "1"), ("S", "5"), ("_", "-"))
 _MOST_CELLS = 40
 _MOST_REPAIRS = 200
+_MOST_QUESTIONS = 24
+"""Labels of one list for which likely readings are looked for; finding them takes a while."""
+_MOST_COMMENTS = 4096
 
 
 def is_label_list(text: str) -> bool:
@@ -55,6 +58,7 @@ def read_label_list(text: str, *, file: str = "") -> Found:
     plain = without_escapes(text)
     if plain != text:
         odd.note("text-cleaned", "terminal escape sequences in the list")
+    check_devices(sum(bool(line.strip()) for line in plain.splitlines()) - _MOST_COMMENTS, file=file)
     rows = _rows(plain, odd)
     head = bool(rows) and _is_head(rows[0])
     slot_at, label_at = _columns(rows[0]) if head else (0, 1)
@@ -65,16 +69,13 @@ def read_label_list(text: str, *, file: str = "") -> Found:
         raise InputError(Problem(file=file, place="", found="a label list without a row", allowed=allowed))
     slots: list[FoundSlot] = []
     for number, row in enumerate(rows, start=2 if head else 1):
-        cells = [
-            cell if index < len(row) else ""
-            for index in (slot_at, label_at)
-            for cell in (row[index : index + 1] or [""])
-        ]
+        locator = clean("".join(row[slot_at : slot_at + 1]))
+        cell = "".join(row[label_at : label_at + 1])
         if len(row) > 2 and any(cell.strip() for index, cell in enumerate(row) if index not in (slot_at, label_at)):
             odd.note("column-ignored", f"row {number}")
-        if not clean(cells[0]):
+        if not locator:
             odd.note("row-unreadable", f"row {number}")
-        slots.append(_slot(clean(cells[0]), cells[1], len(slots), odd))
+        slots.append(_slot(locator, cell, len(slots), odd))
     judged = _settle_repeats(list(judge(slots, odd)))
     dates = [match[1] for line in plain.splitlines()[:200] if (match := _DATE.fullmatch(line.strip()))]
     return Found(form="labels", slots=judged, oddities=odd.found(), date=max(dates, default=None))
@@ -116,30 +117,37 @@ def _slot(locator: str, cell: str, index: int, odd: Oddities) -> FoundSlot:
     text = clean(cell)
     said = {"label": text} if text else {}
     where = locator or f"row {index + 1}"
-
-    def unsettled(oddity: str, why: str, *, text: str = "") -> FoundSlot:
-        odd.note(oddity, where, text=text, slots=(index,))
-        return FoundSlot(locator=locator, state="cannot-tell", why=why, said=said)
-
     if was_dirty(cell):
         odd.note("text-cleaned", where, slots=(index,))
-    if not text:
-        return unsettled("label-blank", "no label is given")
-    if text.casefold() in _EMPTY_WORDS:
-        return FoundSlot(locator=locator, state="empty", said=said)
-    if _PERSISTENT_WORDS.search(text):
-        odd.note("persistent-module", where, slots=(index,))
-        why = "the label says that the module is persistent"
-        return FoundSlot(locator=locator, state="hold", why=why, persistent=True, said=said)
-    if _HYBRID.search(text):
-        return unsettled("label-hybrid", "the label may be one of a persistent module")
+    settled = _by_words(text)
+    if settled is not None:
+        oddity, state, why = settled
+        if oddity:
+            odd.note(oddity, where, slots=(index,))
+        return FoundSlot(locator=locator, state=state, why=why, persistent=state == "hold", said=said)
     try:
         parts = parse_parts(text, file="label")
     except InputError as error:
-        return _bare_size(locator, text, index, odd) or unsettled(
-            "label-unreadable", "the label is not understood", text=_question(text, error)
-        )
+        bare = _bare_size(locator, text, index, odd)
+        if bare is not None:
+            return bare
+        question = _question(text, error, look=odd.count("label-unreadable") < _MOST_QUESTIONS)
+        odd.note("label-unreadable", where, text=question, slots=(index,))
+        return FoundSlot(locator=locator, state="cannot-tell", why="the label is not understood", said=said)
     return _of_parts(locator, parts, said, index, odd)
+
+
+def _by_words(text: str) -> tuple[str, State, str] | None:
+    """Oddity, state and reason of a cell that is no label of ordinary memory; ``None`` where it may be one."""
+    if not text:
+        return "label-blank", "cannot-tell", "no label is given"
+    if text.casefold() in _EMPTY_WORDS:
+        return "", "empty", ""
+    if _PERSISTENT_WORDS.search(text):
+        return "persistent-module", "hold", "the label says that the module is persistent"
+    if _HYBRID.search(text):
+        return "label-hybrid", "cannot-tell", "the label may be one of a persistent module"
+    return None
 
 
 def _of_parts(locator: str, parts: LabelParts, said: dict[str, str], index: int, odd: Oddities) -> FoundSlot:
@@ -179,9 +187,9 @@ def _bare_size(locator: str, text: str, index: int, odd: Oddities) -> FoundSlot 
     return FoundSlot(locator=locator, state="filled", capacity_kib=capacity << 20, said={"label": text})
 
 
-def _question(text: str, error: InputError) -> str:
+def _question(text: str, error: InputError, *, look: bool) -> str:
     """What the label may have been: characters that look alike exchanged, where that makes a whole label."""
-    likely = list(dict.fromkeys(repairs(text)))[:3]
+    likely = list(dict.fromkeys(repairs(text)))[:3] if look else []
     if likely:
         return f"'{text}' is not understood. Is it {' or '.join(repr(each) for each in likely)}?"
     problem = error.problems[0]

@@ -132,6 +132,10 @@ class Oddities:
         """Note an oddity of one slot, named as the machine names it."""
         self.note(oddity, slot_name(slots[index], index), text=text, slots=(index,))
 
+    def count(self, oddity: str) -> int:
+        """How many entries of one kind there are."""
+        return sum(met == oddity for met, _ in self._met)
+
     def __contains__(self, oddity: str) -> bool:
         return any(met == oddity for met, _ in self._met)
 

@@ -28,7 +28,12 @@ from dimmplan.model.found import Found, FoundSlot
 
 Json = dict[str, Any]
 
-_WORTH_PARSING = (b"Memory", b"Processor", b"ComputerSystem", b"#Manager", b"DIMM")
+_WORTH_PARSING = (
+    *(b"#Memory.", b"#MemoryCollection.", b"#Processor.", b"#ComputerSystem.", b"#Manager."),
+    *(b"MemoryDeviceType", b"CapacityMiB", b"DeviceLocator", b"\xff\xfe", b"\xfe\xff"),
+)
+"""One of these stands in every document that matters, or it is UTF-16; of a whole system's files, few do."""
+
 _OWN_NAMES = frozenset(("CapacityMiB", "MemoryDeviceType", "BaseModuleType", "DeviceLocator", "MemoryLocation"))
 
 
@@ -57,6 +62,9 @@ def read_documents(documents: Iterable[tuple[str, bytes]], *, file: str, odd: Od
     for name, content in given:
         single = len(given) == 1
         if not single and not any(word in content for word in _WORTH_PARSING):
+            continue
+        if not single and len(content) > MOST_JSON_BYTES:
+            odd.note("file-unreadable", name, text="a file larger than any resource of memory")
             continue
         check_size(len(content), MOST_JSON_BYTES, file=name or file, what="a JSON file")
         total += len(content)

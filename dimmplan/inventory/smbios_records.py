@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-
 BAD_MARKS = {"spec": "out-of-spec", "index": "bad-string-index", "field": "field-unreadable"}
 """What the marks of a record's ``bad`` mean, as oddities."""
 

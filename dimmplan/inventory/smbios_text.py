@@ -24,12 +24,12 @@ _HANDLE = re.compile(
     r"\s{0,40}Handle 0x([0-9A-F]{1,8})(?:,?\s{1,4}DMI type (\d{1,3}))?(?:,\s{0,4}(\d{1,6}) bytes)?\.?\s*", re.IGNORECASE
 )
 _TYPE = re.compile(r"\s{0,40}DMI type (\d{1,3}),\s{0,4}(\d{1,6}) bytes\.?\s*", re.IGNORECASE)
-_FIELD = re.compile(r"\s{0,80}([A-Za-z][^:]{0,59}?)\s{0,20}:(?:\s(.*)|)")
+_LONGEST_NAME = 60
 _VERSION = re.compile(r"\s{0,40}SMBIOS (\d{1,3})\.(\d{1,3})(?:\.\d{1,3})? present\.?.*", re.IGNORECASE)
 _TABLE_AT = re.compile(r"\s{0,40}Table at (0x[0-9A-F]{1,16})\.?\s*", re.IGNORECASE)
 _HEAD = re.compile(r"\s{0,40}# dmidecode \d.*")
 _COMPLAINT = re.compile(r"Wrong DMI structures|Invalid entry length|DMI table is broken|table is unreachable")
-_QUOTED = re.compile(r"(?:> ?)+")
+_ANY_HANDLE = re.compile(r"^[ \t>]{0,40}Handle 0x", re.MULTILINE | re.IGNORECASE)
 _TITLES = {  # first line of a structure, DSP0134 7.1, 7.5, 7.17, 7.18; the short ones are of early versions
     "bios information": BIOS,
     "processor information": PROCESSOR,
@@ -38,7 +38,7 @@ _TITLES = {  # first line of a structure, DSP0134 7.1, 7.5, 7.17, 7.18; the shor
     "memory device": MEMORY_DEVICE,
 }
 _LOOKS_LIKE = re.compile(
-    r"^[\s>]{0,40}(?:# dmidecode \d|Handle 0x[0-9A-F]{1,8}\b|SMBIOS \d{1,3}\.\d{1,3}[.\d]{0,4} present"
+    r"^[ \t>]{0,40}(?:# dmidecode \d|Handle 0x[0-9A-F]{1,8}\b|SMBIOS \d{1,3}\.\d{1,3}[.\d]{0,4} present"
     r"|Physical Memory Array\s*$|Memory Device\s*$|DMI type \d{1,3}, \d{1,6} bytes)",
     re.IGNORECASE | re.MULTILINE,
 )
@@ -114,7 +114,9 @@ def read_listing(text: str, *, file: str = "") -> Found:
 
 def split(text: str, odd: Oddities) -> tuple[list[Section], list[Block]]:
     """The heads and structures of a listing, in order."""
-    reader = _Reader(odd, has_handles=re.search(r"^[\s>]*Handle 0x", text, re.MULTILINE | re.IGNORECASE) is not None)
+    reader = _Reader(
+        odd, has_handles=re.search(r"^[ \t>]{0,40}Handle 0x", text, re.MULTILINE | re.IGNORECASE) is not None
+    )
     for line in text.splitlines():
         reader.take(line)
     return reader.sections, reader.blocks
@@ -132,9 +134,8 @@ class _Reader:
 
     def take(self, line: str) -> None:
         """Take one line."""
-        quoted = _QUOTED.match(line)
-        if quoted:
-            line = line[quoted.end() :]
+        if line[:1] == ">":
+            line = line.lstrip("> ")
         if not line or line.isspace():
             self._after_blank = True
             return
@@ -198,11 +199,12 @@ class _Reader:
         if not self.blocks:
             return
         block = self.blocks[-1]
-        match = _FIELD.fullmatch(line)
-        if match is None:
+        name, colon, value = line.partition(":")
+        name = " ".join(name[: 2 * _LONGEST_NAME].split()).casefold()
+        if not colon or not name or len(name) > _LONGEST_NAME:
             block.flags.add(line.strip()[:80].casefold())
             return
-        name, value = " ".join(match[1].split()).casefold(), (match[2] or "").strip()
+        value = value.strip()
         if name not in block.fields:
             block.fields[name] = value
         elif block.fields[name] != value and block.type == MEMORY_DEVICE:

@@ -90,13 +90,13 @@ def stacked(blocks: Sequence[Block], gap: float = 0.0) -> Block:
 def headed(title: str, body: Block, cap_mm: float, *, rule: bool = True) -> Block:
     """A panel: its title in bold over a thin line, then the body."""
     title_cap = max(cap_mm, 2.2)
-    head = title_cap + (1.7 if rule else 1.1)
+    head = title_cap + (2.0 if rule else 1.1)
 
     def draw(x: float, y: float) -> list[Shape]:
         said = fitted(title, title_cap, body.width, bold=True)
         shapes: list[Shape] = [label(x, y + title_cap + 0.1, said, title_cap, "b")]
         if rule:
-            line = y + title_cap + 0.9
+            line = y + title_cap + 1.2
             shapes.append(Line(x1=x, y1=line, x2=x + body.width, y2=line, look="medium"))
         return [*shapes, *body.draw(x, y + head)]
 

@@ -6,7 +6,7 @@ on one page wins. Where none does, whole panels go on to a second page. Print ne
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -37,6 +37,9 @@ STYLES: tuple[tuple[float, float, bool], ...] = (
     (3.5, 2.0, True),
 )
 """Letter heights of slot names and of what goes in, and whether they stand on two lines; the wanted ones first."""
+
+PASSES = ((2.5, 5.0), (2.2, 5.0), (2.5, 0.0), (2.2, 0.0), (2.0, 0.0))
+"""Height of running text and least height of slot names, tried in turn: names are read first and from farthest."""
 
 SMALL_STYLES: tuple[tuple[float, float, bool], ...] = ((2.8, 2.0, False), (2.8, 2.0, True))
 """For small paper only."""
@@ -99,6 +102,10 @@ class Plan(Protocol):
     @property
     def least_height(self) -> float:
         """Paper that it needs down, in mm."""
+
+    @property
+    def name_mm(self) -> float:
+        """Letter height of slot names."""
 
     def legend(self, cap_mm: float, width_mm: float) -> Block:
         """What its forms mean."""
@@ -214,17 +221,18 @@ class Arranger:
     def under_map(self, wide: float) -> list[Block]:
         """Legend and steps."""
         legend = self.legend(max(2.0, self.body_mm - 0.3), wide)
-        steps = self.kept(["install-short" if self.keep.short else "install"])
+        return [legend, *self.job.blocks(self.kept(["install-short" if self.keep.short else "install"]), self.body_mm, wide)]
+
+    def more(self, wide: float) -> Block:
+        """What is elsewhere."""
         later = self.keep.moved(dense=bool(self.job.sheets))
-        more = panels.elsewhere(later, self.job.next_sheet, self.body_mm, wide)
-        blocks = [legend, *self.job.blocks(steps, self.body_mm, wide), more]
-        return [block for block in blocks if block.height]
+        return panels.elsewhere(later, self.job.next_sheet, self.body_mm, wide)
 
     def stack(self, columns: int) -> Arrangement:
         """The map over the whole width, panels in columns below it."""
         wide = self.page.inner_width
         column = (wide - (columns - 1) * GUTTER_MM) / columns
-        below = self.under_map(wide)
+        below = [*self.under_map(wide), self.more(wide)]
         best = min(
             (self.job.blocks(self.kept(order), self.body_mm, column) for order in ORDERS),
             key=lambda blocks: round(columns_height(blocks, columns, GAP_MM), 2),
@@ -247,20 +255,33 @@ class Arranger:
                 y += block.height + GAP_MM
             elif block:
                 rest.append(name)
-        by_title = self.page.width - min(self.page.width, WIDTH_MM) - PAD_MM - 3.0
-        if by_title > 40:
-            for name in reversed(rest):
-                block = self.job.block(name, self.body_mm, by_title)
-                if block and block.height <= HEIGHT_MM - 1.0:
-                    beside.append((block, x, self.bottom + GAP_MM + 0.5))
-                    rest.remove(name)
-                    break
+        below = self.under_map(wide)
+        beside += self._by_title(rest, below, wide)
         columns = max(1, int((wide + GUTTER_MM) / (_LEAST_COLUMN_MM + GUTTER_MM)))
         each = (wide - (columns - 1) * GUTTER_MM) / columns
-        below = self.under_map(wide)
         if rest:
             below.append(_columned(self.job.blocks(rest, self.body_mm, each), columns, each))
         return self._arrangement(wide, below, beside)
+
+    def _by_title(self, rest: list[str], below: list[Block], wide: float) -> list[tuple[Block, float, float]]:
+        """Fill the room left of the title block: what is elsewhere, then panels of the rest, which they leave."""
+        x, y, room = self.page.x + PAD_MM, self.bottom + GAP_MM + 0.5, HEIGHT_MM - 1.0
+        by_title = self.page.width - min(self.page.width, WIDTH_MM) - PAD_MM - 3.0
+        if by_title < _LEAST_COLUMN_MM:
+            below.append(self.more(wide))
+            return []
+        placed: list[tuple[Block, float, float]] = []
+        more = self.more(by_title)
+        if more.height:
+            placed.append((more, x, y))
+            y, room = y + more.height + GAP_MM, room - more.height - GAP_MM
+        for name in reversed(rest[:]):
+            block = self.job.block(name, self.body_mm, by_title)
+            if block and block.height <= room:
+                placed.append((block, x, y))
+                y, room = y + block.height + GAP_MM, room - block.height - GAP_MM
+                rest.remove(name)
+        return placed
 
     def _arrangement(
         self, wide: float, below: list[Block], beside: list[tuple[Block, float, float]]
@@ -273,7 +294,7 @@ class Arranger:
             wide=wide,
             top=self.top,
             bottom=self.bottom,
-            below=tuple(below),
+            below=tuple(block for block in below if block.height),
             beside=tuple(beside),
             main_mm=self.main_mm,
         )
@@ -290,20 +311,18 @@ def _columned(blocks: Sequence[Block], columns: int, width_mm: float) -> Block:
 
 
 def arrangements(
-    job: Job, legend: Callable[[float, float], Block], least_width: float, keep: Keep
-) -> Iterator[list[Arrangement]]:
-    """Every arrangement of what page one keeps, one list for each letter height, the larger first."""
+    job: Job, legend: Callable[[float, float], Block], least_width: float, keep: Keep, body_mm: float
+) -> list[Arrangement]:
+    """Every arrangement of what page one keeps, upright paper first."""
     small = job.paper == "a5"
     upright, lying = frame(job.paper, landscape=False), frame(job.paper, landscape=True)
-    for body in BODY_MM:
-        tall, wide = (
-            Arranger(job=job, page=page, legend=legend, body_mm=body, keep=keep)
-            for page in (upright, lying)
-        )
-        found = [tall.stack(2 if small else 3)] if least_width <= upright.inner_width else []
-        found += [wide.side(c) for c in _SIDE_MM if least_width <= lying.inner_width - c - GUTTER_MM]
-        found += [wide.stack(3 if small else 4)] if least_width <= lying.inner_width else []
-        yield found
+    tall, wide = (
+        Arranger(job=job, page=page, legend=legend, body_mm=body_mm, keep=keep) for page in (upright, lying)
+    )
+    found = [tall.stack(2 if small else 3)] if least_width <= upright.inner_width else []
+    found += [wide.side(c) for c in _SIDE_MM if least_width <= lying.inner_width - c - GUTTER_MM]
+    found += [wide.stack(3 if small else 4)] if least_width <= lying.inner_width else []
+    return found
 
 
 def slot_maps(job: Job, view: View) -> list[SlotMap]:
@@ -319,10 +338,13 @@ def choose(job: Job, plans: Sequence[Plan], keeps: Sequence[Keep]) -> Layout | N
     """The first layout that fits: all on one page, then large letters, then upright paper. ``None`` without one."""
     least_width, least_height = min(p.least_width for p in plans), min(p.least_height for p in plans)
     for keep in keeps:
-        for found in arrangements(job, plans[0].legend, least_width, keep):
-            roomy = [at for at in found if at.room >= least_height]
-            for plan in plans:
-                for at in roomy:
+        measured: dict[float, list[Arrangement]] = {}
+        for body, name in PASSES:
+            if body not in measured:
+                found = arrangements(job, plans[0].legend, least_width, keep, body)
+                measured[body] = [at for at in found if at.room >= least_height]
+            for plan in (plan for plan in plans if plan.name_mm >= name):
+                for at in measured[body]:
                     if at.takes(plan):
                         return Layout(job=job, plan=plan, at=at)
     return None

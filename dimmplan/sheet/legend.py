@@ -37,7 +37,7 @@ def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: flo
         if held:
             blank = any(fact.needs_blank for fact in held)
             more = ", takes a blank" if blank and state is State.DEAD else ""
-            items.append((_SAMPLE_MM, f"{said}{more}: {len(held)}", _state_sample(state, blank)))
+            items.append((_SAMPLE_MM + (0.8 if state is State.HOLD else 0.0), f"{said}{more}: {len(held)}", _state_sample(state, blank)))
     if any(place.pin1 for place in facts.board.physical.slots):
         items.append((2.4, "pin 1 end", [Polygon(points=((0, 3.8), (2.4, 3.8), (0, 1.4)), look="ink")]))
     if brackets:

@@ -73,6 +73,11 @@ class SlotMap:
         return self.down.length(down) + FRONT_BAND_MM + REAR_BAND_MM
 
     @property
+    def name_mm(self) -> float:
+        """Letter height of slot names."""
+        return self.style.name_mm
+
+    @property
     def has_brackets(self) -> bool:
         """True where channels or controllers are marked."""
         return any(brackets.channels or brackets.controllers for brackets in self.needs.brackets)
@@ -227,6 +232,7 @@ class _Drawing:
         bank, sign = brackets.bank, -1.0 if brackets.at_start else 1.0
         first, last = self.placing(bank.slots[run.first]), self.placing(bank.slots[run.last])
         name, tick = clean(run.name), sign * 0.9
+        gap = 1.2
         if bank.upright:
             line = (first.top if brackets.at_start else first.bottom) + sign * (off + 0.6) + tick
             low, high = first.left + 0.3, last.right - 0.3
@@ -235,7 +241,7 @@ class _Drawing:
                 (low, line, low, line - tick),
                 (high, line, high, line - tick),
             )
-            base = line + (tick if brackets.at_start else tick + GROUP_MM)
+            base = line + sign * gap + (0.0 if brackets.at_start else GROUP_MM)
             look = "b" if what == "channel" else ""
             named = label((low + high) / 2, base, _said(what, name, high - low), GROUP_MM, look, anchor="middle")
             self.taken.append(Area(low, min(line, base - GROUP_MM), high, max(line, base)).grown(0.5))

@@ -24,7 +24,7 @@ MARK_MM = 2.2
 GROUP_MM = 2.5
 """Letter height of channel and controller names."""
 
-LEVEL_MM = GROUP_MM + 2.2
+LEVEL_MM = GROUP_MM + 2.5
 """One row of brackets with its names."""
 
 SOCKET_MM = 3.5
@@ -87,7 +87,7 @@ class MapNeeds:
         board = self.facts.board
         channels, controllers = tuple(runs(board, bank, "channel")), tuple(runs(board, bank, "controller"))
         names = max((width(clean(run.name), GROUP_MM, bold=True) for run in channels), default=0.0)
-        row = LEVEL_MM if bank.upright else names + 2.4
+        row = LEVEL_MM if bank.upright else names + 2.6
         depth = (row if channels else 0.0) + (LEVEL_MM if controllers else 0.0)
         return Brackets(bank, channels, controllers, at_start, depth, row if channels else 0.0)
 

@@ -77,6 +77,11 @@ class Overview:
                 yield *ends(mark.area), long if mark_turned(mark) == on_side else MARK_MM + 1.8
 
     @property
+    def name_mm(self) -> float:
+        """An overview has no slot names: large text counts alone."""
+        return 0.0
+
+    @property
     def least_width(self) -> float:
         """Paper that it needs across."""
         return self.across.length(0.06)

@@ -107,21 +107,19 @@ def stacked_lines(area: Area, lines: Lines, *, backed: bool = False) -> list[Sha
     along, across = (high, wide) if turned else (wide, high)
     kept, used = _kept(lines, along, across)
     x, y = area.centre
-    shapes: list[Shape] = []
+    backs: list[Shape] = []
+    texts: list[Shape] = []
     at = -used / 2
     for text, cap, look in kept:
         base = at + cap
         at = base + 1.3
-        half = width(text, cap, bold="b" in look) / 2 + 0.6
-        if backed:
-            box = (x + base - cap - 0.5, y - half, cap + 1.0, 2 * half)
-            box = box if turned else (x - half, y + base - cap - 0.5, 2 * half, cap + 1.0)
-            shapes.append(Rect(x=box[0], y=box[1], width=box[2], height=box[3], look="paper"))
+        half = width(text, cap, bold="b" in look) / 2 + 0.8
+        behind = Area(-half, base - cap - 0.7, half, base + 1.2)
+        behind = Area(behind.top, -half, behind.bottom, half) if turned else behind
+        backs.append(rect_of(Area(x + behind.left, y + behind.top, x + behind.right, y + behind.bottom), "paper"))
         place = (x + base, y, -90) if turned else (x, y + base, 0)
-        shapes.append(
-            label(place[0], place[1], text, cap, look, anchor="middle", turn=place[2])
-        )
-    return shapes
+        texts.append(label(place[0], place[1], text, cap, look, anchor="middle", turn=place[2]))
+    return [*backs, *texts] if backed else texts
 
 
 def _kept(lines: Lines, along: float, across: float) -> tuple[Lines, float]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from random import Random
 
 import pytest
 from hypothesis import given, settings
@@ -20,7 +21,7 @@ from dimmplan.model.module import DIE_GBIT, RATES_MTS, FormFactor, Generation, K
 DDR4, DDR5 = Generation.DDR4, Generation.DDR5
 
 REAL = [
-    # label as printed, generation, GiB, kind, package ranks, logical ranks, width, ECC bits, MT/s, speed bin, our spelling
+    # as printed, generation, GiB, kind, package and logical ranks, width, ECC bits, MT/s, speed bin, our spelling
     ("8GB 1Rx8 PC4-2666V-UA2-11", DDR4, 8, Kind.UDIMM, 1, 1, 8, 0, 2666, "V", "8GB 1Rx8 PC4-2666V-U"),
     ("4DRx4 PC4-2133P-LD0-10-DC0", DDR4, None, Kind.LRDIMM, 4, 4, 4, 8, 2133, "P", "4DRx4 PC4-2133P-L"),
     ("2Rx4 PC4-2133P-RA0-10-MC0", DDR4, None, Kind.RDIMM, 2, 2, 4, 8, 2133, "P", "2Rx4 PC4-2133P-R"),
@@ -309,7 +310,7 @@ def test_what_is_written_is_read_back(parts: LabelParts) -> None:
 
 @settings(max_examples=300, derandomize=True, deadline=None)
 @given(legal_parts(), st.randoms(use_true_random=False))
-def test_careless_writing_is_read_back(parts: LabelParts, random: st.Random) -> None:
+def test_careless_writing_is_read_back(parts: LabelParts, random: Random) -> None:
     """Case, extra blanks, line breaks, and blanks for hyphens do not change what a label says."""
 
     def blank() -> str:
