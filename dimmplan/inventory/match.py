@@ -23,6 +23,7 @@ from dimmplan.units import cleaned, quoted
 
 How = Literal["answer", "name", "alias", "structure"]
 MOST_MAPPING_BYTES = 1 << 20
+_HEADER = ["locator", "bank", "slot"]
 
 _CHANNEL = re.compile(r"CHANNEL\s*([A-Z]|\d{1,2})(?![A-Z0-9])")
 _LETTER_AND_NUMBER = re.compile(r"(?:^|[^A-Z])(?:DIMM)?\s*([A-Z])(\d{1,2})$")
@@ -218,7 +219,7 @@ def read_mapping(path: Path, board: Board) -> dict[tuple[str, str], str]:
     answers: dict[tuple[str, str], str] = {}
     problems: list[Problem] = []
     for number, row in enumerate(csv.reader(io.StringIO(text)), start=1):
-        if not row or row[0].startswith("#") or (number == 1 and folded(row[0]) == "locator"):
+        if not row or row[0].startswith("#") or [folded(cell) for cell in row] == _HEADER:
             continue
         cells = [clean(cell) for cell in row] + ["", ""]
         locator, bank, slot = cells[0], cells[1], cells[2]
@@ -244,7 +245,7 @@ def mapping_text(found: Found, matching: Matching) -> str:
     output = io.StringIO()
     writer = csv.writer(output, lineterminator="\n")
     output.write("# dimmplan slot mapping: fill in the slots that are missing\n")
-    writer.writerow(["locator", "bank", "slot"])
+    writer.writerow(_HEADER)
     for index, slot in enumerate(found.slots):
         if slot.counts:
             writer.writerow([slot.locator, slot.bank, slots.get(index, "")])

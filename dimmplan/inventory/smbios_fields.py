@@ -48,7 +48,8 @@ class _Texts:
 
     def __init__(self, structure: Structure) -> None:
         self._structure = structure
-        self._texts = structure.texts.split(b"\0", _MOST_TEXTS) if structure.texts else []
+        texts = structure.texts.split(b"\0", _MOST_TEXTS)
+        self._texts = texts if texts[0] else []  # an empty text ends the list of texts
         self.bad: list[str] = []
 
     def get(self, offset: int, field: str) -> str | None:
@@ -134,16 +135,19 @@ def _said(number: int | None) -> str:
 
 
 def _size(structure: Structure) -> tuple[bool, int | None]:
-    """Empty or not, and the size in KiB (DSP0134 7.18, offset 0Ch; 7.18.5 for the extended size at 1Ch)."""
+    """Empty or not, and the size in KiB (DSP0134 7.18, offset 0Ch; 7.18.5 for the extended size at 1Ch).
+
+    7FFFh refers to the extended size since 2.7; in a structure that is too short for it, it is a number like others.
+    """
     code = structure.number(0x0C, "H")
     if code in (None, 0xFFFF):
         return False, None
     if not code:
         return True, None
-    if code == 0x7FFF:
-        extended = structure.number(0x1C, "I")
-        return False, ((extended & 0x7FFFFFFF) << 10 or None) if extended is not None else None
-    return False, code & 0x7FFF if code & 0x8000 else code << 10
+    extended = structure.number(0x1C, "I") if code == 0x7FFF else None
+    if extended is not None:
+        return False, (extended & 0x7FFFFFFF) << 10 or None
+    return False, (code & 0x7FFF or None) if code & 0x8000 else code << 10
 
 
 def _width(bits: int | None) -> int | None:

@@ -83,15 +83,16 @@ def _slot(device: DeviceRecord, roles: dict[int | None, Role]) -> FoundSlot:
         role=_device_role(device, roles.get(device.array, "memory")),
         state=state,
         why=why,
+        persistent=state == "hold",
         said=device.said,
     )
-    if state == "empty" or device.damage:
+    if device.empty or device.damage:
         return slot
     generation = _GENERATIONS.get(device.type or "")
     ecc, _, _ = ecc_of_widths(generation, device.total_width, device.data_width)
     return replace(
         slot,
-        capacity_kib=None if device.empty else device.size_kib,
+        capacity_kib=device.size_kib,
         generation=generation,
         kind=_kind(device, ecc),
         form_factor={"DIMM": FormFactor.DIMM, "SODIMM": FormFactor.SO_DIMM}.get(device.form or ""),
@@ -102,7 +103,6 @@ def _slot(device: DeviceRecord, roles: dict[int | None, Role]) -> FoundSlot:
         configured_mts=device.configured_mts,
         voltage_mv=device.voltage_mv,
         technology=device.technology if device.technology not in ("unknown", tables.OUT_OF_SPEC) else None,
-        persistent=state == "hold",
         maker=meaningful(device.maker),
         part_number=meaningful(device.part),
         serial=meaningful(device.serial),
@@ -192,7 +192,7 @@ def _note_device(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: 
         odd.note_slot("not-a-slot", slots, index, text=f"{slot.role}: {CATALOGUE['not-a-slot']}")
     if slot.state == "hold":
         _note_hold(slots, index, device, odd)
-    if slot.state not in ("filled", "hold") or not slot.counts:
+    if slot.state not in ("filled", "hold") or device.empty or not slot.counts:
         return
     if slot.generation is None and slot.state == "filled":
         unknown = device.type is None or device.type in _SAYS_NOTHING
@@ -294,7 +294,7 @@ def _processor(record: ProcessorRecord) -> FoundProcessor:
         locator=meaningful(record.socket) or "",
         state=state,
         enabled=enabled if record.populated else None,
-        status=record.status or "",
+        status=(record.status or "") if record.populated else "",
         maker=meaningful(record.maker),
         name=meaningful(record.version),
         cores=record.cores,

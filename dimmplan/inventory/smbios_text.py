@@ -25,6 +25,7 @@ _HANDLE = re.compile(
 )
 _TYPE = re.compile(r"\s{0,40}DMI type (\d{1,3}),\s{0,4}(\d{1,6}) bytes\.?\s*", re.IGNORECASE)
 _LONGEST_NAME = 60
+_TRUNCATED = "<truncated>"
 _VERSION = re.compile(r"\s{0,40}SMBIOS (\d{1,3})\.(\d{1,3})(?:\.\d{1,3})? present\.?.*", re.IGNORECASE)
 _TABLE_AT = re.compile(r"\s{0,40}Table at (0x[0-9A-F]{1,16})\.?\s*", re.IGNORECASE)
 _HEAD = re.compile(r"\s{0,40}# dmidecode \d.*")
@@ -179,6 +180,8 @@ class _Reader:
             return True
         title = " ".join(line.split()).casefold()
         current = self.blocks[-1] if self.blocks else None
+        if title == _TRUNCATED:
+            return False
         if current is not None and self._has_handles and not current.title and ":" not in line and line[:1] != "#":
             current.title = title
             if current.type is None:

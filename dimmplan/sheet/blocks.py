@@ -125,46 +125,74 @@ SIGNAL_PAD_MM = 2.4
 """What a signal panel's frame takes from its width."""
 
 
-def columns_height(blocks: Sequence[Block], count: int, gap: float) -> float:
-    """The least height with which the blocks, kept in order, fill ``count`` columns."""
-    heights = [block.height for block in blocks]
-    if not heights:
-        return 0.0
-    low, high = max(heights), sum(heights) + gap * len(heights)
-    for _ in range(24):
-        middle = (low + high) / 2
-        if columns_needed(blocks, middle, gap) <= count:
+@dataclass(frozen=True, slots=True)
+class Packed:
+    """Blocks dealt out to columns side by side."""
+
+    columns: tuple[tuple[Block, ...], ...]
+    gap: float
+    gutter: float
+
+    @property
+    def height(self) -> float:
+        """Height of the longest column."""
+        return max((_pile(column, self.gap) for column in self.columns), default=0.0)
+
+    def block(self, width_mm: float) -> Block:
+        """All columns as one block; ``width_mm`` is that of one column."""
+
+        def draw(x: float, y: float) -> list[Shape]:
+            shapes: list[Shape] = []
+            for number, column in enumerate(self.columns):
+                shapes += stacked(column, self.gap).draw(x + number * (width_mm + self.gutter), y)
+            return shapes
+
+        return Block(len(self.columns) * (width_mm + self.gutter) - self.gutter, self.height, draw)
+
+
+def _pile(blocks: Sequence[Block], gap: float) -> float:
+    return sum(block.height for block in blocks) + gap * max(0, len(blocks) - 1)
+
+
+def in_order(blocks: Sequence[Block], count: int, gap: float, gutter: float) -> Packed:
+    """Blocks in at most ``count`` columns, read down the first, then down the next, as low as that can be."""
+    heights = sorted({_pile(blocks[i:j], gap) for i in range(len(blocks)) for j in range(i + 1, len(blocks) + 1)})
+    low, high = 0, len(heights) - 1
+    while low < high:
+        middle = (low + high) // 2
+        if len(_filled(blocks, heights[middle], gap)) <= count:
             high = middle
         else:
-            low = middle
-    return high
+            low = middle + 1
+    return Packed(_filled(blocks, heights[low], gap) if heights else (), gap, gutter)
 
 
-def columns_needed(blocks: Sequence[Block], height: float, gap: float) -> int:
-    """How many columns of a height the blocks take, in order."""
-    count, used = 1, 0.0
+def _filled(blocks: Sequence[Block], height: float, gap: float) -> tuple[tuple[Block, ...], ...]:
+    columns: list[list[Block]] = [[]]
     for block in blocks:
-        step = block.height + (gap if used else 0.0)
-        if used and used + step > height + 1e-6:
-            count, used = count + 1, block.height
-        else:
-            used += step
-    return count
+        if columns[-1] and _pile([*columns[-1], block], gap) > height + 1e-6:
+            columns.append([])
+        columns[-1].append(block)
+    return tuple(tuple(column) for column in columns)
 
 
-def in_columns(
-    blocks: Sequence[Block], x: float, y: float, *, width_mm: float, height: float, gap: float, gutter: float
-) -> list[Shape]:
-    """The blocks drawn in columns, in order: down the first, then down the next."""
-    shapes: list[Shape] = []
-    at, used = x, 0.0
-    for block in blocks:
-        step = block.height + (gap if used else 0.0)
-        if used and used + step > height + 1e-6:
-            at, used, step = at + width_mm + gutter, 0.0, block.height
-        shapes += block.draw(at, y + used + step - block.height)
-        used += step
-    return shapes
+def evenly(blocks: Sequence[Block], count: int, gap: float, gutter: float) -> Packed:
+    """Blocks dealt out so that the columns are nearly even: the highest first, each to the lowest column.
+
+    Within a column, and from column to column by their first blocks, they stay in order.
+    """
+    columns: list[list[int]] = [[] for _ in range(count)]
+    for index in sorted(range(len(blocks)), key=lambda i: -blocks[i].height):
+        lowest = min(columns, key=lambda column: _pile([blocks[i] for i in column], gap))
+        lowest.append(index)
+    dealt = sorted(sorted(column) for column in columns if column)
+    return Packed(tuple(tuple(blocks[i] for i in column) for column in dealt), gap, gutter)
+
+
+def packed(blocks: Sequence[Block], count: int, gap: float, gutter: float) -> Packed:
+    """In order where that is hardly higher, else evenly."""
+    ordered, even = in_order(blocks, count, gap, gutter), evenly(blocks, count, gap, gutter)
+    return ordered if ordered.height <= even.height + 1.5 else even
 
 
 @dataclass(frozen=True, slots=True)

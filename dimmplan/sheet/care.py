@@ -17,8 +17,7 @@ BEFORE = (
     "Shared chassis: a cord may feed a neighbour. Ask first.",
 )
 DEFERENCE = (
-    "The machine's service manual, site rules, local codes and licensed practice go before this sheet. "
-    "It is an aid, not a safety label."
+    "This sheet is an aid, not a safety label: service manual, site rules, local codes and licensed practice go first."
 )
 
 
@@ -43,7 +42,7 @@ def warning(facts: Facts, cap_mm: float, width_mm: float) -> Block:
             "Pull all power cords and wait as the maker states; no standby light may be lit in the chassis or by "
             "the slots. Modules are not hot-pluggable.",
         ),
-        ("Fans", "may restart: keep fingers, hair and cables out of them."),
+        ("Fans", "may restart: keep fingers, hair and cables out."),
         ("Tipping, weight.", f"One machine out at a time, anti-tip feet out. {heavy} Lift by the site's rule."),
         ("Liquid-cooled:", "stop. Trained staff only."),
     ]
@@ -80,7 +79,7 @@ def deference(cap_mm: float, width_mm: float) -> Block:
 def before_power(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     """What to look at before the cords go back."""
     blanks = len(facts.blanks)
-    texts = ["Slots match the map, latches closed."]
+    texts = ["Slots as on the map, latches closed."]
     if blanks:
         texts.append(f"{counted(blanks, 'blank')} in place, see map.")
     texts += ["Baffle and lid on.", "Nothing left inside."]

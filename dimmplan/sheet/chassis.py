@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from dimmplan.sheet import panels
-from dimmplan.sheet.blocks import Block, columns_height, columns_needed, in_columns
+from dimmplan.sheet.blocks import Block, packed
 from dimmplan.sheet.facts import clean
 from dimmplan.sheet.job import Job
 from dimmplan.sheet.map import SlotMap
@@ -23,7 +23,7 @@ from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM, title_block
 from dimmplan.sheet.view import View
 
 GUTTER_MM = 4.0
-GAP_MM = 2.2
+GAP_MM = 2.0
 BANNER_MM = 7.0
 MOST_ON_ONE_MAP = 32
 """Boards with more slots get an overview and a page for each socket or pair."""
@@ -44,15 +44,8 @@ PASSES = ((2.5, 5.0), (2.2, 5.0), (2.5, 0.0), (2.2, 0.0), (2.0, 0.0))
 SMALL_STYLES: tuple[tuple[float, float, bool], ...] = ((2.8, 2.0, False), (2.8, 2.0, True))
 """For small paper only."""
 
-ORDERS: tuple[tuple[str, ...], ...] = (
-    ("before", "access", "warning", "caution", "notice", "know", "power", "boot"),
-    ("before", "warning", "caution", "notice", "access", "know", "power", "boot"),
-    ("warning", "caution", "before", "access", "notice", "know", "power", "boot"),
-    ("before", "access", "know", "warning", "caution", "notice", "power", "boot"),
-    ("warning", "before", "notice", "caution", "access", "know", "power", "boot"),
-    ("warning", "before", "access", "caution", "notice", "know", "power", "boot"),
-)
-"""Orders of the panels in columns that read well; the one that takes least height is used."""
+ORDER = ("before", "access", "warning", "caution", "notice", "know", "power", "boot")
+"""The panels in the order in which they are read."""
 
 @dataclass(frozen=True, slots=True)
 class Keep:
@@ -221,7 +214,8 @@ class Arranger:
     def under_map(self, wide: float) -> list[Block]:
         """Legend and steps."""
         legend = self.legend(max(2.0, self.body_mm - 0.3), wide)
-        return [legend, *self.job.blocks(self.kept(["install-short" if self.keep.short else "install"]), self.body_mm, wide)]
+        steps = self.kept(["install-short" if self.keep.short else "install"])
+        return [legend, *self.job.blocks(steps, self.body_mm, wide)]
 
     def more(self, wide: float) -> Block:
         """What is elsewhere."""
@@ -233,12 +227,8 @@ class Arranger:
         wide = self.page.inner_width
         column = (wide - (columns - 1) * GUTTER_MM) / columns
         below = [*self.under_map(wide), self.more(wide)]
-        best = min(
-            (self.job.blocks(self.kept(order), self.body_mm, column) for order in ORDERS),
-            key=lambda blocks: round(columns_height(blocks, columns, GAP_MM), 2),
-        )
-        if best:
-            below.append(_columned(best, columns, column))
+        panes = self.job.blocks(self.kept(ORDER), self.body_mm, column)
+        below.append(packed(panes, columns, GAP_MM, GUTTER_MM).block(column))
         below += self.job.blocks(self.kept(["deference"]), self.body_mm, wide)
         return self._arrangement(wide, below, [])
 
@@ -248,7 +238,7 @@ class Arranger:
         beside: list[tuple[Block, float, float]] = []
         rest: list[str] = []
         y = self.top
-        for name in self.kept(("before", "access", "warning", "caution", "notice", "deference", "know", "power", "boot")):
+        for name in self.kept((*ORDER[:5], "deference", *ORDER[5:])):
             block = self.job.block(name, self.body_mm, column)
             if block and y + block.height <= self.bottom:
                 beside.append((block, x + wide + GUTTER_MM, y))
@@ -260,7 +250,8 @@ class Arranger:
         columns = max(1, int((wide + GUTTER_MM) / (_LEAST_COLUMN_MM + GUTTER_MM)))
         each = (wide - (columns - 1) * GUTTER_MM) / columns
         if rest:
-            below.append(_columned(self.job.blocks(rest, self.body_mm, each), columns, each))
+            panes = self.job.blocks(rest, self.body_mm, each)
+            below.append(packed(panes, columns, GAP_MM, GUTTER_MM).block(each))
         return self._arrangement(wide, below, beside)
 
     def _by_title(self, rest: list[str], below: list[Block], wide: float) -> list[tuple[Block, float, float]]:
@@ -298,16 +289,6 @@ class Arranger:
             beside=tuple(beside),
             main_mm=self.main_mm,
         )
-
-
-def _columned(blocks: Sequence[Block], columns: int, width_mm: float) -> Block:
-    """Blocks in even columns as one block."""
-    height = columns_height(blocks, columns, GAP_MM)
-
-    def draw(x: float, y: float) -> list[Shape]:
-        return in_columns(blocks, x, y, width_mm=width_mm, height=height, gap=GAP_MM, gutter=GUTTER_MM)
-
-    return Block(columns * (width_mm + GUTTER_MM) - GUTTER_MM, height, draw)
 
 
 def arrangements(
@@ -361,11 +342,10 @@ def continued(job: Job, page: Frame, names: Sequence[str], sheet: str) -> tuple[
     for block in job.blocks(["install"] if "install" in names else [], body, page.inner_width):
         shapes += block.draw(page.x + PAD_MM, y)
         y, room = y + block.height + GAP_MM, room - block.height - GAP_MM
-    order = [name for name in ORDERS[0] if name in names and job.block(name, body, wide)]
+    order = [name for name in ORDER if name in names and job.block(name, body, wide)]
     blocks = job.blocks(order, body, wide)
     taken = len(blocks)
-    while taken and columns_needed(blocks[:taken], room, GAP_MM) > columns:
+    while taken and packed(blocks[:taken], columns, GAP_MM, GUTTER_MM).height > room:
         taken -= 1
-    if taken:
-        shapes += _columned(blocks[:taken], columns, wide).draw(page.x + PAD_MM, y)
+    shapes += packed(blocks[:taken], columns, GAP_MM, GUTTER_MM).block(wide).draw(page.x + PAD_MM, y)
     return shapes + draw_foot(job, page, main, sheet, body if pick else None), order[taken:]

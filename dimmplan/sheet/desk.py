@@ -32,12 +32,13 @@ def asked(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     """What was asked, and how good the answer is known to be."""
     place = facts.placement
     option = facts.board.processor(place.processor)
+    trust = TRUST[facts.board.trust]
     rows: list[tuple[str, str]] = [
         ("Asked for", f"{format_capacity(place.capacity_gib)} usable, mode {place.mode.value}, {clean(place.prefer)}"),
         ("Sockets fitted", listed([clean(socket) for socket in place.fitted])),
         ("Processor", clean(option.title or option.id) if option else "the board file names none"),
         ("Answer", _STATUS[place.status]),
-        ("Board file", f"{facts.board.id}, {TRUST[facts.board.trust]}, electrical part {facts.board.electrical_digest}"),
+        ("Board file", f"{facts.board.id}, {trust}, electrical part {facts.board.electrical_digest}"),
     ]
     lead = widest([head for head, _ in rows], cap_mm) + 3.0
 
@@ -161,8 +162,11 @@ def desk_blocks(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
         blocks.append(paragraph([(said, True)], cap_mm, width_mm))
     else:
         channels = [len(facts.board.socket(socket.socket).channels) for socket in figures.sockets]
-        blocks += [totals(facts, figures, cap_mm, width_mm), per_socket(figures, facts.placement.mode, cap_mm, width_mm)]
-        blocks.append(region_chart(figures, channels, cap_mm, width_mm))
+        blocks += [
+            totals(facts, figures, cap_mm, width_mm),
+            per_socket(figures, facts.placement.mode, cap_mm, width_mm),
+            region_chart(figures, channels, cap_mm, width_mm),
+        ]
     blocks += findings(facts, cap_mm, width_mm)
     return [*blocks, paragraph([(_MODEL, False)], cap_mm, width_mm)]
 

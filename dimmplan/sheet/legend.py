@@ -10,7 +10,7 @@ from dimmplan.sheet.measure import width
 from dimmplan.sheet.shapes import Polygon, Rect, Segment, Shape, Strokes, moved
 from dimmplan.sheet.slotbox import Columns, Placing, SlotStyle, draw_slot, pattern_block, type_look
 
-_SAMPLE_MM, _ROW_MM, _HIGH_MM = 10.0, 5.8, 5.0
+_SAMPLE_MM, _ROW_MM, _HIGH_MM = 10.0, 5.6, 5.0
 _APART_MM = 4.0
 
 Item = tuple[float, str, list[Shape]]
@@ -37,7 +37,8 @@ def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: flo
         if held:
             blank = any(fact.needs_blank for fact in held)
             more = ", takes a blank" if blank and state is State.DEAD else ""
-            items.append((_SAMPLE_MM + (0.8 if state is State.HOLD else 0.0), f"{said}{more}: {len(held)}", _state_sample(state, blank)))
+            wide = _SAMPLE_MM + (0.8 if state is State.HOLD else 0.0)
+            items.append((wide, f"{said}{more}: {len(held)}", _state_sample(state, blank)))
     if any(place.pin1 for place in facts.board.physical.slots):
         items.append((2.4, "pin 1 end", [Polygon(points=((0, 3.8), (2.4, 3.8), (0, 1.4)), look="ink")]))
     if brackets:
@@ -80,7 +81,7 @@ def in_rows(items: Sequence[Item], cap_mm: float, width_mm: float) -> Block:
     def draw(x: float, y: float) -> list[Shape]:
         shapes: list[Shape] = []
         for number, row in enumerate(rows):
-            top = y + number * _ROW_MM + 0.4
+            top = y + number * _ROW_MM + 0.3
             for offset, (sample, said, drawn) in row:
                 shapes += [moved(shape, x + offset, top) for shape in drawn]
                 lead = sample + 1.4 if sample else 0.0

@@ -21,7 +21,7 @@ from dimmplan.sheet.warp import Need, Stretch, stretch
 MARK_MM = 2.2
 """Letter height on landmarks."""
 
-GROUP_MM = 2.5
+GROUP_MM = 2.2
 """Letter height of channel and controller names."""
 
 LEVEL_MM = GROUP_MM + 2.5

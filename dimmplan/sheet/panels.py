@@ -115,7 +115,9 @@ def install_short(facts: Facts, cap_mm: float, width_mm: float, *, sheets: str =
     return headed(f"Install in the order of the numbers {where}", stacked(blocks, 0.5), cap_mm)
 
 
-def _batch(head: str, batch: tuple[SlotFact, ...], cells: _Cells, *, lead: float, per_row: int, width_mm: float) -> Block:
+def _batch(
+    head: str, batch: tuple[SlotFact, ...], cells: _Cells, *, lead: float, per_row: int, width_mm: float
+) -> Block:
     row = cells.cap_mm + 2.0
     above = 0.0 if lead else row - 0.8
     rows = -(-len(batch) // per_row)

@@ -13,8 +13,8 @@ from dimmplan.sheet.shapes import Anchor, Group, Polygon, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
 from dimmplan.sheet.view import Area, Front
 
-FRONT_BAND_MM = 9.5
-REAR_BAND_MM = 6.0
+FRONT_BAND_MM = 9.2
+REAR_BAND_MM = 5.6
 _HEAD_MM = 3.5
 
 Lines = list[tuple[str, float, str]]
@@ -59,7 +59,7 @@ def _arrow(x: float, front_y: float, sign: int) -> Polygon:
 def heading(said: tuple[str, str], note: tuple[str, str], front: Front, box: Area) -> list[Shape]:
     """Beside the words for front and rear: which machine, what to expect, what the drawing is worth."""
     x, wide = box.left, box.right - box.left
-    rear_line, front_line = (box.top + 4.0, box.bottom - 5.4) if front == "down" else (box.bottom - 0.8, box.top + 2.4)
+    rear_line, front_line = (box.top + 4.0, box.bottom - 5.2) if front == "down" else (box.bottom - 0.8, box.top + 2.4)
     room = wide / 2 - 9.0
     left, right = (fitted(words, _HEAD_MM, room, bold=True) for words in said)
     shapes: list[Shape] = [

@@ -51,7 +51,7 @@ class SlotStyle:
     @property
     def end_mm(self) -> float:
         """Least length of the pattern at the end of a slot."""
-        return max(6.0, 1.15 * self.width_mm)
+        return min(max(6.0, 1.15 * self.width_mm), 7.0)
 
     @property
     def step_mm(self) -> float:

@@ -12,7 +12,7 @@ from dimmplan.sheet.shapes import Line, Rect, Shape
 
 LABEL_MM = 2.0
 VALUE_MM = 2.5
-_ROW_MM, _LOW_ROW_MM = 7.2, 5.9
+_ROW_MM, _LOW_ROW_MM = 6.9, 5.5
 WIDTH_MM = 186.0
 """The block's most width: about that of upright paper."""
 
@@ -80,8 +80,8 @@ def _row(row: Sequence[_Field], x: float, y: float, wide: float) -> list[Shape]:
     at = x
     for number, field in enumerate(row):
         room = wide * field.share
-        shapes.append(label(at + 1.2, y + 0.9 + LABEL_MM, field.head, LABEL_MM))
-        base = y + _ROW_MM - 1.0
+        shapes.append(label(at + 1.2, y + 0.8 + LABEL_MM, field.head, LABEL_MM))
+        base = y + _ROW_MM - 0.9
         if field.value is None:
             shapes.append(Line(x1=at + 1.2, y1=base, x2=at + room - 1.2, y2=base, look="write"))
         else:
@@ -103,7 +103,7 @@ def _sized(text: str, room: float) -> tuple[str, float]:
 
 
 def _code_row(given: Given, x: float, y: float, wide: float) -> list[Shape]:
-    base = y + _LOW_ROW_MM - 1.6
+    base = y + _LOW_ROW_MM - 1.5
     shapes: list[Shape] = [label(x + 1.2, base, "Plan code", LABEL_MM)]
     start = x + 1.2 + width("Plan code", LABEL_MM) + 2.0
     if given.code:

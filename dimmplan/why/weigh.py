@@ -1,0 +1,261 @@
+"""Alternatives to a placement, weighed by the rules and by the list of criteria that chose it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+from dimmplan.errors import Cause, InputError, Problem, RefusedError, did_you_mean
+from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.model.board import Board, Socket
+from dimmplan.model.module import Module
+from dimmplan.model.placement import Placement
+from dimmplan.model.request import USUAL_OVER, Request, Supply
+from dimmplan.model.rows import SequenceRow
+from dimmplan.rules import Breach, Content, all_rows, judge
+from dimmplan.solve.criteria import LISTS, Criterion, criteria_of
+from dimmplan.solve.evaluate import Value, texts_of, vector_of
+from dimmplan.solve.space import Space
+from dimmplan.units import quoted
+
+PartedBy = Literal["rule", "below", "above", "criterion", "board-order", "same"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weighed:
+    """One content of the slots. ``vector`` and ``figures`` are ``None`` where an error row breaks."""
+
+    content: dict[str, Module | None]
+    breaches: tuple[Breach, ...]
+    figures: PlacementFigures | None
+    vector: tuple[Value, ...] | None
+
+    @property
+    def errors(self) -> tuple[Breach, ...]:
+        """The broken error rows."""
+        return tuple(breach for breach in self.breaches if breach.severity == "error")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Parted:
+    """The first rule or criterion that separates an alternative from the plan, and both values.
+
+    ``rule``: error rows break, ``breaches`` has them all. ``below`` and ``above``: usable GiB under the request, or
+    over all that counts as an answer to it. ``criterion``: the first of the list that differs; for
+    ``advised_broken``, ``breaches`` has the advised rows. ``board-order``: all criteria are equal. ``same``: it is
+    the plan.
+    """
+
+    by: PartedBy
+    name: str
+    plan: Value | None = None
+    alternative: Value | None = None
+    better: Literal["high", "low"] | None = None
+    breaches: tuple[Breach, ...] = ()
+    first: Literal["plan", "alternative"] = "plan"
+
+
+class Case:
+    """A placement with all that alternatives to it are weighed by; contents weighed are remembered.
+
+    The request is made from the placement: capacity asked, its types (and ``extra`` ones), sockets, processor, mode
+    and list. Stock, prices and an allowance above the request are not carried by a placement: what the plan itself
+    is above the request counts as allowed. Raises ``InputError`` for an unknown preference list.
+    """
+
+    def __init__(self, board: Board, placement: Placement, *, extra: Iterable[Module] = ()) -> None:
+        if placement.prefer not in LISTS:
+            hint = did_you_mean(placement.prefer, list(LISTS))
+            found = quoted(placement.prefer)
+            raise InputError(Problem(file="plan", place="prefer", found=found, allowed=", ".join(LISTS), hint=hint))
+        self.board, self.placement = board, placement
+        self.option = board.processor(placement.processor)
+        self.content: dict[str, Module | None] = dict(placement.slots)
+        self.criteria: tuple[Criterion, ...] = criteria_of(placement.prefer, priced=False)
+        types = dict.fromkeys((*placement.types, *extra))
+        before = self.figures_of(self.content)
+        self.usable_gib = before.usable_gib if before else 0
+        self.request = Request(
+            capacity_gib=placement.capacity_gib,
+            supplies=tuple(Supply(module=module) for module in types),
+            fitted=placement.fitted,
+            processor=placement.processor,
+            mode=placement.mode,
+            prefer=placement.prefer,
+            over_gib=max(0, self.usable_gib - placement.capacity_gib),
+            max_types=max(1, len(types)),
+        )
+        self.space = Space(board, self.request)
+        self._weighed: dict[tuple[Module | None, ...], Weighed] = {}
+        self.plan = self.weigh(self.content)
+
+    @property
+    def floor_gib(self) -> int:
+        """Usable capacity under which an alternative does not answer the request as the plan does."""
+        return min(self.request.capacity_gib, self.usable_gib)
+
+    @property
+    def limit_gib(self) -> int:
+        """Usable capacity above which nothing counts as an answer to the request."""
+        asked = self.request.capacity_gib
+        return max(asked + int(asked * USUAL_OVER), self.usable_gib)
+
+    def require_sound(self) -> None:
+        """Raise ``RefusedError`` where the plan itself breaks an error row: nothing can be measured against it."""
+        if not any(self.content.values()):
+            raise RefusedError([Cause(rule="modules", text="The plan holds no module.")])
+        if self.plan.errors:
+            raise RefusedError(
+                Cause(
+                    rule=breach.rule,
+                    text=f"The plan itself breaks a rule: {breach.found} at {', '.join(breach.where)}; "
+                    f"allowed: {breach.allowed}.",
+                    source=breach.source,
+                )
+                for breach in self.plan.errors
+            )
+
+    def judge_content(self, content: Content) -> tuple[Breach, ...]:
+        """Every row that a content breaks, on the plan's sockets with its processor."""
+        return judge(self.board, self.option, self.placement.fitted, content)
+
+    def figures_of(self, content: Content) -> PlacementFigures | None:
+        """The figures of a content on the plan's sockets; ``None`` where it cannot run at all."""
+        try:
+            return placement_figures(self.board, self.option, self.placement.fitted, content)
+        except ValueError:
+            return None
+
+    def weigh(self, content: Mapping[str, Module | None]) -> Weighed:
+        """Judge and measure a content."""
+        key = tuple(content.get(slot) for slot in self.board.slots)
+        if key not in self._weighed:
+            self._weighed[key] = self._weigh(dict(zip(self.board.slots, key, strict=True)))
+        return self._weighed[key]
+
+    def _weigh(self, content: dict[str, Module | None]) -> Weighed:
+        breaches = self.judge_content(content)
+        if any(breach.severity == "error" for breach in breaches):
+            return Weighed(content=content, breaches=breaches, figures=None, vector=None)
+        figures = self.figures_of(content)
+        vector = vector_of(self.space, self.criteria, content) if figures else None
+        return Weighed(content=content, breaches=breaches, figures=figures, vector=vector)
+
+    def changed(self, changes: Mapping[str, Module | None]) -> Weighed:
+        """The plan with some slots changed, weighed."""
+        return self.weigh({**self.content, **changes})
+
+    def part(self, other: Weighed) -> Parted:
+        """What separates an alternative from the plan first. The plan must be sound."""
+        if other.errors:
+            return Parted(by="rule", name=other.errors[0].rule, breaches=other.errors)
+        if other.figures is None or other.vector is None or self.plan.vector is None:
+            return Parted(by="below", name="capacity", plan=self.usable_gib, alternative=0, better="high")
+        usable = other.figures.usable_gib
+        if usable < self.floor_gib:
+            return Parted(by="below", name="capacity", plan=self.usable_gib, alternative=usable, better="high")
+        if usable > self.limit_gib:
+            return Parted(by="above", name="capacity", plan=self.usable_gib, alternative=usable, better="low")
+        return self._part_by_criteria(other, self.plan.vector, other.vector)
+
+    def _part_by_criteria(self, other: Weighed, mine: tuple[Value, ...], theirs: tuple[Value, ...]) -> Parted:
+        for criterion, here, there in zip(self.criteria, mine, theirs, strict=True):
+            if here != there:
+                wins = there > here if criterion.better == "high" else there < here
+                return Parted(
+                    by="criterion",
+                    name=criterion.name,
+                    plan=here,
+                    alternative=there,
+                    better=criterion.better,
+                    breaches=other.breaches if criterion.name == "advised_broken" else (),
+                    first="alternative" if wins else "plan",
+                )
+        here_text, there_text = texts_of(self.space, self.content), texts_of(self.space, other.content)
+        if here_text == there_text:
+            return Parted(by="same", name="same")
+        return Parted(
+            by="board-order", name="board_order", first="alternative" if there_text > here_text else "plan"
+        )
+
+    def closeness(self, other: Weighed) -> tuple[int, tuple[Value, ...]]:
+        """Smaller is nearer to being an answer: by the list, then under the request, then above it, then refused."""
+        if other.vector is None or other.figures is None:
+            return 3, (len({breach.rule for breach in other.errors}), len(other.errors))
+        usable = other.figures.usable_gib
+        if usable < self.floor_gib:
+            return 1, (-usable, *turned(self.criteria, other.vector))
+        if usable > self.limit_gib:
+            return 2, (usable, *turned(self.criteria, other.vector))
+        return 0, turned(self.criteria, other.vector)
+
+    def best_of(self, others: Iterable[Weighed]) -> Weighed | None:
+        """The alternative nearest to being an answer, the first of equals; ``None`` where there is none."""
+        return min(others, key=self.closeness, default=None)
+
+    # -- slots -----------------------------------------------------------------------------------------------------
+
+    def sockets(self) -> list[Socket]:
+        """The fitted sockets in board order."""
+        return self.space.sockets
+
+    def first_empty(self) -> list[str]:
+        """For each channel of the fitted sockets its first empty slot, where it has one that may be touched."""
+        return [slot for slot in self._edge(filled=False) if slot not in self.placement.hold]
+
+    def last_filled(self) -> list[str]:
+        """For each channel of the fitted sockets its last filled slot."""
+        return self._edge(filled=True)
+
+    def _edge(self, *, filled: bool) -> list[str]:
+        found: list[str] = []
+        for socket in self.sockets():
+            for channel in socket.channels:
+                fitting = [slot for slot in channel.slots if (self.content.get(slot) is not None) is filled]
+                if fitting:
+                    found.append(fitting[-1] if filled else fitting[0])
+        return found
+
+    def look(self, slot: str, beside: str | None = None) -> tuple[object, ...]:
+        """What distinguishes a slot for the figures; slots of one look, seen from ``beside``, are interchangeable."""
+        channel = self.board.channel_of[slot]
+        looks = self._looks[channel.socket]
+        near: tuple[object, ...] = ()
+        if beside is not None:
+            other = self.board.channel_of[beside]
+            same_socket = other.socket == channel.socket
+            near = (same_socket, same_socket and other.controller == channel.controller, other == channel)
+        place = channel.slots.index(slot)
+        return looks.socket, looks.controllers[channel.controller], looks.channels[channel.id], place, near
+
+    @cached_property
+    def _looks(self) -> dict[str, _Looks]:
+        return {socket.id: self._socket_looks(index, socket) for index, socket in enumerate(self.sockets())}
+
+    def _socket_looks(self, index: int, socket: Socket) -> _Looks:
+        shape = self.space.shapes[index]
+        ordered = any(isinstance(row, SequenceRow) for row in all_rows(self.board, self.option))
+        channels: dict[str, tuple[object, ...]] = {}
+        controllers: dict[str, tuple[object, ...]] = {}
+        for controller, shapes in zip(socket.controllers, shape.controllers, strict=True):
+            for channel, its in zip(controller.channels, shapes, strict=True):
+                held = tuple(module.label if (module := self.content.get(s)) else "" for s in channel.slots)
+                channels[channel.id] = (its.slots, its.membership, held, channel.name if ordered else "")
+            controllers[controller.id] = tuple(sorted(channels[channel.id] for channel in controller.channels))
+        return _Looks((shape.rules, tuple(sorted(map(str, controllers.values())))), controllers, channels)
+
+
+@dataclass(frozen=True, slots=True)
+class _Looks:
+    """How a socket, its controllers and its channels look to the figures."""
+
+    socket: tuple[object, ...]
+    controllers: dict[str, tuple[object, ...]]
+    channels: dict[str, tuple[object, ...]]
+
+
+def turned(criteria: tuple[Criterion, ...], vector: tuple[Value, ...]) -> tuple[Value, ...]:
+    """A vector with every criterion turned so that smaller is better."""
+    return tuple(-value if c.better == "high" else value for c, value in zip(criteria, vector, strict=True))

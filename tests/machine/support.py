@@ -1,0 +1,42 @@
+"""Inventories made by hand for the tests of matching, audits, moves and drafts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from dimmplan.boardfile.read import load_board
+from dimmplan.model.board import Board
+from dimmplan.model.found import Form, Found, FoundSlot
+from dimmplan.model.module import Module
+from dimmplan.model.placement import Placement
+from dimmplan.planner import ask, plan
+
+
+def planned(board_id: str, capacity: str, **asked: Any) -> tuple[Board, Placement]:
+    """A shipped board and the placement that the planner finds on it."""
+    board = load_board(board_id)
+    return board, plan(board, ask(board, capacity, **asked), alternatives=False).placement
+
+
+def device(locator: str, module: Module | None, *, bank: str = "", **said: Any) -> FoundSlot:
+    """A memory device as firmware lists it: size, generation, ranks and rate, but no device width."""
+    if module is None:
+        return FoundSlot(locator=locator, bank=bank, state="empty")
+    return FoundSlot(
+        **{
+            "locator": locator,
+            "bank": bank,
+            "state": "filled",
+            "capacity_kib": module.capacity_gib << 20,
+            "generation": module.generation,
+            "ranks_said": module.package_ranks,
+            "rated_mts": module.rate_mts,
+        }
+        | said
+    )
+
+
+def found_of(content: Mapping[str, Module | None], *, form: Form = "smbios-text", **more: Any) -> Found:
+    """An inventory that names slots as the board does."""
+    return Found(form=form, slots=tuple(device(slot, module) for slot, module in content.items()), **more)

@@ -1,0 +1,141 @@
+"""Audits: three answers for a slot, typed differences, the rules, and the fault to look for first."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from dimmplan.audit import Audit, audit
+from dimmplan.inventory.match import match_slots
+from dimmplan.model.found import Found
+from dimmplan.model.module import Generation, Kind
+from dimmplan.report import answer_text, suspect_text
+from tests.machine.support import device, found_of, planned
+
+BOARD, PLAN = planned("skerry-16", "384GiB", modules=["32GiB"])
+CONTENT = PLAN.content
+M32, M64 = BOARD.module_of_size(32), BOARD.module_of_size(64)
+
+
+def audited(found: Found, plan=PLAN, **more: Any) -> Audit:
+    return audit(BOARD, found, match_slots(found, BOARD), plan, **more)
+
+
+def with_slot(slot: str, **changed: Any) -> Found:
+    """The machine as planned, but for one slot that says something else."""
+    found = found_of(CONTENT)
+    slots = [replace(s, **changed) if s.locator == slot else s for s in found.slots]
+    return replace(found, slots=tuple(slots))
+
+
+def answer(result: Audit, slot: str):
+    return next(each for each in result.slots if each.slot == slot)
+
+
+def test_a_machine_as_planned_is_good_and_has_the_planned_figures() -> None:
+    result = audited(found_of(CONTENT))
+    assert result.good and result.suspect is None
+    assert {each.answer for each in result.slots} == {"as-planned"}
+    assert result.figures_found == result.figures_planned
+
+
+@pytest.mark.parametrize(
+    ("changed", "kind"),
+    [
+        ({"capacity_kib": 64 << 20}, "size"),
+        ({"generation": Generation.DDR3}, "generation"),
+        ({"kind": Kind.LRDIMM}, "kind"),
+        ({"ranks_said": 4}, "rank"),
+        ({"device_width": 8}, "width"),
+        ({"rated_mts": 2400}, "rate"),
+    ],
+)
+def test_each_typed_difference_is_told(changed: dict[str, Any], kind: str) -> None:
+    result = audited(with_slot("K1", **changed))
+    its = answer(result, "K1")
+    assert (its.answer, [d.kind for d in its.differences]) == ("different", [kind])
+    assert result.suspect is not None and result.suspect.fault == "wrong-module"
+    assert "K1" in suspect_text(result.suspect)
+
+
+def test_what_is_not_said_is_no_difference() -> None:
+    result = audited(with_slot("K1", ranks_said=None, rated_mts=None, generation=None))
+    assert answer(result, "K1").answer == "as-planned"
+
+
+def test_a_faster_module_is_no_fault() -> None:
+    assert audited(with_slot("K1", rated_mts=3200)).good
+
+
+def test_a_missing_module_is_suspected_of_not_being_seated() -> None:
+    result = audited(found_of(CONTENT | {"M1": None}))
+    assert answer(result, "M1").differences[0].kind == "empty"
+    assert result.suspect is not None
+    assert (result.suspect.fault, result.suspect.slots) == ("not-seated", ("M1",))
+    assert result.figures_found is not None and result.figures_found.worst_share < 1
+
+
+def test_all_modules_of_a_socket_missing_points_at_the_processor() -> None:
+    gone = dict.fromkeys(BOARD.socket("FAR").slots)
+    result = audited(found_of(CONTENT | gone))
+    assert result.suspect is not None and (result.suspect.fault, result.suspect.found) == ("socket", "FAR")
+
+
+def test_a_swapped_pair_is_told_as_one() -> None:
+    mixed = planned("skerry-16", "400GiB")[1]
+    twisted = mixed.content | {"K1": mixed.content["K2"], "K2": mixed.content["K1"]}
+    assert twisted["K1"] != mixed.content["K1"]
+    result = audited(found_of(twisted), plan=mixed)
+    assert answer(result, "K1").differences[0].other == "K2"
+    assert result.suspect is not None and result.suspect.fault == "swapped"
+    assert any(breach.check == "channel-order" for breach in result.breaches)
+
+
+def test_slots_that_are_not_listed_cannot_be_told_but_dead_ones_need_not_be() -> None:
+    found = found_of({slot: module for slot, module in CONTENT.items() if slot != "K2"})
+    assert answer(audited(found), "K2").answer == "cannot-tell"
+    board, alone = planned("skerry-16", "192GiB", modules=["32GiB"], fitted="NEAR")
+    near = found_of({slot: alone.content[slot] for slot in board.socket("NEAR").slots})
+    assert audited(near, plan=alone).good
+
+
+def test_a_persistent_module_is_on_hold_until_its_data_is_said_to_be_saved() -> None:
+    found = with_slot("K1", state="hold", persistent=True)
+    result = audited(found)
+    assert answer(result, "K1").answer == "cannot-tell"
+    assert "K1" in result.untouchable and "K1" not in result.content
+    assert "hold" in answer_text(answer(result, "K1"))
+    assert "K1" not in audited(found, data_saved=["K1"]).untouchable
+
+
+def test_only_a_board_judges_its_rules() -> None:
+    found = found_of(CONTENT | {"K1": None, "K2": M32})
+    result = audited(found, plan=None)
+    assert any(breach.check == "fill-order" for breach in result.breaches)
+    assert not result.good
+
+
+def test_a_module_of_no_known_type_cannot_be_told() -> None:
+    odd = device("K1", M32, capacity_kib=24 << 20)
+    found = replace(found_of({}), slots=(odd,))
+    assert answer(audited(found, plan=None), "K1").answer == "cannot-tell"
+
+
+def test_a_lower_configured_rate_is_suspected_where_all_else_is_right() -> None:
+    found = found_of(CONTENT)
+    slow = replace(found, slots=tuple(replace(s, configured_mts=2133) for s in found.slots))
+    result = audited(slow)
+    assert result.suspect is not None
+    assert (result.suspect.fault, result.suspect.found, result.suspect.expected) == ("slow", "2133 MT/s", "2933 MT/s")
+
+
+def test_the_date_of_the_inventory_is_kept() -> None:
+    assert audited(found_of(CONTENT, date="2026-03-01")).date == "2026-03-01"
+
+
+def test_extra_modules_are_told_with_what_they_are() -> None:
+    result = audited(found_of(CONTENT | {"K2": M64}))
+    its = answer(result, "K2")
+    assert (its.answer, its.differences[0].kind, its.module) == ("different", "extra", M64)

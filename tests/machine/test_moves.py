@@ -1,0 +1,97 @@
+"""Moves: what is done gives the plan, as few modules as possible are handled, and held slots stay untouched."""
+
+from __future__ import annotations
+
+import itertools
+import random
+from typing import Any
+
+import pytest
+
+from dimmplan.boardfile.read import load_board
+from dimmplan.model.module import Module
+from dimmplan.moves import apply_moves, plan_moves
+from tests.machine.support import planned
+
+BOARD, PLAN = planned("skerry-16", "384GiB", modules=["32GiB"])
+M16, M32, M64 = (BOARD.module_of_size(size) for size in (16, 32, 64))
+
+
+def random_content(rng: random.Random) -> dict[str, Module | None]:
+    return {slot: rng.choice([None, M16, M32, M64]) for slot in BOARD.slots}
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_moves_give_the_plan_and_only_what_must_be_handled_is(seed: int) -> None:
+    rng = random.Random(seed)
+    current = random_content(rng)
+    change = plan_moves(BOARD, current, PLAN)
+    assert apply_moves(current, change.moves) == PLAN.content
+    wrong = [slot for slot in BOARD.slots if current[slot] != PLAN.content[slot]]
+    leaving = [current[slot] for slot in wrong if current[slot]]
+    wanted = [PLAN.content[slot] for slot in wrong if PLAN.content[slot]]
+    reused = sum(min(leaving.count(module), wanted.count(module)) for module in set(leaving))
+    assert len(change.handled) == len(leaving) + len(wanted) - reused
+    assert sum(left.count for left in change.stranded) == len(leaving) - reused
+
+
+def test_pulls_come_before_inserts() -> None:
+    kinds = [move.kind for move in plan_moves(BOARD, dict.fromkeys(BOARD.slots, M64), PLAN).moves]
+    assert kinds == sorted(kinds, key=["keep", "pull", "move", "insert"].index)
+
+
+@pytest.mark.parametrize("seed", range(15))
+def test_travel_is_the_least_of_all_ways(seed: int) -> None:
+    """Against every assignment of four modules that move."""
+    rng = random.Random(seed)
+    goals = [slot for slot, module in PLAN.slots if module]
+    rest = [slot for slot, module in PLAN.slots if not module]
+    starts, missing = rng.sample(rest, 4), rng.sample(goals, 4)
+    current: dict[str, Any] = PLAN.content | dict.fromkeys(missing) | dict.fromkeys(starts, M32)
+    change = plan_moves(BOARD, current, PLAN)
+    middles = {p.slot: (p.box.x_mm + p.box.width_mm / 2, p.box.y_mm + p.box.depth_mm / 2) for p in BOARD.physical.slots}
+
+    def far(one: str, other: str) -> float:
+        return sum(abs(a - b) for a, b in zip(middles[one], middles[other], strict=True))
+
+    least = min(sum(far(s, g) for s, g in zip(starts, order, strict=True)) for order in itertools.permutations(missing))
+    moved = [(move.source, move.target) for move in change.moves if move.kind == "move"]
+    assert len(moved) == 4
+    assert sum(far(str(s), str(g)) for s, g in moved) == pytest.approx(least)
+
+
+def test_untouchable_slots_are_never_moved_and_block_where_they_must_change() -> None:
+    current = PLAN.content | {"K2": M64}
+    change = plan_moves(BOARD, current, PLAN, untouchable=["K2", "K1"])
+    assert change.blocked == ("K2",)
+    assert not {"K1", "K2"} & {slot for move in change.moves for slot in (move.source, move.target)}
+
+
+def test_a_slot_whose_content_is_not_known_blocks_only_where_something_is_wanted() -> None:
+    unknown = {slot: module for slot, module in PLAN.content.items() if slot not in ("K1", "K2")}
+    change = plan_moves(BOARD, unknown, PLAN, untouchable=["K1", "K2"])
+    assert change.blocked == ("K1",)
+
+
+def test_stranded_modules_are_told_where_else_they_would_fit() -> None:
+    change = plan_moves(BOARD, PLAN.content | {"K2": M32}, PLAN)
+    (left,) = change.stranded
+    assert (left.module, left.count) == (M32, 1)
+    assert left.fits == ("K2", "L2", "P2", "Q2")
+
+
+def test_apply_refuses_moves_that_do_not_fit_what_is_there() -> None:
+    change = plan_moves(BOARD, dict.fromkeys(BOARD.slots, M64), PLAN)
+    with pytest.raises(ValueError, match="does not hold"):
+        apply_moves(dict.fromkeys(BOARD.slots, M16), change.moves)
+
+
+def test_nothing_to_do_is_only_keeps() -> None:
+    assert {move.kind for move in plan_moves(BOARD, PLAN.content, PLAN).moves} == {"keep"}
+
+
+def test_moves_work_on_every_shipped_shape() -> None:
+    board, plan = planned("strand-12", "768GiB")
+    assert board == load_board("strand-12")
+    backwards = dict(zip(board.slots, reversed([m for _, m in plan.slots]), strict=True))
+    assert apply_moves(backwards, plan_moves(board, backwards, plan).moves) == plan.content
