@@ -1,6 +1,6 @@
 """The best placement found by trying all of them: plain, slow, and apart from the planner's own search.
 
-Only the independent mode is known here. Everything is an exact integer or fraction.
+Everything is an exact integer or fraction.
 """
 
 from __future__ import annotations
@@ -24,12 +24,14 @@ from dimmplan.model.rows import (
     FillOrderRow,
     FittedRow,
     InterleaveRow,
+    MirroringRow,
     MixRow,
     ProcessorOption,
     RankLimitRow,
     RuleRow,
     SequenceRow,
     SocketMinimumRow,
+    SparingRow,
 )
 from dimmplan.solve.criteria import criteria_of
 
@@ -281,6 +283,7 @@ class Filling:
     socket: Socket
     slots: Slots
     capacity: int
+    usable: Any
     counts: tuple[int, ...]
     amounts: tuple[tuple[int, ...], ...]
     rates: tuple[int | None, ...]
@@ -314,8 +317,6 @@ class Oracle:
     """One board and one request, with what has been worked out for them already."""
 
     def __init__(self, board: Board, request: Request) -> None:
-        if request.mode is not Mode.INDEPENDENT:
-            raise ValueError("only the independent mode is known here")
         self.board = board
         self.request = request
         self.option = board.processor(request.processor)
@@ -360,11 +361,12 @@ class Oracle:
                 advised |= channel_advised
                 modules = [module for module in content if module is not None]
                 where |= {(a, b, c): module for c, module in enumerate(content) if module is not None}
-                of_controller.append(sum(module.capacity_gib for module in modules))
+                of_controller.append(self.usable(modules))
                 if modules and sum(module.package_ranks for module in modules) < 2:
                     low_rank_channels += 1
             amounts.append(tuple(of_controller))
-        capacity = sum(map(sum, amounts))
+        capacity = sum(module.capacity_gib for module in slots if module is not None)
+        errors |= self.mode_errors(socket, slots)
         ceiling = self.option.ceiling_gib if self.option is not None else None
         if ceiling is not None and capacity > ceiling:
             errors.add("processor ceiling")
@@ -373,6 +375,7 @@ class Oracle:
             socket=socket,
             slots=slots,
             capacity=capacity,
+            usable=sum(map(sum, amounts)),
             counts=counts,
             amounts=tuple(amounts),
             rates=tuple(rates),
@@ -381,6 +384,55 @@ class Oracle:
             errors=frozenset(errors),
             advised=frozenset(advised),
         )
+
+    def usable(self, modules: Sequence[Module]) -> Any:
+        """GiB that the mode leaves of one channel: half where it mirrors, all but the largest rank where it spares."""
+        total = Fraction(sum(module.capacity_gib for module in modules))
+        if self.request.mode is Mode.MIRRORED:
+            return total / 2
+        row = next((row for row in self.errors if isinstance(row, SparingRow)), None)
+        if self.request.mode is Mode.SPARING and row is not None and modules:
+            return total - max(Fraction(m.capacity_gib, _mode_ranks(row, m)) for m in modules)
+        return total
+
+    def mode_errors(self, socket: Socket, slots: Slots) -> set[str]:
+        """What the mode misses in one socket."""
+        contents: list[list[Slots]] = []
+        start = 0
+        for controller in socket.controllers:
+            contents.append([])
+            for channel in controller.channels:
+                contents[-1].append(slots[start : start + len(channel.slots)])
+                start += len(channel.slots)
+        if self.request.mode is Mode.MIRRORED:
+            return self._mirror_errors(contents)
+        if self.request.mode is Mode.SPARING:
+            row = next((row for row in self.errors if isinstance(row, SparingRow)), None)
+            if row is None:
+                return {"no sparing"}
+            ranks = [
+                sum(_mode_ranks(row, module) for module in content if module)
+                for of_controller in contents
+                for content in of_controller
+                if any(content)
+            ]
+            return {row.id} if any(count < row.min_ranks for count in ranks) else set()
+        return set()
+
+    def _mirror_errors(self, contents: list[list[Slots]]) -> set[str]:
+        row = next((row for row in self.errors if isinstance(row, MirroringRow)), None)
+        if row is None:
+            return {"no mirroring"}
+        sizes = row.group_channels if isinstance(row.group_channels, tuple) else (row.group_channels,)
+        modules = sum(module is not None for part in contents for content in part for module in content)
+        if row.modules and modules not in row.modules:
+            return {row.id}
+        parts = contents if row.within == "controller" else [[content for part in contents for content in part]]
+        for part in parts:
+            loads = sorted(str([m.label for m in content if m]) for content in part if any(content))
+            if not _splits(loads, sizes):
+                return {row.id}
+        return set()
 
     def refusals(self, fillings: Sequence[Filling]) -> set[str]:
         """Why the fitted sockets together are no answer: ids of error rows, stock, too many types."""
@@ -395,6 +447,9 @@ class Oracle:
                 refused.add("stock")
         if sum(count > 0 for count in used) > self.request.max_types:
             refused.add("max types")
+        alone = any(isinstance(row, MirroringRow) and row.one_type for row in self.errors)
+        if self.request.mode is Mode.MIRRORED and alone and sum(count > 0 for count in used) > 1:
+            refused.add("one type")
         return refused
 
     def figures(self, filling: Filling, rate_mts: int | None) -> Figures:
@@ -408,8 +463,8 @@ class Oracle:
                 amount / _peak(rate_mts or rate or 0) if amount else Fraction(0)
                 for amount, rate in zip(itertools.chain(*filling.amounts), filling.rates, strict=True)
             )
-            sweep = filling.capacity / seconds if seconds else Fraction(0)
-            parallel = filling.capacity / busiest if busiest else Fraction(0)
+            sweep = filling.usable / seconds if seconds else Fraction(0)
+            parallel = filling.usable / busiest if busiest else Fraction(0)
             self._figures[key] = Figures(parts, seconds, sweep, parallel)
         return self._figures[key]
 
@@ -433,7 +488,7 @@ class Oracle:
             figures = [self.figures(filling, min(rates, default=None)) for filling, rates in pairs]
         else:
             figures = [self.figures(filling, None) for filling in fillings]
-        capacities = [filling.capacity for filling in fillings]
+        capacities = [filling.usable for filling in fillings]
         total = sum(capacities)
         used = _added(fillings)
         stock = list(zip(request.supplies, used, strict=True))
@@ -479,6 +534,19 @@ class Oracle:
         return Outcome([(criterion.name, figures[criterion.name]) for criterion in self.criteria], placement)
 
 
+def _mode_ranks(row: SparingRow, module: Module) -> int:
+    return module.package_ranks if row.spare == "package" else module.logical_ranks
+
+
+def _splits(loads: list[str], sizes: tuple[int, ...]) -> bool:
+    """True where the channels can be taken away group by group, each group of equal ones."""
+    if not loads:
+        return True
+    same = loads.count(loads[0])
+    rest = [load for load in loads if load != loads[0]]
+    return any(size <= same and _splits([loads[0]] * (same - size) + rest, sizes) for size in sizes)
+
+
 def _peak(rate_mts: int) -> Fraction:
     """GB/s of one channel."""
     return Fraction(rate_mts * 8, 1000)
@@ -511,7 +579,7 @@ def best(board: Board, request: Request) -> Outcome:
     for socket in oracle.fitted:
         sorted_out: dict[int, list[Filling]] = {}
         for filling in every_filling(oracle, socket):
-            sorted_out.setdefault(filling.capacity, []).append(filling)
+            sorted_out.setdefault(filling.usable, []).append(filling)
         by_capacity.append(sorted_out)
     shares: dict[int, list[tuple[int, ...]]] = {}
     for capacities in itertools.product(*by_capacity):
@@ -535,4 +603,4 @@ def best(board: Board, request: Request) -> Outcome:
         return oracle.outcome(first)
     below = answers(total for total in sorted(shares, reverse=True) if 0 < total < asked)
     nearest = next(below, None)
-    return Outcome(None, None, below_gib=sum(f.capacity for f in nearest) if nearest else None)
+    return Outcome(None, None, below_gib=sum(f.usable for f in nearest) if nearest else None)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -13,7 +14,8 @@ from dimmplan.boardfile.schema import BoardFile
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Generation, Module
-from dimmplan.model.request import Lot, Request, Supply
+from dimmplan.model.request import Lot, Mode, Request, Supply
+from dimmplan.model.rows import MirroringRow, RuleRow, SparingRow
 from dimmplan.solve.criteria import LISTS
 
 Wiring = dict[str, dict[str, dict[str, list[str]]]]
@@ -75,6 +77,35 @@ def random_case(seed: int) -> tuple[Board, Request]:
     rng = random.Random(seed)
     board, modules, fitted = _random_board(rng)
     return board, _random_request(rng, board, modules, fitted)
+
+
+def random_mode_case(seed: int) -> tuple[Board, Request]:
+    """As ``random_case``, with a row on mirroring or on rank sparing (or none, rarely) and a request in that mode."""
+    rng = random.Random(f"mode {seed}")
+    board, request = random_case(seed)
+    if rng.random() < 0.5:
+        mode = Mode.MIRRORED
+        row: RuleRow = MirroringRow(
+            id="mirror",
+            check="mirroring",
+            group_channels=rng.choice([2, 3, (2, 3)]),
+            within=rng.choice(["controller", "socket"]),
+            modules=rng.choice([(), (), (2, 4, 6)]),
+            one_type=rng.random() < 0.3,
+            source="INVENTED",
+        )
+    else:
+        mode = Mode.SPARING
+        row = SparingRow(
+            id="spare",
+            check="sparing",
+            min_ranks=rng.choice([2, 2, 3]),
+            spare=rng.choice(["package", "logical"]),
+            source="INVENTED",
+        )
+    rules = board.rules if rng.random() < 0.05 else (*board.rules, row)
+    capacity = max(1, request.capacity_gib // rng.choice([1, 2, 2]))
+    return replace(board, rules=rules), replace(request, mode=mode, capacity_gib=capacity)
 
 
 def _chance(rng: random.Random, share: float) -> bool:
