@@ -60,15 +60,43 @@ class Cause:
     source: str = ""
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Purchase:
+    """Modules to buy so that a shelf would serve. ``substitutes`` are labels that would do as well on that board."""
+
+    label: str
+    count: int
+    cost: Fraction | None
+    substitutes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Shortfall:
+    """What a shelf lacks: the shortest list to buy, ``None`` where no list would do; false where it is not proven."""
+
+    buy: tuple[Purchase, ...] | None
+    proven: bool
+    currency: str | None
+
+
 class ImpossibleError(RefusedError):
-    """No placement obeys the rules. ``below_gib`` and ``above_gib`` are the nearest capacities that do."""
+    """No placement obeys the rules. ``below_gib`` and ``above_gib`` are the nearest capacities that do.
+
+    ``shortfall`` is set where a shelf alone was to serve.
+    """
 
     def __init__(
-        self, causes: Iterable[Cause], *, below_gib: Fraction | int | None, above_gib: Fraction | int | None
+        self,
+        causes: Iterable[Cause],
+        *,
+        below_gib: Fraction | int | None,
+        above_gib: Fraction | int | None,
+        shortfall: Shortfall | None = None,
     ) -> None:
         super().__init__(causes)
         self.below_gib = below_gib
         self.above_gib = above_gib
+        self.shortfall = shortfall
 
 
 def nearest(word: str, choices: Iterable[str], *, most: int = 3) -> list[str]:

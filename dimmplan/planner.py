@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TypeVar
 
-from dimmplan.errors import Cause, InputError, Problem, RefusedError, did_you_mean
+from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
@@ -17,6 +17,8 @@ from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Requ
 from dimmplan.rules import all_rows, judge_module
 from dimmplan.solve.answer import Answer, solve
 from dimmplan.solve.criteria import LISTS
+from dimmplan.stock import Shelf
+from dimmplan.supply import same_on_board, shortfall_of, supplies_of
 from dimmplan.units import parse_capacity, quoted
 
 MOST_TYPES = 4
@@ -33,13 +35,22 @@ class Planned:
     answer: Answer
     placement: Placement
 
+    @property
+    def cost(self) -> Fraction | None:
+        """What the modules to be bought cost; ``None`` unless every allowed type has a price."""
+        supplies = self.request.supplies
+        if not supplies or not all(supply.priced for supply in supplies):
+            return None
+        return sum((supply.cost(self.placement.count(supply.module)) for supply in supplies), Fraction(0))
+
 
 def ask(
     board: Board,
     capacity: str,
     *,
     modules: Sequence[str] = (),
-    supplies: Sequence[Supply] = (),
+    supplies: Sequence[Supply] | None = None,
+    shelf: Shelf | None = None,
     fitted: str | Sequence[str] | None = None,
     processor: str | None = None,
     mode: str = Mode.INDEPENDENT.value,
@@ -51,8 +62,8 @@ def ask(
     """A request from text as people type it.
 
     ``capacity`` and ``over`` carry their unit (``over`` may be a share, ``10%``); ``modules`` are labels or bare
-    sizes, none means every usual module of the board; ``fitted`` are socket ids, none means all. ``supplies`` are
-    modules with stock; with ``modules`` too, those in both count.
+    sizes, none means every usual module of the board; ``fitted`` are socket ids, none means all. With ``supplies``, or
+    a ``shelf``, these alone are used; with ``modules`` too, what is in both.
 
     Raises ``InputError`` with every problem of the call, or ``RefusedError`` for a module that the board refuses.
     """
@@ -73,7 +84,7 @@ def ask(
     _refuse_modules(board, option, offered)
     return Request(
         capacity_gib=gib,
-        supplies=_supplies(board, offered, supplies),
+        supplies=_supplies(board, offered, supplies if shelf is None else supplies_of(board, shelf, option)),
         fitted=sockets,
         processor=option,
         mode=chosen_mode,
@@ -186,16 +197,36 @@ def _refuse_modules(board: Board, processor: str | None, modules: Iterable[Modul
         raise RefusedError(causes)
 
 
-def _supplies(board: Board, offered: Sequence[Module], stocked: Sequence[Supply]) -> tuple[Supply, ...]:
+def _supplies(board: Board, offered: Sequence[Module], stocked: Sequence[Supply] | None) -> tuple[Supply, ...]:
     """The modules that may be used: those asked for, those in stock, or what is in both; usual ones otherwise."""
-    if stocked:
-        return tuple(supply for supply in stocked if not offered or supply.module in offered)
+    if stocked is not None:
+        wanted = [s for s in stocked if not offered or any(same_on_board(board, s.module, each) for each in offered)]
+        return tuple(wanted)
     return tuple(Supply(module=module) for module in dict.fromkeys(offered or board.modules))
 
 
-def plan(board: Board, request: Request, *, alternatives: bool = True) -> Planned:
-    """Solve a request and make a placement of the answer. Raises ``ImpossibleError`` where nothing fits."""
-    answer = solve(board, request, alternatives=alternatives)
+def plan(
+    board: Board,
+    request: Request,
+    *,
+    alternatives: bool = True,
+    shelf: Shelf | None = None,
+    modules: Sequence[str] = (),
+) -> Planned:
+    """Solve a request and make a placement of the answer. Raises ``ImpossibleError`` where nothing fits.
+
+    Where the request was made with a ``shelf`` (and ``modules``), the error then says what there is to buy.
+    """
+    try:
+        answer = solve(board, request, alternatives=alternatives)
+    except ImpossibleError as error:
+        if shelf is not None:
+            known = [read_module(board, text) for text in modules] or [
+                *board.modules,
+                *(lot.module for lot in shelf.lots),
+            ]
+            error.shortfall = shortfall_of(board, request, shelf, known)
+        raise
     placement = Placement(
         board=board.id,
         electrical_digest=board.electrical_digest,

@@ -1,17 +1,17 @@
-"""The shelf: a list of modules at hand, read leniently and checked strictly, and what of it a board can use.
+"""The shelf: a list of modules at hand, read leniently and checked strictly.
 
 A shelf list is CSV (comma, semicolon or tab) or TOML: label, count, and where known price, currency and note. The same
-label twice is two lots; the cheapest is used first. Labels that are equal for a board are one type there.
+label twice is two lots. What a board can use of it is said in ``supply``.
 """
 
 from __future__ import annotations
 
 import csv
+import io
 import re
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from decimal import Decimal
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import zip_longest
 from pathlib import Path
@@ -21,11 +21,6 @@ from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement
-from dimmplan.model.request import Lot, Supply
-from dimmplan.model.rows import AcceptRow, MixRow
-from dimmplan.rates import channel_rate
-from dimmplan.rules import RATE_RULE, all_rows, judge_module
 from dimmplan.units import cleaned, quoted
 
 COLUMNS = ("label", "count", "price", "currency", "note")
@@ -37,6 +32,7 @@ _PRICE = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,4})?")
 _CURRENCY = re.compile(r"[A-Za-z]{3}")
 _NOT_UTF8 = re.compile("[\udc80-\udcff]")
 _MARKS = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16", b"\xef\xbb\xbf": "utf-8-sig"}
+_ALLOWED_LABEL = "a module label such as '32GB 2Rx4 PC4-2933Y-R'"
 _ALLOWED_COUNT = "a whole number from 0 to 999999"
 _ALLOWED_PRICE = "a price of one module, such as 61.50"
 _ALLOWED_CURRENCY = "three letters, such as EUR"
@@ -65,125 +61,6 @@ class Shelf:
     file: str
     currency: str | None
     lots: tuple[ShelfLot, ...]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Take:
-    """What is taken from one lot: ``count`` modules that serve as ``serves_as`` in the placement."""
-
-    lot: ShelfLot
-    count: int
-    serves_as: Module
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LeftOut:
-    """A label on the shelf that the board, or its processor, cannot use, and the rule that says so."""
-
-    module: Module
-    rule: str
-    found: str
-    allowed: str
-
-
-# -- what of it a board can use ----------------------------------------------------------------------------------------
-
-
-def identity_on_board(board: Board, module: Module) -> tuple[object, ...]:
-    """What a board tells modules apart by: all of the electrical identity, the rate only as far as it can run there.
-
-    A 3200 MT/s module is the same as one of 2933 MT/s on a board that goes no faster, unless a rule names rates.
-    """
-    named = any(isinstance(row, AcceptRow | MixRow) and row.field == "rate_mts" for row in board.rules)
-    sizes = {len(channel.slots) for channel in board.channels}
-    runs = [
-        rate.rate_mts if (rate := channel_rate(board, None, [module] * dpc, slots)) else 0
-        for slots in sorted(sizes)
-        for dpc in range(1, slots + 1)
-    ]
-    return (
-        module.generation,
-        module.capacity_gib,
-        module.kind,
-        module.package_ranks,
-        module.logical_ranks,
-        module.device_width,
-        module.ecc_bits,
-        module.voltage_mv,
-        tuple(runs),
-        module.rate_mts if named else 0,
-    )
-
-
-def same_on_board(board: Board, one: Module, other: Module) -> bool:
-    """True where the board cannot tell the two apart, so that either may stand for the other."""
-    return one == other or identity_on_board(board, one) == identity_on_board(board, other)
-
-
-def standing_for(board: Board, modules: Iterable[Module]) -> Module:
-    """The one of some equal modules that promises least: the slowest label, a usual one of the board before others."""
-    usual = {module.label for module in board.modules}
-    return min(modules, key=lambda module: (module.rate_mts, module.label not in usual, module.label))
-
-
-def refusal(board: Board, processor: str | None, module: Module) -> LeftOut | None:
-    """Why a board with that processor can use no such module at all; ``None`` where it can."""
-    option = board.processor(processor)
-    rows = [row for row in all_rows(board, option) if row.severity == "error"]
-    breach = next(judge_module(rows, module), None)
-    if breach is not None:
-        return LeftOut(module=module, rule=breach.rule, found=breach.found, allowed=breach.allowed)
-    sizes = {len(channel.slots) for channel in board.channels}
-    if any(channel_rate(board, option, [module] * dpc, slots) for slots in sizes for dpc in range(1, slots + 1)):
-        return None
-    return LeftOut(module=module, rule=RATE_RULE, found="no rate for it", allowed="populations with a rate row")
-
-
-def supplies_of(board: Board, shelf: Shelf, processor: str | None) -> tuple[Supply, ...]:
-    """The modules that a board with that processor can use from a shelf, one supply for each type.
-
-    Labels that are equal for the board are one type, under the label that promises least; lots are cheapest first.
-    The order of the rows does not matter.
-    """
-    types: dict[tuple[object, ...], list[ShelfLot]] = {}
-    for lot in shelf.lots:
-        if lot.count and refusal(board, processor, lot.module) is None:
-            types.setdefault(identity_on_board(board, lot.module), []).append(lot)
-    supplies = [
-        Supply(
-            module=standing_for(board, [lot.module for lot in lots]),
-            lots=tuple(Lot(count=lot.count, price=lot.price) for lot in sorted(lots, key=_cheapest_first)),
-        )
-        for lots in types.values()
-    ]
-    return tuple(sorted(supplies, key=lambda supply: supply.module.order_key))
-
-
-def left_out_of(board: Board, shelf: Shelf, processor: str | None) -> tuple[LeftOut, ...]:
-    """The labels on a shelf that a board with that processor cannot use, each once, in a fixed order."""
-    modules = sorted({lot.module for lot in shelf.lots}, key=lambda module: module.order_key)
-    return tuple(why for module in modules if (why := refusal(board, processor, module)) is not None)
-
-
-def takes_of(board: Board, shelf: Shelf, placement: Placement) -> tuple[Take, ...]:
-    """What a placement takes from which lots of a shelf, cheapest first, lots without a price last."""
-    found: list[Take] = []
-    for module in placement.types:
-        left = placement.count(module)
-        lots = [lot for lot in shelf.lots if same_on_board(board, lot.module, module)]
-        for lot in sorted(lots, key=_cheapest_first):
-            taken = min(left, lot.count)
-            left -= taken
-            if taken:
-                found.append(Take(lot=lot, count=taken, serves_as=module))
-    return tuple(found)
-
-
-def _cheapest_first(lot: ShelfLot) -> tuple[bool, Fraction, str, int, str]:
-    return (lot.price is None, lot.price or Fraction(0), lot.label, lot.count, lot.note)
-
-
-# -- reading -----------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,7 +116,7 @@ def _decoded(content: bytes, file: str, problems: list[Problem]) -> str:
     if "\0" in text:
         hint = "Save it as UTF-8."
         raise InputError(Problem(file=file, place="", found="NUL characters", allowed="UTF-8 text", hint=hint))
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(io.StringIO(text, newline=""), start=1):
         foreign = _NOT_UTF8.search(line)
         if foreign:
             byte = ord(foreign[0]) - 0xDC00
@@ -284,7 +161,7 @@ def _csv_rows(text: str, file: str, problems: list[Problem]) -> Iterator[_Raw]:
 
 def _csv_cells(text: str, file: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
     """Rows with the number of their first line, cells stripped; blank rows, comments and ``sep=;`` left out."""
-    lines = text.splitlines(keepends=True)
+    lines = list(io.StringIO(text, newline=""))
     first = next((line for line in lines if line.strip() and line.lstrip()[0] != "#"), "")
     delimiter = max(",;\t", key=lambda mark: (first.count(mark), -",;\t".index(mark)))
     reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True)
@@ -325,7 +202,7 @@ def _good_header(names: Sequence[str], file: str, number: int, problems: list[Pr
 def _toml_rows(text: str, file: str, problems: list[Problem]) -> Iterator[_Raw]:
     """The rows of a TOML text: tables ``[[lots]]``, and ``currency`` for all of them."""
     try:
-        raw = tomllib.loads(text.lstrip("\ufeff"), parse_float=Decimal)
+        raw = tomllib.loads(text.lstrip("\ufeff"), parse_float=str)
     except (ValueError, RecursionError) as error:
         problems.append(Problem(file=file, place="", found=cleaned(str(error)), allowed="TOML"))
         return
@@ -340,7 +217,9 @@ def _toml_rows(text: str, file: str, problems: list[Problem]) -> Iterator[_Raw]:
     if not isinstance(lots, list) or len(lots) > MOST_ROWS or not all(isinstance(lot, dict) for lot in lots):
         problems.append(Problem(file=file, place="lots", found="", allowed=f"at most {MOST_ROWS} tables [[lots]]"))
         return
-    heads = [n for n, line in enumerate(text.splitlines(), 1) if re.match(r"\s*\[\[\s*\"?lots\"?\s*\]\]", line)]
+    heads = [
+        n for n, line in enumerate(io.StringIO(text, newline=""), 1) if re.match(r"\s*\[\[\s*\"?lots\"?\s*\]\]", line)
+    ]
     lines = heads if len(heads) == len(lots) else []
     for index, lot in enumerate(lots):
         place = f"lots.{index + 1}" + (f" (line {lines[index]})" if lines else "")
@@ -355,7 +234,7 @@ def _toml_rows(text: str, file: str, problems: list[Problem]) -> Iterator[_Raw]:
 
 def _as_text(value: Any) -> str:
     """A TOML value as the text that a CSV cell would have."""
-    return format(value, "f") if isinstance(value, Decimal) and value.is_finite() else str(value).strip()
+    return str(value).strip()
 
 
 def _one_currency(rows: Sequence[_Raw], file: str, problems: list[Problem]) -> str | None:
@@ -386,7 +265,7 @@ def _lot(row: _Raw, board: Board, file: str, problems: list[Problem]) -> ShelfLo
     try:
         module = parse_label(label, file=file, place=row.at("label"), usual=board.modules)
     except InputError as error:
-        problems += error.problems
+        problems += [_label_problem(problem, label, board) for problem in error.problems]
     if not _WHOLE.fullmatch(count):
         found = quoted(count) if count else "nothing"
         problems.append(Problem(file=file, place=row.at("count"), found=found, allowed=_ALLOWED_COUNT))
@@ -401,3 +280,11 @@ def _lot(row: _Raw, board: Board, file: str, problems: list[Problem]) -> ShelfLo
     return ShelfLot(
         place=row.place, module=module, count=int(count), price=Fraction(price) if price else None, note=note
     )
+
+
+def _label_problem(problem: Problem, label: str, board: Board) -> Problem:
+    """A bare size says which module is meant in a call, but not what lies on a shelf."""
+    size = re.fullmatch(r"(\d{1,5})\s*Gi?B?", label, re.IGNORECASE)
+    usual = board.module_of_size(int(size[1])) if size else None
+    hint = f"The whole label, such as {quoted(usual.label)}." if usual else problem.hint
+    return replace(problem, allowed=_ALLOWED_LABEL, hint=hint)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from dimmplan.cli import options
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
+
+if TYPE_CHECKING:
+    from dimmplan.planner import Planned
+    from dimmplan.stock import Shelf
 
 EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --module 64GiB"
 
@@ -24,6 +28,12 @@ def plan(
     module: Annotated[
         list[str] | None,
         typer.Option(help="A JEDEC label or a bare size; again for more. None: the board's usual ones.", metavar="M"),
+    ] = None,
+    stock: Annotated[
+        Path | None,
+        typer.Option(
+            help="Shelf list, CSV or TOML: it alone is used, and with --module what is in both.", metavar="FILE"
+        ),
     ] = None,
     over: Annotated[
         str | None, typer.Option(help="Allowance above the request that counts as equal: 10% or 64GiB.", metavar="A")
@@ -53,10 +63,16 @@ def plan(
     from dimmplan.planner import plan as solve_plan
 
     loaded = load_board(board)
+    shelf = None
+    if stock is not None:
+        from dimmplan.stock import read_shelf
+
+        shelf = read_shelf(stock, loaded)
     request = ask(
         loaded,
         capacity,
         modules=module or (),
+        shelf=shelf,
         fitted=fitted,
         processor=processor,
         mode=mode,
@@ -70,11 +86,11 @@ def plan(
         from dimmplan.cli.draw import check_sheet_options
 
         check_sheet_options(paper=paper, ink=ink, front=front)
-    planned = solve_plan(loaded, request)
-    from dimmplan.output.record import plan_record, to_json
+    planned = solve_plan(loaded, request, shelf=shelf, modules=module or ())
+    from dimmplan.output.record import to_json
 
     written: list[Path] = []
-    record = to_json(plan_record(planned)) if as_json or out is not None else ""
+    record = to_json(_record(planned, shelf)) if as_json or out is not None else ""
     if out is not None:
         from dimmplan.cli.draw import sheet_files
         from dimmplan.cli.files import make_folder, write_files
@@ -90,5 +106,21 @@ def plan(
     from dimmplan.output.text import plan_text
 
     typer.echo(plan_text(planned), nl=False)
+    if shelf is not None:
+        from dimmplan.output.stock import shelf_text
+
+        typer.echo(f"\n{shelf_text(planned, shelf)}", nl=False)
     for path in written:
         typer.echo(f"wrote {path}", err=True)
+
+
+def _record(planned: Planned, shelf: Shelf | None) -> dict[str, Any]:
+    """The plan as JSON, and what it takes from the shelf where there is one."""
+    from dimmplan.output.record import plan_record
+
+    record = plan_record(planned)
+    if shelf is not None:
+        from dimmplan.output.stock import shelf_record
+
+        record["stock"] = shelf_record(planned, shelf)
+    return record

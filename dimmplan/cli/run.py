@@ -110,4 +110,8 @@ def _impossible(error: ImpossibleError, *, as_json: bool) -> int:
     near = [(error.below_gib, "below"), (error.above_gib, "above")]
     said = [f"{format_capacity(gib)} {side}" for gib, side in near if gib is not None]
     sys.stderr.write(f"  nearest capacities that fit: {', '.join(said) or 'none'}\n")
+    if error.shortfall is not None:
+        from dimmplan.output.stock import shortfall_lines
+
+        sys.stderr.writelines(f"  {line}\n" for line in shortfall_lines(error.shortfall))
     return NO

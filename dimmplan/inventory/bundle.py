@@ -46,7 +46,8 @@ class Piece:
     def slot(self) -> str:
         """The slot that the file is named for: its name without its ending, or its folder's for a general name."""
         path = PurePosixPath(self.name)
-        return path.parent.name if path.stem in ("eeprom", "spd", "index") and path.parent.name else path.stem
+        general = path.stem in ("eeprom", "spd", "index") and path.parent.name
+        return clean(path.parent.name if general else path.stem)
 
 
 def natural(text: str) -> tuple[tuple[int, int, str], ...]:

@@ -14,7 +14,7 @@ from dataclasses import replace
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import clean, was_dirty, without_escapes
-from dimmplan.inventory.lies import judge
+from dimmplan.inventory.lies import judge_places
 from dimmplan.inventory.limits import MOST_TEXT_BYTES, check_devices, check_size
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.model.found import Found, FoundSlot, State
@@ -76,7 +76,8 @@ def read_label_list(text: str, *, file: str = "") -> Found:
         if not locator:
             odd.note("row-unreadable", f"row {number}")
         slots.append(_slot(locator, cell, len(slots), odd))
-    judged = _settle_repeats(list(judge(slots, odd)))
+    judge_places(slots, odd)
+    judged = _settle_repeats(slots)
     dates = [match[1] for line in plain.splitlines()[:200] if (match := _DATE.fullmatch(line.strip()))]
     return Found(form="labels", slots=judged, oddities=odd.found(), date=max(dates, default=None))
 

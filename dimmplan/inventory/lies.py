@@ -31,13 +31,14 @@ _HEX_TEXT = re.compile(r"(?:[0-9a-f]{2}){8,40}", re.IGNORECASE)
 def judge(slots: Sequence[FoundSlot], odd: Oddities) -> tuple[FoundSlot, ...]:
     """The slots with every doubtful value taken out and every doubtful place marked; oddities go to ``odd``."""
     judged = list(slots)
-    _judge_locators(judged, odd)
+    judge_places(judged, odd)
     _judge_serials(judged, odd)
     checks: tuple[Callable[[Sequence[FoundSlot], int, Oddities], FoundSlot], ...] = (
         *(_judge_capacity, _judge_rated, _judge_configured, _judge_ranks, _judge_widths, _judge_texts),
     )
     for index, slot in enumerate(judged):
-        if slot.state in ("filled", "hold") and slot.counts:
+        known = slot.state == "filled" or (slot.state == "hold" and slot.capacity_kib is not None)
+        if known and slot.counts:
             for check in checks:
                 judged[index] = check(judged, index, odd)
     return tuple(judged)
@@ -46,8 +47,11 @@ def judge(slots: Sequence[FoundSlot], odd: Oddities) -> tuple[FoundSlot, ...]:
 # --- places -----------------------------------------------------------------------------------------------------------
 
 
-def _judge_locators(slots: Sequence[FoundSlot], odd: Oddities) -> None:
-    """Note places that cannot be told apart by name (5 % of real listings), or only with their bank."""
+def judge_places(slots: Sequence[FoundSlot], odd: Oddities) -> None:
+    """Note places that cannot be told apart by name (5 % of real listings), or only with their bank.
+
+    This is all that needs judging in a label list, whose labels are checked where they are read.
+    """
     by_locator: dict[str, list[int]] = defaultdict(list)
     by_both: dict[tuple[str, str], list[int]] = defaultdict(list)
     for index, slot in enumerate(slots):
@@ -95,11 +99,7 @@ def _names(slots: Sequence[FoundSlot], group: Sequence[int]) -> str:
 
 def _judge_capacity(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> FoundSlot:
     slot = slots[index]
-    if slot.capacity_kib is None:
-        odd.note_slot("capacity-unknown", slots, index)
-        why = "a module is reported there without its size"
-        return replace(slot, state="cannot-tell", why=why) if slot.state == "filled" else slot
-    if slot.generation is not None and not _is_module_size(slot.capacity_kib, slot.generation):
+    if slot.generation is not None and slot.capacity_kib is not None and not _is_module_size(slot.capacity_kib, slot.generation):
         odd.note_slot("capacity-odd", slots, index)
     return slot
 

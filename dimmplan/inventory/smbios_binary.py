@@ -53,12 +53,13 @@ def is_bare_table(content: bytes) -> bool:
     """True for bytes that are a chain of whole structures, up to an end marker or to the end of the file."""
     start = _raw_header(content)
     structures, _ = walk(content[start:], Oddities(), most=None)
-    if not structures or not structures[0].whole:
+    if not any(each.whole and each.type in _OF_USE for each in structures):
         return False
     known = sum(each.type in _COMMON for each in structures)
     return structures[-1].type == _END_OF_TABLE or (len(structures) >= 3 and known * 2 >= len(structures))
 
 
+_OF_USE = frozenset((smbios_fields.PROCESSOR, smbios_fields.MEMORY_ARRAY, smbios_fields.MEMORY_DEVICE))
 _COMMON = frozenset((*range(0, 44), 126, 127, *range(128, 256)))
 
 

@@ -185,9 +185,10 @@ def _note_device(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: 
         odd.note_slot(device.damage, slots, index)
         return
     if not slot.locator:
-        filler = device.locator is not None and device.locator.strip() not in ("", "Not Specified")
-        odd.note_slot("locator-placeholder" if filler else "locator-missing", slots, index)
+        odd.note_slot("locator-placeholder" if _is_filler(device.locator) else "locator-missing", slots, index)
     _note_values(slots, index, device, odd)
+    if not device.empty and device.size_kib is None:
+        odd.note_slot("capacity-unknown", slots, index)
     if not slot.counts:
         odd.note_slot("not-a-slot", slots, index, text=f"{slot.role}: {CATALOGUE['not-a-slot']}")
     if slot.state == "hold":
@@ -200,8 +201,13 @@ def _note_device(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: 
     if _contradicts(device):
         odd.note_slot("kind-contradicts", slots, index)
     for text in (device.maker, device.part):
-        if text is not None and text.strip() and meaningful(text) is None:
+        if _is_filler(text):
             odd.note_slot("placeholder-text", slots, index)
+
+
+def _is_filler(text: str | None) -> bool:
+    """True for a filler text; *Not Specified* is a listing's word for no text at all."""
+    return text is not None and text.strip() not in ("", "Not Specified") and meaningful(text) is None
 
 
 def _note_values(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: Oddities) -> None:

@@ -35,7 +35,7 @@ ModuleField = Literal[
 class Record(BaseModel):
     """A frozen record that refuses unknown keys."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class Row(Record):

@@ -11,7 +11,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from dimmplan.advice import choice_gains, request_findings
-from dimmplan.errors import ImpossibleError, InputError, Problem
+from dimmplan.errors import ImpossibleError, InputError, Problem, Shortfall
 from dimmplan.explain import (
     blank_slots,
     placement_findings,
@@ -39,7 +39,6 @@ def plan_record(planned: Planned) -> dict[str, Any]:
     figures = placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)
     keys = placement.keys
     findings = placement_findings(board, placement, figures) + request_findings(planned)
-    cost = _cost(planned)
     return {
         "format": FORMAT,
         "board": {
@@ -69,7 +68,7 @@ def plan_record(planned: Planned) -> dict[str, Any]:
         "hold": list(placement.hold),
         "install_order": list(install_order(board, placement)),
         "sockets": [_socket(socket) for socket in figures.sockets],
-        "totals": _totals(figures, cost),
+        "totals": totals_record(figures, planned.cost),
         "criteria": [
             {"name": c.name, "value": _value(v), "better": c.better}
             for c, v in zip(answer.criteria, answer.best.vector, strict=True)
@@ -145,7 +144,8 @@ def _socket(socket: SocketFigures) -> dict[str, Any]:
     }
 
 
-def _totals(figures: PlacementFigures, cost: Fraction | None) -> dict[str, Any]:
+def totals_record(figures: PlacementFigures, cost: Fraction | None) -> dict[str, Any]:
+    """The totals of a placement as JSON."""
     return {
         "capacity_gib": figures.capacity_gib,
         "usable_gib": _gib(figures.usable_gib),
@@ -157,13 +157,6 @@ def _totals(figures: PlacementFigures, cost: Fraction | None) -> dict[str, Any]:
         "socket_difference_gib": _gib(figures.socket_difference_gib),
         "cost": None if cost is None else decimal(cost, 2),
     }
-
-
-def _cost(planned: Planned) -> Fraction | None:
-    supplies = planned.request.supplies
-    if not all(supply.priced for supply in supplies):
-        return None
-    return sum((supply.cost(planned.placement.count(supply.module)) for supply in supplies), Fraction(0))
 
 
 def _choice(planned: Planned, choice: Choice) -> dict[str, Any]:
@@ -198,11 +191,42 @@ def finding_record(finding: Finding) -> dict[str, Any]:
 
 def impossible_record(error: ImpossibleError) -> dict[str, Any]:
     """The answer that nothing fits, as JSON."""
-    return {
+    record = {
         "format": FORMAT,
         "status": "impossible",
         "causes": [{"rule": c.rule, "text": c.text, "source": c.source} for c in error.causes],
-        "nearest": {"below_gib": error.below_gib, "above_gib": error.above_gib},
+        "nearest": nearest_record(error.below_gib, error.above_gib),
+    }
+    if error.shortfall is not None:
+        record |= _shortfall(error.shortfall)
+    return record
+
+
+def nearest_record(below: Gib | None, above: Gib | None) -> dict[str, Any]:
+    """The nearest capacities that fit, as JSON."""
+    return {
+        "below_gib": None if below is None else _gib(below),
+        "above_gib": None if above is None else _gib(above),
+    }
+
+
+def _shortfall(shortfall: Shortfall) -> dict[str, Any]:
+    """What there is to buy, as JSON; ``buy`` is null where no list would serve."""
+    buy = shortfall.buy
+    return {
+        "buy": None
+        if buy is None
+        else [
+            {
+                "label": each.label,
+                "count": each.count,
+                "cost": None if each.cost is None else decimal(each.cost, 2),
+                "substitutes": list(each.substitutes),
+            }
+            for each in buy
+        ],
+        "buy_status": "proven" if shortfall.proven else "best-found",
+        "currency": shortfall.currency,
     }
 
 

@@ -7,7 +7,9 @@ from collections.abc import Iterable
 from typing import Any
 
 import svgwrite
-from svgwrite.base import BaseElement, Title
+from svgwrite.base import BaseElement
+from svgwrite.etree import etree
+from svgwrite.params import Parameter
 
 from dimmplan.sheet.shapes import Group, Line, Page, Polygon, Rect, Shape, Strokes, Text
 
@@ -18,32 +20,25 @@ _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _MARKED = re.compile(rf"<metadata>\s*{MARK}\s*</metadata>")
 
 
-class _Metadata(BaseElement):  # type: ignore[misc]  # svgwrite has no types
-    """The metadata element with plain text in it."""
-
-    elementname = "metadata"
-
-    def get_xml(self) -> Any:
-        """The element."""
-        xml = super().get_xml()
-        xml.text = MARK
-        return xml
-
-
 class _Plain(BaseElement):  # type: ignore[misc]  # svgwrite has no types
-    """An element by name: svgwrite's own classes spend most of their time on checks that are off here."""
+    """An element by name, without the checks and lookups that svgwrite's own classes spend most of their time on."""
+
+    _shared = Parameter(debug=False)
 
     def __init__(self, name: str, attributes: dict[str, str], text: str = "") -> None:
         self.elementname = name
-        super().__init__(debug=False)
+        self._parameter = self._shared
         self.attribs = attributes
+        self.elements: list[BaseElement] = []
         self._text = text
 
     def get_xml(self) -> Any:
-        """The element with its text."""
-        xml = super().get_xml()
+        """The element with its attributes, its text and what is in it."""
+        xml = etree.Element(self.elementname, self.attribs)
         if self._text:
             xml.text = self._text
+        for element in self.elements:
+            xml.append(element.get_xml())
         return xml
 
 
@@ -52,7 +47,7 @@ def render_svg(page: Page) -> str:
     width, height = _number(page.width_mm), _number(page.height_mm)
     drawing = svgwrite.Drawing(size=(f"{width}mm", f"{height}mm"), viewBox=f"0 0 {width} {height}", debug=False)
     drawing.set_desc(title=_inert(page.title), desc=_inert(page.desc))
-    drawing.add(_Metadata(debug=False))
+    drawing.add(_Plain("metadata", {}, MARK))
     drawing.defs.add(drawing.style(page.stylesheet))
     drawing.add(_Plain("rect", {"class": "paper", "width": width, "height": height}))
     for element in _elements(page.shapes):
@@ -126,13 +121,7 @@ def _group(shape: Group) -> BaseElement:
         attributes["id"] = shape.id
     group = _Plain("g", attributes)
     if shape.title:
-        group.add(_titled(shape.title))
+        group.add(_Plain("title", {}, _inert(shape.title)))
     for element in _elements(shape.children):
         group.add(element)
     return group
-
-
-def _titled(text: str) -> BaseElement:
-    return Title(_inert(text))
-
-

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import accumulate
 
 from dimmplan.sheet.measure import Run, fitted, font_size, line_pitch, width, wrap_runs
 from dimmplan.sheet.shapes import Anchor, Line, Rect, Shape, Text
@@ -154,9 +155,11 @@ def _pile(blocks: Sequence[Block], gap: float) -> float:
     return sum(block.height for block in blocks) + gap * max(0, len(blocks) - 1)
 
 
-def in_order(blocks: Sequence[Block], count: int, gap: float, gutter: float) -> Packed:
+def packed(blocks: Sequence[Block], count: int, gap: float, gutter: float) -> Packed:
     """Blocks in at most ``count`` columns, read down the first, then down the next, as low as that can be."""
-    heights = sorted({_pile(blocks[i:j], gap) for i in range(len(blocks)) for j in range(i + 1, len(blocks) + 1)})
+    heights = sorted(
+        {pile + gap * steps for start in range(len(blocks)) for steps, pile in enumerate(_piles(blocks[start:]))}
+    )
     low, high = 0, len(heights) - 1
     while low < high:
         middle = (low + high) // 2
@@ -167,32 +170,21 @@ def in_order(blocks: Sequence[Block], count: int, gap: float, gutter: float) -> 
     return Packed(_filled(blocks, heights[low], gap) if heights else (), gap, gutter)
 
 
+def _piles(blocks: Sequence[Block]) -> Iterator[float]:
+    return accumulate(block.height for block in blocks)
+
+
 def _filled(blocks: Sequence[Block], height: float, gap: float) -> tuple[tuple[Block, ...], ...]:
     columns: list[list[Block]] = [[]]
+    used = 0.0
     for block in blocks:
-        if columns[-1] and _pile([*columns[-1], block], gap) > height + 1e-6:
+        step = block.height + (gap if columns[-1] else 0.0)
+        if columns[-1] and used + step > height + 1e-6:
             columns.append([])
+            used, step = 0.0, block.height
         columns[-1].append(block)
+        used += step
     return tuple(tuple(column) for column in columns)
-
-
-def evenly(blocks: Sequence[Block], count: int, gap: float, gutter: float) -> Packed:
-    """Blocks dealt out so that the columns are nearly even: the highest first, each to the lowest column.
-
-    Within a column, and from column to column by their first blocks, they stay in order.
-    """
-    columns: list[list[int]] = [[] for _ in range(count)]
-    for index in sorted(range(len(blocks)), key=lambda i: -blocks[i].height):
-        lowest = min(columns, key=lambda column: _pile([blocks[i] for i in column], gap))
-        lowest.append(index)
-    dealt = sorted(sorted(column) for column in columns if column)
-    return Packed(tuple(tuple(blocks[i] for i in column) for column in dealt), gap, gutter)
-
-
-def packed(blocks: Sequence[Block], count: int, gap: float, gutter: float) -> Packed:
-    """In order where that is hardly higher, else evenly."""
-    ordered, even = in_order(blocks, count, gap, gutter), evenly(blocks, count, gap, gutter)
-    return ordered if ordered.height <= even.height + 1.5 else even
 
 
 @dataclass(frozen=True, slots=True)

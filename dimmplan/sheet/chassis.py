@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from dimmplan.sheet import panels
-from dimmplan.sheet.blocks import Block, packed
+from dimmplan.sheet.blocks import Block, packed, paragraph
 from dimmplan.sheet.facts import clean
 from dimmplan.sheet.job import Job
 from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.paper import PAD_MM, TEAR_MM, Frame, banner, draw_frame, draw_margin, draw_tear, frame
 from dimmplan.sheet.shapes import Group, Shape
+from dimmplan.sheet.sketch import machine_words
 from dimmplan.sheet.slotbox import style_for
 from dimmplan.sheet.style import BODY_MM
 from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM, title_block
@@ -44,9 +45,19 @@ PASSES = ((2.5, 5.0), (2.2, 5.0), (2.5, 0.0), (2.2, 0.0), (2.0, 0.0))
 SMALL_STYLES: tuple[tuple[float, float, bool], ...] = ((2.8, 2.0, False), (2.8, 2.0, True))
 """For small paper only."""
 
-ORDER = ("before", "access", "warning", "caution", "notice", "know", "power", "boot")
-"""The panels in the order in which they are read."""
+ORDERS: tuple[tuple[str, ...], ...] = (
+    ("before", "access", "warning", "caution", "notice", "know", "power", "boot"),
+    ("before", "warning", "caution", "notice", "access", "know", "power", "boot"),
+    ("before", "warning", "access", "caution", "notice", "know", "power", "boot"),
+    ("warning", "caution", "before", "access", "notice", "know", "power", "boot"),
+    ("warning", "before", "notice", "caution", "access", "know", "power", "boot"),
+    ("before", "access", "know", "warning", "caution", "notice", "power", "boot"),
+    ("warning", "know", "before", "access", "caution", "notice", "power", "boot"),
+    ("warning", "caution", "notice", "before", "access", "know", "power", "boot"),
+)
+"""Orders of the panels that read well: safety before work, work before the first boot. The lowest is used."""
 
+_ORDER = ORDERS[0]
 @dataclass(frozen=True, slots=True)
 class Keep:
     """Which panels go on to the second page, and whether the steps are given in short."""
@@ -63,20 +74,24 @@ class Keep:
         return tuple(name for name in later if not (dense and name == "install"))
 
 
+_AFTER = ("boot", "power")
+_TOLD = (*_AFTER, "know")
+_READY = (*_TOLD, "pick", "install", "access", "before")
 KEEPS = (
     Keep(),
     Keep(short=True),
-    Keep(("pick",)),
-    Keep(("pick",), short=True),
-    Keep(("pick", "install")),
-    Keep(("pick", "know"), short=True),
-    Keep(("pick", "know", "install")),
-    Keep(("pick", "know", "install", "power", "boot")),
-    Keep(("pick", "know", "install", "power", "boot", "access", "before")),
-    Keep(("pick", "know", "install", "power", "boot", "access", "before", "caution", "notice")),
-    Keep(("pick", "know", "install", "power", "boot", "access", "before", "caution", "notice", "warning", "deference")),
+    Keep(_AFTER[:1]),
+    Keep(_AFTER),
+    Keep(_AFTER, short=True),
+    Keep(_TOLD),
+    Keep(_TOLD, short=True),
+    Keep((*_TOLD, "pick"), short=True),
+    Keep((*_TOLD, "pick", "install")),
+    Keep(_READY),
+    Keep((*_READY, "caution", "notice")),
+    Keep((*_READY, "caution", "notice", "warning", "deference")),
 )
-"""What page one keeps, the most first."""
+"""What page one keeps, the most first: what is needed last goes first, warnings go last."""
 
 SHORT_KEEPS = tuple(keep for keep in KEEPS if keep.short or "install" in keep.later)
 """The same for a board whose slots are on pages of their own: the full list of steps stands there."""
@@ -222,23 +237,43 @@ class Arranger:
         later = self.keep.moved(dense=bool(self.job.sheets))
         return panels.elsewhere(later, self.job.next_sheet, self.body_mm, wide)
 
-    def stack(self, columns: int) -> Arrangement:
-        """The map over the whole width, panels in columns below it."""
+    def hopeless(self, map_width: float, least_height: float) -> bool:
+        """True where the panels are far too much for the paper beside the map: nothing need be measured then."""
+        names = self.kept((*_ORDER, "deference", *(() if self.keep.short else ("install",))))
+        panes = sum(self.job.area(name, self.body_mm) for name in names)
+        high = self.bottom - self.top
+        room = high * self.page.inner_width + HEIGHT_MM * max(0.0, self.page.width - WIDTH_MM)
+        return 0.8 * panes + (least_height + 5.0) * map_width > room
+
+    def stack(self, columns: int, least_height: float) -> Arrangement | None:
+        """The map over the whole width, panels in columns below it; ``None`` where the map surely has no room."""
         wide = self.page.inner_width
+        if self.hopeless(wide, least_height):
+            return None
         column = (wide - (columns - 1) * GUTTER_MM) / columns
         below = [*self.under_map(wide), self.more(wide)]
-        panes = self.job.blocks(self.kept(ORDER), self.body_mm, column)
-        below.append(packed(panes, columns, GAP_MM, GUTTER_MM).block(column))
         below += self.job.blocks(self.kept(["deference"]), self.body_mm, wide)
+        panes = self.job.blocks(self.kept(_ORDER), self.body_mm, column)
+        least = sum(block.height for block in panes) / columns + sum(block.height for block in below)
+        if self.bottom - self.top - least < least_height:
+            return None
+        tries = (self.job.blocks(self.kept(order), self.body_mm, column) for order in ORDERS)
+        best = min((packed(blocks, columns, GAP_MM, GUTTER_MM) for blocks in tries), key=lambda p: round(p.height, 1))
+        below.insert(len(below) - ("deference" not in self.keep.later), best.block(column))
         return self._arrangement(wide, below, [])
 
-    def side(self, column: float) -> Arrangement:
-        """The map on the left with panels below it, safety in a column on the right, one panel by the title block."""
+    def side(self, column: float, least: tuple[float, float]) -> Arrangement | None:
+        """The map on the left with panels below it, safety in a column on the right, panels by the title block.
+
+        ``None`` where the map surely has no room.
+        """
         x, wide = self.page.x + PAD_MM, self.page.inner_width - column - GUTTER_MM
+        if least[0] > wide or self.hopeless(wide, least[1]):
+            return None
         beside: list[tuple[Block, float, float]] = []
         rest: list[str] = []
         y = self.top
-        for name in self.kept((*ORDER[:5], "deference", *ORDER[5:])):
+        for name in self.kept((*_ORDER[:5], "deference", *_ORDER[5:])):
             block = self.job.block(name, self.body_mm, column)
             if block and y + block.height <= self.bottom:
                 beside.append((block, x + wide + GUTTER_MM, y))
@@ -255,23 +290,21 @@ class Arranger:
         return self._arrangement(wide, below, beside)
 
     def _by_title(self, rest: list[str], below: list[Block], wide: float) -> list[tuple[Block, float, float]]:
-        """Fill the room left of the title block: what is elsewhere, then panels of the rest, which they leave."""
+        """Fill the room left of the title block with panels of the rest, which they leave, and what is elsewhere."""
         x, y, room = self.page.x + PAD_MM, self.bottom + GAP_MM + 0.5, HEIGHT_MM - 1.0
         by_title = self.page.width - min(self.page.width, WIDTH_MM) - PAD_MM - 3.0
         if by_title < _LEAST_COLUMN_MM:
             below.append(self.more(wide))
             return []
         placed: list[tuple[Block, float, float]] = []
-        more = self.more(by_title)
-        if more.height:
-            placed.append((more, x, y))
-            y, room = y + more.height + GAP_MM, room - more.height - GAP_MM
-        for name in reversed(rest[:]):
-            block = self.job.block(name, self.body_mm, by_title)
+        for name in [*reversed(rest), ""]:
+            block = self.job.block(name, self.body_mm, by_title) if name else self.more(by_title)
             if block and block.height <= room:
                 placed.append((block, x, y))
                 y, room = y + block.height + GAP_MM, room - block.height - GAP_MM
-                rest.remove(name)
+                rest[:] = [other for other in rest if other != name]
+            elif not name:
+                below.append(self.more(wide))
         return placed
 
     def _arrangement(
@@ -292,18 +325,20 @@ class Arranger:
 
 
 def arrangements(
-    job: Job, legend: Callable[[float, float], Block], least_width: float, keep: Keep, body_mm: float
+    job: Job, legend: Callable[[float, float], Block], least: tuple[float, float], keep: Keep, body_mm: float
 ) -> list[Arrangement]:
-    """Every arrangement of what page one keeps, upright paper first."""
+    """Every arrangement of what page one keeps that has room for the least map, upright paper first."""
     small = job.paper == "a5"
     upright, lying = frame(job.paper, landscape=False), frame(job.paper, landscape=True)
     tall, wide = (
         Arranger(job=job, page=page, legend=legend, body_mm=body_mm, keep=keep) for page in (upright, lying)
     )
-    found = [tall.stack(2 if small else 3)] if least_width <= upright.inner_width else []
-    found += [wide.side(c) for c in _SIDE_MM if least_width <= lying.inner_width - c - GUTTER_MM]
-    found += [wide.stack(3 if small else 4)] if least_width <= lying.inner_width else []
-    return found
+    across, down = least
+    found: list[Arrangement | None] = []
+    found += [tall.stack(n, down) for n in ((2,) if small else (3, 2))] if across <= upright.inner_width else []
+    found += [wide.side(column, least) for column in _SIDE_MM]
+    found += [wide.stack(n, down) for n in ((3, 2) if small else (4, 3))] if across <= lying.inner_width else []
+    return [at for at in found if at and at.room >= down]
 
 
 def slot_maps(job: Job, view: View) -> list[SlotMap]:
@@ -317,13 +352,12 @@ def slot_maps(job: Job, view: View) -> list[SlotMap]:
 
 def choose(job: Job, plans: Sequence[Plan], keeps: Sequence[Keep]) -> Layout | None:
     """The first layout that fits: all on one page, then large letters, then upright paper. ``None`` without one."""
-    least_width, least_height = min(p.least_width for p in plans), min(p.least_height for p in plans)
+    least = min(p.least_width for p in plans), min(p.least_height for p in plans)
     for keep in keeps:
         measured: dict[float, list[Arrangement]] = {}
         for body, name in PASSES:
             if body not in measured:
-                found = arrangements(job, plans[0].legend, least_width, keep, body)
-                measured[body] = [at for at in found if at.room >= least_height]
+                measured[body] = arrangements(job, plans[0].legend, least, keep, body)
             for plan in (plan for plan in plans if plan.name_mm >= name):
                 for at in measured[body]:
                     if at.takes(plan):
@@ -339,10 +373,13 @@ def continued(job: Job, page: Frame, names: Sequence[str], sheet: str) -> tuple[
     main = page.height - (pick.height + TEAR_MM if pick else 0.0)
     y, room = page.y + PAD_MM, main - 2 * PAD_MM - HEIGHT_MM - GAP_MM
     shapes: list[Shape] = [*draw_frame(page, main), *draw_margin(page, sheet)]
+    head = paragraph([(" · ".join(machine_words(job.facts, job.given.tag or "")), True)], 3.5, page.inner_width)
+    shapes += head.draw(page.x + PAD_MM, y)
+    y, room = y + head.height + GAP_MM, room - head.height - GAP_MM
     for block in job.blocks(["install"] if "install" in names else [], body, page.inner_width):
         shapes += block.draw(page.x + PAD_MM, y)
         y, room = y + block.height + GAP_MM, room - block.height - GAP_MM
-    order = [name for name in ORDER if name in names and job.block(name, body, wide)]
+    order = [name for name in _ORDER if name in names and job.block(name, body, wide)]
     blocks = job.blocks(order, body, wide)
     taken = len(blocks)
     while taken and packed(blocks[:taken], columns, GAP_MM, GUTTER_MM).height > room:

@@ -29,6 +29,9 @@ _MAKERS: dict[str, Maker] = {
 }
 
 
+_USUAL_MM = 57.0
+
+
 @dataclass(frozen=True)
 class Job:
     """A sheet that is asked for: what it tells, on which paper, which way round, and what was given for its title.
@@ -55,6 +58,11 @@ class Job:
                 block = _MAKERS[name](self.facts, cap_mm, width_mm)
             self._measured[key] = block
         return self._measured[key]
+
+    def area(self, name: str, cap_mm: float) -> float:
+        """About the paper that a panel takes, whatever its width, in square mm."""
+        block = self.block(name, cap_mm, _USUAL_MM)
+        return block.height * block.width if block else 0.0
 
     def blocks(self, names: Sequence[str], cap_mm: float, width_mm: float) -> list[Block]:
         """Panels by name, those with nothing to say left out."""

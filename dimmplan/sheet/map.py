@@ -231,10 +231,9 @@ class _Drawing:
         """A line along the ends of the slots that belong together, with ticks towards them and their name."""
         bank, sign = brackets.bank, -1.0 if brackets.at_start else 1.0
         first, last = self.placing(bank.slots[run.first]), self.placing(bank.slots[run.last])
-        name, tick = clean(run.name), sign * 0.9
-        gap = 1.2
+        name, tick, gap = clean(run.name), sign * 0.7, 1.0
         if bank.upright:
-            line = (first.top if brackets.at_start else first.bottom) + sign * (off + 0.6) + tick
+            line = (first.top if brackets.at_start else first.bottom) + sign * (off + 0.5) + tick
             low, high = first.left + 0.3, last.right - 0.3
             segments: tuple[Segment, ...] = (
                 (low, line, high, line),

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from dimmplan.model.board import Board
-from dimmplan.sheet.facts import Facts, clean, socket_words
+from dimmplan.sheet.facts import Facts, State, clean, socket_words
 from dimmplan.sheet.measure import width
 from dimmplan.sheet.slotbox import SlotStyle
 from dimmplan.sheet.view import Area, Bank, Mark, Run, View, runs
@@ -24,11 +24,13 @@ MARK_MM = 2.2
 GROUP_MM = 2.2
 """Letter height of channel and controller names."""
 
-LEVEL_MM = GROUP_MM + 2.5
+LEVEL_MM = GROUP_MM + 2.2
 """One row of brackets with its names."""
 
 SOCKET_MM = 3.5
 _EDGE_MM = 1.5
+_HOLD_MM = 0.7
+"""What the double outline of a slot on hold takes more from its neighbours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,17 +121,17 @@ class MapNeeds:
     def _slots(self, on_side: bool) -> Iterator[Need]:
         whole = _laid(self.view.area, on_side)
         walls = [_laid(block, on_side) for block in self.blocks]
-        posts: list[Area] = []
+        posts: list[tuple[Area, bool]] = []
         for slot in self.view.slots:
-            area = _laid(slot.area, on_side)
+            area, fact = _laid(slot.area, on_side), self.facts.slots[slot.slot]
             if slot.upright != on_side:
-                posts.append(area)
+                posts.append((area, fact.state is State.HOLD))
             else:
                 walls.append(area)
-                yield area.left, area.right, self.style.length(self.facts.slots[slot.slot])
+                yield area.left, area.right, self.style.length(fact)
         half = self.style.width_mm / 2
-        posts.sort(key=lambda post: post.centre[0])
-        for index, post in enumerate(posts):
+        posts.sort(key=lambda post: post[0].centre[0])
+        for index, (post, hold) in enumerate(posts):
             at = post.centre[0]
             yield whole.left, at, half + _EDGE_MM
             yield at, whole.right, half + _EDGE_MM
@@ -137,9 +139,9 @@ class MapNeeds:
                 if wall.top < post.bottom and post.top < wall.bottom:
                     yield at, wall.left, half + 0.9
                     yield wall.right, at, half + 0.9
-            for other in posts[index + 1 :]:
+            for other, other_hold in posts[index + 1 :]:
                 if other.top < post.bottom and post.top < other.bottom:
-                    yield at, other.centre[0], self.style.pitch_mm
+                    yield at, other.centre[0], self.style.pitch_mm + (_HOLD_MM if hold or other_hold else 0.0)
                     break
 
     def _groups(self, on_side: bool) -> Iterator[Need]:

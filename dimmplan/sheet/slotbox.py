@@ -38,7 +38,7 @@ class SlotStyle:
         lines = self.name_mm + self._below(self.name_mm)
         if self.two_lines:
             lines += 0.8 + self.words_mm + font_size(self.words_mm) * DESCENT
-        object.__setattr__(self, "width_mm", lines + 1.3 + (0.9 if self.hold else 0.0))
+        object.__setattr__(self, "width_mm", lines + 1.3 + (0.8 if self.hold else 0.0))
 
     def _below(self, cap_mm: float) -> float:
         return font_size(cap_mm) * DESCENT if self.deep else 0.2
@@ -46,7 +46,7 @@ class SlotStyle:
     @property
     def pitch_mm(self) -> float:
         """Least distance from one slot to the next."""
-        return self.width_mm + (1.6 if self.hold else 0.9)
+        return self.width_mm + 0.9
 
     @property
     def end_mm(self) -> float:
@@ -66,8 +66,12 @@ class SlotStyle:
     @property
     def lead_mm(self) -> float:
         """Where every name begins, with or without a number before it."""
-        number = _PAD + (0.7 if self.hold else 0.0) + self.step_width_mm + 0.9
+        number = _PAD + self.step_width_mm + 0.9
         return max(number, self.width_mm + 0.7) if self.dead else number
+
+    def lead(self, fact: SlotFact) -> float:
+        """Where a name begins: in line with the others, but for a slot on hold, which needs its room for words."""
+        return _PAD + 0.9 if fact.state is State.HOLD else self.lead_mm
 
     def tail(self, fact: SlotFact) -> float:
         """Room for the pattern at the end."""
@@ -84,11 +88,11 @@ class SlotStyle:
         name = width(fact.name, self.name_mm, bold=True)
         words = width(fact.words, self.words_mm)
         middle = max(name, words) if self.two_lines else name + _GAP + words
-        return self.lead_mm + middle + self.tail(fact)
+        return self.lead(fact) + middle + self.tail(fact)
 
     def words_at(self, fact: SlotFact) -> float:
         """Where the words could begin after the name."""
-        return self.lead_mm if self.two_lines else self.lead_mm + width(fact.name, self.name_mm, bold=True) + _GAP
+        return self.lead(fact) if self.two_lines else self.lead(fact) + width(fact.name, self.name_mm, bold=True) + _GAP
 
     def pattern_at(self, fact: SlotFact) -> float:
         """Where the pattern of a filled slot could begin after its name and words."""
@@ -148,9 +152,9 @@ class Columns:
 
 def columns(facts: list[SlotFact], style: SlotStyle, lengths: list[float]) -> Columns:
     """The columns of a bank: as far right as its longest name and words ask, if its slots are long enough."""
-    words = max(style.words_at(fact) for fact in facts)
-    room = min(length - style.tail(fact) - width(fact.words, style.words_mm)
-               for fact, length in zip(facts, lengths, strict=True))  # fmt: skip
+    others = [pair for pair in zip(facts, lengths, strict=True) if pair[0].state is not State.HOLD]
+    words = max((style.words_at(fact) for fact, _ in others), default=0.0)
+    room = min((end - style.tail(fact) - width(fact.words, style.words_mm) for fact, end in others), default=0.0)
     filled = [fact for fact in facts if fact.state is State.FILLED]
     pattern = max((style.pattern_at(fact) for fact in filled), default=0.0)
     if words <= room:
@@ -243,7 +247,7 @@ def _letter_lift(key: str, cap_mm: float) -> float:
 
 def _words(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -> list[Shape]:
     """Step number, name and content, cut only where a slot is shorter than all of them (never by this layout)."""
-    lead = style.lead_mm
+    lead = style.lead(fact)
     room = placing.length - lead - style.tail(fact)
     name_v, words_v = _base_lines(placing, style)
     shapes: list[Shape] = []
@@ -254,7 +258,9 @@ def _words(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -
         base = middle + style.step_mm / 2
         shapes.append(placing.text((at + wide / 2, base), str(fact.step), style.step_mm, "b inv", anchor="middle"))
     shapes.append(placing.text((lead, name_v), fitted(fact.name, style.name_mm, room, bold=True), style.name_mm, "b"))
-    after = max(lines.words, style.words_at(fact))
+    after = style.words_at(fact)
+    if fact.state is not State.HOLD:
+        after = max(lines.words, after)
     words = fitted(fact.words, style.words_mm, placing.length - after - style.tail(fact) + _GAP)
     return [*shapes, placing.text((after, words_v), words, style.words_mm, "")] if words else shapes
 

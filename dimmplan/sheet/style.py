@@ -18,7 +18,7 @@ SMALLEST_TEXT_MM = 2.0
 BODY_MM = (2.5, 2.2, 2.0)
 """Heights for running text and tables, the wanted one first."""
 
-THIN, MEDIUM, THICK, HEAVY, DOUBLE = 0.25, 0.35, 0.5, 0.7, 1.5
+THIN, MEDIUM, THICK, HEAVY, DOUBLE = 0.25, 0.35, 0.5, 0.7, 1.4
 """Line widths in mm; ``DOUBLE`` is drawn as two lines, by a white one along its middle."""
 
 TYPE_LOOKS = "abcdef"

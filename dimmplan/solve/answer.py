@@ -242,52 +242,52 @@ class _Alternatives:
         return used, tuple(sorted(sockets))
 
     def _candidates(self) -> Iterator[Choice]:
-        """The best of every other list, of every single type, and of every other set of modules in turn."""
-        request = self.space.request
+        """The best of every other list, of every single type, and of every other set of modules."""
+        search, request = self.search, self.space.request
         for prefer in LISTS:
-            if prefer in (request.prefer, "upgrade") or (prefer == "cost-first" and not self.search.priced):
-                continue
-            other = Search(Space(self.space.board, replace(request, prefer=prefer)), Budget(request.effort))
-            yield from self._accept(other, self.aim)
-        if len(self.space.supplies) > 1:
-            for supply in self.space.supplies:
-                alone = Space(self.space.board, replace(request, supplies=(supply,)))
-                yield from self._accept(Search(alone, Budget(request.effort)), self.aim)
-        without = frozenset([self.found.code])
-        yield from self._accept(self.search, replace(self.aim, without=without))
+            if prefer not in (request.prefer, "upgrade") and (prefer != "cost-first" or search.priced):
+                yield from self._best_of(Search(self.space, search.budget, prefer=prefer, like=search), self.aim)
+        if len(self.space.types) > 1:
+            for kind in range(len(self.space.types)):
+                yield from self._best_of(search, replace(self.aim, types=frozenset([kind])))
+        yield from self._best_of(search, replace(self.aim, without=frozenset([self.found.code])))
 
-    def _accept(self, search: Search, aim: Aim) -> Iterator[Choice]:
+    def _best_of(self, search: Search, aim: Aim) -> Iterator[Choice]:
+        """The best placement of a search, with its vector in the order of the request's list."""
         search.budget.spent = 0
         found, _ = _search(search, aim, None)
         if found is not None:
-            content = content_of(search.space, found.texts)
+            content = content_of(self.space, found.texts)
             vector = vector_of(self.space, self.search.criteria, content)
             if vector is not None:
                 yield Choice(content=content, vector=vector, usable_gib=usable_of(self.space, content))
 
     def step(self, *, up: bool) -> Choice | None:
-        """The nearest capacity above or below whose best placement sweeps faster; ``None`` where there is none."""
-        here = int(self.best.usable_gib)
-        low, high = (here + 1, here + int(here * STEP_SHARE)) if up else (1, here - 1)
+        """The nearest capacity above or below whose best placement sweeps faster; ``None`` where there is none.
+
+        A step breaks no more advised rules than the answer does.
+        """
         budget = self.search.budget
         budget.spent, budget.armed = 0, True
         try:
-            gib = self.search.nearest_faster(low, high, Fraction(self.sweep), up=up)
+            sweep, most_broken = Fraction(self.sweep), int(self.best.vector[0])
+            nearest = (
+                self.search.nearest_faster(aim, sweep, most_broken=most_broken, up=up) for aim in self._step_aims(up=up)
+            )
+            gib = next((found for found in nearest if found is not None), None)
         except EffortSpent:
             gib = None
         finally:
             budget.armed = False
-        if gib is None:
-            return None
-        request = replace(self.space.request, capacity_gib=gib, over_gib=None)
-        search = Search(Space(self.space.board, request), Budget(request.effort))
-        found, _ = _search(search, Aim(gib, gib), None)
-        if found is None:
-            return None
-        content = content_of(search.space, found.texts)
-        vector = vector_of(self.space, self.search.criteria, content)
-        return (
-            None
-            if vector is None
-            else Choice(content=content, vector=vector, usable_gib=usable_of(self.space, content))
-        )
+        return None if gib is None else next(self._best_of(self.search, Aim(gib, gib)), None)
+
+    def _step_aims(self, *, up: bool) -> Iterator[Aim]:
+        """Where to look for a step: a quarter above, or below in pieces, the nearest first."""
+        here = int(self.best.usable_gib)
+        if up:
+            yield Aim(here + 1, here + int(here * STEP_SHARE))
+            return
+        while here > 1:
+            low = max(1, int(here * (1 - STEP_SHARE)))
+            yield Aim(low, here - 1)
+            here = low

@@ -9,6 +9,7 @@ socket's profile must keep), or a sum over sockets. A branch that cannot equal t
 from __future__ import annotations
 
 import bisect
+import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -77,28 +78,41 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """Which placements are asked for: capacities from ``low_gib`` to ``high_gib``, some total counts left out."""
+    """Which placements are asked for: usable capacities in GiB, some total counts left out, perhaps only some types."""
 
     low_gib: int
     high_gib: int
     without: frozenset[int] = frozenset()
+    types: frozenset[int] | None = None
 
 
 class Search:
     """One exact search over a space. ``budget`` counts nodes; profiles and regions are remembered between aims.
 
-    ``bounds=False`` draws every population of every branch; the answer is the same, only slower.
+    ``bounds=False`` draws every population of every branch; the answer is the same, only slower. ``prefer`` orders by
+    another list than the request's, and ``like`` is a search of the same space whose memory is shared.
     """
 
-    def __init__(self, space: Space, budget: Budget, *, bounds: bool = True) -> None:
+    def __init__(
+        self,
+        space: Space,
+        budget: Budget,
+        *,
+        bounds: bool = True,
+        prefer: str | None = None,
+        like: Search | None = None,
+    ) -> None:
         self.bounds = bounds
         self.space = space
         self.budget = budget
         self.incumbent: Found | None = None
-        self.source = ProfileSource(space, budget)
+        self.source: ProfileSource = ProfileSource(space, budget) if like is None else like.source
         self.priced = all(supply.priced for supply in space.request.supplies)
-        self.criteria: tuple[Criterion, ...] = criteria_of(space.request.prefer, priced=self.priced)
-        self._counts: dict[tuple[SocketShape, tuple[int, ...], Rows, int], tuple[int, ...]] = {}
+        self.criteria: tuple[Criterion, ...] = criteria_of(prefer or space.request.prefer, priced=self.priced)
+        self._counts: dict[tuple[SocketShape, tuple[int, ...], Rows, int], tuple[int, ...]] = (
+            {} if like is None else like._counts
+        )
+        self._fullest: dict[Any, list[list[tuple[list[int], list[int]]]]] = {} if like is None else like._fullest
         self._kinds: dict[SocketShape, tuple[int, ...]] = {}
         for place, shape in enumerate(space.shapes):
             self._kinds[shape] = (*self._kinds.get(shape, ()), place)
@@ -128,35 +142,37 @@ class Search:
                 found |= {self.space.unscaled(self.space.gib(total)) for total in self._reached(branch, branch.targets)}
         return found
 
-    def nearest_faster(self, low_gib: int, high_gib: int, sweep: Fraction, *, up: bool) -> int | None:
-        """The nearest capacity whose best placement sweeps faster than ``sweep``; ``None`` where none does.
+    def nearest_faster(self, aim: Aim, sweep: Fraction, *, most_broken: int, up: bool) -> int | None:
+        """The nearest usable capacity of an aim whose best placement sweeps faster than ``sweep``; or ``None``.
 
-        As in the lists, fewest advised rows broken goes first. Raises ``EffortSpent`` with an armed budget.
+        Only placements that break at most ``most_broken`` advised rows count, those with fewest first, as in the
+        lists. Raises ``EffortSpent`` with an armed budget.
         """
-        ceiling = self._sweep(1, 1) * self.space.channel_count * max(self.space.board.rates_mts)
-        if ceiling / self.space.rate_unit <= sweep:
+        peak = self._sweep(1, 1) * self.space.channel_count * max(self.space.board.rates_mts)
+        if peak / self.space.rate_unit <= sweep:
             return None
-        step = math.gcd(*self.space.weights) if self.space.sparing is None else 1
-        for gib in sorted(range(low_gib, high_gib + 1), reverse=not up):
-            if gib * self.space.scale % step == 0 and self._best_sweep(Aim(gib, gib), sweep) > sweep:
-                return gib
+        by_gib: dict[int, list[Branch]] = {}
+        for broken in range(most_broken + 1):
+            reached_now = self._branches_by_gib(aim, broken)
+            by_gib |= {gib: branches for gib, branches in reached_now.items() if gib not in by_gib}
+        for gib in sorted(by_gib, reverse=not up):
+            value, _ = self._sweep_stage(by_gib[gib], sweep)
+            if value is not None and value > sweep and gib % self.space.scale == 0:
+                return gib // self.space.scale
         return None
 
-    def _best_sweep(self, aim: Aim, at_least: Fraction) -> Fraction:
-        """The sweep of the best placement of an aim that breaks fewest advised rows, or 0 below ``at_least``."""
-        sizes = range(1, self._most_types() + 1)
-        for broken in range(len(self.space.advised) + 1):
-            branches = [
-                replace(branch, targets=targets)
-                for chosen in combinations(self.space.advised, broken)
-                for size in sizes
-                for branch in self._branches(size, frozenset(chosen), aim, None)
-                if (targets := self._reached(branch, branch.targets))
-            ]
-            if branches:
-                value, _ = self._sweep_stage(branches, at_least)
-                return Fraction(value or 0)
-        return Fraction(0)
+    def _branches_by_gib(self, aim: Aim, broken: int) -> dict[int, list[Branch]]:
+        """Branches that break just so many advised rows, by the scaled capacity that their targets reach."""
+        found: dict[int, list[Branch]] = {}
+        for chosen in combinations(self.space.advised, broken):
+            for size in range(1, self._most_types() + 1):
+                for branch in self._branches(size, frozenset(chosen), aim, None):
+                    by_gib: dict[int, set[int]] = {}
+                    for total in self._reached(branch, branch.targets):
+                        by_gib.setdefault(self.space.gib(total), set()).add(total)
+                    for gib, targets in by_gib.items():
+                        found.setdefault(gib, []).append(replace(branch, targets=frozenset(targets)))
+        return found
 
     def _best_of_size(self, size: int, aim: Aim, incumbent: Found | None) -> Found | None:
         """The best with exactly ``size`` types allowed, where it is better than the incumbent; else ``None``."""
@@ -207,6 +223,8 @@ class Search:
             return
         shapes = {joined: tuple(range(len(self.space.sockets)))} if joined else self._kinds
         for types in self.space.subsets(size, may_break):
+            if aim.types is not None and not aim.types.issuperset(types):
+                continue
             targets = self._targets(types, replace(aim, high_gib=high))
             if not targets:
                 continue
@@ -586,14 +604,28 @@ class Search:
 
     def _most_gib(self, branch: Branch, shape: SocketShape, most_time: int) -> int:
         """The most that a socket can hold when no channel takes longer than the bound."""
-        query = Query(shape, branch.types, branch.may_break, branch.rate, 0, 1 << 40, most_time)
+        key = (shape, branch.types, branch.may_break, branch.rate)
+        if key not in self._fullest:
+            self._fullest[key] = [
+                [self._full_channel(channel, branch) for controller in variant for channel in controller]
+                for variant in self.space.variants(shape, branch.may_break)
+            ]
         totals = [-1]
-        for variant in self.space.variants(shape, branch.may_break):
-            channels = [channel for controller in variant for channel in controller]
-            loads = [loads_within(self.space, query, channel) for channel in channels]
-            if all(loads):
-                totals.append(sum(max(load.gib for load in each) for each in loads))
+        for channels in self._fullest[key]:
+            places = [bisect.bisect_right(times, most_time) for times, _ in channels]
+            if all(places):
+                totals.append(sum(most[place - 1] for place, (_, most) in zip(places, channels, strict=True)))
         return max(totals)
+
+    def _full_channel(self, channel: ChannelShape, branch: Branch) -> tuple[list[int], list[int]]:
+        """Times of a channel's loads, rising, and the most that the channel holds within each of them."""
+        unit = self.space.rate_unit
+        loads = sorted(
+            (load.gib * (unit // (branch.rate or load.rate)) if load.gib else 0, load.gib)
+            for load in self.space.loads(channel, branch.types, branch.may_break)
+            if not load.gib or load.rate >= branch.rate
+        )
+        return [time for time, _ in loads], list(itertools.accumulate((gib for _, gib in loads), max))
 
     # -- sums over sockets -------------------------------------------------------------------------------------
 

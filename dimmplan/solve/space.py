@@ -104,7 +104,8 @@ class Space:
         self.weights = [self._weight(module) for module in self.types]
         self.loss_place = self.base ** len(self.types)
         """Place value of what rank sparing takes, as the top digit of a count code."""
-        self._loads: dict[tuple[int, Pattern, Rows], tuple[Load, ...]] = {}
+        self._loads: dict[tuple[int, Pattern, tuple[int, ...], Rows], tuple[Load, ...]] = {}
+        self._variants: dict[tuple[SocketShape, Rows], list[tuple[tuple[ChannelShape, ...], ...]]] = {}
         self._gib: dict[int, int] = {}
         self._enforced: dict[Rows, list[RuleRow]] = {}
         self._socket_rows: dict[Rows, list[RuleRow]] = {}
@@ -247,12 +248,19 @@ class Space:
 
     # -- loads of a channel ------------------------------------------------------------------------------------
 
-    def loads(self, shape: ChannelShape, types: tuple[int, ...], may_break: Rows) -> list[Load]:
+    def loads(self, shape: ChannelShape, types: tuple[int, ...], may_break: Rows) -> tuple[Load, ...]:
         """Every way to load a channel of that shape with those types, the empty load last."""
-        key = (shape.slots, shape.pattern, may_break)
-        if key not in self._loads:
-            self._loads[key] = tuple(self._enumerate_loads(shape, may_break))
-        return [load for load in self._loads[key] if load.types <= set(types)]
+        key = (shape.slots, shape.pattern, types, may_break)
+        known = self._loads.get(key)
+        if known is None:
+            every = tuple(range(len(self.types)))
+            whole = (shape.slots, shape.pattern, every, may_break)
+            if whole not in self._loads:
+                self._loads[whole] = tuple(self._enumerate_loads(shape, may_break))
+            chosen = set(types)
+            known = tuple(load for load in self._loads[whole] if load.types <= chosen)
+            self._loads[key] = known
+        return known
 
     def _enumerate_loads(self, shape: ChannelShape, may_break: Rows) -> Iterator[Load]:
         """One load for each multiset of modules that the rules allow, in its best board order."""
@@ -290,6 +298,12 @@ class Space:
 
     def variants(self, shape: SocketShape, may_break: Rows) -> list[tuple[tuple[ChannelShape, ...], ...]]:
         """The controllers of a shape; one variant for each number of modules where an order is prescribed."""
+        key = (shape, may_break)
+        if key not in self._variants:
+            self._variants[key] = self._list_variants(shape, may_break)
+        return self._variants[key]
+
+    def _list_variants(self, shape: SocketShape, may_break: Rows) -> list[tuple[tuple[ChannelShape, ...], ...]]:
         orders = [
             (row, socket)
             for socket in self._sockets_of_shape[shape]

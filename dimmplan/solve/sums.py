@@ -39,11 +39,16 @@ def reached(
         budget.spend(1 + len(rows) * bits // 4096)
         total = _shifted(total, {sum(d * w for d, w in zip(row, weights, strict=True)) for row in rows})
     data = total.to_bytes(bits // 8 + 1, "little")
+    digits_of = list(zip(places, widths, weights, strict=True))
     found = set()
     for target in targets:
-        row = [target // value % base for value, base in places]
-        if all(digit < width for digit, width in zip(row, widths, strict=True)):
-            place = sum(d * w for d, w in zip(row, weights, strict=True))
+        place = 0
+        for (value, base), width, weight in digits_of:
+            digit = target // value % base
+            if digit >= width:
+                break
+            place += digit * weight
+        else:
             if data[place >> 3] >> (place & 7) & 1:
                 found.add(target)
     return frozenset(found)

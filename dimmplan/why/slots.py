@@ -143,9 +143,7 @@ def _best(case: Case, what: What, options: Iterable[tuple[Module, str | None, We
     found = list(options)
     if found:
         module, other, weighed = min(found, key=lambda option: case.closeness(option[2]))
-        yield Tried(
-            what=what, module=module, other=other, weighed=weighed, parted=case.part(weighed), of=len(found)
-        )
+        yield Tried(what=what, module=module, other=other, weighed=weighed, parted=case.part(weighed), of=len(found))
 
 
 def _fill(case: Case, slot: str, channel: Channel) -> Iterator[Tried]:

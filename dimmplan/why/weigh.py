@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -13,12 +14,13 @@ from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import USUAL_OVER, Request, Supply
-from dimmplan.model.rows import SequenceRow
+from dimmplan.model.rows import ProcessorOption, SequenceRow
+from dimmplan.modes import judge_mode
 from dimmplan.rules import Breach, Content, all_rows, judge
 from dimmplan.solve.criteria import LISTS, Criterion, criteria_of
 from dimmplan.solve.evaluate import Value, texts_of, vector_of
 from dimmplan.solve.space import Space
-from dimmplan.units import quoted
+from dimmplan.units import Gib, quoted
 
 PartedBy = Literal["rule", "below", "above", "criterion", "board-order", "same"]
 
@@ -76,7 +78,7 @@ class Case:
         self.criteria: tuple[Criterion, ...] = criteria_of(placement.prefer, priced=False)
         types = dict.fromkeys((*placement.types, *extra))
         before = self.figures_of(self.content)
-        self.usable_gib = before.usable_gib if before else 0
+        self.usable_gib: Gib = before.usable_gib if before else 0
         self.request = Request(
             capacity_gib=placement.capacity_gib,
             supplies=tuple(Supply(module=module) for module in types),
@@ -84,7 +86,7 @@ class Case:
             processor=placement.processor,
             mode=placement.mode,
             prefer=placement.prefer,
-            over_gib=max(0, self.usable_gib - placement.capacity_gib),
+            over_gib=max(0, math.ceil(self.usable_gib) - placement.capacity_gib),
             max_types=max(1, len(types)),
         )
         self.space = Space(board, self.request)
@@ -92,12 +94,12 @@ class Case:
         self.plan = self.weigh(self.content)
 
     @property
-    def floor_gib(self) -> int:
+    def floor_gib(self) -> Gib:
         """Usable capacity under which an alternative does not answer the request as the plan does."""
         return min(self.request.capacity_gib, self.usable_gib)
 
     @property
-    def limit_gib(self) -> int:
+    def limit_gib(self) -> Gib:
         """Usable capacity above which nothing counts as an answer to the request."""
         asked = self.request.capacity_gib
         return max(asked + int(asked * USUAL_OVER), self.usable_gib)
@@ -117,14 +119,19 @@ class Case:
                 for breach in self.plan.errors
             )
 
-    def judge_content(self, content: Content) -> tuple[Breach, ...]:
-        """Every row that a content breaks, on the plan's sockets with its processor."""
-        return judge(self.board, self.option, self.placement.fitted, content)
+    def judge_content(self, content: Content, *, option: ProcessorOption | None = None) -> tuple[Breach, ...]:
+        """Every row that a content breaks, on the plan's sockets in its mode, with its processor or another."""
+        placement = self.placement
+        return (
+            *judge(self.board, option or self.option, placement.fitted, content),
+            *judge_mode(self.board, placement.mode, placement.fitted, content),
+        )
 
-    def figures_of(self, content: Content) -> PlacementFigures | None:
+    def figures_of(self, content: Content, *, option: ProcessorOption | None = None) -> PlacementFigures | None:
         """The figures of a content on the plan's sockets; ``None`` where it cannot run at all."""
+        placement = self.placement
         try:
-            return placement_figures(self.board, self.option, self.placement.fitted, content)
+            return placement_figures(self.board, option or self.option, placement.fitted, content, mode=placement.mode)
         except ValueError:
             return None
 
@@ -176,9 +183,7 @@ class Case:
         here_text, there_text = texts_of(self.space, self.content), texts_of(self.space, other.content)
         if here_text == there_text:
             return Parted(by="same", name="same")
-        return Parted(
-            by="board-order", name="board_order", first="alternative" if there_text > here_text else "plan"
-        )
+        return Parted(by="board-order", name="board_order", first="alternative" if there_text > here_text else "plan")
 
     def closeness(self, other: Weighed) -> tuple[int, tuple[Value, ...]]:
         """Smaller is nearer to being an answer: by the list, then under the request, then above it, then refused."""

@@ -44,7 +44,9 @@ def random_device(rng: random.Random, handle: int, arrays: int) -> bytes:
         "extended_size": rng.choice((32 << 10, 64 << 10, 128 << 10, 256 << 10, 512, 1 << 20, 98304)),
         "form": rng.choice((*range(0x01, 0x11), 0, 0x77)),
         "type": rng.choice((*range(0x01, 0x15), *range(0x18, 0x23), 0, 0x66, *([0x1A] * 12), *([0x22] * 8))),
-        "detail": rng.choice((0, 1 << 7, 1 << 7 | 1 << 13, 1 << 13 | 1 << 14, 1 << 15, 1 << 2, 1 << 12, rng.randrange(1 << 16))),
+        "detail": rng.choice(
+            (0, 1 << 7, 1 << 7 | 1 << 13, 1 << 13 | 1 << 14, 1 << 15, 1 << 2, 1 << 12, rng.randrange(1 << 16))
+        ),
         "speed": speed,
         "rank": rng.choice((0, 1, 2, 2, 3, 4, 8, 0x12)),
         "configured": rng.choice((0, 0xFFFF, speed, 1200, 1600, 2400, 2933)),
@@ -58,7 +60,15 @@ def random_device(rng: random.Random, handle: int, arrays: int) -> bytes:
     for name in ("locator", "bank", "maker", "serial", "tag", "part"):
         fields[name] = rng.choice(TEXTS)
     if not size:  # the reference's listing stops after the type detail of an empty slot: nothing odd may follow
-        fields |= {"technology": 2, "modes": 0, "sizes": (0, 0, 0, 0), "maker": None, "part": None, "serial": None, "tag": None}
+        fields |= {
+            "technology": 2,
+            "modes": 0,
+            "sizes": (0, 0, 0, 0),
+            "maker": None,
+            "part": None,
+            "serial": None,
+            "tag": None,
+        }
     return build.device(handle, **fields)
 
 
@@ -71,7 +81,11 @@ def random_dump(seed: int) -> bytes:
         status = rng.choice((0x41, 0x41, 0x42, 0x43, 0x44, 0x00, 0x47))
         structures.append(build.processor(0x400 + index, socket=rng.choice(("CPU1", "P0", None)), status=status))
     for index in range(arrays):
-        use, ecc, location = rng.choice((3, 3, 3, 5, 6, 7, 1, 2, 4)), rng.randrange(1, 8), rng.choice((3, 3, 1, 8, 0xA4))
+        use, ecc, location = (
+            rng.choice((3, 3, 3, 5, 6, 7, 1, 2, 4)),
+            rng.randrange(1, 8),
+            rng.choice((3, 3, 1, 8, 0xA4)),
+        )
         max_kib = rng.choice((1 << 20, 3 << 20, 1 << 30, 1 << 31, 3 << 30))
         structures.append(
             build.array(

@@ -429,7 +429,7 @@ class Oracle:
             return {row.id}
         parts = contents if row.within == "controller" else [[content for part in contents for content in part]]
         for part in parts:
-            loads = sorted(str([m.label for m in content if m]) for content in part if any(content))
+            loads = sorted(str([m and m.label for m in _stripped(content)]) for content in part if any(content))
             if not _splits(loads, sizes):
                 return {row.id}
         return set()
@@ -532,6 +532,12 @@ class Oracle:
         for filling in fillings:
             placement.update(zip(filling.socket.slots, filling.slots, strict=True))
         return Outcome([(criterion.name, figures[criterion.name]) for criterion in self.criteria], placement)
+
+
+def _stripped(content: Slots) -> Slots:
+    """The content up to its last module: identical channels may differ in empty slots behind it."""
+    last = max((place for place, module in enumerate(content) if module), default=-1)
+    return content[: last + 1]
 
 
 def _mode_ranks(row: SparingRow, module: Module) -> int:

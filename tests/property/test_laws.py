@@ -20,7 +20,7 @@ from dimmplan.figures import placement_figures
 from dimmplan.interleave import Region, permitted_sets, regions
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.request import Lot, Request, Supply
+from dimmplan.model.request import Request, Supply
 from dimmplan.model.rows import InterleaveRow
 from dimmplan.planner import ask
 from dimmplan.rules import judge
@@ -205,9 +205,8 @@ def test_more_stock_never_gives_a_worse_vector(start: int) -> None:
 
 
 def with_more(supply: Supply) -> Supply:
-    return replace(
-        supply, lots=tuple(Lot(None if lot.count is None else lot.count + 2, lot.price) for lot in supply.lots)
-    )
+    lots = (replace(lot, count=None if lot.count is None else lot.count + 2) for lot in supply.lots)
+    return replace(supply, lots=tuple(lots))
 
 
 @pytest.mark.parametrize("start", BLOCKS)
@@ -242,7 +241,7 @@ CUT = [
 ]
 
 
-@pytest.mark.parametrize(("board_id", "capacity", "wishes"), CUT, ids=lambda value: str(value))
+@pytest.mark.parametrize(("board_id", "capacity", "wishes"), CUT, ids=str)
 def test_a_larger_effort_never_crosses_the_bound(board_id: str, capacity: str, wishes: Mapping[str, Any]) -> None:
     """With the effort cut the answer is the best found with a bound; more effort never crosses it and is never worse.
 

@@ -1,0 +1,398 @@
+"""Many requests side by side: capacities x module types x processors, with the figures that ``plan`` gives for each.
+
+A *group* is one capacity with one processor. Its rows are the best placement of each type alone, and that of all
+types together where it is another one. Rows are compared within their group only: groups answer different questions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Literal
+
+from dimmplan.errors import ImpossibleError, InputError, Problem
+from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.model.board import Board
+from dimmplan.model.module import Module
+from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Request, Supply
+from dimmplan.planner import Planned, ask, plan
+from dimmplan.rates import channel_rate, processor_rate
+from dimmplan.solve.causes import capacities as reached_capacities
+from dimmplan.solve.causes import causes_of
+from dimmplan.solve.criteria import LISTS
+from dimmplan.solve.evaluate import Value
+from dimmplan.solve.space import Space
+from dimmplan.stock import Shelf
+from dimmplan.units import Gib, channel_peak_gb_s
+from dimmplan.worth import Worth, worth_looking_at
+
+MOST_REQUESTS = 5_000
+"""Capacities x types x processors beyond this are refused: nobody looks at such a table."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Row:
+    """One request and its answer; without a placement, ``below_gib`` and ``above_gib`` are the nearest that fit.
+
+    ``is_answer``: what ``plan`` answers when all types of the comparison are allowed. ``unbeaten``: no other row of
+    its group is at least as good in system sweep, cost and free slots, and better in one. ``picked_by`` names the
+    preference lists by which it comes first in its group.
+    """
+
+    request: Request
+    planned: Planned | None
+    figures: PlacementFigures | None
+    below_gib: Gib | None = None
+    above_gib: Gib | None = None
+    is_answer: bool = False
+    unbeaten: bool = False
+    picked_by: tuple[str, ...] = ()
+
+    @property
+    def types(self) -> tuple[Module, ...]:
+        """The types that this row may use."""
+        return tuple(supply.module for supply in self.request.supplies)
+
+    @property
+    def cost(self) -> Fraction | None:
+        """What the modules cost; ``None`` where a type that the row may use has no price."""
+        return None if self.planned is None else self.planned.cost
+
+    @property
+    def outside(self) -> bool:
+        """True where nothing fits within the request's allowance, and this is the first above it."""
+        return self.planned is not None and self.planned.answer.outside_window
+
+    @property
+    def even(self) -> bool:
+        """True where every channel of the fitted sockets carries the same modules."""
+        if self.planned is None:
+            return False
+        board, content = self.planned.board, self.planned.placement.content
+        loads = {
+            tuple(sorted(module.order_key for slot in channel.slots if (module := content.get(slot))))
+            for channel in board.channels
+            if channel.socket in self.request.fitted
+        }
+        return len(loads) == 1
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Group:
+    """One capacity with one processor; rows best first by the comparison's list, those without a placement last."""
+
+    capacity_gib: int
+    processor: str | None
+    rows: tuple[Row, ...]
+
+    @property
+    def answer(self) -> Row | None:
+        """What ``plan`` answers with all types allowed; ``None`` where nothing fits."""
+        return next((row for row in self.rows if row.is_answer), None)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Limit:
+    """Where a module is more than a processor allows.
+
+    ``rate``: labelled faster than ``allowed`` MT/s. ``ceiling``: only ``allowed`` of such modules go to one socket,
+    which has ``slots``. ``refused``: the processor runs no such module.
+    """
+
+    processor: str
+    module: Module
+    kind: Literal["rate", "ceiling", "refused"]
+    allowed: int
+    slots: int = 0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Comparison:
+    """All groups, capacities rising, processors in board order. ``priced``: every allowed type has a price."""
+
+    board: Board
+    base: Request
+    chosen: tuple[Worth, ...]
+    processors: tuple[str | None, ...]
+    groups: tuple[Group, ...]
+    limits: tuple[Limit, ...]
+    priced: bool
+    shelf: Shelf | None
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """All rows in order."""
+        return tuple(row for group in self.groups for row in group.rows)
+
+
+def compare(
+    board: Board,
+    *,
+    capacities: Sequence[str] = (),
+    modules: Sequence[str] = (),
+    processors: Sequence[str] = (),
+    shelf: Shelf | None = None,
+    fitted: str | Sequence[str] | None = None,
+    mode: str = Mode.INDEPENDENT.value,
+    prefer: str | None = None,
+    over: str | None = None,
+    max_types: int = DEFAULT_MAX_TYPES,
+    effort: int = DEFAULT_EFFORT,
+) -> Comparison:
+    """Compare capacities, types and processors on a board, all given as people type them.
+
+    Without ``capacities``: those worth looking at. Without ``modules`` and ``shelf``: every usual module. Without
+    ``processors``: the board's first. Each row is what ``plan`` answers for the same request.
+
+    Raises ``InputError`` with every problem of the call, ``RefusedError`` for a module that the board refuses and
+    ``ImpossibleError`` where no capacity at all fits.
+    """
+
+    def request(capacity: str, processor: str | None) -> Request:
+        return ask(
+            board,
+            capacity,
+            modules=modules,
+            shelf=shelf,
+            fitted=fitted,
+            processor=processor,
+            mode=mode,
+            prefer=prefer,
+            over=over,
+            max_types=max_types,
+            effort=effort,
+        )
+
+    problems: dict[Problem, None] = {}
+    options, sizes = _read(board, request, capacities, processors, problems)
+    if problems:
+        raise InputError(problems)
+    bases = {option: request("1GiB", option) for option in options}
+    base = bases[options[0]]
+    chosen = tuple(Worth(gib, "asked") for gib in sizes) if capacities else worth_looking_at(board, base)
+    if not chosen:
+        raise ImpossibleError(causes_of(board, base), below_gib=None, above_gib=None)
+    _check_number(len(chosen) * sum(len(each.supplies) + 1 for each in bases.values()))
+    reaches = {option: _Reach(board) for option in options}
+    groups = tuple(
+        _group(board, request(f"{worth.capacity_gib}GiB", option), reaches[option])
+        for worth in chosen
+        for option in options
+    )
+    return Comparison(
+        board=board,
+        base=base,
+        chosen=chosen,
+        processors=options,
+        groups=groups,
+        limits=tuple(_limits(board, bases)),
+        priced=_priced(bases.values()),
+        shelf=shelf,
+    )
+
+
+def _read(
+    board: Board,
+    request: Callable[[str, str | None], Request],
+    capacities: Sequence[str],
+    processors: Sequence[str],
+    problems: dict[Problem, None],
+) -> tuple[tuple[str | None, ...], tuple[int, ...]]:
+    """Processor options in board order, capacities rising, each once; ``problems`` gets what is wrong with the call."""
+
+    def tried(capacity: str, processor: str | None) -> Request | None:
+        try:
+            return request(capacity, processor)
+        except InputError as error:
+            problems.update(dict.fromkeys(error.problems))
+            return None
+
+    first = processors[0] if processors else None
+    texts = capacities or ("1GiB",)
+    asked = [tried(text, first) for text in texts]
+    named = [tried(texts[0], processor) for processor in processors or (None,)]
+    order = [option.id for option in board.processors]
+    options = sorted({each.processor for each in named if each}, key=lambda name: order.index(name) if name else -1)
+    return tuple(options), tuple(sorted({each.capacity_gib for each in asked if each}))
+
+
+def _check_number(number: int) -> None:
+    if number > MOST_REQUESTS:
+        found = f"{number} requests (capacities x modules x processors)"
+        raise InputError(Problem(file="compare", place="", found=found, allowed=f"at most {MOST_REQUESTS}"))
+
+
+def _priced(bases: Iterable[Request]) -> bool:
+    return all(base.supplies and all(supply.priced for supply in base.supplies) for base in bases)
+
+
+# -- one group ---------------------------------------------------------------------------------------------------------
+
+
+class _Reach:
+    """The capacities that some placement of a set of supplies has: asked once, good for every request of a group."""
+
+    def __init__(self, board: Board) -> None:
+        self.board = board
+        self._known: dict[tuple[Supply, ...], list[Gib]] = {}
+
+    def __call__(self, request: Request) -> list[Gib]:
+        """Capacities in rising order. They depend on nothing of the request but its supplies."""
+        if request.supplies not in self._known:
+            self._known[request.supplies] = sorted(reached_capacities(Space(self.board, request)))
+        return self._known[request.supplies]
+
+
+def _group(board: Board, asked: Request, reach: _Reach) -> Group:
+    """The rows of one capacity and processor, marked and in order."""
+    alone = [_row(board, replace(asked, supplies=(supply,)), reach) for supply in asked.supplies]
+    if len(asked.supplies) == 1:
+        rows = [replace(row, is_answer=row.planned is not None) for row in alone]
+    else:
+        sure = _first_for_sure(board, asked, alone)
+        rows = _with_answer(alone, sure or _row(board, asked, reach))
+    priced = _priced([asked])
+    marked = _marked(rows, asked, priced=priced)
+    ordered = sorted(marked, key=lambda row: _order(row, asked.prefer, priced=priced))
+    return Group(capacity_gib=asked.capacity_gib, processor=asked.processor, rows=tuple(ordered))
+
+
+def _row(board: Board, request: Request, reach: _Reach) -> Row:
+    reached = reach(request)
+    if not reached or reached[-1] < request.capacity_gib:
+        return Row(request=request, planned=None, figures=None, below_gib=reached[-1] if reached else None)
+    planned = plan(board, request, alternatives=False)
+    placement = planned.placement
+    option = board.processor(placement.processor)
+    figures = placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)
+    return Row(request=request, planned=planned, figures=figures)
+
+
+def _first_for_sure(board: Board, asked: Request, alone: Sequence[Row]) -> Row | None:
+    """The best row of a single type where no mix of types can come before it, else ``None``.
+
+    That is so where all criteria that go before the number of types have values that no placement crosses: then a mix
+    loses by its second type. It saves the search over mixes and changes no answer.
+    """
+    priced = _priced([asked])
+    placed = [row for row in alone if row.planned is not None and not row.outside]
+    if not placed or any(supply.priced != priced for supply in asked.supplies):
+        return None
+    best = min(placed, key=lambda row: _order(row, asked.prefer, priced=priced))
+    assert best.planned is not None
+    answer, ideal = best.planned.answer, _ideal(board, asked)
+    for criterion, value in zip(answer.criteria, answer.best.vector, strict=True):
+        if criterion.name == "types":
+            return best if answer.proven else None
+        if ideal.get(criterion.name) != value:
+            return None
+    return None
+
+
+def _ideal(board: Board, asked: Request) -> dict[str, Value]:
+    """Values that no placement crosses: every channel working all the time, at the best rate that any module has."""
+    option = board.processor(asked.processor)
+    sockets = [socket for socket in board.sockets if socket.id in asked.fitted]
+    rates = [
+        rate.rate_mts
+        for supply in asked.supplies
+        for slots in {len(channel.slots) for socket in sockets for channel in socket.channels}
+        for dpc in range(1, slots + 1)
+        if (rate := channel_rate(board, option, [supply.module] * dpc, slots)) is not None
+    ]
+    peak = channel_peak_gb_s(max(rates, default=0))
+    fewest = min(len(socket.channels) for socket in sockets)
+    return {
+        "advised_broken": 0,
+        "over_gib": 0,
+        "system_sweep": sum(len(socket.channels) for socket in sockets) * peak,
+        "socket_difference_gib": 0,
+        "worst_sweep": fewest * peak,
+        "worst_parallel": fewest * peak,
+        "controller_difference_gib": 0,
+        "regions": len(sockets),
+        "narrowest_ways": fewest,
+    }
+
+
+def _with_answer(alone: Sequence[Row], together: Row) -> list[Row]:
+    """The rows of single types with the answer of all types marked among them, or beside them."""
+    if together.planned is None:
+        return list(alone)
+    content = together.planned.placement.content
+    rows = [
+        replace(row, is_answer=row.planned is not None and row.planned.placement.content == content) for row in alone
+    ]
+    return rows if any(row.is_answer for row in rows) else [replace(together, is_answer=True), *rows]
+
+
+def _marked(rows: Sequence[Row], asked: Request, *, priced: bool) -> list[Row]:
+    """Rows with what no other beats and what each list picks; above the allowance only where all of them are."""
+    placed = [row for row in rows if row.planned is not None]
+    eligible = [row for row in placed if not row.outside] or placed
+    lists = [name for name in LISTS if name != "upgrade" and (priced or name != "cost-first")]
+    picks = {name: min(eligible, key=lambda row: _order(row, name, priced=priced)) for name in lists if eligible}
+    return [
+        replace(
+            row,
+            unbeaten=any(row is each for each in eligible)
+            and not any(_beats(other, row, priced=priced) for other in eligible),
+            picked_by=tuple(name for name, picked in picks.items() if picked is row),
+        )
+        for row in rows
+    ]
+
+
+def _beats(one: Row, other: Row, *, priced: bool) -> bool:
+    """True where one row is at least as good in system sweep, cost and free slots, and better in one of them."""
+    assert one.figures is not None and other.figures is not None
+    pairs: list[tuple[Value, Value]] = [
+        (one.figures.system_sweep_gb_s, other.figures.system_sweep_gb_s),
+        (one.figures.free_slots, other.figures.free_slots),
+    ]
+    if priced:
+        pairs.append((-(one.cost or 0), -(other.cost or 0)))
+    return all(a >= b for a, b in pairs) and any(a > b for a, b in pairs)
+
+
+def _order(row: Row, prefer: str, *, priced: bool) -> tuple[object, ...]:
+    """The place of a row in its group: by the list's criteria, then by board order; without a placement last."""
+    if row.planned is None or row.figures is None:
+        return (2, [module.order_key for module in row.types])
+    answer = row.planned.answer
+    values = dict(zip((criterion.name for criterion in answer.criteria), answer.best.vector, strict=True))
+    values |= {"free_slots": row.figures.free_slots, "cost": row.cost or 0, "bought": row.figures.modules}
+    criteria = [criterion for criterion in LISTS[prefer] if priced or criterion.name != "cost"]
+    turned = [-values.get(c.name, 0) if c.better == "high" else values.get(c.name, 0) for c in criteria]
+    slots = [module.order_key if module else _EMPTY for _, module in row.planned.placement.slots]
+    return (int(row.outside), turned, slots)
+
+
+_EMPTY = (1, 0, "")
+"""After the order key of every module: at the first slot that differs, filled comes first."""
+
+
+# -- what a processor allows -------------------------------------------------------------------------------------------
+
+
+def _limits(board: Board, bases: Mapping[str | None, Request]) -> Iterator[Limit]:
+    """Where a type of the comparison is faster or larger than a processor allows."""
+    for name, base in bases.items():
+        option = board.processor(name)
+        if option is None:
+            continue
+        sockets = [socket for socket in board.sockets if socket.id in base.fitted]
+        deepest = max(len(channel.slots) for socket in sockets for channel in socket.channels)
+        slots = max(len(socket.slots) for socket in sockets)
+        for supply in base.supplies:
+            module = supply.module
+            rates = [processor_rate(option, module, dpc) for dpc in range(1, deepest + 1)]
+            numbers = [rate for rate in rates if isinstance(rate, int)]
+            if all(rate == "none" for rate in rates):
+                yield Limit(processor=option.id, module=module, kind="refused", allowed=0)
+            elif numbers and "any" not in rates and max(numbers) < module.rate_mts:
+                yield Limit(processor=option.id, module=module, kind="rate", allowed=max(numbers))
+            if option.ceiling_gib is not None and slots * module.capacity_gib > option.ceiling_gib:
+                most = option.ceiling_gib // module.capacity_gib
+                yield Limit(processor=option.id, module=module, kind="ceiling", allowed=most, slots=slots)

@@ -1,0 +1,90 @@
+"""A shelf in words and in JSON: what a placement takes, what the board cannot use, what there is to buy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import Any
+
+from dimmplan.errors import Shortfall
+from dimmplan.explain import counted, listed
+from dimmplan.output.text import table, wrapped
+from dimmplan.planner import Planned
+from dimmplan.stock import Shelf
+from dimmplan.supply import LeftOut, Take, left_out_of, takes_of
+from dimmplan.units import decimal
+
+
+def money(value: Fraction | None, currency: str | None) -> str:
+    """A price or a cost: ``738.00 EUR``, a dash where it is not known."""
+    if value is None:
+        return "-"
+    return f"{decimal(value, 2):.2f}" + (f" {currency}" if currency else "")
+
+
+def shelf_record(planned: Planned, shelf: Shelf) -> dict[str, Any]:
+    """What a placement takes from a shelf, as JSON."""
+    takes = takes_of(planned.board, shelf, planned.placement)
+    return {
+        "currency": shelf.currency,
+        "take": [_take(take) for take in takes],
+        "left_out": [left_out_record(why) for why in left_out_of(planned.board, shelf, planned.request.processor)],
+    }
+
+
+def _take(take: Take) -> dict[str, Any]:
+    price = take.lot.price
+    return {
+        "place": take.lot.place,
+        "label": take.lot.label,
+        "count": take.count,
+        "price": None if price is None else decimal(price, 4),
+        "cost": None if price is None else decimal(price * take.count, 2),
+        "serves_as": take.serves_as.label,
+    }
+
+
+def left_out_record(why: LeftOut) -> dict[str, Any]:
+    """A label that the board cannot use, as JSON."""
+    return {"label": why.module.label, "rule": why.rule, "found": why.found, "allowed": why.allowed}
+
+
+def shelf_text(planned: Planned, shelf: Shelf) -> str:
+    """What to take from the shelf, for a terminal."""
+    rows = []
+    for take in takes_of(planned.board, shelf, planned.placement):
+        place = take.lot.place + (f" ({take.lot.note})" if take.lot.note else "")
+        instead = f"as {take.serves_as.label}" if take.serves_as.label != take.lot.label else ""
+        price = f"at {money(take.lot.price, shelf.currency)}" if take.lot.price is not None else "no price"
+        rows.append([f"{take.count} x", take.lot.label, price, place, instead])
+    lines = ["From the shelf", *(f"  {line}" for line in table(rows, right=(0,)))]
+    if planned.cost is not None:
+        lines.append(f"  cost {money(planned.cost, shelf.currency)}")
+    if any(row[4] for row in rows):
+        lines += wrapped('Labels marked "as" are equal for this board.', first="  ", rest="  ")
+    lines += left_out_lines(left_out_of(planned.board, shelf, planned.request.processor))
+    return "\n".join(lines) + "\n"
+
+
+def left_out_lines(left_out: tuple[LeftOut, ...]) -> Iterator[str]:
+    """The labels that the board cannot use, one paragraph each."""
+    for why in left_out:
+        text = f"not for this board: {why.module.label} ({why.found}; allowed: {why.allowed}) [{why.rule}]"
+        yield from wrapped(text, first="  ", rest="    ")
+
+
+def shortfall_lines(shortfall: Shortfall) -> Iterator[str]:
+    """What there is to buy, for a terminal."""
+    if shortfall.buy is None:
+        yield "no list of modules to buy would serve"
+        return
+    number = sum(each.count for each in shortfall.buy)
+    total = sum((each.cost or Fraction(0) for each in shortfall.buy), Fraction(0))
+    priced = all(each.cost is not None for each in shortfall.buy)
+    cost = f", {money(total, shortfall.currency)}" if priced else ", not all priced"
+    shortest = "the shortest list" if shortfall.proven else "a list, not proven to be the shortest,"
+    yield f"{shortest} to buy beside the shelf, {counted(number, 'module')}{cost}:"
+    for each in shortfall.buy:
+        cost = f", {money(each.cost, shortfall.currency)}" if each.cost is not None else ""
+        instead = f"; as good on this board: {listed(list(each.substitutes), last='or')}" if each.substitutes else ""
+        yield f"  {each.count} x {each.label}{cost}{instead}"

@@ -1,0 +1,199 @@
+"""After a failed module: the best of what is left, the smallest population that boots, an order to find a bad one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from dimmplan.errors import ImpossibleError, InputError, Problem
+from dimmplan.model.module import Module
+from dimmplan.model.move import Change as Moves
+from dimmplan.model.request import Lot, Request, Supply
+from dimmplan.moves import plan_moves
+from dimmplan.solve.answer import solve
+from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.criteria import CRITERIA
+from dimmplan.solve.evaluate import content_of
+from dimmplan.solve.search import Aim, Search
+from dimmplan.solve.space import Space
+from dimmplan.why.settle import settle
+from dimmplan.why.split import SplitStep, split_steps
+from dimmplan.why.weigh import Case, Weighed
+
+_SMALLEST = ("advised_broken", "modules", "over_gib", "types", "system_sweep")
+"""The order in which populations that boot are compared, on a board without its advised rows."""
+MOST_STEPS_UP = 8
+"""How often a larger set of the same sweep is looked for."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeftSet:
+    """One set of the modules that are left, placed. ``moves`` lead there from the machine without the failed ones.
+
+    ``proven``: first by its list under this board file and this model.
+    """
+
+    weighed: Weighed
+    moves: Moves
+    proven: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Failure:
+    """What is left after modules failed.
+
+    ``best`` is first by the plan's list for as much of the capacity asked as the modules reach; ``fastest`` sweeps
+    faster with less, where such a set exists. ``smallest`` is the population of fewest modules that breaks no error
+    row. ``split`` halves the modules of ``best``.
+    """
+
+    slots: tuple[str, ...]
+    failed: tuple[tuple[Module, int], ...]
+    left: tuple[tuple[Module, int], ...]
+    best: LeftSet | None
+    fastest: LeftSet | None
+    smallest: LeftSet | None
+    split: tuple[SplitStep, ...]
+
+
+def failure_of(case: Case, slots: Sequence[str]) -> Failure:
+    """What comes after the modules in these slots failed.
+
+    Raises ``InputError`` for a slot that holds no module, ``RefusedError`` where the plan itself breaks a rule.
+    """
+    case.require_sound()
+    empty = [slot for slot in slots if case.content.get(slot) is None]
+    if empty:
+        filled = [slot for slot, module in case.placement.slots if module]
+        allowed = ", ".join(filled) if len(filled) <= 16 else "slots that the plan fills"
+        raise InputError(
+            Problem(file="--without", place="", found=f"{slot}, an empty slot", allowed=allowed) for slot in empty
+        )
+    stay = {slot: None if slot in slots else module for slot, module in case.content.items()}
+    left = _counted(stay.values())
+    best = _best(case, stay, left)
+    fastest = _fastest(case, stay, left, best)
+    return Failure(
+        slots=tuple(slots),
+        failed=_counted(case.content[slot] for slot in slots),
+        left=left,
+        best=best,
+        fastest=fastest,
+        smallest=_smallest(case, stay, left) if left else None,
+        split=split_steps(case, best.weighed.content) if best else (),
+    )
+
+
+def _counted(modules: Iterable[Module | None]) -> tuple[tuple[Module, int], ...]:
+    held = [module for module in modules if module]
+    return tuple((kind, held.count(kind)) for kind in sorted(set(held), key=lambda module: module.order_key))
+
+
+# -- the sets --------------------------------------------------------------------------------------------------------
+
+
+def _request(case: Case, left: Sequence[tuple[Module, int]], capacity_gib: int) -> Request:
+    supplies = tuple(Supply(module=module, lots=(Lot(count=count),)) for module, count in left)
+    return replace(
+        case.request, capacity_gib=capacity_gib, supplies=supplies, over_gib=None, max_types=max(1, len(supplies))
+    )
+
+
+def _total(left: Sequence[tuple[Module, int]]) -> int:
+    return sum(module.capacity_gib * count for module, count in left)
+
+
+def _best(case: Case, stay: Mapping[str, Module | None], left: Sequence[tuple[Module, int]]) -> LeftSet | None:
+    """First by the plan's list for the capacity asked, or for the most that the modules left reach."""
+    asked = min(math.ceil(case.usable_gib), case.request.capacity_gib, _total(left))
+    return _solved(case, stay, _request(case, left, asked)) if asked else None
+
+
+def _solved(case: Case, stay: Mapping[str, Module | None], request: Request) -> LeftSet | None:
+    while True:
+        try:
+            answer = solve(case.board, request, alternatives=False)
+        except ImpossibleError as error:
+            below = math.floor(error.below_gib or 0)
+            if not below:
+                return None
+            request = replace(request, capacity_gib=below)
+        else:
+            return _left_set(case, stay, answer.best.content, proven=answer.proven)
+
+
+def _fastest(
+    case: Case, stay: Mapping[str, Module | None], left: Sequence[tuple[Module, int]], best: LeftSet | None
+) -> LeftSet | None:
+    """The set that sweeps fastest whatever its capacity, and of those the largest; ``None`` where ``best`` does."""
+    if best is None or best.weighed.figures is None:
+        return None
+    total, low = _total(left), 1
+    found: LeftSet | None = None
+    sweep = best.weighed.figures.system_sweep_gb_s
+    for _ in range(MOST_STEPS_UP):
+        request = replace(_request(case, left, low), prefer="bandwidth-first", over_gib=total)
+        try:
+            answer = solve(case.board, request, alternatives=False)
+        except ImpossibleError:
+            break
+        content = answer.best.content
+        figures = case.figures_of(content)
+        if figures is None or (
+            figures.system_sweep_gb_s <= sweep if found is None else figures.system_sweep_gb_s < sweep
+        ):
+            break
+        sweep = figures.system_sweep_gb_s
+        found = _left_set(case, stay, content, proven=answer.proven)
+        low = math.floor(figures.usable_gib) + 1
+        if low > total:
+            break
+    return found
+
+
+def _smallest(case: Case, stay: Mapping[str, Module | None], left: Sequence[tuple[Module, int]]) -> LeftSet | None:
+    """Fewest modules that break no error row, by the search with a list of its own."""
+    rows = tuple(row for row in case.board.rules if row.severity == "error")
+    request = replace(_request(case, left, 1), over_gib=_total(left))
+    space = Space(replace(case.board, rules=rows), request)
+    if not space.types or not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
+        return None
+    search = Search(space, Budget(request.effort))
+    search.criteria = tuple(CRITERIA[name] for name in _SMALLEST)
+    proven = True
+    try:
+        found = search.best(Aim(1, _total(left)))
+    except EffortSpent:
+        found, proven = search.incumbent, False
+    if found is None:
+        return None
+    return _left_set(case, stay, content_of(space, found.texts), proven=proven, worth=_module_count)
+
+
+def _vector(weighed: Weighed) -> object:
+    return weighed.vector
+
+
+def _module_count(weighed: Weighed) -> object:
+    return sum(module is not None for module in weighed.content.values())
+
+
+def _left_set(
+    case: Case,
+    stay: Mapping[str, Module | None],
+    content: Mapping[str, Module | None],
+    *,
+    proven: bool,
+    worth: Callable[[Weighed], object] = _vector,
+) -> LeftSet | None:
+    """A content as a set, with modules left where they are where that costs nothing.
+
+    ``None`` where it cannot be had without touching a slot on hold.
+    """
+    settled = settle(case, stay, case.weigh(content), worth=worth)
+    if settled is None:
+        return None
+    slots = tuple((slot, settled.content.get(slot)) for slot in case.board.slots)
+    moves = plan_moves(case.board, stay, replace(case.placement, slots=slots), untouchable=case.placement.hold)
+    return LeftSet(weighed=settled, moves=moves, proven=proven)

@@ -1,0 +1,165 @@
+"""What an inventory is, by content; folders and archives; refusals with one clear problem."""
+
+from __future__ import annotations
+
+import io
+import os
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from dimmplan.errors import InputError, Problem
+from dimmplan.inventory import bundle, limits
+from dimmplan.inventory.detect import read_inventory
+from tests.inventory import build
+
+FORMS = {
+    "smbios-binary": build.machine([build.device()]),
+    "smbios-text": build.listing().encode(),
+    "redfish": build.as_json(build.memory()),
+    "labels": b"slot,label\nA1,32GB 2Rx4 PC4-2933Y-R\n",
+    "spd": build.spd4(),
+}
+
+
+def refusal(source: bytes | Path | str, name: str = "x") -> Problem:
+    with pytest.raises(InputError) as caught:
+        read_inventory(source, name=name)
+    (problem,) = caught.value.problems
+    assert problem.found
+    return problem
+
+
+@pytest.mark.parametrize("form", sorted(FORMS))
+@pytest.mark.parametrize("name", ["a.txt", "a.bin", "a.json", "a"])
+def test_the_form_is_told_by_content_alone(form: str, name: str, tmp_path: Path) -> None:
+    path = tmp_path / name
+    path.write_bytes(FORMS[form])
+    assert read_inventory(path).form == form
+    assert read_inventory(str(path)).slots == read_inventory(FORMS[form], name=name).slots
+
+
+@pytest.mark.parametrize("form", sorted(FORMS))
+def test_a_file_alone_in_a_folder_or_an_archive(form: str, tmp_path: Path) -> None:
+    tree = {"A1.dat": FORMS[form]}
+    alone = read_inventory(FORMS[form], name="A1.dat")
+    assert read_inventory(build.laid(tmp_path, tree)).slots == alone.slots
+    archive = read_inventory(build.zipped(tree))
+    assert (archive.slots, archive.date) == (alone.slots, "2024-05-06")
+    assert read_inventory(build.zipped(tree, date=(1980, 1, 1, 0, 0, 0))).date is None
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"   \n", b"hello", b"\x7fELF" + bytes(500), bytes(3000), os.urandom(64), b"a,b\nc,d\n", b"%PDF-1.4 x", b"{"],
+)
+def test_what_is_none_is_refused_with_what_is_allowed(content: bytes) -> None:
+    problem = refusal(content, name="machine.dat")
+    assert problem.file == "machine.dat"
+    assert problem.allowed
+
+
+def test_what_is_not_there(tmp_path: Path) -> None:
+    for source in (tmp_path / "no", "a\0b", "x" * 5000):
+        assert refusal(source).found == "no such file or folder"
+    assert refusal(tmp_path).found == "no inventory in it"
+
+
+def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "x.bin"
+    path.write_bytes(FORMS["spd"])
+
+    def refused(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "open", refused)
+    assert refusal(path).found == "permission denied"
+
+
+def test_several_machines_in_one_bundle_are_for_a_person_to_choose(tmp_path: Path) -> None:
+    text = FORMS["smbios-text"]
+    problem = refusal(build.laid(tmp_path, {"one.txt": text, "two.txt": text}))
+    assert "one.txt, two.txt" in problem.found
+    problem = refusal(build.zipped({"one.txt": text, "A1.bin": FORMS["spd"]}))
+    assert problem.hint == "Name one of them."
+
+
+def test_links_hidden_and_special_files_are_left_alone(tmp_path: Path) -> None:
+    build.laid(tmp_path, {"in/A1.bin": FORMS["spd"], "out/A2.bin": FORMS["spd"], "in/.A3.bin": FORMS["spd"]})
+    (tmp_path / "in" / "A4.bin").symlink_to(tmp_path / "out" / "A2.bin")
+    (tmp_path / "in" / "loop").symlink_to(tmp_path / "in")
+    os.mkfifo(tmp_path / "in" / "pipe")
+    assert [slot.locator for slot in read_inventory(tmp_path / "in").slots] == ["A1"]
+    assert refusal("/dev/null").found == "no regular file"
+
+
+def test_folders_nested_too_deep(tmp_path: Path) -> None:
+    deep = "/".join("d" * (limits.MOST_FOLDER_DEPTH + 2)) + "/A1.bin"
+    assert "too deep" in refusal(build.laid(tmp_path, {deep: FORMS["spd"]})).found
+
+
+def test_too_many_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bundle, "MOST_FILES", 3)
+    tree = {f"A{index}.bin": FORMS["spd"] for index in range(4)}
+    assert "more than 3" in refusal(build.laid(tmp_path, tree)).found
+    assert "more than 3" in refusal(build.zipped(tree)).found
+
+
+def test_names_in_archives_lead_nowhere(tmp_path: Path) -> None:
+    content = build.zipped({"../../A1.bin": FORMS["spd"], "/etc/A2.bin": build.spd4(serial=b"ABCD")})
+    assert [slot.locator for slot in read_inventory(content).slots] == ["A1", "A2"]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_archives_inside_archives_are_not_opened() -> None:
+    inner = build.zipped({"A1.bin": FORMS["spd"]})
+    assert refusal(build.zipped({"inner.zip": inner})).found == "no inventory in it"
+    found = read_inventory(build.zipped({"inner.zip": inner, "A1.bin": FORMS["spd"]}))
+    assert [each.oddity for each in found.oddities] == ["file-ignored"]
+
+
+def test_an_archive_that_expands_too_far() -> None:
+    assert "32 MiB" in refusal(build.zipped({"A1.bin": bytes(limits.MOST_EXPANDED_BYTES + 1)})).found
+    many = {f"A{index}.bin": bytes(limits.MOST_EXPANDED_BYTES // 4) for index in range(5)}
+    assert "32 MiB" in refusal(build.zipped(many)).found
+
+
+def test_an_archive_that_lies_about_its_size() -> None:
+    content = bytearray(build.zipped({"A1.bin": bytes(limits.MOST_EXPANDED_BYTES + 1)}))
+    central = content.rfind(b"PK\x01\x02")
+    content[central + 24 : central + 28] = (512).to_bytes(4, "little")
+    refusal(bytes(content))
+
+
+def test_archives_of_other_kinds_are_refused() -> None:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_BZIP2) as archive:
+        archive.writestr("A1.bin", FORMS["spd"])
+    assert "cannot be read" in refusal(buffer.getvalue()).found
+    whole = build.zipped({"A1.bin": FORMS["spd"]})
+    for cut in (1, 22, 60, len(whole) - 30):
+        refusal(whole[:-cut])
+    encrypted = bytearray(whole)
+    encrypted[6] |= 1
+    encrypted[whole.rfind(b"PK\x01\x02") + 8] |= 1
+    refusal(bytes(encrypted))
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"x" * (limits.MOST_FILE_BYTES + 1), "16 MiB"),
+        (FORMS["smbios-text"] + b"\n" * limits.MOST_TEXT_BYTES, "2 MiB"),
+        (FORMS["smbios-binary"] + bytes(limits.MOST_TABLE_BYTES), "4 MiB"),
+        (b"[" + b" " * limits.MOST_JSON_BYTES + b"]", "4 MiB"),
+    ],
+)
+def test_sizes_are_limited(content: bytes, words: str) -> None:
+    assert words in refusal(content).found
+
+
+def test_more_devices_than_any_machine_has() -> None:
+    devices = [build.device(index, locator=None, bank=None, maker=None, part=None) for index in range(4097)]
+    assert "4096" in refusal(build.dump([build.array(0xFFF0), *devices])).found
+    assert "4096" in refusal(build.as_json([build.memory(f"D{index}") for index in range(4097)])).found

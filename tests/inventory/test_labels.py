@@ -1,0 +1,117 @@
+"""Label lists as typed and scanned."""
+
+from __future__ import annotations
+
+import pytest
+
+from dimmplan.errors import InputError
+from dimmplan.inventory.detect import read_inventory
+from dimmplan.model.found import Found
+from dimmplan.model.label import parse_label
+from dimmplan.model.module import Kind
+from tests.inventory import build
+
+
+def read(*rows: str) -> Found:
+    return read_inventory(("\n".join(rows) + "\n").encode())
+
+
+LABEL = "32GB 2Rx4 PC4-2933Y-R"
+
+
+def test_a_list() -> None:
+    found = read("slot,label", f"A1,{LABEL}", "A2,empty", "B1,64GB 2S2Rx4 PC4-3200AA-RA1-12-DC0")
+    assert found.form == "labels"
+    first, second, third = found.slots
+    assert (first.locator, first.state, first.label) == ("A1", "filled", LABEL)
+    assert parse_label(first.label or "").capacity_gib == first.capacity_gib == 32
+    assert (first.package_ranks, first.logical_ranks, first.ranks_said) == (2, 2, None)
+    assert (first.device_width, first.ecc_bits, first.rated_mts, first.voltage_mv) == (4, 8, 2933, 1200)
+    assert (second.locator, second.state, second.label) == ("A2", "empty", None)
+    assert (third.kind, third.package_ranks, third.logical_ranks) == (Kind.RDIMM_3DS, 2, 4)
+    assert found.oddities == ()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        f"A1,{LABEL}\nA2,empty\n",
+        f"slot;label\nA1;{LABEL}\nA2;empty\n",
+        f"slot\tlabel\nA1\t{LABEL}\nA2\t-\n",
+        f'Slot,Label\r\n"A1","{LABEL}"\r\n"A2","EMPTY"\r\n',
+        f"# a comment, with commas, and more\n\nslot,label\n  A1 , {LABEL.lower()} \n\nA2, none\n",
+        f"\ufeffslot,label\nA1,{LABEL.replace('-', ' ')}\nA2,empty\n",
+        f"label,slot\n{LABEL},A1\nempty,A2\n",
+        f'slot,label\nA1,"{LABEL.replace(" ", chr(10), 1)}"\nA2,empty\n',
+    ],
+)
+def test_what_lists_look_like(text: str) -> None:
+    found = read_inventory(text.encode())
+    assert [(slot.locator, slot.state, slot.label) for slot in found.slots] == [
+        *(("A1", "filled", LABEL), ("A2", "empty", None)),
+    ]
+
+
+def test_a_date_in_a_comment() -> None:
+    assert read("# date: 2026-02-03", "slot,label", f"A1,{LABEL}").date == "2026-02-03"
+    assert read("slot,label", f"A1,{LABEL}").date is None
+
+
+def test_a_scanned_label_with_look_alikes_becomes_a_question() -> None:
+    found = read("slot,label", "A1,48GB 2RX8 PC5 56008 REO_1010-XT", "A2,32GB 2Rx4 PC4-2933Y-RAO-12")
+    assert [slot.state for slot in found.slots] == ["cannot-tell", "filled"]
+    (oddity,) = found.oddities
+    assert oddity.oddity == "label-unreadable"
+    assert "'48GB 2Rx8 PC5-5600B-R'" in oddity.text and oddity.text.endswith("?")
+
+
+def test_a_label_that_cannot_be_is_told_why() -> None:
+    found = read("slot,label", "A1,33GB 2Rx4 PC4-2933Y-R")
+    assert found.slots[0].state == "cannot-tell"
+    assert "Gbit" in found.oddities[0].text
+
+
+def test_incomplete_labels_leave_open_what_they_do_not_say() -> None:
+    found = read("slot,label", "A1,2Rx4 PC4-2933Y-R", "A2,32GB 2Rx4 PC4-2933Y", "A3,32 GB")
+    assert [slot.state for slot in found.slots] == ["filled"] * 3
+    assert [slot.label for slot in found.slots] == [None] * 3
+    assert [slot.capacity_gib for slot in found.slots] == [None, 32, 32]
+    assert [slot.kind for slot in found.slots] == [Kind.RDIMM, None, None]
+    assert [each.oddity for each in found.oddities] == ["label-incomplete"]
+
+
+def test_a_slot_listed_twice() -> None:
+    same = read("slot,label", f"A1,{LABEL}", f"A1,{LABEL}")
+    assert [slot.state for slot in same.slots] == ["filled", "filled"]
+    other = read("slot,label", f"A1,{LABEL}", "A1,64GB 2Rx4 PC4-2933Y-R")
+    assert [slot.state for slot in other.slots] == ["cannot-tell", "cannot-tell"]
+    assert [each.oddity for each in (*same.oddities, *other.oddities)] == ["locator-twice"] * 2
+
+
+def test_a_list_that_grows_reads_at_every_line() -> None:
+    rows = ["slot,label", *(f"A{index},{LABEL}" for index in range(1, 9))]
+    text = "\n".join(rows)
+    for end in range(len("slot,label\nA1,") + 1, len(text) + 1):
+        found = read_inventory(text[:end].encode())
+        assert found.slots[0].locator == "A1"
+        assert all(slot.state == "filled" for slot in found.slots[:-1])
+
+
+@pytest.mark.parametrize("text", ["slot,label\n", "# only a comment\nslot,label\n", "name,colour\nA1,red\nA2,blue\n"])
+def test_lists_without_a_row_are_refused(text: str) -> None:
+    with pytest.raises(InputError):
+        read_inventory(text.encode())
+
+
+def test_too_many_rows_are_refused() -> None:
+    with pytest.raises(InputError, match="4096"):
+        read("slot,label", *(f"A{index},{LABEL}" for index in range(4097)))
+
+
+def test_a_hybrid_letter_is_not_passed_over() -> None:
+    found = read("slot,label", "A1,64GB 2Rx4 PC5-4800B-RNA0-1010-XT", "A2,64GB 2Rx4 PC5-4800B-RA0-1010-XT")
+    assert [slot.state for slot in found.slots] == ["cannot-tell", "filled"]
+
+
+def test_build_is_not_a_label_list() -> None:
+    assert read_inventory(build.listing().encode()).form == "smbios-text"

@@ -1,0 +1,133 @@
+"""The wordings of a text listing over the years, and what happens to listings on their way."""
+
+from __future__ import annotations
+
+import pytest
+
+from dimmplan.errors import InputError
+from dimmplan.inventory.detect import read_inventory
+from dimmplan.model.found import Found
+from tests.inventory import build
+from tests.inventory.build import EMPTY, FILLED
+
+PLAIN = build.listing([FILLED, EMPTY])
+
+
+def read(text: str) -> Found:
+    return read_inventory(text.encode())
+
+
+def test_a_listing() -> None:
+    found = read(PLAIN)
+    assert (found.form, found.edition) == ("smbios-text", "SMBIOS 3.2")
+    slot = found.slots[0]
+    assert (slot.locator, slot.bank, slot.handle, slot.array) == ("DIMM_A1", "NODE 0", "0x1100", "0x1000")
+    assert (slot.capacity_gib, slot.generation, slot.kind, slot.ranks_said) == (32, "DDR4", "RDIMM", 2)
+    assert (slot.rated_mts, slot.configured_mts, slot.ecc_bits) == (2933, 2933, 8)
+    assert slot.said["size"] == "32 GB"
+    assert (found.slots[1].state, found.slots[1].maker) == ("empty", None)
+    assert found.slots[1].said["manufacturer"] == "NO DIMM"
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        PLAIN.replace("\n", "\r\n"),
+        PLAIN.replace("\n", "\r\r\n"),
+        PLAIN.replace("\t", "    "),
+        PLAIN.replace("\t", ""),
+        PLAIN.replace("\t", "\t\t"),
+        "".join("> " + line for line in PLAIN.splitlines(keepends=True)),
+        "$ sudo dmidecode -t memory\n" + PLAIN + "$ \n",
+        PLAIN.replace("Locator: ", "Locator:    ").replace("\n", "   \n"),
+        "\ufeff" + PLAIN,
+        PLAIN.replace(", DMI type 17, 40 bytes", "\n\tDMI type 17, 40 bytes."),
+        PLAIN.removeprefix(build.HEAD),
+        PLAIN.replace("2933 MT/s", "2933 MHz"),
+        PLAIN.replace("Configured Memory Speed", "Configured Clock Speed"),
+        PLAIN.replace("Handle 0x1100, DMI", "Handle 0x1100\n\tDMI").replace(
+            "Handle 0x1101, DMI", "Handle 0x1101\n\tDMI"
+        ),
+    ],
+)
+def test_what_happens_to_listings_on_their_way(changed: str) -> None:
+    assert read(changed).slots == read(PLAIN).slots
+
+
+def test_utf16_as_some_shells_write_it() -> None:
+    assert read_inventory(PLAIN.encode("utf-16")).slots == read(PLAIN).slots
+
+
+def test_terminal_colours_are_taken_out_and_told() -> None:
+    found = read(PLAIN.replace("DIMM_A1", "\x1b[01;31m\x1b[KDIMM\x1b[m\x1b[K_A1"))
+    assert found.slots[0].locator == "DIMM_A1"
+    assert [each.oddity for each in found.oddities] == ["text-cleaned"]
+
+
+def test_a_listing_without_handles() -> None:
+    found = read(build.listing([FILLED, EMPTY], head="", handles=False))
+    assert [slot.state for slot in found.slots] == ["filled", "empty"]
+    assert [slot.handle for slot in found.slots] == ["", ""]
+    assert [each.oddity for each in found.oddities] == ["no-handles"]
+
+
+def test_a_listing_without_handles_compares_sums() -> None:
+    found = read(build.listing([FILLED, EMPTY], head="", handles=False, slots="9"))
+    assert "array-count" in {each.oddity for each in found.oddities}
+
+
+def test_older_wordings_of_numbers() -> None:
+    old = FILLED | {"Size": "4096 MB", "Speed": "667 MHz (1.5 ns)", "Type": "DDR2", "Form Factor": "FB-DIMM"}
+    slot = read(build.listing([old])).slots[0]
+    assert (slot.capacity_gib, slot.rated_mts, slot.form_factor) == (4, 667, None)
+
+
+@pytest.mark.parametrize(
+    ("status", "state", "enabled"),
+    [
+        ("Populated, Enabled", "filled", True),
+        ("Populated, Idle", "filled", True),
+        ("Populated, Disabled By User", "filled", False),
+        ("Populated, Disabled By BIOS", "filled", False),
+        ("Populated, Unknown", "filled", None),
+        ("Unpopulated", "empty", None),
+        ("something", "cannot-tell", None),
+    ],
+)
+def test_status_of_processors(status: str, state: str, enabled: bool | None) -> None:
+    fields = {"Socket Designation": "CPU1", "Type": "Central Processor", "Status": status, "Core Count": "16"}
+    found = read(PLAIN + build.block("Processor Information", 4, 0x400, fields))
+    (processor,) = found.processors
+    assert (processor.locator, processor.state, processor.enabled) == ("CPU1", state, enabled)
+
+
+def test_out_of_spec_and_bad_index_are_told_by_field() -> None:
+    odd = FILLED | {"Form Factor": "<OUT OF SPEC>", "Manufacturer": "<BAD INDEX>", "Locator": "<BAD INDEX>"}
+    found = read(build.listing([odd]))
+    texts = {(each.oddity, each.text.partition(":")[0]) for each in found.oddities}
+    assert {("out-of-spec", "form factor"), ("bad-string-index", "maker"), ("bad-string-index", "locator")} <= texts
+    assert (found.slots[0].locator, found.slots[0].maker, found.slots[0].form_factor) == ("", None, None)
+
+
+def test_a_virtual_machine_says_so_in_its_firmware() -> None:
+    text = build.HEAD + "Handle 0x0000, DMI type 0, 24 bytes\nBIOS Information\n\tCharacteristics:\n"
+    found = read(text + "\t\tSystem is a virtual machine\n\n" + build.listing([FILLED], head=""))
+    assert found.virtual
+    assert [each.oddity for each in found.oddities] == ["virtual-machine"]
+
+
+def test_a_hex_listing_of_devices_cannot_be_told() -> None:
+    text = build.HEAD + "Handle 0x1100, DMI type 17, 40 bytes\n\tHeader and Data:\n\t\t11 28 00 11\n"
+    found = read(text)
+    assert [slot.state for slot in found.slots] == ["cannot-tell"]
+
+
+def test_other_structures_are_passed_over() -> None:
+    other = build.block("Cache Information", 7, 0x700, {"Socket Designation": "L1", "Size": "64 kB"})
+    found = read(build.HEAD + other + build.listing([FILLED], head="") + other.replace("0700", "0701"))
+    assert len(found.slots) == 1
+
+
+def test_a_head_alone_is_refused() -> None:
+    with pytest.raises(InputError, match="without a single structure"):
+        read(build.HEAD)

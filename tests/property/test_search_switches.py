@@ -1,0 +1,66 @@
+"""The search with its shortcuts switched off: no symmetry, no bounds, and the same answer."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+
+from dimmplan.boardfile.read import load_board
+from dimmplan.errors import ImpossibleError
+from dimmplan.model.board import Board
+from dimmplan.model.request import Request
+from dimmplan.planner import ask
+from dimmplan.solve.answer import solve
+from dimmplan.solve.budget import Budget
+from dimmplan.solve.search import Aim, Found, Search
+from dimmplan.solve.space import Space
+from tests.oracle.random_boards import random_case
+
+UNLIMITED = 1 << 60
+SWITCHES = list(itertools.product((True, False), repeat=2))
+
+
+def found_by(board: Board, request: Request, *, symmetry: bool, bounds: bool) -> tuple[Found | None, int]:
+    """The first placement by a search without a start, inside the window or, failing that, above it; its nodes."""
+    space = Space(board, request, symmetry=symmetry)
+    budget = Budget(UNLIMITED)
+    if not space.types or any(row.severity == "error" for row in space.fitted_breaches()):
+        return None, 0
+    search = Search(space, budget, bounds=bounds)
+    most = max(module.capacity_gib for module in space.types) * space.slot_count
+    found = search.best(Aim(request.capacity_gib, request.limit_gib))
+    if found is None:
+        found = search.best(Aim(request.capacity_gib, max(most, request.capacity_gib)))
+    return found, budget.spent
+
+
+@pytest.mark.parametrize("start", range(0, 100, 10))
+def test_switched_off_the_answer_is_the_same(start: int) -> None:
+    """Symmetry and bounds on or off: the same vector and the same placement, or none, on small random boards."""
+    for seed in range(start, start + 10):
+        board, request = random_case(seed)
+        try:
+            expected = solve(board, request, alternatives=False).best.vector
+        except ImpossibleError:
+            expected = None
+        texts = set()
+        for symmetry, bounds in SWITCHES:
+            found, _ = found_by(board, request, symmetry=symmetry, bounds=bounds)
+            assert (found.vector if found else None) == expected, f"seed {seed}, {symmetry=}, {bounds=}"
+            texts.add(found.texts if found else None)
+        assert len(texts) == 1, f"seed {seed}"
+
+
+@pytest.mark.parametrize(
+    ("board_id", "capacity", "modules"),
+    [("marram-4", "48GiB", ["16GiB", "8GiB"]), ("skerry-16", "384GiB", ["32GiB"]), ("skerry-16", "416GiB", ["32GiB"])],
+)
+def test_switched_off_on_shipped_boards(board_id: str, capacity: str, modules: list[str]) -> None:
+    """On shipped boards small enough the answer is the same too, and the shortcuts are what saves the nodes."""
+    board = load_board(board_id)
+    request = ask(board, capacity, modules=modules)
+    found = {switches: found_by(board, request, symmetry=switches[0], bounds=switches[1]) for switches in SWITCHES}
+    vectors = {each.vector for each, _ in found.values() if each is not None}
+    assert vectors == {solve(board, request, alternatives=False).best.vector}
+    assert found[False, False][1] > found[True, True][1]
