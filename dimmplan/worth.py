@@ -36,7 +36,7 @@ class Worth:
 def worth_looking_at(board: Board, base: Request) -> tuple[Worth, ...]:
     """At most twelve capacities that one type reaches without breaking a rule, advised ones included, rising.
 
-    Even ones go before others, faster ones before slower ones. None where nothing fits.
+    Even ones go before others, faster ones before slower ones; the largest is always there. None where nothing fits.
     """
     sweeps, even = _reached(board, base)
     rising = sorted(sweeps)
@@ -45,7 +45,7 @@ def worth_looking_at(board: Board, base: Request) -> tuple[Worth, ...]:
     chosen |= dict.fromkeys(sorted(even), "even")
     chosen |= dict.fromkeys(_between(sorted(chosen), sweeps), "between")
     while len(chosen) > MOST:
-        others = [gib for gib in chosen if gib not in even]
+        others = [gib for gib in chosen if gib not in even and gib != rising[-1]]
         del chosen[min(others, key=lambda gib: (sweeps[gib], gib)) if others else _closest(sorted(chosen))]
     return tuple(Worth(gib, chosen[gib]) for gib in sorted(chosen))
 

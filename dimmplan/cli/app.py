@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 import dimmplan
-from dimmplan.cli import boards, demo, draw, machine, plan
+from dimmplan.cli import boards, compare, demo, draw, machine, plan
 
 app = typer.Typer(
     name="dimmplan",
@@ -40,6 +40,7 @@ def root(
 
 demo.register(app)
 plan.register(app)
+compare.register(app)
 draw.register(app)
 machine.register(app)
 boards.register(app)

@@ -11,6 +11,7 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import clean, was_dirty, without_escapes
@@ -197,7 +198,8 @@ def _question(text: str, error: InputError, *, look: bool) -> str:
     return f"{problem.found} {problem.hint}".strip()
 
 
-def repairs(text: str) -> list[str]:
+@lru_cache(maxsize=_MOST_QUESTIONS)
+def repairs(text: str) -> tuple[str, ...]:
     """Whole labels that ``text`` becomes when one or two look-alike characters are exchanged, in a fixed order."""
     upper = text.upper()[:120]
     once = [upper[:at] + right + upper[at + 1 :] for wrong, right in _CONFUSED for at in _places(upper, wrong)]
@@ -215,7 +217,7 @@ def repairs(text: str) -> list[str]:
             continue
         if module_of(parts) is not None:
             good.append(format_label(parts))
-    return good
+    return tuple(good)
 
 
 def _places(text: str, character: str) -> list[int]:

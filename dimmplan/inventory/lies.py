@@ -99,7 +99,11 @@ def _names(slots: Sequence[FoundSlot], group: Sequence[int]) -> str:
 
 def _judge_capacity(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> FoundSlot:
     slot = slots[index]
-    if slot.generation is not None and slot.capacity_kib is not None and not _is_module_size(slot.capacity_kib, slot.generation):
+    if (
+        slot.generation is not None
+        and slot.capacity_kib is not None
+        and not _is_module_size(slot.capacity_kib, slot.generation)
+    ):
         odd.note_slot("capacity-odd", slots, index)
     return slot
 

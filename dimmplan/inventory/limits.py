@@ -27,8 +27,14 @@ MOST_TABLE_BYTES = 4 << 20
 MOST_TEXT_BYTES = 2 << 20
 """A text listing or a label list."""
 
+MOST_LINES = 150_000
+"""Lines of a listing; a machine of 1536 slots has some 60 000, blank ones counted."""
+
 MOST_JSON_BYTES = 4 << 20
 """One JSON file: Python holds up to some thirty times this in memory."""
+
+MOST_JSON_CONTAINERS = 100_000
+"""Objects and arrays of all JSON files together; a module has some fifteen."""
 
 MOST_JSON_TOTAL_BYTES = 6 << 20
 """All JSON files that speak of memory, processors or systems together."""
@@ -36,8 +42,11 @@ MOST_JSON_TOTAL_BYTES = 6 << 20
 MOST_JSON_DEPTH = 64
 """Nesting of objects and arrays; resources of the standard stay below ten."""
 
-MOST_DEVICES = 4096
-"""Memory devices in one inventory."""
+MOST_STRUCTURES = 1 << 14
+"""Structures in one SMBIOS table; a large machine has some six hundred."""
+
+MOST_DEVICES = 2048
+"""Memory devices in one inventory; 32 sockets of 48 slots are 1536."""
 
 
 def too_much(file: str, found: str, allowed: str, *, place: str = "", hint: str = "") -> InputError:

@@ -15,6 +15,7 @@ from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import clean, decode_file
 from dimmplan.inventory.limits import (
     MOST_JSON_BYTES,
+    MOST_JSON_CONTAINERS,
     MOST_JSON_DEPTH,
     MOST_JSON_TOTAL_BYTES,
     check_devices,
@@ -58,7 +59,7 @@ def read_documents(documents: Iterable[tuple[str, bytes]], *, file: str, odd: Od
     odd = odd if odd is not None else Oddities()
     given = list(documents)
     found = Input()
-    total = 0
+    total = containers = 0
     for name, content in given:
         single = len(given) == 1
         if not single and not any(word in content for word in _WORTH_PARSING):
@@ -69,6 +70,9 @@ def read_documents(documents: Iterable[tuple[str, bytes]], *, file: str, odd: Od
         check_size(len(content), MOST_JSON_BYTES, file=name or file, what="a JSON file")
         total += len(content)
         check_size(total, MOST_JSON_TOTAL_BYTES, file=file, what="a set of JSON files")
+        containers += content.count(b"{") + content.count(b"[")
+        if containers > MOST_JSON_CONTAINERS:
+            raise too_much(file, f"more than {MOST_JSON_CONTAINERS} JSON objects", f"at most {MOST_JSON_CONTAINERS}")
         try:
             for document in _parsed(content, file=name or file):
                 _collect(document, found, file=name or file)

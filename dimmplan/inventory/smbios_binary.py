@@ -12,7 +12,7 @@ from pathlib import Path
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory import smbios_fields, smbios_tables
-from dimmplan.inventory.limits import MOST_TABLE_BYTES, check_devices, check_size
+from dimmplan.inventory.limits import MOST_STRUCTURES, MOST_TABLE_BYTES, check_devices, check_size, too_much
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.smbios_fields import Structure
 from dimmplan.inventory.smbios_found import handle_text, to_found
@@ -28,8 +28,6 @@ _DUMP_TABLE_AT = 0x20
 _HEADER = 4
 _END_OF_TABLE = 127
 _INACTIVE = 126
-_MOST_STRUCTURES = 1 << 16
-"""A handle has 16 bits."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -213,7 +211,7 @@ def walk(table: bytes, odd: Oddities, *, most: int | None) -> tuple[list[Structu
     structures: list[Structure] = []
     place = 0
     at_most = (0, 0)
-    while place + _HEADER <= len(table) and len(structures) < _MOST_STRUCTURES:
+    while place + _HEADER <= len(table) and len(structures) < MOST_STRUCTURES:
         kind, length, handle = struct.unpack_from("<BBH", table, place)
         if length < _HEADER:
             if most is None or len(structures) < most:
@@ -243,6 +241,8 @@ def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: s
     if not structures:
         found = "an SMBIOS table without a single structure"
         raise InputError(Problem(file=file, place="", found=found, allowed="a table of structures (DSP0134 6.1)"))
+    if len(structures) >= MOST_STRUCTURES:
+        raise too_much(file, f"more than {MOST_STRUCTURES} structures", f"at most {MOST_STRUCTURES}")
     _note_shape(structures, end, data, entry, odd)
     used = [each for each in structures if each.type not in (_INACTIVE, _END_OF_TABLE)]
     _note_handles(used, odd)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory import smbios_words as words
 from dimmplan.inventory.clean import without_escapes
-from dimmplan.inventory.limits import MOST_TEXT_BYTES, check_devices, check_size
+from dimmplan.inventory.limits import MOST_LINES, MOST_STRUCTURES, MOST_TEXT_BYTES, check_devices, check_size, too_much
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.smbios_fields import BIOS, MEMORY_ARRAY, MEMORY_DEVICE, PROCESSOR
 from dimmplan.inventory.smbios_found import handle_text, to_found
@@ -29,7 +29,7 @@ _TRUNCATED = "<truncated>"
 _VERSION = re.compile(r"\s{0,40}SMBIOS (\d{1,3})\.(\d{1,3})(?:\.\d{1,3})? present\.?.*", re.IGNORECASE)
 _TABLE_AT = re.compile(r"\s{0,40}Table at (0x[0-9A-F]{1,16})\.?\s*", re.IGNORECASE)
 _HEAD = re.compile(r"\s{0,40}# dmidecode \d.*")
-_COMPLAINT = re.compile(r"Wrong DMI structures|Invalid entry length|DMI table is broken|table is unreachable")
+_COMPLAINTS = ("Wrong DMI structures", "Invalid entry length", "DMI table is broken", "Table is unreachable")
 _ANY_HANDLE = re.compile(r"^[ \t>]{0,40}Handle 0x", re.MULTILINE | re.IGNORECASE)
 _TITLES = {  # first line of a structure, DSP0134 7.1, 7.5, 7.17, 7.18; the short ones are of early versions
     "bios information": BIOS,
@@ -87,7 +87,7 @@ def read_listing(text: str, *, file: str = "") -> Found:
     plain = without_escapes(text)
     if plain != text:
         odd.note("text-cleaned", "terminal escape sequences in the listing")
-    sections, blocks = split(plain, odd)
+    sections, blocks = split(plain, odd, file=file)
     if not blocks:
         found = "a listing of SMBIOS tables without a single structure"
         raise InputError(Problem(file=file, place="", found=found, allowed="a listing with its memory devices"))
@@ -113,13 +113,18 @@ def read_listing(text: str, *, file: str = "") -> Found:
 # --- lines to blocks --------------------------------------------------------------------------------------------------
 
 
-def split(text: str, odd: Oddities) -> tuple[list[Section], list[Block]]:
-    """The heads and structures of a listing, in order."""
+def split(text: str, odd: Oddities, *, file: str = "") -> tuple[list[Section], list[Block]]:
+    """The heads and structures of a listing, in order. Raises ``InputError`` for more than any machine has."""
     reader = _Reader(
         odd, has_handles=re.search(r"^[ \t>]{0,40}Handle 0x", text, re.MULTILINE | re.IGNORECASE) is not None
     )
-    for line in text.splitlines():
+    lines = text.splitlines()
+    if len(lines) > MOST_LINES:
+        raise too_much(file, f"more than {MOST_LINES} lines", f"at most {MOST_LINES} lines")
+    for line in lines:
         reader.take(line)
+        if len(reader.blocks) > MOST_STRUCTURES:
+            raise too_much(file, f"more than {MOST_STRUCTURES} structures", f"at most {MOST_STRUCTURES}")
     return reader.sections, reader.blocks
 
 
@@ -140,24 +145,27 @@ class _Reader:
         if not line or line.isspace():
             self._after_blank = True
             return
-        if not self._take_head(line) and not self._take_start(line):
+        start = line.lstrip()[:8].casefold()
+        if not self._take_head(line, start) and not self._take_start(line, start):
             self._take_content(line)
         self._after_blank = False
 
-    def _take_head(self, line: str) -> bool:
-        if _HEAD.fullmatch(line):
-            self._new_section()
+    def _take_head(self, line: str, start: str) -> bool:
+        """Take a line of a listing's head, by its first characters; true where it was one."""
+        if start[:1] == "#":
+            if _HEAD.fullmatch(line):
+                self._new_section()
             return True
-        version = _VERSION.fullmatch(line)
+        version = _VERSION.fullmatch(line) if start[:6] == "smbios" else None
         if version:
             if self.sections[-1].version:
                 self._new_section()
             self.sections[-1].version = (int(version[1]), int(version[2]))
             return True
-        address = _TABLE_AT.fullmatch(line)
+        address = _TABLE_AT.fullmatch(line) if start == "table at" else None
         if address:
             self.sections[-1].address = address[1].casefold()
-        elif _COMPLAINT.search(line):
+        elif line.startswith(_COMPLAINTS):
             self._odd.note("listing-complains", line.strip())
         else:
             return False
@@ -167,32 +175,39 @@ class _Reader:
         if self.sections[-1].started or self.sections[-1].version:
             self.sections.append(Section())
 
-    def _take_start(self, line: str) -> bool:
-        """Take a line that begins a structure or gives its type; true where it did."""
-        handle = _HANDLE.fullmatch(line)
+    def _take_start(self, line: str, start: str) -> bool:
+        """Take a line that begins a structure, or gives its type or title; true where it did."""
+        handle = _HANDLE.fullmatch(line) if start[:6] == "handle" else None
         if handle:
             kind = int(handle[2]) if handle[2] else None
             self._begin(Block(section=len(self.sections) - 1, handle=int(handle[1], 16), type=kind))
             return True
-        kind_line = _TYPE.fullmatch(line)
+        kind_line = _TYPE.fullmatch(line) if start == "dmi type" else None
         if kind_line and self.blocks and self.blocks[-1].type is None:
             self.blocks[-1].type = int(kind_line[1])
             return True
-        title = " ".join(line.split()).casefold()
-        current = self.blocks[-1] if self.blocks else None
+        if ":" in line:
+            return False
+        title = " ".join(line[:_LONGEST_NAME].split()).casefold()
         if title == _TRUNCATED:
             return False
-        if current is not None and self._has_handles and not current.title and ":" not in line and line[:1] != "#":
-            current.title = title
-            if current.type is None:
-                current.type = _TITLES.get(title)
-            return True
-        if self._has_handles or ":" in line or line[:1] == "#":
+        return self._take_title(title) if self._has_handles else self._take_untold(title, indented=line[:1].isspace())
+
+    def _take_title(self, title: str) -> bool:
+        """The first line after a handle that is no field is the structure's title."""
+        if not self.blocks or self.blocks[-1].title:
             return False
-        if title in _TITLES or (self._after_blank and not line[:1].isspace()):
-            self._begin(Block(section=len(self.sections) - 1, title=title, type=_TITLES.get(title)))
-            return True
-        return False
+        self.blocks[-1].title = title
+        if self.blocks[-1].type is None:
+            self.blocks[-1].type = _TITLES.get(title)
+        return True
+
+    def _take_untold(self, title: str, *, indented: bool) -> bool:
+        """In a listing without handles, a title begins a structure."""
+        if title not in _TITLES and (indented or not self._after_blank):
+            return False
+        self._begin(Block(section=len(self.sections) - 1, title=title, type=_TITLES.get(title)))
+        return True
 
     def _begin(self, block: Block) -> None:
         self.blocks.append(block)

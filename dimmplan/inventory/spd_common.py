@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import binascii
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -36,25 +37,9 @@ class ModuleData:
     said: Mapping[str, str] = field(default_factory=dict)
 
 
-def _table() -> tuple[int, ...]:
-    entries = []
-    for byte in range(256):
-        value = byte << 8
-        for _ in range(8):
-            value = (value << 1) ^ 0x1021 if value & 0x8000 else value << 1
-        entries.append(value & 0xFFFF)
-    return tuple(entries)
-
-
-_CRC = _table()
-
-
 def crc16(block: bytes) -> int:
     """CRC-16/XMODEM: polynomial 1021h, start 0, not reflected, no final xor (JESD21-C 4.1.2.L, JESD400-5 7.4)."""
-    value = 0
-    for byte in block:
-        value = (value << 8) & 0xFFFF ^ _CRC[value >> 8 ^ byte]
-    return value
+    return binascii.crc_hqx(block, 0)
 
 
 def crc_is_right(image: bytes, first: int, after: int) -> bool:

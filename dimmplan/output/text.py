@@ -9,7 +9,7 @@ from dimmplan.advice import choice_gains, modules_phrase, request_findings, swee
 from dimmplan.explain import (
     counted,
     gb_s,
-    label_short,
+    listed,
     placement_findings,
     rate_binding,
     regions_sentence,
@@ -97,7 +97,7 @@ def _socket_lines(board: Board, socket: Socket, placement: Placement, figures: P
             cells = []
             for slot in channel.slots:
                 module = content.get(slot)
-                cells.append(f"{slot}: {keys[module]} {label_short(module)}" if module else f"{slot}: -")
+                cells.append(f"{slot}: {keys[module]} {module.capacity_gib}GB" if module else f"{slot}: -")
             deepest = max(len(each.slots) for each in socket.channels)
             cells += [""] * (deepest - len(cells))
             rows.append([f"  {controller.id}", channel.id, *cells])
@@ -115,7 +115,7 @@ def _modules_lines(placement: Placement) -> list[str]:
 
 
 def _figure_lines(figures: PlacementFigures) -> list[str]:
-    rows = [["", "rate", "peak", "sweep", "parallel", "share", "bound by"]]
+    rows = [["", "rate", "peak", "sweep", "parallel", "share"]]
     for socket in figures.sockets:
         rows.append(
             [
@@ -125,15 +125,19 @@ def _figure_lines(figures: PlacementFigures) -> list[str]:
                 gb_s(socket.sweep_gb_s),
                 gb_s(socket.parallel_gb_s),
                 f"{decimal(socket.share, 4):.4f}",
-                rate_binding(socket),
             ]
         )
     difference = figures.socket_difference_gib
     equal = "sockets hold the same" if not difference else f"{format_capacity(difference)} between sockets"
     system = f"System sweep {gb_s(figures.system_sweep_gb_s)}; {equal}; {counted(figures.free_slots, 'slot')} free"
+    bound: dict[str, list[str]] = {}
+    for socket in figures.sockets:
+        bound.setdefault(rate_binding(socket), []).append(socket.socket)
+    binding = "; ".join(f"{listed(sockets)}: {what}" if len(bound) > 1 else what for what, sockets in bound.items())
     return [
         "Figures (peaks of a model; STREAM usually measures 70 to 85 % of peak)",
         *(f"  {line}" for line in table(rows, right=(1, 2, 3, 4, 5))),
+        *wrapped(f"Rate bound by {binding}", first="  ", rest="  "),
         *wrapped(system, first="  ", rest="  "),
     ]
 

@@ -91,9 +91,7 @@ def first_boot(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     """What the machine should show, and that it may take long."""
     blocks = [paragraph([("Expect", False), (f"{facts.expected}.", True)], cap_mm, width_mm)]
     if facts.placement.mode is not Mode.INDEPENDENT:
-        said = (
-            f"Set the mode in firmware; until then the machine shows {facts.capacity_gib} GiB."
-        )
+        said = f"Set the mode in firmware; until then the machine shows {facts.capacity_gib} GiB."
         blocks.append(paragraph([(said, False)], cap_mm, width_mm))
     said = "Training can take many minutes. Do not interrupt it."
     blocks.append(paragraph([(said, False)], cap_mm, width_mm))

@@ -58,6 +58,8 @@ ORDERS: tuple[tuple[str, ...], ...] = (
 """Orders of the panels that read well: safety before work, work before the first boot. The lowest is used."""
 
 _ORDER = ORDERS[0]
+
+
 @dataclass(frozen=True, slots=True)
 class Keep:
     """Which panels go on to the second page, and whether the steps are given in short."""
@@ -235,7 +237,7 @@ class Arranger:
     def more(self, wide: float) -> Block:
         """What is elsewhere."""
         later = self.keep.moved(dense=bool(self.job.sheets))
-        return panels.elsewhere(later, self.job.next_sheet, self.body_mm, wide)
+        return panels.elsewhere(later, self.body_mm, wide)
 
     def hopeless(self, map_width: float, least_height: float) -> bool:
         """True where the panels are far too much for the paper beside the map: nothing need be measured then."""
@@ -307,9 +309,7 @@ class Arranger:
                 below.append(self.more(wide))
         return placed
 
-    def _arrangement(
-        self, wide: float, below: list[Block], beside: list[tuple[Block, float, float]]
-    ) -> Arrangement:
+    def _arrangement(self, wide: float, below: list[Block], beside: list[tuple[Block, float, float]]) -> Arrangement:
         return Arrangement(
             page=self.page,
             body_mm=self.body_mm,
@@ -330,9 +330,7 @@ def arrangements(
     """Every arrangement of what page one keeps that has room for the least map, upright paper first."""
     small = job.paper == "a5"
     upright, lying = frame(job.paper, landscape=False), frame(job.paper, landscape=True)
-    tall, wide = (
-        Arranger(job=job, page=page, legend=legend, body_mm=body_mm, keep=keep) for page in (upright, lying)
-    )
+    tall, wide = (Arranger(job=job, page=page, legend=legend, body_mm=body_mm, keep=keep) for page in (upright, lying))
     across, down = least
     found: list[Arrangement | None] = []
     found += [tall.stack(n, down) for n in ((2,) if small else (3, 2))] if across <= upright.inner_width else []

@@ -20,15 +20,15 @@ from dimmplan.sheet.chassis import (
     slot_maps,
 )
 from dimmplan.sheet.desk import desk_blocks
-from dimmplan.sheet.detail import details
+from dimmplan.sheet.detail import Detail, details
 from dimmplan.sheet.facts import Facts, State, clean, gather, slot_count
 from dimmplan.sheet.job import Job
 from dimmplan.sheet.overview import Overview
-from dimmplan.sheet.paper import PAD_MM, Frame, PaperName, draw_frame, draw_margin, frame
+from dimmplan.sheet.paper import PAD_MM, Frame, PaperName, draw_frame, draw_margin, frame, too_dense
 from dimmplan.sheet.shapes import Page, Shape, Sheet
 from dimmplan.sheet.style import BODY_MM, Ink, stylesheet
 from dimmplan.sheet.titleblock import HEIGHT_MM, Given
-from dimmplan.sheet.view import Front, look_at
+from dimmplan.sheet.view import Front, View, look_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +58,8 @@ def compose(
 
     ``title``, ``tag`` and ``date`` are printed as given, with lines to write on where they are ``None``; so is
     ``code``, the plan code, with ``matrix``, its QR symbol as rows of dark and light without the quiet zone. Equal
-    arguments give equal sheets. Raises ``ValueError`` where the placement is for another board, or where a socket
-    has more slots than the paper can show in letters that can be read.
+    arguments give equal sheets. Raises ``ValueError`` where the placement is for another board, ``InputError`` where
+    a socket has more slots than the paper can show in letters that can be read.
     """
     facts = gather(board, placement)
     job = Job(facts, paper, front, Given(title=title, tag=tag, date=date, code=code, matrix=matrix))
@@ -89,33 +89,46 @@ def _plan(job: Job) -> list[_Planned]:
     if layout is not None:
         about = "For the open chassis: map, pick list, steps, cautions."
         first = _Planned("chassis", about, layout.at.page, layout.draw)
-        return [first, *_continued(job, layout, layout.later), *_desk(job)]
+        return [first, *_continued(job, layout), *_desk(job)]
+    return _dense(job, view)
+
+
+def _dense(job: Job, view: View) -> list[_Planned]:
+    """An overview, what it has no room for, and the slots large on pages of their own."""
     large = details(job)
-    sheets = f"2 to {1 + len(large)}" if len(large) > 1 else "2"
-    job = replace(job, sheets=sheets, next_sheet=2 + len(large))
-    overview = Overview(job.facts, view, job.front, machine=job.given.tag or "")
-    layout = choose(job, [overview], SHORT_KEEPS)
-    if layout is None:
-        raise ValueError(f"the board has more sockets than {job.paper} paper shows in letters that can be read")
-    shown_on = {socket: number for number, page in enumerate(large, 2) for socket in page.sockets}
-    drawn = Layout(job=job, plan=replace(overview, sheets=shown_on), at=layout.at)
+    # The overview names the sheets of the slots. They come after what it has no room for, which a first try tells;
+    # no height on it rests on a sheet's number.
+    more = _continued(job, _overview(job, view, large, first=2))
+    layout = _overview(job, view, large, first=2 + len(more))
     about = "For the open chassis: overview, pick list, steps, cautions; the slots themselves are on further sheets."
-    pages = [_Planned("chassis", about, layout.at.page, drawn.draw)]
+    pages = [_Planned("chassis", about, layout.at.page, layout.draw), *_continued(job, layout)]
     pages += [
         _Planned(f"sockets-{number}", f"Slots of {page.title}.", page.page, page.draw)
         for number, page in enumerate(large, 1)
     ]
-    return [*pages, *_continued(job, layout, drawn.later), *_desk(job)]
+    return [*pages, *_desk(job)]
 
 
-def _continued(job: Job, layout: Layout, names: tuple[str, ...]) -> list[_Planned]:
+def _overview(job: Job, view: View, large: list[Detail], *, first: int) -> Layout:
+    """Page one of a dense board whose slots stand on the sheets from ``first`` on."""
+    last = first + len(large) - 1
+    named = replace(job, sheets=f"{first} to {last}" if last > first else f"{first}")
+    shown_on = {socket: number for number, page in enumerate(large, first) for socket in page.sockets}
+    overview = Overview(job.facts, view, job.front, shown_on, machine=job.given.tag or "")
+    layout = choose(named, [overview], SHORT_KEEPS)
+    if layout is None:
+        raise too_dense(job.paper, f"an overview of {len(job.facts.board.sockets)} sockets")
+    return layout
+
+
+def _continued(job: Job, layout: Layout) -> list[_Planned]:
     """Further chassis pages until every panel has its place."""
     pages: list[_Planned] = []
-    left: tuple[str, ...] = names
+    left: tuple[str, ...] = layout.later
     while left:
         shown, rest = left, continued(job, layout.at.page, left, "")[1]
         if len(rest) == len(left):
-            raise ValueError(f"a panel of the sheet does not fit {job.paper} paper")
+            raise too_dense(job.paper, "a panel of the sheet")
 
         def draw(sheet: str, shown: tuple[str, ...] = shown) -> list[Shape]:
             return continued(job, layout.at.page, shown, sheet)[0]

@@ -169,5 +169,3 @@ def desk_blocks(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
         ]
     blocks += findings(facts, cap_mm, width_mm)
     return [*blocks, paragraph([(_MODEL, False)], cap_mm, width_mm)]
-
-

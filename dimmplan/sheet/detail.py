@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,10 +10,10 @@ from dimmplan.explain import listed
 from dimmplan.sheet import panels
 from dimmplan.sheet.blocks import Block, headed, paragraph
 from dimmplan.sheet.chassis import BANNER_MM, GAP_MM, STYLES, draw_foot
-from dimmplan.sheet.facts import socket_words
+from dimmplan.sheet.facts import clean, socket_words
 from dimmplan.sheet.job import Job
 from dimmplan.sheet.map import SlotMap
-from dimmplan.sheet.paper import PAD_MM, Frame, banner, draw_frame, draw_margin, frame
+from dimmplan.sheet.paper import PAD_MM, Frame, banner, draw_frame, draw_margin, frame, too_dense
 from dimmplan.sheet.shapes import Group, Shape
 from dimmplan.sheet.slotbox import style_for
 from dimmplan.sheet.style import BODY_MM
@@ -73,6 +74,7 @@ def _reminder(wide: float) -> Block:
 
 
 def _below(job: Job, page: Frame, plan: SlotMap, sockets: Sequence[str], body_mm: float) -> list[Block]:
+    """Legend, the steps of these sockets, and the word to read sheet 1, where it does not stand by the title block."""
     facts, wide = job.facts, page.inner_width
     steps = [(head, batch) for head, batch in facts.steps if facts.board.channel_of[batch[0].slot].socket in sockets]
     blocks = [plan.legend(max(2.0, body_mm - 0.3), wide)]
@@ -83,12 +85,13 @@ def _below(job: Job, page: Frame, plan: SlotMap, sockets: Sequence[str], body_mm
     return blocks
 
 
-def _detail(job: Job, sockets: tuple[str, ...]) -> Detail | None:
+def _detail(job: Job, sockets: tuple[str, ...], longest_mm: float) -> Detail | None:
     """The page for some sockets, in the largest letters that fit; ``None`` where they do not fit one page."""
     view = look_at(job.facts.board, job.front, sockets)
     slots = [job.facts.slots[slot.slot] for slot in view.slots]
     for name, words, two in STYLES + SMALL_STYLES if job.paper == "a5" else STYLES:
-        plan = SlotMap(job.facts, view, style_for(slots, name, words, two_lines=two), job.front)
+        style = style_for(slots, name, words, two_lines=two, longest_mm=longest_mm)
+        plan = SlotMap(job.facts, view, style, job.front)
         for landscape in (False, True):
             page = frame(job.paper, landscape=landscape)
             if plan.least_width > page.inner_width:
@@ -100,18 +103,23 @@ def _detail(job: Job, sockets: tuple[str, ...]) -> Detail | None:
     return None
 
 
+_LONGEST_MM = (math.inf, 48.0, 32.0, 20.0)
+"""Limits to the length of names in slots, tried in turn: names that no page could show whole are cut there."""
+
+
 def details(job: Job) -> list[Detail]:
     """A page for each pair of neighbouring sockets, or for each socket where a pair does not fit.
 
-    Raises ``ValueError`` where even one socket does not fit the paper.
+    Raises ``InputError`` where even one socket does not fit the paper.
     """
     found: list[Detail] = []
     ids = [socket.id for socket in job.facts.board.sockets]
     while ids:
-        pair = _detail(job, tuple(ids[:2])) if len(ids) > 1 else None
-        page = pair or _detail(job, (ids[0],))
+        pair = _detail(job, tuple(ids[:2]), math.inf) if len(ids) > 1 else None
+        tries = (_detail(job, (ids[0],), longest) for longest in _LONGEST_MM)
+        page = pair or next((each for each in tries if each), None)
         if page is None:
-            raise ValueError(f"socket {ids[0]} has more slots than {job.paper} paper shows in letters that can be read")
+            raise too_dense(job.paper, f"socket {clean(ids[0])} with {len(job.facts.board.socket(ids[0]).slots)} slots")
         found.append(page)
         ids = ids[len(page.sockets) :]
     return found

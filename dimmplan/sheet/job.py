@@ -36,8 +36,7 @@ _USUAL_MM = 57.0
 class Job:
     """A sheet that is asked for: what it tells, on which paper, which way round, and what was given for its title.
 
-    ``sheets`` names the sheets that show the slots where page one has only an overview;
-    ``next_sheet`` is the first that goes on with what page one has no room for.
+    ``sheets`` names the sheets that show the slots where page one has only an overview.
     """
 
     facts: Facts
@@ -45,8 +44,9 @@ class Job:
     front: Front
     given: Given
     sheets: str = ""
-    next_sheet: int = 2
-    _measured: dict[tuple[str, float, float], Block | None] = field(default_factory=dict, compare=False, repr=False)
+    _measured: dict[tuple[str, float, float], Block | None] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
 
     def block(self, name: str, cap_mm: float, width_mm: float) -> Block | None:
         """A panel by name; ``None`` where it has nothing to say."""

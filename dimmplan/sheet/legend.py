@@ -48,6 +48,7 @@ def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: flo
 
 def bar_legend(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     """The legend of an overview, where slots are bars."""
+
     def bar(look: str, *, crossed: bool = False) -> list[Shape]:
         shapes: list[Shape] = [Rect(x=0.4, y=0.2, width=1.1, height=4.6, look=look)]
         lines: tuple[Segment, ...] = ((0.4, 0.2, 1.5, 4.8), (0.4, 4.8, 1.5, 0.2))

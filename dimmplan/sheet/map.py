@@ -102,9 +102,7 @@ class SlotMap:
 class _Drawing:
     """One map being drawn: places are known, shapes are collected."""
 
-    def __init__(
-        self, plan: SlotMap, axes: tuple[Axis, Axis], note: tuple[str, str], at: Point, room: float
-    ) -> None:
+    def __init__(self, plan: SlotMap, axes: tuple[Axis, Axis], note: tuple[str, str], at: Point, room: float) -> None:
         self.plan, (self.across, self.down), self.note = plan, axes, note
         self.left = at[0] + (room - self.across.length) / 2
         self.top = at[1] + (REAR_BAND_MM if plan.front == "down" else FRONT_BAND_MM)

@@ -145,7 +145,6 @@ Run = tuple[str, bool]
 """A piece of text and whether it is bold."""
 
 
-
 def _broken(word: str, cap_mm: float, room_mm: float, bold: bool) -> list[str]:
     """A word in pieces that fit: a name without blanks may be longer than a whole line."""
     pieces: list[str] = []

@@ -161,13 +161,13 @@ _NAMED = {
 }
 
 
-def elsewhere(later: Sequence[str], sheet: int, cap_mm: float, width_mm: float) -> Block:
-    """What stands on a further sheet, so that nobody misses it; warnings first and first to be read."""
+def elsewhere(later: Sequence[str], cap_mm: float, width_mm: float) -> Block:
+    """What stands on the second sheet, so that nobody misses it; warnings first and first to be read."""
     if not later:
         return Block(width_mm, 0.0, lambda _x, _y: [])
     names = [said for name, said in _NAMED.items() if name in later]
-    first = "Before you touch anything, read sheet" if "warning" in later else "More on sheet"
-    return paragraph([(f"{first} {sheet}: {listed(names)}.", True)], cap_mm, width_mm)
+    first = "Before you touch anything, read sheet 2" if "warning" in later else "More on sheet 2"
+    return paragraph([(f"{first}: {listed(names)}.", True)], cap_mm, width_mm)
 
 
 def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:

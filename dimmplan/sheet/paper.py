@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from dimmplan.errors import InputError, Problem
 from dimmplan.sheet.blocks import label
 from dimmplan.sheet.measure import fitted, width
 from dimmplan.sheet.panels import check_bar
@@ -87,3 +88,16 @@ def banner(x: float, y: float, wide: float) -> list[Shape]:
         Rect(x=x, y=y, width=wide, height=5.6, look="ink"),
         label(x + wide / 2, y + 2.8 + cap / 2, said, cap, "b inv", anchor="middle"),
     ]
+
+
+def too_dense(paper: PaperName, what: str) -> InputError:
+    """The error for something that this paper cannot show in letters that can be read."""
+    return InputError(
+        Problem(
+            file="sheet",
+            place="paper",
+            found=f"{what}, too much for {paper} in letters that can be read",
+            allowed=", ".join(SIZES_MM),
+            hint="Take larger paper." if paper == "a5" else "",
+        )
+    )

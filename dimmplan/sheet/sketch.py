@@ -61,14 +61,12 @@ def heading(said: tuple[str, str], note: tuple[str, str], front: Front, box: Are
     x, wide = box.left, box.right - box.left
     rear_line, front_line = (box.top + 4.0, box.bottom - 5.2) if front == "down" else (box.bottom - 0.8, box.top + 2.4)
     room = wide / 2 - 9.0
-    left, right = (fitted(words, _HEAD_MM, room, bold=True) for words in said)
-    shapes: list[Shape] = [
-        label(x, rear_line, left, _HEAD_MM, "b"),
-        label(x + wide, rear_line, right, _HEAD_MM, "b", anchor="end"),
-    ]
+    shapes: list[Shape] = []
     ends: tuple[tuple[float, Anchor], ...] = ((x, "start"), (x + wide, "end"))
-    for words, (at, anchor) in zip(note, ends, strict=True):
-        for number, line in enumerate(words.split("/")):
+    for words, beside, (at, anchor) in zip(said, note, ends, strict=True):
+        cap = next((cap for cap in (_HEAD_MM, 2.5) if width(words, cap, bold=True) <= room), 2.5)
+        shapes.append(label(at, rear_line, fitted(words, cap, room, bold=True), cap, "b", anchor=anchor))
+        for number, line in enumerate(beside.split("/")):
             shapes.append(label(at, front_line + number * 3.2, line, SMALLEST_TEXT_MM, anchor=anchor))
     return shapes
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -22,7 +23,7 @@ class SlotStyle:
     """Letter heights in a slot, and whether name and content stand on two lines.
 
     ``deep`` says that some name has letters below the base line, ``hold`` that some outline is double, ``dead`` that
-    some slot is crossed out.
+    some slot is crossed out. Names and words longer than ``longest_mm`` are cut; that is the last resort.
     """
 
     name_mm: float
@@ -31,6 +32,7 @@ class SlotStyle:
     deep: bool = True
     hold: bool = False
     dead: bool = False
+    longest_mm: float = math.inf
     width_mm: float = field(init=False)
 
     def __post_init__(self) -> None:
@@ -69,6 +71,14 @@ class SlotStyle:
         number = _PAD + self.step_width_mm + 0.9
         return max(number, self.width_mm + 0.7) if self.dead else number
 
+    def name_width(self, fact: SlotFact) -> float:
+        """Paper for the name."""
+        return min(width(fact.name, self.name_mm, bold=True), self.longest_mm)
+
+    def words_width(self, fact: SlotFact) -> float:
+        """Paper for the words."""
+        return min(width(fact.words, self.words_mm), self.longest_mm)
+
     def lead(self, fact: SlotFact) -> float:
         """Where a name begins: in line with the others, but for a slot on hold, which needs its room for words."""
         return _PAD + 0.9 if fact.state is State.HOLD else self.lead_mm
@@ -85,19 +95,17 @@ class SlotStyle:
 
     def length(self, fact: SlotFact) -> float:
         """Least length of a slot with all that stands in it."""
-        name = width(fact.name, self.name_mm, bold=True)
-        words = width(fact.words, self.words_mm)
+        name, words = self.name_width(fact), self.words_width(fact)
         middle = max(name, words) if self.two_lines else name + _GAP + words
         return self.lead(fact) + middle + self.tail(fact)
 
     def words_at(self, fact: SlotFact) -> float:
         """Where the words could begin after the name."""
-        return self.lead(fact) if self.two_lines else self.lead(fact) + width(fact.name, self.name_mm, bold=True) + _GAP
+        return self.lead(fact) if self.two_lines else self.lead(fact) + self.name_width(fact) + _GAP
 
     def pattern_at(self, fact: SlotFact) -> float:
         """Where the pattern of a filled slot could begin after its name and words."""
-        name = width(fact.name, self.name_mm, bold=True)
-        words = width(fact.words, self.words_mm)
+        name, words = self.name_width(fact), self.words_width(fact)
         return self.lead_mm + _GAP + (max(name, words) if self.two_lines else name + _GAP + words)
 
 
@@ -124,9 +132,7 @@ class Placing:
     def rect(self, at: Point, size: Point, look: str, *, radius: float = 0.0) -> Rect:
         """A box given along and across the slot."""
         (x1, y1), (x2, y2) = self.point(*at), self.point(at[0] + size[0], at[1] + size[1])
-        return Rect(
-            x=min(x1, x2), y=min(y1, y2), width=abs(x2 - x1), height=abs(y2 - y1), look=look, radius=radius
-        )
+        return Rect(x=min(x1, x2), y=min(y1, y2), width=abs(x2 - x1), height=abs(y2 - y1), look=look, radius=radius)
 
     def text(self, at: Point, text: str, cap_mm: float, look: str, *, anchor: Anchor = "start") -> Text:
         """A line of text along the slot, on its base line."""
@@ -154,11 +160,11 @@ def columns(facts: list[SlotFact], style: SlotStyle, lengths: list[float]) -> Co
     """The columns of a bank: as far right as its longest name and words ask, if its slots are long enough."""
     others = [pair for pair in zip(facts, lengths, strict=True) if pair[0].state is not State.HOLD]
     words = max((style.words_at(fact) for fact, _ in others), default=0.0)
-    room = min((end - style.tail(fact) - width(fact.words, style.words_mm) for fact, end in others), default=0.0)
+    room = min((end - style.tail(fact) - style.words_width(fact) for fact, end in others), default=0.0)
     filled = [fact for fact in facts if fact.state is State.FILLED]
     pattern = max((style.pattern_at(fact) for fact in filled), default=0.0)
     if words <= room:
-        pattern = max([pattern, *(words + width(fact.words, style.words_mm) + _GAP for fact in filled)])
+        pattern = max([pattern, *(words + style.words_width(fact) + _GAP for fact in filled)])
     shortest = min(lengths)
     pattern = max(min(pattern, shortest - style.end_mm), shortest - max(style.end_mm, 0.3 * shortest))
     return Columns(words if words <= room else 0.0, pattern)
@@ -246,7 +252,7 @@ def _letter_lift(key: str, cap_mm: float) -> float:
 
 
 def _words(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -> list[Shape]:
-    """Step number, name and content, cut only where a slot is shorter than all of them (never by this layout)."""
+    """Step number, name and content; cut only where the style sets a limit to their length."""
     lead = style.lead(fact)
     room = placing.length - lead - style.tail(fact)
     name_v, words_v = _base_lines(placing, style)
@@ -257,11 +263,13 @@ def _words(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -
         shapes.append(placing.rect((at, middle - high / 2), (wide, high), "ink", radius=0.8))
         base = middle + style.step_mm / 2
         shapes.append(placing.text((at + wide / 2, base), str(fact.step), style.step_mm, "b inv", anchor="middle"))
-    shapes.append(placing.text((lead, name_v), fitted(fact.name, style.name_mm, room, bold=True), style.name_mm, "b"))
+    name = fitted(fact.name, style.name_mm, min(room, style.longest_mm), bold=True)
+    shapes.append(placing.text((lead, name_v), name, style.name_mm, "b"))
     after = style.words_at(fact)
     if fact.state is not State.HOLD:
         after = max(lines.words, after)
-    words = fitted(fact.words, style.words_mm, placing.length - after - style.tail(fact) + _GAP)
+    room = placing.length - after - style.tail(fact) + _GAP
+    words = fitted(fact.words, style.words_mm, min(room, style.longest_mm))
     return [*shapes, placing.text((after, words_v), words, style.words_mm, "")] if words else shapes
 
 
@@ -285,14 +293,16 @@ def _pin_mark(placing: Placing, first: bool) -> Polygon:
     return Polygon(points=tuple(corners), look="ink")
 
 
-def style_for(facts: list[SlotFact], name_mm: float, words_mm: float, *, two_lines: bool) -> SlotStyle:
+def style_for(
+    facts: list[SlotFact], name_mm: float, words_mm: float, *, two_lines: bool, longest_mm: float = math.inf
+) -> SlotStyle:
     """The style for some slots: narrower where no name reaches below the line, wider where one is on hold."""
     return SlotStyle(
         name_mm=name_mm,
         words_mm=words_mm,
         two_lines=two_lines,
+        longest_mm=longest_mm,
         deep=any(has_descender(fact.name) or has_descender(fact.words) and not two_lines for fact in facts),
         hold=any(fact.state is State.HOLD for fact in facts),
         dead=any(fact.state is State.DEAD for fact in facts),
     )
-

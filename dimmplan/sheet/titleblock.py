@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -81,12 +82,11 @@ def _row(row: Sequence[_Field], x: float, y: float, wide: float) -> list[Shape]:
     for number, field in enumerate(row):
         room = wide * field.share
         shapes.append(label(at + 1.2, y + 0.8 + LABEL_MM, field.head, LABEL_MM))
-        base = y + _ROW_MM - 0.9
         if field.value is None:
+            base = y + _ROW_MM - 0.9
             shapes.append(Line(x1=at + 1.2, y1=base, x2=at + room - 1.2, y2=base, look="write"))
         else:
-            text, cap = _sized(clean(field.value), room - 2.4)
-            shapes.append(label(at + 1.2, base, text, cap, "b"))
+            shapes += _value(field.head, clean(field.value), at + 1.2, y, room - 2.4)
         if number:
             shapes.append(Line(x1=at, y1=y, x2=at, y2=y + _ROW_MM, look="thin"))
         at += room
@@ -94,12 +94,19 @@ def _row(row: Sequence[_Field], x: float, y: float, wide: float) -> list[Shape]:
     return shapes
 
 
-def _sized(text: str, room: float) -> tuple[str, float]:
-    """A value at the usual height, or a little lower where that saves it from being cut."""
-    for cap in (VALUE_MM, 2.2):
+def _value(head: str, text: str, x: float, y: float, room: float) -> list[Shape]:
+    """A value at the usual height, a little lower where that is enough, else on two lines that begin at its head."""
+    base = y + _ROW_MM - 0.9
+    for cap in (VALUE_MM, 2.2, LABEL_MM):
         if width(text, cap, bold=True) <= room:
-            return text, cap
-    return fitted(text, LABEL_MM, room, bold=True), LABEL_MM
+            return [label(x, base, text, cap, "b")]
+    lead = width(head, LABEL_MM) + 1.5
+    pieces = re.findall(r"[^\s-]+-?\s*|-\s*", text)
+    taken = 0
+    while taken < len(pieces) and width("".join(pieces[: taken + 1]).rstrip(), LABEL_MM, bold=True) <= room - lead:
+        taken += 1
+    first, second = "".join(pieces[:taken]).rstrip(), fitted("".join(pieces[taken:]), LABEL_MM, room, bold=True)
+    return [label(x + lead, y + 0.8 + LABEL_MM, first, LABEL_MM, "b"), label(x, base, second, LABEL_MM, "b")]
 
 
 def _code_row(given: Given, x: float, y: float, wide: float) -> list[Shape]:
@@ -107,12 +114,25 @@ def _code_row(given: Given, x: float, y: float, wide: float) -> list[Shape]:
     shapes: list[Shape] = [label(x + 1.2, base, "Plan code", LABEL_MM)]
     start = x + 1.2 + width("Plan code", LABEL_MM) + 2.0
     if given.code:
-        text, cap = _sized(clean(given.code), x + wide - 1.2 - start)
-        shapes.append(label(start, base, text, cap, "b"))
+        shapes += _code(clean(given.code), start, y, x + wide - 1.2 - start)
     else:
         shapes.append(Line(x1=start, y1=base, x2=x + wide - 1.2, y2=base, look="write"))
     shapes.append(Line(x1=x, y1=y + _LOW_ROW_MM, x2=x + wide, y2=y + _LOW_ROW_MM, look="thin"))
     return shapes
+
+
+def _code(code: str, x: float, y: float, room: float) -> list[Shape]:
+    """The code whole: on one line where it fits, else on two, parted at a hyphen."""
+    for cap in (VALUE_MM, 2.2, LABEL_MM):
+        if width(code, cap, bold=True) <= room:
+            return [label(x, y + _LOW_ROW_MM - 1.5, code, cap, "b")]
+    groups = code.split("-")
+    half = (len(groups) + 1) // 2
+    lines = "-".join(groups[:half]) + "-", "-".join(groups[half:])
+    return [
+        label(x, y + 0.4 + LABEL_MM + number * 2.6, fitted(line, LABEL_MM, room, bold=True), LABEL_MM, "b")
+        for number, line in enumerate(lines)
+    ]
 
 
 def _signing(x: float, y: float, wide: float, sheet: str) -> list[Shape]:

@@ -160,6 +160,13 @@ def test_sizes_are_limited(content: bytes, words: str) -> None:
 
 
 def test_more_devices_than_any_machine_has() -> None:
-    devices = [build.device(index, locator=None, bank=None, maker=None, part=None) for index in range(4097)]
-    assert "4096" in refusal(build.dump([build.array(0xFFF0), *devices])).found
-    assert "4096" in refusal(build.as_json([build.memory(f"D{index}") for index in range(4097)])).found
+    most = limits.MOST_DEVICES
+    devices = [build.device(index, locator=None, bank=None, maker=None, part=None) for index in range(most + 1)]
+    assert str(most) in refusal(build.dump([build.array(0xFFF0), *devices])).found
+    assert str(most) in refusal(build.as_json([build.memory(f"D{index}") for index in range(most + 1)])).found
+    assert str(most) in refusal(build.listing([build.EMPTY] * (most + 1)).encode()).found
+    many = [build.structure(128, index, b"") for index in range(limits.MOST_STRUCTURES)]
+    assert "structures" in refusal(build.dump(many)).found
+    assert "structures" in refusal(b"Handle 0x1, DMI type 7, 9 bytes\n" * (limits.MOST_STRUCTURES + 1)).found
+    assert "lines" in refusal(build.listing().encode() + b"\n" * limits.MOST_LINES).found
+    assert "JSON objects" in refusal(b"[" + b"[]," * limits.MOST_JSON_CONTAINERS + b"0]").found

@@ -6,6 +6,7 @@ import pytest
 
 from dimmplan.errors import InputError
 from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.limits import MOST_DEVICES
 from dimmplan.model.found import Found
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind
@@ -104,8 +105,8 @@ def test_lists_without_a_row_are_refused(text: str) -> None:
 
 
 def test_too_many_rows_are_refused() -> None:
-    with pytest.raises(InputError, match="4096"):
-        read("slot,label", *(f"A{index},{LABEL}" for index in range(4097)))
+    with pytest.raises(InputError, match=str(MOST_DEVICES)):
+        read("slot,label", *(f"A{index},{LABEL}" for index in range(MOST_DEVICES + 1)))
 
 
 def test_a_hybrid_letter_is_not_passed_over() -> None:

@@ -55,6 +55,17 @@ def no_handles() -> Found:
     return read_inventory(build.listing(head="", handles=False).encode())
 
 
+def phantoms() -> Found:
+    empty = [
+        build.device(0x1101 + index, size=0, type=3, locator=f"RAM slot #{index}", maker=None, part=None)
+        for index in range(63)
+    ]
+    first = build.device(
+        0x1100, size=1024, type=3, total=32, data=32, locator="RAM slot", maker=None, part=None, rank=0
+    )
+    return smbios(first, *empty)
+
+
 DEVICE = build.device
 ONE = build.machine([build.device()], version=(2, 8))
 OLD = {"version": (2, 8)}
@@ -151,17 +162,6 @@ MET: dict[str, Callable[[], Found]] = {
         build.zipped({"a.json": build.as_json([build.memory()]), "b.json": b'{"@odata.type": "#Memory.v1'})
     ),
 }
-
-
-def phantoms() -> Found:
-    empty = [
-        build.device(0x1101 + index, size=0, type=3, locator=f"RAM slot #{index}", maker=None, part=None)
-        for index in range(63)
-    ]
-    first = build.device(
-        0x1100, size=1024, type=3, total=32, data=32, locator="RAM slot", maker=None, part=None, rank=0
-    )
-    return smbios(first, *empty)
 
 
 def system(total: float) -> Found:

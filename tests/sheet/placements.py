@@ -21,7 +21,7 @@ def runs_alone(board: Board, module: Module, depth: int) -> bool:
     option = board.processor(None)
     channel = max(board.channels, key=lambda channel: len(channel.slots))
     load = tuple(module if place < depth else None for place in range(len(channel.slots)))
-    errors = [b for b in (*judge_module(board.rules, module), *judge_channel(board.rules, channel, load))]
+    errors = (*judge_module(board.rules, module), *judge_channel(board.rules, channel, load))
     return not errors and channel_rate(board, option, [module] * depth, len(channel.slots)) is not None
 
 
@@ -85,10 +85,15 @@ def _mixes(board: Board, one: Module, other: Module) -> bool:
     pair = sorted([one, other], key=lambda m: (-m.package_ranks, -m.capacity_gib))
     load = tuple(pair[: len(channel.slots)])
     option = board.processor(None)
-    if list(judge_channel(board.rules, channel, load)) or channel_rate(board, option, list(load), len(channel.slots)) is None:
+    if (
+        list(judge_channel(board.rules, channel, load))
+        or channel_rate(board, option, list(load), len(channel.slots)) is None
+    ):
         return False
     view = SocketView(socket=socket, modules=2, capacity_gib=1, types=tuple(pair))
     mixed = [b for b in judge_socket(board.rules, view) if b.check == "mix"]
     content = dict(zip(board.slots, pair, strict=False))
-    mixed += [b for b in judge_system(board.rules, SystemView(board=board, fitted=(), content=content)) if b.check == "mix"]
+    mixed += [
+        b for b in judge_system(board.rules, SystemView(board=board, fitted=(), content=content)) if b.check == "mix"
+    ]
     return not mixed

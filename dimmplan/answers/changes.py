@@ -1,0 +1,159 @@
+"""Words for what comes next, what a change does, what is left after a failure, and what a mix costs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from dimmplan.answers.said import (
+    Said,
+    breaches_said,
+    effects,
+    modules_phrase,
+    slots_phrase,
+)
+from dimmplan.explain import gb_s, label_short, listed
+from dimmplan.figures import PlacementFigures
+from dimmplan.model.board import Board
+from dimmplan.rules import Breach
+from dimmplan.units import decimal, format_capacity
+from dimmplan.why.failed import Failure, LeftSet
+from dimmplan.why.grow import Change, NextAnswer, NextStep
+from dimmplan.why.split import SplitStep
+from dimmplan.why.weigh import Case
+
+
+def figures_phrase(figures: PlacementFigures) -> str:
+    """How a content runs, short."""
+    share = decimal(figures.worst_share, 4)
+    sweep = gb_s(figures.system_sweep_gb_s)
+    return f"{format_capacity(figures.usable_gib)} at {figures.rate_mts} MT/s, system sweep {sweep}, share {share:.4f}"
+
+
+# -- next ------------------------------------------------------------------------------------------------------------
+
+
+def next_title(case: Case, step: NextStep) -> str:
+    """Which slots, with what, and which would do as well."""
+    added = modules_phrase([(step.module, len(step.slots))])
+    equal = f" ({slots_phrase(case.board, step.equal)} would do as well)" if step.equal else ""
+    return f"{slots_phrase(case.board, step.slots)}{equal}: {added}"
+
+
+def next_said(case: Case, step: NextStep) -> list[Said]:
+    """What one step does in figures, and the rows that it breaks."""
+    return [*_capacity_said(step.change), *change_effects(case.board, step.change)]
+
+
+def _capacity_said(change: Change) -> Iterator[Said]:
+    before, after = change.before_figures, change.after_figures
+    if before is not None and after is not None and before.usable_gib != after.usable_gib:
+        text = f"{format_capacity(after.usable_gib)} instead of {format_capacity(before.usable_gib)}."
+        yield Said(text=text, rule="capacity", source="MODEL")
+
+
+def change_effects(board: Board, change: Change) -> list[Said]:
+    """What a change does to rate, regions and sweep, and the rows that it breaks or mends."""
+    before, after = change.before_figures, change.after_figures
+    found = effects(board, before, after) if before is not None and after is not None else []
+    found += breaches_said(board, change.broken)
+    mended = dict.fromkeys((breach.rule, breach.source) for breach in change.mended)
+    found += [Said(text=f"No longer breaks {rule}.", rule=rule, source=source) for rule, source in mended]
+    return found
+
+
+def no_next_said(case: Case, answer: NextAnswer) -> list[Said]:
+    """Why nothing can come next: no slot free, or the rows that refuse each."""
+    if not answer.refused:
+        free = [slot for slot, module in case.placement.slots if module is None]
+        usable = [slot for slot in free if case.board.channel_of[slot].socket in case.placement.fitted]
+        if not usable:
+            text = f"No slot is free at {listed(list(case.placement.fitted))}."
+            return [Said(text=text, rule="slots", source="MODEL")]
+        held = listed(usable)
+        return [Said(text=f"The free slots may not be filled: {held}.", rule="hold", source="PRACTICE")]
+    return refused_said(case, answer)
+
+
+def refused_said(case: Case, answer: NextAnswer) -> list[Said]:
+    """The first empty slots that a rule refuses, those of one rule and type together."""
+    together: dict[tuple[str, str], list[NextStep]] = {}
+    for step in answer.refused:
+        rules = " and ".join(dict.fromkeys(breach.rule for breach in step.change.after.errors))
+        together.setdefault((step.module.label, rules), []).append(step)
+    found = []
+    for (label, _), steps in together.items():
+        slots = slots_phrase(case.board, [slot for step in steps for slot in step.slots])
+        first, *rest = breaches_said(case.board, steps[0].change.after.errors)
+        found.append(Said(text=f"Not {label} at {slots}: {first.text}", rule=first.rule, source=first.source))
+        found += rest
+    return found
+
+
+# -- put and clear ---------------------------------------------------------------------------------------------------
+
+
+def change_title(change: Change) -> str:
+    """The slots changed, each with what it holds before and after."""
+    parts = []
+    for slot, before, after in change.changes:
+        old, new = (label_short(module) if module else "empty" for module in (before, after))
+        parts.append(f"{slot}: {old} -> {new}" if before != after else f"{slot}: {old}, as it is")
+    return "; ".join(parts)
+
+
+# -- after a failure -------------------------------------------------------------------------------------------------
+
+
+def failure_title(failure: Failure) -> str:
+    """What failed and what is left."""
+    left = modules_phrase(failure.left) or "nothing"
+    return f"Without {listed(list(failure.slots))} ({modules_phrase(failure.failed)}), {left} is left"
+
+
+def left_said(case: Case, found: LeftSet, *, changes: bool = True) -> list[Said]:
+    """One set of what is left: how it runs, which moves lead there, which advised rows it breaks."""
+    text = f"{figures_phrase(found.weighed.figures)}." if found.weighed.figures else "It cannot be measured."
+    said = [Said(text=text, rule=case.placement.prefer, source="MODEL")]
+    if changes:
+        said.append(Said(text=moves_text(case.board, found), rule="moves", source="MODEL"))
+    return [*said, *breaches_said(case.board, found.weighed.breaches)]
+
+
+def moves_text(board: Board, found: LeftSet) -> str:
+    """The moves in a sentence."""
+    moves = found.moves
+    pulled = [move.source for move in moves.moves if move.kind == "pull" and move.source]
+    parts = [f"take out {slots_phrase(board, pulled)}"] if pulled else []
+    parts += [f"move {move.source} to {move.target}" for move in moves.moves if move.kind == "move"]
+    if not parts:
+        return "Every other module stays where it is."
+    text = listed(parts)
+    return f"{text[:1].upper()}{text[1:]}; the others stay."
+
+
+def stays_text(board: Board, found: LeftSet) -> str:
+    """The slots that a set fills, with how they got there."""
+    filled = [slot for slot, module in found.weighed.content.items() if module]
+    moved = [f"{move.target} from {move.source}" for move in found.moves.moves if move.kind == "move"]
+    return f"Only {slots_phrase(board, filled)} filled" + (f" ({listed(moved)})." if moved else ".")
+
+
+def split_text(case: Case, step: SplitStep) -> str:
+    """One step of halving in words."""
+    board = case.board
+    company = f" (beside them {slots_phrase(board, step.company)}, known good)" if step.company else ""
+    text = f"Keep {slots_phrase(board, step.keep)}{company}. "
+    text += f"Fault: {_after(step.if_fault)}. Clean: {_after(step.if_clean)}."
+    if step.broken:
+        text += f" This test breaks {listed(_rules(step.broken))}: exchange these one by one instead."
+    elif step.other_broken:
+        text += f" The other half alone would break {listed(_rules(step.other_broken))}."
+    return text
+
+
+def _rules(breaches: Iterable[Breach]) -> list[str]:
+    return list(dict.fromkeys(breach.rule for breach in breaches))
+
+
+def _after(goal: int | str) -> str:
+    return f"step {goal}" if isinstance(goal, int) else f"it is {goal}"

@@ -1,0 +1,124 @@
+"""Words for a mix: allowed or not, in which slots, by which rule, at what price."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dimmplan.answers.changes import figures_phrase
+from dimmplan.answers.said import ORDINALS, Said, breaches_said, channels_phrase, lowered, modules_phrase
+from dimmplan.explain import breach_finding, label_short, listed, regions_sentence, rule_sentence
+from dimmplan.mix import Mix, MixLoad, MixSet, PairVerdict
+from dimmplan.units import format_capacity
+
+_TOGETHER = {
+    "channel": "may stand on one channel",
+    "channels": "may stand in one system, on different channels only",
+    "sockets": "may stand in one system, at different sockets only",
+    "never": "may not stand in one system",
+}
+_WORDS = {"capacity_gib": "capacity", "rate_mts": "rate", "voltage_mv": "supply voltage", "ecc_bits": "ECC width"}
+
+
+def mix_title(mix: Mix) -> str:
+    """The verdict in a few words."""
+    if len(mix.modules) == 1:
+        only = mix.modules[0].label
+        return f"{'Yes' if mix.allowed else 'No'}: these labels are one type, {only}"
+    if mix.refused:
+        names = listed(list(dict.fromkeys(module.label for module, _ in mix.refused)))
+        return f"No: the board refuses {names} in any company"
+    if not mix.allowed:
+        return f"No: {listed([module.label for module in mix.modules])} {_TOGETHER['never']}"
+    return f"Yes: {listed([module.label for module in mix.modules])} {_TOGETHER[mix.together]}"
+
+
+def refused_said(mix: Mix) -> list[Said]:
+    """The rows that refuse a type in any company."""
+    return [
+        Said(text=f"{module.label}: {breach_finding(mix.board, breach).text}", rule=breach.rule, source=breach.source)
+        for module, breach in mix.refused
+    ]
+
+
+def pair_title(pair: PairVerdict) -> str:
+    """A pair and how close it may stand."""
+    return f"{label_short(pair.one)} with {label_short(pair.other)} {_TOGETHER[pair.together]}"
+
+
+def pair_said(mix: Mix, pair: PairVerdict) -> list[Said]:
+    """The rows about what the two differ in, those that keep them apart, and the orders that a channel takes."""
+    found = breaches_said(mix.board, pair.breaches)
+    told = {said.rule for said in found}
+    found += [
+        Said(text=f"{rule_sentence(row)} These differ in it.", rule=row.id, source=row.source)
+        for row in pair.rows
+        if row.id not in told
+    ]
+    covered = {row.field for row in pair.rows}
+    free = [_WORDS.get(field, field.replace("_", " ")) for field in pair.differ if field not in covered]
+    if free:
+        text = f"They differ in {listed(free)} too; no row of this board keeps that apart."
+        if not covered:
+            text = f"They differ in {listed(free)}; no row of this board keeps that apart."
+        found.append(Said(text=text, rule="mix", source="MODEL"))
+    return [*found, *_loads_said(mix, pair)]
+
+
+def _loads_said(mix: Mix, pair: PairVerdict) -> Iterator[Said]:
+    """Orders on one channel: allowed ones with their rate, then those that a row refuses."""
+    if not pair.loads and pair.together in ("channel", "channels"):
+        text = "Every channel has one slot, so they stand on different channels in any case."
+        yield Said(text=text, rule="slots", source="MODEL")
+    allowed = [load for load in pair.loads if load.allowed]
+    for load in allowed:
+        assert load.rate is not None
+        slots = listed(list(load.channel.slots[: len(load.load)]))
+        where = channels_phrase(mix.board, load.channels)
+        text = f"{_order(load)}, as in {slots}: {load.rate.rate_mts} MT/s. So on {where}."
+        yield Said(text=text, rule=load.rate.row, source=_rate_source(mix, load.rate.row))
+    refused: dict[str, list[MixLoad]] = {}
+    for load in pair.loads if allowed else ():
+        if not load.allowed:
+            refused.setdefault(load.breaches[0].rule, []).append(load)
+    for loads in refused.values():
+        first = breaches_said(mix.board, loads[0].breaches[:1])[0]
+        more = f" and {len(loads) - 1} more orders" if len(loads) > 1 else ""
+        yield Said(text=f"Not {lowered(_order(loads[0]))}{more}: {first.text}", rule=first.rule, source=first.source)
+
+
+def _rate_source(mix: Mix, row: str) -> str:
+    return next((rate.source for rate in mix.board.rates if rate.id == row), "MODEL")
+
+
+def _order(load: MixLoad) -> str:
+    parts = [f"{label_short(module)} {ORDINALS[place]}" for place, module in enumerate(load.load)]
+    return listed(parts, last="then")
+
+
+def price_said(mix: Mix) -> list[Said]:
+    """The capacity compared: mixed, then each type alone."""
+    if mix.mixed is None:
+        return []
+    found = [_set_said("Mixed", mix.mixed)]
+    for alone in mix.alone:
+        module = alone.modules[0][0]
+        short = "" if alone.figures.usable_gib == mix.capacity_gib else ", the nearest that it has"
+        found.append(_set_said(f"{label_short(module)} alone{short}", alone))
+    return found
+
+
+def price_title(mix: Mix) -> str:
+    """What is compared."""
+    assert mix.capacity_gib is not None
+    return f"What it costs: the best placement of {format_capacity(mix.capacity_gib)} at {listed(list(mix.fitted))}"
+
+
+def _set_said(name: str, found: MixSet) -> Said:
+    shapes: dict[str, list[str]] = {}
+    for socket in found.figures.sockets:
+        shapes.setdefault(regions_sentence(socket) if socket.regions else "Nothing.", []).append(socket.socket)
+    regions = " ".join(f"{listed(sockets)}: {lowered(text)}" for text, sockets in shapes.items())
+    advised = list(dict.fromkeys(breach.rule for breach in found.breaches))
+    broken = f" Advised rules broken: {listed(advised)}." if advised else ""
+    text = f"{name}: {modules_phrase(found.modules)}; {figures_phrase(found.figures)}. {regions}{broken}"
+    return Said(text=text, rule="capacity-first", source="MODEL")

@@ -1,0 +1,199 @@
+"""A board's rules as a person asks for them: what fits, in what order, what may be mixed, how fast, how much."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from dimmplan.explain import listed, rule_sentence
+from dimmplan.model.board import Board
+from dimmplan.model.defaults import default_rows
+from dimmplan.model.rows import (
+    AcceptRow,
+    AlikeRow,
+    BlanksRow,
+    CeilingRow,
+    ChannelGroup,
+    ChannelOrderRow,
+    CountsRow,
+    FillOrderRow,
+    FittedRow,
+    MirroringRow,
+    MixRow,
+    NoteRow,
+    ProcessorOption,
+    RankLimitRow,
+    RateRow,
+    RuleRow,
+    SequenceRow,
+    SocketMinimumRow,
+    SparingRow,
+    ThermalRow,
+)
+from dimmplan.rules import all_rows, ceiling_row
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RuleLine:
+    """One row in words. ``usual`` marks a default of the trade that the board file does not state itself."""
+
+    text: str
+    rule: str
+    source: str
+    severity: str = "error"
+    usual: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RuleGroup:
+    """One question and the rows that answer it; ``table`` has a heading row, and is empty for most groups."""
+
+    id: str
+    question: str
+    lines: tuple[RuleLine, ...]
+    table: tuple[tuple[str, ...], ...] = ()
+
+
+_QUESTIONS: tuple[tuple[str, str, tuple[type[RuleRow], ...]], ...] = (
+    ("fits", "What fits?", (AcceptRow, FittedRow)),
+    ("order", "In what order?", (FillOrderRow, ChannelOrderRow, SequenceRow, SocketMinimumRow, CountsRow)),
+    ("mix", "What may be mixed?", (MixRow, AlikeRow)),
+    ("rate", "How fast?", ()),
+    ("capacity", "How much?", (CeilingRow, RankLimitRow)),
+    ("interleave", "Which channels work together?", ()),
+    ("modes", "Mirroring and rank sparing?", (MirroringRow, SparingRow)),
+    ("firmware", "Which firmware settings matter?", ()),
+    ("care", "Cooling and care?", (ThermalRow, BlanksRow)),
+)
+
+
+def rule_groups(board: Board) -> tuple[RuleGroup, ...]:
+    """Every row in force on a board, defaults and processor options included, by the question that it answers."""
+    rows: list[RuleRow] = [*all_rows(board, None)]
+    for option in board.processors:
+        rows += ceiling_row(option)
+    defaults = default_rows(board.generation)
+    found = []
+    for group, question, kinds in _QUESTIONS:
+        lines = [_line(row, defaults) for row in rows if isinstance(row, kinds)] if kinds else []
+        lines += _more_lines(board, group, rows)
+        table = _rate_table(board) if group == "rate" else ()
+        found.append(RuleGroup(id=group, question=question, lines=tuple(lines), table=table))
+    return tuple(found)
+
+
+def _line(row: RuleRow, defaults: Sequence[RuleRow]) -> RuleLine:
+    usual = row in defaults or row.id == "first-socket"
+    text = rule_sentence(row)
+    if row.id.startswith("processor:"):
+        text = f"{text.removesuffix('.')} with {row.id.removeprefix('processor:')}."
+    return RuleLine(text=text, rule=row.id, source=row.source, severity=row.severity, usual=usual)
+
+
+def _more_lines(board: Board, group: str, rows: Iterable[RuleRow]) -> Iterator[RuleLine]:
+    if group == "rate":
+        yield from _rate_lines(board)
+    elif group == "interleave":
+        yield from _interleave_lines(board)
+    elif group == "modes":
+        wanted = ((MirroringRow, "mirror"), (SparingRow, "spare ranks"))
+        for kind, what in wanted:
+            if not any(isinstance(row, kind) for row in rows):
+                text = f"No row lets this board {what}; a plan that asks for it is refused."
+                yield RuleLine(text=text, rule="modes", source="MODEL")
+    elif group in ("firmware", "care"):
+        for row in rows:
+            if isinstance(row, NoteRow) and (row.about == "firmware") is (group == "firmware"):
+                yield RuleLine(text=row.text, rule=row.id, source=row.source, severity="note")
+
+
+# -- rates -----------------------------------------------------------------------------------------------------------
+
+_SCOPES = {
+    "system": "The slowest channel sets the rate of the whole system.",
+    "socket": "The slowest channel sets the rate of its socket; the other sockets keep theirs.",
+    "channel": "Every channel runs at a rate of its own.",
+}
+
+
+def _rate_table(board: Board) -> tuple[tuple[str, ...], ...]:
+    """The rate rows as a table, columns that no row uses left out."""
+    heading = ("filled", "of slots", "kinds", "ranks", "voltage", "MT/s", "row", "source")
+    rows = [_rate_cells(row) for row in board.rates]
+    kept = [
+        i for i, name in enumerate(heading) if name in ("filled", "MT/s", "row") or any(row[i] != "any" for row in rows)
+    ]
+    return tuple(tuple(row[i] for i in kept) for row in (heading, *rows))
+
+
+def _rate_cells(row: RateRow) -> tuple[str, ...]:
+    return (
+        str(row.dpc),
+        "/".join(map(str, row.slots)) or "any",
+        ", ".join(kind.value for kind in row.kinds) or "any",
+        "/".join(map(str, row.package_ranks)) or "any",
+        "/".join(f"{mv / 1000:g} V" for mv in row.voltage_mv) or "any",
+        "does not run" if row.mts == "none" else str(row.mts),
+        row.id,
+        row.source,
+    )
+
+
+def _rate_lines(board: Board) -> Iterator[RuleLine]:
+    rates = listed([str(rate) for rate in board.rates_mts])
+    text = (
+        "A channel runs at the lowest of its rate row, the processor and the labels of its modules, "
+        f"snapped down to one of {rates} MT/s. A population without a row does not run."
+    )
+    yield RuleLine(text=text, rule="rates", source="PRACTICE")
+    yield RuleLine(text=_SCOPES[board.rate_scope], rule="rate_scope", source="PRACTICE")
+    for option in board.processors:
+        if option.rates:
+            text = f"{option.title or option.id}: {_processor_rates(option)}."
+            yield RuleLine(text=text, rule=f"processor:{option.id}", source=option.source)
+
+
+def _processor_rates(option: ProcessorOption) -> str:
+    parts = []
+    for rate in option.rates:
+        where = [*(f"{kind.value}" for kind in rate.kinds)]
+        where += [f"{listed([str(dpc) for dpc in rate.dpc], last='or')} on a channel"] if rate.dpc else []
+        parts.append(f"{rate.mts} MT/s" + (f" ({', '.join(where)})" if where else " for every population"))
+    return listed(parts)
+
+
+# -- channels that work together -------------------------------------------------------------------------------------
+
+_EXCESS = {
+    "layers": "What lies above their common depth may form further sets.",
+    "alone": "What lies above their common depth each channel serves alone, one way, at once.",
+    "none": "Only channels with equal amounts left share a set.",
+}
+
+
+def _interleave_lines(board: Board) -> Iterator[RuleLine]:
+    row = board.interleave
+    if row.style == "groups":
+        texts = _group_texts(row.groups)
+    else:
+        ways = listed([str(ways) for ways in sorted(row.ways) if ways > 1], last="or")
+        which = {
+            "even": f"Channels of a socket work together in sets of {ways}, the same number on each controller "
+            "that takes part.",
+            "any": f"Channels of a socket work together in sets of {ways}, whichever they are.",
+        }
+        texts = [which[row.style], _EXCESS[row.excess]]
+    for text in (*texts, "A single channel may always serve alone. The widest set comes first, then the deepest."):
+        yield RuleLine(text=text, rule=row.id, source=row.source)
+
+
+def _group_texts(groups: Sequence[ChannelGroup]) -> list[str]:
+    """Listed sets, those of one kind of excess together."""
+    found: dict[tuple[str, bool], list[str]] = {}
+    for group in groups:
+        found.setdefault((group.excess, group.exclusive), []).append(" ".join(group.channels))
+    texts = []
+    for (excess, exclusive), sets in found.items():
+        only = ", each only while no other channel of the socket is filled" if exclusive else ""
+        texts.append(f"These channels of a socket work together{only}: {'; '.join(sets)}. {_EXCESS[excess]}")
+    return texts

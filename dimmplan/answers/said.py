@@ -1,0 +1,211 @@
+"""What answers have in common: a sentence with its rule and source, names in a list, effects in figures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from dimmplan.advice import criterion_phrase
+from dimmplan.explain import breach_finding, counted, gb_s, listed, regions_sentence
+from dimmplan.figures import PlacementFigures
+from dimmplan.model.board import Board
+from dimmplan.model.module import Module
+from dimmplan.rules import Breach
+from dimmplan.solve.evaluate import Value
+from dimmplan.units import format_capacity, trimmed
+from dimmplan.why.weigh import Case, Parted, Weighed
+
+ORDINALS = ("first", "second", "third", "fourth")
+_MOST_NAMED = 12
+_BANDWIDTHS = ("system_sweep", "worst_sweep", "worst_parallel")
+_CAPACITIES = ("over_gib", "socket_difference_gib", "controller_difference_gib")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Said:
+    """One sentence, the rule, criterion or figure behind it, and the id of its source."""
+
+    text: str
+    rule: str
+    source: str
+
+
+def sources_of(said: Iterable[Said]) -> list[str]:
+    """Source ids in the order in which they come up, each once."""
+    return list(dict.fromkeys(each.source for each in said))
+
+
+def lowered(text: str) -> str:
+    """A sentence as a part of another: its first letter small, unless it begins with a name."""
+    return text[:1].lower() + text[1:] if text[1:2].islower() or text[1:2] == " " else text
+
+
+def slots_phrase(board: Board, slots: Sequence[str]) -> str:
+    """Slots in a sentence; many of them by what they have in common, where they do."""
+    if len(slots) <= _MOST_NAMED:
+        return listed(list(slots))
+    by_socket: dict[str, list[str]] = {}
+    for slot in slots:
+        by_socket.setdefault(board.channel_of[slot].socket, []).append(slot)
+    places: dict[tuple[int, ...], list[str]] = {}
+    for socket_id, named in by_socket.items():
+        channels = board.socket(socket_id).channels
+        found = tuple(sorted({board.channel_of[slot].slots.index(slot) for slot in named}))
+        every = [slot for channel in channels for place in found for slot in channel.slots[place : place + 1]]
+        if set(every) != set(named):
+            return listed(list(slots))
+        places.setdefault(found, []).append(socket_id)
+    parts = [f"{_of_places(found)} of every channel of {listed(sockets)}" for found, sockets in places.items()]
+    return listed(parts)
+
+
+def _of_places(places: tuple[int, ...]) -> str:
+    return f"the {listed([ORDINALS[place] for place in places])} slot{'s' if len(places) > 1 else ''}"
+
+
+def channels_phrase(board: Board, names: Sequence[str]) -> str:
+    """Channels in a sentence, by socket: ``K, L, P and Q of NEAR``."""
+    by_socket: dict[str, list[str]] = {}
+    for channel in board.channels:
+        if channel.name in names:
+            by_socket.setdefault(channel.socket, []).append(channel.id)
+    whole = [s for s, named in by_socket.items() if len(named) == len(board.socket(s).channels)]
+    parts = [f"every channel of {listed(whole)}"] if whole else []
+    parts += [f"{listed(named)} of {s}" for s, named in by_socket.items() if s not in whole]
+    return "; ".join(parts)
+
+
+def modules_phrase(counts: Iterable[tuple[Module, int]]) -> str:
+    """Modules in a sentence: ``12 x 32GB 2Rx4 PC4-2933Y-R``."""
+    return " + ".join(f"{count} x {module.label}" for module, count in counts)
+
+
+def ways_phrase(number: int, noun: str) -> str:
+    """How many alternatives a best one stands for; nothing where it is the only one."""
+    return f", the best of {number} different {noun}" if number > 1 else ""
+
+
+def bare_value(name: str, value: Value) -> str:
+    """A value of a criterion without its name."""
+    if name in _BANDWIDTHS:
+        return gb_s(Fraction(value))
+    return format_capacity(value) if name in _CAPACITIES else trimmed(Fraction(value), 2)
+
+
+def breaches_said(board: Board, breaches: Iterable[Breach]) -> list[Said]:
+    """Broken rows, one sentence for each row; further places of the same row are counted."""
+    by_rule: dict[str, list[Breach]] = {}
+    for breach in breaches:
+        by_rule.setdefault(breach.rule, []).append(breach)
+    found = []
+    for rule, broken in by_rule.items():
+        more = f" So in {counted(len(broken) - 1, 'more place')}." if len(broken) > 1 else ""
+        advised = "Advised: " if broken[0].severity == "advised" else ""
+        text = breach_finding(board, broken[0]).text
+        found.append(Said(text=f"{advised}{text}{more}", rule=rule, source=broken[0].source))
+    return found
+
+
+def parted_said(case: Case, weighed: Weighed, parted: Parted) -> list[Said]:
+    """What separates an alternative from the plan, in words; the first sentence is the one that decides."""
+    if parted.by == "rule":
+        return breaches_said(case.board, parted.breaches)
+    if parted.by in ("below", "above"):
+        return [Said(text=_capacity_text(case, parted), rule="capacity", source="MODEL")]
+    if parted.by == "same":
+        return [Said(text="That is the plan itself.", rule="same", source="MODEL")]
+    if parted.by == "board-order":
+        text = "Every figure is the same, and board order decides."
+        return [Said(text=text, rule=parted.name, source="MODEL")]
+    found = [Said(text=_criterion_text(case, weighed, parted), rule=parted.name, source="MODEL")]
+    if parted.first == "alternative":
+        text = (
+            "That comes before the plan. A plan carries no stock, prices or allowance; one of them may stand behind it."
+            if case.placement.status == "proven"
+            else "That comes before the plan, which is the best found and not proven."
+        )
+        found.append(Said(text=text, rule=parted.name, source="MODEL"))
+    return [*found, *breaches_said(case.board, parted.breaches)]
+
+
+def _capacity_text(case: Case, parted: Parted) -> str:
+    there, asked = format_capacity(parted.alternative or 0), format_capacity(case.request.capacity_gib)
+    if parted.by == "above":
+        return f"{there}, above the {format_capacity(case.limit_gib)} up to which a request for {asked} is answered."
+    return f"{there} would be left of the {asked} asked."
+
+
+def _criterion_text(case: Case, weighed: Weighed, parted: Parted) -> str:
+    assert parted.plan is not None and parted.alternative is not None
+    if parted.name == "over_gib" and weighed.figures is not None:
+        usable, asked = weighed.figures.usable_gib, case.request.capacity_gib
+        here = f"; the plan has {format_capacity(case.usable_gib)}" if case.usable_gib != asked else ""
+        above = f"{format_capacity(usable - asked)} above the {format_capacity(asked)} asked"
+        return f"{format_capacity(usable)}, {above}{here}."
+    return f"{criterion_phrase(parted.name, parted.alternative)} instead of {bare_value(parted.name, parted.plan)}."
+
+
+def vector_changes(case: Case, weighed: Weighed) -> tuple[list[str], list[str]]:
+    """What an alternative gains over the plan and what it loses, criterion by criterion, in the list's order."""
+    gains: list[str] = []
+    loses: list[str] = []
+    if weighed.vector is None or case.plan.vector is None:
+        return gains, loses
+    for criterion, here, there in zip(case.criteria, case.plan.vector, weighed.vector, strict=True):
+        if here != there:
+            text = f"{criterion_phrase(criterion.name, there)} instead of {bare_value(criterion.name, here)}"
+            better = there > here if criterion.better == "high" else there < here
+            (gains if better else loses).append(text)
+    return gains, loses
+
+
+# -- effects ---------------------------------------------------------------------------------------------------------
+
+
+def rate_source(board: Board, row: str) -> str:
+    """Source id of what binds a rate."""
+    kind, _, name = row.partition(":")
+    if kind == "processor":
+        return board.processor(name).source  # type: ignore[union-attr]
+    return next((rate.source for rate in board.rates if rate.id == row), "MODEL")
+
+
+def rate_effect(board: Board, before: PlacementFigures, after: PlacementFigures) -> Iterator[Said]:
+    """How the rate changes, by the row that binds afterwards."""
+    if before.rate_mts != after.rate_mts:
+        way = "falls" if after.rate_mts < before.rate_mts else "rises"
+        slow = min((each for each in after.sockets if each.modules), key=lambda each: each.rate.rate_mts)
+        text = f"The rate {way} from {before.rate_mts} to {after.rate_mts} MT/s."
+        yield Said(text=text, rule=slow.rate.row, source=rate_source(board, slow.rate.row))
+
+
+def region_effects(
+    board: Board, before: PlacementFigures, after: PlacementFigures, *, socket: str | None = None
+) -> Iterator[Said]:
+    """How the regions change, socket by socket, equal changes together."""
+    found: dict[str, list[str]] = {}
+    for old, new in zip(before.sockets, after.sockets, strict=True):
+        shape = [(region.ways, region.capacity_gib) for region in new.regions]
+        if socket in (None, new.socket) and shape != [(region.ways, region.capacity_gib) for region in old.regions]:
+            found.setdefault(regions_sentence(new) if new.regions else "Nothing.", []).append(new.socket)
+    for text, sockets in found.items():
+        said = f"{listed(sockets)}: {lowered(text)}"
+        yield Said(text=said, rule=board.interleave.id, source=board.interleave.source)
+
+
+def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[Said]:
+    """How the system sweep changes."""
+    old, new = before.system_sweep_gb_s, after.system_sweep_gb_s
+    if old != new:
+        text = f"System sweep {gb_s(new)} instead of {gb_s(old)}."
+        yield Said(text=text, rule="system_sweep", source="MODEL")
+
+
+def effects(board: Board, before: PlacementFigures, after: PlacementFigures) -> list[Said]:
+    """Everything that changes in figures: rate, regions, system sweep."""
+    return [
+        *rate_effect(board, before, after),
+        *region_effects(board, before, after),
+        *sweep_effect(before, after),
+    ]

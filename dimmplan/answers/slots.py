@@ -1,0 +1,185 @@
+"""Words for the reasons of slots and rates, and for what comes of the slots that somebody expected."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dimmplan.answers.said import (
+    ORDINALS,
+    Said,
+    breaches_said,
+    channels_phrase,
+    lowered,
+    parted_said,
+    rate_effect,
+    region_effects,
+    slots_phrase,
+    sweep_effect,
+    vector_changes,
+    ways_phrase,
+)
+from dimmplan.explain import counted, gb_s, label_short, listed, rule_sentence
+from dimmplan.units import format_capacity
+from dimmplan.why.expect import Expectation
+from dimmplan.why.rate import Lift, Limit, RateReason
+from dimmplan.why.slots import SlotReason, Tried
+from dimmplan.why.weigh import Case
+
+
+def reason_title(case: Case, reason: SlotReason) -> str:
+    """A reason in a few words."""
+    shares = [gib for _, gib in reason.channel_gib if gib]
+    titles = {
+        "first-in-channel": "filled first: it comes before the filled slot behind it on its channel",
+        "stacked": f"the {ORDINALS[reason.place]} on its channel: every channel of {reason.socket} has its first",
+        "equal-share": f"an equal share: {format_capacity(max(shares, default=0))} on each of "
+        f"{counted(len(shares), 'channel')} of {reason.socket}",
+        "needed": "needed for the capacity asked",
+        "board-order": "first of places that are worth the same, in board order",
+        "breaks-rule": "a rule wants it so",
+        "lowers-rate": "empty: one more here would lower the rate",
+        "splits-range": "empty: one more here would split the address range",
+        "exceeds-request": "empty: the capacity asked is reached",
+        "ranks-lower": f"the list {case.placement.prefer} puts it so",
+        "alternative-first": "an alternative comes before the plan",
+        "dead": f"dead: socket {reason.socket} has no processor",
+        "hold": "on hold: nothing is pulled, moved or inserted here",
+    }
+    return titles[reason.kind]
+
+
+def reason_said(case: Case, reason: SlotReason) -> list[Said]:
+    """The sentences of a reason: one alternative after the other."""
+    if reason.row is not None:
+        return [Said(text=rule_sentence(reason.row), rule=reason.row.id, source=reason.row.source)]
+    return [said for tried in reason.tried for said in tried_said(case, reason, tried)]
+
+
+def tried_said(case: Case, reason: SlotReason, tried: Tried) -> list[Said]:
+    """One alternative and what separates it from the plan; what it does beside, where that is a loss."""
+    first, *rest = parted_said(case, tried.weighed, tried.parted)
+    led = Said(text=f"{_lead(tried)}: {lowered(first.text)}", rule=first.rule, source=first.source)
+    return [led, *rest, *(_beside(case, reason, tried) if tried.what == "fill" else ())]
+
+
+def _lead(tried: Tried) -> str:
+    module = label_short(tried.module)
+    leads = {
+        "fill": f"One more {module} here",
+        "move-here": f"The module of {tried.other} moved here{ways_phrase(tried.of, 'moves')}",
+        "empty": "Left empty",
+        "move-away": f"Moved to {tried.other}{ways_phrase(tried.of, 'moves')}",
+        "exchange": f"Exchanged with the {module} of {tried.other}{ways_phrase(tried.of, 'exchanges')}",
+    }
+    return leads[tried.what]
+
+
+def _beside(case: Case, reason: SlotReason, tried: Tried) -> Iterator[Said]:
+    """What one more module does to rate, regions and sweep, where the capacity already decides."""
+    before, after = case.plan.figures, tried.weighed.figures
+    if before is None or after is None:
+        return
+    yield from rate_effect(case.board, before, after)
+    yield from region_effects(case.board, before, after, socket=reason.socket)
+    if tried.parted.name != "system_sweep":
+        yield from sweep_effect(before, after)
+
+
+# -- rate ------------------------------------------------------------------------------------------------------------
+
+
+def rate_title(reason: RateReason) -> str:
+    """What the reason is about."""
+    return f"Why {reason.rate_mts} MT/s at {listed(list(reason.sockets))}"
+
+
+def rate_said(case: Case, reason: RateReason) -> list[Said]:
+    """Which row binds and where, the limits beside it, and what would lift the rate."""
+    where = channels_phrase(case.board, reason.channels)
+    filled = (
+        f"{reason.modules} of {counted(reason.slots, 'slot')} filled" if reason.slots > 1 else "its one slot filled"
+    )
+    also = f" So does {listed([_row_words(row) for row in reason.also])} elsewhere." if reason.also else ""
+    text = f"{_row_words(reason.row).capitalize()} binds on {where}, with {filled}.{also}"
+    found = [Said(text=text, rule=reason.row, source=reason.source)]
+    beside = [limit for limit in reason.limits if _limit_row(limit) != reason.row]
+    if beside:
+        limits = listed([f"{_limit_words(limit)} {limit.rate_mts}" for limit in beside])
+        found.append(Said(text=f"Limits beside it, in MT/s: {limits}.", rule=reason.row, source=beside[0].source))
+    lowest = min(limit.rate_mts for limit in reason.limits)
+    if lowest != reason.rate_mts:
+        text = f"The board lists no rate from {reason.rate_mts + 1} to {lowest} MT/s, so it runs at {reason.rate_mts}."
+        found.append(Said(text=text, rule="rates_mts", source="MODEL"))
+    found += [_lift_said(case, reason, lift) for lift in reason.lifts]
+    if not reason.lifts:
+        top = max(case.board.rates_mts)
+        why = "it is the highest that the board lists" if reason.rate_mts == top else "no single change here raises it"
+        found.append(Said(text=f"Nothing lifts it: {why}.", rule=reason.row, source=reason.source))
+    return found
+
+
+def _row_words(row: str) -> str:
+    kind, _, name = row.partition(":")
+    words = {"processor": f"the processor {name}", "module": f"the label {name}"}
+    return words.get(kind, f"the board's rate row {row}")
+
+
+def _limit_row(limit: Limit) -> str:
+    return limit.name if limit.kind == "board" else f"{limit.kind}:{limit.name}"
+
+
+def _limit_words(limit: Limit) -> str:
+    words = {"board": f"row {limit.name}", "processor": f"processor {limit.name}", "module": f"label {limit.name}"}
+    return words[limit.kind]
+
+
+def _lift_said(case: Case, reason: RateReason, lift: Lift) -> Said:
+    board = case.board
+    changes = {
+        "fewer": f"{slots_phrase(board, lift.slots)} left empty",
+        "processor": f"Processor {lift.name}",
+        "type": f"All of that size as {lift.name}",
+        "label": f"Modules labelled {lift.name} MT/s or more",
+    }
+    capacity = f", {format_capacity(lift.usable_gib)}" if lift.usable_gib != case.usable_gib else ""
+    broken = f" It breaks {listed(list(lift.broken))}." if lift.broken else ""
+    sweep = f"system sweep {gb_s(lift.sweep_gb_s)}"
+    if case.plan.figures is not None:
+        sweep += f" instead of {gb_s(case.plan.figures.system_sweep_gb_s)}"
+    text = (
+        f"{changes[lift.kind]}: {lift.rate_mts} MT/s (+{lift.rate_mts - reason.rate_mts}){capacity}, {sweep}.{broken}"
+    )
+    return Said(text=text, rule=reason.row, source=reason.source)
+
+
+# -- expected slots --------------------------------------------------------------------------------------------------
+
+
+def expectation_title(case: Case, expected: Expectation) -> str:
+    """What was judged: which slots, with what."""
+    held: dict[str, int] = {}
+    for slot in expected.slots:
+        module = expected.weighed.content.get(slot)
+        if module is not None:
+            held[module.label] = held.get(module.label, 0) + 1
+    modules = " + ".join(f"{count} x {label}" for label, count in held.items())
+    whose = "the plan's modules" if expected.exact else "the plan's types, in other numbers"
+    return f"{counted(len(expected.slots), 'slot')} filled with {whose}: {modules}"
+
+
+def expectation_said(case: Case, expected: Expectation) -> list[Said]:
+    """What separates the expected slots from the plan, and everything that they lose and gain."""
+    if expected.parted.by == "same":
+        return parted_said(case, expected.weighed, expected.parted)
+    found = parted_said(case, expected.weighed, expected.parted)
+    if expected.parted.by == "rule":
+        return found
+    gains, loses = vector_changes(case, expected.weighed)
+    prefer = case.placement.prefer
+    found += [Said(text=f"It loses {text}.", rule=prefer, source="MODEL") for text in loses]
+    found += [Said(text=f"It gains {text}.", rule=prefer, source="MODEL") for text in gains]
+    before, after = case.plan.figures, expected.weighed.figures
+    if before is not None and after is not None:
+        found += [*rate_effect(case.board, before, after), *region_effects(case.board, before, after)]
+    advised = [breach for breach in expected.weighed.breaches if breach not in case.plan.breaches]
+    return [*found, *breaches_said(case.board, advised)]

@@ -1,0 +1,151 @@
+"""``dimmplan compare``: capacities, module sizes and processors side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dimmplan.cli import options
+from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
+from dimmplan.units import cleaned, quoted
+
+if TYPE_CHECKING:
+    from dimmplan.output.compare import View
+
+EPILOG = "Example: dimmplan compare skerry-16 --capacity 384GiB --capacity 512GiB -o compare.svg"
+FORMATS = (".svg", ".png", ".csv", ".html")
+NO = 1
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command(name="compare", epilog=EPILOG)(compare)
+
+
+def compare(
+    board: options.Board,
+    capacity: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="A usable capacity, with its unit; again for more. None: those worth looking at.", metavar="C"
+        ),
+    ] = None,
+    module: Annotated[
+        list[str] | None,
+        typer.Option(help="A JEDEC label or a bare size; again for more. None: the board's usual ones.", metavar="M"),
+    ] = None,
+    processor: Annotated[
+        list[str] | None,
+        typer.Option(help="A processor option; again for more. None: the first.", metavar="OPTION"),
+    ] = None,
+    stock: Annotated[
+        Path | None,
+        typer.Option(
+            help="Shelf list, CSV or TOML: it alone is used, and with --module what is in both.", metavar="FILE"
+        ),
+    ] = None,
+    fitted: Annotated[str | None, typer.Option(help="Sockets fitted, with commas. None: all.", metavar="S,S")] = None,
+    mode: Annotated[str, typer.Option(help="Memory mode.", metavar="MODE")] = "independent",
+    over: Annotated[
+        str | None, typer.Option(help="Allowance above a capacity that counts as equal: 10% or 64GiB.", metavar="A")
+    ] = None,
+    prefer: Annotated[
+        str,
+        typer.Option(help="capacity-first, bandwidth-first, equal-sockets, cost-first or room-first.", metavar="LIST"),
+    ] = "capacity-first",
+    max_types: Annotated[int, typer.Option(help="Most module types used at once.", metavar="N")] = DEFAULT_MAX_TYPES,
+    effort: Annotated[
+        int, typer.Option(help="Most search nodes for each row; no clock.", metavar="N")
+    ] = DEFAULT_EFFORT,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="File to write: .svg, .png, .csv or .html.", metavar="FILE")
+    ] = None,
+    force: options.Force = False,
+    as_json: options.Json = False,
+) -> None:
+    """Compare capacities, module sizes and processors: how fast each is, what it costs, what it leaves free.
+
+    Exit status 1 where no row at all has a placement.
+    """
+    from dimmplan.boardfile.read import load_board
+    from dimmplan.compare import compare as compare_requests
+    from dimmplan.output.compare import View
+    from dimmplan.stock import read_shelf
+
+    _check_format(output)
+    loaded = load_board(board)
+    comparison = compare_requests(
+        loaded,
+        capacities=capacity or (),
+        modules=module or (),
+        processors=processor or (),
+        shelf=read_shelf(stock, loaded) if stock is not None else None,
+        fitted=fitted,
+        mode=mode,
+        over=over,
+        prefer=prefer,
+        max_types=max_types,
+        effort=effort,
+    )
+    view = View(comparison, board_name=board, stock_name=str(stock) if stock is not None else None, over=over)
+    _write(view, output, force=force, as_json=as_json)
+    if not any(row.planned for row in comparison.rows):
+        raise typer.Exit(NO)
+
+
+def _check_format(output: Path | None) -> None:
+    """Raise ``InputError`` for a file whose ending names no format of this command."""
+    if output is not None and output.suffix.lower() not in FORMATS:
+        raise InputError(
+            Problem(
+                file=cleaned(str(output)),
+                place="",
+                found=f"the ending {quoted(output.suffix)}",
+                allowed=", ".join(FORMATS),
+                hint=did_you_mean(output.suffix, FORMATS),
+            )
+        )
+
+
+def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> None:
+    """The file, where one is asked for, then the table or the JSON document on standard output."""
+    if output is not None:
+        from dimmplan.cli.files import write_files
+
+        write_files({output: _content(view, output.suffix.lower())}, force=force)
+    if as_json:
+        from dimmplan.output.compare_record import compare_record
+        from dimmplan.output.record import to_json
+
+        files = {"files": [str(output)]} if output is not None else {}
+        typer.echo(to_json(compare_record(view) | files), nl=False)
+        return
+    from dimmplan.output.compare_text import compare_text
+
+    typer.echo(compare_text(view), nl=False)
+    if output is not None:
+        typer.echo(f"wrote {output}", err=True)
+
+
+def _content(view: View, ending: str) -> bytes:
+    """The bytes of a file of that ending."""
+    if ending == ".csv":
+        from dimmplan.output.compare_record import compare_csv
+
+        return compare_csv(view).encode("utf-8")
+    if ending == ".html":
+        from dimmplan.output.compare_page import compare_html
+
+        return compare_html(view).encode("utf-8")
+    from dimmplan.output.compare_chart import chart_page
+    from dimmplan.output.svg import render_svg
+
+    svg = render_svg(chart_page(view))
+    if ending == ".png":
+        from dimmplan.output.raster import png_bytes
+
+        return png_bytes(svg)
+    return svg.encode("utf-8")
