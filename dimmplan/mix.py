@@ -183,8 +183,8 @@ class _Judge:
         loads = tuple(self._loads(one, other))
         if any(load.allowed for load in loads):
             return "channel", loads, (*system, *socket)
-        rules = {breach.rule: breach for load in loads for breach in load.breaches if breach.severity == "error"}
-        return "channels", loads, (*system, *socket, *rules.values())
+        nearest = min((load.breaches for load in loads), key=len, default=())
+        return "channels", loads, (*system, *socket, *nearest)
 
     def _loads(self, one: Module, other: Module) -> Iterator[MixLoad]:
         """Every way to put both on one channel without a gap, for each number of slots that channels have."""

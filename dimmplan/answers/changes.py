@@ -8,6 +8,7 @@ from dimmplan.answers.said import (
     Said,
     breaches_said,
     effects,
+    lowered,
     modules_phrase,
     slots_phrase,
 )
@@ -101,6 +102,20 @@ def change_title(change: Change) -> str:
     return "; ".join(parts)
 
 
+def verdict_said(board: Board, change: Change) -> list[Said]:
+    """Whether the changed content is allowed, by the rows that it breaks."""
+    if not change.refused:
+        return [Said(text="Yes: no error row breaks.", rule="rules", source="MODEL")]
+    first, *rest = breaches_said(board, change.after.errors)
+    return [Said(text=f"No: {lowered(first.text)}", rule=first.rule, source=first.source), *rest]
+
+
+def unbroken_effects(board: Board, change: Change) -> list[Said]:
+    """What a change does in figures, with advised rows and mended ones; broken error rows are the verdict."""
+    broken = {breach.rule for breach in change.after.errors}
+    return [said for said in change_effects(board, change) if said.rule not in broken]
+
+
 # -- after a failure -------------------------------------------------------------------------------------------------
 
 
@@ -141,13 +156,14 @@ def stays_text(board: Board, found: LeftSet) -> str:
 def split_text(case: Case, step: SplitStep) -> str:
     """One step of halving in words."""
     board = case.board
-    company = f" (beside them {slots_phrase(board, step.company)}, known good)" if step.company else ""
+    company = f" (with {slots_phrase(board, step.company)}, known good)" if step.company else ""
     text = f"Keep {slots_phrase(board, step.keep)}{company}. "
     text += f"Fault: {_after(step.if_fault)}. Clean: {_after(step.if_clean)}."
     if step.broken:
         text += f" This test breaks {listed(_rules(step.broken))}: exchange these one by one instead."
     elif step.other_broken:
-        text += f" The other half alone would break {listed(_rules(step.other_broken))}."
+        rest = [slot for slot in step.suspects if slot not in step.keep]
+        text += f" ({slots_phrase(board, rest)} instead would break {listed(_rules(step.other_broken))}.)"
     return text
 
 

@@ -102,7 +102,8 @@ def price_said(mix: Mix) -> list[Said]:
     found = [_set_said("Mixed", mix.mixed)]
     for alone in mix.alone:
         module = alone.modules[0][0]
-        short = "" if alone.figures.usable_gib == mix.capacity_gib else ", the nearest that it has"
+        usable, asked = alone.figures.usable_gib, mix.capacity_gib or 0
+        short = "" if usable == asked else ", the nearest above" if usable > asked else ", the most that fits"
         found.append(_set_said(f"{label_short(module)} alone{short}", alone))
     return found
 

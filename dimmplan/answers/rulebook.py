@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from dimmplan.explain import listed, rule_sentence
+from dimmplan.explain import counted, listed, rule_sentence
 from dimmplan.model.board import Board
 from dimmplan.model.defaults import default_rows
 from dimmplan.model.rows import (
@@ -52,6 +52,7 @@ class RuleGroup:
     question: str
     lines: tuple[RuleLine, ...]
     table: tuple[tuple[str, ...], ...] = ()
+    table_sources: tuple[str, ...] = ()
 
 
 _QUESTIONS: tuple[tuple[str, str, tuple[type[RuleRow], ...]], ...] = (
@@ -77,8 +78,13 @@ def rule_groups(board: Board) -> tuple[RuleGroup, ...]:
     for group, question, kinds in _QUESTIONS:
         lines = [_line(row, defaults) for row in rows if isinstance(row, kinds)] if kinds else []
         lines += _more_lines(board, group, rows)
-        table = _rate_table(board) if group == "rate" else ()
-        found.append(RuleGroup(id=group, question=question, lines=tuple(lines), table=table))
+        if group != "rate":
+            found.append(RuleGroup(id=group, question=question, lines=tuple(lines)))
+            continue
+        sources = tuple(dict.fromkeys(row.source for row in board.rates))
+        found.append(
+            RuleGroup(id=group, question=question, lines=tuple(lines), table=_rate_table(board), table_sources=sources)
+        )
     return tuple(found)
 
 
@@ -93,6 +99,8 @@ def _line(row: RuleRow, defaults: Sequence[RuleRow]) -> RuleLine:
 def _more_lines(board: Board, group: str, rows: Iterable[RuleRow]) -> Iterator[RuleLine]:
     if group == "rate":
         yield from _rate_lines(board)
+    elif group == "capacity":
+        yield _slots_line(board)
     elif group == "interleave":
         yield from _interleave_lines(board)
     elif group == "modes":
@@ -105,6 +113,21 @@ def _more_lines(board: Board, group: str, rows: Iterable[RuleRow]) -> Iterator[R
         for row in rows:
             if isinstance(row, NoteRow) and (row.about == "firmware") is (group == "firmware"):
                 yield RuleLine(text=row.text, rule=row.id, source=row.source, severity="note")
+
+
+def _slots_line(board: Board) -> RuleLine:
+    counts: dict[int, list[str]] = {}
+    for socket in board.sockets:
+        counts.setdefault(len(socket.slots), []).append(socket.id)
+    slots = listed(
+        [
+            f"{counted(count, 'slot')} at {'each of ' if len(names) > 1 else ''}{listed(names)}"
+            for count, names in counts.items()
+        ]
+    )
+    sizes = listed([str(gib) for gib in sorted({module.capacity_gib for module in board.modules})])
+    text = f"There are {slots}. Usual modules have {sizes} GiB."
+    return RuleLine(text=text, rule="slots", source="MODEL", severity="note")
 
 
 # -- rates -----------------------------------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.rules import Breach
 from dimmplan.solve.evaluate import Value
-from dimmplan.units import format_capacity, trimmed
+from dimmplan.units import decimal, format_capacity, trimmed
 from dimmplan.why.weigh import Case, Parted, Weighed
 
 ORDINALS = ("first", "second", "third", "fourth")
@@ -29,11 +29,6 @@ class Said:
     text: str
     rule: str
     source: str
-
-
-def sources_of(said: Iterable[Said]) -> list[str]:
-    """Source ids in the order in which they come up, each once."""
-    return list(dict.fromkeys(each.source for each in said))
 
 
 def lowered(text: str) -> str:
@@ -195,10 +190,12 @@ def region_effects(
 
 
 def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[Said]:
-    """How the system sweep changes."""
+    """How the system sweep changes, and the share of the peak at the worst socket with it."""
     old, new = before.system_sweep_gb_s, after.system_sweep_gb_s
     if old != new:
-        text = f"System sweep {gb_s(new)} instead of {gb_s(old)}."
+        shares = [f"{decimal(figures.worst_share, 4):.4f}" for figures in (after, before)]
+        share = f", share {shares[0]} instead of {shares[1]}" if shares[0] != shares[1] else ""
+        text = f"System sweep {gb_s(new)} instead of {gb_s(old)}{share}."
         yield Said(text=text, rule="system_sweep", source="MODEL")
 
 

@@ -30,8 +30,8 @@ def reason_title(case: Case, reason: SlotReason) -> str:
     """A reason in a few words."""
     shares = [gib for _, gib in reason.channel_gib if gib]
     titles = {
-        "first-in-channel": "filled first: it comes before the filled slot behind it on its channel",
-        "stacked": f"the {ORDINALS[reason.place]} on its channel: every channel of {reason.socket} has its first",
+        "first-in-channel": "first on its channel, before the one behind it",
+        "stacked": f"{ORDINALS[reason.place]} on its channel: every channel of {reason.socket} has its first",
         "equal-share": f"an equal share: {format_capacity(max(shares, default=0))} on each of "
         f"{counted(len(shares), 'channel')} of {reason.socket}",
         "needed": "needed for the capacity asked",
@@ -96,16 +96,15 @@ def rate_title(reason: RateReason) -> str:
 def rate_said(case: Case, reason: RateReason) -> list[Said]:
     """Which row binds and where, the limits beside it, and what would lift the rate."""
     where = channels_phrase(case.board, reason.channels)
-    filled = (
-        f"{reason.modules} of {counted(reason.slots, 'slot')} filled" if reason.slots > 1 else "its one slot filled"
-    )
+    each = listed([str(count) for count in reason.modules], last="or")
+    filled = f"{each} module{'s' if reason.modules != (1,) else ''} on each"
     also = f" So does {listed([_row_words(row) for row in reason.also])} elsewhere." if reason.also else ""
-    text = f"{_row_words(reason.row).capitalize()} binds on {where}, with {filled}.{also}"
+    text = f"{_sentence(_row_words(reason.row))} binds on {where}, with {filled}.{also}"
     found = [Said(text=text, rule=reason.row, source=reason.source)]
-    beside = [limit for limit in reason.limits if _limit_row(limit) != reason.row]
-    if beside:
-        limits = listed([f"{_limit_words(limit)} {limit.rate_mts}" for limit in beside])
-        found.append(Said(text=f"Limits beside it, in MT/s: {limits}.", rule=reason.row, source=beside[0].source))
+    for limit in reason.limits:
+        if _limit_row(limit) != reason.row:
+            text = f"Beside it, {_row_words(_limit_row(limit))} allows {limit.rate_mts} MT/s."
+            found.append(Said(text=text, rule=_limit_row(limit), source=limit.source))
     lowest = min(limit.rate_mts for limit in reason.limits)
     if lowest != reason.rate_mts:
         text = f"The board lists no rate from {reason.rate_mts + 1} to {lowest} MT/s, so it runs at {reason.rate_mts}."
@@ -124,13 +123,12 @@ def _row_words(row: str) -> str:
     return words.get(kind, f"the board's rate row {row}")
 
 
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
 def _limit_row(limit: Limit) -> str:
     return limit.name if limit.kind == "board" else f"{limit.kind}:{limit.name}"
-
-
-def _limit_words(limit: Limit) -> str:
-    words = {"board": f"row {limit.name}", "processor": f"processor {limit.name}", "module": f"label {limit.name}"}
-    return words[limit.kind]
 
 
 def _lift_said(case: Case, reason: RateReason, lift: Lift) -> Said:
@@ -169,15 +167,15 @@ def expectation_title(case: Case, expected: Expectation) -> str:
 
 def expectation_said(case: Case, expected: Expectation) -> list[Said]:
     """What separates the expected slots from the plan, and everything that they lose and gain."""
-    if expected.parted.by == "same":
-        return parted_said(case, expected.weighed, expected.parted)
     found = parted_said(case, expected.weighed, expected.parted)
-    if expected.parted.by == "rule":
+    if expected.parted.by in ("same", "rule"):
         return found
+    first = found[0]
+    found[0] = Said(text=f"What decides: {lowered(first.text)}", rule=first.rule, source=first.source)
     gains, loses = vector_changes(case, expected.weighed)
-    prefer = case.placement.prefer
-    found += [Said(text=f"It loses {text}.", rule=prefer, source="MODEL") for text in loses]
-    found += [Said(text=f"It gains {text}.", rule=prefer, source="MODEL") for text in gains]
+    for word, changes in (("Worse", loses), ("Better", gains)):
+        if changes:
+            found.append(Said(text=f"{word}: {'; '.join(changes)}.", rule=case.placement.prefer, source="MODEL"))
     before, after = case.plan.figures, expected.weighed.figures
     if before is not None and after is not None:
         found += [*rate_effect(case.board, before, after), *region_effects(case.board, before, after)]

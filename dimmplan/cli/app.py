@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 import dimmplan
-from dimmplan.cli import boards, compare, demo, draw, machine, plan
+from dimmplan.cli import boards, compare, demo, draw, machine, mix, plan, rules, why
 
 app = typer.Typer(
     name="dimmplan",
@@ -43,4 +43,7 @@ plan.register(app)
 compare.register(app)
 draw.register(app)
 machine.register(app)
+why.register(app)
+mix.register(app)
+rules.register(app)
 boards.register(app)

@@ -7,7 +7,7 @@ structure are decoded in ``smbios_fields``.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from dimmplan.errors import InputError, Problem
@@ -125,14 +125,7 @@ def read_entry_point(content: bytes, odd: Oddities, *, file: str) -> EntryPoint:
     if version is None:
         return entry
     odd.note("version-odd", f"version {entry.version[0]}.{entry.version[1]}")
-    return EntryPoint(
-        size=entry.size,
-        version=version,
-        address=entry.address,
-        length=entry.length,
-        structures=entry.structures,
-        exact=entry.exact,
-    )
+    return replace(entry, version=version)
 
 
 def _entry_point_32(content: bytes, odd: Oddities) -> EntryPoint:
@@ -140,9 +133,8 @@ def _entry_point_32(content: bytes, odd: Oddities) -> EntryPoint:
     size = content[0x05]
     if size not in (0x1F, 0x1E):  # 1Eh is a slip of the 2.1 document that firmware copied
         odd.note("entry-length", f"{size} bytes")
-    if size == 0x1E or not 0x1F <= size <= 0x40:
-        size = 0x1F
-    if sum(content[:size]) & 0xFF:
+    summed = {0x1E: (0x1E, 0x1F)}.get(size, (size if 0x1F < size <= 0x40 else 0x1F,))
+    if all(sum(content[:end]) & 0xFF for end in summed):
         odd.note("checksum-wrong", "entry point")
     if content[0x10:0x15] == b"_DMI_" and sum(content[0x10:0x1F]) & 0xFF:
         odd.note("checksum-wrong", "second part of the entry point")

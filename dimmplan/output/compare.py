@@ -11,7 +11,7 @@ from itertools import groupby
 
 from dimmplan.advice import request_findings
 from dimmplan.compare import Comparison, Group, Limit, Row
-from dimmplan.explain import counted, label_short, placement_findings
+from dimmplan.explain import counted, listed, placement_findings
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
@@ -219,16 +219,30 @@ def unreached_text(row: Row) -> str:
     return f"{format_capacity(row.below_gib)} at most" if row.below_gib is not None else "not at all"
 
 
-def limit_text(limit: Limit) -> str:
-    """Where a module is more than a processor allows, in words."""
-    name = label_short(limit.module)
-    if limit.kind == "refused":
-        return f"{limit.processor} runs no {limit.module.label}"
-    if limit.kind == "rate":
-        rate = f"is labelled {limit.module.rate_mts} MT/s, above the {limit.allowed} MT/s of {limit.processor}"
-        return f"{limit.module.label} {rate}"
-    most = f"{limit.allowed} of {limit.slots} slots" if limit.allowed else "no slot"
-    return f"{name} fills {most} of a socket: more is above the ceiling of {limit.processor}"
+def limit_sentences(limits: Sequence[Limit]) -> list[str]:
+    """Where modules are more than a processor allows, in words; modules with the same limit in one sentence."""
+    grouped: dict[tuple[str, str, int], list[Limit]] = {}
+    for limit in limits:
+        allowed = 0 if limit.kind == "ceiling" else limit.allowed
+        grouped.setdefault((limit.processor, limit.kind, allowed), []).append(limit)
+    return [_limit_sentence(processor, kind, found) for (processor, kind, _), found in grouped.items()]
+
+
+def _limit_sentence(processor: str, kind: str, limits: Sequence[Limit]) -> str:
+    names = [limit.module.label for limit in limits]
+    if kind == "refused":
+        return f"{processor} runs no {listed(names, last='or')}."
+    if kind == "rate":
+        return f"{processor} allows {limits[0].allowed} MT/s at most, below the label of {listed(names)}."
+    most = [
+        f"{limit.allowed} x {limit.module.label}" if limit.allowed else f"no {limit.module.label}" for limit in limits
+    ]
+    return f"{processor} has a ceiling: of the {limits[0].slots} slots of a socket it takes {listed(most, last='or')}."
+
+
+def beaten_in(comparison: Comparison) -> str:
+    """What one row must be as good in as another to beat it."""
+    return "system sweep, cost and free slots" if comparison.priced else "system sweep and free slots"
 
 
 def cost_text(comparison: Comparison) -> str:

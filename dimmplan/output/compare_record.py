@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from dimmplan.compare import Limit, Row
-from dimmplan.output.compare import Swap, View, counts_of, limit_text, unreached_text
+from dimmplan.output.compare import Swap, View, counts_of, limit_sentences, unreached_text
 from dimmplan.output.record import FORMAT, finding_record, nearest_record, totals_record
 from dimmplan.output.stock import left_out_record
 from dimmplan.plancode import encode
@@ -109,7 +109,7 @@ def _limit_record(limit: Limit) -> dict[str, Any]:
         "label": limit.module.label,
         "kind": limit.kind,
         "allowed": limit.allowed,
-        "text": limit_text(limit),
+        "text": limit_sentences([limit])[0],
     }
 
 

@@ -11,9 +11,10 @@ from dimmplan.output.compare import (
     NOTHING,
     TRUST,
     View,
+    beaten_in,
     cost_text,
     headline,
-    limit_text,
+    limit_sentences,
     other_processors,
     unreached_text,
     why_text,
@@ -206,8 +207,8 @@ def _legend(view: View) -> Iterator[str]:
     picks = sorted({name for row in view.comparison.rows for name in row.picked_by}, key=list(PICK_LETTERS).index)
     letters = ", ".join(f"{PICK_LETTERS[name]} {name}" for name in picks)
     yield from _wrapped(
-        "> what plan answers when all these types are allowed; * no other row of its capacity beats it in system "
-        "sweep, cost and free slots; = every channel carries the same."
+        "> what plan answers when all these types are allowed; * no other row of its capacity beats it in "
+        f"{beaten_in(view.comparison)}; = every channel carries the same."
     )
     yield from _wrapped(
         "channels: 4bb 2b | 6b says that at the first socket four channels carry two modules of type b and two carry "
@@ -226,7 +227,7 @@ def _legend(view: View) -> Iterator[str]:
 
 def _processor_lines(view: View) -> list[str]:
     """Where modules are more than a processor allows, and what a swap does to memory."""
-    lines = [f"warning: {limit_text(limit)}." for limit in view.comparison.limits]
+    lines = [f"warning: {sentence}" for sentence in limit_sentences(view.comparison.limits)]
     lines += [
         f"{format_capacity(swap.capacity_gib)}, {view.comparison.processors[0]} to {swap.processor}: "
         f"{view.swap_text(swap)}"

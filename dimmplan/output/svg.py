@@ -46,8 +46,8 @@ def render_svg(page: Page) -> str:
     """One page as an SVG document. Same page, same text."""
     width, height = _number(page.width_mm), _number(page.height_mm)
     drawing = svgwrite.Drawing(size=(f"{width}mm", f"{height}mm"), viewBox=f"0 0 {width} {height}", debug=False)
+    drawing.elements.insert(0, _Plain("metadata", {}, MARK))  # before the stylesheet: found without reading on
     drawing.set_desc(title=_inert(page.title), desc=_inert(page.desc))
-    drawing.add(_Plain("metadata", {}, MARK))
     drawing.defs.add(drawing.style(page.stylesheet))
     drawing.add(_Plain("rect", {"class": "paper", "width": width, "height": height}))
     for element in _elements(page.shapes):

@@ -85,6 +85,7 @@ _WIDTHS = tuple(
     for table in (_REGULAR, _BOLD)
 )
 _WIDE, _UNKNOWN = 1.1, 0.85
+_HIGH = frozenset("bdfhijklt()[]{}|/\\$@#&!?'\"")
 _HANGING = frozenset("gjpqyQJ,;()[]{}|_@/\\$§¶çþýÿµ")
 
 
@@ -106,6 +107,11 @@ def line_pitch(cap_mm: float) -> float:
 def has_descender(text: str) -> bool:
     """False only where every letter surely stands on the base line."""
     return any(letter in _HANGING or not letter.isascii() for letter in text)
+
+
+def has_ascender(text: str) -> bool:
+    """False only where every letter is surely no higher than a capital."""
+    return any(letter in _HIGH or not letter.isascii() for letter in text)
 
 
 def _advance(letter: str, bold: bool) -> float:

@@ -9,7 +9,7 @@ from functools import lru_cache
 from dimmplan.sheet.blocks import label
 from dimmplan.sheet.facts import SlotFact, State
 from dimmplan.sheet.hatch import TYPE_PATTERNS, crossed
-from dimmplan.sheet.measure import DESCENT, fitted, font_size, has_descender, width
+from dimmplan.sheet.measure import ASCENT, CAP, DESCENT, fitted, font_size, has_ascender, has_descender, width
 from dimmplan.sheet.shapes import Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, Text
 from dimmplan.sheet.style import SMALLEST_TEXT_MM, TYPE_LOOKS
 
@@ -22,13 +22,14 @@ _KEY_MM = 2.5
 class SlotStyle:
     """Letter heights in a slot, and whether name and content stand on two lines.
 
-    ``deep`` says that some name has letters below the base line, ``hold`` that some outline is double, ``dead`` that
+    ``tall`` says that some name has letters higher than capitals, ``deep`` below the base line, ``hold`` that some outline is double, ``dead`` that
     some slot is crossed out. Names and words longer than ``longest_mm`` are cut; that is the last resort.
     """
 
     name_mm: float
     words_mm: float
     two_lines: bool = False
+    tall: bool = True
     deep: bool = True
     hold: bool = False
     dead: bool = False
@@ -37,13 +38,20 @@ class SlotStyle:
 
     def __post_init__(self) -> None:
         """Work out how wide a slot is drawn."""
-        lines = self.name_mm + self._below(self.name_mm)
+        lines = self.above_mm + self.name_mm + self.below_mm
         if self.two_lines:
             lines += 0.8 + self.words_mm + font_size(self.words_mm) * DESCENT
         object.__setattr__(self, "width_mm", lines + 1.3 + (0.8 if self.hold else 0.0))
 
-    def _below(self, cap_mm: float) -> float:
-        return font_size(cap_mm) * DESCENT if self.deep else 0.2
+    @property
+    def above_mm(self) -> float:
+        """How far names reach above their capitals."""
+        return font_size(self.name_mm) * (ASCENT - CAP) if self.tall else 0.0
+
+    @property
+    def below_mm(self) -> float:
+        """How far names reach below their base line."""
+        return font_size(self.name_mm) * DESCENT if self.deep else 0.2
 
     @property
     def pitch_mm(self) -> float:
@@ -275,13 +283,13 @@ def _words(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -
 
 def _base_lines(placing: Placing, style: SlotStyle) -> tuple[float, float]:
     """Base lines of name and words, across the slot."""
-    below = font_size(style.name_mm) * DESCENT if style.deep else 0.2
+    name = style.above_mm + style.name_mm
     if not style.two_lines:
-        line = (placing.wide + style.name_mm + below) / 2 - below
+        line = (placing.wide - name - style.below_mm) / 2 + name
         return line, line - (style.name_mm - style.words_mm) / 2
-    whole = style.name_mm + below + 0.8 + style.words_mm + font_size(style.words_mm) * DESCENT
-    top = (placing.wide - whole) / 2
-    return top + style.name_mm, top + style.name_mm + below + 0.8 + style.words_mm
+    whole = name + style.below_mm + 0.8 + style.words_mm + font_size(style.words_mm) * DESCENT
+    line = (placing.wide - whole) / 2 + name
+    return line, line + style.below_mm + 0.8 + style.words_mm
 
 
 def _pin_mark(placing: Placing, first: bool) -> Polygon:
@@ -302,6 +310,7 @@ def style_for(
         words_mm=words_mm,
         two_lines=two_lines,
         longest_mm=longest_mm,
+        tall=any(has_ascender(fact.name) for fact in facts),
         deep=any(has_descender(fact.name) or has_descender(fact.words) and not two_lines for fact in facts),
         hold=any(fact.state is State.HOLD for fact in facts),
         dead=any(fact.state is State.DEAD for fact in facts),

@@ -13,7 +13,7 @@ from dimmplan.sheet.shapes import Line, Rect, Shape
 
 LABEL_MM = 2.0
 VALUE_MM = 2.5
-_ROW_MM, _LOW_ROW_MM = 6.9, 5.5
+_ROW_MM, _LOW_ROW_MM = 6.9, 5.7
 WIDTH_MM = 186.0
 """The block's most width: about that of upright paper."""
 
@@ -130,7 +130,7 @@ def _code(code: str, x: float, y: float, room: float) -> list[Shape]:
     half = (len(groups) + 1) // 2
     lines = "-".join(groups[:half]) + "-", "-".join(groups[half:])
     return [
-        label(x, y + 0.4 + LABEL_MM + number * 2.6, fitted(line, LABEL_MM, room, bold=True), LABEL_MM, "b")
+        label(x, y + 0.35 + LABEL_MM + number * 2.6, fitted(line, LABEL_MM, room, bold=True), LABEL_MM, "b")
         for number, line in enumerate(lines)
     ]
 

@@ -38,6 +38,11 @@ class LeftSet:
     moves: Moves
     proven: bool
 
+    @property
+    def modules(self) -> int:
+        """How many modules it takes."""
+        return sum(module is not None for module in self.weighed.content.values())
+
 
 @dataclass(frozen=True, kw_only=True)
 class Failure:

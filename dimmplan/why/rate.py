@@ -52,7 +52,7 @@ class RateReason:
     """Why some sockets, or some channels where each has a rate of its own, run at ``rate_mts``.
 
     ``row`` binds: a rate row's id, ``processor:ID`` or ``module:LABEL``. ``channels`` are those that it binds on,
-    ``modules`` is how many of ``slots`` slots are filled there. ``limits`` stand side by side on such a channel;
+    ``modules`` are the numbers of modules on such channels. ``limits`` stand side by side on the first of them;
     the rate can lie below the lowest, at the next rate that the board lists. ``also`` are other rows that hold other
     channels at the same rate.
     """
@@ -62,8 +62,7 @@ class RateReason:
     rate_mts: int
     row: str
     source: str
-    modules: int
-    slots: int
+    modules: tuple[int, ...]
     also: tuple[str, ...]
     limits: tuple[Limit, ...]
     lifts: tuple[Lift, ...]
@@ -124,8 +123,7 @@ def _reason(case: Case, group: _Group) -> RateReason:
         rate_mts=group.rate.rate_mts,
         row=group.rate.row,
         source=binding.source,
-        modules=len(modules),
-        slots=len(first.slots),
+        modules=tuple(sorted({sum(case.content.get(s) is not None for s in ch.slots) for ch in group.binding})),
         also=group.also,
         limits=limits,
         lifts=tuple(_lifts(case, group)),

@@ -126,6 +126,16 @@ def test_bytes_behind_the_announced_structures_are_not_taken_for_some() -> None:
     assert ids(found) == ["no-end-marker", "length-differs"]
 
 
+def test_an_entry_point_that_says_one_byte_less() -> None:
+    """Length 1Eh, a slip of the 2.1 document; the checksum may leave the last byte out or not."""
+    content = bytearray(build.machine(DEVICES, version=(2, 1), size=0x1E))
+    assert read_inventory(bytes(content)).oddities == ()
+    content[4] = (content[4] + content[0x1E]) & 0xFF
+    assert content[0x1E] and read_inventory(bytes(content)).oddities == ()
+    content[4] ^= 0x55
+    assert ids(read_inventory(bytes(content))) == ["checksum-wrong"]
+
+
 def test_inactive_structures_are_left_out() -> None:
     hidden = b"\x7e" + build.device(0x1101)[1:]
     assert len(read_inventory(build.machine([DEVICES[0], hidden], version=(3, 0))).slots) == 1

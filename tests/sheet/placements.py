@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Literal
 
 from dimmplan.model.board import Board
@@ -97,3 +98,28 @@ def _mixes(board: Board, one: Module, other: Module) -> bool:
         b for b in judge_system(board.rules, SystemView(board=board, fitted=(), content=content)) if b.check == "mix"
     ]
     return not mixed
+
+
+def renamed(board: Board, names: dict[str, str]) -> Board:
+    """The same board with other slot names."""
+
+    def name(slot: str) -> str:
+        return names.get(slot, slot)
+
+    sockets = tuple(
+        replace(
+            socket,
+            controllers=tuple(
+                replace(
+                    controller,
+                    channels=tuple(replace(c, slots=tuple(map(name, c.slots))) for c in controller.channels),
+                )
+                for controller in socket.controllers
+            ),
+        )
+        for socket in board.sockets
+    )
+    physical = replace(
+        board.physical, slots=tuple(replace(place, slot=name(place.slot)) for place in board.physical.slots)
+    )
+    return replace(board, sockets=sockets, physical=physical, code_order=tuple(map(name, board.code_order)))

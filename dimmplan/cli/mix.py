@@ -1,0 +1,52 @@
+"""``dimmplan mix``: may these labels be used together on a board, where, and at what price?"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from dimmplan.cli import options
+
+MOST_LABELS = 4
+EPILOG = "Example: dimmplan mix skerry-16 32GiB '8GB 1Rx8 PC4-2933Y-R'"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command(name="mix", epilog=EPILOG)(mix)
+
+
+def mix(
+    board: options.Board,
+    labels: Annotated[list[str], typer.Argument(help="Module labels or bare sizes, two to four.", metavar="LABEL...")],
+    fitted: Annotated[str | None, typer.Option(help="Sockets fitted, with commas. None: all.", metavar="S,S")] = None,
+    processor: Annotated[str | None, typer.Option(help="Processor option. None: the first.", metavar="OPTION")] = None,
+    as_json: options.Json = False,
+) -> None:
+    """Say whether module types may be used together, in which slots, by which rule, and what it costs."""
+    from dimmplan.boardfile.read import load_board
+    from dimmplan.errors import InputError, Problem
+    from dimmplan.mix import mix_of
+    from dimmplan.output.answer_records import mix_record
+    from dimmplan.output.answers import mix_text
+    from dimmplan.output.record import to_json
+    from dimmplan.planner import read_fitted, read_module, read_processor
+
+    loaded = load_board(board)
+    problems: list[Problem] = []
+    if not 2 <= len(labels) <= MOST_LABELS:
+        allowed = f"2 to {MOST_LABELS} labels"
+        problems.append(Problem(file="LABEL", place="", found=f"{len(labels)}", allowed=allowed))
+    modules = []
+    for label in labels:
+        try:
+            modules.append(read_module(loaded, label))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    found = mix_of(loaded, modules, fitted=read_fitted(loaded, fitted), processor=read_processor(loaded, processor))
+    typer.echo(to_json(mix_record(found)) if as_json else mix_text(found), nl=False)
+    if not found.allowed:
+        raise typer.Exit(1)

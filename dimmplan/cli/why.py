@@ -1,0 +1,212 @@
+"""``dimmplan why``: answers about a plan, from its file or the code that a caller reads out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from dimmplan.cli import options
+from dimmplan.errors import InputError, Problem
+from dimmplan.units import quoted
+
+if TYPE_CHECKING:
+    from dimmplan.model.board import Board
+    from dimmplan.model.module import Module
+    from dimmplan.model.placement import Placement
+
+EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --json | dimmplan why - K2"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command(name="why", epilog=EPILOG)(why)
+
+
+def why(
+    plan: Annotated[
+        str, typer.Argument(help="A plan file, - for standard input, or a plan code.", metavar="PLAN_OR_CODE")
+    ],
+    slot: Annotated[str | None, typer.Argument(help="One slot. None: the rate and every slot.", metavar="SLOT")] = None,
+    comes_next: Annotated[bool, typer.Option("--next", help="Which slot, and which group, comes next.")] = False,
+    module: Annotated[
+        list[str] | None,
+        typer.Option(help="With --next: a label or a size to add; again for more. None: the plan's.", metavar="M"),
+    ] = None,
+    put: Annotated[
+        list[str] | None, typer.Option(help="A module put into a slot; again for more.", metavar="SLOT=M")
+    ] = None,
+    clear: Annotated[list[str] | None, typer.Option(help="A slot cleared; again for more.", metavar="SLOT")] = None,
+    without: Annotated[
+        list[str] | None, typer.Option(help="A slot whose module failed; again for more.", metavar="SLOT")
+    ] = None,
+    expect: Annotated[
+        str | None, typer.Option(help="Exactly these slots filled: why not so?", metavar="SLOT,SLOT,...")
+    ] = None,
+    board_file: Annotated[
+        Path | None, typer.Option(help="The board's file, where it is not a shipped one.", metavar="FILE")
+    ] = None,
+    as_json: options.Json = False,
+) -> None:
+    """Say why a plan is as it is, slot by slot, and what a change of it would do."""
+    asked = {
+        "SLOT": slot is not None,
+        "--next": comes_next,
+        "--put or --clear": bool(put or clear),
+        "--without": bool(without),
+        "--expect": expect is not None,
+    }
+    _check_question([name for name, is_so in asked.items() if is_so], module, comes_next=comes_next)
+    from dimmplan.cli.plans import read_placement
+
+    board, placement = read_placement(plan, board_file)
+    if comes_next:
+        answer = _next(board, placement, module or [])
+    elif put or clear:
+        answer = _change(board, placement, put or [], clear or [])
+    elif without:
+        answer = _without(board, placement, without)
+    elif expect is not None:
+        answer = _expect(board, placement, expect)
+    else:
+        answer = _why(board, placement, slot)
+    text, record, good = answer
+    from dimmplan.output.record import to_json
+
+    typer.echo(to_json(record) if as_json else text, nl=False)
+    if not good:
+        raise typer.Exit(1)
+
+
+_Answer = tuple[str, dict[str, Any], bool]
+"""The answer as text and as a record, and whether it is a yes."""
+
+
+def _check_question(asked: list[str], module: list[str] | None, *, comes_next: bool) -> None:
+    """Raise ``InputError`` for more than one question at once, or a module without ``--next``."""
+    problems: list[Problem] = []
+    if len(asked) > 1:
+        problems.append(
+            Problem(file="dimmplan why", place="", found=" and ".join(asked), allowed="one question at a time")
+        )
+    if module and not comes_next:
+        hint = "A module for one slot goes in as --put SLOT=M."
+        problems.append(
+            Problem(file="--module", place="", found="no --next", allowed="together with --next", hint=hint)
+        )
+    if problems:
+        raise InputError(problems)
+
+
+def _why(board: Board, placement: Placement, slot: str | None) -> _Answer:
+    from dimmplan.output.answer_records import why_record
+    from dimmplan.output.answers import slot_text, why_text
+    from dimmplan.why.rate import rate_reasons
+    from dimmplan.why.slots import read_slot, slot_reason, slot_reasons
+    from dimmplan.why.weigh import Case
+
+    named = read_slot(board, slot, file="SLOT") if slot is not None else None
+    case = Case(board, placement)
+    if named is not None:
+        reason = slot_reason(case, named)
+        return slot_text(case, reason), why_record(case, (), (reason,)), True
+    rates, reasons = rate_reasons(case), slot_reasons(case)
+    return why_text(case, rates, reasons), why_record(case, rates, reasons), True
+
+
+def _next(board: Board, placement: Placement, labels: list[str]) -> _Answer:
+    from dimmplan.output.answer_records import next_record
+    from dimmplan.output.answers import next_text
+    from dimmplan.why.grow import next_answer
+    from dimmplan.why.weigh import Case
+
+    modules = _read_modules(board, labels)
+    case = Case(board, placement, extra=modules)
+    found = next_answer(case, modules)
+    return next_text(case, found), next_record(case, found), found.possible
+
+
+def _read_modules(board: Board, labels: list[str]) -> list[Module]:
+    from dimmplan.planner import read_module
+
+    problems: list[Problem] = []
+    found: dict[Module, None] = {}
+    for label in labels:
+        try:
+            found[read_module(board, label)] = None
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    return list(found)
+
+
+def _change(board: Board, placement: Placement, put: list[str], clear: list[str]) -> _Answer:
+    from dimmplan.output.answer_records import change_record
+    from dimmplan.output.answers import change_text
+    from dimmplan.why.expect import require_usable
+    from dimmplan.why.grow import change_of
+    from dimmplan.why.weigh import Case
+
+    changes = _read_changes(board, put, clear)
+    case = Case(board, placement, extra=[module for module in changes.values() if module])
+    require_usable(case, list(changes))
+    change = change_of(case, changes)
+    return change_text(case, change), change_record(case, change), not change.refused
+
+
+def _read_changes(board: Board, put: list[str], clear: list[str]) -> dict[str, Module | None]:
+    """Slot to module, ``None`` for a cleared one. Raises ``InputError`` with every problem."""
+    from dimmplan.planner import read_module
+    from dimmplan.why.slots import read_slot
+
+    problems: list[Problem] = []
+    changes: dict[str, Module | None] = {}
+
+    def note(option: str, slot: str, module: Module | None) -> None:
+        if slot in changes:
+            allowed = "each slot once"
+            problems.append(Problem(file=option, place="", found=f"{slot} a second time", allowed=allowed))
+        changes[slot] = module
+
+    for text in put:
+        name, equals, label = text.partition("=")
+        if not equals:
+            problems.append(Problem(file="--put", place="", found=quoted(text), allowed="SLOT=M, such as K2=32GiB"))
+            continue
+        try:
+            note("--put", read_slot(board, name, file="--put"), read_module(board, label))
+        except InputError as error:
+            problems += error.problems
+    for name in clear:
+        try:
+            note("--clear", read_slot(board, name, file="--clear"), None)
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    return changes
+
+
+def _without(board: Board, placement: Placement, names: list[str]) -> _Answer:
+    from dimmplan.output.answer_records import failure_record
+    from dimmplan.output.answers import failure_text
+    from dimmplan.why.expect import read_slots
+    from dimmplan.why.failed import failure_of
+    from dimmplan.why.weigh import Case
+
+    case = Case(board, placement)
+    failure = failure_of(case, read_slots(case, ",".join(names), file="--without"))
+    return failure_text(case, failure), failure_record(case, failure), failure.best is not None
+
+
+def _expect(board: Board, placement: Placement, text: str) -> _Answer:
+    from dimmplan.output.answer_records import expectation_record
+    from dimmplan.output.answers import expectation_text
+    from dimmplan.why.expect import expectation, read_slots
+    from dimmplan.why.weigh import Case
+
+    case = Case(board, placement)
+    expected = expectation(case, read_slots(case, text, file="--expect"))
+    return expectation_text(case, expected), expectation_record(case, expected), expected.parted.by != "rule"

@@ -1,0 +1,286 @@
+"""Answers for a terminal: why, what comes next, what changes, what is left, what may be mixed, which rules."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from dimmplan.answers import changes, mixing, slots
+from dimmplan.answers.rulebook import RuleGroup, RuleLine
+from dimmplan.answers.said import Said, slots_phrase
+from dimmplan.explain import counted, gb_s, label_short, listed, regions_sentence
+from dimmplan.figures import PlacementFigures, SocketFigures
+from dimmplan.mix import Mix
+from dimmplan.model.board import Board
+from dimmplan.model.request import Mode
+from dimmplan.output.text import sources_text, table, wrapped
+from dimmplan.units import decimal, format_capacity
+from dimmplan.why.expect import Expectation
+from dimmplan.why.failed import Failure, LeftSet
+from dimmplan.why.grow import Change, NextAnswer, NextStep
+from dimmplan.why.rate import RateReason
+from dimmplan.why.slots import SlotReason
+from dimmplan.why.weigh import Case
+
+_TRUST = {"drafted": "DRAFTED, not checked by a person", "manual": "read from a manual", "running": "seen running"}
+MOST_SPLIT_LINES = 31
+"""Steps of halving that a terminal shows; the JSON has all of them."""
+
+
+class _Page:
+    """Lines of an answer, and the sources that they cite, listed in full at the end."""
+
+    def __init__(self, board: Board, *lines: str) -> None:
+        self.lines = [*wrapped(f"{board.title} [{board.id}; {_TRUST[board.trust]}]"), *lines]
+        self.cited: dict[str, None] = {}
+
+    def heading(self, text: str) -> None:
+        """An empty line and a heading."""
+        self.lines += ["", *wrapped(text)]
+
+    def text(self, text: str, *, deep: int = 1) -> None:
+        """A paragraph without a source of its own."""
+        self.lines += wrapped(text, first="  " * deep, rest="  " * (deep + 1))
+
+    def sentences(self, said: Iterable[Said], *, deep: int = 1) -> None:
+        """Sentences, each with its rule and source id."""
+        for each in said:
+            self.cited[each.source] = None
+            self.text(f"{each.text} [{each.rule}, {each.source}]", deep=deep)
+
+    def finish(self) -> str:
+        """The whole text, the sources in full at its end."""
+        if self.cited:
+            self.heading("Sources")
+            for line in sources_text(self.cited).splitlines():
+                self.lines += wrapped(line.strip(), first="  ", rest="    ")
+        return "\n".join(self.lines) + "\n"
+
+
+def _asked(case: Case) -> str:
+    placement, figures = case.placement, case.plan.figures
+    runs = f" in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s" if figures else ""
+    asked, got = format_capacity(placement.capacity_gib), format_capacity(case.usable_gib)
+    capacity = f"{got} as asked" if asked == got else f"{got} (asked: {asked})"
+    mode = "" if placement.mode is Mode.INDEPENDENT else f", {placement.mode.value}"
+    status = "proven" if placement.status == "proven" else "best found"
+    return f"{capacity}{runs}{mode}; {placement.prefer}, {status}"
+
+
+# -- why -------------------------------------------------------------------------------------------------------------
+
+
+def why_text(case: Case, rates: Sequence[RateReason], reasons: Sequence[SlotReason]) -> str:
+    """The whole plan: why it runs at its rate, then every slot, those of one reason together."""
+    page = _Page(case.board, *wrapped(_asked(case)))
+    for rate in rates:
+        page.heading(slots.rate_title(rate))
+        page.sentences(slots.rate_said(case, rate))
+    for socket in case.board.sockets:
+        its = next((s for s in case.plan.figures.sockets if s.socket == socket.id), None) if case.plan.figures else None
+        runs = f": {format_capacity(its.usable_gib)}. {regions_sentence(its)}" if its and its.regions else ""
+        page.heading(f"{socket.id}{runs}")
+        for alike in _together([reason for reason in reasons if reason.socket == socket.id]):
+            _reason_lines(page, case, alike)
+    return page.finish()
+
+
+def slot_text(case: Case, reason: SlotReason) -> str:
+    """One slot's reason, every alternative that was tried."""
+    page = _Page(case.board, *wrapped(_asked(case)), "")
+    _reason_lines(page, case, [reason])
+    return page.finish()
+
+
+def _together(reasons: Sequence[SlotReason]) -> list[list[SlotReason]]:
+    """Reasons that differ in nothing but the slots they speak of."""
+    found: dict[object, list[SlotReason]] = {}
+    for reason in reasons:
+        tried = tuple(
+            (
+                each.what,
+                each.module,
+                each.of,
+                each.parted.by,
+                each.parted.name,
+                each.parted.plan,
+                each.parted.alternative,
+            )
+            for each in reason.tried
+        )
+        found.setdefault((reason.kind, reason.module, reason.place, tried), []).append(reason)
+    return list(found.values())
+
+
+def _reason_lines(page: _Page, case: Case, alike: Sequence[SlotReason]) -> None:
+    first = alike[0]
+    named = slots_phrase(case.board, [reason.slot for reason in alike])
+    held = f" ({label_short(first.module)})" if first.module else ""
+    page.text(f"{named}{held}: {slots.reason_title(case, first)}")
+    said = slots.reason_said(case, first)
+    if len(alike) > 1 and first.tried:
+        page.text(f"For {first.slot}:", deep=2)
+    page.sentences(said, deep=2)
+
+
+def expectation_text(case: Case, expected: Expectation) -> str:
+    """Why not exactly these slots."""
+    page = _Page(case.board, *wrapped(_asked(case)))
+    page.heading(slots.expectation_title(case, expected))
+    if expected.only_plan:
+        page.text(f"The plan fills, this does not: {slots_phrase(case.board, expected.only_plan)}.")
+    if expected.only_expected:
+        page.text(f"This fills, the plan does not: {slots_phrase(case.board, expected.only_expected)}.")
+    page.sentences(slots.expectation_said(case, expected))
+    if not expected.proven and expected.weighed.vector is not None:
+        page.text("This assignment of the modules is the best found, not proven.")
+    return page.finish()
+
+
+# -- next, put and clear ---------------------------------------------------------------------------------------------
+
+
+def next_text(case: Case, answer: NextAnswer) -> str:
+    """Which slot comes next, alone and as a group."""
+    page = _Page(case.board, *wrapped(_asked(case)))
+    if case.plan.figures is not None:
+        page.text(f"Now: {changes.figures_phrase(case.plan.figures)}.", deep=0)
+    if not answer.possible:
+        page.heading("Nothing comes next")
+        page.sentences(changes.no_next_said(case, answer))
+        return page.finish()
+    for title, steps in (
+        ("Next alone", answer.singles),
+        ("Next as a group: the smallest that sweeps highest", answer.groups),
+    ):
+        if steps:
+            page.heading(title)
+        for step in steps:
+            if steps is answer.groups and any(step.slots == single.slots for single in answer.singles):
+                page.text(f"{slots_phrase(case.board, step.slots)}: the slot that comes next alone.")
+            else:
+                _next_lines(page, case, step)
+    if answer.refused:
+        page.heading("Not here")
+        page.sentences(changes.refused_said(case, answer))
+    if not answer.complete:
+        page.text("There are more ways to add than were looked at; a better group may exist.")
+    return page.finish()
+
+
+def _next_lines(page: _Page, case: Case, step: NextStep) -> None:
+    page.text(changes.next_title(case, step))
+    page.sentences(changes.next_said(case, step), deep=2)
+
+
+def change_text(case: Case, change: Change) -> str:
+    """What putting and clearing modules changes: before and after by socket, and what breaks."""
+    page = _Page(case.board, *wrapped(_asked(case)))
+    page.heading(changes.change_title(change))
+    page.sentences(changes.verdict_said(case.board, change))
+    before, after = change.before_figures, change.after_figures
+    if after is None:
+        page.text("It does not run so; there are no figures.")
+    elif before is not None:
+        page.lines += [f"  {line}" for line in _before_after(before, after)]
+    page.sentences(changes.unbroken_effects(case.board, change))
+    return page.finish()
+
+
+def _before_after(before: PlacementFigures, after: PlacementFigures) -> list[str]:
+    rows = [["", "", "capacity", "rate", "sweep", "share", "regions"]]
+    for old, new in zip(before.sockets, after.sockets, strict=True):
+        rows += [[old.socket, "before", *_cells(old)], ["", "after", *_cells(new)]]
+    for name, figures in (("before", before), ("after", after)):
+        rows.append(
+            [
+                "system" if name == "before" else "",
+                name,
+                format_capacity(figures.usable_gib),
+                f"{figures.rate_mts} MT/s",
+                gb_s(figures.system_sweep_gb_s),
+                f"{decimal(figures.worst_share, 4):.4f}",
+                "",
+            ]
+        )
+    return table(rows, right=(2, 3, 4, 5))
+
+
+def _cells(socket: SocketFigures) -> list[str]:
+    return [
+        format_capacity(socket.usable_gib),
+        f"{socket.rate.rate_mts} MT/s",
+        gb_s(socket.sweep_gb_s),
+        f"{decimal(socket.share, 4):.4f}",
+        " + ".join(f"{format_capacity(region.capacity_gib)} x{region.ways}" for region in socket.regions) or "-",
+    ]
+
+
+# -- after a failure -------------------------------------------------------------------------------------------------
+
+
+def failure_text(case: Case, failure: Failure) -> str:
+    """What still runs, what boots, and how to find a bad module by halves."""
+    page = _Page(case.board, *wrapped(_asked(case)))
+    page.heading(changes.failure_title(failure))
+    if failure.best is None:
+        page.text("No set of what is left obeys the rules.")
+    else:
+        _left_lines(page, case, "Still runs best", failure.best)
+    if failure.fastest is not None:
+        _left_lines(page, case, "Sweeps faster with less", failure.fastest)
+    if failure.smallest is not None:
+        page.heading(f"Smallest that boots: {counted(failure.smallest.modules, 'module')}")
+        page.text(changes.stays_text(case.board, failure.smallest))
+        page.sentences(changes.left_said(case, failure.smallest, changes=False))
+    if failure.split:
+        page.heading("To find a bad module by halves, each in its own slot")
+        page.text("Between steps: power off, cords out, the other modules laid aside by their slot names.")
+        for step in failure.split[:MOST_SPLIT_LINES]:
+            page.text(f"{step.number}. {changes.split_text(case, step)}")
+        if len(failure.split) > MOST_SPLIT_LINES:
+            page.text(f"{counted(len(failure.split) - MOST_SPLIT_LINES, 'more step')} with --json.")
+    return page.finish()
+
+
+def _left_lines(page: _Page, case: Case, title: str, found: LeftSet) -> None:
+    status = "" if found.proven else " (best found, not proven)"
+    page.heading(f"{title}{status}")
+    page.sentences(changes.left_said(case, found))
+
+
+# -- mix and rules ---------------------------------------------------------------------------------------------------
+
+
+def mix_text(mix: Mix) -> str:
+    """Whether labels may be mixed, where, by which rule, at what price."""
+    page = _Page(mix.board)
+    page.heading(mixing.mix_title(mix))
+    page.sentences(mixing.refused_said(mix))
+    for pair in mix.pairs:
+        if len(mix.pairs) > 1:
+            page.heading(mixing.pair_title(pair))
+        page.sentences(mixing.pair_said(mix, pair))
+    if mix.mixed is not None:
+        page.heading(mixing.price_title(mix))
+        page.sentences(mixing.price_said(mix))
+    return page.finish()
+
+
+def rules_text(board: Board, groups: Sequence[RuleGroup]) -> str:
+    """A board's rules by the question that they answer."""
+    page = _Page(board)
+    for group in groups:
+        if not group.lines and not group.table:
+            continue
+        page.heading(group.question)
+        page.sentences(_rule_said(line) for line in group.lines)
+        page.lines += [f"  {line}" for line in table(group.table)]
+        page.cited.update(dict.fromkeys(group.table_sources))
+    page.heading("Rows marked usual are defaults of the trade that the board file does not state itself.")
+    return page.finish()
+
+
+def _rule_said(line: RuleLine) -> Said:
+    marks = [word for word, is_so in (("advised", line.severity == "advised"), ("usual", line.usual)) if is_so]
+    mark = f"({listed(marks)}) " if marks else ""
+    return Said(text=f"{mark}{line.text}", rule=line.rule, source=line.source)

@@ -1,0 +1,209 @@
+"""A comparison as one HTML file: the chart, the whole table, and every finding, for a browser or a colleague's mail."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterator, Sequence
+from html import escape
+
+from dimmplan.compare import Group, Row
+from dimmplan.model.finding import Finding
+from dimmplan.output.compare import (
+    TRUST,
+    View,
+    beaten_in,
+    cost_text,
+    counts_of,
+    headline,
+    limit_sentences,
+    other_processors,
+    unreached_text,
+    why_text,
+)
+from dimmplan.output.compare_chart import chart_page
+from dimmplan.output.stock import money
+from dimmplan.output.svg import render_svg
+from dimmplan.supply import left_out_of
+from dimmplan.units import decimal, format_capacity
+
+_STYLE = """
+:root { color-scheme: light; }
+body { font: 15px/1.45 'Liberation Sans', Arial, Helvetica, sans-serif; color: #14181c; background: #fff;
+  margin: 2rem auto; max-width: 82rem; padding: 0 1rem; }
+h1 { font-size: 1.5rem; margin: 0 0 .3rem; }
+h2 { font-size: 1.1rem; margin: 1.8rem 0 .4rem; }
+p, ul, ol { margin: .3rem 0; }
+figure { margin: 1rem 0; }
+img { max-width: 100%; height: auto; }
+.scroll { overflow-x: auto; }
+table { border-collapse: collapse; font-variant-numeric: tabular-nums; }
+caption { text-align: left; padding: .3rem 0; }
+th, td { padding: .2rem .6rem; text-align: left; vertical-align: top; border-bottom: 1px solid #c9c7be; }
+th.n, td.n { text-align: right; }
+thead th { border-bottom: 2px solid #14181c; }
+tbody th { background: #f5f4ef; border-top: 2px solid #14181c; }
+tr.answer td { font-weight: bold; }
+code { font: .85em 'Liberation Mono', monospace; overflow-wrap: anywhere; }
+@media print { body { margin: 0; max-width: none; font-size: 9pt; } .scroll { overflow: visible; } }
+""".strip()
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+
+
+def compare_html(view: View) -> str:
+    """A comparison as a whole HTML document; it loads nothing and runs nothing."""
+    board = view.board
+    page = chart_page(view)
+    picture = base64.b64encode(render_svg(page).encode("utf-8")).decode("ascii")
+    title = f"{board.title}: capacities compared"
+    parts = [
+        "<!DOCTYPE html>",
+        '<html lang="en">',
+        "<head>",
+        '<meta charset="utf-8">',
+        '<meta name="generator" content="made by dimmplan">',
+        f'<meta http-equiv="Content-Security-Policy" content="{escape(_POLICY)}">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        f"<title>{escape(title)}</title>",
+        f"<style>{_STYLE}</style>",
+        "</head>",
+        "<body>",
+        f"<h1>{escape(title)}</h1>",
+        f"<p>{escape(board.id)}; {escape(TRUST[board.trust])}; {escape(headline(view))}.</p>",
+        f"<p>{escape(why_text(view))} {escape(cost_text(view.comparison))}</p>",
+        "<figure>",
+        f'<img src="data:image/svg+xml;base64,{picture}" alt="Bars of bandwidth{_cost_alt(view)} for each capacity; '
+        'the table below holds the same figures.">',
+        "</figure>",
+        *_types(view),
+        *_table(view),
+        *_list("Processors", _processors(view)),
+        *_list("For every row", [_said(finding) for finding in view.common]),
+        *_left_out(view),
+        "</body>",
+        "</html>",
+    ]
+    return "\n".join(parts) + "\n"
+
+
+def _cost_alt(view: View) -> str:
+    return " and of cost" if any(row.cost is not None for row in view.comparison.rows) else ""
+
+
+def _said(finding: Finding) -> str:
+    return f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
+
+
+def _types(view: View) -> Iterator[str]:
+    yield "<h2>Module types</h2>"
+    yield "<ul>"
+    for module in view.types:
+        yield f"<li>{view.keys[module]}: {escape(module.label + view.shelf_text(module))}</li>"
+    yield "</ul>"
+
+
+_COLUMNS = (
+    ("modules", False),
+    ("channels", False),
+    ("MT/s", True),
+    ("worst share", True),
+    ("system sweep, GB/s", True),
+    ("apart, GiB", True),
+    ("free slots", True),
+    ("cost", True),
+    ("marks", False),
+    ("picked by", False),
+    ("findings", False),
+    ("plan it", False),
+)
+
+
+def _table(view: View) -> Iterator[str]:
+    """One table; each capacity (and processor) is a body of its own with a heading."""
+    yield "<h2>All rows</h2>"
+    yield '<div class="scroll">'
+    yield "<table>"
+    meaning = (
+        "The answer (bold) is what plan gives when all these types are allowed. Unbeaten: no other row of its capacity "
+        f"beats it in {beaten_in(view.comparison)}. Channels: 4bb 2b | 6b says that at the first socket four channels "
+        "carry two modules of type b and two carry one, and at the second six carry one; - is an empty channel. "
+        "Bandwidths are peaks of a model; STREAM usually measures 70 to 85 % of peak."
+    )
+    yield f"<caption>{escape(meaning)}</caption>"
+    heads = "".join(f'<th scope="col"{_class(right)}>{escape(name)}</th>' for name, right in _COLUMNS)
+    yield f"<thead><tr>{heads}</tr></thead>"
+    for group in view.comparison.groups:
+        yield from _body(view, group)
+    yield "</table>"
+    yield "</div>"
+
+
+def _body(view: View, group: Group) -> Iterator[str]:
+    shown = view.shown(group)
+    processor = f", {group.processor}" if group.processor else ""
+    left = [row for row in group.rows if not any(row is each for each in shown) and len(row.types) == 1]
+    unreached = ", ".join(f"{view.keys[row.types[0]]} ({unreached_text(row)})" for row in left)
+    name = f"{format_capacity(group.capacity_gib)}{processor}" + ("" if shown else ": nothing fits")
+    name += f"; not with {unreached}" if unreached else ""
+    yield "<tbody>"
+    yield f'<tr><th scope="rowgroup" colspan="{len(_COLUMNS)}">{escape(name)}</th></tr>'
+    for row in shown:
+        yield from _row(view, row)
+    yield "</tbody>"
+
+
+def _row(view: View, row: Row) -> Iterator[str]:
+    figures = row.figures
+    assert figures is not None
+    marks = [
+        name for on, name in ((row.is_answer, "answer"), (row.unbeaten, "unbeaten"), (row.even, "all alike")) if on
+    ]
+    below = " (below label)" if view.below_label(row) else ""
+    modules = " + ".join(f"{count} x {module.label}" for module, count in counts_of(row))
+    cells = (
+        modules,
+        view.placement(row),
+        f"{figures.rate_mts}{below}",
+        f"{decimal(figures.worst_share, 3):.3f}",
+        f"{decimal(figures.system_sweep_gb_s, 1):.1f}",
+        format_capacity(figures.socket_difference_gib).removesuffix(" GiB"),
+        str(figures.free_slots),
+        money(row.cost, view.currency),
+        ", ".join(marks),
+        ", ".join(row.picked_by),
+        " ".join(_said(finding) for finding in view.own_findings(row)),
+    )
+    texts = "".join(
+        f"<td{_class(right)}>{escape(cell)}</td>" for cell, (_, right) in zip(cells, _COLUMNS, strict=False)
+    )
+    answer = ' class="answer"' if row.is_answer else ""
+    yield f"<tr{answer}>{texts}<td><code>{escape(view.command(row))}</code></td></tr>"
+
+
+def _class(right: bool) -> str:
+    return ' class="n"' if right else ""
+
+
+def _processors(view: View) -> list[str]:
+    first = view.comparison.processors[0]
+    found = [f"warning: {sentence}" for sentence in limit_sentences(view.comparison.limits)]
+    found += [
+        f"{format_capacity(swap.capacity_gib)}, {first} to {swap.processor}: {view.swap_text(swap)}"
+        for swap in view.swaps()
+    ]
+    others = other_processors(view)
+    return [*found, f"Not compared: {', '.join(others)}"] if others else found
+
+
+def _left_out(view: View) -> Iterator[str]:
+    shelf = view.comparison.shelf
+    left_out = left_out_of(view.board, shelf, view.comparison.processors[0]) if shelf else ()
+    texts = [f"{why.module.label}: {why.found}; allowed: {why.allowed} [{why.rule}]" for why in left_out]
+    yield from _list("On the shelf, but not for this board", texts)
+
+
+def _list(title: str, items: Sequence[str]) -> Iterator[str]:
+    if items:
+        yield f"<h2>{escape(title)}</h2>"
+        yield "<ul>"
+        yield from (f"<li>{escape(item)}</li>" for item in items)
+        yield "</ul>"

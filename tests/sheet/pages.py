@@ -1,0 +1,48 @@
+"""Sheets of the shipped boards, drawn once for all tests, and what stands on a page."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterator
+from typing import Any
+
+from dimmplan.boardfile.read import load_board, shipped_ids
+from dimmplan.model.board import Board
+from dimmplan.sheet.compose import compose
+from dimmplan.sheet.shapes import Group, Page, Shape, Sheet, Text, walk
+from tests.sheet.placements import Fill, make
+
+BOARDS = tuple(shipped_ids())
+
+
+@functools.cache
+def board(name: str) -> Board:
+    return load_board(name)
+
+
+@functools.cache
+def sheet(name: str, fill: Fill = "full", **options: Any) -> Sheet:
+    return compose(board(name), make(board(name), fill), **options)
+
+
+def texts(page: Page) -> list[Text]:
+    return [shape for shape in walk(page.shapes) if isinstance(shape, Text)]
+
+
+def words(page: Page) -> str:
+    """All text of a page in drawing order."""
+    return " ".join(text.text for text in texts(page))
+
+
+def groups(page: Page, look: str) -> list[Group]:
+    """Groups whose class names begin with ``look``."""
+    return [shape for shape in walk(page.shapes) if isinstance(shape, Group) and shape.look.split()[:1] == [look]]
+
+
+def slot_groups(sheet: Sheet) -> dict[str, Group]:
+    """The large slots of a sheet by id; bars of an overview are not among them."""
+    return {g.id: g for page in sheet.pages for g in groups(page, "slot") if g.id.startswith("slot-")}
+
+
+def shapes(page: Page) -> Iterator[Shape]:
+    return walk(page.shapes)
