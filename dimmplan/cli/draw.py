@@ -97,11 +97,13 @@ def sheet_files(
     Further pages of an SVG or PNG are files of their own; a PDF holds them all. ``page`` chooses one page.
     """
     from dimmplan.cli.files import page_path
+    from dimmplan.output.qr import qr_matrix
     from dimmplan.output.svg import render_svg
     from dimmplan.plancode import encode
     from dimmplan.sheet.compose import compose
 
-    sheet = compose(board, placement, code=encode(board, placement), **options_of_sheet)
+    code = encode(board, placement)
+    sheet = compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
     numbers = _chosen_pages(page, len(sheet.pages))
     drawn = {number: render_svg(sheet.pages[number - 1]) for number in numbers}
     ending = path.suffix.lower()
