@@ -18,12 +18,12 @@ from dimmplan.rules import all_rows, judge_module
 from dimmplan.solve.answer import Answer, solve
 from dimmplan.solve.criteria import LISTS
 from dimmplan.stock import Shelf
-from dimmplan.supply import same_on_board, shortfall_of, supplies_of
+from dimmplan.supply import left_out_causes, same_on_board, shortfall_of, supplies_of
 from dimmplan.units import parse_capacity, quoted
 
 MOST_TYPES = 4
 T = TypeVar("T")
-_PERCENT = re.compile(r"\s*(\d{1,3})(?:\.(\d{1,3}))?\s*%\s*")
+_PERCENT = re.compile(r"\s*(\d{1,3})(?:\.(\d{1,3}))?\s*%\s*", re.ASCII)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -220,13 +220,17 @@ def plan(
     try:
         answer = solve(board, request, alternatives=alternatives)
     except ImpossibleError as error:
-        if shelf is not None:
-            known = [read_module(board, text) for text in modules] or [
-                *board.modules,
-                *(lot.module for lot in shelf.lots),
-            ]
-            error.shortfall = shortfall_of(board, request, shelf, known)
-        raise
+        if shelf is None:
+            raise
+        usual = [*board.modules, *(lot.module for lot in shelf.lots)]
+        known = [read_module(board, text) for text in modules] or usual
+        nothing = () if request.supplies else left_out_causes(board, shelf, request.processor)
+        raise ImpossibleError(
+            (*error.causes, *nothing),
+            below_gib=error.below_gib,
+            above_gib=error.above_gib,
+            shortfall=shortfall_of(board, request, shelf, known),
+        ) from None
     placement = Placement(
         board=board.id,
         electrical_digest=board.electrical_digest,

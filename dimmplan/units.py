@@ -17,7 +17,7 @@ BYTES_PER_TRANSFER = 8
 MOST_GIB = 1 << 20
 """No request and no module above 1 PiB is taken for meant."""
 
-_CAPACITY = re.compile(r"\s*(\d{1,12})(?:\.(\d{1,6}))?\s*([a-z]*)\s*", re.IGNORECASE)
+_CAPACITY = re.compile(r"\s*(\d{1,12})(?:\.(\d{1,6}))?\s*([a-z]*)\s*", re.IGNORECASE | re.ASCII)
 _UNIT_MIB = {"m": 1, "mb": 1, "mib": 1, "g": 1024, "gb": 1024, "gib": 1024, "t": 1 << 20, "tb": 1 << 20, "tib": 1 << 20}
 _ALLOWED = "a number with its unit, such as 384GiB, 384 GB or 1.5TiB"
 

@@ -294,8 +294,8 @@ def read_plan(text: str, *, file: str) -> _ReadPlan:
             Problem(
                 file=file,
                 place=".".join(cleaned(str(part), most=40) for part in detail["loc"]),
-                found=quoted(str(detail.get("input")), most=40),
-                allowed=detail["msg"],
+                found="nothing" if detail["type"] == "missing" else quoted(str(detail.get("input")), most=40),
+                allowed="this key is required" if detail["type"] == "missing" else detail["msg"],
             )
             for detail in error.errors(include_url=False)[:20]
         ) from None
