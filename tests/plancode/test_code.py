@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from collections.abc import Iterator
 from dataclasses import replace
@@ -89,7 +90,7 @@ def test_every_swap_of_neighbours_is_refused(board_id: str) -> None:
     board = load_board(board_id)
     for plan in plans(board, 3):
         symbols = encode(board, plan).replace("-", "")
-        for place, (one, other) in enumerate(zip(symbols, symbols[1:], strict=False)):
+        for place, (one, other) in enumerate(itertools.pairwise(symbols)):
             if one != other:
                 with pytest.raises(InputError):
                     read_head(symbols[:place] + other + one + symbols[place + 2 :])
