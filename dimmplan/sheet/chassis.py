@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Protocol
 
 from dimmplan.sheet import panels
 from dimmplan.sheet.blocks import Block, packed, paragraph
 from dimmplan.sheet.facts import clean
-from dimmplan.sheet.job import Job
+from dimmplan.sheet.job import GAP_MM, GUTTER_MM, Job
 from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.paper import PAD_MM, TEAR_MM, Frame, banner, draw_frame, draw_margin, draw_tear, frame
 from dimmplan.sheet.shapes import Group, Shape
@@ -23,8 +24,6 @@ from dimmplan.sheet.style import BODY_MM
 from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM, title_block
 from dimmplan.sheet.view import View
 
-GUTTER_MM = 4.0
-GAP_MM = 2.0
 BANNER_MM = 7.0
 MOST_ON_ONE_MAP = 32
 """Boards with more slots get an overview and a page for each socket or pair."""
@@ -259,8 +258,7 @@ class Arranger:
         least = sum(block.height for block in panes) / columns + sum(block.height for block in below)
         if self.bottom - self.top - least < least_height:
             return None
-        tries = (self.job.blocks(self.kept(order), self.body_mm, column) for order in ORDERS)
-        best = min((packed(blocks, columns, GAP_MM, GUTTER_MM) for blocks in tries), key=lambda p: round(p.height, 1))
+        best = self.job.packing([self.kept(order) for order in ORDERS], self.body_mm, column, columns)
         below.insert(len(below) - ("deference" not in self.keep.later), best.block(column))
         return self._arrangement(wide, below, [])
 
@@ -351,11 +349,12 @@ def slot_maps(job: Job, view: View) -> list[SlotMap]:
 def choose(job: Job, plans: Sequence[Plan], keeps: Sequence[Keep]) -> Layout | None:
     """The first layout that fits: all on one page, then large letters, then upright paper. ``None`` without one."""
     least = min(p.least_width for p in plans), min(p.least_height for p in plans)
+    legend = cache(plans[0].legend)
     for keep in keeps:
         measured: dict[float, list[Arrangement]] = {}
         for body, name in PASSES:
             if body not in measured:
-                measured[body] = arrangements(job, plans[0].legend, least, keep, body)
+                measured[body] = arrangements(job, legend, least, keep, body)
             for plan in (plan for plan in plans if plan.name_mm >= name):
                 for at in measured[body]:
                     if at.takes(plan):
@@ -377,7 +376,7 @@ def continued(job: Job, page: Frame, names: Sequence[str], sheet: str) -> tuple[
     for block in job.blocks(["install"] if "install" in names else [], body, page.inner_width):
         shapes += block.draw(page.x + PAD_MM, y)
         y, room = y + block.height + GAP_MM, room - block.height - GAP_MM
-    order = [name for name in _ORDER if name in names and job.block(name, body, wide)]
+    order = [name for name in (*_ORDER, "deference") if name in names and job.block(name, body, wide)]
     blocks = job.blocks(order, body, wide)
     taken = len(blocks)
     while taken and packed(blocks[:taken], columns, GAP_MM, GUTTER_MM).height > room:

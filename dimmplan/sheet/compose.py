@@ -9,7 +9,6 @@ from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
 from dimmplan.sheet.blocks import Block
 from dimmplan.sheet.chassis import (
-    GAP_MM,
     KEEPS,
     MOST_ON_ONE_MAP,
     SHORT_KEEPS,
@@ -22,7 +21,7 @@ from dimmplan.sheet.chassis import (
 from dimmplan.sheet.desk import desk_blocks
 from dimmplan.sheet.detail import Detail, details
 from dimmplan.sheet.facts import Facts, State, clean, gather, slot_count
-from dimmplan.sheet.job import Job
+from dimmplan.sheet.job import GAP_MM, Job
 from dimmplan.sheet.overview import Overview
 from dimmplan.sheet.paper import PAD_MM, Frame, PaperName, draw_frame, draw_margin, frame, too_dense
 from dimmplan.sheet.shapes import Page, Shape, Sheet

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from dimmplan.explain import listed
 from dimmplan.sheet import panels
 from dimmplan.sheet.blocks import Block, headed, paragraph
-from dimmplan.sheet.chassis import BANNER_MM, GAP_MM, STYLES, draw_foot
+from dimmplan.sheet.chassis import BANNER_MM, SMALL_STYLES, STYLES, draw_foot
 from dimmplan.sheet.facts import clean, socket_words
-from dimmplan.sheet.job import Job
+from dimmplan.sheet.job import GAP_MM, Job
 from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.paper import PAD_MM, Frame, banner, draw_frame, draw_margin, frame, too_dense
 from dimmplan.sheet.shapes import Group, Shape
@@ -19,8 +19,6 @@ from dimmplan.sheet.slotbox import style_for
 from dimmplan.sheet.style import BODY_MM
 from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM
 from dimmplan.sheet.view import look_at
-
-SMALL_STYLES: tuple[tuple[float, float, bool], ...] = ((2.8, 2.0, False), (2.8, 2.0, True))
 
 
 @dataclass(frozen=True, kw_only=True)

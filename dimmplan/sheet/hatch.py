@@ -40,13 +40,12 @@ def along(width: float, height: float) -> list[Segment]:
 
 
 def dots(width: float, height: float) -> list[Segment]:
-    """Dots in staggered rows, as lines of no length."""
-    rows = _range(0, height, 1.5)
-    return [
-        (x, y, x + 0.01, y)
-        for number, y in enumerate(rows)
-        for x in _range(0.4 + (number % 2), width - 1.4 + (number % 2), 2.0)
-    ]
+    """Dots in staggered rows, as lines of no length, whole ones only."""
+    found: list[Segment] = []
+    for number, y in enumerate(_range(0.3, height - 0.3, 1.35)):
+        shift = 0.9 if number % 2 else 0.0
+        found += [(x, y, x + 0.01, y) for x in _range(0.2 + shift, width - 1.1 + shift, 1.8)]
+    return found
 
 
 def _grid(width: float, height: float) -> list[Segment]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from dimmplan.sheet import care, panels
-from dimmplan.sheet.blocks import Block
+from dimmplan.sheet.blocks import Block, Packed, packed
 from dimmplan.sheet.facts import Facts
 from dimmplan.sheet.paper import PaperName
 from dimmplan.sheet.titleblock import Given
@@ -30,6 +30,8 @@ _MAKERS: dict[str, Maker] = {
 
 
 _USUAL_MM = 57.0
+GUTTER_MM = 4.0
+GAP_MM = 2.0
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,10 @@ class Job:
     given: Given
     sheets: str = ""
     _measured: dict[tuple[str, float, float], Block | None] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
+
+    _packed: dict[tuple[tuple[str, ...], float, float, int], Packed] = field(
         default_factory=dict, init=False, compare=False, repr=False
     )
 
@@ -68,3 +74,11 @@ class Job:
         """Panels by name, those with nothing to say left out."""
         found = [self.block(name, cap_mm, width_mm) for name in names]
         return [block for block in found if block is not None]
+
+    def packing(self, orders: Sequence[Sequence[str]], cap_mm: float, width_mm: float, count: int) -> Packed:
+        """The panels in so many columns, in that one of some orders that takes least height."""
+        key = (tuple(orders[0]), cap_mm, width_mm, count)
+        if key not in self._packed:
+            tries = (packed(self.blocks(order, cap_mm, width_mm), count, GAP_MM, GUTTER_MM) for order in orders)
+            self._packed[key] = min(tries, key=lambda each: round(each.height, 1))
+        return self._packed[key]

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from dimmplan.sheet.blocks import Block, label
-from dimmplan.sheet.facts import Facts, clean, socket_words
+from dimmplan.sheet.facts import Facts, State, clean, socket_words
 from dimmplan.sheet.ids import ident
 from dimmplan.sheet.legend import legend
 from dimmplan.sheet.measure import DESCENT, font_size, width
@@ -23,7 +23,7 @@ from dimmplan.sheet.sketch import (
     scale_words,
     stacked_lines,
 )
-from dimmplan.sheet.slotbox import Columns, Placing, SlotStyle, columns, draw_slot
+from dimmplan.sheet.slotbox import HOLD_MM, Columns, Placing, SlotStyle, columns, draw_slot
 from dimmplan.sheet.view import Area, Front, Mark, Run, View, ViewSlot
 from dimmplan.sheet.warp import Axis, Stretch
 
@@ -91,7 +91,10 @@ class SlotMap:
         ink = _Drawing(self, axes, note, (x, y), width_mm)
         names = [name for name, _ in self.view.sockets]
         said = machine_words(self.facts, self.machine) if self.view.whole else part_words(self.facts, names)
-        return [*ink.all(), *heading(said, note, self.front, Area(x, y, x + width_mm, y + height_mm))]
+        return [
+            *ink.all(),
+            *heading(said, note, self.front, Area(x, y, x + width_mm, y + height_mm), whole=self.view.whole),
+        ]
 
     def legend(self, cap_mm: float, width_mm: float) -> Block:
         """What its forms mean."""
@@ -133,7 +136,8 @@ class _Drawing:
         return [*frame, outline, *marks, *covers, *sockets, *groups, *slots]
 
     def placing(self, slot: ViewSlot) -> Area:
-        half = self.plan.style.width_mm / 2
+        hold = self.plan.facts.slots[slot.slot].state is State.HOLD
+        half = (self.plan.style.width_mm + (HOLD_MM if hold else 0.0)) / 2
         area = self.area(slot.area)
         x, y = self.point(*slot.area.centre)
         if slot.upright:
@@ -153,7 +157,8 @@ class _Drawing:
         return [drawn[slot.slot] for slot in self.plan.view.slots]
 
     def slot(self, slot: ViewSlot, area: Area, length: float, lines: Columns) -> Shape:
-        placing = Placing(area.left, area.top, length, self.plan.style.width_mm, slot.upright)
+        across = area.right - area.left if slot.upright else area.bottom - area.top
+        placing = Placing(area.left, area.top, length, across, slot.upright)
         fact = self.plan.facts.slots[slot.slot]
         return draw_slot(
             fact, placing, self.plan.style, lines, pin1_first=slot.pin1_first, ident=ident("slot", slot.slot)

@@ -184,11 +184,6 @@ def wrap_runs(runs: tuple[Run, ...], cap_mm: float, room_mm: float) -> tuple[tup
     return tuple(tuple((" ".join(words), bold) for words, bold in line) for line in lines if line)
 
 
-def wrap(text: str, cap_mm: float, room_mm: float, bold: bool = False) -> tuple[str, ...]:
-    """Lines of one run of text."""
-    return tuple(line[0][0] for line in wrap_runs(((text, bold),), cap_mm, room_mm))
-
-
 def widest(texts: Iterable[str], cap_mm: float, bold: bool = False) -> float:
     """Width of the widest of some lines; 0 for none."""
     return max((width(text, cap_mm, bold) for text in texts), default=0.0)

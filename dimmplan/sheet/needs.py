@@ -14,7 +14,7 @@ from functools import cached_property
 from dimmplan.model.board import Board
 from dimmplan.sheet.facts import Facts, State, clean, socket_words
 from dimmplan.sheet.measure import width
-from dimmplan.sheet.slotbox import SlotStyle
+from dimmplan.sheet.slotbox import HOLD_MM, SlotStyle
 from dimmplan.sheet.view import Area, Bank, Mark, Run, View, runs
 from dimmplan.sheet.warp import Need, Stretch, stretch
 
@@ -29,8 +29,6 @@ LEVEL_MM = GROUP_MM + 2.2
 
 SOCKET_MM = 3.5
 _EDGE_MM = 1.5
-_HOLD_MM = 0.7
-"""What the double outline of a slot on hold takes more from its neighbours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +139,7 @@ class MapNeeds:
                     yield wall.right, at, half + 0.9
             for other, other_hold in posts[index + 1 :]:
                 if other.top < post.bottom and post.top < other.bottom:
-                    yield at, other.centre[0], self.style.pitch_mm + (_HOLD_MM if hold or other_hold else 0.0)
+                    yield at, other.centre[0], self.style.pitch_mm + (HOLD_MM + 0.3 if hold or other_hold else 0.0)
                     break
 
     def _groups(self, on_side: bool) -> Iterator[Need]:

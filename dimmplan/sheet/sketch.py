@@ -35,7 +35,7 @@ def edges(front: Front, board: Area, *, note: tuple[str, str], whole: bool = Tru
     middle, wide = board.centre[0], board.right - board.left
     front_y, rear_y = (board.bottom, board.top) if down else (board.top, board.bottom)
     beside = widest([line for words in note for line in words.split("/")], SMALLEST_TEXT_MM) + 2.0
-    long = "FRONT OF THE MACHINE" if whole else "TOWARDS THE FRONT"
+    long, rear = ("FRONT OF THE MACHINE", "REAR") if whole else ("TOWARDS THE FRONT", "towards the rear")
     for words, arrows in ((long, 2), (long, 1), ("FRONT", 2), ("FRONT", 1)):
         half = width(words, _HEAD_MM, bold=True) / 2
         if half + 7 + 10 * (arrows - 1) + 4.2 + beside <= wide / 2:
@@ -46,7 +46,7 @@ def edges(front: Front, board: Area, *, note: tuple[str, str], whole: bool = Tru
         for number in range(arrows)
     ]
     shapes.append(label(middle, front_y + 6.6 if down else front_y - 3.1, words, _HEAD_MM, "b", anchor="middle"))
-    shapes.append(label(middle, rear_y - 1.5 if down else rear_y + 4.0, "REAR", 2.5, "", anchor="middle"))
+    shapes.append(label(middle, rear_y - 1.5 if down else rear_y + 4.0, rear, 2.5, "", anchor="middle"))
     return [Group(children=tuple(shapes), look="edge", title="Front edge of the board")]
 
 
@@ -56,11 +56,13 @@ def _arrow(x: float, front_y: float, sign: int) -> Polygon:
     return Polygon(points=tuple((x + dx, y) for dx, y in points), look="ink")
 
 
-def heading(said: tuple[str, str], note: tuple[str, str], front: Front, box: Area) -> list[Shape]:
+def heading(
+    said: tuple[str, str], note: tuple[str, str], front: Front, box: Area, *, whole: bool = True
+) -> list[Shape]:
     """Beside the words for front and rear: which machine, what to expect, what the drawing is worth."""
     x, wide = box.left, box.right - box.left
     rear_line, front_line = (box.top + 4.0, box.bottom - 5.2) if front == "down" else (box.bottom - 0.8, box.top + 2.4)
-    room = wide / 2 - 9.0
+    room = wide / 2 - (9.0 if whole else 17.0)
     shapes: list[Shape] = []
     ends: tuple[tuple[float, Anchor], ...] = ((x, "start"), (x + wide, "end"))
     for words, beside, (at, anchor) in zip(said, note, ends, strict=True):
@@ -129,7 +131,7 @@ def _kept(lines: Lines, along: float, across: float) -> tuple[Lines, float]:
         if kept and (used + step > across or width(text, cap, bold="b" in look) > along):
             continue
         said = fitted(text, cap, along, bold="b" in look)
-        if said and step <= across + 1.0:
+        if said and step <= across:
             kept.append((said, cap, look))
             used += step
     return kept, used

@@ -16,14 +16,16 @@ from dimmplan.sheet.style import SMALLEST_TEXT_MM, TYPE_LOOKS
 _PAD = 0.8
 _GAP = 1.2
 _KEY_MM = 2.5
+HOLD_MM = 0.8
+"""What the double outline of a slot on hold takes more across."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class SlotStyle:
     """Letter heights in a slot, and whether name and content stand on two lines.
 
-    ``tall`` says that some name has letters higher than capitals, ``deep`` below the base line, ``hold`` that some outline is double, ``dead`` that
-    some slot is crossed out. Names and words longer than ``longest_mm`` are cut; that is the last resort.
+    ``tall`` says that some name has letters higher than capitals, ``deep`` below the base line, ``dead`` that some
+    slot is crossed out. Names and words longer than ``longest_mm`` are cut; that is the last resort.
     """
 
     name_mm: float
@@ -31,7 +33,6 @@ class SlotStyle:
     two_lines: bool = False
     tall: bool = True
     deep: bool = True
-    hold: bool = False
     dead: bool = False
     longest_mm: float = math.inf
     width_mm: float = field(init=False)
@@ -41,7 +42,7 @@ class SlotStyle:
         lines = self.above_mm + self.name_mm + self.below_mm
         if self.two_lines:
             lines += 0.8 + self.words_mm + font_size(self.words_mm) * DESCENT
-        object.__setattr__(self, "width_mm", lines + 1.3 + (0.8 if self.hold else 0.0))
+        object.__setattr__(self, "width_mm", lines + 1.3)
 
     @property
     def above_mm(self) -> float:
@@ -61,7 +62,12 @@ class SlotStyle:
     @property
     def end_mm(self) -> float:
         """Least length of the pattern at the end of a slot."""
-        return min(max(6.0, 1.15 * self.width_mm), 7.0)
+        return self.key_mm + 1.7 + (3.6 if self.name_mm >= 5.0 else 2.4)
+
+    @property
+    def key_mm(self) -> float:
+        """Letter height of the key letter."""
+        return 3.5 if self.name_mm >= 5.0 else _KEY_MM
 
     @property
     def step_mm(self) -> float:
@@ -206,7 +212,7 @@ def _outline(fact: SlotFact, placing: Placing) -> list[Shape]:
 def _end(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -> list[Shape]:
     """The pattern at the end of the slot, and the crosses of a dead one."""
     if fact.state is State.FILLED:
-        return pattern_block(placing, max(lines.pattern, style.pattern_at(fact)), fact.key)
+        return pattern_block(placing, max(lines.pattern, style.pattern_at(fact)), fact.key, style.key_mm)
     shapes: list[Shape] = []
     wide = placing.wide
     if fact.state is State.DEAD:
@@ -235,21 +241,18 @@ def _type_lines(look: str, along: float, across: float) -> list[Segment]:
     return TYPE_PATTERNS[look](along, across)
 
 
-def pattern_block(placing: Placing, start: float, key: str) -> list[Shape]:
-    """A type's pattern from ``start`` to the end of the slot, with the key letter on white in its middle."""
-    look = type_look(key)
-    along, across = placing.length - start, placing.wide
+def pattern_block(placing: Placing, start: float, key: str, key_mm: float = _KEY_MM) -> list[Shape]:
+    """From ``start`` on the key letter in a cell of its own, then the type's pattern to the end of the slot."""
+    look, across = type_look(key), placing.wide
+    cell = key_mm + 1.7
+    begin, along = start + cell, placing.length - start - cell
     lines = _type_lines(look, round(along, 3), round(across, 3))
-    cap = _KEY_MM
-    side = cap + 1.4
-    middle = start + along / 2
-    edge = placing.strokes(start, 0, [(0, 0, 0, across)], "medium")
+    base = across / 2 + key_mm / 2 - _letter_lift(key, key_mm)
     return [
-        placing.rect((start, 0), (along, across), "paper"),
-        placing.strokes(start, 0, lines, f"{'dots' if look == 'b' else 'hatch'}-{look}"),
-        edge,
-        placing.rect((middle - side / 2, (across - side) / 2), (side, side), "box"),
-        placing.text((middle, across / 2 + cap / 2 - _letter_lift(key, cap)), key, cap, "b", anchor="middle"),
+        placing.rect((start, 0), (placing.length - start, across), "paper"),
+        placing.strokes(begin, 0, lines, f"{'dots' if look == 'b' else 'hatch'}-{look}"),
+        placing.strokes(0, 0, [(start, 0, start, across), (begin, 0, begin, across)], "medium"),
+        placing.text((start + cell / 2, base), key, key_mm, "b", anchor="middle"),
         placing.rect((0, 0), (placing.length, across), "thick"),
     ]
 
@@ -312,6 +315,5 @@ def style_for(
         longest_mm=longest_mm,
         tall=any(has_ascender(fact.name) for fact in facts),
         deep=any(has_descender(fact.name) or has_descender(fact.words) and not two_lines for fact in facts),
-        hold=any(fact.state is State.HOLD for fact in facts),
         dead=any(fact.state is State.DEAD for fact in facts),
     )

@@ -132,9 +132,10 @@ def stretch(low: float, high: float, needs: Iterable[Need]) -> Stretch:
     """The axis from ``low`` to ``high`` with what it needs. Needs of no length are left out."""
     strongest: dict[tuple[float, float], float] = {}
     for start, end, paper in needs:
-        ends = (max(start, low), min(end, high))
+        ends = (round(max(start, low), 6), round(min(end, high), 6))
         if ends[1] - ends[0] > 1e-6:
             strongest[ends] = max(strongest.get(ends, 0.0), paper)
+    low, high = round(low, 6), round(high, 6)
     edges = sorted({low, high, *(value for ends in strongest for value in ends)})
     places = {edge: index for index, edge in enumerate(edges)}
     arcs = sorted((places[start], places[end], paper) for (start, end), paper in strongest.items())

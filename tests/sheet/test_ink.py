@@ -14,7 +14,7 @@ import pytest
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.shapes import Text
-from tests.sheet.inkcheck import check
+from tests.sheet.inkcheck import check, masked
 from tests.sheet.pages import BOARDS, board, sheet
 from tests.sheet.placements import make, renamed
 
@@ -150,8 +150,6 @@ def test_every_slot_name_is_a_word_of_the_pdf(name: str, tmp_path: Path) -> None
 
 def test_masking_keeps_what_is_drawn() -> None:
     """The check replaces the stylesheet alone: every shape of the page is still there."""
-    from tests.sheet.inkcheck import masked
-
     svg = render_svg(sheet("skerry-16").pages[0])
     changed = masked(svg)
     assert re.sub(r"<style.*?</style>", "", changed, flags=re.DOTALL) == re.sub(

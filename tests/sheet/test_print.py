@@ -134,7 +134,7 @@ def test_everything_is_drawn_inside_the_printable_page() -> None:
 
 def states_drawn() -> dict[State, tuple[str, ...]]:
     """The looks and words of one slot in each state."""
-    style = SlotStyle(name_mm=3.5, words_mm=2.5, hold=True, dead=True)
+    style = SlotStyle(name_mm=3.5, words_mm=2.5, dead=True)
     found: dict[State, tuple[str, ...]] = {}
     fills: tuple[Fill, ...] = ("full", "hold", "one-socket")
     for name, fill in itertools.product(("skerry-16", "groyne-24"), fills):

@@ -1,0 +1,309 @@
+"""What the pages say: all of it follows from board and placement, and nothing that must be said is missing."""
+
+from __future__ import annotations
+
+import ast
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import dimmplan.output.svg
+import dimmplan.sheet
+from dimmplan.boardfile.read import load_board
+from dimmplan.errors import InputError
+from dimmplan.model.request import Mode
+from dimmplan.output.svg import render_svg
+from dimmplan.sheet.compose import compose
+from dimmplan.sheet.facts import State, gather, socket_words
+from dimmplan.sheet.shapes import Line, Page, Rect, Text, walk
+from tests.sheet.pages import BOARDS, board, groups, sheet, slot_groups, words
+from tests.sheet.placements import FILLS, make
+
+
+def chassis_words(name: str, fill: str = "full", **options: str) -> str:
+    """All text for the open chassis, spaces evened out."""
+    pages = [page for page in sheet(name, fill, **options).pages if page.name.startswith("chassis")]
+    return " ".join(" ".join(words(page) for page in pages).split())
+
+
+CARE = (
+    ("WARNING", "Shock.", "Pull all power cords", "wait as the maker states", "no standby light", "not hot-pluggable"),
+    (
+        "may restart",
+        "One machine out at a time",
+        "anti-tip feet",
+        "site's rule",
+        "Liquid-cooled:",
+        "Trained staff only",
+    ),
+    ("CAUTION", "Sharp edges", "Hot modules and heat sinks", "pinch fingers"),
+    ("NOTICE", "one earthed common point", "with its cords out the chassis is not earthed"),
+    ("by the edges", "match the notch", "latches close by themselves", "Never force", "generation does not fit"),
+    ("its tag and locate light", "Owner agrees, data is saved", "shut down", "a cord may feed a neighbour"),
+    ("Baffle and lid on", "Nothing left inside", "as on the map"),
+    ("Training can take many minutes", "Do not interrupt it", "Log cleared", "Memory test passed"),
+    ("service manual, site rules, local codes and licensed practice go first", "an aid, not a safety label"),
+)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter", "a5"])
+@pytest.mark.parametrize("name", BOARDS)
+def test_every_sheet_carries_the_care(name: str, paper: str) -> None:
+    said = chassis_words(name, "sparse", paper=paper)
+    for line in CARE:
+        for piece in line:
+            assert piece in said, piece
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter", "a5"])
+@pytest.mark.parametrize("fill", FILLS)
+@pytest.mark.parametrize("name", BOARDS)
+def test_page_one_warns_or_says_where_to_read_it_first(name: str, fill: str, paper: str) -> None:
+    page = sheet(name, fill, paper=paper).pages[0]
+    said = " ".join(words(page).split())
+    assert page.name == "chassis"
+    assert "Pull all power cords" in said or "Before you touch anything, read sheet 2: WARNING" in said
+
+
+@pytest.mark.parametrize("fill", FILLS)
+@pytest.mark.parametrize("name", BOARDS)
+def test_page_one_of_a4_warns_itself(name: str, fill: str) -> None:
+    assert "Pull all power cords" in " ".join(words(sheet(name, fill).pages[0]).split())
+
+
+@pytest.mark.parametrize("name", ["marram-4", "skerry-16", "quay-24", "strand-12", "lagoon-32"])
+def test_page_one_alone_is_enough_where_names_are_short(name: str) -> None:
+    page = sheet(name, "full").pages[0]
+    said = " ".join(words(page).split())
+    assert "More on sheet" not in said and "read sheet" not in said
+    for piece in ("tear off: pick list", "Comes off first", "Install", "WARNING", "Before power-on", "First boot"):
+        assert piece in said
+
+
+@pytest.mark.parametrize("name", BOARDS)
+def test_proven_stands_on_the_desk_page_alone(name: str) -> None:
+    for page in sheet(name).pages:
+        assert ("proven" in words(page)) == (page.name == "desk")
+
+
+def test_figures_and_findings_are_on_the_desk_page() -> None:
+    drawn = sheet("skerry-16")
+    desk = " ".join(words(drawn.pages[-1]).split())
+    assert drawn.pages[-1].name == "desk"
+    for piece in (
+        "512 GiB usable, mode independent, capacity-first",
+        "NEAR and FAR",
+        "proven first under this board file and this model",
+        "the board's rate row two-per-channel",
+        "The first 192 GiB over 6 channels, the last 128 GiB over 4 channels.",
+        "All 192 GiB over 6 channels.",
+        "83.3 %",
+        "never a promise",
+        "70 to 85 % of peak",
+        "runs at 2666 MT/s, below its label",
+        "(split-socket)",
+    ):
+        assert piece in desk, piece
+
+
+def test_pick_list_counts_and_names() -> None:
+    page = sheet("skerry-16", "mixed").pages[0]
+    (group,) = groups(page, "pick-list")
+    said = [shape.text for shape in walk(group.children) if isinstance(shape, Text)]
+    assert said[4:] == [
+        *("a", "32GB 2Rx4 PC4-2933Y-R", "12 ×", "every slot of FAR; K1, L1, M1, P1, Q1, R1"),
+        *("b", "16GB 1Rx4 PC4-2933Y-R", "4 ×", "K2, L2, P2, Q2"),
+    ]
+
+
+def test_blanks_are_picked_and_placed() -> None:
+    said = chassis_words("skerry-16", "sparse")
+    facts = gather(board("skerry-16"), make(board("skerry-16"), "sparse"))
+    assert facts.counts[State.BLANK] == 10
+    assert "10 blanks into K2, L1, L2, P1, P2, Q2, R1; U1, W1, Y1." in said
+    assert "10 ×" in said and "10 blanks in place" in said
+
+
+@pytest.mark.parametrize("name", BOARDS)
+def test_access_steps_are_given_in_order(name: str) -> None:
+    said = chassis_words(name)
+    at = [said.index(step) for step in board(name).physical.access]
+    assert at == sorted(at)
+
+
+def test_install_order_is_that_of_the_numbers_on_the_map() -> None:
+    facts = gather(board("skerry-16"), make(board("skerry-16")))
+    assert [(head, [f.slot for f in batch]) for head, batch in facts.steps] == [
+        ("NEAR, first slots", ["K1", "L1", "M1", "P1", "Q1", "R1"]),
+        ("NEAR, second slots", ["K2", "L2", "P2", "Q2"]),
+        ("FAR", ["T1", "U1", "V1", "W1", "X1", "Y1"]),
+    ]
+    drawn = slot_groups(sheet("skerry-16"))
+    assert [drawn[f"slot-{f.slot}"].title.split(",")[0] for _, batch in facts.steps for f in batch] == [
+        f"{f.slot}: step {n}" for n, f in enumerate((f for _, batch in facts.steps for f in batch), 1)
+    ]
+
+
+def test_slots_in_words_name_whole_sockets() -> None:
+    facts = gather(board("skerry-16"), make(board("skerry-16")))
+    assert facts.slots_in_words(board("skerry-16").slots) == "every slot of NEAR and FAR"
+    assert facts.slots_in_words(["K1", "T1", "U1", "V1", "W1", "X1", "Y1"]) == "every slot of FAR; K1"
+    assert facts.slots_in_words(["K1", "T1"]) == "K1; T1"
+
+
+def test_a_socket_named_by_a_number_is_called_a_socket() -> None:
+    assert socket_words("1") == "socket 1" and socket_words("NEAR") == "NEAR"
+
+
+def test_types_that_read_alike_get_their_whole_label() -> None:
+    groyne = board("groyne-24")
+    one = next(m for m in groyne.modules if m.label == "8GB 1Rx4 PC3-14900R")
+    other = next(m for m in groyne.modules if m.label == "8GB 1Rx4 PC3L-12800R")
+    content = dict.fromkeys(groyne.slots) | {"11-fore": one, "21-fore": other, "11-aft": one, "21-aft": other}
+    facts = gather(groyne, make(groyne, slots=tuple(content.items())))
+    assert facts.slots["11-fore"].words == "8GB 1Rx4 PC3-14900R"
+    assert facts.slots["21-fore"].words == "8GB 1Rx4 PC3L-12800R"
+    same = gather(groyne, make(groyne, slots=tuple((content | {"21-fore": one, "21-aft": one}).items())))
+    assert same.slots["11-fore"].words == "8GB 1Rx4"
+
+
+def test_hold_slots_are_no_step_and_no_memory() -> None:
+    facts = gather(board("skerry-16"), make(board("skerry-16"), "hold"))
+    held = facts.placement.hold
+    assert held and all(facts.slots[slot].state is State.HOLD and not facts.slots[slot].step for slot in held)
+    said = chassis_words("skerry-16", "hold")
+    assert said.count("HOLD – do not touch") == len(held)
+    assert "HOLD, do not touch" in said
+    full = make(board("skerry-16"))
+    on_hold = gather(board("skerry-16"), replace(full, hold=("K1",)))
+    assert on_hold.usable_gib == gather(board("skerry-16"), full).usable_gib - 32
+    assert "K1" not in on_hold.order
+
+
+def test_dead_slots_and_absent_sockets() -> None:
+    drawn = sheet("skerry-16", "one-socket")
+    assert {g.look for g in groups(drawn.pages[0], "socket")} == {"socket fitted", "socket absent"}
+    dead = [slot for slot, group in slot_groups(drawn).items() if group.look == "slot dead"]
+    assert len(dead) == 6
+    assert words(drawn.pages[0]).count("no processor") == 6 + 1  # each slot, and the legend
+
+
+def test_a_drafted_board_shouts_on_every_page_of_slots() -> None:
+    for page in sheet("firth-96").pages:
+        if page.name == "chassis" or page.name.startswith("sockets"):
+            assert "DRAFTED BOARD FILE" in words(page)
+        assert "DRAFTED, not checked" in words(page)
+    assert "DRAFTED" not in words(sheet("skerry-16").pages[0])
+    assert "read from a manual" in words(sheet("skerry-16").pages[0])
+    assert "seen running" in words(sheet("marram-4").pages[0])
+
+
+def test_title_block_prints_what_is_given_and_leaves_lines_for_the_rest() -> None:
+    given = {"title": "Upgrade of the mail host", "tag": "R12-U07", "date": "25 Nov", "code": "ABCD-EFGH"}
+    page = sheet("skerry-16", "full", **given).pages[0]
+    assert all(value in words(page) for value in given.values())
+    empty = sheet("skerry-16").pages[0]
+
+    def lines(drawn: Page) -> int:
+        return sum(isinstance(s, Line) and s.look == "write" for s in walk(drawn.shapes))
+
+    assert lines(page) == 2 and lines(empty) == 6  # the two to sign on, and one for each that is not given
+
+
+def test_a_long_code_is_never_cut() -> None:
+    code = "-".join(["9ZKA"] * 17)
+    for paper in ("a4", "a5"):
+        said = "".join(words(sheet("firth-96", "full", paper=paper, code=code).pages[0]).split())
+        assert code in said
+
+
+def test_the_qr_symbol_is_drawn_module_by_module() -> None:
+    matrix = tuple(tuple((row * column) % 3 == 0 for column in range(25)) for row in range(25))
+    page = compose(board("marram-4"), make(board("marram-4")), code="X", matrix=matrix).pages[0]
+    (block,) = groups(page, "title-block")
+    dark = [s for s in walk(block.children) if isinstance(s, Rect) and s.look == "ink"]
+    side = dark[0].height
+    assert 0.4 <= side <= 1.0
+    assert round(sum(rect.width for rect in dark) / side) == sum(map(sum, matrix))
+
+
+@pytest.mark.parametrize(("mode", "words_of_it"), [(Mode.MIRRORED, "mode mirrored"), (Mode.SPARING, "mode sparing")])
+def test_other_modes_say_what_the_machine_shows_until_they_are_set(mode: Mode, words_of_it: str) -> None:
+    placed = make(board("saltern-24"), "full", mode=mode)
+    facts = gather(board("saltern-24"), placed)
+    assert facts.usable_gib < facts.capacity_gib == 768
+    drawn = compose(board("saltern-24"), placed)
+    said = " ".join(" ".join(words(page) for page in drawn.pages).split())
+    assert words_of_it in said
+    assert "Set the mode in firmware; until then the machine shows 768 GiB." in said
+
+
+def test_a_board_without_weight_and_without_access_steps() -> None:
+    bare = board("skerry-16")
+    bare = replace(bare, physical=replace(bare.physical, weight_kg=None, access=(), landmarks=(), to_scale=False))
+    said = " ".join(words(compose(bare, make(bare)).pages[0]).split())
+    assert "Weigh it or ask." in said
+    assert "see the service manual" in said
+    assert "Schematic: places were not measured." in said and "Go by the slot names." in said
+
+
+def test_a_placement_that_cannot_run_is_drawn_without_figures() -> None:
+    strand = board("strand-12")
+    empty = make(strand, slots=tuple(dict.fromkeys(strand.slots).items()))
+    drawn = compose(strand, empty)
+    assert "No figures" in words(drawn.pages[-1])
+    assert "Does not obey the board:" in " ".join(words(page) for page in drawn.pages)
+
+
+def test_the_placement_of_another_board_is_refused() -> None:
+    with pytest.raises(ValueError, match="skerry-16"):
+        compose(board("strand-12"), make(board("skerry-16")))
+
+
+def test_a_socket_that_no_page_shows_is_refused_in_words() -> None:
+    wide = board("skerry-16")
+    many = tuple(f"S{n:03}" for n in range(120))
+    place = wide.physical.slots[0]
+    slots = tuple(replace(place, slot=name, box=replace(place.box, x_mm=10.0 + 9.0 * n)) for n, name in enumerate(many))
+    socket = wide.sockets[0]
+    controller = socket.controllers[0]
+    channels = tuple(
+        replace(controller.channels[0], id=f"C{n}", slots=many[4 * n : 4 * n + 4]) for n in range(len(many) // 4)
+    )
+    socket = replace(socket, controllers=(replace(controller, channels=channels),))
+    physical = replace(wide.physical, slots=slots, sockets=wide.physical.sockets[:1])
+    wide = replace(wide, sockets=(socket,), physical=physical, rules=(), code_order=many)
+    placed = make(board("skerry-16"), slots=tuple(dict.fromkeys(many).items()), fitted=(socket.id,))
+    with pytest.raises(InputError, match="too much for a5"):
+        compose(wide, placed, paper="a5")
+
+
+def test_drawing_32_slots_takes_little_time() -> None:
+    lagoon = load_board("lagoon-32")
+    placed = make(lagoon)
+    best = 9.0
+    for _ in range(5):
+        start = time.process_time()
+        for page in compose(lagoon, placed).pages:
+            render_svg(page)
+        best = min(best, time.process_time() - start)
+    assert best < 0.060
+
+
+def imports(path: Path) -> set[str]:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    found = {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+    return found | {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
+
+
+def test_the_sheet_knows_no_search_and_the_writer_no_memory() -> None:
+    folder = Path(dimmplan.sheet.__file__).parent
+    for path in sorted(folder.glob("*.py")):
+        assert not any(
+            name.startswith(("dimmplan.solve", "dimmplan.output", "dimmplan.cli", "svgwrite", "cairo"))
+            for name in imports(path)
+        ), path.name
+    writer = imports(Path(dimmplan.output.svg.__file__))
+    assert {name for name in writer if name.startswith("dimmplan")} == {"dimmplan.sheet.shapes"}
