@@ -33,6 +33,14 @@ def draw(
     board_file: Annotated[
         Path | None, typer.Option(help="The board's file, where it is not a shipped one.", metavar="FILE")
     ] = None,
+    origin: Annotated[
+        str | None,
+        typer.Option(
+            "--from", help="A machine's inventory: draws the change sheet from it to the plan.", metavar="INVENTORY"
+        ),
+    ] = None,
+    slots: options.Slots = None,
+    data_saved: options.DataSaved = None,
     page: Annotated[str | None, typer.Option(help="One page only: its number, or chassis.", metavar="N")] = None,
     paper: options.Paper = "a4",
     ink: options.Ink = "colour",
@@ -59,9 +67,12 @@ def draw(
             )
         )
     board, placement = read_placement(plan, board_file)
-    files = sheet_files(
-        board, placement, output, paper=paper, ink=ink, front=front, title=title, tag=tag, date=date, page=page
-    )
+    sheet: dict[str, Any] = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
+    if origin is not None:
+        from dimmplan.cli.machine import change_from
+
+        placement, sheet["change"] = change_from(origin, board, placement, slots, data_saved or [])
+    files = sheet_files(board, placement, output, page=page, **sheet)
     write_files(files, force=force)
     if as_json:
         from dimmplan.output.record import to_json

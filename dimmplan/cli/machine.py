@@ -16,16 +16,13 @@ if TYPE_CHECKING:
     from dimmplan.inventory.match import Matching
     from dimmplan.model.board import Board
     from dimmplan.model.found import Found
+    from dimmplan.model.move import Change
     from dimmplan.model.placement import Placement
 
 FOLLOW_SECONDS = 0.3
 
 Inventory = Annotated[
     str, typer.Argument(help="A file or folder of any known form, or this-machine.", metavar="INVENTORY")
-]
-Slots = Annotated[Path | None, typer.Option(help="Mapping file with answers about locators.", metavar="MAPPING")]
-DataSaved = Annotated[
-    list[str] | None, typer.Option(help="A slot on hold whose data is saved; again for more.", metavar="SLOT")
 ]
 BoardFile = Annotated[Path | None, typer.Option(help="The board's file, where it is not shipped.", metavar="FILE")]
 
@@ -61,11 +58,11 @@ def audit(
     ] = None,
     board: Annotated[str | None, typer.Option(help="Only a board: its rules are judged.", metavar="BOARD")] = None,
     board_file: BoardFile = None,
-    slots: Slots = None,
+    slots: options.Slots = None,
     save_slots: Annotated[
         Path | None, typer.Option(help="Write the mapping, open questions included.", metavar="FILE")
     ] = None,
-    data_saved: DataSaved = None,
+    data_saved: options.DataSaved = None,
     follow: Annotated[
         bool, typer.Option("--follow", help="Audit again whenever the inventory grows, until stopped.")
     ] = False,
@@ -153,19 +150,47 @@ def moves(
     inventory: Inventory,
     to: Annotated[str, typer.Option("--to", help="The plan: a file, - or a plan code.", metavar="PLAN_OR_CODE")],
     board_file: BoardFile = None,
-    slots: Slots = None,
-    data_saved: DataSaved = None,
+    slots: options.Slots = None,
+    data_saved: options.DataSaved = None,
     as_json: options.Json = False,
 ) -> None:
     """Say what to keep, pull, move and insert, in order, to get from a machine to a plan; and what is left over."""
     from dimmplan.cli.plans import read_placement
-    from dimmplan.moves import plan_moves
     from dimmplan.output.machine import moves_record, moves_text
     from dimmplan.output.record import to_json
 
     board, placement = read_placement(to, board_file)
-    result, _, _ = _audited(inventory, board, placement, slots, data_saved or [])
-    change = plan_moves(board, result.content, placement, untouchable=result.untouchable)
+    change = _change(inventory, board, placement, slots, data_saved or [])[0]
     typer.echo(to_json(moves_record(change)) if as_json else moves_text(change), nl=False)
     if change.blocked:
         raise typer.Exit(1)
+
+
+def _change(
+    inventory: str, board: Board, placement: Placement, slots: Path | None, data_saved: list[str]
+) -> tuple[Change, tuple[str, ...]]:
+    """The change from an inventory to a plan, and the slots that nobody may touch."""
+    from dimmplan.moves import plan_moves
+
+    result, _, _ = _audited(inventory, board, placement, slots, data_saved)
+    change = plan_moves(board, result.content, placement, untouchable=result.untouchable)
+    return change, result.untouchable
+
+
+def change_from(
+    inventory: str, board: Board, placement: Placement, slots: Path | None, data_saved: list[str]
+) -> tuple[Placement, Change]:
+    """The plan with its held slots, and the change to it. Raises ``RefusedError`` where it cannot be done."""
+    from dataclasses import replace
+
+    from dimmplan.errors import Cause, RefusedError
+
+    change, untouchable = _change(inventory, board, placement, slots, data_saved)
+    if change.blocked:
+        text = (
+            f"{', '.join(change.blocked)} would have to change and may not be touched: nobody can tell what they hold, "
+            "or their data is not said to be saved."
+        )
+        raise RefusedError([Cause(rule="hold", text=text)])
+    held = set(untouchable) | set(placement.hold)
+    return replace(placement, hold=tuple(slot for slot in board.slots if slot in held)), change

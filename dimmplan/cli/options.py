@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -15,3 +16,7 @@ Front = Annotated[str, typer.Option(help="Where the front edge is drawn: down or
 Title = Annotated[str | None, typer.Option(help="Title of the sheet.", metavar="TEXT")]
 Tag = Annotated[str | None, typer.Option(help="Tag of the machine.", metavar="TEXT")]
 Date = Annotated[str | None, typer.Option(help="Date as it is to stand on the sheet.", metavar="TEXT")]
+Slots = Annotated[Path | None, typer.Option(help="Mapping file with answers about locators.", metavar="MAPPING")]
+DataSaved = Annotated[
+    list[str] | None, typer.Option(help="A slot on hold whose data is saved; again for more.", metavar="SLOT")
+]

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 from dimmplan.model.board import Board
+from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.sheet.blocks import Block
+from dimmplan.sheet.change import ChangeFacts
 from dimmplan.sheet.chassis import (
     KEEPS,
     MOST_ON_ONE_MAP,
@@ -52,15 +54,19 @@ def compose(
     date: str | None = None,
     code: str | None = None,
     matrix: tuple[tuple[bool, ...], ...] | None = None,
+    change: Change | None = None,
 ) -> Sheet:
     """The sheet of a placement: page one for the chassis, further pages where print needs them, the desk last.
 
     ``title``, ``tag`` and ``date`` are printed as given, with lines to write on where they are ``None``; so is
     ``code``, the plan code, with ``matrix``, its QR symbol as rows of dark and light without the quiet zone. Equal
-    arguments give equal sheets. Raises ``ValueError`` where the placement is for another board, ``InputError`` where
+    arguments give equal sheets. With a ``change`` to the placement it is a change sheet: what stays, comes out and goes
+    in is marked on the same map. Raises ``ValueError`` where the placement is for another board, ``InputError`` where
     a socket has more slots than the paper can show in letters that can be read.
     """
     facts = gather(board, placement)
+    if change is not None:
+        facts = ChangeFacts(**{each.name: getattr(facts, each.name) for each in fields(facts)}, change=change)
     job = Job(facts, paper, front, Given(title=title, tag=tag, date=date, code=code, matrix=matrix))
     planned = _plan(job)
     css = stylesheet(ink)

@@ -29,6 +29,8 @@ class State(StrEnum):
     BLANK = "blank"
     DEAD = "dead"
     HOLD = "hold"
+    PULL = "pull"
+    """On a change sheet: what sits there comes out, and nothing goes in."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -112,6 +114,7 @@ class Facts:
             State.BLANK: "BLANK",
             State.DEAD: "no processor",
             State.HOLD: "HOLD – do not touch",
+            State.PULL: "",
         }[state]
         channel = self.board.channel_of[slot]
         said = f"step {step}, {module.label}, type {self.placement.keys[module]}" if filled and module else words
@@ -187,6 +190,21 @@ class Facts:
     def _batch(self, slot: str) -> tuple[str, int]:
         channel = self.board.channel_of[slot]
         return channel.socket, channel.slots.index(slot)
+
+    @property
+    def doing(self) -> str:
+        """What the steps are steps of."""
+        return "Install"
+
+    @cached_property
+    def picked(self) -> tuple[TypeFact, ...]:
+        """What to fetch."""
+        return self.types
+
+    @cached_property
+    def left_over(self) -> tuple[tuple[str, int], ...]:
+        """Labels and numbers of modules that a change leaves over; none where everything is new."""
+        return ()
 
     @cached_property
     def expected(self) -> str:

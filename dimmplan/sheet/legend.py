@@ -25,8 +25,9 @@ def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: flo
         if count:
             items.append((_SAMPLE_MM, f"{kind.label}: {count}", _type_sample(kind.key)))
     if any(fact.step for fact in shown):
-        items.append((5.4, "order of installing", _step_sample()))
+        items.append((5.4, "order of installing" if facts.doing == "Install" else "order of doing", _step_sample()))
     words = {
+        State.PULL: "take out",
         State.EMPTY: "stays empty",
         State.BLANK: "empty, takes a blank",
         State.DEAD: "no processor",
@@ -60,6 +61,7 @@ def bar_legend(facts: Facts, cap_mm: float, width_mm: float) -> Block:
         "stays empty": (count[State.EMPTY], False),
         "empty, takes a blank": (count[State.BLANK], False),
         "hold: do not touch": (count[State.HOLD], True),
+        "take out": (count[State.PULL], True),
     }
     if count[State.DEAD]:
         items.append((2.0, f"no processor: {count[State.DEAD]}", bar("bar-dead")))

@@ -187,4 +187,4 @@ class MapNeeds:
 def socket_filled(board: Board, facts: Facts, socket_id: str) -> tuple[int, int]:
     """Filled and all slots of a socket."""
     slots = board.socket(socket_id).slots
-    return sum(bool(facts.slots[slot].step) for slot in slots), len(slots)
+    return sum(facts.slots[slot].state is State.FILLED for slot in slots), len(slots)

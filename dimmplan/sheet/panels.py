@@ -79,7 +79,7 @@ def install(
     per_row = max(1, int((width_mm - lead + 2.0) / cells.wide))
     blocks = [_batch(head, batch, cells, lead=lead, per_row=per_row, width_mm=width_mm) for head, batch in steps]
     blocks += _last_steps(facts, cap_mm, width_mm) if last else []
-    return headed("Install, in this order", stacked(blocks, 0.5), cap_mm)
+    return headed(f"{facts.doing}, in this order", stacked(blocks, 0.5), cap_mm)
 
 
 def install_short(facts: Facts, cap_mm: float, width_mm: float, *, sheets: str = "") -> Block:
@@ -112,7 +112,7 @@ def install_short(facts: Facts, cap_mm: float, width_mm: float, *, sheets: str =
     blocks: list[Block] = [Block(width_mm, len(rows) * row_mm - 0.4, draw)] if items else []
     blocks = [*blocks, *_last_steps(facts, cap_mm, width_mm)]
     where = "on the map" if not sheets else f"on sheets {sheets}"
-    return headed(f"Install in the order of the numbers {where}", stacked(blocks, 0.5), cap_mm)
+    return headed(f"{facts.doing} in the order of the numbers {where}", stacked(blocks, 0.5), cap_mm)
 
 
 def _batch(
@@ -172,7 +172,8 @@ def elsewhere(later: Sequence[str], cap_mm: float, width_mm: float) -> Block:
 
 def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     """What to fetch: box to tick, key, label, count, slots; blanks last."""
-    rows = [["", kind.key, kind.label, f"{kind.count} ×", kind.slots] for kind in facts.types]
+    rows = [["", kind.key, kind.label, f"{kind.count} ×", kind.slots] for kind in facts.picked]
+    rows += [["", "", label_of, f"{count} ×", "left over: keep them safe"] for label_of, count in facts.left_over]
     if facts.blanks:
         rows.append(["", "", "blank for a slot", f"{len(facts.blanks)} ×", "cross-hatched on the map"])
     columns = [

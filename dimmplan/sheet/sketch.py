@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dimmplan.explain import counted, listed
 from dimmplan.model.board import Physical
 from dimmplan.sheet.blocks import label
-from dimmplan.sheet.facts import Facts, clean, gib_words, socket_words
+from dimmplan.sheet.facts import Facts, State, clean, gib_words, socket_words
 from dimmplan.sheet.measure import fitted, widest, width
 from dimmplan.sheet.shapes import Anchor, Group, Polygon, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
@@ -83,7 +83,9 @@ def machine_words(facts: Facts, machine: str) -> tuple[str, str]:
 def part_words(facts: Facts, sockets: Sequence[str]) -> tuple[str, str]:
     """The board and some of its sockets, and how many modules go there."""
     named = listed([socket_words(socket) for socket in sockets])
-    count = sum(bool(facts.slots[slot].step) for socket in sockets for slot in facts.board.socket(socket).slots)
+    count = sum(
+        facts.slots[slot].state is State.FILLED for socket in sockets for slot in facts.board.socket(socket).slots
+    )
     return f"{clean(facts.board.title.split(',')[0])}: {named}", counted(count, "module")
 
 

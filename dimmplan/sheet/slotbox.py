@@ -215,6 +215,8 @@ def _end(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -> 
         return pattern_block(placing, max(lines.pattern, style.pattern_at(fact)), fact.key, style.key_mm)
     shapes: list[Shape] = []
     wide = placing.wide
+    if fact.state is State.PULL:
+        return _out_arrows(placing, style)
     if fact.state is State.DEAD:
         shapes += _crossed_out(placing, 0.0, wide)
         if not fact.needs_blank:
@@ -224,6 +226,16 @@ def _end(fact: SlotFact, placing: Placing, style: SlotStyle, lines: Columns) -> 
         shapes.append(placing.strokes(at, 0, _blank_lines(round(style.end_mm, 3), round(wide, 3)), "thin"))
         shapes.append(placing.rect((at, 0), (style.end_mm, wide), "thin"))
     return shapes
+
+
+def _out_arrows(placing: Placing, style: SlotStyle) -> list[Shape]:
+    """Two arrow heads that point out of the slot."""
+    wide, start = placing.wide, placing.length - style.end_mm
+    deep = min(2.2, style.end_mm / 3)
+    lines: list[Segment] = []
+    for begin in (start + 0.6, start + 0.9 + deep):
+        lines += [(begin, 0.9, begin + deep, wide / 2), (begin, wide - 0.9, begin + deep, wide / 2)]
+    return [placing.strokes(0, 0, lines, "heavy")]
 
 
 @lru_cache(maxsize=64)

@@ -125,6 +125,7 @@ def stylesheet(ink: Ink) -> str:
         ".cpu": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THICK}",
         ".cpu-absent": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:2 1",
         ".slot-empty": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:1.2 0.8",
+        ".slot-pull": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THICK};stroke-dasharray:2.4 1.2",
         ".slot-blank": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN}",
         ".slot-dead": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN}",
         ".slot-hold": f"fill:{use.paper};stroke:{use.ink};stroke-width:{DOUBLE}",

@@ -1,0 +1,120 @@
+"""What a change sheet has to tell: the same map, with what stays, what is taken out, and what goes where.
+
+Everything that leaves a slot comes before anything that goes into one, and each act has its number.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import groupby
+
+from dimmplan.explain import counted
+from dimmplan.model.finding import Finding
+from dimmplan.model.module import Module
+from dimmplan.model.move import Change, Move
+from dimmplan.sheet.facts import Facts, SlotFact, State, TypeFact, clean, socket_words
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChangeFacts(Facts):
+    """Facts of a placement that a machine is changed to."""
+
+    change: Change
+
+    @cached_property
+    def outs(self) -> dict[str, Move]:
+        """Slots that are emptied first, in board order."""
+        leaving = {move.source: move for move in self.change.moves if move.kind in ("pull", "move")}
+        return {slot: leaving[slot] for slot in self.board.slots if slot in leaving}
+
+    @cached_property
+    def ins(self) -> dict[str, Move]:
+        """Slots that something goes into, in the order of doing it."""
+        return {move.target: move for move in self.change.moves if move.kind in ("move", "insert") and move.target}
+
+    @cached_property
+    def out_steps(self) -> dict[str, int]:
+        """Number of each taking out."""
+        return {slot: number for number, slot in enumerate(self.outs, 1)}
+
+    @cached_property
+    def in_steps(self) -> dict[str, int]:
+        """Number of each putting in; counted on from the takings out."""
+        return {slot: number for number, slot in enumerate(self.ins, 1 + len(self.outs))}
+
+    @property
+    def doing(self) -> str:
+        """What the steps are steps of."""
+        return "Change"
+
+    def _slot(self, slot: str, module: Module | None, step: int) -> SlotFact:
+        fact = super()._slot(slot, module, step)
+        if fact.state is State.HOLD:
+            return fact
+        out, into = self.outs.get(slot), self.ins.get(slot)
+        if out is not None and into is None:
+            return self._emptied(fact, out)
+        if fact.state is not State.FILLED:
+            return fact
+        if into is None:
+            return replace(fact, step=0, words=f"keep {fact.words}", hover=f"{fact.hover}. Stays")
+        number = self.in_steps[slot]
+        words = fact.words if into.source is None else f"{fact.words} from {clean(into.source, most=80)}"
+        if out is not None:
+            words = f"OUT {self.out_steps[slot]}, IN {fact.words}"
+        return replace(fact, step=number, words=words, hover=f"{fact.hover}. Step {number}: {_act(into)}")
+
+    def _emptied(self, fact: SlotFact, out: Move) -> SlotFact:
+        number = self.out_steps[fact.slot]
+        short = clean(out.module.label.split(" PC")[0])
+        words = f"OUT {short}" if out.target is None else f"OUT, to {clean(out.target, most=80)}"
+        hover = clean(f"{fact.slot}: step {number}, {_act(out)}")
+        return replace(fact, state=State.PULL, step=number, words=words, hover=hover)
+
+    @cached_property
+    def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
+        """The change in batches: what comes out, then what goes in, socket by socket."""
+        found = []
+        for socket, slots in groupby(self.outs, key=lambda slot: self.board.channel_of[slot].socket):
+            outs = tuple(replace(self.slots[slot], step=self.out_steps[slot], key="") for slot in slots)
+            found.append((f"take out: {socket_words(socket)}", outs))
+        for (socket, depth), slots in groupby(self.ins, key=self._batch):
+            which = ("first", "second", "third", "fourth")[depth]
+            facts = tuple(self.slots[slot] for slot in slots)
+            found.append((f"put in: {socket_words(socket)}, {which} slots", facts))
+        return tuple(found)
+
+    @cached_property
+    def picked(self) -> tuple[TypeFact, ...]:
+        """What to fetch from the shelf."""
+        fetched = [slot for slot, move in self.ins.items() if move.kind == "insert"]
+        found = []
+        for kind in self.types:
+            held = [slot for slot in fetched if self.slots[slot].key == kind.key]
+            if held:
+                found.append(replace(kind, count=len(held), slots=self.slots_in_words(held)))
+        return tuple(found)
+
+    @cached_property
+    def left_over(self) -> tuple[tuple[str, int], ...]:
+        """Labels and numbers of modules that the change leaves over."""
+        return tuple((clean(left.module.label), left.count) for left in self.change.stranded)
+
+    @cached_property
+    def chassis_findings(self) -> tuple[Finding, ...]:
+        """What the sheet is for goes before what must be known."""
+        stays = sum(move.kind == "keep" for move in self.change.moves)
+        acts = f"{counted(len(self.outs), 'module')} out, {counted(len(self.ins), 'module')} in, {stays} stay"
+        text = f"This is a change sheet: {acts}. What comes out comes out before anything goes in."
+        first = Finding(rule="change", severity="note", where=(), text=text, source="MODEL")
+        return (first, *super().chassis_findings)
+
+
+def _act(move: Move) -> str:
+    """One act in words."""
+    if move.kind == "pull":
+        return f"take out {move.module.label}"
+    if move.kind == "move":
+        return f"move {move.module.label} from {move.source} to {move.target}"
+    return f"insert {move.module.label}"
