@@ -1,0 +1,97 @@
+"""PNG and PDF, read back by tools that are not the writer's."""
+
+from __future__ import annotations
+
+import builtins
+import re
+import subprocess
+import zlib
+from pathlib import Path
+
+import pytest
+
+from dimmplan.cli.draw import sheet_files
+from dimmplan.cli.run import run
+from dimmplan.errors import InputError
+from dimmplan.output import raster
+from dimmplan.plancode import encode
+from tests.machine.support import planned
+
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0)}
+BOARD, PLAN = planned("skerry-16", "512GiB", modules=["32GiB"])
+
+
+def drawn(tmp_path: Path, name: str, **options) -> Path:
+    options = {"paper": "a4", "ink": "colour", "front": "down", "title": None, "tag": None, "date": None} | options
+    for path, content in sheet_files(BOARD, PLAN, tmp_path / name, **options).items():
+        path.write_bytes(content)
+    return tmp_path / name
+
+
+def test_png_has_300_dots_per_inch_and_the_size_of_the_paper(tmp_path: Path) -> None:
+    png = drawn(tmp_path, "x.png").read_bytes()
+    assert png[:8] == b"\x89PNG\r\n\x1a\n"
+    wide, high = (int.from_bytes(png[at : at + 4], "big") for at in (16, 20))
+    assert (wide / 300 * 25.4, high / 300 * 25.4) == pytest.approx(PAPERS["a4"], abs=0.1)
+    at = png.index(b"pHYs")
+    dots, unit = int.from_bytes(png[at + 4 : at + 8], "big"), png[at + 12]
+    assert (dots, unit) == (11811, 1)
+    assert zlib.crc32(png[at : at + 13]) == int.from_bytes(png[at + 13 : at + 17], "big")
+
+
+@pytest.mark.system_tool("pdfinfo")
+@pytest.mark.parametrize("paper", PAPERS)
+def test_pdf_holds_all_pages_at_the_exact_size(tmp_path: Path, paper: str) -> None:
+    path = drawn(tmp_path, "x.pdf", paper=paper)
+    said = subprocess.run(["pdfinfo", "-l", "99", path], capture_output=True, text=True, check=True).stdout
+    count = int(re.search(r"Pages:\s+(\d+)", said)[1])
+    assert count == len(sheet_files(BOARD, PLAN, tmp_path / "x.svg", paper=paper))
+    sizes = re.findall(r"Page\s+\d+ size:\s+([\d.]+) x ([\d.]+) pts", said)
+    assert len(sizes) == count
+    for size in sizes:
+        mm = sorted(float(points) / 72 * 25.4 for points in size)
+        assert mm == pytest.approx(sorted(PAPERS[paper]), abs=0.1)
+
+
+@pytest.mark.system_tool("pdftotext")
+def test_every_slot_name_is_a_word_of_the_pdf(tmp_path: Path) -> None:
+    path = drawn(tmp_path, "x.pdf")
+    text = subprocess.run(["pdftotext", "-l", "1", path, "-"], capture_output=True, text=True, check=True).stdout
+    assert set(BOARD.slots) <= set(text.split())
+
+
+def test_pdf_has_the_same_bytes_each_time(tmp_path: Path) -> None:
+    assert drawn(tmp_path, "x.pdf").read_bytes() == drawn(tmp_path, "y.pdf").read_bytes()
+
+
+@pytest.mark.parametrize("ink", ["colour", "mono"])
+def test_the_code_is_read_from_a_grey_200_dpi_picture_turned_by_3_degrees(tmp_path: Path, ink: str) -> None:
+    """By a reader that is not the writer's."""
+    zxingcpp = pytest.importorskip("zxingcpp")
+    image = pytest.importorskip("PIL.Image")
+    picture = image.open(drawn(tmp_path, "x.png", ink=ink)).convert("L")
+    picture = picture.resize((picture.width * 2 // 3, picture.height * 2 // 3)).rotate(3, expand=True, fillcolor=255)
+    read = [symbol.text for symbol in zxingcpp.read_barcodes(picture)]
+    assert read == [encode(BOARD, PLAN)]
+
+
+def test_without_libcairo_png_says_what_to_install_and_svg_still_works(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    real = builtins.__import__
+
+    def without(name, *rest, **more):
+        if name.startswith("cairo"):
+            raise OSError("no library called cairo was found")
+        return real(name, *rest, **more)
+
+    monkeypatch.setattr(builtins, "__import__", without)
+    with pytest.raises(InputError, match="libcairo2"):
+        raster.png_bytes("<svg/>")
+    plan = tmp_path / "plan.json"
+    assert run(["plan", "skerry-16", "--capacity", "384GiB", "--json"]) == 0
+    plan.write_text(capsys.readouterr().out)
+    assert run(["draw", str(plan), "-o", str(tmp_path / "x.png")]) == 2
+    error = capsys.readouterr().err
+    assert error.count("\n") == 1 and "apt install libcairo2" in error
+    assert run(["draw", str(plan), "-o", str(tmp_path / "x.svg")]) == 0
