@@ -16,6 +16,7 @@ from dimmplan.sheet.style import contrast_pairs
 from tests.sheet.inkcheck import check
 from tests.sheet.pages import BOARDS, sheet, texts
 from tests.sheet.placements import FILLS
+from tests.sheet.test_change import change_sheet
 from tests.sheet.test_ink import LONG
 from tests.sheet.test_print import contrast
 
@@ -31,8 +32,11 @@ def main() -> int:
     boards = (asked.board,) if asked.board else BOARDS
     inks, ways = (("colour",), ("down",)) if asked.quick else (INKS, WAYS)
     faults = 0
-    for name, paper, ink, way, fill, given in itertools.product(boards, PAPERS, inks, ways, FILLS, ({}, LONG)):
-        pages = sheet(name, fill, paper=paper, ink=ink, front=way, **given).pages
+    for name, paper, ink, way, fill, given in itertools.product(
+        boards, PAPERS, inks, ways, (*FILLS, "change"), ({}, LONG)
+    ):
+        options = {"paper": paper, "ink": ink, "front": way, **given}
+        pages = (change_sheet(name, **options)[0] if fill == "change" else sheet(name, fill, **options)).pages
         found = [check(render_svg(page), dpi=110) for page in pages]
         touches = sum(ink_found.on_text + ink_found.on_line + ink_found.in_margin for ink_found in found)
         smallest = min(cap_height(text.size) for page in pages for text in texts(page))
