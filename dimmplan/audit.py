@@ -53,7 +53,9 @@ class SlotAnswer:
 class Suspect:
     """The fault that a person would look for first."""
 
-    fault: Literal["not-seated", "swapped", "wrong-module", "extra", "channel", "socket", "slow", "cannot-tell"]
+    fault: Literal[
+        "not-seated", "missing", "swapped", "wrong-module", "extra", "channel", "socket", "slow", "cannot-tell"
+    ]
     slots: tuple[str, ...]
     found: str = ""
     expected: str = ""
@@ -341,6 +343,10 @@ def _suspect(
     return Suspect(fault="cannot-tell", slots=tuple(unsure)) if unsure else None
 
 
+MOST_LOOSE = 2
+"""More missing modules than this are not taken for badly seated ones."""
+
+
 def _about_empty(board: Board, empty: Sequence[SlotAnswer], planned: Placement | None) -> Suspect:
     """Missing modules: a whole socket, a whole channel, or one that is not seated."""
     missing = {answer.slot for answer in empty}
@@ -354,6 +360,8 @@ def _about_empty(board: Board, empty: Sequence[SlotAnswer], planned: Placement |
         if len(planned_here) > 1 and planned_here <= missing:
             return Suspect(fault="channel", slots=tuple(s for s in channel.slots if s in missing), found=channel.name)
     first = empty[0]
+    if len(empty) > MOST_LOOSE:
+        return Suspect(fault="missing", slots=tuple(answer.slot for answer in empty), found=str(len(empty)))
     return Suspect(fault="not-seated", slots=(first.slot,), expected=first.differences[0].planned)
 
 

@@ -83,6 +83,11 @@ def test_all_modules_of_a_socket_missing_points_at_the_processor() -> None:
     assert result.suspect is not None and (result.suspect.fault, result.suspect.found) == ("socket", "FAR")
 
 
+def test_many_missing_modules_are_no_matter_of_seating() -> None:
+    result = audited(found_of(CONTENT | dict.fromkeys(["K1", "L1", "P1"])))
+    assert result.suspect is not None and (result.suspect.fault, result.suspect.found) == ("missing", "3")
+
+
 def test_a_swapped_pair_is_told_as_one() -> None:
     mixed = planned("skerry-16", "400GiB")[1]
     twisted = mixed.content | {"K1": mixed.content["K2"], "K2": mixed.content["K1"]}
