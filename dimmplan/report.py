@@ -25,7 +25,7 @@ _DIFFERENCES = {
 _SUSPECTS = {
     "not-seated": "The module in {slots} may not be seated, or the slot does not work: {expected} was planned there. "
     "Reseat it first; then try a module known to be good.",
-    "missing": "{found} modules of the plan are missing ({slots}): the change has not been made yet, or another plan is "
+    "missing": "{found} modules of the plan are missing ({slots}): the change has not been made, or another plan is "
     "meant.",
     "swapped": "The modules in {slots} have changed places.",
     "wrong-module": "{slots} holds a different module: {found} instead of {expected}.",
