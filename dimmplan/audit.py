@@ -19,6 +19,9 @@ from dimmplan.model.found import Found, FoundSlot
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind, Module
 from dimmplan.model.placement import Placement
+from dimmplan.model.request import Mode
+from dimmplan.model.rows import ProcessorOption
+from dimmplan.modes import judge_mode
 from dimmplan.rules import Breach, judge
 
 AnswerKind = Literal["as-planned", "different", "cannot-tell"]
@@ -119,14 +122,16 @@ def audit(
     if planned is not None:
         answers = list(_with_swaps(answers, planned))
     content = {answer.slot: answer.module for answer in answers if answer.known}
-    option_id = planned.processor if planned else None
-    option = board.processor(option_id)
+    option = board.processor(planned.processor if planned else None)
     whole = all(answer.known for answer in answers if board.channel_of[answer.slot].socket in fitted)
-    breaches = judge(board, option, fitted, content) if fitted else ()
+    mode = planned.mode if planned else Mode.INDEPENDENT
+    breaches: tuple[Breach, ...] = ()
+    if fitted:
+        breaches = (*judge(board, option, fitted, content), *judge_mode(board, mode, fitted, content))
     if not whole:
         breaches = tuple(breach for breach in breaches if breach.check in _JUDGED_IN_PART)
-    figures_planned = placement_figures(board, option, planned.fitted, planned.content) if planned else None
-    figures_found = _figures(board, option_id, fitted, content) if whole and fitted else None
+    figures_planned = _figures(board, planned.fitted, planned.content, option=option, mode=mode) if planned else None
+    figures_found = _figures(board, fitted, content, option=option, mode=mode) if whole and fitted else None
     return Audit(
         board=board,
         planned=planned,
@@ -145,10 +150,15 @@ _JUDGED_IN_PART = ("accept", "mix", "rank-limit", "channel-order", "ceiling")
 
 
 def _figures(
-    board: Board, option_id: str | None, fitted: Sequence[str], content: Mapping[str, Module | None]
+    board: Board,
+    fitted: Sequence[str],
+    content: Mapping[str, Module | None],
+    *,
+    option: ProcessorOption | None,
+    mode: Mode,
 ) -> PlacementFigures | None:
     try:
-        return placement_figures(board, board.processor(option_id), fitted, content)
+        return placement_figures(board, option, fitted, content, mode=mode)
     except ValueError:
         return None
 

@@ -112,7 +112,12 @@ def rule_sentence(row: RuleRow) -> str:  # noqa: PLR0911, PLR0912 - one line for
     if isinstance(row, BlanksRow):
         return f"Empty slots{_meant(row.slots)} carry a blank."
     if isinstance(row, MirroringRow):
-        return "Mirroring pairs identical channels and halves the capacity."
+        sizes = row.group_channels if isinstance(row.group_channels, tuple) else (row.group_channels,)
+        groups = listed([str(size) for size in sizes], last="or")
+        counts = f", with {listed([str(n) for n in row.modules], last='or')} modules" if row.modules else ""
+        one = ", one module type only" if row.one_type else ""
+        where = "controller" if row.within == "controller" else "socket"
+        return f"Mirroring takes groups of {groups} identical channels of one {where}{counts}{one}; half is usable."
     if isinstance(row, SparingRow):
         return f"Rank sparing gives up one {row.spare} rank of each filled channel; it needs {row.min_ranks} ranks."
     assert isinstance(row, NoteRow)
@@ -143,8 +148,8 @@ def breach_finding(board: Board, breach: Breach) -> Finding:
     said = rule_sentence(row) if row else f"Allowed: {breach.allowed}."
     if breach.rule == RATE_RULE:
         said = "The board lists no rate for it, so it does not run."
-    where = listed(list(breach.where))
-    text = f"{said} Here: {breach.found} ({where})." if where else f"{said} Here: {breach.found}."
+    where = f" ({listed(list(breach.where))})" if breach.where else ""
+    text = f"{said} Here: {breach.found}{where}; allowed: {breach.allowed}."
     return Finding(
         rule=breach.rule,
         severity=_SEVERITY[breach.severity],

@@ -79,6 +79,21 @@ def value_of(module: Module, field: str) -> Any:
     return getattr(module, field)
 
 
+def said(field: str, value: Any) -> str:
+    """A value of a field, short, in the trade's words."""
+    plain = {
+        "capacity_gib": f"{value} GiB",
+        "device_width": f"x{value}",
+        "ecc_bits": f"{value} ECC bits",
+        "logical_ranks": f"{value} logical ranks",
+        "package_ranks": f"{value} ranks",
+        "rate_mts": f"{value} MT/s",
+        "voltage_mv": f"{value} mV",
+        "die_family": f"{value} dies",
+    }
+    return plain.get(field, str(value))
+
+
 def loads_of(module: Module) -> int:
     """Electrical loads on the channel: an LRDIMM's buffers load like one rank (HUA-2488 p. 32), others by rank."""
     return 1 if module.kind is Kind.LRDIMM else module.package_ranks
@@ -88,7 +103,7 @@ def _accept(row: AcceptRow, module: Module) -> tuple[str, str] | None:
     value = value_of(module, row.field)
     if any(str(value) == str(allowed) for allowed in row.values):
         return None
-    return f"{row.field} {value}", ", ".join(str(allowed) for allowed in row.values)
+    return said(row.field, value), ", ".join(said(row.field, allowed) for allowed in row.values)
 
 
 def _rank_limit(row: RankLimitRow, channel: Channel, load: Load) -> tuple[str, str] | None:
@@ -112,13 +127,16 @@ def _channel_order(row: ChannelOrderRow, channel: Channel, load: Load) -> tuple[
     keys = [tuple(value_of(module, key) for key in row.keys) for module in load if module]
     for first, second in itertools.pairwise(keys):
         if second > first:
-            return f"{second} after {first}", "falling along the fill order"
+            words = [", ".join(said(key, v) for key, v in zip(row.keys, each, strict=True)) for each in (second, first)]
+            return f"{words[0]} after {words[1]}", "falling along the fill order"
     return None
 
 
 def _differing(row: MixRow, modules: Iterable[Module]) -> tuple[str, str] | None:
-    values = sorted({str(value_of(module, row.field)) for module in modules})
-    return (f"{row.field} {' and '.join(values)}", "one of them") if len(values) > 1 else None
+    values = sorted(
+        {value_of(module, row.field) for module in modules}, key=lambda value: (len(str(value)), str(value))
+    )
+    return (" and ".join(said(row.field, value) for value in values), "one of them") if len(values) > 1 else None
 
 
 def _mix_channel(row: MixRow, channel: Channel, load: Load) -> tuple[str, str] | None:
@@ -236,15 +254,15 @@ def all_rows(board: Board, option: ProcessorOption | None) -> list[RuleRow]:
     return [*board.rules, *ceiling_row(option), *implied]
 
 
-def _breach(row: RuleRow, where: Sequence[str], said: tuple[str, str] | None) -> Iterator[Breach]:
-    if said is not None:
+def _breach(row: RuleRow, where: Sequence[str], broken: tuple[str, str] | None) -> Iterator[Breach]:
+    if broken is not None:
         yield Breach(
             rule=row.id,
             severity=row.severity,
             check=row.check,
             where=tuple(where),
-            found=said[0],
-            allowed=said[1],
+            found=broken[0],
+            allowed=broken[1],
             source=row.source,
         )
 

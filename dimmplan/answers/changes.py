@@ -52,10 +52,10 @@ def _capacity_said(change: Change) -> Iterator[Said]:
         yield Said(text=text, rule="capacity", source="MODEL")
 
 
-def change_effects(board: Board, change: Change) -> list[Said]:
+def change_effects(board: Board, change: Change, *, both: bool = False) -> list[Said]:
     """What a change does to rate, regions and sweep, and the rows that it breaks or mends."""
     before, after = change.before_figures, change.after_figures
-    found = effects(board, before, after) if before is not None and after is not None else []
+    found = effects(board, before, after, both=both) if before is not None and after is not None else []
     found += breaches_said(board, change.broken)
     mended = dict.fromkeys((breach.rule, breach.source) for breach in change.mended)
     found += [Said(text=f"No longer breaks {rule}.", rule=rule, source=source) for rule, source in mended]
@@ -85,7 +85,7 @@ def refused_said(case: Case, answer: NextAnswer) -> list[Said]:
     for (label, _), steps in together.items():
         slots = slots_phrase(case.board, [slot for step in steps for slot in step.slots])
         first, *rest = breaches_said(case.board, steps[0].change.after.errors)
-        found.append(Said(text=f"Not {label} at {slots}: {first.text}", rule=first.rule, source=first.source))
+        found.append(Said(text=f"Not {label} at {slots}: {lowered(first.text)}", rule=first.rule, source=first.source))
         found += rest
     return found
 
@@ -113,7 +113,7 @@ def verdict_said(board: Board, change: Change) -> list[Said]:
 def unbroken_effects(board: Board, change: Change) -> list[Said]:
     """What a change does in figures, with advised rows and mended ones; broken error rows are the verdict."""
     broken = {breach.rule for breach in change.after.errors}
-    return [said for said in change_effects(board, change) if said.rule not in broken]
+    return [said for said in change_effects(board, change, both=True) if said.rule not in broken]
 
 
 # -- after a failure -------------------------------------------------------------------------------------------------
@@ -151,6 +151,12 @@ def stays_text(board: Board, found: LeftSet) -> str:
     filled = [slot for slot, module in found.weighed.content.items() if module]
     moved = [f"{move.target} from {move.source}" for move in found.moves.moves if move.kind == "move"]
     return f"Only {slots_phrase(board, filled)} filled" + (f" ({listed(moved)})." if moved else ".")
+
+
+def split_care() -> Said:
+    """What every step of halving asks for."""
+    text = "Between steps power off and pull all cords, and lay the modules that are out aside by their slot names."
+    return Said(text=text, rule="care", source="PRACTICE")
 
 
 def split_text(case: Case, step: SplitStep) -> str:

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from dimmplan.advice import criterion_phrase
 from dimmplan.explain import breach_finding, counted, gb_s, listed, regions_sentence
-from dimmplan.figures import PlacementFigures
+from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.rules import Breach
@@ -65,10 +65,11 @@ def channels_phrase(board: Board, names: Sequence[str]) -> str:
     for channel in board.channels:
         if channel.name in names:
             by_socket.setdefault(channel.socket, []).append(channel.id)
-    whole = [s for s, named in by_socket.items() if len(named) == len(board.socket(s).channels)]
-    parts = [f"every channel of {listed(whole)}"] if whole else []
-    parts += [f"{listed(named)} of {s}" for s, named in by_socket.items() if s not in whole]
-    return "; ".join(parts)
+    alike: dict[str, list[str]] = {}
+    for socket_id, named in by_socket.items():
+        every = len(named) == len(board.socket(socket_id).channels)
+        alike.setdefault("every channel" if every else listed(named), []).append(socket_id)
+    return "; ".join(f"{named} of {listed(sockets)}" for named, sockets in alike.items())
 
 
 def modules_phrase(counts: Iterable[tuple[Module, int]]) -> str:
@@ -176,17 +177,27 @@ def rate_effect(board: Board, before: PlacementFigures, after: PlacementFigures)
 
 
 def region_effects(
-    board: Board, before: PlacementFigures, after: PlacementFigures, *, socket: str | None = None
+    board: Board,
+    before: PlacementFigures,
+    after: PlacementFigures,
+    *,
+    socket: str | None = None,
+    both: bool = False,
 ) -> Iterator[Said]:
-    """How the regions change, socket by socket, equal changes together."""
+    """How the regions change, socket by socket, equal changes together; with ``both``, what they were before too."""
     found: dict[str, list[str]] = {}
     for old, new in zip(before.sockets, after.sockets, strict=True):
         shape = [(region.ways, region.capacity_gib) for region in new.regions]
         if socket in (None, new.socket) and shape != [(region.ways, region.capacity_gib) for region in old.regions]:
-            found.setdefault(regions_sentence(new) if new.regions else "Nothing.", []).append(new.socket)
+            was = f" Before: {lowered(_regions_text(old))}" if both else ""
+            found.setdefault(f"{_regions_text(new)}{was}", []).append(new.socket)
     for text, sockets in found.items():
         said = f"{listed(sockets)}: {lowered(text)}"
         yield Said(text=said, rule=board.interleave.id, source=board.interleave.source)
+
+
+def _regions_text(socket: SocketFigures) -> str:
+    return regions_sentence(socket) if socket.regions else "Nothing."
 
 
 def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[Said]:
@@ -199,10 +210,10 @@ def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[
         yield Said(text=text, rule="system_sweep", source="MODEL")
 
 
-def effects(board: Board, before: PlacementFigures, after: PlacementFigures) -> list[Said]:
-    """Everything that changes in figures: rate, regions, system sweep."""
+def effects(board: Board, before: PlacementFigures, after: PlacementFigures, *, both: bool = False) -> list[Said]:
+    """Everything that changes in figures: rate, regions (with ``both``, those before too), system sweep."""
     return [
         *rate_effect(board, before, after),
-        *region_effects(board, before, after),
+        *region_effects(board, before, after, both=both),
         *sweep_effect(before, after),
     ]

@@ -36,7 +36,7 @@ def reason_title(case: Case, reason: SlotReason) -> str:
         f"{counted(len(shares), 'channel')} of {reason.socket}",
         "needed": "needed for the capacity asked",
         "board-order": "first of places that are worth the same, in board order",
-        "breaks-rule": "a rule wants it so",
+        "breaks-rule": _rule_title(reason),
         "lowers-rate": "empty: one more here would lower the rate",
         "splits-range": "empty: one more here would split the address range",
         "exceeds-request": "empty: the capacity asked is reached",
@@ -48,6 +48,11 @@ def reason_title(case: Case, reason: SlotReason) -> str:
     return titles[reason.kind]
 
 
+def _rule_title(reason: SlotReason) -> str:
+    rule = reason.tried[0].parted.name if reason.tried else ""
+    return f"filled: without it {rule} breaks" if reason.module else f"empty: one more here breaks {rule}"
+
+
 def reason_said(case: Case, reason: SlotReason) -> list[Said]:
     """The sentences of a reason: one alternative after the other."""
     if reason.row is not None:
@@ -56,10 +61,16 @@ def reason_said(case: Case, reason: SlotReason) -> list[Said]:
 
 
 def tried_said(case: Case, reason: SlotReason, tried: Tried) -> list[Said]:
-    """One alternative and what separates it from the plan; what it does beside, where that is a loss."""
+    """One alternative and what separates it from the plan; what one more does beside, and what one less gains."""
     first, *rest = parted_said(case, tried.weighed, tried.parted)
     led = Said(text=f"{_lead(tried)}: {lowered(first.text)}", rule=first.rule, source=first.source)
-    return [led, *rest, *(_beside(case, reason, tried) if tried.what == "fill" else ())]
+    beside: Iterator[Said] = iter(())
+    before, after = case.plan.figures, tried.weighed.figures
+    if tried.what == "fill":
+        beside = _beside(case, reason, tried)
+    elif before and after and tried.parted.by == "below" and after.system_sweep_gb_s > before.system_sweep_gb_s:
+        beside = sweep_effect(before, after)
+    return [led, *rest, *beside]
 
 
 def _lead(tried: Tried) -> str:
@@ -134,7 +145,7 @@ def _limit_row(limit: Limit) -> str:
 def _lift_said(case: Case, reason: RateReason, lift: Lift) -> Said:
     board = case.board
     changes = {
-        "fewer": f"{slots_phrase(board, lift.slots)} left empty",
+        "fewer": f"With {slots_phrase(board, lift.slots)} left empty",
         "processor": f"Processor {lift.name}",
         "type": f"All of that size as {lift.name}",
         "label": f"Modules labelled {lift.name} MT/s or more",

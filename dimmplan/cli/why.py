@@ -62,25 +62,29 @@ def why(
 
     board, placement = read_placement(plan, board_file)
     if comes_next:
-        answer = _next(board, placement, module or [])
+        _say(_next(board, placement, module or []), as_json=as_json)
     elif put or clear:
-        answer = _change(board, placement, put or [], clear or [])
+        _say(_change(board, placement, put or [], clear or []), as_json=as_json)
     elif without:
-        answer = _without(board, placement, without)
+        _say(_without(board, placement, without), as_json=as_json)
     elif expect is not None:
-        answer = _expect(board, placement, expect)
+        _say(_expect(board, placement, expect), as_json=as_json)
     else:
-        answer = _why(board, placement, slot)
-    text, record, good = answer
-    from dimmplan.output.record import to_json
-
-    typer.echo(to_json(record) if as_json else text, nl=False)
-    if not good:
-        raise typer.Exit(1)
+        _say(_why(board, placement, slot), as_json=as_json)
 
 
 _Answer = tuple[str, dict[str, Any], bool]
 """The answer as text and as a record, and whether it is a yes."""
+
+
+def _say(answer: _Answer, *, as_json: bool) -> None:
+    """Print an answer; exit status 1 where it is a no."""
+    from dimmplan.output.record import to_json
+
+    text, record, good = answer
+    typer.echo(to_json(record) if as_json else text, nl=False)
+    if not good:
+        raise typer.Exit(1)
 
 
 def _check_question(asked: list[str], module: list[str] | None, *, comes_next: bool) -> None:

@@ -252,6 +252,7 @@ def failure_record(case: Case, failure: Failure) -> dict[str, Any]:
         "best": _left(case, failure.best),
         "fastest": _left(case, failure.fastest),
         "smallest": _left(case, failure.smallest),
+        "smallest_and_halves_mode": "independent",
         "halves": [_split(case, step) for step in failure.split],
     }
 

@@ -10,7 +10,7 @@ from dimmplan.answers.said import Said, slots_phrase
 from dimmplan.explain import counted, gb_s, label_short, listed, regions_sentence
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.mix import Mix
-from dimmplan.model.board import Board
+from dimmplan.model.board import Board, Socket
 from dimmplan.model.request import Mode
 from dimmplan.output.text import sources_text, table, wrapped
 from dimmplan.units import decimal, format_capacity
@@ -63,7 +63,8 @@ def _asked(case: Case) -> str:
     capacity = f"{got} as asked" if asked == got else f"{got} (asked: {asked})"
     mode = "" if placement.mode is Mode.INDEPENDENT else f", {placement.mode.value}"
     status = "proven" if placement.status == "proven" else "best found"
-    return f"{capacity}{runs}{mode}; {placement.prefer}, {status}"
+    reading = "; sweep is that of reading, writing is half" if placement.mode is Mode.MIRRORED else ""
+    return f"{capacity}{runs}{mode}; {placement.prefer}, {status}{reading}"
 
 
 # -- why -------------------------------------------------------------------------------------------------------------
@@ -75,13 +76,31 @@ def why_text(case: Case, rates: Sequence[RateReason], reasons: Sequence[SlotReas
     for rate in rates:
         page.heading(slots.rate_title(rate))
         page.sentences(slots.rate_said(case, rate))
-    for socket in case.board.sockets:
-        its = next((s for s in case.plan.figures.sockets if s.socket == socket.id), None) if case.plan.figures else None
-        runs = f": {format_capacity(its.usable_gib)}. {regions_sentence(its)}" if its and its.regions else ""
-        page.heading(f"{socket.id}{runs}")
-        for alike in _together([reason for reason in reasons if reason.socket == socket.id]):
+    for sockets in _alike_sockets(case, reasons):
+        page.heading(_socket_heading(case, sockets))
+        for alike in _together([reason for reason in reasons if reason.socket == sockets[0].id]):
             _reason_lines(page, case, alike)
     return page.finish()
+
+
+def _alike_sockets(case: Case, reasons: Sequence[SlotReason]) -> list[list[Socket]]:
+    """Sockets whose slots, one after the other, are as they are for the same reasons: told once."""
+    found: dict[object, list[Socket]] = {}
+    for socket in case.board.sockets:
+        looks = tuple(_look(reason) for reason in reasons if reason.socket == socket.id)
+        found.setdefault((socket.build, looks), []).append(socket)
+    return list(found.values())
+
+
+def _socket_heading(case: Case, sockets: Sequence[Socket]) -> str:
+    names = listed([socket.id for socket in sockets])
+    figures = case.plan.figures.sockets if case.plan.figures else ()
+    its = next((each for each in figures if each.socket == sockets[0].id), None)
+    if its is None or not its.regions:
+        return names
+    each = " each" if len(sockets) > 1 else ""
+    told = f" Told for {sockets[0].id}; the others are alike." if len(sockets) > 1 else ""
+    return f"{names}: {format_capacity(its.usable_gib)}{each}. {regions_sentence(its)}{told}"
 
 
 def slot_text(case: Case, reason: SlotReason) -> str:
@@ -95,20 +114,17 @@ def _together(reasons: Sequence[SlotReason]) -> list[list[SlotReason]]:
     """Reasons that differ in nothing but the slots they speak of."""
     found: dict[object, list[SlotReason]] = {}
     for reason in reasons:
-        tried = tuple(
-            (
-                each.what,
-                each.module,
-                each.of,
-                each.parted.by,
-                each.parted.name,
-                each.parted.plan,
-                each.parted.alternative,
-            )
-            for each in reason.tried
-        )
-        found.setdefault((reason.kind, reason.module, reason.place, tried), []).append(reason)
+        found.setdefault(_look(reason), []).append(reason)
     return list(found.values())
+
+
+def _look(reason: SlotReason) -> object:
+    """A reason without the slots that it speaks of."""
+    tried = tuple(
+        (each.what, each.module, each.of, each.parted.by, each.parted.name, each.parted.plan, each.parted.alternative)
+        for each in reason.tried
+    )
+    return reason.kind, reason.module, reason.place, tried
 
 
 def _reason_lines(page: _Page, case: Case, alike: Sequence[SlotReason]) -> None:
@@ -187,7 +203,7 @@ def change_text(case: Case, change: Change) -> str:
 
 
 def _before_after(before: PlacementFigures, after: PlacementFigures) -> list[str]:
-    rows = [["", "", "capacity", "rate", "sweep", "share", "regions"]]
+    rows = [["", "", "capacity", "rate", "sweep", "share"]]
     for old, new in zip(before.sockets, after.sockets, strict=True):
         rows += [[old.socket, "before", *_cells(old)], ["", "after", *_cells(new)]]
     for name, figures in (("before", before), ("after", after)):
@@ -199,7 +215,6 @@ def _before_after(before: PlacementFigures, after: PlacementFigures) -> list[str
                 f"{figures.rate_mts} MT/s",
                 gb_s(figures.system_sweep_gb_s),
                 f"{decimal(figures.worst_share, 4):.4f}",
-                "",
             ]
         )
     return table(rows, right=(2, 3, 4, 5))
@@ -211,7 +226,6 @@ def _cells(socket: SocketFigures) -> list[str]:
         f"{socket.rate.rate_mts} MT/s",
         gb_s(socket.sweep_gb_s),
         f"{decimal(socket.share, 4):.4f}",
-        " + ".join(f"{format_capacity(region.capacity_gib)} x{region.ways}" for region in socket.regions) or "-",
     ]
 
 
@@ -228,13 +242,15 @@ def failure_text(case: Case, failure: Failure) -> str:
         _left_lines(page, case, "Still runs best", failure.best)
     if failure.fastest is not None:
         _left_lines(page, case, "Sweeps faster with less", failure.fastest)
+    if failure.mode is not Mode.INDEPENDENT and (failure.smallest or failure.split):
+        page.heading(f"Set the mode from {failure.mode.value} to independent in firmware before what follows.")
     if failure.smallest is not None:
         page.heading(f"Smallest that boots: {counted(failure.smallest.modules, 'module')}")
         page.text(changes.stays_text(case.board, failure.smallest))
         page.sentences(changes.left_said(case, failure.smallest, changes=False))
     if failure.split:
         page.heading("To find a bad module by halves, each in its own slot")
-        page.text("Between steps: power off, cords out, the other modules laid aside by their slot names.")
+        page.sentences([changes.split_care()])
         for step in failure.split[:MOST_SPLIT_LINES]:
             page.text(f"{step.number}. {changes.split_text(case, step)}")
         if len(failure.split) > MOST_SPLIT_LINES:

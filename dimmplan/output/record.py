@@ -11,7 +11,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from dimmplan.advice import choice_gains, request_findings
-from dimmplan.errors import ImpossibleError, InputError, Problem, Shortfall
+from dimmplan.errors import ImpossibleError, InputError, Problem, Shortfall, did_you_mean
 from dimmplan.explain import (
     blank_slots,
     placement_findings,
@@ -26,6 +26,7 @@ from dimmplan.model.request import Mode
 from dimmplan.plancode import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
+from dimmplan.solve.criteria import LISTS
 from dimmplan.units import Gib, cleaned, decimal, quoted
 
 FORMAT = 1
@@ -308,7 +309,13 @@ def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
     so. Raises ``InputError`` where they do not belong together.
     """
     problems = [
-        Problem(file=file, place=place, found=quoted(found), allowed=allowed)
+        Problem(
+            file=file,
+            place=place,
+            found=quoted(found),
+            allowed=allowed,
+            hint=did_you_mean(found, list(LISTS)) if place == "prefer" else "",
+        )
         for place, found, allowed in _mismatches(record, board)
     ]
     if problems and record.board.electrical_digest != board.electrical_digest:
@@ -343,6 +350,8 @@ def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
     found += [("hold", slot, "slots of the board") for slot in record.hold if slot not in board.slots]
     found += [("slots", slot, "slots of the board") for slot in record.slots if slot not in board.slots]
     found += [(f"slots.{slot}", key, "a module key") for slot, key in record.slots.items() if key and key not in known]
+    if record.prefer not in LISTS:
+        found.append(("prefer", record.prefer, ", ".join(LISTS)))
     options = {option.id for option in board.processors}
     if record.processor is not None and record.processor not in options:
         found.append(("processor", record.processor, "a processor option of the board"))

@@ -52,7 +52,8 @@ def vector_of(
         return None
     figures = placement_figures(space.board, space.option, fitted, content, mode=space.request.mode)
     advised = len({breach.rule for breach in breaches})
-    return tuple(_value(criterion.name, space, figures, content, advised) for criterion in criteria)
+    values = _values(space, figures, content, advised)
+    return tuple(values[criterion.name] for criterion in criteria)
 
 
 def usable_of(space: Space, content: Mapping[str, Module | None]) -> Gib:
@@ -65,14 +66,15 @@ def usable_of(space: Space, content: Mapping[str, Module | None]) -> Gib:
     return whole(sum((usable_gib(space.board, space.request.mode, load) for load in loads), Fraction(0)))
 
 
-def _value(
-    name: str, space: Space, figures: PlacementFigures, content: Mapping[str, Module | None], advised: int
-) -> Value:
+def _values(
+    space: Space, figures: PlacementFigures, content: Mapping[str, Module | None], advised: int
+) -> dict[str, Value]:
+    """Every criterion by its name."""
     request = space.request
     used = [sum(held == supply.module for held in content.values()) for supply in space.supplies]
     pairs = list(zip(space.supplies, used, strict=True))
     sockets = figures.sockets
-    values: dict[str, Value] = {
+    return {
         "advised_broken": advised,
         "over_gib": max(0, figures.usable_gib - request.capacity_gib - (request.over_gib or 0)),
         "system_sweep": figures.system_sweep_gb_s,
@@ -90,4 +92,3 @@ def _value(
         "discarded": space.refused_kept + sum(max(0, supply.kept - count) for supply, count in pairs),
         "bought": sum(max(0, count - supply.kept) for supply, count in pairs),
     }
-    return values[name]

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from dimmplan.errors import ImpossibleError, InputError, Problem
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change as Moves
-from dimmplan.model.request import Lot, Request, Supply
+from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
 from dimmplan.solve.answer import solve
 from dimmplan.solve.budget import Budget, EffortSpent
@@ -25,6 +25,8 @@ _SMALLEST = ("advised_broken", "modules", "over_gib", "types", "system_sweep")
 """The order in which populations that boot are compared, on a board without its advised rows."""
 MOST_STEPS_UP = 8
 """How often a larger set of the same sweep is looked for."""
+EFFORT_STEP_UP = 50_000
+"""Search nodes for each of them; a search that this stops leaves the set best found, not proven."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,10 +52,12 @@ class Failure:
 
     ``best`` is first by the plan's list for as much of the capacity asked as the modules reach; ``fastest`` sweeps
     faster with less, where such a set exists. ``smallest`` is the population of fewest modules that breaks no error
-    row. ``split`` halves the modules of ``best``.
+    row, ``split`` halves the modules of ``best``; both of them in the independent mode, to which a machine in another
+    ``mode`` is set first.
     """
 
     slots: tuple[str, ...]
+    mode: Mode
     failed: tuple[tuple[Module, int], ...]
     left: tuple[tuple[Module, int], ...]
     best: LeftSet | None
@@ -79,14 +83,16 @@ def failure_of(case: Case, slots: Sequence[str]) -> Failure:
     left = _counted(stay.values())
     best = _best(case, stay, left)
     fastest = _fastest(case, stay, left, best)
+    bare = Case(case.board, replace(case.placement, mode=Mode.INDEPENDENT))
     return Failure(
         slots=tuple(slots),
+        mode=case.placement.mode,
         failed=_counted(case.content[slot] for slot in slots),
         left=left,
         best=best,
         fastest=fastest,
-        smallest=_smallest(case, stay, left) if left else None,
-        split=split_steps(case, best.weighed.content) if best else (),
+        smallest=_smallest(bare, stay, left) if left else None,
+        split=split_steps(bare, best.weighed.content) if best else (),
     )
 
 
@@ -134,27 +140,29 @@ def _fastest(
     """The set that sweeps fastest whatever its capacity, and of those the largest; ``None`` where ``best`` does."""
     if best is None or best.weighed.figures is None:
         return None
-    total, low = _total(left), 1
+    total, low, effort = _total(left), 1, case.request.effort
     found: LeftSet | None = None
     sweep = best.weighed.figures.system_sweep_gb_s
+    proven = True
     for _ in range(MOST_STEPS_UP):
-        request = replace(_request(case, left, low), prefer="bandwidth-first", over_gib=total)
+        request = _request(case, left, low)
+        request = replace(request, prefer="bandwidth-first", over_gib=total, effort=effort)
         try:
             answer = solve(case.board, request, alternatives=False)
         except ImpossibleError:
             break
+        proven, effort = proven and answer.proven, EFFORT_STEP_UP
         content = answer.best.content
         figures = case.figures_of(content)
-        if figures is None or (
-            figures.system_sweep_gb_s <= sweep if found is None else figures.system_sweep_gb_s < sweep
-        ):
+        faster = sweep if figures is None else figures.system_sweep_gb_s
+        if figures is None or faster < sweep or (found is None and faster == sweep):
             break
-        sweep = figures.system_sweep_gb_s
-        found = _left_set(case, stay, content, proven=answer.proven)
+        sweep = faster
+        found = _left_set(case, stay, content, proven=proven) or found
         low = math.floor(figures.usable_gib) + 1
         if low > total:
             break
-    return found
+    return None if found is None else replace(found, proven=proven)
 
 
 def _smallest(case: Case, stay: Mapping[str, Module | None], left: Sequence[tuple[Module, int]]) -> LeftSet | None:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Channel, Controller, Socket
 from dimmplan.model.module import Module
 from dimmplan.rules import Breach
@@ -16,6 +16,8 @@ from dimmplan.why.weigh import Case, Weighed, turned
 
 MOST_OPTIONS = 4000
 """Ways to add modules at one socket that are looked at; equal channels count once, so shipped boards stay below."""
+_BETWEEN_SOCKETS = ("fitted", "alike")
+"""Checks that one socket by itself says nothing about."""
 MOST_WEIGHED = 60
 """Groups that are judged, those with the highest sweep first."""
 
@@ -117,19 +119,23 @@ def _step(case: Case, module: Module, slots: Sequence[str], equal: Iterable[str]
 
 def _single(case: Case, module: Module) -> tuple[list[NextStep], list[NextStep]]:
     """The best single slot for one more, and the first empty slots that a rule refuses."""
-    legal: list[tuple[tuple[Value, ...], str]] = []
-    refused: list[NextStep] = []
+    alike: dict[object, list[str]] = {}
     for slot in case.first_empty():
-        weighed = case.changed({slot: module})
+        alike.setdefault(case.look(slot), []).append(slot)
+    legal: list[tuple[tuple[Value, ...], list[str]]] = []
+    refused: list[NextStep] = []
+    for slots in alike.values():
+        weighed = case.changed({slots[0]: module})
         if weighed.vector is None:
-            refused.append(_step(case, module, [slot]))
+            refused += [_step(case, module, [slot]) for slot in slots]
         else:
-            legal.append((_growth_rank(case, weighed.vector), slot))
+            legal.append((_growth_rank(case, weighed.vector), slots))
     if not legal:
         return [], refused
     best = min(rank for rank, _ in legal)
-    slots = [slot for rank, slot in legal if rank == best]
-    return [_step(case, module, slots[:1], slots[1:])], refused
+    named = {slot for rank, slots in legal if rank == best for slot in slots}
+    first, *equal = (slot for slot in case.board.slots if slot in named)
+    return [_step(case, module, [first], equal)], refused
 
 
 def _growth_rank(case: Case, vector: tuple[Value, ...]) -> tuple[Value, ...]:
@@ -224,20 +230,24 @@ def _controller_ways(case: Case, controller: Controller) -> list[Callable[[Contr
 
 
 def _free(case: Case, channel: Channel) -> list[str]:
-    """The empty slots behind the filled ones that may be touched, in fill order."""
-    held = [slot for slot in channel.slots if slot in case.placement.hold]
-    return [] if held else [slot for slot in channel.slots if case.content.get(slot) is None]
+    """The empty slots of a channel in fill order, up to the first that may not be touched."""
+    open_slots = itertools.takewhile(lambda slot: slot not in case.placement.hold, channel.slots)
+    return [slot for slot in open_slots if case.content.get(slot) is None]
 
 
 def _measured(case: Case, socket: Socket, module: Module, slots: tuple[str, ...]) -> Iterator[_Option]:
+    """The socket by itself with those slots filled; nothing where it breaks an error row whatever the others hold."""
     content = {slot: case.content.get(slot) for slot in socket.slots} | dict.fromkeys(slots, module)
-    try:
-        figures = placement_figures(case.board, case.option, (socket.id,), content, mode=case.placement.mode).sockets[0]
-    except ValueError:
-        if not any(content.values()):
-            yield _Option(slots, 0, Fraction(0), Fraction(0), 0)
+    if not any(content.values()):
+        yield _Option(slots, 0, Fraction(0), Fraction(0), 0)
         return
-    yield _Option(slots, figures.modules, Fraction(figures.usable_gib), figures.sweep_time, figures.rate.rate_mts)
+    breaches = case.judge_content(content, fitted=(socket.id,))
+    if any(breach.severity == "error" and breach.check not in _BETWEEN_SOCKETS for breach in breaches):
+        return
+    found = case.figures_of(content, fitted=(socket.id,))
+    if found is not None:
+        figures = found.sockets[0]
+        yield _Option(slots, figures.modules, Fraction(figures.usable_gib), figures.sweep_time, figures.rate.rate_mts)
 
 
 def _combined(case: Case, options: list[list[_Option]]) -> Iterator[list[_Option]]:

@@ -25,12 +25,19 @@ def settle(case: Case, stay: Held, target: Weighed, *, worth: Callable[[Weighed]
     controllers and sockets traded. ``None`` where all of them would fill a slot on hold.
     """
     wanted = worth(target)
-    candidates = itertools.chain([case.weigh(stay)], _one_move(case, stay), [_traded(case, stay, target), target])
+    near: Iterator[Weighed] = iter(())
+    if _count(stay) == _count(target.content):  # otherwise modules are taken out, and no move comes to as many
+        near = itertools.chain([case.weigh(stay)], _one_move(case, stay))
+    candidates = itertools.chain(near, (_traded(case, stay, target) for _ in range(1)), [target])
     for candidate in candidates:
         usable = not any(candidate.content.get(slot) for slot in case.placement.hold)
         if usable and candidate.vector is not None and worth(candidate) == wanted:
             return candidate
     return None
+
+
+def _count(held: Held) -> int:
+    return sum(module is not None for module in held.values())
 
 
 def _one_move(case: Case, stay: Held) -> Iterator[Weighed]:

@@ -78,8 +78,17 @@ def read_slot(board: Board, text: str, *, file: str) -> str:
     if len(folded) == 1:
         return folded[0]
     few = ", ".join(board.slots) if len(board.slots) <= 16 else f"the {len(board.slots)} slots of {board.id}"
-    hint = did_you_mean(wanted, board.slots)
+    hint = did_you_mean(wanted, board.slots) or _nearest_hint(board, wanted)
     raise InputError(Problem(file=file, place="", found=quoted(text), allowed=few, hint=hint))
+
+
+def _nearest_hint(board: Board, wanted: str) -> str:
+    """The slots that begin as the name does: short names look like nothing but that."""
+    for length in range(len(wanted) - 1, 0, -1):
+        close = [slot for slot in board.slots if slot.casefold().startswith(wanted[:length].casefold())]
+        if close:
+            return f"Did you mean {' or '.join(close[:3])}?"
+    return ""
 
 
 def slot_reasons(case: Case) -> tuple[SlotReason, ...]:

@@ -119,19 +119,23 @@ class Case:
                 for breach in self.plan.errors
             )
 
-    def judge_content(self, content: Content, *, option: ProcessorOption | None = None) -> tuple[Breach, ...]:
-        """Every row that a content breaks, on the plan's sockets in its mode, with its processor or another."""
-        placement = self.placement
+    def judge_content(
+        self, content: Content, *, option: ProcessorOption | None = None, fitted: tuple[str, ...] = ()
+    ) -> tuple[Breach, ...]:
+        """Every row that a content breaks in the plan's mode, on its sockets with its processor, or on others."""
+        sockets = fitted or self.placement.fitted
         return (
-            *judge(self.board, option or self.option, placement.fitted, content),
-            *judge_mode(self.board, placement.mode, placement.fitted, content),
+            *judge(self.board, option or self.option, sockets, content),
+            *judge_mode(self.board, self.placement.mode, sockets, content),
         )
 
-    def figures_of(self, content: Content, *, option: ProcessorOption | None = None) -> PlacementFigures | None:
-        """The figures of a content on the plan's sockets; ``None`` where it cannot run at all."""
-        placement = self.placement
+    def figures_of(
+        self, content: Content, *, option: ProcessorOption | None = None, fitted: tuple[str, ...] = ()
+    ) -> PlacementFigures | None:
+        """The figures of a content in the plan's mode; ``None`` where it cannot run at all."""
+        sockets, mode = fitted or self.placement.fitted, self.placement.mode
         try:
-            return placement_figures(self.board, option or self.option, placement.fitted, content, mode=placement.mode)
+            return placement_figures(self.board, option or self.option, sockets, content, mode=mode)
         except ValueError:
             return None
 
@@ -246,10 +250,14 @@ class Case:
         controllers: dict[str, tuple[object, ...]] = {}
         for controller, shapes in zip(socket.controllers, shape.controllers, strict=True):
             for channel, its in zip(controller.channels, shapes, strict=True):
-                held = tuple(module.label if (module := self.content.get(s)) else "" for s in channel.slots)
+                held = tuple(self._held(slot) for slot in channel.slots)
                 channels[channel.id] = (its.slots, its.membership, held, channel.name if ordered else "")
             controllers[controller.id] = tuple(sorted(channels[channel.id] for channel in controller.channels))
         return _Looks((shape.rules, tuple(sorted(map(str, controllers.values())))), controllers, channels)
+
+    def _held(self, slot: str) -> str:
+        module = self.content.get(slot)
+        return module.label if module else "hold" if slot in self.placement.hold else ""
 
 
 @dataclass(frozen=True, slots=True)

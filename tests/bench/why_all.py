@@ -1,0 +1,39 @@
+"""Reasons of every slot of fifty seeded plans on each shipped board, checked as the tests check four; prints counts.
+
+Run: python -m tests.bench.why_all [plans]
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections import Counter
+
+from dimmplan.why.slots import slot_reasons
+from dimmplan.why.weigh import Case
+from tests.support import shipped_boards
+from tests.why.reasons import check_reason
+from tests.why.seeds import seeded_plans
+
+
+def main(plans: int) -> None:
+    """Check and print, board by board."""
+    total: Counter[str] = Counter()
+    for board in shipped_boards():
+        began = time.perf_counter()
+        counted: Counter[str] = Counter()
+        slots = 0
+        for placement in seeded_plans(board, plans):
+            case = Case(board, placement)
+            for reason in slot_reasons(case):
+                counted += check_reason(case, reason)
+                slots += 1
+        total += counted
+        seconds = time.perf_counter() - began
+        print(f"{board.id}: {plans} plans, {slots} slots, all with a reason that holds, {seconds:.0f} s")  # noqa: T201
+    for name, count in sorted(total.items()):
+        print(f"  {name}: {count}")  # noqa: T201
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 50)

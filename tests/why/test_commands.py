@@ -1,0 +1,122 @@
+"""The three commands: exit status, one JSON document, help with an example that works, problems named at once."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shlex
+import subprocess
+import sys
+
+import pytest
+
+from dimmplan.cli.run import run
+from dimmplan.plancode import encode
+from tests.support import one_document, unprintable
+from tests.why.questions import QUESTIONS, world_of
+from tests.why.test_questions import argv_of
+
+
+def code_of(name: str) -> str:
+    """The code of a named plan."""
+    world = world_of(name)
+    assert world.placement is not None
+    return encode(world.board, world.placement)
+
+
+def problems_of(capsys: pytest.CaptureFixture[str], *argv: str) -> list[dict[str, str]]:
+    """The problems of a call that is wrong."""
+    assert run([*argv, "--json"]) == 2
+    return json.loads(capsys.readouterr().out)["errors"]
+
+
+@pytest.mark.parametrize("argv", [("why",), ("mix",), ("rules",)], ids=lambda argv: argv[0])
+def test_help_has_an_example_that_works(argv: tuple[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """The example of the help, run in a shell as it stands."""
+    assert run([*argv, "--help"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    example = re.search(r"Example: (dimmplan .*)$", told)
+    assert example is not None
+    command = example[1].replace("dimmplan ", f"{shlex.quote(sys.executable)} -m dimmplan ")
+    done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False, env=dict(os.environ))
+    assert (done.returncode, done.stderr) == (0, ""), done.stderr
+    assert done.stdout
+
+
+@pytest.mark.parametrize("question", QUESTIONS[::3], ids=[q.about for q in QUESTIONS[::3]])
+def test_texts_fit_a_terminal(question, capsys: pytest.CaptureFixture[str]) -> None:
+    """At most 80 columns, nothing unprintable; with --json one document and nothing beside it."""
+    run(argv_of(question))
+    out = capsys.readouterr().out
+    assert not list(unprintable(out))
+    assert max((len(line) for line in out.splitlines()), default=0) <= 80
+    run([*argv_of(question), "--json"])
+    assert one_document(capsys.readouterr().out)["format"] == 1
+
+
+def test_unknown_slots_are_wrong_with_the_nearest_name(capsys: pytest.CaptureFixture[str]) -> None:
+    """Wherever a slot is named: status 2, what was found, the nearest right spelling."""
+    pairs, wrong = code_of("pairs"), "isle-F-hed"
+    for argv in ((wrong,), ("--put", f"{wrong}=32GiB"), ("--clear", wrong), ("--without", wrong)):
+        (problem,) = problems_of(capsys, "why", pairs, *argv)
+        assert wrong in problem["found"] and "isle-F-head" in problem["hint"]
+    both = problems_of(capsys, "why", pairs, "--expect", "isle-F-hed,shore-Y-tale")
+    assert [("isle-F-head" in p["hint"], "shore-Y-tail" in p["hint"]) for p in both] == [(True, False), (False, True)]
+
+
+def test_calls_that_are_wrong(capsys: pytest.CaptureFixture[str]) -> None:
+    """Two questions at once, a module without its question, a slot twice, a put without a module: status 2."""
+    code = code_of("ten-six-even")
+    wrong = {
+        ("K1", "--next"): "one question",
+        ("--next", "--expect", "K1,T1"): "one question",
+        ("K1", "--module", "32GiB"): "--next",
+        ("--put", "K2"): "SLOT=M",
+        ("--put", "K2="): "",
+        ("--put", "K2=32"): "unit",
+        ("--put", "K2=32GiB", "--clear", "k2"): "once",
+        ("--without", "K2"): "K1",
+        ("--next", "--module", "33GiB"): "32 GiB",
+        ("",): "K1",
+    }
+    for argv, said in wrong.items():
+        problems = problems_of(capsys, "why", code, *argv)
+        assert problems and said in " ".join(part for p in problems for part in p.values()), argv
+    for argv, count in ((("32GiB",), 1), (("32GiB",) * 5, 1), (("1 2 3", "4 5 6"), 2)):
+        assert len(problems_of(capsys, "mix", "skerry-16", *argv)) == count
+    assert problems_of(capsys, "mix", "skerry-16", "32GiB", "64GiB", "--fitted", "NEAR,OUT")
+    assert problems_of(capsys, "rules", "skery-16")[0]["hint"]
+
+
+def test_a_plan_that_breaks_a_rule_is_a_no(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan file whose content breaks a rule: no reasons, status 1 with that rule; put and clear still answer."""
+    assert run(["plan", "skerry-16", "--capacity", "384GiB", "--module", "32GiB", "--json"]) == 0
+    record = json.loads(capsys.readouterr().out)
+    record["slots"] |= {"K1": None, "K2": "a"}
+    path = tmp_path / "plan.json"
+    path.write_text(json.dumps(record), encoding="utf-8")
+    for argv in ((), ("K1",), ("--next",), ("--expect", "K1,T1"), ("--without", "T1")):
+        assert run(["why", str(path), *argv, "--json"]) == 1
+        answer = json.loads(capsys.readouterr().out)
+        assert [cause["rule"] for cause in answer["causes"]] == ["fill-order"]
+    assert run(["why", str(path), "--put", "K1=32GiB", "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["allowed"] and [finding["rule"] for finding in answer["mended"]] == ["fill-order"]
+    assert run(["why", str(path), "--clear", "T1", "--json"]) == 1
+    answer = json.loads(capsys.readouterr().out)
+    assert [finding["rule"] for finding in answer["still_broken"]] == ["fill-order"]
+
+
+def test_an_empty_plan_and_an_unknown_list(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan without modules is a no; a preference list that is none is wrong, with the nearest name."""
+    assert run(["plan", "skerry-16", "--capacity", "384GiB", "--module", "32GiB", "--json"]) == 0
+    record = json.loads(capsys.readouterr().out)
+    empty = record | {"slots": dict.fromkeys(record["slots"])}
+    path = tmp_path / "plan.json"
+    path.write_text(json.dumps(empty), encoding="utf-8")
+    assert run(["why", str(path), "--json"]) == 1
+    assert json.loads(capsys.readouterr().out)["causes"][0]["rule"] == "modules"
+    path.write_text(json.dumps(record | {"prefer": "capacity-frist"}), encoding="utf-8")
+    (problem,) = problems_of(capsys, "why", str(path))
+    assert "capacity-first" in problem["hint"]

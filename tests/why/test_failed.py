@@ -1,0 +1,175 @@
+"""After a failure: the sets left are the best by brute force, moves lead there, and halving finds any bad module."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import random
+from collections import Counter
+from dataclasses import replace
+
+import pytest
+
+from dimmplan.errors import InputError
+from dimmplan.model.request import Mode
+from dimmplan.moves import apply_moves
+from dimmplan.planner import ask, plan
+from dimmplan.why.failed import failure_of
+from dimmplan.why.weigh import Case, turned
+from tests.support import shipped_boards
+from tests.why.seeds import broken_by, seeded_plans
+
+BOARDS = {board.id: board for board in shipped_boards()}
+
+
+def bare(case: Case):
+    """The placement in the independent mode, in which the smallest population and halves are judged."""
+    return replace(case.placement, mode=Mode.INDEPENDENT)
+
+
+def cases(board, count: int):
+    """Seeded plans, each with one of its modules to fail."""
+    rng = random.Random(board.id)
+    for placement in seeded_plans(board, count):
+        filled = [slot for slot, module in placement.slots if module]
+        if len(filled) > 1:
+            yield Case(board, placement), rng.choice(filled)
+
+
+@pytest.mark.parametrize("board", BOARDS.values(), ids=list(BOARDS))
+def test_sets_and_moves_hold(board) -> None:
+    """Each set uses what is left and obeys the rules; its moves lead there; the fastest and the smallest are so."""
+    for case, slot in cases(board, 2 if len(board.slots) > 40 else 3):
+        failure = failure_of(case, [slot])
+        stay = case.content | {slot: None}
+        left = Counter(module for module in stay.values() if module)
+        assert dict(failure.left) == left
+        for found in (failure.best, failure.fastest, failure.smallest):
+            if found is None:
+                continue
+            used = Counter(module for module in found.weighed.content.values() if module)
+            assert all(used[module] <= left[module] for module in used)
+            placement = bare(case) if found is failure.smallest else case.placement
+            assert not broken_by(board, placement, found.weighed.content)
+            assert apply_moves(stay, found.moves.moves) == found.weighed.content
+        if failure.best and failure.fastest:
+            best, fast = failure.best.weighed.figures, failure.fastest.weighed.figures
+            assert fast.system_sweep_gb_s > best.system_sweep_gb_s and fast.usable_gib <= best.usable_gib
+        if failure.best and failure.smallest:
+            assert failure.smallest.modules <= failure.best.modules
+
+
+@pytest.mark.parametrize("board_id", ["marram-4", "strand-12", "skerry-16", "machair-20", "tombolo-32"])
+def test_halving_finds_every_bad_module(board_id: str) -> None:
+    """Whichever module is bad, following the steps ends at it, in about as many steps as halving needs."""
+    board = BOARDS[board_id]
+    for case, slot in cases(board, 2):
+        failure = failure_of(case, [slot])
+        if failure.best is None:
+            continue
+        content = failure.best.weighed.content
+        filled = [name for name in board.slots if content[name]]
+        steps = {step.number: step for step in failure.split}
+        assert len(steps) == len(filled) - 1
+        for bad in filled:
+            goal: int | str = 1 if steps else bad
+            taken = 0
+            while isinstance(goal, int):
+                step = steps[goal]
+                stays = {*step.keep, *step.company}
+                assert set(step.out) == set(filled) - stays and set(step.keep) < set(step.suspects)
+                assert not set(step.company) & set(step.suspects), "company must be known to be good"
+                allowed = not broken_by(
+                    board, case.placement, {s: m if s in stays else None for s, m in content.items()}
+                )
+                assert allowed is not bool(step.broken)
+                goal = step.if_fault if bad in stays else step.if_clean
+                taken += 1
+            assert goal == bad
+            assert taken <= 2 * math.ceil(math.log2(max(2, len(filled)))) + 1
+
+
+def least_modules(case: Case, stay) -> int:
+    """The fewest modules of those left that break no error row, by going through every filling."""
+    left = Counter(module for module in stay.values() if module)
+    slots = [slot for socket in case.sockets() for slot in socket.slots]
+    for count in range(1, sum(left.values()) + 1):
+        for chosen in itertools.combinations(slots, count):
+            for modules in itertools.product(left, repeat=count):
+                if Counter(modules) <= left:
+                    content = dict.fromkeys(case.board.slots) | dict(zip(chosen, modules, strict=True))
+                    if not broken_by(case.board, bare(case), content):
+                        return count
+    raise AssertionError("nothing boots")
+
+
+@pytest.mark.parametrize("board_id", ["marram-4", "strand-12", "skerry-16", "machair-20", "groyne-24", "causeway-48"])
+def test_the_smallest_population_is_the_smallest(board_id: str) -> None:
+    """No population of fewer modules breaks no error row."""
+    board = BOARDS[board_id]
+    for case, slot in cases(board, 4):
+        if len(case.placement.fitted) > 2:
+            continue
+        failure = failure_of(case, [slot])
+        if failure.smallest is not None:
+            assert failure.smallest.modules == least_modules(case, case.content | {slot: None})
+            assert failure.smallest.proven
+
+
+def test_the_best_set_on_a_small_board_is_the_best() -> None:
+    """Every placement of what is left on four slots: none with as much of the request comes before the answer."""
+    board = BOARDS["marram-4"]
+    for case, slot in cases(board, 6):
+        failure = failure_of(case, [slot])
+        stay = case.content | {slot: None}
+        left = Counter(module for module in stay.values() if module)
+        legal = []
+        for held in itertools.product([None, *left], repeat=len(board.slots)):
+            content = dict(zip(board.slots, held, strict=True))
+            weighed = case.weigh(content)
+            if Counter(module for module in held if module) <= left and weighed.vector is not None:
+                legal.append(weighed)
+        asked = min(case.placement.capacity_gib, max(w.figures.usable_gib for w in legal))
+        enough = [w for w in legal if w.figures.usable_gib >= asked]
+        over = [w.figures.usable_gib - asked for w in enough]
+        names = [criterion.name for criterion in case.criteria]
+        if names[1] == "over_gib":
+            enough = [w for w, gib in zip(enough, over, strict=True) if gib == min(over)]
+            ranks = {turned(case.criteria, w.vector) for w in enough}
+            assert turned(case.criteria, failure.best.weighed.vector) == min(ranks)
+        fastest = max(w.figures.system_sweep_gb_s for w in legal if not w.breaches) if legal else 0
+        shown = (failure.fastest or failure.best).weighed
+        if not shown.breaches and not failure.best.weighed.breaches:
+            assert shown.figures.system_sweep_gb_s == fastest
+
+
+def test_modules_stay_where_that_costs_nothing() -> None:
+    """One of twelve fails: where leaving the others in place is worth as much, nothing is moved at all."""
+    board = BOARDS["firth-96"]
+    placement = plan(board, ask(board, "1536GiB", modules=["32GiB"]), alternatives=False).placement
+    failure = failure_of(Case(board, placement), ["arch.1.1"])
+    assert failure.best.moves.handled == ()
+    skerry = BOARDS["skerry-16"]
+    full = plan(skerry, ask(skerry, "512GiB", modules=["32GiB"]), alternatives=False).placement
+    handled = failure_of(Case(skerry, full), ["K1"]).best.moves.handled
+    assert [(move.kind, move.target) for move in handled] == [("move", "K1")]
+    smallest = failure_of(Case(skerry, full), ["K1", "T1"]).smallest
+    assert {move.kind for move in smallest.moves.handled} == {"pull"} and smallest.modules == 2
+
+
+def test_an_empty_slot_cannot_fail() -> None:
+    """A slot without a module is wrong input, and the filled ones are named."""
+    board = BOARDS["skerry-16"]
+    placement = plan(board, ask(board, "384GiB", modules=["32GiB"]), alternatives=False).placement
+    with pytest.raises(InputError) as wrong:
+        failure_of(Case(board, placement), ["K2"])
+    assert "K1" in wrong.value.problems[0].allowed
+
+
+def test_the_last_module_leaves_nothing() -> None:
+    """Without its only module a machine has nothing left: no set, no steps."""
+    board = BOARDS["marram-4"]
+    placement = plan(board, ask(board, "8GiB", modules=["8GB 1Rx8 PC4-3200AA-E"]), alternatives=False).placement
+    only = next(slot for slot, module in placement.slots if module)
+    failure = failure_of(Case(board, placement), [only])
+    assert (failure.best, failure.fastest, failure.smallest, failure.split) == (None, None, None, ())
