@@ -6,10 +6,10 @@ types together where it is another one. Rows are compared within their group onl
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Literal
+from functools import partial
 
 from dimmplan.errors import ImpossibleError, InputError, Problem
 from dimmplan.figures import PlacementFigures, placement_figures
@@ -17,13 +17,14 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Request, Supply
 from dimmplan.planner import Planned, ask, plan
-from dimmplan.rates import channel_rate, processor_rate
+from dimmplan.rates import channel_rate
 from dimmplan.solve.causes import capacities as reached_capacities
 from dimmplan.solve.causes import causes_of
 from dimmplan.solve.criteria import LISTS
 from dimmplan.solve.evaluate import Value
 from dimmplan.solve.space import Space
 from dimmplan.stock import Shelf
+from dimmplan.supply import Limit, left_out_causes, processor_limits
 from dimmplan.units import Gib, channel_peak_gb_s
 from dimmplan.worth import Worth, worth_looking_at
 
@@ -93,21 +94,6 @@ class Group:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Limit:
-    """Where a module is more than a processor allows.
-
-    ``rate``: labelled faster than ``allowed`` MT/s. ``ceiling``: only ``allowed`` of such modules go to one socket,
-    which has ``slots``. ``refused``: the processor runs no such module.
-    """
-
-    processor: str
-    module: Module
-    kind: Literal["rate", "ceiling", "refused"]
-    allowed: int
-    slots: int = 0
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class Comparison:
     """All groups, capacities rising, processors in board order. ``priced``: every allowed type has a price."""
 
@@ -149,52 +135,57 @@ def compare(
     ``ImpossibleError`` where no capacity at all fits.
     """
 
-    def request(capacity: str, processor: str | None) -> Request:
-        return ask(
-            board,
-            capacity,
-            modules=modules,
-            shelf=shelf,
-            fitted=fitted,
-            processor=processor,
-            mode=mode,
-            prefer=prefer,
-            over=over,
-            max_types=max_types,
-            effort=effort,
-        )
-
+    request = partial(
+        ask,
+        board,
+        modules=modules,
+        shelf=shelf,
+        fitted=fitted,
+        mode=mode,
+        prefer=prefer,
+        over=over,
+        max_types=max_types,
+        effort=effort,
+    )
     problems: dict[Problem, None] = {}
     options, sizes = _read(board, request, capacities, processors, problems)
     if problems:
         raise InputError(problems)
-    bases = {option: request("1GiB", option) for option in options}
+    bases = {option: request("1GiB", processor=option) for option in options}
     base = bases[options[0]]
     chosen = tuple(Worth(gib, "asked") for gib in sizes) if capacities else worth_looking_at(board, base)
     if not chosen:
-        raise ImpossibleError(causes_of(board, base), below_gib=None, above_gib=None)
+        nothing = left_out_causes(board, shelf, base.processor) if shelf and not base.supplies else ()
+        raise ImpossibleError((*causes_of(board, base), *nothing), below_gib=None, above_gib=None)
     _check_number(len(chosen) * sum(len(each.supplies) + 1 for each in bases.values()))
-    reaches = {option: _Reach(board) for option in options}
-    groups = tuple(
-        _group(board, request(f"{worth.capacity_gib}GiB", option), reaches[option])
-        for worth in chosen
-        for option in options
-    )
     return Comparison(
         board=board,
         base=base,
         chosen=chosen,
         processors=options,
-        groups=groups,
-        limits=tuple(_limits(board, bases)),
+        groups=_groups(board, request, chosen, options),
+        limits=tuple(limit for each in bases.values() for limit in processor_limits(board, each)),
         priced=_priced(bases.values()),
         shelf=shelf,
     )
 
 
+Ask = Callable[..., Request]
+"""A request for a capacity with a ``processor``, all else as the comparison was asked."""
+
+
+def _groups(board: Board, request: Ask, chosen: Sequence[Worth], options: Sequence[str | None]) -> tuple[Group, ...]:
+    reaches = {option: _Reach(board) for option in options}
+    return tuple(
+        _group(board, request(f"{worth.capacity_gib}GiB", processor=option), reaches[option])
+        for worth in chosen
+        for option in options
+    )
+
+
 def _read(
     board: Board,
-    request: Callable[[str, str | None], Request],
+    request: Ask,
     capacities: Sequence[str],
     processors: Sequence[str],
     problems: dict[Problem, None],
@@ -203,7 +194,7 @@ def _read(
 
     def tried(capacity: str, processor: str | None) -> Request | None:
         try:
-            return request(capacity, processor)
+            return request(capacity, processor=processor)
         except InputError as error:
             problems.update(dict.fromkeys(error.problems))
             return None
@@ -247,7 +238,9 @@ class _Reach:
 def _group(board: Board, asked: Request, reach: _Reach) -> Group:
     """The rows of one capacity and processor, marked and in order."""
     alone = [_row(board, replace(asked, supplies=(supply,)), reach) for supply in asked.supplies]
-    if len(asked.supplies) == 1:
+    if not alone:
+        rows = [Row(request=asked, planned=None, figures=None)]
+    elif len(alone) == 1:
         rows = [replace(row, is_answer=row.planned is not None) for row in alone]
     else:
         sure = _first_for_sure(board, asked, alone)
@@ -371,28 +364,3 @@ def _order(row: Row, prefer: str, *, priced: bool) -> tuple[object, ...]:
 
 _EMPTY = (1, 0, "")
 """After the order key of every module: at the first slot that differs, filled comes first."""
-
-
-# -- what a processor allows -------------------------------------------------------------------------------------------
-
-
-def _limits(board: Board, bases: Mapping[str | None, Request]) -> Iterator[Limit]:
-    """Where a type of the comparison is faster or larger than a processor allows."""
-    for name, base in bases.items():
-        option = board.processor(name)
-        if option is None:
-            continue
-        sockets = [socket for socket in board.sockets if socket.id in base.fitted]
-        deepest = max(len(channel.slots) for socket in sockets for channel in socket.channels)
-        slots = max(len(socket.slots) for socket in sockets)
-        for supply in base.supplies:
-            module = supply.module
-            rates = [processor_rate(option, module, dpc) for dpc in range(1, deepest + 1)]
-            numbers = [rate for rate in rates if isinstance(rate, int)]
-            if all(rate == "none" for rate in rates):
-                yield Limit(processor=option.id, module=module, kind="refused", allowed=0)
-            elif numbers and "any" not in rates and max(numbers) < module.rate_mts:
-                yield Limit(processor=option.id, module=module, kind="rate", allowed=max(numbers))
-            if option.ceiling_gib is not None and slots * module.capacity_gib > option.ceiling_gib:
-                most = option.ceiling_gib // module.capacity_gib
-                yield Limit(processor=option.id, module=module, kind="ceiling", allowed=most, slots=slots)

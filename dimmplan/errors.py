@@ -99,12 +99,17 @@ class ImpossibleError(RefusedError):
         self.shortfall = shortfall
 
 
+SHORT_WORD = 3
+"""One wrong character in two or three still is a near miss."""
+
+
 def nearest(word: str, choices: Iterable[str], *, most: int = 3) -> list[str]:
     """The choices that look most like ``word``, best first; at most ``most`` of them."""
     folded: dict[str, str] = {}
     for choice in choices:
         folded.setdefault(choice.casefold(), choice)
-    found = difflib.get_close_matches(word.casefold()[:80], list(folded), n=most, cutoff=0.55)
+    cutoff = 0.5 if len(word) <= SHORT_WORD else 0.55
+    found = difflib.get_close_matches(word.casefold()[:80], list(folded), n=most, cutoff=cutoff)
     return [folded[key] for key in found]
 
 

@@ -117,7 +117,11 @@ class _Loop:
         choices = [choice for choice in choices if choice.depth == depth]
         most = max(self._sum(choice) for choice in choices)
         choices = [choice for choice in choices if self._sum(choice) == most]
-        return choices[0] if len(choices) == 1 else max(choices, key=self._remainder)
+        if len(choices) == 1:
+            return choices[0]
+        # listed groups that are still tied go by the board's order, others by their rates
+        by_rate = self.permitted.style != "groups"
+        return max(choices, key=lambda choice: self._remainder(choice) if by_rate else self._remainder(choice)[:1])
 
     def _sum(self, choice: _Choice) -> int:
         return sum(self.left[channel] for channel in choice.channels)
@@ -179,11 +183,21 @@ class _Loop:
         if sum(map(len, live)) < ways:
             return
         if self.permitted.style == "any":
-            yield from self._even_sets(live, ways, 1)
+            yield from self._any_sets(live[0], ways)
             return
         for each in range(1, ways + 1):
             if ways % each == 0:
                 yield from self._even_sets(live, each, ways // each)
+
+    def _any_sets(self, live: list[int], ways: int) -> Iterator[_Choice]:
+        """The channels with most left; where rates differ, every way to choose among those that are equal."""
+        depth = self.left[live[ways - 1]]
+        sure = [channel for channel in live if self.left[channel] > depth]
+        tied = [channel for channel in live if self.left[channel] == depth]
+        wanted = ways - len(sure)
+        several = self.rates is not None and len({self.rates[channel] for channel in tied}) > 1
+        for chosen in itertools.combinations(tied, wanted) if several else [tuple(tied[:wanted])]:
+            yield _Choice(tuple(sorted((*sure, *chosen))), depth, self.permitted.excess)
 
     def _falling(self, channels: list[int]) -> list[int]:
         rates = self.rates

@@ -150,7 +150,16 @@ def read_over(text: str, capacity_gib: int) -> int:
     """An allowance above the request in GiB, from ``10%`` or ``64GiB``. Raises ``InputError``."""
     match = _PERCENT.fullmatch(text)
     if match is None:
-        return 0 if re.fullmatch(r"\s*0\s*[a-zA-Z]*\s*", text) else parse_capacity(text, file="--over")
+        if re.fullmatch(r"\s*0\s*[a-zA-Z]*\s*", text):
+            return 0
+        try:
+            return parse_capacity(text, file="--over")
+        except InputError as error:
+            problem = error.problems[0]
+            allowed = "a share such as 10%, or a capacity such as 64GiB"
+            raise InputError(
+                Problem(file="--over", place="", found=problem.found, allowed=allowed, hint=problem.hint)
+            ) from None
     share = Fraction(f"{match[1]}.{match[2] or 0}") / 100
     return int(capacity_gib * share)
 

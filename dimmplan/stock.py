@@ -27,6 +27,7 @@ COLUMNS = ("label", "count", "price", "currency", "note")
 MOST_BYTES = 4 << 20
 """A shelf list above 4 MiB is refused unread: no shelf fills it."""
 MOST_ROWS = 10_000
+MOST_COLUMNS = 50
 _WHOLE = re.compile(r"[0-9]{1,6}")
 _PRICE = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,4})?")
 _CURRENCY = re.compile(r"[A-Za-z]{3}")
@@ -117,6 +118,8 @@ def _decoded(content: bytes, file: str, problems: list[Problem]) -> str:
         hint = "Save it as UTF-8."
         raise InputError(Problem(file=file, place="", found="NUL characters", allowed="UTF-8 text", hint=hint))
     for number, line in enumerate(io.StringIO(text, newline=""), start=1):
+        if len(problems) > MOST_ROWS:
+            raise InputError(problems)
         foreign = _NOT_UTF8.search(line)
         if foreign:
             byte = ord(foreign[0]) - 0xDC00
@@ -186,6 +189,10 @@ def _good_header(names: Sequence[str], file: str, number: int, problems: list[Pr
     """True where every column is known and named once, and label and count are there."""
     allowed = ", ".join(COLUMNS)
     before = len(problems)
+    if len([name for name in names if name]) > MOST_COLUMNS:
+        found = f"more than {MOST_COLUMNS} columns"
+        problems.append(Problem(file=file, place=f"line {number}", found=found, allowed=allowed))
+        return False
     for index, name in enumerate(names):
         if name and (name not in COLUMNS or name in names[:index]):
             found = quoted(name) if name not in COLUMNS else f"{quoted(name)} twice"

@@ -6,17 +6,18 @@ A *type* here is all labels that the board cannot tell apart.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Literal
 
-from dimmplan.errors import DimmplanError, Purchase, Shortfall
+from dimmplan.errors import Cause, DimmplanError, Purchase, Shortfall
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.model.rows import AcceptRow, MixRow
-from dimmplan.rates import channel_rate
+from dimmplan.rates import channel_rate, processor_rate
 from dimmplan.rules import RATE_RULE, all_rows, judge_module
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA
@@ -43,6 +44,21 @@ class LeftOut:
     rule: str
     found: str
     allowed: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Limit:
+    """Where a module is more than a processor allows.
+
+    ``rate``: labelled faster than ``allowed`` MT/s. ``ceiling``: only ``allowed`` of such modules go to one socket,
+    which has ``slots``. ``refused``: the processor runs no such module.
+    """
+
+    processor: str
+    module: Module
+    kind: Literal["rate", "ceiling", "refused"]
+    allowed: int
+    slots: int = 0
 
 
 def identity_on_board(board: Board, module: Module) -> tuple[object, ...]:
@@ -95,6 +111,26 @@ def refusal(board: Board, processor: str | None, module: Module) -> LeftOut | No
     return LeftOut(module=module, rule=RATE_RULE, found="no rate for it", allowed="populations with a rate row")
 
 
+def processor_limits(board: Board, request: Request) -> Iterator[Limit]:
+    """Where a type of a request is faster or larger than its processor allows."""
+    option = board.processor(request.processor)
+    if option is None:
+        return
+    sockets = [socket for socket in board.sockets if socket.id in request.fitted]
+    deepest = max(len(channel.slots) for socket in sockets for channel in socket.channels)
+    slots = max(len(socket.slots) for socket in sockets)
+    for module in sorted((supply.module for supply in request.supplies), key=lambda module: module.order_key):
+        rates = [processor_rate(option, module, dpc) for dpc in range(1, deepest + 1)]
+        numbers = [rate for rate in rates if isinstance(rate, int)]
+        if all(rate == "none" for rate in rates):
+            yield Limit(processor=option.id, module=module, kind="refused", allowed=0)
+        elif numbers and "any" not in rates and max(numbers) < module.rate_mts:
+            yield Limit(processor=option.id, module=module, kind="rate", allowed=max(numbers))
+        if option.ceiling_gib is not None and slots * module.capacity_gib > option.ceiling_gib:
+            most = option.ceiling_gib // module.capacity_gib
+            yield Limit(processor=option.id, module=module, kind="ceiling", allowed=most, slots=slots)
+
+
 def supplies_of(board: Board, shelf: Shelf, processor: str | None) -> tuple[Supply, ...]:
     """The modules that a board with that processor can use from a shelf, one supply for each type.
 
@@ -119,6 +155,17 @@ def left_out_of(board: Board, shelf: Shelf, processor: str | None) -> tuple[Left
     """The labels on a shelf that a board with that processor cannot use, each once, in a fixed order."""
     modules = sorted({lot.module for lot in shelf.lots}, key=lambda module: module.order_key)
     return tuple(why for module in modules if (why := refusal(board, processor, module)) is not None)
+
+
+def left_out_causes(board: Board, shelf: Shelf, processor: str | None) -> tuple[Cause, ...]:
+    """Why a board can use nothing of a shelf, label by label."""
+    return tuple(
+        Cause(
+            rule=why.rule,
+            text=f"On the shelf, but not for this board: {why.module.label} ({why.found}; allowed: {why.allowed}).",
+        )
+        for why in left_out_of(board, shelf, processor)
+    )
 
 
 def takes_of(board: Board, shelf: Shelf, placement: Placement) -> tuple[Take, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
@@ -44,10 +44,18 @@ def worth_looking_at(board: Board, base: Request) -> tuple[Worth, ...]:
     chosen: dict[int, Literal["asked", "even", "step", "between"]] = dict.fromkeys(near, "step")
     chosen |= dict.fromkeys(sorted(even), "even")
     chosen |= dict.fromkeys(_between(sorted(chosen), sweeps), "between")
-    while len(chosen) > MOST:
-        others = [gib for gib in chosen if gib not in even and gib != rising[-1]]
-        del chosen[min(others, key=lambda gib: (sweeps[gib], gib)) if others else _closest(sorted(chosen))]
-    return tuple(Worth(gib, chosen[gib]) for gib in sorted(chosen))
+    return tuple(Worth(gib, chosen[gib]) for gib in thinned(sorted(chosen), sweeps, even))
+
+
+def thinned(rising: Sequence[int], sweeps: Mapping[int, Fraction], even: Collection[int]) -> list[int]:
+    """At most twelve of some rising capacities: the slowest that are not even go first, then even ones that have a
+    near neighbour. The largest always stays.
+    """
+    left = list(rising)
+    while len(left) > MOST:
+        others = [gib for gib in left[:-1] if gib not in even]
+        left.remove(min(others, key=lambda gib: (sweeps[gib], gib)) if others else _closest(left))
+    return left
 
 
 def _reached(board: Board, base: Request) -> tuple[dict[int, Fraction], set[int]]:

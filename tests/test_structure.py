@@ -39,8 +39,6 @@ LEVELS = {
     "growth": 5,
     "fleet": 5,
     "supply": 5,
-    "pins": 5,
-    "chain": 5,
     "worth": 5,
     "mix": 5,
     "why": 5,

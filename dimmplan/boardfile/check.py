@@ -60,7 +60,10 @@ def check_meaning(board_file: BoardFile, *, file: str, told: Iterable[str] = ())
         _slots_drawn(board_file, board, physical),
         _places(board_file, physical),
     )
-    problems = [Problem(file=file, place=p, found=f, allowed=a, hint=h) for p, f, a, h in found]
+    problems = [
+        Problem(file=file, place=cleaned(p), found=cleaned(f), allowed=cleaned(a, most=1000), hint=cleaned(h, most=400))
+        for p, f, a, h in found
+    ]
     return [problem for problem in dict.fromkeys(problems) if problem.place not in silent]
 
 
@@ -106,12 +109,25 @@ def _names(file: BoardFile, board: _Wiring) -> Found:
     written += [controller.id for socket in board.sockets for controller in socket.controllers]
     written += [file.title, *(mark.name for mark in file.physical.landmarks), *file.physical.access]
     written += [option.id for option in file.processors]
-    for text in dict.fromkeys(written):
+    for text in dict.fromkeys([*written, *_texts(file.model_dump(mode="json"))]):
         if not text.isprintable():
             yield "names", quoted(text), "printable characters only", ""
     for text in dict.fromkeys([*board.slots, *board.socket_ids, *(option.id for option in file.processors)]):
         if _FORBIDDEN_IN_NAMES.search(text) or "{" in text:
             yield "names", quoted(text), "no comma, semicolon, equals sign, brace or blank at an end", ""
+
+
+def _texts(value: object) -> Iterator[str]:
+    """Every text in a file, keys too."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for key, inside in value.items():
+            yield str(key)
+            yield from _texts(inside)
+    elif isinstance(value, list | tuple):
+        for inside in value:
+            yield from _texts(inside)
 
 
 def _apart(place: str, what: str, names: Sequence[str]) -> Found:

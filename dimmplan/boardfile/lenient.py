@@ -38,18 +38,21 @@ def validate_leniently(
         except ValidationError as error:
             errors = error.errors(include_url=False)
         targets: set[Path] = set()
-        progress = False
+        progress = lost = False
         for detail in errors:
             path = _raw_path(raw, detail["loc"])
             if detail["type"] not in _CONSEQUENCES or not _touches(removed, path):
                 problems.append(_problem(model, detail, path, file=file))
             if detail["type"] == "missing" and len(path) == 1:
                 if path[0] not in stand_ins:
-                    return None, _distinct(problems)
+                    lost = True
+                    continue
                 raw[str(path[0])] = stand_ins[str(path[0])]
                 progress = True
                 continue
             targets.add(path[:-1] if detail["type"] == "missing" else path)
+        if lost:
+            return None, _distinct(problems)
         for target in sorted(targets, key=_late_first, reverse=True):
             progress |= _remove(raw, target)
         removed |= targets
@@ -122,6 +125,9 @@ def _problem(model: type[BaseModel], detail: ErrorDetails, path: Path, *, file: 
         return Problem(file=file, place=dotted(path), found="an unknown key", allowed="known keys only", hint=hint)
     if kind == "missing":
         return Problem(file=file, place=dotted(path), found="nothing", allowed="this key is required")
+    if kind == "union_tag_not_found":
+        kinds = str(detail.get("ctx", {}).get("expected_tags", "")) or "one that is known"
+        return Problem(file=file, place=f"{dotted(path)}.check", found="nothing", allowed=f"a check: {kinds}")
     found = detail.get("input")
     text = quoted(found) if isinstance(found, str) else _short(found)
     expected = str(detail.get("ctx", {}).get("expected", detail.get("ctx", {}).get("expected_tags", "")))

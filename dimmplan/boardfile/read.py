@@ -116,9 +116,9 @@ def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Probl
         return refuse("an empty file", "Start from a shipped one: dimmplan boards show BOARD --toml")
     try:
         raw = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        parsed, problems = validate_leniently(BoardFile, raw, file=file, stand_ins=_STAND_INS)
+    except (ValueError, RecursionError) as error:
         return refuse(_unreadable(error))
-    parsed, problems = validate_leniently(BoardFile, raw, file=file, stand_ins=_STAND_INS)
     if parsed is None:
         return None, problems
     problems += check_meaning(parsed, file=file, told={problem.place for problem in problems})

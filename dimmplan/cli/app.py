@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 import dimmplan
-from dimmplan.cli import boards, compare, demo, draw, machine, mix, plan, rules, why
+from dimmplan.cli import boards, compare, demo, draw, machine, mix, options, plan, rules, why
 
 app = typer.Typer(
     name="dimmplan",
@@ -32,8 +32,11 @@ def root(
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version and exit.")
     ] = False,
+    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Say nothing of files written.")] = False,
+    verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say more on standard error.")] = False,
 ) -> None:
     """Plan which memory module goes into which slot of a server board, and draw the slot map."""
+    options.Volume.quiet, options.Volume.verbose = quiet, verbose
     if context.invoked_subcommand is None:
         typer.echo(context.get_help())
 

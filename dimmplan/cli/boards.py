@@ -65,10 +65,12 @@ def show(
     from dimmplan.output.boards import board_record
     from dimmplan.output.record import to_json
     from dimmplan.output.text import board_text
+    from dimmplan.units import cleaned
 
     loaded = load_board(board)
     if toml:
-        typer.echo(find_board_file(board).read_text(encoding="utf-8"), nl=False)
+        text = find_board_file(board).read_text(encoding="utf-8")
+        typer.echo("\n".join(cleaned(line, most=10_000) for line in text.splitlines()))
     elif as_json:
         typer.echo(to_json(board_record(loaded)), nl=False)
     else:
@@ -170,7 +172,7 @@ def draft(
     if as_json:
         typer.echo(to_json({"format": 1, "file": str(output), "id": board_id, "to_do": list(made.to_do)}), nl=False)
         return
-    typer.echo(f"wrote {output}", err=True)
+    options.wrote(output)
     typer.echo("To do")
     for item in made.to_do:
         typer.echo(f"  [ ] {item}")

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from dimmplan.cli import options
+from dimmplan.units import cleaned
 
 BOARD, CAPACITY, MODULES = "skerry-16", "512GiB", ("32GiB",)
 TITLE, TAG = "Tide gauge archive", "QUAY-07"
@@ -51,7 +52,7 @@ def demo(
     typer.echo(plan_text(planned))
     typer.echo("Written")
     for path in files:
-        typer.echo(f"  {path}")
+        typer.echo(f"  {cleaned(str(path), most=400)}")
     typer.echo("\nNext, try")
     for command in NEXT:
         typer.echo(f"  {command}")

@@ -80,7 +80,7 @@ def draw(
         typer.echo(to_json({"format": 1, "files": [str(path) for path in files]}), nl=False)
         return
     for path in files:
-        typer.echo(f"wrote {path}", err=True)
+        options.wrote(path)
 
 
 def check_sheet_options(**chosen: str) -> None:

@@ -52,7 +52,16 @@ def _write(path: Path, content: bytes) -> None:
         with path.open("wb") as handle:
             handle.write(content)
         return
-    target = path.resolve()
+    try:
+        _replace(path.resolve(), content)
+    except OSError as error:
+        found = (error.strerror or "cannot be written").lower()
+        allowed = "a file that can be written"
+        raise InputError(Problem(file=cleaned(str(path)), place="", found=found, allowed=allowed)) from None
+
+
+def _replace(target: Path, content: bytes) -> None:
+    """Write a neighbour file, then let it take the place of the target."""
     handle_number, name = tempfile.mkstemp(dir=target.parent, prefix=".dimmplan-", suffix=".tmp")
     try:
         with os.fdopen(handle_number, "wb") as handle:

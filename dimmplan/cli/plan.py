@@ -11,7 +11,7 @@ from dimmplan.cli import options
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
 
 if TYPE_CHECKING:
-    from dimmplan.planner import Planned
+    from dimmplan.cli.growing import Grown
     from dimmplan.stock import Shelf
 
 EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --module 64GiB"
@@ -42,9 +42,29 @@ def plan(
     processor: Annotated[str | None, typer.Option(help="Processor option. None: the first.", metavar="OPTION")] = None,
     mode: Annotated[str, typer.Option(help="Memory mode.", metavar="MODE")] = "independent",
     prefer: Annotated[
-        str,
-        typer.Option(help="capacity-first, bandwidth-first, equal-sockets, cost-first or room-first.", metavar="LIST"),
-    ] = "capacity-first",
+        str | None,
+        typer.Option(
+            help="capacity-first (the default), bandwidth-first, equal-sockets, cost-first, room-first or upgrade "
+            "(the default with --keep).",
+            metavar="LIST",
+        ),
+    ] = None,
+    keep: Annotated[
+        str | None,
+        typer.Option(help="What is in the machine: a file or folder, or this-machine.", metavar="INVENTORY"),
+    ] = None,
+    keep_in_place: Annotated[
+        bool, typer.Option("--keep-in-place", help="What lies in a slot stays there; modules are only added.")
+    ] = False,
+    slots: options.Slots = None,
+    data_saved: options.DataSaved = None,
+    then: Annotated[
+        list[str] | None,
+        typer.Option(help="A capacity that is to follow by adding modules only; again for more steps.", metavar="C"),
+    ] = None,
+    then_may_move: Annotated[
+        bool, typer.Option("--then-may-move", help="Modules may move between steps; none is discarded.")
+    ] = False,
     max_types: Annotated[int, typer.Option(help="Most module types used at once.", metavar="N")] = DEFAULT_MAX_TYPES,
     effort: Annotated[int, typer.Option(help="Most search nodes; no clock.", metavar="N")] = DEFAULT_EFFORT,
     out: Annotated[Path | None, typer.Option(help="Folder for plan.json and the sheet.", metavar="DIR")] = None,
@@ -59,9 +79,19 @@ def plan(
 ) -> None:
     """Find the best placement for a capacity on a board, prove it, and say how the memory will run."""
     from dimmplan.boardfile.read import load_board
+    from dimmplan.cli.growing import Wishes, answer
     from dimmplan.planner import ask
-    from dimmplan.planner import plan as solve_plan
 
+    wishes = Wishes(
+        keep=keep,
+        in_place=keep_in_place,
+        data_saved=data_saved or (),
+        slots=slots,
+        then=then or (),
+        may_move=then_may_move,
+        over=over,
+    )
+    wishes.check()
     loaded = load_board(board)
     shelf = None
     if stock is not None:
@@ -76,7 +106,7 @@ def plan(
         fitted=fitted,
         processor=processor,
         mode=mode,
-        prefer=prefer,
+        prefer=prefer or ("upgrade" if keep else None),
         over=over,
         max_types=max_types,
         effort=effort,
@@ -86,41 +116,50 @@ def plan(
         from dimmplan.cli.draw import check_sheet_options
 
         check_sheet_options(paper=paper, ink=ink, front=front)
-    planned = solve_plan(loaded, request, shelf=shelf, modules=module or ())
-    from dimmplan.output.record import to_json
-
-    written: list[Path] = []
-    record = to_json(_record(planned, shelf)) if as_json or out is not None else ""
-    if out is not None:
-        from dimmplan.cli.draw import sheet_files
-        from dimmplan.cli.files import make_folder, write_files
-
-        files = {out / "plan.json": record.encode("ascii")}
-        files |= sheet_files(loaded, planned.placement, out / "map.svg", **sheet)
-        make_folder(out)
-        write_files(files, force=force)
-        written = list(files)
+    grown = answer(loaded, request, wishes, shelf=shelf, modules=module or ())
+    written = _written(grown, shelf, out, sheet, force=force) if out is not None else []
     if as_json:
-        typer.echo(record, nl=False)
+        from dimmplan.output.record import to_json
+
+        typer.echo(to_json(_record(grown, shelf)), nl=False)
         return
     from dimmplan.output.text import plan_text
 
-    typer.echo(plan_text(planned), nl=False)
+    typer.echo(plan_text(grown.planned), nl=False)
     if shelf is not None:
         from dimmplan.output.stock import shelf_text
 
-        typer.echo(f"\n{shelf_text(planned, shelf)}", nl=False)
+        typer.echo(f"\n{shelf_text(grown.planned, shelf)}", nl=False)
+    typer.echo(f"\n{grown.text}", nl=False)
     for path in written:
-        typer.echo(f"wrote {path}", err=True)
+        options.wrote(path)
 
 
-def _record(planned: Planned, shelf: Shelf | None) -> dict[str, Any]:
-    """The plan as JSON, and what it takes from the shelf where there is one."""
+def _written(grown: Grown, shelf: Shelf | None, out: Path, sheet: dict[str, Any], *, force: bool) -> list[Path]:
+    """Write the plan and its sheet, and those of later steps into folders of their own."""
+    from dimmplan.cli.draw import sheet_files
+    from dimmplan.cli.files import make_folder, write_files
+    from dimmplan.output.record import plan_record, to_json
+
+    records = [_record(grown, shelf), *(plan_record(step) for step in grown.later)]
+    files: dict[Path, bytes] = {}
+    for number, (record, placement) in enumerate(zip(records, grown.placements, strict=True), start=1):
+        folder = out if number == 1 else out / f"step-{number}"
+        files[folder / "plan.json"] = to_json(record).encode("ascii")
+        files |= sheet_files(grown.planned.board, placement, folder / "map.svg", **sheet)
+    for folder in dict.fromkeys(path.parent for path in files):
+        make_folder(folder)
+    write_files(files, force=force)
+    return list(files)
+
+
+def _record(grown: Grown, shelf: Shelf | None) -> dict[str, Any]:
+    """The plan as JSON, what it takes from the shelf where there is one, and what stands beside it."""
     from dimmplan.output.record import plan_record
 
-    record = plan_record(planned)
+    record = plan_record(grown.planned)
     if shelf is not None:
         from dimmplan.output.stock import shelf_record
 
-        record["stock"] = shelf_record(planned, shelf)
-    return record
+        record["stock"] = shelf_record(grown.planned, shelf)
+    return record | grown.record

@@ -15,21 +15,45 @@ DONE, NO, WRONG, STOPPED = 0, 1, 2, 130
 
 def run(arguments: list[str]) -> int:
     """Run the command line and return its exit status."""
-    _speak_utf8()
+    _open_streams()
     try:
         from dimmplan.cli.app import app
 
         result = app(args=arguments, prog_name="dimmplan", standalone_mode=False)
         sys.stdout.flush()
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop(sys.stdout)
+        return DONE
+    except SystemExit:  # typer leaves so when the reader of a pipe has gone
+        _drop(sys.stdout)
         return DONE
     except KeyboardInterrupt:
         sys.stderr.write("stopped\n")
         return STOPPED
     except Exception as error:
-        return _report(error, as_json="--json" in arguments)
+        return _told(error, as_json="--json" in arguments)
     return result if isinstance(result, int) else DONE
+
+
+def _told(error: Exception, *, as_json: bool) -> int:
+    """Report an error as far as the streams can be written to; the status says it anyway."""
+    status = WRONG
+    try:
+        status = _report(error, as_json=as_json)
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except OSError:
+        _drop(sys.stdout)
+        _drop(sys.stderr)
+    return status
+
+
+def _drop(stream: Any) -> None:
+    """Let what is still to be written to a stream go nowhere."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+    except (OSError, ValueError, AttributeError):
+        return
 
 
 def _report(error: Exception, *, as_json: bool) -> int:
@@ -51,8 +75,11 @@ def _report(error: Exception, *, as_json: bool) -> int:
     return _wrong([Problem(file="dimmplan", place="", found=found, allowed="", hint=hint)], as_json=as_json)
 
 
-def _speak_utf8() -> None:
-    """Write characters that a terminal cannot show as escapes instead of failing."""
+def _open_streams() -> None:
+    """Stand in for closed streams, and write characters that a terminal cannot show as escapes."""
+    sys.stdin = sys.stdin or open(os.devnull, encoding="utf-8")  # noqa: PTH123, SIM115 - for the whole run
+    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
@@ -62,7 +89,7 @@ def _speak_utf8() -> None:
 def _usage_problem(error: Any) -> Problem:
     context = getattr(error, "ctx", None)
     command = getattr(context, "command_path", "dimmplan")
-    message = " ".join(str(error.format_message()).split())
+    message = " ".join(str(error.format_message()).split()).rstrip(".")
     return Problem(file=command, place="", found=message, allowed="", hint=f"See: {command} --help")
 
 
@@ -81,7 +108,7 @@ def _wrong(problems: Sequence[Problem], *, as_json: bool) -> int:
         sys.stdout.write(to_json({"format": 1, "errors": errors}))
     else:
         for problem in problems:
-            sys.stderr.write(f"error: {problem.sentence()}\n")
+            sys.stderr.write(f"error: {cleaned(problem.sentence(), most=2000)}\n")
     return WRONG
 
 
@@ -93,7 +120,9 @@ def _refused(error: RefusedError, *, as_json: bool) -> int:
         sys.stdout.write(to_json({"format": 1, "status": "refused", "causes": causes}))
     else:
         for cause in error.causes:
-            sys.stderr.write(f"no: {cause.text} [{cause.rule}{', ' + cause.source if cause.source else ''}]\n")
+            sys.stderr.write(
+                f"no: {cleaned(cause.text, most=2000)} [{cause.rule}{', ' + cause.source if cause.source else ''}]\n"
+            )
     return NO
 
 

@@ -54,10 +54,9 @@ class Socket:
         """All slot names of the socket in board order."""
         return tuple(slot for channel in self.channels for slot in channel.slots)
 
-
     @property
     def build(self) -> tuple[tuple[tuple[str, int], ...], ...]:
-        """How the socket is built: channel ids and slot counts by controller. Only equal builds can be populated alike."""
+        """Channel ids and slot counts by controller: only sockets that are built equally can be populated alike."""
         return tuple(tuple((ch.id, len(ch.slots)) for ch in controller.channels) for controller in self.controllers)
 
 

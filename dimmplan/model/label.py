@@ -17,10 +17,10 @@ from dimmplan.units import quoted
 LONGEST_LABEL = 120
 
 _LABEL = re.compile(
-    r"""(?:(?P<capacity>\d{1,5})\s*GI?B?\s+)?
+    r"""(?:(?P<capacity>\d{1,5})\s*GI?B?\s*)?
         (?P<ranks>[1248])(?P<stack>[SDQ]?)(?P<height>\d?)R\s*X\s*(?P<width>4|8|16|32)\s*
         (?P<ecc>EC[48]\s+)?
-        PC(?P<generation>[345])(?P<volts>[LU]?)[-\s]*(?P<number>\d{4,5})(?P<letters>[A-Z]{0,2})
+        PC(?P<generation>[345])(?P<volts>[LU]?)[-\s]*(?P<number>\d{4,5})(?P<letters>[A-Z]{0,3})
         (?:[-\s_]+(?P<tail>[A-Z0-9][A-Z0-9\s_-]*))?""",
     re.VERBOSE,
 )
@@ -34,6 +34,9 @@ _KIND_LETTERS = {
     "M": Kind.MRDIMM,
 }
 _LETTER_OF_KIND = {kind: letter for letter, kind in _KIND_LETTERS.items()} | {Kind.RDIMM_3DS: "R", Kind.OTHER: "X"}
+_BINS = {*"JKLMNPRTUVWYABC", "AA", "AC", "AN", "BN", "CN"}
+"""Speed-bin letters of DDR4 and DDR5 (JESD79-4, JESD79-5C); they give latency, never the rate."""
+
 _BANDWIDTHS: dict[int, int] = {
     **{6400: 800, 8500: 1066, 10600: 1333, 10666: 1333, 10700: 1333, 12800: 1600, 14900: 1866, 17000: 2133},
     **{19200: 2400, 21300: 2666, 21333: 2666, 23400: 2933, 23466: 2933, 25600: 3200},
@@ -80,8 +83,8 @@ def _refuse(text: str, why: str, *, file: str, place: str, hint: str = "") -> In
 
 def parse_parts(text: str, *, file: str = "module", place: str = "") -> LabelParts:
     """Read a label into its parts. Raises ``InputError`` where it is not one or contradicts itself."""
-    folded = re.sub(r"\s+", " ", text).strip().upper()
-    match = _LABEL.fullmatch(folded) if len(text) <= LONGEST_LABEL and text.isascii() else None
+    folded = re.sub(r"\s+", " ", text.replace("×", "x")).strip().upper()
+    match = _LABEL.fullmatch(folded) if len(text) <= LONGEST_LABEL and folded.isascii() else None
     if match is None:
         raise _refuse(text, "not a module label", file=file, place=place)
     generation = Generation(f"DDR{match['generation']}")
@@ -89,11 +92,8 @@ def parse_parts(text: str, *, file: str = "module", place: str = "") -> LabelPar
     is_rate = number <= (9600 if generation is Generation.DDR5 else 3200) or (
         number == 12800 and generation is Generation.DDR5
     )
-    letters, tail = match["letters"], match["tail"] or ""
-    if is_rate:
-        rate, speed_bin, kind_letter = number, letters, tail[:1]
-    else:  # the older form: bandwidth in MB/s, the kind letter follows it directly, latencies stand in the tail
-        rate, speed_bin, kind_letter = _BANDWIDTHS.get(number, 0), "", letters[:1]
+    rate = number if is_rate else _rate_of_bandwidth(generation, number)
+    speed_bin, kind_letter = _bin_and_kind(match["letters"], match["tail"] or "", is_rate=is_rate)
     if rate not in RATES_MTS[generation]:
         rates = [str(known) for known in RATES_MTS[generation]]
         near = min(RATES_MTS[generation], key=lambda known: abs(known - (rate or number)))
@@ -126,6 +126,28 @@ def parse_parts(text: str, *, file: str = "module", place: str = "") -> LabelPar
     )
     _check_die(parts, text, file=file, place=place)
     return parts
+
+
+def _rate_of_bandwidth(generation: Generation, number: int) -> int:
+    """MT/s of a bandwidth name in MB/s; 0 where there is none. DDR5 names are exact, older ones rounded."""
+    if generation is Generation.DDR5:
+        return number // 8 if number % 8 == 0 else 0
+    return _BANDWIDTHS.get(number, 0)
+
+
+def _bin_and_kind(letters: str, tail: str, *, is_rate: bool) -> tuple[str, str]:
+    """Speed bin and kind letter from the letters behind the number and from what follows.
+
+    In the older form the kind letter follows the bandwidth directly and latencies stand in the tail. A hyphen that
+    got lost leaves the two together (``2933YR``).
+    """
+    if tail[:1] in _KIND_LETTERS and (is_rate or letters in _BINS or not letters):
+        return letters, tail[:1]
+    if not is_rate:
+        return "", letters[:1]
+    if not tail and letters not in _BINS and letters[:-1] in _BINS and letters[-1:] in _KIND_LETTERS:
+        return letters[:-1], letters[-1]
+    return letters, tail[:1]
 
 
 def _usual_ecc_bits(generation: Generation, kind: Kind | None) -> int | None:

@@ -5,19 +5,19 @@ from __future__ import annotations
 import shlex
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
 
 from dimmplan.advice import request_findings
-from dimmplan.compare import Comparison, Group, Limit, Row
+from dimmplan.compare import Comparison, Group, Row
 from dimmplan.explain import counted, listed, placement_findings
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
 from dimmplan.output.stock import money
 from dimmplan.solve.criteria import LISTS
-from dimmplan.supply import same_on_board, supplies_of
+from dimmplan.supply import Limit, same_on_board, supplies_of
 from dimmplan.units import decimal, format_capacity
 
 NOTHING = "-"
@@ -119,6 +119,20 @@ class View:
             if finding not in self.common and not (finding.severity == "note" and finding.rule in binding)
         ]
 
+    @cached_property
+    def numbered(self) -> dict[Finding, int]:
+        """The findings that not every row has, without their places, each with its number."""
+        found: dict[Finding, int] = {}
+        for group in self.comparison.groups:
+            for row in self.shown(group):
+                for finding in self.own_findings(row):
+                    found.setdefault(replace(finding, where=()), len(found) + 1)
+        return found
+
+    def numbers(self, row: Row) -> list[int]:
+        """The numbers of a row's own findings, rising."""
+        return sorted({self.numbered[replace(finding, where=())] for finding in self.own_findings(row)})
+
     def below_label(self, row: Row) -> bool:
         """True where a socket runs slower than a label of the row says."""
         assert row.figures is not None
@@ -199,6 +213,11 @@ class View:
         if counts_of(before) != counts_of(after):
             parts.append(f"{self.modules(before)} become {self.modules(after)}")
         return ", ".join(parts)
+
+
+def finding_text(finding: Finding) -> str:
+    """A finding in one line, with its rule and its source."""
+    return f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
 
 
 def _letter(index: int) -> str:

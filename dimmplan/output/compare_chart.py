@@ -17,7 +17,7 @@ from dimmplan.model.module import Module
 from dimmplan.output.compare import View, beaten_in, cost_text, counts_of, headline
 from dimmplan.output.stock import money
 from dimmplan.sheet.hatch import TYPE_PATTERNS
-from dimmplan.sheet.measure import cap_height, fitted, font_size, width, wrap
+from dimmplan.sheet.measure import cap_height, fitted, font_size, width, wrap_runs
 from dimmplan.sheet.shapes import Anchor, Line, Page, Polygon, Rect, Shape, Strokes, Text, moved
 from dimmplan.sheet.shapes import Group as Shapes
 from dimmplan.sheet.style import TYPE_LOOKS, stylesheet
@@ -173,6 +173,12 @@ def _text(
     return Text(x=x, y=y, text=text, size=font_size(cap), look=look, anchor=anchor, turn=turn)
 
 
+def _wrapped(text: str, room: float) -> Iterator[str]:
+    """Lines of running text that fit the room."""
+    for line in wrap_runs(((text, False),), TEXT_CAP, room):
+        yield " ".join(piece for piece, _ in line)
+
+
 def _head(view: View, shapes: list[Shape], page_width: float) -> float:
     """Title, what is compared, and the types with their patterns; returns where the panels begin."""
     room = page_width - 2 * MARGIN
@@ -180,7 +186,7 @@ def _head(view: View, shapes: list[Shape], page_width: float) -> float:
     known = any(row.cost is not None for row in view.comparison.rows)
     title = f"{'Capacity, bandwidth and cost' if known else 'Capacity and bandwidth'}: {view.board.title}"
     shapes.append(_text(MARGIN, y, fitted(title, TITLE_CAP, room, True), TITLE_CAP, look="b"))
-    for line in wrap(headline(view), TEXT_CAP, room):
+    for line in _wrapped(headline(view), room):
         y += 5
         shapes.append(_text(MARGIN, y, line, TEXT_CAP))
     y += 3
@@ -325,7 +331,7 @@ def _foot(view: View, shapes: list[Shape], y: float, page_width: float) -> float
     )
     peaks = "Bandwidths are peaks of a model; STREAM usually measures 70 to 85 % of peak."
     for text in (marks, cost_text(view.comparison), peaks):
-        for line in wrap(text, TEXT_CAP, page_width - 2 * MARGIN):
+        for line in _wrapped(text, page_width - 2 * MARGIN):
             shapes.append(_text(MARGIN, y, line, TEXT_CAP))
             y += 4.2
     return y + MARGIN - 4

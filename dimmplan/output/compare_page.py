@@ -7,13 +7,13 @@ from collections.abc import Iterator, Sequence
 from html import escape
 
 from dimmplan.compare import Group, Row
-from dimmplan.model.finding import Finding
 from dimmplan.output.compare import (
     TRUST,
     View,
     beaten_in,
     cost_text,
     counts_of,
+    finding_text,
     headline,
     limit_sentences,
     other_processors,
@@ -43,8 +43,11 @@ th.n, td.n { text-align: right; }
 thead th { border-bottom: 2px solid #14181c; }
 tbody th { background: #f5f4ef; border-top: 2px solid #14181c; }
 tr.answer td { font-weight: bold; }
-code { font: .85em 'Liberation Mono', monospace; overflow-wrap: anywhere; }
-@media print { body { margin: 0; max-width: none; font-size: 9pt; } .scroll { overflow: visible; } }
+td { white-space: nowrap; }
+td:first-child, td:nth-child(2), td:nth-child(9), td:nth-child(10) { white-space: normal; min-width: 9rem; }
+code { font: .8em 'Liberation Mono', monospace; }
+@media print { body { margin: 0; max-width: none; font-size: 9pt; } .scroll { overflow: visible; }
+  th:last-child:not([colspan]), td:last-child { display: none; } }
 """.strip()
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
@@ -77,7 +80,8 @@ def compare_html(view: View) -> str:
         *_types(view),
         *_table(view),
         *_list("Processors", _processors(view)),
-        *_list("For every row", [_said(finding) for finding in view.common]),
+        *_numbered(view),
+        *_list("For every row", [finding_text(finding) for finding in view.common]),
         *_left_out(view),
         "</body>",
         "</html>",
@@ -89,8 +93,12 @@ def _cost_alt(view: View) -> str:
     return " and of cost" if any(row.cost is not None for row in view.comparison.rows) else ""
 
 
-def _said(finding: Finding) -> str:
-    return f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
+def _numbered(view: View) -> Iterator[str]:
+    if view.numbered:
+        yield "<h2>Findings</h2>"
+        yield "<ol>"
+        yield from (f"<li>{escape(finding_text(finding))}</li>" for finding in view.numbered)
+        yield "</ol>"
 
 
 def _types(view: View) -> Iterator[str]:
@@ -129,7 +137,10 @@ def _table(view: View) -> Iterator[str]:
         "Bandwidths are peaks of a model; STREAM usually measures 70 to 85 % of peak."
     )
     yield f"<caption>{escape(meaning)}</caption>"
-    heads = "".join(f'<th scope="col"{_class(right)}>{escape(name)}</th>' for name, right in _COLUMNS)
+    cost = f"cost, {view.currency}" if view.currency else "cost"
+    heads = "".join(
+        f'<th scope="col"{_class(right)}>{escape(cost if name == "cost" else name)}</th>' for name, right in _COLUMNS
+    )
     yield f"<thead><tr>{heads}</tr></thead>"
     for group in view.comparison.groups:
         yield from _body(view, group)
@@ -167,10 +178,10 @@ def _row(view: View, row: Row) -> Iterator[str]:
         f"{decimal(figures.system_sweep_gb_s, 1):.1f}",
         format_capacity(figures.socket_difference_gib).removesuffix(" GiB"),
         str(figures.free_slots),
-        money(row.cost, view.currency),
+        money(row.cost, None),
         ", ".join(marks),
         ", ".join(row.picked_by),
-        " ".join(_said(finding) for finding in view.own_findings(row)),
+        ", ".join(map(str, view.numbers(row))),
     )
     texts = "".join(
         f"<td{_class(right)}>{escape(cell)}</td>" for cell, (_, right) in zip(cells, _COLUMNS, strict=False)

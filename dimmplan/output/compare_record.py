@@ -7,12 +7,12 @@ import io
 from fractions import Fraction
 from typing import Any
 
-from dimmplan.compare import Limit, Row
+from dimmplan.compare import Row
 from dimmplan.output.compare import Swap, View, counts_of, limit_sentences, unreached_text
 from dimmplan.output.record import FORMAT, finding_record, nearest_record, totals_record
 from dimmplan.output.stock import left_out_record
 from dimmplan.plancode import encode
-from dimmplan.supply import left_out_of
+from dimmplan.supply import Limit, left_out_of
 from dimmplan.units import decimal
 
 FORMULA_MARKS = "=+-@\t\r\n＝＋－＠"

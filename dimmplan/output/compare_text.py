@@ -6,13 +6,13 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from dimmplan.compare import Group, Row
-from dimmplan.model.finding import Finding
 from dimmplan.output.compare import (
     NOTHING,
     TRUST,
     View,
     beaten_in,
     cost_text,
+    finding_text,
     headline,
     limit_sentences,
     other_processors,
@@ -39,7 +39,6 @@ _INDENT = 2
 def compare_text(view: View) -> str:
     """The whole comparison for a terminal of 100 columns."""
     comparison = view.comparison
-    numbered = _numbered(view)
     lines = [
         *_wrapped(f"{view.board.title} [{view.board.id}; {TRUST[view.board.trust]}]"),
         *_wrapped(headline(view)),
@@ -47,37 +46,20 @@ def compare_text(view: View) -> str:
         "",
         *_type_lines(view),
         "",
-        *_table_lines(view, numbered),
+        *_table_lines(view),
         "",
         *_legend(view),
         *_wrapped(cost_text(comparison)),
     ]
-    lines += _section("Findings", [f"{n} {_finding(finding)}" for finding, n in numbered.items()], hang=4)
-    lines += _section("For every row", [_finding(finding) for finding in view.common])
+    lines += _section(
+        "Findings", [f"{number} {finding_text(finding)}" for finding, number in view.numbered.items()], hang=4
+    )
+    lines += _section("For every row", [finding_text(finding) for finding in view.common])
     lines += _section("Processors", _processor_lines(view))
     if comparison.shelf is not None:
         left_out = left_out_of(view.board, comparison.shelf, comparison.processors[0])
         lines += ["", "On the shelf", *left_out_lines(left_out)] if left_out else []
     return "\n".join(lines) + "\n"
-
-
-def _finding(finding: Finding) -> str:
-    return f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
-
-
-def _numbered(view: View) -> dict[Finding, int]:
-    """The findings that not every row shown has, each with its number; where it is may differ from row to row."""
-    found: dict[Finding, int] = {}
-    for group in view.comparison.groups:
-        for row in view.shown(group):
-            for finding in view.own_findings(row):
-                found.setdefault(_anywhere(finding), len(found) + 1)
-    return found
-
-
-def _anywhere(finding: Finding) -> Finding:
-    """A finding without its slots: one text, one number."""
-    return Finding(rule=finding.rule, severity=finding.severity, where=(), text=finding.text, source=finding.source)
 
 
 def _type_lines(view: View) -> Iterator[str]:
@@ -90,10 +72,10 @@ def _type_lines(view: View) -> Iterator[str]:
 # -- the table ---------------------------------------------------------------------------------------------------------
 
 
-def _table_lines(view: View, numbered: dict[Finding, int]) -> list[str]:
+def _table_lines(view: View) -> list[str]:
     """The table: a line for each capacity and processor, and its rows, long cells on lines of their own."""
     groups = [(group, view.shown(group)) for group in view.comparison.groups]
-    rows = {id(row): _cells(view, row, numbered) for _, shown in groups for row in shown}
+    rows = {id(row): _cells(view, row) for _, shown in groups for row in shown}
     cost = f"cost {view.currency}" if view.currency else "cost"
     titles = ["", "modules", "channels", "MT/s ", "share", "GB/s", "apart", "free", cost, "picked", "see"]
     used = [
@@ -113,7 +95,7 @@ def _table_lines(view: View, numbered: dict[Finding, int]) -> list[str]:
     return lines
 
 
-def _cells(view: View, row: Row, numbered: dict[Finding, int]) -> list[str]:
+def _cells(view: View, row: Row) -> list[str]:
     figures = row.figures
     assert figures is not None
     apart = figures.socket_difference_gib
@@ -129,7 +111,7 @@ def _cells(view: View, row: Row, numbered: dict[Finding, int]) -> list[str]:
         str(figures.free_slots),
         NOTHING if row.cost is None else f"{decimal(row.cost, 2):.2f}",
         "".join(PICK_LETTERS[name] for name in row.picked_by),
-        ",".join(map(str, sorted({numbered[_anywhere(finding)] for finding in view.own_findings(row)}))),
+        ",".join(map(str, view.numbers(row))),
     ]
 
 
@@ -184,7 +166,8 @@ def _broken(cell: str, column: int, width: int) -> list[str]:
 
 def _group_title(view: View, group: Group, shown: Sequence[Row]) -> str:
     processor = f"  {group.processor}" if len(view.comparison.processors) > 1 else ""
-    nothing = "" if shown else "  nothing fits"
+    what = " and what to buy" if view.comparison.shelf else ""
+    nothing = "" if shown else f"  nothing fits; plan with this capacity says why{what}"
     return f"{format_capacity(group.capacity_gib)}{processor}{nothing}"
 
 

@@ -6,6 +6,7 @@ The search is deaf and mute: no files, no printing, no clock. It answers *proven
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -14,6 +15,7 @@ from dimmplan.errors import DimmplanError, ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode, Request
+from dimmplan.model.rows import SocketMinimumRow
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, nearest_capacities
 from dimmplan.solve.criteria import LISTS, Criterion
@@ -186,15 +188,13 @@ def _ideal(space: Space) -> Mapping[str, Value]:
     """Values that no placement crosses, from capacities, slots, channels and rates alone."""
     request = space.request
     sizes = sorted(module.capacity_gib for module in space.types)
-    step = sizes[0]
-    for size in sizes:
-        while size % step:
-            step -= 1
-    step = max(1, step)
+    step = math.gcd(*sizes)
+    every = any(isinstance(row, SocketMinimumRow) and row.severity == "error" for row in space.rows)
+    sockets = len(space.sockets) if every else 1
     least = -(-request.capacity_gib // step) * step if request.mode is Mode.INDEPENDENT else request.capacity_gib
     peak = channel_peak_gb_s(max(space.board.rates_mts))
     widest = max(len(socket.channels) for socket in space.sockets)
-    fewest = max(len(space.sockets), -(-request.capacity_gib // sizes[-1]))
+    fewest = max(sockets, -(-request.capacity_gib // sizes[-1]))
     return {
         "advised_broken": 0,
         "over_gib": max(0, least - request.capacity_gib - (request.over_gib or 0)),
@@ -203,7 +203,7 @@ def _ideal(space: Space) -> Mapping[str, Value]:
         "worst_sweep": widest * peak,
         "worst_parallel": widest * peak,
         "controller_difference_gib": 0,
-        "regions": len(space.sockets),
+        "regions": sockets,
         "narrowest_ways": widest,
         "types": 1,
         "cost": Fraction(0),
@@ -279,7 +279,10 @@ class _Alternatives:
             gib = None
         finally:
             budget.armed = False
-        return None if gib is None else next(self._best_of(self.search, Aim(gib, gib)), None)
+        if gib is None:
+            return None
+        by_sweep = Search(self.space, budget, prefer="capacity-first", like=self.search)
+        return next(self._best_of(by_sweep, Aim(gib, gib)), None)
 
     def _step_aims(self, *, up: bool) -> Iterator[Aim]:
         """Where to look for a step: a quarter above, or below in pieces, the nearest first."""

@@ -119,9 +119,24 @@ def _limit_text(row: RuleRow) -> str:
 
 
 def _too_much(space: Space) -> Iterator[Cause]:
+    """No row alone stands in the way: the slots do, or several rows together."""
+    request = space.request
     largest = max(module.capacity_gib for module in space.types)
-    slots = f"{space.slot_count} slots of the fitted sockets"
-    yield Cause(rule="slots", text=f"The {slots} and modules of at most {largest} GiB do not reach the capacity asked.")
-    combined = [row.id for row in space.rows if isinstance(row, CeilingRow | RankLimitRow | CountsRow | MixRow)]
-    if space.slot_count * largest >= space.request.capacity_gib:
-        yield Cause(rule="rules", text=f"Several rules together stand in the way: {', '.join(combined)}.")
+    if space.slot_count * largest < request.capacity_gib:
+        slots = f"{space.slot_count} slots of the fitted sockets"
+        text = f"The {slots} and modules of at most {largest} GiB do not reach the capacity asked."
+        yield Cause(rule="slots", text=text)
+        return
+    rows = [row for row in space.rows if isinstance(row, _LIMITING) and row.severity == "error"]
+    for kind in _LIMITING:
+        of_kind = [row for row in rows if isinstance(row, kind)]
+        board = space.board
+        for row in of_kind:
+            board = _without(board, row)
+        if len(of_kind) > 1 and _answers(board, request):
+            for row in of_kind:
+                yield Cause(rule=row.id, text=_limit_text(row), source=row.source)
+            return
+    capping = [row for row in rows if isinstance(row, CeilingRow | RankLimitRow | CountsRow)]
+    text = f"Several rules together stand in the way, such as {', '.join(row.id for row in capping) or 'mixing rules'}."
+    yield Cause(rule="rules", text=text)

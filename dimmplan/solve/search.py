@@ -112,6 +112,7 @@ class Search:
         self._counts: dict[tuple[SocketShape, tuple[int, ...], Rows, int], tuple[int, ...]] = (
             {} if like is None else like._counts
         )
+        self._prices: dict[tuple[int, int], Fraction] = {}
         self._fullest: dict[Any, list[list[tuple[list[int], list[int]]]]] = {} if like is None else like._fullest
         self._kinds: dict[SocketShape, tuple[int, ...]] = {}
         for place, shape in enumerate(space.shapes):
@@ -381,8 +382,8 @@ class Search:
             return sum(max(0, n - s.kept) for s, n in zip(space.supplies, space.counts(code), strict=True))
 
         def cost(code: int) -> Fraction:
-            pairs = zip(space.supplies, space.counts(code), strict=True)
-            return sum((supply.cost(n) for supply, n in pairs), Fraction(0))
+            pairs = enumerate(space.counts(code))
+            return sum((self._price(kind, n) for kind, n in pairs if n), Fraction(0))
 
         return {
             "over_gib": lambda code: space.unscaled(max(0, space.gib(code) - allowance)),
@@ -393,6 +394,13 @@ class Search:
             "discarded": kept_unused,
             "bought": bought,
         }
+
+    def _price(self, kind: int, count: int) -> Fraction:
+        """Price of so many modules of one type."""
+        key = (kind, count)
+        if key not in self._prices:
+            self._prices[key] = self.space.supplies[kind].cost(count)
+        return self._prices[key]
 
     def _bottleneck(self, name: str) -> Callable[[Profile], Value]:
         unit = self.space.rate_unit * 8
@@ -423,6 +431,7 @@ class Search:
         Totals that only equal the bar are passed on unproven before populations are drawn: the system sweep proves
         them, and most branches end there.
         """
+        self.budget.spend(1 + len(branch.targets) // 64)
         by_value: dict[Value, set[int]] = {}
         for total in branch.targets:
             by_value.setdefault(measure(self._code(branch, total)), set()).add(total)

@@ -137,11 +137,14 @@ def test_eight_stacked_sweep_like_eight_as_six_and_two() -> None:
 
 @pytest.mark.parametrize("order", list(itertools.permutations(range(4))))
 def test_the_example_that_must_not_depend_on_the_order_of_controllers(order: Sequence[int]) -> None:
-    """Even 1, 2, 4, 6, 8 over [96,96],[32,32],[0,64],[64,0]: the same regions in any order of controllers."""
+    """Even 1, 2, 4, 6, 8 over [96,96],[32,32],[0,64],[64,0]: the same regions in any order of controllers.
+
+    Two sets of four tie in depth and sum: two channels each of the first two controllers, or one of each controller.
+    What the second leaves, [96,64],[32,0],[32,0],[32,0], is the greater, so it comes first.
+    """
     controllers = [[96, 96], [32, 32], [0, 64], [64, 0]]
-    expected = ways_and_gib(regions_of(EIGHT, controllers))
-    assert ways_and_gib(regions_of(EIGHT, [controllers[index] for index in order])) == expected
-    assert sum(gib for _, gib in expected) == 384
+    found = regions_of(EIGHT, [controllers[index] for index in order])
+    assert ways_and_gib(found) == [(4, 128), (4, 128), (2, 128)]
 
 
 # Whole boards: the same figures from placements
