@@ -1,0 +1,165 @@
+"""What ``plan`` does with ``--keep`` and ``--then``: reads the machine and the later steps, answers, and words it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.units import quoted
+
+if TYPE_CHECKING:
+    from dimmplan.growth.keep import Kept
+    from dimmplan.growth.pinned import Start
+    from dimmplan.model.board import Board
+    from dimmplan.model.placement import Placement
+    from dimmplan.model.request import Request
+    from dimmplan.planner import Planned
+    from dimmplan.stock import Shelf
+
+MOST_STEPS = 6
+"""Steps of one chain: the space of chains grows with a power of them."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wishes:
+    """The options of ``plan`` that are about growth and about what is in the machine already."""
+
+    keep: str | None = None
+    in_place: bool = False
+    data_saved: Sequence[str] = ()
+    slots: Path | None = None
+    then: Sequence[str] = ()
+    may_move: bool = False
+    over: str | None = None
+
+    def check(self) -> None:
+        """Raise ``InputError`` for options that mean nothing without another one."""
+        alone = [
+            ("--keep-in-place", self.in_place, self.keep, "--keep INVENTORY"),
+            ("--data-saved", self.data_saved, self.keep, "--keep INVENTORY"),
+            ("--slots", self.slots, self.keep, "--keep INVENTORY"),
+            ("--then-may-move", self.may_move, self.then, "--then C"),
+        ]
+        problems = [
+            Problem(file=name, place="", found=f"no {needs}", allowed=f"together with {needs}")
+            for name, given, other, needs in alone
+            if given and not other
+        ]
+        if len(self.then) >= MOST_STEPS:
+            found = f"{len(self.then)} later steps"
+            problems.append(Problem(file="--then", place="", found=found, allowed=f"at most {MOST_STEPS - 1}"))
+        if problems:
+            raise InputError(problems)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grown:
+    """The answer with what stands beside it: more keys of its JSON, more text, and the plans of later steps."""
+
+    planned: Planned
+    record: dict[str, Any] = field(default_factory=dict)
+    text: str = ""
+    later: tuple[Planned, ...] = ()
+
+    @property
+    def placements(self) -> list[Placement]:
+        """The placements of the steps, the first one's first."""
+        return [self.planned.placement, *(step.placement for step in self.later)]
+
+
+def answer(board: Board, request: Request, wishes: Wishes, *, shelf: Shelf | None, modules: Sequence[str]) -> Grown:
+    """Answer ``plan``: alone, from what is in a machine, or as the first step of a chain.
+
+    Raises ``InputError`` and ``ImpossibleError``.
+    """
+    from dimmplan.growth.pinned import NOTHING
+
+    wishes.check()
+    kept = _read_kept(board, request, wishes) if wishes.keep is not None else None
+    start = NOTHING
+    if kept is not None:
+        request = replace(request, supplies=kept.supplies)
+        start = kept.start(request.fitted, in_place=wishes.in_place)
+    if wishes.then:
+        return _with_kept(_chain(board, request, wishes, start), kept)
+    return _with_kept(_alone(board, request, start, shelf=shelf, modules=modules), kept)
+
+
+def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None, modules: Sequence[str]) -> Grown:
+    from dimmplan.growth.pinned import next_by_adding, plan_from
+    from dimmplan.output.growth import next_record, next_text
+    from dimmplan.planner import plan
+
+    planned = plan_from(board, request, start) if start.pins else plan(board, request, shelf=shelf, modules=modules)
+    nexts = next_by_adding(planned)
+    return Grown(planned=planned, record={"next_by_adding": next_record(nexts)}, text=next_text(nexts))
+
+
+def _chain(board: Board, request: Request, wishes: Wishes, start: Start) -> Grown:
+    from dimmplan.growth.grow import grow
+    from dimmplan.growth.pinned import next_by_adding
+    from dimmplan.output.growth import growth_record, growth_text, next_record, next_text
+
+    growth = grow(board, _requests(request, wishes), may_move=wishes.may_move, start=start)
+    nexts = next_by_adding(growth.steps[-1])
+    return Grown(
+        planned=growth.steps[0],
+        record={"growth": growth_record(growth), "next_by_adding": next_record(nexts)},
+        text=f"{growth_text(growth)}\n{next_text(nexts)}",
+        later=growth.steps[1:],
+    )
+
+
+def _requests(request: Request, wishes: Wishes) -> list[Request]:
+    """The request of each step. Raises ``InputError`` where capacities do not rise."""
+    from dimmplan.planner import read_over
+    from dimmplan.units import format_capacity, parse_capacity
+
+    found, problems = [request], list[Problem]()
+    for text in wishes.then:
+        try:
+            gib = parse_capacity(text, file="--then")
+        except InputError as error:
+            problems += error.problems
+            continue
+        before = found[-1].capacity_gib
+        if gib <= before:
+            allowed = f"more than the step before, {format_capacity(before)}"
+            problems.append(Problem(file="--then", place="", found=format_capacity(gib), allowed=allowed))
+        over = None if wishes.over is None else read_over(wishes.over, gib)
+        found.append(replace(request, capacity_gib=gib, over_gib=over))
+    if problems:
+        raise InputError(problems)
+    return found
+
+
+def _read_kept(board: Board, request: Request, wishes: Wishes) -> Kept:
+    from dimmplan.growth.keep import keep
+    from dimmplan.inventory.detect import read_inventory
+    from dimmplan.inventory.match import match_slots, read_mapping
+
+    wrong = [slot for slot in wishes.data_saved if slot not in board.slots]
+    if wrong:
+        hint = did_you_mean(wrong[0], board.slots)
+        raise InputError(
+            Problem(file="--data-saved", place="", found=quoted(wrong[0]), allowed="slots of the board", hint=hint)
+        )
+    answers = read_mapping(wishes.slots, board) if wishes.slots else {}
+    found = read_inventory(str(wishes.keep))
+    matching = match_slots(found, board, answers)
+    return keep(board, found, matching, data_saved=wishes.data_saved, supplies=request.supplies)
+
+
+def _with_kept(grown: Grown, kept: Kept | None) -> Grown:
+    if kept is None:
+        return grown
+    from dimmplan.output.growth import kept_record, kept_text
+
+    return replace(
+        grown,
+        record={"kept": kept_record(kept, grown.planned), **grown.record},
+        text=f"{kept_text(kept, grown.planned)}\n{grown.text}",
+    )

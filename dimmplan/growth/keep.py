@@ -1,0 +1,126 @@
+"""What a machine holds already as the beginning of a plan: modules to keep, slots that nobody may touch."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from dimmplan.audit import Audit, audit
+from dimmplan.growth.pinned import Start
+from dimmplan.inventory.match import Matching
+from dimmplan.model.board import Board
+from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.module import Module
+from dimmplan.model.move import Change
+from dimmplan.model.request import Supply
+from dimmplan.moves import plan_moves
+from dimmplan.planner import Planned
+from dimmplan.supply import same_on_board, standing_for
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Released:
+    """A slot whose data the person says is saved. What lies there comes out first, and is not kept."""
+
+    slot: str
+    found: FoundSlot | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Kept:
+    """A machine as a plan begins with it.
+
+    ``content`` is what its slots hold as far as it can be kept, in the planner's types: modules that the board cannot
+    tell apart are one type. ``hold`` are the slots that nobody may touch, ``unlisted`` those of them that the
+    inventory does not list; ``questions`` are about devices of which nobody can tell the slot.
+    """
+
+    board: Board
+    content: dict[str, Module | None]
+    hold: tuple[str, ...]
+    unlisted: tuple[str, ...]
+    released: tuple[Released, ...]
+    supplies: tuple[Supply, ...]
+    questions: tuple[str, ...]
+    date: str | None
+
+    def start(self, fitted: Iterable[str], *, in_place: bool) -> Start:
+        """What is settled before a plan for those sockets: what is on hold, and in place all that lies there too."""
+        slots = [slot for socket_id in fitted for slot in self.board.socket(socket_id).slots]
+        stays = {slot: self.content.get(slot) for slot in slots} if in_place else {}
+        return Start(stays=stays, hold=tuple(slot for slot in slots if slot in self.hold))
+
+    def empty_sockets(self, fitted: Iterable[str]) -> tuple[str, ...]:
+        """Fitted sockets at which the machine shows no module: their processors may be absent."""
+        shown = {slot for slot, module in self.content.items() if module} | set(self.hold)
+        return tuple(socket_id for socket_id in fitted if not shown & set(self.board.socket(socket_id).slots))
+
+
+def keep(
+    board: Board, found: Found, matching: Matching, *, data_saved: Sequence[str], supplies: Sequence[Supply]
+) -> Kept:
+    """What can be kept of a machine, with the modules that may be bought.
+
+    Kept are modules whose type can be told, in slots that are not on hold. ``data_saved`` releases slots on hold and
+    slots that cannot be told: they are planned as empty ones.
+    """
+    judged: Audit = audit(board, found, matching, None)
+    untouchable = set(judged.untouchable)
+    free = [slot for slot in data_saved if slot in untouchable]
+    index_of = matching.index_of
+    held = {slot: module for slot, module in judged.content.items() if slot not in untouchable}
+    stands = _standing(board, [module for module in held.values() if module], supplies)
+    content = {slot: stands.get(module) if module else None for slot, module in held.items()}
+    content |= dict.fromkeys(free)
+    hold = tuple(slot for slot in board.slots if slot in untouchable and slot not in free)
+    return Kept(
+        board=board,
+        content=content,
+        hold=hold,
+        unlisted=tuple(slot for slot in hold if slot not in index_of),
+        released=tuple(
+            Released(slot=slot, found=found.slots[index_of[slot]] if slot in index_of else None) for slot in free
+        ),
+        supplies=_supplies(content, supplies, stands),
+        questions=tuple(question.text for question in matching.questions),
+        date=found.date,
+    )
+
+
+def _standing(board: Board, held: Iterable[Module], supplies: Iterable[Supply]) -> dict[Module, Module]:
+    """The type that each module in the machine, and each that may be bought, is planned as."""
+    groups: list[list[Module]] = []
+    for module in dict.fromkeys([*held, *(supply.module for supply in supplies)]):
+        group = next((group for group in groups if same_on_board(board, group[0], module)), None)
+        if group is None:
+            groups.append([module])
+        else:
+            group.append(module)
+    return {module: standing_for(board, group) for group in groups for module in group}
+
+
+def _supplies(
+    content: dict[str, Module | None], supplies: Iterable[Supply], stands: dict[Module, Module]
+) -> tuple[Supply, ...]:
+    """Modules to buy and modules to keep, one supply for each type."""
+    kept = Counter(module for module in content.values() if module)
+    found: dict[Module, Supply] = {}
+    for supply in supplies:
+        module = stands[supply.module]
+        before = found.get(module)
+        lots = (*before.lots, *supply.lots) if before else supply.lots
+        found[module] = Supply(module=module, kept=kept[module], lots=lots)
+    for module, count in kept.items():
+        found.setdefault(module, Supply(module=module, kept=count, lots=()))
+    return tuple(sorted(found.values(), key=lambda supply: supply.module.order_key))
+
+
+def change_to(kept: Kept, planned: Planned) -> Change:
+    """What to keep, pull, move and insert to get from the machine to a plan, and what is left over."""
+    return plan_moves(kept.board, kept.content, planned.placement, untouchable=kept.hold)
+
+
+def change_between(before: Planned, after: Planned) -> Change:
+    """The same from one plan to another."""
+    return plan_moves(before.board, before.placement.content, after.placement, untouchable=after.placement.hold)

@@ -1,0 +1,188 @@
+"""A single request over pinned slots: answered like any other, and what can be reached by adding only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from dimmplan.errors import Cause, ImpossibleError
+from dimmplan.figures import placement_figures
+from dimmplan.growth.pins import PinnedSpace, Pins, all_of, closed, staying
+from dimmplan.model.board import Board
+from dimmplan.model.module import Module
+from dimmplan.model.placement import Placement
+from dimmplan.model.request import Request
+from dimmplan.planner import Planned
+from dimmplan.rules import judge
+from dimmplan.solve.answer import Answer, _Alternatives, _checked, _search, bound_of, solve
+from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.evaluate import content_of
+from dimmplan.solve.search import Aim, Search
+from dimmplan.units import Gib
+
+MOST_NEXT = 4
+"""So many capacities are named that adding alone can reach next."""
+
+_STAYS_BROKEN = ("accept", "mix", "rank-limit", "ceiling")
+"""Rows that a population breaks for good: nothing that is added mends it."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Start:
+    """What is settled before a search: modules that stay in their slots, and slots that nobody may fill."""
+
+    stays: Mapping[str, Module | None]
+    hold: tuple[str, ...] = ()
+
+    @property
+    def pins(self) -> Pins:
+        """As pins of the slots."""
+        return all_of(staying(self.stays), closed(self.hold))
+
+
+NOTHING = Start(stays={})
+
+
+def solve_from(board: Board, request: Request, start: Start, *, alternatives: bool = True) -> Answer:
+    """Answer a request as ``solve`` does, with what is settled left as it is. Raises ``ImpossibleError``."""
+    if not start.pins:
+        return solve(board, request, alternatives=alternatives)
+    space = PinnedSpace(board, request, start.pins)
+    search = Search(space, Budget(request.effort))
+    if not space.types or not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
+        return solve(board, request, alternatives=False)  # raises, with the causes
+    most = max(module.capacity_gib for module in space.types) * space.slot_count
+    aims = [Aim(request.capacity_gib, request.limit_gib), Aim(request.capacity_gib, max(most, request.capacity_gib))]
+    for outside, aim in enumerate(aims):
+        found, proven = _search(search, aim, None)
+        if found is None:
+            continue
+        best = _checked(space, search.criteria, found)
+        effort = search.budget.spent
+        more = _Alternatives(space, search, aim, found, best) if alternatives else None
+        return Answer(
+            criteria=search.criteria,
+            best=best,
+            proven=proven,
+            stopped=None if proven else f"effort limit of {request.effort} nodes",
+            bound=None if proven else bound_of(space, search.criteria, best),
+            effort=effort,
+            runners_up=more.runners_up() if more else (),
+            step_above=more.step(up=True) if more else None,
+            step_below=more.step(up=False) if more else None,
+            outside_window=bool(outside),
+        )
+    raise impossible_from(board, request, start)
+
+
+def impossible_from(board: Board, request: Request, start: Start) -> ImpossibleError:
+    """Why nothing fits around what is settled: the request's own causes where it has none anyway."""
+    try:
+        solve(board, request, alternatives=False)
+    except ImpossibleError as error:
+        return error
+    space = PinnedSpace(board, request, start.pins)
+    most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
+    reached = sorted(Search(space, Budget(0)).capacities(Aim(1, most)))
+    below = [gib for gib in reached if gib < request.capacity_gib]
+    above = [gib for gib in reached if gib > request.capacity_gib]
+    return ImpossibleError(
+        _causes(board, request, start),
+        below_gib=below[-1] if below else None,
+        above_gib=above[0] if above else None,
+    )
+
+
+def _causes(board: Board, request: Request, start: Start) -> Iterator[Cause]:
+    """What stands in the way of a request that could be met in an empty machine."""
+    content = dict(start.stays)
+    for breach in judge(board, board.processor(request.processor), request.fitted, content):
+        if breach.severity == "error" and breach.check in _STAYS_BROKEN:
+            where = ", ".join(breach.where)
+            text = f"What lies in the machine breaks it already: {breach.found} ({where}); allowed: {breach.allowed}."
+            yield Cause(rule=breach.rule, text=text, source=breach.source)
+    types = {module for module in content.values() if module}
+    if len(types) > request.max_types:
+        text = f"{len(types)} module types lie in the machine and stay; at most {request.max_types} may be used."
+        yield Cause(rule="max-types", text=text)
+    if types:
+        yield Cause(rule="in-place", text="No placement with this capacity leaves every module in its slot.")
+    if start.hold:
+        yield Cause(rule="hold", text=f"Slots that nobody may touch stand in the way: {', '.join(start.hold)}.")
+
+
+def plan_from(board: Board, request: Request, start: Start, *, alternatives: bool = True) -> Planned:
+    """As ``planner.plan``, with what is settled left as it is. Raises ``ImpossibleError``."""
+    return planned_of(board, request, solve_from(board, request, start, alternatives=alternatives), hold=start.hold)
+
+
+def planned_of(board: Board, request: Request, answer: Answer, *, hold: tuple[str, ...] = ()) -> Planned:
+    """An answer with its placement."""
+    placement = Placement(
+        board=board.id,
+        electrical_digest=board.electrical_digest,
+        fitted=request.fitted,
+        processor=request.processor,
+        mode=request.mode,
+        prefer=request.prefer,
+        capacity_gib=request.capacity_gib,
+        status="proven" if answer.proven else "best-found",
+        slots=tuple((slot, answer.best.content.get(slot)) for slot in board.slots),
+        hold=hold,
+    )
+    return Planned(board=board, request=request, answer=answer, placement=placement)
+
+
+# -- what adding alone can reach -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Next:
+    """A capacity that adding modules can reach: its best placement by the request's list, and what is added."""
+
+    usable_gib: Gib
+    sweep_gb_s: Fraction
+    added: tuple[tuple[str, Module], ...]
+    content: dict[str, Module | None]
+
+
+def next_by_adding(planned: Planned, *, most: int = MOST_NEXT) -> tuple[Next, ...]:
+    """The next capacities that a plan can reach by adding only, the nearest first.
+
+    Added are the types of the request, within its stock and its number of types. What the request's effort does not
+    suffice for is left out.
+    """
+    board, request, placement = planned.board, planned.request, planned.placement
+    content = placement.content
+    start = Start(stays=content, hold=placement.hold)
+    search = Search(PinnedSpace(board, request, start.pins), Budget(request.effort))
+    found: list[Next] = []
+    for gib in _above(search, planned.answer.best.usable_gib):
+        search.budget.spent, search.budget.armed = 0, False
+        try:
+            best = search.best(_exactly(gib))
+        except EffortSpent:
+            continue
+        if best is None:
+            continue
+        after = dict.fromkeys(board.slots) | content_of(search.space, best.texts)
+        figures = placement_figures(board, board.processor(request.processor), request.fitted, after, mode=request.mode)
+        added = tuple((slot, module) for slot in board.slots if (module := after[slot]) and content[slot] is None)
+        found.append(Next(usable_gib=gib, sweep_gb_s=figures.system_sweep_gb_s, added=added, content=after))
+        if len(found) == most:
+            break
+    return tuple(found)
+
+
+def _above(search: Search, usable: Gib) -> list[Gib]:
+    """Every capacity above one that the space of a search reaches, rising."""
+    space = search.space
+    most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
+    return sorted(gib for gib in search.capacities(Aim(int(usable), most)) if gib > usable)
+
+
+def _exactly(gib: Gib) -> Aim:
+    exact: Any = gib  # what a mode leaves may be a fraction
+    return Aim(exact, exact)

@@ -1,0 +1,306 @@
+"""Growth in words and in JSON: the steps of a chain beside each step by itself, what adding can reach, what is kept."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from fractions import Fraction
+from typing import Any
+
+from dimmplan.advice import modules_phrase, sweep_of
+from dimmplan.explain import counted, gb_s, listed
+from dimmplan.growth.grow import Growth
+from dimmplan.growth.keep import Kept, change_between, change_to
+from dimmplan.growth.pinned import Next
+from dimmplan.model.module import Module
+from dimmplan.model.move import Change
+from dimmplan.model.request import Request
+from dimmplan.output.machine import moves_record
+from dimmplan.output.text import wrapped
+from dimmplan.plancode import encode
+from dimmplan.planner import Planned
+from dimmplan.report import device_text, move_text, moves_summary
+from dimmplan.solve.answer import Choice
+from dimmplan.solve.evaluate import Value
+from dimmplan.units import Gib, decimal, format_capacity, whole
+
+_NAMES = {
+    "advised_broken": "fewer advised rules broken",
+    "discarded": "fewer modules discarded",
+    "smallest_sweep": "a higher smallest sweep",
+    "sum_of_sweeps": "a higher sum of sweeps",
+    "bought": "fewer modules bought",
+    "cost": "less cost",
+}
+
+
+# -- a chain ---------------------------------------------------------------------------------------------------------
+
+
+def growth_record(growth: Growth) -> dict[str, Any]:
+    """A chain as JSON; each step beside the same step chosen by itself."""
+    bound = growth.bound
+    return {
+        "may_move": growth.may_move,
+        "max_types": growth.steps[0].request.max_types,
+        "status": "proven" if growth.proven else "best-found",
+        "stopped": growth.stopped,
+        "bound": {
+            "criterion": None if bound is None else bound[0],
+            "value": None if bound is None else _value(bound[1]),
+            "nodes": growth.effort,
+        },
+        "outside_window": growth.outside_window,
+        "criteria": [
+            {"name": name, "value": _value(value), "better": better} for name, value, better in growth.chain.worth.named
+        ],
+        "steps": [_step_record(growth, index) for index in range(len(growth.steps))],
+        "path": _path_record([step.answer.best for step in growth.steps], growth.steps[0].request),
+        "free_path": _path_record([answer.best for answer in growth.free], growth.steps[0].request),
+    }
+
+
+def _step_record(growth: Growth, index: int) -> dict[str, Any]:
+    step, free = growth.steps[index], growth.free[index].best
+    best = step.answer.best
+    sweep, by_itself = sweep_of(step, best), sweep_of(step, free)
+    record: dict[str, Any] = {
+        "capacity_gib": step.request.capacity_gib,
+        "usable_gib": _gib(best.usable_gib),
+        "system_sweep_gb_s": decimal(sweep, 1),
+        "modules": _modules(best.content),
+        "slots": {slot: module.label if module else None for slot, module in step.placement.slots},
+        "added": _modules(_added(growth, index)),
+        "status": step.placement.status,
+        "code": encode(growth.board, step.placement),
+        "free": {
+            "usable_gib": _gib(free.usable_gib),
+            "system_sweep_gb_s": decimal(by_itself, 1),
+            "modules": _modules(free.content),
+        },
+        "price": {
+            "system_sweep_gb_s": decimal(by_itself - sweep, 1),
+            "over_gib": _gib_difference(best.usable_gib, free.usable_gib),
+        },
+    }
+    if index and growth.may_move:
+        record["change"] = moves_record(change_between(growth.steps[index - 1], step))
+    return record
+
+
+def _added(growth: Growth, index: int) -> dict[str, Module | None]:
+    """What a step adds: slots that were empty, or with moves what there is more of, under numbers."""
+    after = growth.steps[index].placement.content
+    if index == 0:
+        return after
+    before = growth.steps[index - 1].placement.content
+    if not growth.may_move:
+        return {slot: module for slot, module in after.items() if before[slot] is None}
+    more = Counter(m for m in after.values() if m) - Counter(m for m in before.values() if m)
+    return {str(number): module for number, module in enumerate(more.elements())}
+
+
+def _path_record(path: Sequence[Choice], request: Request) -> dict[str, Any]:
+    bought, left = path_counts(path, request)
+    return {"bought": bought, "left_over": left}
+
+
+def path_counts(path: Sequence[Choice], request: Request) -> tuple[int, int]:
+    """Modules that a path has to buy over all steps, and those in nobody's slot at its end.
+
+    What a step takes out waits on the shelf for a later one.
+    """
+    steps = [Counter(module for module in choice.content.values() if module) for choice in path]
+    owned = Counter({supply.module: supply.kept for supply in request.supplies if supply.kept})
+    bought = 0
+    for step in steps:
+        missing = step - owned
+        bought += missing.total()
+        owned += missing
+    return bought, (owned - steps[-1]).total()
+
+
+def growth_text(growth: Growth) -> str:
+    """A chain for a terminal: each step, what it adds, and the price of the path."""
+    how = "modules may move, none is discarded" if growth.may_move else "later steps only add modules"
+    types = counted(growth.steps[0].request.max_types, "module type")
+    lines = wrapped(
+        f"Growth in {counted(len(growth.steps), 'step')}; {how}; at most {types} over the whole chain; "
+        f"{_status(growth)}"
+    )
+    if growth.outside_window:
+        lines += wrapped("No chain keeps every step within its allowance; this is what comes first above.", first="  ")
+    for index in range(len(growth.steps)):
+        lines += _step_lines(growth, index)
+    lines += ["", *_path_lines(growth)]
+    return "\n".join(lines) + "\n"
+
+
+def _status(growth: Growth) -> str:
+    if growth.proven:
+        return "proven best as a whole under this board file and this model"
+    name = growth.bound[0] if growth.bound else "over_gib"
+    words = _NAMES.get(name, "less capacity above a request")
+    return f"best found; stopped at its {growth.stopped}, {words} may still be possible"
+
+
+def _step_lines(growth: Growth, index: int) -> Iterator[str]:
+    step, free = growth.steps[index], growth.free[index].best
+    best = step.answer.best
+    asked, got = format_capacity(step.request.capacity_gib), format_capacity(best.usable_gib)
+    capacity = f"{got} as asked" if asked == got else f"{got} (asked: {asked})"
+    yield ""
+    head = f"{index + 1}. {capacity}, {modules_phrase(best)}, sweep {gb_s(sweep_of(step, best))}"
+    yield from wrapped(head, rest="   ")
+    if index and growth.may_move:
+        yield from _change_lines(change_between(growth.steps[index - 1], step), first="   ")
+    elif index:
+        added = _added(growth, index)
+        slots = [f"{label} into {', '.join(slots)}" for label, slots in _by_label(added)]
+        yield from wrapped(f"adds {'; '.join(slots)}", first="   ", rest="     ")
+    yield from wrapped(_free_words(step, free), first="   ", rest="     ")
+
+
+def _free_words(step: Planned, free: Choice) -> str:
+    best = step.answer.best
+    sweep, by_itself = sweep_of(step, best), sweep_of(step, free)
+    if step.placement.content == {slot: free.content.get(slot) for slot, _ in step.placement.slots}:
+        return "by itself: the same"
+    words = f"by itself: {format_capacity(free.usable_gib)}, {modules_phrase(free)}, sweep {gb_s(by_itself)}"
+    if by_itself > sweep:
+        return f"{words}; the path costs {gb_s(by_itself - sweep)} here"
+    return words + ("; no slower on the path" if by_itself == sweep else "")
+
+
+def _path_lines(growth: Growth) -> list[str]:
+    request = growth.steps[0].request
+    bought, left = path_counts([step.answer.best for step in growth.steps], request)
+    free_bought, free_left = path_counts([answer.best for answer in growth.free], request)
+    text = (
+        f"This path buys {counted(bought, 'module')} in all and leaves {left or 'none'} over; "
+        f"each step by itself would buy {free_bought} and leave {free_left or 'none'} over."
+    )
+    return wrapped(text)
+
+
+# -- what adding alone can reach -------------------------------------------------------------------------------------
+
+
+def next_record(nexts: Iterable[Next]) -> list[dict[str, Any]]:
+    """The next capacities by adding, as JSON."""
+    return [
+        {
+            "usable_gib": _gib(each.usable_gib),
+            "system_sweep_gb_s": decimal(each.sweep_gb_s, 1),
+            "added": [{"slot": slot, "label": module.label} for slot, module in each.added],
+        }
+        for each in nexts
+    ]
+
+
+def next_text(nexts: Sequence[Next]) -> str:
+    """The next capacities by adding, for a terminal."""
+    if not nexts:
+        return "Next by adding only: nothing within these module types\n"
+    lines = ["Next by adding only"]
+    for each in nexts:
+        counts = Counter(module for _, module in each.added)
+        modules = " + ".join(
+            f"{counts[module]} x {module.label}" for module in sorted(counts, key=lambda m: m.order_key)
+        )
+        text = f"{format_capacity(each.usable_gib)} sweeps at {gb_s(each.sweep_gb_s)} (adds {modules})"
+        lines += wrapped(text, first="  ", rest="    ")
+    return "\n".join(lines) + "\n"
+
+
+# -- what is kept ----------------------------------------------------------------------------------------------------
+
+
+def kept_record(kept: Kept, planned: Planned) -> dict[str, Any]:
+    """What a machine brings to a plan, and how to get there, as JSON."""
+    change = change_to(kept, planned)
+    return {
+        "date": kept.date,
+        "slots": {slot: module.label if module else None for slot, module in kept.content.items()},
+        "hold": list(kept.hold),
+        "unlisted": list(kept.unlisted),
+        "released": [
+            {"slot": each.slot, "found": device_text(each.found) if each.found else "not listed"}
+            for each in kept.released
+        ],
+        "questions": list(kept.questions),
+        "discarded": sum(left.count for left in change.stranded),
+        "bought": [
+            {"label": label, "count": count}
+            for label, count in sorted(Counter(m.module.label for m in change.moves if m.kind == "insert").items())
+        ],
+        "change": moves_record(change),
+    }
+
+
+def kept_text(kept: Kept, planned: Planned) -> str:
+    """How to get from the machine to the plan, for a terminal."""
+    dated = f" (inventory of {kept.date})" if kept.date else ""
+    lines = [f"From what is in the machine{dated}"]
+    for each in kept.released:
+        said = device_text(each.found) if each.found else "what lies there"
+        lines += wrapped(f"first take {said} out of {each.slot}: its data is said to be saved", first="  ", rest="    ")
+    change = change_to(kept, planned)
+    lines += _change_lines(change, first="  ")
+    for left in change.stranded:
+        fits = f"would also fit in {', '.join(left.fits)}" if left.fits else "no free slot of this board would take it"
+        lines += wrapped(f"left over: {left.count} x {left.module.label}; {fits}", first="  ", rest="    ")
+    held = [slot for slot in kept.hold if slot not in kept.unlisted]
+    if held:
+        text = f"on hold, not to be touched: {', '.join(held)}; --data-saved SLOT releases one"
+        lines += wrapped(text, first="  ", rest="    ")
+    if kept.unlisted:
+        text = (
+            f"not in the inventory, so not to be touched: {', '.join(kept.unlisted)}; a list of labels names empty "
+            "slots too (SLOT,empty)"
+        )
+        lines += wrapped(text, first="  ", rest="    ")
+    if kept.questions:
+        text = "to ask at the machine (dimmplan audit --save-slots keeps the answers for --slots):"
+        lines += wrapped(text, first="  ", rest="    ")
+        lines += [line for question in kept.questions for line in wrapped(question, first="    ", rest="      ")]
+    absent = kept.empty_sockets(planned.request.fitted)
+    if absent:
+        text = f"the machine shows no module at {listed(list(absent))}: without its processor there, say --fitted"
+        lines += wrapped(text, first="  ", rest="    ")
+    return "\n".join(lines) + "\n"
+
+
+def _change_lines(change: Change, *, first: str) -> Iterator[str]:
+    yield from wrapped(moves_summary(change.moves), first=first, rest=first + "  ")
+    for number, move in enumerate(change.handled, start=1):
+        yield from wrapped(f"{number}. {move_text(move)}", first=first + "  ", rest=first + "     ")
+
+
+# -- values ----------------------------------------------------------------------------------------------------------
+
+
+def _by_label(content: Mapping[str, Module | None]) -> list[tuple[str, list[str]]]:
+    found: dict[Module, list[str]] = {}
+    for slot, module in content.items():
+        if module:
+            found.setdefault(module, []).append(slot)
+    return [(f"{len(found[m])} x {m.label}", found[m]) for m in sorted(found, key=lambda m: m.order_key)]
+
+
+def _modules(content: Mapping[str, Module | None]) -> list[dict[str, Any]]:
+    counts = Counter(module for module in content.values() if module)
+    return [{"label": m.label, "count": counts[m]} for m in sorted(counts, key=lambda m: m.order_key)]
+
+
+def _value(value: Value) -> int | str:
+    """Whole numbers as numbers, other exact values as fractions in text."""
+    return value if isinstance(value, int) else str(value)
+
+
+def _gib(value: Gib) -> int | float:
+    return value if isinstance(value, int) else float(value)
+
+
+def _gib_difference(one: Gib, other: Gib) -> int | float:
+    return _gib(whole(Fraction(one - other)))
