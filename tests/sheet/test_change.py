@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 
@@ -12,9 +13,10 @@ from dimmplan.model.placement import Placement
 from dimmplan.moves import plan_moves
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
-from dimmplan.sheet.shapes import Sheet
+from dimmplan.sheet.shapes import Sheet, Text, walk
+from dimmplan.sheet.style import stylesheet
 from tests.sheet.inkcheck import check
-from tests.sheet.pages import BOARDS, board
+from tests.sheet.pages import BOARDS, board, groups
 from tests.sheet.placements import make
 
 
@@ -79,6 +81,21 @@ def test_slots_are_marked_by_class_for_what_is_done_with_them() -> None:
     emptied = {m.source for m in change.moves if m.kind in ("pull", "move")} - {m.target for m in change.moves}
     assert sum("slot pull" in each for each in classes) == len(emptied) > 0
     assert sum("slot filled" in each for each in classes) == sum(module is not None for _, module in target.slots)
+
+
+def test_a_slot_to_empty_has_a_form_of_its_own() -> None:
+    """Heavy dashes and two arrow heads out of the slot; the word OUT; in mono too."""
+    page = change_sheet("skerry-16", fill="sparse", ink="mono")[0].pages[0]
+    pulled = groups(page, "slot")
+    pulled = [group for group in pulled if "pull" in group.look]
+    assert pulled
+    for group in pulled:
+        looks = [shape.look for shape in walk(group.children)]
+        assert "slot-pull" in looks and "heavy" in looks
+        assert any(isinstance(shape, Text) and shape.text.startswith("OUT") for shape in walk(group.children))
+    rule = re.search(r"\.slot-pull\{([^}]*)\}", stylesheet("mono"))
+    empty = re.search(r"\.slot-empty\{([^}]*)\}", stylesheet("mono"))
+    assert rule and empty and rule[1] != empty[1] and "dasharray" in rule[1]
 
 
 def test_what_is_left_over_stands_on_the_pick_list() -> None:

@@ -150,8 +150,8 @@ def states_drawn() -> dict[State, tuple[str, ...]]:
 
 def test_states_differ_in_form() -> None:
     drawn = states_drawn()
-    assert set(drawn) == set(State)
-    assert len(set(drawn.values())) == len(State)
+    assert set(drawn) == set(State) - {State.PULL}, "a slot to empty is on change sheets alone: see test_change"
+    assert len(set(drawn.values())) == len(drawn)
     assert "HOLD – do not touch" in drawn[State.HOLD] and "slot-hold-inner" in drawn[State.HOLD]
     assert "BLANK" in drawn[State.BLANK] and "empty" in drawn[State.EMPTY]
     assert "no processor" in drawn[State.DEAD]
