@@ -6,20 +6,18 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from dimmplan.errors import Cause, DimmplanError, ImpossibleError
+from dimmplan.errors import Cause, ImpossibleError
 from dimmplan.growth.adding import Adding, Tell
 from dimmplan.growth.moving import Moving
-from dimmplan.growth.pinned import NOTHING, Start, impossible_from, planned_of, solve_from
+from dimmplan.growth.pinned import NOTHING, Start, impossible_from, planned_as, solve_from
 from dimmplan.growth.pins import closed
-from dimmplan.growth.steps import Chain, Content, Window, boards_by_advice, chain_of, unlimited
+from dimmplan.growth.steps import Chain, Window, boards_by_advice, chain_of, unlimited
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.planner import Planned
-from dimmplan.solve.answer import Answer, Bound, Choice
+from dimmplan.solve.answer import Answer
 from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.criteria import Criterion, criteria_of
-from dimmplan.solve.evaluate import Value, usable_of, vector_of
-from dimmplan.solve.space import Space
+from dimmplan.solve.evaluate import Value
 from dimmplan.units import Gib, format_capacity
 
 STEP_STOPPED = "place in the chain"
@@ -91,7 +89,7 @@ def grow(board: Board, requests: Sequence[Request], *, may_move: bool = False, s
     chain = chain_of(board, requests, chain.contents)
     free = tuple(solve_from(board, each, replace(start, stays={}), alternatives=False) for each in requests)
     steps = tuple(
-        _planned(board, request, content, alone, start.hold)
+        planned_as(board, request, content, alone, stopped=STEP_STOPPED, hold=start.hold)
         for request, content, alone in zip(requests, chain.contents, free, strict=True)
     )
     return Growth(
@@ -135,39 +133,6 @@ class _Task:
             return Adding(board, self.requests, limits, pins=self.start.pins, budget=self.budget, tell=self.tell)
         pins = [self.start.pins, *(closed(self.start.hold) for _ in self.requests[1:])]
         return Moving(board, self.requests, limits, pins=pins, budget=self.budget, tell=self.tell)
-
-
-def _planned(board: Board, request: Request, content: Content, free: Answer, hold: tuple[str, ...]) -> Planned:
-    """A step as a plan of its own."""
-    lies = {slot: content.get(slot) for slot in board.slots}
-    if lies == {slot: free.best.content.get(slot) for slot in board.slots}:
-        return planned_of(board, request, free, hold=hold)
-    space = Space(board, request)
-    criteria = criteria_of(request.prefer, priced=all(supply.priced for supply in request.supplies))
-    vector = vector_of(space, criteria, lies)
-    if vector is None:
-        raise DimmplanError("internal: a step of the chain breaks a rule")
-    answer = Answer(
-        criteria=criteria,
-        best=Choice(content=lies, vector=vector, usable_gib=usable_of(space, lies)),
-        proven=False,
-        stopped=STEP_STOPPED,
-        bound=_step_bound(criteria, vector, free),
-        effort=0,
-        runners_up=(),
-        step_above=None,
-        step_below=None,
-        outside_window=usable_of(space, lies) > request.limit_gib,
-    )
-    return planned_of(board, request, answer, hold=hold)
-
-
-def _step_bound(criteria: Sequence[Criterion], vector: Sequence[Value], free: Answer) -> Bound:
-    """The first criterion at which a step is not what it could be by itself, and what it could be."""
-    for criterion, here, there in zip(criteria, vector, free.best.vector, strict=True):
-        if here != there:
-            return Bound(criterion=criterion.name, value=there if free.proven else None)
-    return Bound(criterion="board_order", value=None)
 
 
 # -- when there is no chain ------------------------------------------------------------------------------------------

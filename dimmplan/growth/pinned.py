@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from dimmplan.errors import Cause, ImpossibleError
+from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.figures import placement_figures
 from dimmplan.growth.pins import PinnedSpace, Pins, all_of, closed, staying
 from dimmplan.model.board import Board
@@ -16,10 +16,11 @@ from dimmplan.model.placement import Placement
 from dimmplan.model.request import Request
 from dimmplan.planner import Planned
 from dimmplan.rules import judge
-from dimmplan.solve.answer import Answer, _Alternatives, _checked, _search, bound_of, solve
+from dimmplan.solve.answer import Answer, Bound, Choice, _Alternatives, _checked, _search, bound_of, solve
 from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.evaluate import content_of
+from dimmplan.solve.evaluate import content_of, usable_of, vector_of
 from dimmplan.solve.search import Aim, Search
+from dimmplan.solve.space import Space
 from dimmplan.units import Gib
 
 MOST_NEXT = 4
@@ -133,6 +134,48 @@ def planned_of(board: Board, request: Request, answer: Answer, *, hold: tuple[st
         hold=hold,
     )
     return Planned(board=board, request=request, answer=answer, placement=placement)
+
+
+def planned_as(
+    board: Board,
+    request: Request,
+    content: Mapping[str, Module | None],
+    free: Answer,
+    *,
+    stopped: str,
+    hold: tuple[str, ...] = (),
+) -> Planned:
+    """A placement that was chosen for another reason than the request's own list, as the plan of that request.
+
+    It is called proven where it is just what the list would choose (``free``). Elsewhere ``stopped`` says what it was
+    chosen for, and the bound names the first criterion at which the list would have something better.
+    """
+    lies = {slot: content.get(slot) for slot in board.slots}
+    if lies == {slot: free.best.content.get(slot) for slot in board.slots}:
+        return planned_of(board, request, free, hold=hold)
+    space = Space(board, request)
+    vector = vector_of(space, free.criteria, lies)
+    if vector is None:
+        raise DimmplanError("internal: a placement that was chosen breaks a rule")
+    bound = Bound(criterion="board_order", value=None)
+    for criterion, here, there in zip(free.criteria, vector, free.best.vector, strict=True):
+        if here != there:
+            bound = Bound(criterion=criterion.name, value=there if free.proven else None)
+            break
+    usable = usable_of(space, lies)
+    answer = Answer(
+        criteria=free.criteria,
+        best=Choice(content=lies, vector=vector, usable_gib=usable),
+        proven=False,
+        stopped=stopped,
+        bound=bound,
+        effort=0,
+        runners_up=(),
+        step_above=None,
+        step_below=None,
+        outside_window=usable > request.limit_gib,
+    )
+    return planned_of(board, request, answer, hold=hold)
 
 
 # -- what adding alone can reach -------------------------------------------------------------------------------------
