@@ -119,7 +119,7 @@ def _batch(
     head: str, batch: tuple[SlotFact, ...], cells: _Cells, *, lead: float, per_row: int, width_mm: float
 ) -> Block:
     row = cells.cap_mm + 2.0
-    above = 0.0 if lead else row - 0.8
+    above = 0.0 if lead else row - 0.3
     rows = -(-len(batch) // per_row)
 
     def draw(x: float, y: float) -> list[Shape]:
