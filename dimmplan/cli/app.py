@@ -33,7 +33,7 @@ def root(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version and exit.")
     ] = False,
     quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Say nothing of files written.")] = False,
-    verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say more on standard error.")] = False,
+    verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say how far the search went.")] = False,
 ) -> None:
     """Plan which memory module goes into which slot of a server board, and draw the slot map."""
     options.Volume.quiet, options.Volume.verbose = quiet, verbose

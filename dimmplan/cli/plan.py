@@ -125,6 +125,9 @@ def plan(
         return
     from dimmplan.output.text import plan_text
 
+    searched = grown.planned.answer
+    how = "proven" if searched.proven else f"stopped: {searched.stopped}"
+    options.detail(f"{searched.effort} search nodes, {how}")
     typer.echo(plan_text(grown.planned), nl=False)
     if shelf is not None:
         from dimmplan.output.stock import shelf_text

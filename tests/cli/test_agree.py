@@ -54,3 +54,14 @@ def test_terminal_json_and_sheet_agree(
         if key:
             assert re.search(rf"(?<!\S){re.escape(slot)}: {key} ", terminal)
     assert record["code"] in sheet.replace(" ", "") or record["code"] in sheet
+
+
+def test_quiet_and_verbose_change_only_standard_error(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    arguments = ["plan", "skerry-16", "--capacity", "384GiB", "--module", "32GiB", "--out", str(tmp_path / "out")]
+    said = []
+    for volume in ([], ["-q"], ["-v"]):
+        assert run([*volume, *arguments]) == 0
+        said.append(capsys.readouterr())
+    assert len({each.out for each in said}) == 1
+    usual, quiet, verbose = (each.err for each in said)
+    assert "wrote" in usual and quiet == "" and "search nodes, proven" in verbose
