@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -109,6 +108,8 @@ def nearest(word: str, choices: Iterable[str], *, most: int = 3) -> list[str]:
     for choice in choices:
         folded.setdefault(choice.casefold(), choice)
     cutoff = 0.5 if len(word) <= SHORT_WORD else 0.55
+    import difflib  # noqa: PLC0415 - only a wrong word needs it, and every start would pay
+
     found = difflib.get_close_matches(word.casefold()[:80], list(folded), n=most, cutoff=cutoff)
     return [folded[key] for key in found]
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
 from dimmplan.model.board import Board
@@ -17,9 +17,11 @@ from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Requ
 from dimmplan.rules import all_rows, judge_module
 from dimmplan.solve.answer import Answer, solve
 from dimmplan.solve.criteria import LISTS
-from dimmplan.stock import Shelf
 from dimmplan.supply import left_out_causes, same_on_board, shortfall_of, supplies_of
 from dimmplan.units import parse_capacity, quoted
+
+if TYPE_CHECKING:
+    from dimmplan.stock import Shelf
 
 MOST_TYPES = 4
 T = TypeVar("T")

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from dimmplan.errors import Cause, DimmplanError, Purchase, Shortfall
 from dimmplan.model.board import Board
@@ -24,7 +24,9 @@ from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import content_of, vector_of
 from dimmplan.solve.search import Aim, Found, Search
 from dimmplan.solve.space import Space
-from dimmplan.stock import Shelf, ShelfLot
+
+if TYPE_CHECKING:
+    from dimmplan.stock import Shelf, ShelfLot
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

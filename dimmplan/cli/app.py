@@ -2,22 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from importlib import import_module
 from typing import Annotated
 
 import typer
 
 import dimmplan
-from dimmplan.cli import boards, compare, demo, draw, machine, mix, options, plan, rules, why
+from dimmplan.cli import options
 
-app = typer.Typer(
-    name="dimmplan",
-    help="Plan which memory module goes into which slot of a server board, and draw the slot map.",
-    epilog="Start with: dimmplan demo",
-    rich_markup_mode=None,
-    no_args_is_help=False,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
+COMMANDS = {
+    "demo": "demo",
+    "plan": "plan",
+    "compare": "compare",
+    "draw": "draw",
+    "found": "machine",
+    "audit": "machine",
+    "moves": "machine",
+    "why": "why",
+    "mix": "mix",
+    "rules": "rules",
+    "boards": "boards",
+}
+"""Every command and the module of ``dimmplan.cli`` that adds it, in the order of the help."""
+
+
+def application(arguments: Sequence[str] = ()) -> typer.Typer:
+    """The command tree: of the one command that the arguments name, so that a start pays for no other; or of all."""
+    app = typer.Typer(
+        name="dimmplan",
+        help="Plan which memory module goes into which slot of a server board, and draw the slot map.",
+        epilog="Start with: dimmplan demo",
+        rich_markup_mode=None,
+        no_args_is_help=False,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    app.callback(invoke_without_command=True)(_root)
+    word = next((argument for argument in arguments if not argument.startswith("-")), "")
+    for name in dict.fromkeys([COMMANDS[word]] if word in COMMANDS else COMMANDS.values()):
+        import_module(f"dimmplan.cli.{name}").register(app)
+    return app
 
 
 def _version(wanted: bool) -> None:
@@ -26,8 +51,7 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback(invoke_without_command=True)
-def root(
+def _root(
     context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version and exit.")
@@ -39,14 +63,3 @@ def root(
     options.Volume.quiet, options.Volume.verbose = quiet, verbose
     if context.invoked_subcommand is None:
         typer.echo(context.get_help())
-
-
-demo.register(app)
-plan.register(app)
-compare.register(app)
-draw.register(app)
-machine.register(app)
-why.register(app)
-mix.register(app)
-rules.register(app)
-boards.register(app)

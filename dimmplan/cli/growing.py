@@ -90,7 +90,7 @@ def answer(board: Board, request: Request, wishes: Wishes, *, shelf: Shelf | Non
 
 def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None, modules: Sequence[str]) -> Grown:
     from dimmplan.growth.pinned import next_by_adding, plan_from
-    from dimmplan.output.growth import next_record, next_text
+    from dimmplan.output.adding import next_record, next_text
     from dimmplan.planner import plan
 
     planned = plan_from(board, request, start) if start.pins else plan(board, request, shelf=shelf, modules=modules)
@@ -101,7 +101,8 @@ def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None,
 def _chain(board: Board, request: Request, wishes: Wishes, start: Start) -> Grown:
     from dimmplan.growth.grow import grow
     from dimmplan.growth.pinned import next_by_adding
-    from dimmplan.output.growth import growth_record, growth_text, next_record, next_text
+    from dimmplan.output.adding import next_record, next_text
+    from dimmplan.output.growth import growth_record, growth_text
 
     growth = grow(board, _requests(request, wishes), may_move=wishes.may_move, start=start)
     nexts = next_by_adding(growth.steps[-1])
@@ -156,7 +157,7 @@ def _read_kept(board: Board, request: Request, wishes: Wishes) -> Kept:
 def _with_kept(grown: Grown, kept: Kept | None) -> Grown:
     if kept is None:
         return grown
-    from dimmplan.output.growth import kept_record, kept_text
+    from dimmplan.output.kept import kept_record, kept_text
 
     return replace(
         grown,

@@ -12,7 +12,7 @@ from dimmplan.boardfile.read import board_files, examine_file, find_board_file, 
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
-from dimmplan.output.record import MOST_BYTES, placement_of, read_plan
+from dimmplan.output.reading import MOST_BYTES, placement_of, read_plan
 from dimmplan.plancode import CodeHead, decode, looks_like_code, read_head
 from dimmplan.units import cleaned, quoted
 

@@ -17,9 +17,9 @@ def run(arguments: list[str]) -> int:
     """Run the command line and return its exit status."""
     _open_streams()
     try:
-        from dimmplan.cli.app import app
+        from dimmplan.cli.app import application
 
-        result = app(args=arguments, prog_name="dimmplan", standalone_mode=False)
+        result = application(arguments)(args=arguments, prog_name="dimmplan", standalone_mode=False)
         sys.stdout.flush()
     except BrokenPipeError:
         _drop(sys.stdout)

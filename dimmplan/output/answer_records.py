@@ -15,9 +15,10 @@ from dimmplan.mix import Mix, MixSet
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.output.record import finding_record
+from dimmplan.output.values import FORMAT, exact, gib_number
 from dimmplan.rules import Breach
 from dimmplan.sources import citation
-from dimmplan.units import Gib, decimal
+from dimmplan.units import decimal
 from dimmplan.why.expect import Expectation
 from dimmplan.why.failed import Failure, LeftSet
 from dimmplan.why.grow import Change, NextAnswer, NextStep
@@ -26,16 +27,9 @@ from dimmplan.why.slots import SlotReason, Tried
 from dimmplan.why.split import SplitStep
 from dimmplan.why.weigh import Case, Parted, Weighed
 
-FORMAT = 1
-
-
-def _gib(value: Gib) -> int | float:
-    return value if isinstance(value, int) else float(value)
-
 
 def _value(value: int | Fraction | None) -> int | str | None:
-    """Whole numbers as numbers, other exact values as fractions in text."""
-    return value if value is None or isinstance(value, int) else str(value)
+    return None if value is None else exact(value)
 
 
 def _said(said: Iterable[Said]) -> list[dict[str, str]]:
@@ -74,21 +68,21 @@ def figures_record(figures: PlacementFigures | None) -> dict[str, Any] | None:
     if figures is None:
         return None
     return {
-        "usable_gib": _gib(figures.usable_gib),
+        "usable_gib": gib_number(figures.usable_gib),
         "modules": figures.modules,
         "rate_mts": figures.rate_mts,
         "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
         "worst_share": decimal(figures.worst_share, 4),
-        "socket_difference_gib": _gib(figures.socket_difference_gib),
+        "socket_difference_gib": gib_number(figures.socket_difference_gib),
         "sockets": [
             {
                 "id": socket.socket,
-                "usable_gib": _gib(socket.usable_gib),
+                "usable_gib": gib_number(socket.usable_gib),
                 "rate_mts": socket.rate.rate_mts,
                 "rate_row": socket.rate.row,
                 "sweep_gb_s": decimal(socket.sweep_gb_s, 1),
                 "share": decimal(socket.share, 4),
-                "regions": [{"ways": r.ways, "capacity_gib": _gib(r.capacity_gib)} for r in socket.regions],
+                "regions": [{"ways": r.ways, "capacity_gib": gib_number(r.capacity_gib)} for r in socket.regions],
             }
             for socket in figures.sockets
         ],
@@ -126,7 +120,7 @@ def _rate(case: Case, reason: RateReason) -> dict[str, Any]:
                 "slots": list(lift.slots),
                 "rate_mts": lift.rate_mts,
                 "gain_mts": lift.rate_mts - reason.rate_mts,
-                "usable_gib": _gib(lift.usable_gib),
+                "usable_gib": gib_number(lift.usable_gib),
                 "system_sweep_gb_s": decimal(lift.sweep_gb_s, 1),
                 "broken": list(lift.broken),
             }

@@ -9,8 +9,9 @@ from typing import Any
 
 from dimmplan.compare import Row
 from dimmplan.output.compare import Swap, View, counts_of, limit_sentences, unreached_text
-from dimmplan.output.record import FORMAT, finding_record, nearest_record, totals_record
+from dimmplan.output.record import finding_record, nearest_record, totals_record
 from dimmplan.output.stock import left_out_record
+from dimmplan.output.values import FORMAT
 from dimmplan.plancode import encode
 from dimmplan.supply import Limit, left_out_of
 from dimmplan.units import decimal

@@ -1,27 +1,25 @@
-"""Growth in words and in JSON: the steps of a chain beside each step by itself, what adding can reach, what is kept."""
+"""A chain of steps in words and in JSON, beside each step by itself."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
 from dimmplan.advice import modules_phrase, sweep_of
-from dimmplan.explain import counted, gb_s, listed
+from dimmplan.explain import counted, gb_s
 from dimmplan.growth.grow import Growth
-from dimmplan.growth.keep import Kept, change_between, change_to
-from dimmplan.growth.pinned import Next
+from dimmplan.growth.keep import change_between
 from dimmplan.model.module import Module
-from dimmplan.model.move import Change
 from dimmplan.model.request import Request
+from dimmplan.output.kept import change_lines
 from dimmplan.output.machine import moves_record
 from dimmplan.output.text import wrapped
+from dimmplan.output.values import exact, gib_number
 from dimmplan.plancode import encode
 from dimmplan.planner import Planned
-from dimmplan.report import device_text, move_text, moves_summary
 from dimmplan.solve.answer import Choice
-from dimmplan.solve.evaluate import Value
 from dimmplan.units import Gib, decimal, format_capacity, whole
 
 _NAMES = {
@@ -34,9 +32,6 @@ _NAMES = {
 }
 
 
-# -- a chain ---------------------------------------------------------------------------------------------------------
-
-
 def growth_record(growth: Growth) -> dict[str, Any]:
     """A chain as JSON; each step beside the same step chosen by itself."""
     bound = growth.bound
@@ -47,12 +42,12 @@ def growth_record(growth: Growth) -> dict[str, Any]:
         "stopped": growth.stopped,
         "bound": {
             "criterion": None if bound is None else bound[0],
-            "value": None if bound is None else _value(bound[1]),
+            "value": None if bound is None else exact(bound[1]),
             "nodes": growth.effort,
         },
         "outside_window": growth.outside_window,
         "criteria": [
-            {"name": name, "value": _value(value), "better": better} for name, value, better in growth.chain.worth.named
+            {"name": name, "value": exact(value), "better": better} for name, value, better in growth.chain.worth.named
         ],
         "steps": [_step_record(growth, index) for index in range(len(growth.steps))],
         "path": _path_record([step.answer.best for step in growth.steps], growth.steps[0].request),
@@ -66,7 +61,7 @@ def _step_record(growth: Growth, index: int) -> dict[str, Any]:
     sweep, by_itself = sweep_of(step, best), sweep_of(step, free)
     record: dict[str, Any] = {
         "capacity_gib": step.request.capacity_gib,
-        "usable_gib": _gib(best.usable_gib),
+        "usable_gib": gib_number(best.usable_gib),
         "system_sweep_gb_s": decimal(sweep, 1),
         "modules": _modules(best.content),
         "slots": {slot: module.label if module else None for slot, module in step.placement.slots},
@@ -74,7 +69,7 @@ def _step_record(growth: Growth, index: int) -> dict[str, Any]:
         "status": step.placement.status,
         "code": encode(growth.board, step.placement),
         "free": {
-            "usable_gib": _gib(free.usable_gib),
+            "usable_gib": gib_number(free.usable_gib),
             "system_sweep_gb_s": decimal(by_itself, 1),
             "modules": _modules(free.content),
         },
@@ -153,7 +148,7 @@ def _step_lines(growth: Growth, index: int) -> Iterator[str]:
     head = f"{index + 1}. {capacity}, {modules_phrase(best)}, sweep {gb_s(sweep_of(step, best))}"
     yield from wrapped(head, rest="   ")
     if index and growth.may_move:
-        yield from _change_lines(change_between(growth.steps[index - 1], step), first="   ")
+        yield from change_lines(change_between(growth.steps[index - 1], step), first="   ")
     elif index:
         added = _added(growth, index)
         slots = [f"{label} into {', '.join(slots)}" for label, slots in _by_label(added)]
@@ -183,103 +178,6 @@ def _path_lines(growth: Growth) -> list[str]:
     return wrapped(text)
 
 
-# -- what adding alone can reach -------------------------------------------------------------------------------------
-
-
-def next_record(nexts: Iterable[Next]) -> list[dict[str, Any]]:
-    """The next capacities by adding, as JSON."""
-    return [
-        {
-            "usable_gib": _gib(each.usable_gib),
-            "system_sweep_gb_s": decimal(each.sweep_gb_s, 1),
-            "added": [{"slot": slot, "label": module.label} for slot, module in each.added],
-        }
-        for each in nexts
-    ]
-
-
-def next_text(nexts: Sequence[Next]) -> str:
-    """The next capacities by adding, for a terminal."""
-    if not nexts:
-        return "Next by adding only: nothing within these module types\n"
-    lines = ["Next by adding only"]
-    for each in nexts:
-        counts = Counter(module for _, module in each.added)
-        modules = " + ".join(
-            f"{counts[module]} x {module.label}" for module in sorted(counts, key=lambda m: m.order_key)
-        )
-        text = f"{format_capacity(each.usable_gib)} sweeps at {gb_s(each.sweep_gb_s)} (adds {modules})"
-        lines += wrapped(text, first="  ", rest="    ")
-    return "\n".join(lines) + "\n"
-
-
-# -- what is kept ----------------------------------------------------------------------------------------------------
-
-
-def kept_record(kept: Kept, planned: Planned) -> dict[str, Any]:
-    """What a machine brings to a plan, and how to get there, as JSON."""
-    change = change_to(kept, planned)
-    return {
-        "date": kept.date,
-        "slots": {slot: module.label if module else None for slot, module in kept.content.items()},
-        "hold": list(kept.hold),
-        "unlisted": list(kept.unlisted),
-        "released": [
-            {"slot": each.slot, "found": device_text(each.found) if each.found else "not listed"}
-            for each in kept.released
-        ],
-        "questions": list(kept.questions),
-        "discarded": sum(left.count for left in change.stranded),
-        "bought": [
-            {"label": label, "count": count}
-            for label, count in sorted(Counter(m.module.label for m in change.moves if m.kind == "insert").items())
-        ],
-        "change": moves_record(change),
-    }
-
-
-def kept_text(kept: Kept, planned: Planned) -> str:
-    """How to get from the machine to the plan, for a terminal."""
-    dated = f" (inventory of {kept.date})" if kept.date else ""
-    lines = [f"From what is in the machine{dated}"]
-    for each in kept.released:
-        said = device_text(each.found) if each.found else "what lies there"
-        lines += wrapped(f"first take {said} out of {each.slot}: its data is said to be saved", first="  ", rest="    ")
-    change = change_to(kept, planned)
-    lines += _change_lines(change, first="  ")
-    for left in change.stranded:
-        fits = f"would also fit in {', '.join(left.fits)}" if left.fits else "no free slot of this board would take it"
-        lines += wrapped(f"left over: {left.count} x {left.module.label}; {fits}", first="  ", rest="    ")
-    held = [slot for slot in kept.hold if slot not in kept.unlisted]
-    if held:
-        text = f"on hold, not to be touched: {', '.join(held)}; --data-saved SLOT releases one"
-        lines += wrapped(text, first="  ", rest="    ")
-    if kept.unlisted:
-        text = (
-            f"not in the inventory, so not to be touched: {', '.join(kept.unlisted)}; a list of labels names empty "
-            "slots too (SLOT,empty)"
-        )
-        lines += wrapped(text, first="  ", rest="    ")
-    if kept.questions:
-        text = "to ask at the machine (dimmplan audit --save-slots keeps the answers for --slots):"
-        lines += wrapped(text, first="  ", rest="    ")
-        lines += [line for question in kept.questions for line in wrapped(question, first="    ", rest="      ")]
-    absent = kept.empty_sockets(planned.request.fitted)
-    if absent:
-        text = f"the machine shows no module at {listed(list(absent))}: without its processor there, say --fitted"
-        lines += wrapped(text, first="  ", rest="    ")
-    return "\n".join(lines) + "\n"
-
-
-def _change_lines(change: Change, *, first: str) -> Iterator[str]:
-    yield from wrapped(moves_summary(change.moves), first=first, rest=first + "  ")
-    for number, move in enumerate(change.handled, start=1):
-        yield from wrapped(f"{number}. {move_text(move)}", first=first + "  ", rest=first + "     ")
-
-
-# -- values ----------------------------------------------------------------------------------------------------------
-
-
 def _by_label(content: Mapping[str, Module | None]) -> list[tuple[str, list[str]]]:
     found: dict[Module, list[str]] = {}
     for slot, module in content.items():
@@ -293,14 +191,5 @@ def _modules(content: Mapping[str, Module | None]) -> list[dict[str, Any]]:
     return [{"label": m.label, "count": counts[m]} for m in sorted(counts, key=lambda m: m.order_key)]
 
 
-def _value(value: Value) -> int | str:
-    """Whole numbers as numbers, other exact values as fractions in text."""
-    return value if isinstance(value, int) else str(value)
-
-
-def _gib(value: Gib) -> int | float:
-    return value if isinstance(value, int) else float(value)
-
-
 def _gib_difference(one: Gib, other: Gib) -> int | float:
-    return _gib(whole(Fraction(one - other)))
+    return gib_number(whole(Fraction(one - other)))

@@ -1,4 +1,4 @@
-"""The plan as JSON, format 1: written from an answer, read back into a placement without loss."""
+"""The plan as JSON, format 1. ``output.reading`` reads it back into a placement without loss."""
 
 from __future__ import annotations
 
@@ -6,31 +6,20 @@ import json
 from collections import Counter
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import Any, Literal
-
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from typing import Any
 
 from dimmplan.advice import choice_gains, request_findings
-from dimmplan.errors import ImpossibleError, InputError, Problem, Shortfall, did_you_mean
-from dimmplan.explain import (
-    blank_slots,
-    placement_findings,
-)
+from dimmplan.errors import ImpossibleError, Shortfall
+from dimmplan.explain import blank_slots, placement_findings
 from dimmplan.figures import PlacementFigures, SocketFigures, placement_figures
-from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
-from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement, dead_slots, install_order
-from dimmplan.model.request import Mode
+from dimmplan.model.placement import dead_slots, install_order
+from dimmplan.output.values import FORMAT, exact, gib_number
 from dimmplan.plancode import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
-from dimmplan.solve.criteria import LISTS
-from dimmplan.units import Gib, cleaned, decimal, quoted
-
-FORMAT = 1
-MOST_BYTES = 4 << 20
+from dimmplan.units import Gib, decimal
 
 
 def plan_record(planned: Planned) -> dict[str, Any]:
@@ -71,7 +60,7 @@ def plan_record(planned: Planned) -> dict[str, Any]:
         "sockets": [_socket(socket) for socket in figures.sockets],
         "totals": totals_record(figures, planned.cost),
         "criteria": [
-            {"name": c.name, "value": _value(v), "better": c.better}
+            {"name": c.name, "value": exact(v), "better": c.better}
             for c, v in zip(answer.criteria, answer.best.vector, strict=True)
         ],
         "runners_up": [_choice(planned, choice) for choice in answer.runners_up],
@@ -88,18 +77,8 @@ def _bound(planned: Planned) -> dict[str, Any]:
     bound = planned.answer.bound
     if bound is None:
         return {"criterion": None, "value": None, "nodes": planned.answer.effort}
-    value = None if bound.value is None else _value(bound.value)
+    value = None if bound.value is None else exact(bound.value)
     return {"criterion": bound.criterion, "value": value, "nodes": planned.answer.effort}
-
-
-def _value(value: int | Fraction) -> int | str:
-    """Whole numbers as numbers, other exact values as fractions in text."""
-    return value if isinstance(value, int) else str(value)
-
-
-def _gib(value: Gib) -> int | float:
-    """A capacity as a number: whole, or with the decimals that a mode leaves."""
-    return value if isinstance(value, int) else float(value)
 
 
 def _module(module: Module, key: str, count: int) -> dict[str, Any]:
@@ -125,7 +104,7 @@ def _socket(socket: SocketFigures) -> dict[str, Any]:
     return {
         "id": socket.socket,
         "capacity_gib": socket.capacity_gib,
-        "usable_gib": _gib(socket.usable_gib),
+        "usable_gib": gib_number(socket.usable_gib),
         "modules": socket.modules,
         "rate_mts": socket.rate.rate_mts,
         "rate_row": socket.rate.row,
@@ -136,7 +115,7 @@ def _socket(socket: SocketFigures) -> dict[str, Any]:
         "regions": [
             {
                 "ways": region.ways,
-                "capacity_gib": _gib(region.capacity_gib),
+                "capacity_gib": gib_number(region.capacity_gib),
                 "channels": list(region.channels),
                 "peak_gb_s": decimal(region.peak_gb_s, 1),
             }
@@ -149,13 +128,13 @@ def totals_record(figures: PlacementFigures, cost: Fraction | None) -> dict[str,
     """The totals of a placement as JSON."""
     return {
         "capacity_gib": figures.capacity_gib,
-        "usable_gib": _gib(figures.usable_gib),
+        "usable_gib": gib_number(figures.usable_gib),
         "modules": figures.modules,
         "free_slots": figures.free_slots,
         "rate_mts": figures.rate_mts,
         "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
         "worst_share": decimal(figures.worst_share, 4),
-        "socket_difference_gib": _gib(figures.socket_difference_gib),
+        "socket_difference_gib": gib_number(figures.socket_difference_gib),
         "cost": None if cost is None else decimal(cost, 2),
     }
 
@@ -168,7 +147,7 @@ def _choice(planned: Planned, choice: Choice) -> dict[str, Any]:
     gains, loses = choice_gains(planned, choice)
     return {
         "capacity_gib": figures.capacity_gib,
-        "usable_gib": _gib(figures.usable_gib),
+        "usable_gib": gib_number(figures.usable_gib),
         "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
         "modules": [
             {"label": module.label, "count": used[module]} for module in sorted(used, key=lambda m: m.order_key)
@@ -206,8 +185,8 @@ def impossible_record(error: ImpossibleError) -> dict[str, Any]:
 def nearest_record(below: Gib | None, above: Gib | None) -> dict[str, Any]:
     """The nearest capacities that fit, as JSON."""
     return {
-        "below_gib": None if below is None else _gib(below),
-        "above_gib": None if above is None else _gib(above),
+        "below_gib": None if below is None else gib_number(below),
+        "above_gib": None if above is None else gib_number(above),
     }
 
 
@@ -234,131 +213,3 @@ def _shortfall(shortfall: Shortfall) -> dict[str, Any]:
 def to_json(record: Mapping[str, Any]) -> str:
     """One JSON document, two blanks deep, ending with a line end; ASCII so that any pipe carries it."""
     return json.dumps(record, indent=2, ensure_ascii=True) + "\n"
-
-
-class _Lenient(BaseModel):
-    """Records of later releases may carry more keys."""
-
-    model_config = ConfigDict(frozen=True, extra="ignore")
-
-
-class _ReadBoard(_Lenient):
-    id: str = Field(max_length=60)
-    electrical_digest: str = Field(max_length=64)
-    drawing_digest: str = Field(default="", max_length=64)
-
-
-class _ReadModule(_Lenient):
-    key: str = Field(max_length=2)
-    label: str = Field(max_length=80)
-
-
-class _ReadRequest(_Lenient):
-    capacity_gib: int = Field(ge=1, le=1 << 20)
-
-
-class _ReadPlan(_Lenient):
-    format: Literal[1]
-    board: _ReadBoard
-    fitted: tuple[str, ...] = Field(min_length=1, max_length=64)
-    processor: str | None = None
-    mode: Mode
-    prefer: str
-    request: _ReadRequest
-    status: Literal["proven", "best-found"]
-    modules: tuple[_ReadModule, ...] = Field(max_length=26)
-    slots: dict[str, str | None] = Field(max_length=4096)
-    hold: tuple[str, ...] = ()
-
-
-def read_plan(text: str, *, file: str) -> _ReadPlan:
-    """A plan record from JSON text. Raises ``InputError`` with every problem of its form."""
-    if len(text) > MOST_BYTES:
-        raise InputError(Problem(file=file, place="", found="more than 4 MiB", allowed="a plan of dimmplan"))
-    try:
-        raw = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise InputError(
-            Problem(
-                file=file,
-                place="",
-                found=f"text that is not JSON ({cleaned(str(error), most=80)})",
-                allowed="a plan of dimmplan, as plan --json writes it",
-            )
-        ) from None
-    if isinstance(raw, dict) and raw.get("status") == "impossible":
-        raise InputError(Problem(file=file, place="status", found="impossible", allowed="a plan with a placement"))
-    try:
-        return _ReadPlan.model_validate(raw)
-    except ValidationError as error:
-        raise InputError(
-            Problem(
-                file=file,
-                place=".".join(cleaned(str(part), most=40) for part in detail["loc"]),
-                found="nothing" if detail["type"] == "missing" else quoted(str(detail.get("input")), most=40),
-                allowed="this key is required" if detail["type"] == "missing" else detail["msg"],
-            )
-            for detail in error.errors(include_url=False)[:20]
-        ) from None
-
-
-def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
-    """The placement of a plan record on its board.
-
-    A board whose electrical part has changed since is accepted as long as every name still resolves; the caller says
-    so. Raises ``InputError`` where they do not belong together.
-    """
-    problems = [
-        Problem(
-            file=file,
-            place=place,
-            found=quoted(found),
-            allowed=allowed,
-            hint=did_you_mean(found, list(LISTS)) if place == "prefer" else "",
-        )
-        for place, found, allowed in _mismatches(record, board)
-    ]
-    if problems and record.board.electrical_digest != board.electrical_digest:
-        found = f"{board.id} has changed since this plan was made"
-        hint = "Do not use this map: plan again, or give the board file that it was made on."
-        problems.insert(0, Problem(file=file, place="board.electrical_digest", found=found, allowed="", hint=hint))
-    if problems:
-        raise InputError(problems)
-    modules = {
-        module.key: parse_label(module.label, file=file, place="modules", usual=board.modules)
-        for module in record.modules
-    }
-    return Placement(
-        board=board.id,
-        electrical_digest=board.electrical_digest,
-        fitted=record.fitted,
-        processor=record.processor,
-        mode=record.mode,
-        prefer=record.prefer,
-        capacity_gib=record.request.capacity_gib,
-        status=record.status,
-        slots=tuple((slot, modules[key] if (key := record.slots.get(slot)) else None) for slot in board.slots),
-        hold=record.hold,
-    )
-
-
-def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
-    found: list[tuple[str, str, str]] = []
-    known = {module.key for module in record.modules}
-    sockets = {socket.id for socket in board.sockets}
-    found += [("fitted", name, "sockets of the board") for name in record.fitted if name not in sockets]
-    found += [("hold", slot, "slots of the board") for slot in record.hold if slot not in board.slots]
-    found += [("slots", slot, "slots of the board") for slot in record.slots if slot not in board.slots]
-    found += [(f"slots.{slot}", key, "a module key") for slot, key in record.slots.items() if key and key not in known]
-    if record.prefer not in LISTS:
-        found.append(("prefer", record.prefer, ", ".join(LISTS)))
-    options = {option.id for option in board.processors}
-    if record.processor is not None and record.processor not in options:
-        found.append(("processor", record.processor, "a processor option of the board"))
-    dead = {slot for socket in board.sockets if socket.id not in record.fitted for slot in socket.slots}
-    found += [
-        (f"slots.{slot}", key, "nothing: its processor is absent")
-        for slot, key in record.slots.items()
-        if key and slot in dead
-    ]
-    return found

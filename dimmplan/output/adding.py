@@ -1,0 +1,40 @@
+"""What adding modules alone can reach from a plan, in words and in JSON."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from dimmplan.explain import gb_s
+from dimmplan.growth.pinned import Next
+from dimmplan.output.text import wrapped
+from dimmplan.output.values import gib_number
+from dimmplan.units import decimal, format_capacity
+
+
+def next_record(nexts: Iterable[Next]) -> list[dict[str, Any]]:
+    """The next capacities by adding, as JSON."""
+    return [
+        {
+            "usable_gib": gib_number(each.usable_gib),
+            "system_sweep_gb_s": decimal(each.sweep_gb_s, 1),
+            "added": [{"slot": slot, "label": module.label} for slot, module in each.added],
+        }
+        for each in nexts
+    ]
+
+
+def next_text(nexts: Sequence[Next]) -> str:
+    """The next capacities by adding, for a terminal."""
+    if not nexts:
+        return "Next by adding only: nothing within these module types\n"
+    lines = ["Next by adding only"]
+    for each in nexts:
+        counts = Counter(module for _, module in each.added)
+        modules = " + ".join(
+            f"{counts[module]} x {module.label}" for module in sorted(counts, key=lambda m: m.order_key)
+        )
+        text = f"{format_capacity(each.usable_gib)} sweeps at {gb_s(each.sweep_gb_s)} (adds {modules})"
+        lines += wrapped(text, first="  ", rest="    ")
+    return "\n".join(lines) + "\n"
