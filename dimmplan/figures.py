@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from dimmplan.interleave import Region, permitted_sets, regions
 from dimmplan.model.board import Board, Socket
@@ -22,8 +22,7 @@ from dimmplan.rules import Content
 from dimmplan.units import Gib, channel_peak_gb_s, whole
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class RegionFigures:
+class RegionFigures(NamedTuple):
     """One region of a socket: channel names, and its peak at the rate of its slowest channel."""
 
     ways: int
@@ -33,8 +32,7 @@ class RegionFigures:
     peak_gb_s: Fraction
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SocketFigures:
+class SocketFigures(NamedTuple):
     """The figures of one fitted socket. ``rate`` is the rate it runs at; GiB and GB/s."""
 
     socket: str
@@ -57,8 +55,7 @@ class SocketFigures:
         return Fraction(self.usable_gib) / self.sweep_gb_s if self.sweep_gb_s else Fraction(0)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class PlacementFigures:
+class PlacementFigures(NamedTuple):
     """The figures of a whole placement over the fitted sockets."""
 
     sockets: tuple[SocketFigures, ...]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from dimmplan.model.board import Socket
 from dimmplan.model.rows import InterleaveRow
@@ -18,8 +18,7 @@ Amounts = tuple[tuple[int, ...], ...]
 """GiB per channel, one tuple for each controller, channels in board order."""
 
 
-@dataclass(frozen=True, slots=True)
-class Region:
+class Region(NamedTuple):
     """Addresses that one set of channels serves: ``capacity`` GiB over ``channels`` (indices within the socket)."""
 
     ways: int
@@ -32,8 +31,7 @@ class Region:
         return self.capacity // self.ways
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
+class Group(NamedTuple):
     """A listed channel set as indices within the socket."""
 
     channels: tuple[int, ...]
@@ -41,8 +39,7 @@ class Group:
     excess: str
 
 
-@dataclass(frozen=True, slots=True)
-class Permitted:
+class Permitted(NamedTuple):
     """The permitted sets of one socket. ``ways`` are those above one, widest first."""
 
     style: str
@@ -76,8 +73,7 @@ def regions(amounts: Amounts, permitted: Permitted, rates: Amounts | None = None
     return tuple(found)
 
 
-@dataclass(frozen=True, slots=True)
-class _Choice:
+class _Choice(NamedTuple):
     """A candidate set, its depth and what happens to its excess."""
 
     channels: tuple[int, ...]

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.rows import ProcessorOption, RateRow
 
 
-@dataclass(frozen=True, slots=True)
-class ChannelRate:
+class ChannelRate(NamedTuple):
     """Rate in MT/s and what binds it: ``row`` is a rate row's id, ``processor:ID`` or ``module:LABEL``."""
 
     rate_mts: int

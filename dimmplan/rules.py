@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Kind, Module
@@ -41,8 +40,7 @@ RATE_RULE = "rates"
 """Rule id of the rate table as a whole: a module without a row does not run."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Breach:
+class Breach(NamedTuple):
     """A broken row: where, what was found there, and what the row allows."""
 
     rule: str
@@ -54,8 +52,7 @@ class Breach:
     source: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SocketView:
+class SocketView(NamedTuple):
     """What a socket rule sees: modules by type, capacity, and which slots are filled."""
 
     socket: Socket
@@ -65,8 +62,7 @@ class SocketView:
     filled: frozenset[str] | None = None
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SystemView:
+class SystemView(NamedTuple):
     """What a system rule sees: the board, the fitted sockets and their content."""
 
     board: Board

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
 
 from dimmplan.figures import is_low_rank
 from dimmplan.model.board import Board, Channel, Socket
@@ -90,15 +89,15 @@ class PinnedSpace(Space):
         controllers = tuple(
             tuple(self._pin(channel, next(each)) for channel in controller) for controller in shape.controllers
         )
-        return replace(shape, controllers=controllers)
+        return shape._replace(controllers=controllers)
 
     def _pin(self, shape: ChannelShape, slots: _Slots) -> ChannelShape:
         free = tuple(number for number in shape.membership if number > -_FIRST_PIN)
         if not any(slot is not None for slot in slots):
-            return replace(shape, membership=free)
+            return shape._replace(membership=free)
         if slots not in self._pinned:
             self._pinned.append(slots)
-        return replace(shape, membership=(*free, -_FIRST_PIN - self._pinned.index(slots)))
+        return shape._replace(membership=(*free, -_FIRST_PIN - self._pinned.index(slots)))
 
     def _pins_of(self, shape: ChannelShape) -> _Slots:
         number = next((number for number in shape.membership if number <= -_FIRST_PIN), None)

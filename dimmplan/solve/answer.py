@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import NamedTuple
 
 from dimmplan.errors import DimmplanError, ImpossibleError
 from dimmplan.model.board import Board
@@ -29,8 +29,7 @@ STEP_SHARE = Fraction(1, 4)
 """One step up looks this far above the capacity found."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Choice:
+class Choice(NamedTuple):
     """One placement with the vector of the request's criteria."""
 
     content: dict[str, Module | None]
@@ -43,16 +42,14 @@ class Choice:
         return sum(module.capacity_gib for module in self.content.values() if module)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Bound:
+class Bound(NamedTuple):
     """The first criterion at which something better may still be hidden, and the best value it could have."""
 
     criterion: str
     value: Value | None
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Answer:
+class Answer(NamedTuple):
     """What the search says. ``bound`` and ``stopped`` are set where the answer is the best found, not proven."""
 
     criteria: tuple[Criterion, ...]
@@ -130,7 +127,7 @@ def _checked(space: Space, criteria: tuple[Criterion, ...], found: Found) -> Cho
 
 
 def first_placement(space: Space, criteria: tuple[Criterion, ...], aim: Aim) -> Found | None:
-    """A quick placement to start from: one type, spread as evenly as the rules let it; the best of those.
+    """A quick placement to start from: one type of the aim, spread as evenly as the rules let it; the best of those.
 
     Only in the independent mode; in the others the search finds its own first placement.
     """
@@ -138,6 +135,8 @@ def first_placement(space: Space, criteria: tuple[Criterion, ...], aim: Aim) -> 
         return None
     found: list[Found] = []
     for index, supply in enumerate(space.supplies):
+        if aim.types is not None and index not in aim.types:
+            continue
         size = supply.module.capacity_gib
         count = -(-aim.low_gib // size)
         if count * size > aim.high_gib or count > (space.slot_count if supply.available is None else supply.available):
@@ -224,11 +223,12 @@ class _Alternatives:
 
     def runners_up(self) -> tuple[Choice, ...]:
         """Placements that a person may prefer, one for each set of types and capacity, best first."""
-        types_used = {self._looks(self.best)}
+        seen = {self._looks(self.best)}
         found: list[Choice] = []
-        for choice in sorted(self._candidates(), key=lambda c: _rank(self.search.criteria, c.vector)):
-            if self._looks(choice) not in types_used:
-                types_used.add(self._looks(choice))
+        for candidate in sorted(self._candidates(), key=self._place):
+            choice = self._choice(candidate)
+            if self._looks(choice) not in seen:
+                seen.add(self._looks(choice))
                 found.append(choice)
         return tuple(found[:MOST_RUNNERS_UP])
 
@@ -241,26 +241,49 @@ class _Alternatives:
         )
         return used, tuple(sorted(sockets))
 
-    def _candidates(self) -> Iterator[Choice]:
+    def _candidates(self) -> list[Found]:
         """The best of every other list, of every single type, and of every other set of modules."""
-        search, request = self.search, self.space.request
-        for prefer in LISTS:
-            if prefer not in (request.prefer, "upgrade") and (prefer != "cost-first" or search.priced):
-                yield from self._best_of(Search(self.space, search.budget, prefer=prefer, like=search), self.aim)
-        if len(self.space.types) > 1:
-            for kind in range(len(self.space.types)):
-                yield from self._best_of(search, replace(self.aim, types=frozenset([kind])))
-        yield from self._best_of(search, replace(self.aim, without=frozenset([self.found.code])))
+        found = [*self._of_other_lists(), *self._of_single_types()]
+        rival = min((each for each in found if each.code != self.found.code), key=self._place, default=None)
+        second = self._best_of(self.search, self.aim._replace(without=frozenset([self.found.code])), rival)
+        return found if second is None else [*found, second]
 
-    def _best_of(self, search: Search, aim: Aim) -> Iterator[Choice]:
-        """The best placement of a search, with its vector in the order of the request's list."""
+    def _of_other_lists(self) -> Iterator[Found]:
+        search = self.search
+        for prefer in LISTS:
+            if prefer in (self.space.request.prefer, "upgrade") or (prefer == "cost-first" and not search.priced):
+                continue
+            other = Search(self.space, search.budget, prefer=prefer, like=search)
+            found = self._best_of(other, self.aim, self._judged(self.found, other.criteria))
+            judged = self._judged(found, search.criteria)
+            if judged is not None:
+                yield judged
+
+    def _of_single_types(self) -> Iterator[Found]:
+        for kind in range(len(self.space.types)):
+            if self.found.types != (kind,):
+                aim = self.aim._replace(types=frozenset([kind]))
+                found = self._best_of(self.search, aim, first_placement(self.space, self.search.criteria, aim))
+                if found is not None:
+                    yield found
+
+    def _best_of(self, search: Search, aim: Aim, start: Found | None) -> Found | None:
+        """The best placement of a search, or the best that its effort found; ``start`` is what it has to beat."""
         search.budget.spent = 0
-        found, _ = _search(search, aim, None)
-        if found is not None:
-            content = content_of(self.space, found.texts)
-            vector = vector_of(self.space, self.search.criteria, content)
-            if vector is not None:
-                yield Choice(content=content, vector=vector, usable_gib=usable_of(self.space, content))
+        return _search(search, aim, start)[0]
+
+    def _judged(self, found: Found | None, criteria: tuple[Criterion, ...]) -> Found | None:
+        """A placement as a list of criteria sees it."""
+        vector = None if found is None else vector_of(self.space, criteria, content_of(self.space, found.texts))
+        return None if found is None or vector is None else found._replace(vector=vector)
+
+    def _place(self, found: Found) -> tuple[Value, ...]:
+        """Where a placement stands by the request's list: the least is the best."""
+        return _rank(self.search.criteria, found.vector)
+
+    def _choice(self, found: Found) -> Choice:
+        content = content_of(self.space, found.texts)
+        return Choice(content=content, vector=found.vector, usable_gib=usable_of(self.space, content))
 
     def step(self, *, up: bool) -> Choice | None:
         """The nearest capacity above or below whose best placement sweeps faster; ``None`` where there is none.
@@ -282,7 +305,8 @@ class _Alternatives:
         if gib is None:
             return None
         by_sweep = Search(self.space, budget, prefer="capacity-first", like=self.search)
-        return next(self._best_of(by_sweep, Aim(gib, gib)), None)
+        found = self._judged(self._best_of(by_sweep, Aim(gib, gib), None), self.search.criteria)
+        return None if found is None else self._choice(found)
 
     def _step_aims(self, *, up: bool) -> Iterator[Aim]:
         """Where to look for a step: a quarter above, or below in pieces, the nearest first."""

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Criterion:
+class Criterion(NamedTuple):
     """One figure of a whole placement and which way is better."""
 
     name: str

@@ -10,7 +10,6 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from dimmplan.interleave import Amounts, Permitted, regions
@@ -37,8 +36,7 @@ class Profile(NamedTuple):
     text: bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Query:
+class Query(NamedTuple):
     """What a branch of the search wants to know of one socket shape.
 
     ``rate`` is the system's rate (channels may run no slower), or 0 where sockets or channels run at their own.

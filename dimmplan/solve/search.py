@@ -12,10 +12,9 @@ import bisect
 import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import Criterion, criteria_of
@@ -29,8 +28,7 @@ GROWTH = 1.25
 """Factor by which the time bound grows while nothing has been found below it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Kind:
+class Kind(NamedTuple):
     """Equal sockets: ``places`` are their positions, ``profiles`` what each may hold.
 
     ``tied`` sockets all hold the same profile.
@@ -46,8 +44,7 @@ class Kind:
         return [len(self.places)] if self.tied else [1] * len(self.places)
 
 
-@dataclass(frozen=True, slots=True)
-class Branch:
+class Branch(NamedTuple):
     """One way to fix what couples the sockets; ``targets`` are the total counts still possible."""
 
     types: tuple[int, ...]
@@ -61,8 +58,7 @@ class Branch:
     """Sums over sockets that are part of the totals already: regions, low-rank channels."""
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(NamedTuple):
     """A best placement: texts of the sockets in board order, and the vector that decided, as far as it went."""
 
     texts: tuple[bytes, ...]
@@ -76,8 +72,7 @@ class Found:
         return b"".join(self.texts)
 
 
-@dataclass(frozen=True, slots=True)
-class Aim:
+class Aim(NamedTuple):
     """Which placements are asked for: usable capacities in GiB, some total counts left out, perhaps only some types."""
 
     low_gib: int
@@ -172,7 +167,7 @@ class Search:
                     for total in self._reached(branch, branch.targets):
                         by_gib.setdefault(self.space.gib(total), set()).add(total)
                     for gib, targets in by_gib.items():
-                        found.setdefault(gib, []).append(replace(branch, targets=frozenset(targets)))
+                        found.setdefault(gib, []).append(branch._replace(targets=frozenset(targets)))
         return found
 
     def _best_of_size(self, size: int, aim: Aim, incumbent: Found | None) -> Found | None:
@@ -226,7 +221,7 @@ class Search:
         for types in self.space.subsets(size, may_break):
             if aim.types is not None and not aim.types.issuperset(types):
                 continue
-            targets = self._targets(types, replace(aim, high_gib=high))
+            targets = self._targets(types, aim._replace(high_gib=high))
             if not targets:
                 continue
             for rate in self._rates(types, may_break):
@@ -439,10 +434,10 @@ class Search:
         proven = self._reached(branch, (total for value in above for total in by_value[value]))
         for value in sorted(by_value, reverse=better == "high"):
             if value in above and (targets := proven & by_value[value]):
-                yield value, replace(branch, targets=frozenset(targets))
+                yield value, branch._replace(targets=frozenset(targets))
                 return
             if value == bar and value not in above:
-                yield value, replace(branch, targets=frozenset(by_value[value]))
+                yield value, branch._replace(targets=frozenset(by_value[value]))
                 return
 
     def _by_bottleneck(
@@ -466,7 +461,7 @@ class Search:
         def feasible(position: int) -> bool:
             part = within(position)
             targets = self._reached(part, part.targets) if part else frozenset()
-            known[position] = replace(part, targets=targets) if part and targets else None
+            known[position] = part._replace(targets=targets) if part and targets else None
             return known[position] is not None
 
         position = bisect.bisect_left(range(count), True, key=feasible)
@@ -494,13 +489,13 @@ class Search:
             targets = self._reached(part, part.targets) if part else frozenset()
             if part and targets:
                 least = width
-                yield self.space.unscaled(width), replace(part, targets=targets)
+                yield self.space.unscaled(width), part._replace(targets=targets)
 
     def _by_sum(self, branch: Branch, name: str, measure: Callable[[Profile], int]) -> Iterator[tuple[Value, Branch]]:
         """The least sum over sockets; it becomes part of the totals, so that later criteria keep it."""
         weight = self._weight(len(branch.summed))
         kinds = tuple(
-            replace(kind, profiles=tuple(p._replace(code=p.code + weight * measure(p)) for p in kind.profiles))
+            kind._replace(profiles=tuple(p._replace(code=p.code + weight * measure(p)) for p in kind.profiles))
             for kind in branch.kinds
         )
         by_value: dict[int, set[int]] = {}
@@ -512,7 +507,7 @@ class Search:
             least = min(by_value)
             yield (
                 least,
-                replace(branch, kinds=kinds, targets=frozenset(by_value[least]), summed=(*branch.summed, name)),
+                branch._replace(kinds=kinds, targets=frozenset(by_value[least]), summed=(*branch.summed, name)),
             )
 
     def _weight(self, sums: int) -> int:
@@ -532,7 +527,7 @@ class Search:
             for total in branch.targets:
                 by_gib.setdefault(self.space.gib(total), set()).add(total)
             for gib, targets in by_gib.items():
-                part = replace(branch, targets=frozenset(targets))
+                part = branch._replace(targets=frozenset(targets))
                 jobs.append((self._sweep(gib, self._least_time(part, gib)), gib, part))
         jobs.sort(key=lambda job: (-job[0], job[1]))
         best = None if bar is None else Fraction(bar)
@@ -608,8 +603,8 @@ class Search:
             profiles = tuple(p for p in self.source.profiles(query) if p.code in allowed)
             if not profiles:
                 return None
-            kinds.append(replace(kind, profiles=profiles))
-        return replace(branch, kinds=tuple(kinds), drawn=True)
+            kinds.append(kind._replace(profiles=profiles))
+        return branch._replace(kinds=tuple(kinds), drawn=True)
 
     def _most_gib(self, branch: Branch, shape: SocketShape, most_time: int) -> int:
         """The most that a socket can hold when no channel takes longer than the bound."""
@@ -701,5 +696,5 @@ def _keep(branch: Branch, test: Callable[[Profile], bool]) -> Branch | None:
         profiles = tuple(profile for profile in kind.profiles if test(profile))
         if not profiles:
             return None
-        kinds.append(replace(kind, profiles=profiles))
-    return replace(branch, kinds=tuple(kinds))
+        kinds.append(kind._replace(profiles=profiles))
+    return branch._replace(kinds=tuple(kinds))

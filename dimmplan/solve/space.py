@@ -9,9 +9,9 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
+from typing import NamedTuple
 
 from dimmplan.figures import is_low_rank
 from dimmplan.interleave import Permitted, permitted_sets
@@ -40,8 +40,7 @@ Pattern = tuple[bool, ...] | None
 """Which slots of a channel must be filled, where a prescribed order says so."""
 
 
-@dataclass(frozen=True, slots=True)
-class ChannelShape:
+class ChannelShape(NamedTuple):
     """What decides how a channel may be loaded: two channels of one shape in one controller are interchangeable."""
 
     slots: int
@@ -49,8 +48,7 @@ class ChannelShape:
     pattern: Pattern = None
 
 
-@dataclass(frozen=True, slots=True)
-class SocketShape:
+class SocketShape(NamedTuple):
     """What decides how a socket may be populated: equal shapes have equal populations."""
 
     controllers: tuple[tuple[ChannelShape, ...], ...]
@@ -63,8 +61,7 @@ class SocketShape:
         return sum(len(controller) for controller in self.controllers)
 
 
-@dataclass(frozen=True, slots=True)
-class Load:
+class Load(NamedTuple):
     """One way to load a channel. ``text`` orders loads as board order does: greater comes first."""
 
     code: int
