@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Problem:
+class Problem(NamedTuple):
     """One thing wrong with an input.
 
     ``file`` names the file or the option, ``place`` is a dotted path inside it, ``found`` and ``allowed``
@@ -50,8 +50,7 @@ class RefusedError(DimmplanError):
         super().__init__("\n".join(cause.text for cause in self.causes))
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Cause:
+class Cause(NamedTuple):
     """A rule that stands in the way, in words."""
 
     rule: str
@@ -69,8 +68,7 @@ class Purchase:
     substitutes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Shortfall:
+class Shortfall(NamedTuple):
     """What a shelf lacks: the shortest list to buy, ``None`` where no list would do; false where it is not proven."""
 
     buy: tuple[Purchase, ...] | None

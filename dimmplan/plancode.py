@@ -27,7 +27,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
@@ -61,8 +61,7 @@ _WIDTHS = (4, 8, 16, 32)
 _RANKS = (1, 2, 4, 8)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class CodeHead:
+class CodeHead(NamedTuple):
     """What a code says before its board is known."""
 
     version: int

@@ -6,11 +6,10 @@ This list is the only place where a maker's name stands. ``PRACTICE`` marks comm
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Source:
+class Source(NamedTuple):
     """One published document; ``place`` is the page, table or section meant."""
 
     id: str

@@ -11,7 +11,7 @@ import io
 import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import zip_longest
 from pathlib import Path
@@ -294,4 +294,4 @@ def _label_problem(problem: Problem, label: str, board: Board) -> Problem:
     size = re.fullmatch(r"(\d{1,5})\s*Gi?B?", label, re.IGNORECASE)
     usual = board.module_of_size(int(size[1])) if size else None
     hint = f"The whole label, such as {quoted(usual.label)}." if usual else problem.hint
-    return replace(problem, allowed=_ALLOWED_LABEL, hint=hint)
+    return problem._replace(allowed=_ALLOWED_LABEL, hint=hint)

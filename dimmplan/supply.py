@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from dimmplan.errors import Cause, DimmplanError, Purchase, Shortfall
 from dimmplan.model.board import Board
@@ -38,8 +38,7 @@ class Take:
     serves_as: Module
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LeftOut:
+class LeftOut(NamedTuple):
     """A label on the shelf that the board, or its processor, cannot use, and the rule that says so."""
 
     module: Module
@@ -48,8 +47,7 @@ class LeftOut:
     allowed: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Limit:
+class Limit(NamedTuple):
     """Where a module is more than a processor allows.
 
     ``rate``: labelled faster than ``allowed`` MT/s. ``ceiling``: only ``allowed`` of such modules go to one socket,
@@ -224,8 +222,7 @@ def shortfall_of(board: Board, request: Request, shelf: Shelf, modules: Iterable
     return Shortfall(buy=buy, proven=proven, currency=shelf.currency)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Offer:
+class _Offer(NamedTuple):
     """One type that may be bought: how many there are already, which label to buy, at what price, or which instead."""
 
     supply: Supply

@@ -16,6 +16,7 @@ DONE, NO, WRONG, STOPPED = 0, 1, 2, 130
 def run(arguments: list[str]) -> int:
     """Run the command line and return its exit status."""
     _open_streams()
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # what else is installed has no say in our files
     try:
         from dimmplan.cli.app import application
 

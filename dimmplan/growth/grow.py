@@ -87,7 +87,7 @@ def grow(board: Board, requests: Sequence[Request], *, may_move: bool = False, s
     if chain is None:
         raise _impossible(task)
     chain = chain_of(board, requests, chain.contents)
-    free = tuple(solve_from(board, each, replace(start, stays={}), alternatives=False) for each in requests)
+    free = tuple(solve_from(board, each, start._replace(stays={}), alternatives=False) for each in requests)
     steps = tuple(
         planned_as(board, request, content, alone, stopped=STEP_STOPPED, hold=start.hold)
         for request, content, alone in zip(requests, chain.contents, free, strict=True)
@@ -142,7 +142,7 @@ def _impossible(task: _Task) -> ImpossibleError:
     """The first step that nothing reaches, by itself or after those before it, and the nearest capacity for it."""
     board, requests, start = task.board, task.requests, task.start
     for index, request in enumerate(requests):
-        before = start if index == 0 or not task.may_move else replace(start, stays={})
+        before = start if index == 0 or not task.may_move else start._replace(stays={})
         try:
             solve_from(board, request, before, alternatives=False)
         except ImpossibleError as error:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, NamedTuple
 
 from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.figures import placement_figures
@@ -30,8 +29,7 @@ _STAYS_BROKEN = ("accept", "mix", "rank-limit", "ceiling")
 """Rows that a population breaks for good: nothing that is added mends it."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Start:
+class Start(NamedTuple):
     """What is settled before a search: modules that stay in their slots, and slots that nobody may fill."""
 
     stays: Mapping[str, Module | None]
@@ -181,8 +179,7 @@ def planned_as(
 # -- what adding alone can reach -------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Next:
+class Next(NamedTuple):
     """A capacity that adding modules can reach: its best placement by the request's list, and what is added."""
 
     usable_gib: Gib

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 FindingSeverity = Literal["error", "warning", "note"]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """``where`` names slots, channels or sockets; ``source`` is an id of the source list."""
 
     rule: str

@@ -7,8 +7,8 @@ and missing hyphens are forgiven, and so is a missing tail. See ``standards`` in
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem, did_you_mean, nearest
 from dimmplan.model.module import DIE_GBIT, RATES_MTS, Generation, Kind, Module
@@ -45,8 +45,7 @@ _DDR3_NAMES = {800: 6400, 1066: 8500, 1333: 10600, 1600: 12800, 1866: 14900, 213
 _EXAMPLE = "a JEDEC label such as '32GB 2Rx4 PC4-2933Y-R', or a bare size such as 32GiB"
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LabelParts:
+class LabelParts(NamedTuple):
     """What a label says; ``None`` where it does not say it."""
 
     generation: Generation

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import groupby
 
@@ -126,12 +126,12 @@ class View:
         for group in self.comparison.groups:
             for row in self.shown(group):
                 for finding in self.own_findings(row):
-                    found.setdefault(replace(finding, where=()), len(found) + 1)
+                    found.setdefault(finding._replace(where=()), len(found) + 1)
         return found
 
     def numbers(self, row: Row) -> list[int]:
         """The numbers of a row's own findings, rising."""
-        return sorted({self.numbered[replace(finding, where=())] for finding in self.own_findings(row)})
+        return sorted({self.numbered[finding._replace(where=())] for finding in self.own_findings(row)})
 
     def below_label(self, row: Row) -> bool:
         """True where a socket runs slower than a label of the row says."""

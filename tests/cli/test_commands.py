@@ -19,7 +19,7 @@ import pytest
 import typer
 
 from dimmplan.boardfile.read import load_board, shipped_folder, shipped_ids
-from dimmplan.cli.app import app
+from dimmplan.cli.app import application
 from dimmplan.cli.run import run
 from dimmplan.solve.criteria import LISTS
 from tests.inventory import build
@@ -82,7 +82,7 @@ def leaves(command: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]
         yield from leaves(each, (*path, name))
 
 
-COMMANDS = sorted(leaves(typer.main.get_command(app)))
+COMMANDS = sorted(leaves(typer.main.get_command(application())))
 
 
 def test_the_commands_of_the_main_job_are_there() -> None:
