@@ -207,7 +207,7 @@ def test_planning_is_light() -> None:
     """``plan --json`` loads neither what draws nor any part of the package that it does not use."""
     call = "run(['plan', 'skerry-16', '--capacity', '384GiB', '--json'])"
     found = loaded_by(f"from dimmplan.cli.run import run\nassert {call} == 0")
-    assert found & {"networkx", "svgwrite", "cairosvg", "cairocffi", "rich", "csv"} == set()
+    assert found & {"networkx", "svgwrite", "cairosvg", "cairocffi", "rich"} == set()
     ours = {name.removeprefix("dimmplan.") for name in found if name.startswith("dimmplan.")}
     other_commands = {f"cli.{name}" for name in set(COMMANDS.values()) - {"plan"}}
     shelves_and_machines = {"stock", "audit", "moves", "report", "inventory", "output.machine", "output.kept"}
