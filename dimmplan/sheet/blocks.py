@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from itertools import accumulate
+from typing import NamedTuple
 
 from dimmplan.sheet.measure import Run, fitted, font_size, line_pitch, width, wrap_runs
 from dimmplan.sheet.shapes import Anchor, Line, Rect, Shape, Text
@@ -12,8 +12,7 @@ from dimmplan.sheet.shapes import Anchor, Line, Rect, Shape, Text
 Draw = Callable[[float, float], list[Shape]]
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
+class Block(NamedTuple):
     """Something of a known size. ``draw(x, y)`` gives its shapes with the upper left corner there."""
 
     width: float
@@ -41,7 +40,7 @@ def paragraph(runs: Sequence[Run], cap_mm: float, width_mm: float, *, indent: fl
             whole = label(x + indent, base, "".join(text for text, _ in pieces), cap_mm, "b" if line[0][1] else "")
             if len(pieces) > 1:
                 spans = tuple((text, "b" if bold else "") for text, bold in pieces)
-                whole = replace(whole, look="", spans=spans)
+                whole = whole._replace(look="", spans=spans)
             shapes.append(whole)
         return shapes
 
@@ -126,8 +125,7 @@ SIGNAL_PAD_MM = 2.4
 """What a signal panel's frame takes from its width."""
 
 
-@dataclass(frozen=True, slots=True)
-class Packed:
+class Packed(NamedTuple):
     """Blocks dealt out to columns side by side."""
 
     columns: tuple[tuple[Block, ...], ...]
@@ -187,8 +185,7 @@ def _filled(blocks: Sequence[Block], height: float, gap: float) -> tuple[tuple[B
     return tuple(tuple(column) for column in columns)
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """A table column: its head and its share of the width left over (0 keeps it as narrow as its content)."""
 
     head: str

@@ -58,26 +58,26 @@ class ChangeFacts(Facts):
         if fact.state is not State.FILLED:
             return fact
         if into is None:
-            return replace(fact, step=0, words=f"keep {fact.words}", hover=f"{fact.hover}. Stays")
+            return fact._replace(step=0, words=f"keep {fact.words}", hover=f"{fact.hover}. Stays")
         number = self.in_steps[slot]
         words = fact.words if into.source is None else f"{fact.words} from {clean(into.source, most=80)}"
         if out is not None:
             words = f"OUT {self.out_steps[slot]}, IN {fact.words}"
-        return replace(fact, step=number, words=words, hover=f"{fact.hover}. Step {number}: {_act(into)}")
+        return fact._replace(step=number, words=words, hover=f"{fact.hover}. Step {number}: {_act(into)}")
 
     def _emptied(self, fact: SlotFact, out: Move) -> SlotFact:
         number = self.out_steps[fact.slot]
         short = clean(out.module.label.split(" PC")[0])
         words = f"OUT {short}" if out.target is None else f"OUT, to {clean(out.target, most=80)}"
         hover = clean(f"{fact.slot}: step {number}, {_act(out)}")
-        return replace(fact, state=State.PULL, step=number, words=words, hover=hover)
+        return fact._replace(state=State.PULL, step=number, words=words, hover=hover)
 
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
         """The change in batches: what comes out, then what goes in, socket by socket."""
         found = []
         for socket, slots in groupby(self.outs, key=lambda slot: self.board.channel_of[slot].socket):
-            outs = tuple(replace(self.slots[slot], step=self.out_steps[slot], key="") for slot in slots)
+            outs = tuple(self.slots[slot]._replace(step=self.out_steps[slot], key="") for slot in slots)
             found.append((f"take out: {socket_words(socket)}", outs))
         for (socket, depth), slots in groupby(self.ins, key=self._batch):
             which = ("first", "second", "third", "fourth")[depth]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from dimmplan.sheet import panels
 from dimmplan.sheet.blocks import Block, packed, paragraph
@@ -59,8 +59,7 @@ ORDERS: tuple[tuple[str, ...], ...] = (
 _ORDER = ORDERS[0]
 
 
-@dataclass(frozen=True, slots=True)
-class Keep:
+class Keep(NamedTuple):
     """Which panels go on to the second page, and whether the steps are given in short."""
 
     later: tuple[str, ...] = ()
@@ -126,8 +125,7 @@ class Plan(Protocol):
         """Its shapes in a box."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Arrangement:
+class Arrangement(NamedTuple):
     """Where everything but the map goes: blocks below the map, blocks with a place of their own, room for the map."""
 
     page: Frame

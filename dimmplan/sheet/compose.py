@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
+from typing import NamedTuple
 
 from dimmplan.model.board import Board
 from dimmplan.model.move import Change
@@ -32,8 +33,7 @@ from dimmplan.sheet.titleblock import HEIGHT_MM, Given
 from dimmplan.sheet.view import Front, View, look_at
 
 
-@dataclass(frozen=True, slots=True)
-class _Planned:
+class _Planned(NamedTuple):
     """A page whose number is not known yet. ``draw`` gets ``2 of 3``."""
 
     name: str

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from dimmplan.explain import listed
 from dimmplan.sheet import panels
@@ -21,8 +21,7 @@ from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM
 from dimmplan.sheet.view import look_at
 
 
-@dataclass(frozen=True, kw_only=True)
-class Detail:
+class Detail(NamedTuple):
     """One page of slots, decided."""
 
     job: Job

@@ -10,6 +10,7 @@ from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
 from itertools import groupby
+from typing import NamedTuple
 
 from dimmplan.explain import blank_slots, counted, label_short, listed, placement_findings
 from dimmplan.figures import PlacementFigures, placement_figures
@@ -33,8 +34,7 @@ class State(StrEnum):
     """On a change sheet: what sits there comes out, and nothing goes in."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SlotFact:
+class SlotFact(NamedTuple):
     """One slot: ``words`` say in short what goes in, ``step`` is its place in the order of installing."""
 
     slot: str

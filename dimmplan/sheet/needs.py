@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 from dimmplan.model.board import Board
 from dimmplan.sheet.facts import Facts, State, clean, socket_words
@@ -31,8 +32,7 @@ SOCKET_MM = 3.5
 _EDGE_MM = 1.5
 
 
-@dataclass(frozen=True, slots=True)
-class Brackets:
+class Brackets(NamedTuple):
     """Brackets of a bank: channels next to the slots, controllers outside; at which end, and how deep they are."""
 
     bank: Bank

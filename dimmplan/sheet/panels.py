@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from dimmplan.explain import counted, listed
 from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragraph, stacked, table, ticked
@@ -30,8 +30,7 @@ def must_know(facts: Facts, cap_mm: float, width_mm: float) -> Block | None:
     return headed("For this machine", stacked(blocks, 0.8), cap_mm) if blocks else None
 
 
-@dataclass(frozen=True, slots=True)
-class _Cells:
+class _Cells(NamedTuple):
     """Even cells of the list of steps: box to tick, number, name, key letter."""
 
     cap_mm: float

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.sheet.blocks import label
@@ -20,8 +19,7 @@ TEAR_MM = 4.2
 """Room for the line along which the pick list is torn off."""
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(NamedTuple):
     """A page and the frame on it."""
 
     page_width: float

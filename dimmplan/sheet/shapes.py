@@ -6,16 +6,14 @@ A shape names its ``look``: one or more class names of the page's stylesheet. Wr
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Anchor = Literal["start", "middle", "end"]
 Point = tuple[float, float]
 Segment = tuple[float, float, float, float]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Rect:
+class Rect(NamedTuple):
     """An upright rectangle; ``radius`` rounds its corners."""
 
     x: float
@@ -26,16 +24,14 @@ class Rect:
     radius: float = 0.0
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Polygon:
+class Polygon(NamedTuple):
     """A closed polygon."""
 
     points: tuple[Point, ...]
     look: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One straight line."""
 
     x1: float
@@ -45,16 +41,14 @@ class Line:
     look: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Strokes:
+class Strokes(NamedTuple):
     """Many straight lines of one look, drawn as one: hatching, dots (lines of no length), crosses."""
 
     segments: tuple[Segment, ...]
     look: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Text:
+class Text(NamedTuple):
     """One line of text on its base line. ``size`` is the font size; ``turn`` is 0 or -90 degrees (reads upwards).
 
     ``spans`` are pieces of the same line with looks of their own; together they are ``text``.
@@ -70,8 +64,7 @@ class Text:
     spans: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Group:
+class Group(NamedTuple):
     """Shapes that belong together. ``title`` is shown on hovering; ``id`` is unique on the whole sheet."""
 
     children: tuple[Shape, ...]
@@ -83,8 +76,7 @@ class Group:
 Shape = Rect | Polygon | Line | Strokes | Text | Group
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Page:
+class Page(NamedTuple):
     """One page of paper. ``name`` says what it is for: ``chassis``, ``desk``, ``socket-1``."""
 
     name: str
@@ -96,8 +88,7 @@ class Page:
     shapes: tuple[Shape, ...]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Sheet:
+class Sheet(NamedTuple):
     """All pages of a slot map, the chassis page first."""
 
     title: str
@@ -116,11 +107,11 @@ def walk(shapes: Iterable[Shape]) -> Iterator[Shape]:
 def moved(shape: Shape, dx: float, dy: float) -> Shape:
     """The shape shifted by ``dx``, ``dy``."""
     if isinstance(shape, Group):
-        return replace(shape, children=tuple(moved(child, dx, dy) for child in shape.children))
+        return shape._replace(children=tuple(moved(child, dx, dy) for child in shape.children))
     if isinstance(shape, Polygon):
-        return replace(shape, points=tuple((x + dx, y + dy) for x, y in shape.points))
+        return shape._replace(points=tuple((x + dx, y + dy) for x, y in shape.points))
     if isinstance(shape, Line):
-        return replace(shape, x1=shape.x1 + dx, y1=shape.y1 + dy, x2=shape.x2 + dx, y2=shape.y2 + dy)
+        return shape._replace(x1=shape.x1 + dx, y1=shape.y1 + dy, x2=shape.x2 + dx, y2=shape.y2 + dy)
     if isinstance(shape, Strokes):
-        return replace(shape, segments=tuple((a + dx, b + dy, c + dx, d + dy) for a, b, c, d in shape.segments))
-    return replace(shape, x=shape.x + dx, y=shape.y + dy)
+        return shape._replace(segments=tuple((a + dx, b + dy, c + dx, d + dy) for a, b, c, d in shape.segments))
+    return shape._replace(x=shape.x + dx, y=shape.y + dy)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import NamedTuple
 
 from dimmplan.sheet.blocks import label
 from dimmplan.sheet.facts import SlotFact, State
@@ -20,8 +20,7 @@ HOLD_MM = 0.8
 """What the double outline of a slot on hold takes more across."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class SlotStyle:
+class SlotStyle(NamedTuple):
     """Letter heights in a slot, and whether name and content stand on two lines.
 
     ``tall`` says that some name has letters higher than capitals, ``deep`` below the base line, ``dead`` that some
@@ -35,14 +34,14 @@ class SlotStyle:
     deep: bool = True
     dead: bool = False
     longest_mm: float = math.inf
-    width_mm: float = field(init=False)
 
-    def __post_init__(self) -> None:
-        """Work out how wide a slot is drawn."""
+    @property
+    def width_mm(self) -> float:
+        """How wide a slot is drawn."""
         lines = self.above_mm + self.name_mm + self.below_mm
         if self.two_lines:
             lines += 0.8 + self.words_mm + font_size(self.words_mm) * DESCENT
-        object.__setattr__(self, "width_mm", lines + 1.3)
+        return lines + 1.3
 
     @property
     def above_mm(self) -> float:
@@ -123,8 +122,7 @@ class SlotStyle:
         return self.lead_mm + _GAP + (max(name, words) if self.two_lines else name + _GAP + words)
 
 
-@dataclass(frozen=True, slots=True)
-class Placing:
+class Placing(NamedTuple):
     """Where a slot lies on paper: its box, and whether it stands upright (then it reads upwards)."""
 
     x: float
@@ -162,8 +160,7 @@ class Placing:
         return Strokes(segments=tuple(turned), look=look)
 
 
-@dataclass(frozen=True, slots=True)
-class Columns:
+class Columns(NamedTuple):
     """Where words and patterns begin in the slots of one bank, so that they stand in line."""
 
     words: float

@@ -7,8 +7,7 @@ in pattern and letter, and ``mono`` uses black on white alone. Every pair in ``c
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Ink = Literal["colour", "mono"]
 
@@ -25,8 +24,7 @@ TYPE_LOOKS = "abcdef"
 """Types beyond the sixth take looks from the start again; their key letter stays their own."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Palette:
+class Palette(NamedTuple):
     """Colours of one ink. ``types`` are the pattern colours, ``tints`` the ground of a filled slot."""
 
     ink: str

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from dimmplan.sheet.blocks import Block, label
 from dimmplan.sheet.facts import Facts, clean
@@ -26,8 +26,7 @@ TRUST = {
 }
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Given:
+class Given(NamedTuple):
     """What the caller gave for the title block; ``None`` leaves a line to write on."""
 
     title: str | None = None
@@ -37,8 +36,7 @@ class Given:
     matrix: tuple[tuple[bool, ...], ...] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Field:
+class _Field(NamedTuple):
     head: str
     value: str | None
     share: float

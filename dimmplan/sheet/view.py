@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from dimmplan.model.board import Board, Box, SlotPlace
 from dimmplan.sheet.facts import channel_told
@@ -17,8 +17,7 @@ Front = Literal["down", "up"]
 _FAR_APART_MM = 32.0
 
 
-@dataclass(frozen=True, slots=True)
-class Area:
+class Area(NamedTuple):
     """A rectangle before the reader: left, top, right, bottom."""
 
     left: float
@@ -54,8 +53,7 @@ class Area:
         return (self.left + self.right) / 2, (self.top + self.bottom) / 2
 
 
-@dataclass(frozen=True, slots=True)
-class ViewSlot:
+class ViewSlot(NamedTuple):
     """A slot before the reader; ``pin1_first`` is true where pin 1 is at the end where reading starts."""
 
     slot: str
@@ -64,8 +62,7 @@ class ViewSlot:
     pin1_first: bool | None
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(NamedTuple):
     """A landmark; a ``cover`` lies over slots or sockets and comes off before they are seen."""
 
     name: str
@@ -74,8 +71,7 @@ class Mark:
     kind: str
 
 
-@dataclass(frozen=True, slots=True)
-class Bank:
+class Bank(NamedTuple):
     """Slots of one socket side by side, in reading order across."""
 
     slots: tuple[ViewSlot, ...]
@@ -84,8 +80,7 @@ class Bank:
     socket: str
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
+class Run(NamedTuple):
     """Neighbours of a bank on one channel or controller: the first and last index in it."""
 
     name: str

@@ -11,6 +11,7 @@ from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 Need = tuple[float, float, float]
 """From, to (board mm), and the least distance on paper (mm)."""
@@ -18,8 +19,7 @@ Need = tuple[float, float, float]
 _SWEEPS = 60
 
 
-@dataclass(frozen=True, slots=True)
-class Axis:
+class Axis(NamedTuple):
     """``edges`` on the board and their ``places`` on paper, both rising."""
 
     edges: tuple[float, ...]

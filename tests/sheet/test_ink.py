@@ -6,7 +6,6 @@ import re
 import shutil
 import subprocess
 import xml.etree.ElementTree as ET
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -88,13 +87,13 @@ def test_names_in_other_scripts() -> None:
 
 def planted(text: Text) -> str:
     page = sheet("skerry-16").pages[0]
-    return render_svg(replace(page, shapes=(*page.shapes, text)))
+    return render_svg(page._replace(shapes=(*page.shapes, text)))
 
 
 @pytest.mark.system_tool("rsvg-convert")
 def test_a_planted_overlap_is_found() -> None:
     heading = next(s for s in sheet("skerry-16").pages[0].shapes if isinstance(s, Text))
-    assert check(planted(replace(heading, x=heading.x + 0.4, y=heading.y + 0.4))).on_text > 20
+    assert check(planted(heading._replace(x=heading.x + 0.4, y=heading.y + 0.4))).on_text > 20
 
 
 @pytest.mark.system_tool("rsvg-convert")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 import re
-from dataclasses import replace
 
 import pytest
 
@@ -72,4 +71,4 @@ def test_slot_names_are_drawn_as_large_as_an_arm_s_length_asks(name: str, render
 def test_a_planted_text_of_1_9_mm_is_found(renderer: Renderer) -> None:
     page = sheet("marram-4").pages[0]
     planted = Text(x=50, y=50, text="PLANTED", size=font_size(1.9), look="")
-    assert too_small(replace(page, shapes=(*page.shapes, planted)), LEAST_MM, renderer) == ["PLANTED"]
+    assert too_small(page._replace(shapes=(*page.shapes, planted)), LEAST_MM, renderer) == ["PLANTED"]
