@@ -12,7 +12,6 @@ from dimmplan.boardfile.read import board_files, examine_file, find_board_file, 
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
-from dimmplan.output.reading import MOST_BYTES, placement_of, read_plan
 from dimmplan.plancode import CodeHead, decode, looks_like_code, read_head
 from dimmplan.units import cleaned, quoted
 
@@ -28,6 +27,8 @@ def read_placement(plan: str, board_file: Path | None) -> tuple[Board, Placement
         placement = decode(head, board)
         _warn_of_drawing(same=head.same_drawing(board), board=board)
         return board, placement
+    from dimmplan.output.reading import placement_of, read_plan
+
     file, text = _text_of(plan)
     record = read_plan(text, file=file)
     board = load_board(str(board_file)) if board_file else _board_of(record.board.id, file)
@@ -64,6 +65,8 @@ def _board_of(board_id: str, file: str) -> Board:
 
 
 def _text_of(plan: str) -> tuple[str, str]:
+    from dimmplan.output.reading import MOST_BYTES
+
     if plan == "-":
         content, file = sys.stdin.buffer.read(MOST_BYTES + 1), "standard input"
     else:

@@ -16,7 +16,7 @@ from dimmplan.sheet.shapes import Group, Line, Page, Polygon, Rect, Shape, Strok
 MARK = "made by dimmplan"
 """Stands in every document this tool wrote; a file without it is not ours to overwrite."""
 
-_NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _MARKED = re.compile(rf"<metadata>\s*{MARK}\s*</metadata>")
 
 

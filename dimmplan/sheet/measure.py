@@ -164,16 +164,24 @@ def _broken(word: str, cap_mm: float, room_mm: float, bold: bool) -> list[str]:
 
 
 @lru_cache(maxsize=4000)
+def _words(text: str, bold: bool) -> tuple[tuple[str, float], ...]:
+    """The words of a text and their widths at font size 1: the same text is wrapped at many widths."""
+    return tuple((word, _unit_width(word, bold)) for word in text.split())
+
+
+@lru_cache(maxsize=4000)
 def wrap_runs(runs: tuple[Run, ...], cap_mm: float, room_mm: float) -> tuple[tuple[Run, ...], ...]:
     """Lines of running text, each as its pieces, one blank between two. Never wider than the room."""
     lines: list[list[tuple[list[str], bool]]] = [[]]
     at = 0.0
+    room = room_mm + 1e-6
     for text, bold in runs:
         blank = width(" ", cap_mm, bold)
-        for whole in text.split():
-            for word in _broken(whole, cap_mm, room_mm, bold):
-                wide = width(word, cap_mm, bold)
-                if lines[-1] and at + blank + wide > room_mm + 1e-6:
+        for whole, unit in _words(text, bold):
+            fits = unit * cap_mm / CAP <= room
+            for word in (whole,) if fits else _broken(whole, cap_mm, room_mm, bold):
+                wide = unit * cap_mm / CAP if fits else width(word, cap_mm, bold)
+                if lines[-1] and at + blank + wide > room:
                     lines.append([])
                     at = 0.0
                 at += wide + (blank if lines[-1] else 0.0)
