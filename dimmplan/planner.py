@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, TypedDict, TypeVar
 
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
 from dimmplan.model.board import Board
@@ -44,6 +44,19 @@ class Planned:
         if not supplies or not all(supply.priced for supply in supplies):
             return None
         return sum((supply.cost(self.placement.count(supply.module)) for supply in supplies), Fraction(0))
+
+
+class Terms(TypedDict, total=False):
+    """What may be said of a request beside its board and capacity, in the words of ``ask``."""
+
+    modules: Sequence[str]
+    fitted: str | None
+    processor: str | None
+    mode: str
+    prefer: str | None
+    over: str | None
+    max_types: int
+    effort: int
 
 
 def ask(

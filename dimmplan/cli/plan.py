@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from dimmplan.cli import options
+from dimmplan.errors import InputError, Problem
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
 
 if TYPE_CHECKING:
-    from dimmplan.cli.growing import Grown
+    from dimmplan.cli.growing import Grown, Wishes
+    from dimmplan.model.board import Board
+    from dimmplan.model.request import Request
+    from dimmplan.planner import Terms
     from dimmplan.stock import Shelf
 
 EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --module 64GiB"
@@ -23,8 +28,12 @@ def register(app: typer.Typer) -> None:
 
 
 def plan(
-    board: options.Board,
-    capacity: Annotated[str, typer.Option(help="Usable capacity over all fitted sockets, with its unit.", metavar="C")],
+    board: Annotated[
+        str | None, typer.Argument(help="A shipped board id, or a board file.", metavar="BOARD", show_default=False)
+    ] = None,
+    capacity: Annotated[
+        str | None, typer.Option(help="Usable capacity over all fitted sockets, with its unit.", metavar="C")
+    ] = None,
     module: Annotated[
         list[str] | None,
         typer.Option(help="A JEDEC label or a bare size; again for more. None: the board's usual ones.", metavar="M"),
@@ -67,6 +76,17 @@ def plan(
     ] = False,
     max_types: Annotated[int, typer.Option(help="Most module types used at once.", metavar="N")] = DEFAULT_MAX_TYPES,
     effort: Annotated[int, typer.Option(help="Most search nodes; no clock.", metavar="N")] = DEFAULT_EFFORT,
+    machines: Annotated[
+        Path | None,
+        typer.Option(
+            help="Many machines at once: CSV tag, board, fitted, processor, capacity, modules, prefer. With --stock "
+            "the shelf is divided between them.",
+            metavar="FILE",
+        ),
+    ] = None,
+    shard: Annotated[
+        str | None, typer.Option(help="With --machines: draw only this part of them, such as 3/16.", metavar="I/N")
+    ] = None,
     out: Annotated[Path | None, typer.Option(help="Folder for plan.json and the sheet.", metavar="DIR")] = None,
     paper: options.Paper = "a4",
     ink: options.Ink = "colour",
@@ -78,10 +98,23 @@ def plan(
     as_json: options.Json = False,
 ) -> None:
     """Find the best placement for a capacity on a board, prove it, and say how the memory will run."""
-    from dimmplan.boardfile.read import load_board
-    from dimmplan.cli.growing import Wishes, answer
-    from dimmplan.planner import ask
+    from dimmplan.cli.growing import Wishes
 
+    sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
+    if out is not None:
+        from dimmplan.cli.draw import check_sheet_options
+
+        check_sheet_options(paper=paper, ink=ink, front=front)
+    terms: Terms = {
+        "modules": tuple(module or ()),
+        "fitted": fitted,
+        "processor": processor,
+        "mode": mode,
+        "prefer": prefer,
+        "over": over,
+        "max_types": max_types,
+        "effort": effort,
+    }
     wishes = Wishes(
         keep=keep,
         in_place=keep_in_place,
@@ -92,31 +125,85 @@ def plan(
         over=over,
     )
     wishes.check()
-    loaded = load_board(board)
+    given = {"BOARD": board, "--capacity": capacity, "--keep": keep, "--then": then, "--tag": tag}
+    if machines is not None:
+        from dimmplan.cli.machines import Job, plan_machines
+
+        folder = _check_call(given, out)
+        job = Job(machines=machines, out=folder, terms=terms, stock=stock, shard=shard, sheet=sheet, force=force)
+        plan_machines(job, as_json=as_json)
+        return
+    loaded, request, shelf = _asked(given, terms, stock, shard)
+    _plan_one(
+        loaded,
+        request,
+        wishes,
+        shelf=shelf,
+        modules=terms["modules"],
+        out=out,
+        sheet=sheet,
+        force=force,
+        as_json=as_json,
+    )
+
+
+def _check_call(given: dict[str, Any], out: Path | None) -> Path:
+    """The output folder of a call with --machines. Raises ``InputError`` for what does not go with it."""
+    problems = [
+        Problem(file=name, place="", found="together with --machines", allowed="for one machine only")
+        for name, value in given.items()
+        if value
+    ]
+    if out is None:
+        problems.append(Problem(file="--machines", place="", found="no --out", allowed="together with --out DIR"))
+    if problems or out is None:
+        raise InputError(problems)
+    return out
+
+
+def _asked(
+    given: dict[str, Any], terms: Terms, stock: Path | None, shard: str | None
+) -> tuple[Board, Request, Shelf | None]:
+    """The board, what is asked of it, and the shelf. Raises ``InputError`` and ``RefusedError``."""
+    from dimmplan.boardfile.read import load_board
+    from dimmplan.planner import ask
+
+    problems = [
+        Problem(file="dimmplan plan", place="", found=f"no {name}", allowed="", hint="See: dimmplan plan --help")
+        for name in ("BOARD", "--capacity")
+        if given[name] is None
+    ]
+    if shard is not None:
+        problems.append(Problem(file="--shard", place="", found="no --machines", allowed="together with --machines"))
+    if problems:
+        raise InputError(problems)
+    loaded = load_board(given["BOARD"])
     shelf = None
     if stock is not None:
         from dimmplan.stock import read_shelf
 
         shelf = read_shelf(stock, loaded)
-    request = ask(
-        loaded,
-        capacity,
-        modules=module or (),
-        shelf=shelf,
-        fitted=fitted,
-        processor=processor,
-        mode=mode,
-        prefer=prefer or ("upgrade" if keep else None),
-        over=over,
-        max_types=max_types,
-        effort=effort,
-    )
-    sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
-    if out is not None:
-        from dimmplan.cli.draw import check_sheet_options
+    if given["--keep"] and not terms["prefer"]:
+        terms = terms | {"prefer": "upgrade"}
+    request = ask(loaded, given["--capacity"], shelf=shelf, **terms)
+    return loaded, request, shelf
 
-        check_sheet_options(paper=paper, ink=ink, front=front)
-    grown = answer(loaded, request, wishes, shelf=shelf, modules=module or ())
+
+def _plan_one(
+    board: Board,
+    request: Request,
+    wishes: Wishes,
+    *,
+    shelf: Shelf | None,
+    modules: Sequence[str],
+    out: Path | None,
+    sheet: dict[str, Any],
+    force: bool,
+    as_json: bool,
+) -> None:
+    from dimmplan.cli.growing import answer
+
+    grown = answer(board, request, wishes, shelf=shelf, modules=modules)
     written = _written(grown, shelf, out, sheet, force=force) if out is not None else []
     if as_json:
         from dimmplan.output.record import to_json

@@ -1,0 +1,126 @@
+"""Rows of a list of machines as requests, each distinct one read and solved once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from dimmplan.boardfile.read import load_board
+from dimmplan.errors import ImpossibleError, InputError, Problem, RefusedError
+from dimmplan.fleet.rows import MachineList, Row
+from dimmplan.model.board import Board
+from dimmplan.model.request import Request
+from dimmplan.planner import Planned, Terms, ask, plan
+from dimmplan.stock import Shelf, read_shelf
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Asked:
+    """A request and its board. Equal ones have equal answers."""
+
+    board: Board
+    request: Request
+
+    @property
+    def key(self) -> Key:
+        """What decides the answer and all that is drawn of it."""
+        return (self.board.id, self.board.electrical_digest, self.board.drawing_digest), self.request
+
+
+Key = tuple[tuple[str, str, str], Request]
+
+Bad = InputError | RefusedError
+"""Why a row is no request, or its request has no answer."""
+
+
+class Desk:
+    """Reads rows and solves requests; everything is remembered by what decides it, not by machine.
+
+    ``terms`` hold for every machine; where a row has a word of its own, that goes before.
+    """
+
+    def __init__(self, machines: MachineList, terms: Terms, shelf: Path | None = None) -> None:
+        self.machines = machines
+        self.terms = terms
+        self.shelf_path = shelf
+        self.solved = 0
+        """How many requests were solved."""
+        self._boards: dict[str, Board | InputError] = {}
+        self._shelves: dict[str, Shelf] = {}
+        self._asked: dict[tuple[object, ...], Asked | Bad] = {}
+        self._best: dict[Key, Planned | ImpossibleError] = {}
+        self._whole: set[Key] = set()
+
+    def board(self, text: str) -> Board:
+        """A board by id or file. Raises ``InputError``."""
+        if text not in self._boards:
+            try:
+                self._boards[text] = load_board(text)
+            except InputError as error:
+                self._boards[text] = error
+        found = self._boards[text]
+        if isinstance(found, InputError):
+            raise found
+        return found
+
+    def shelf(self, board: Board) -> Shelf | None:
+        """The shelf as that board reads its labels. Raises ``InputError``."""
+        if self.shelf_path is None:
+            return None
+        key = board.electrical_digest
+        if key not in self._shelves:
+            self._shelves[key] = read_shelf(self.shelf_path, board)
+        return self._shelves[key]
+
+    def asked(self, row: Row) -> Asked | Bad:
+        """The request of a row, or what is wrong with it. Raises ``InputError`` for a shelf that cannot be read."""
+        if row.asked not in self._asked:
+            try:
+                board = self.board(row.board)
+            except InputError as error:
+                self._asked[row.asked] = error
+                return error
+            shelf = self.shelf(board)
+            try:
+                self._asked[row.asked] = Asked(board=board, request=self._request(row, board, shelf))
+            except (InputError, RefusedError) as error:
+                self._asked[row.asked] = error
+        return self._asked[row.asked]
+
+    def _request(self, row: Row, board: Board, shelf: Shelf | None) -> Request:
+        own: Terms = {}
+        if row.modules:
+            own["modules"] = row.modules
+        if row.fitted:
+            own["fitted"] = row.fitted
+        if row.processor:
+            own["processor"] = row.processor
+        if row.prefer:
+            own["prefer"] = row.prefer
+        return ask(board, row.capacity, shelf=shelf, **(self.terms | own))
+
+    def best(self, asked: Asked, *, whole: bool) -> Planned | ImpossibleError:
+        """The plan of a request by itself, or why there is none; ``whole`` with all that stands beside the answer."""
+        key = asked.key
+        known = self._best.get(key)
+        if known is None or (whole and isinstance(known, Planned) and key not in self._whole):
+            self.solved += 1
+            try:
+                known = plan(asked.board, asked.request, alternatives=whole)
+            except ImpossibleError as error:
+                known = error
+            self._best[key] = known
+            self._whole |= {key} if whole else set()
+        return known
+
+    def problems(self, row: Row, why: Bad) -> tuple[Problem, ...]:
+        """What is wrong with a row, each problem with the line of the file."""
+        if isinstance(why, InputError):
+            place = {f"--{name}": name for name in ("capacity", "fitted", "processor", "prefer")} | {
+                "--module": "modules"
+            }
+            return tuple(
+                self.machines.problem(row.line, place.get(each.file, each.file), each.found, each.allowed, each.hint)
+                for each in why.problems
+            )
+        return tuple(self.machines.problem(row.line, "", "", "", hint=cause.text) for cause in why.causes)

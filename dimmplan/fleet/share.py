@@ -1,0 +1,275 @@
+"""Machines that share a shelf: who gets which modules, from which rows of the list."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+from dimmplan.errors import InputError, RefusedError
+from dimmplan.fleet.desk import Asked, Desk, Key
+from dimmplan.fleet.division import Division, Need, Pools, divide
+from dimmplan.fleet.options import Allowance, Option, TooManyError, first_option, options_of
+from dimmplan.fleet.rows import Row
+from dimmplan.growth.pinned import planned_as
+from dimmplan.model.board import Board
+from dimmplan.model.module import Module
+from dimmplan.model.request import Lot, Request, Supply
+from dimmplan.planner import Planned
+from dimmplan.solve.answer import solve
+from dimmplan.solve.evaluate import usable_of
+from dimmplan.solve.space import Space
+from dimmplan.stock import ShelfLot
+from dimmplan.supply import refusal, same_on_board
+
+MOST_SETS = 20_000
+"""Sets of modules that are looked at for an exact division, over all requests."""
+MOST_NODES = 8_000_000
+"""Search nodes spent on them; no clock."""
+SHARE_STOPPED = "share of the shelf"
+"""Why a machine's plan is not called proven first by its own list."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Taken:
+    """Modules from one row of the shelf list."""
+
+    place: str
+    label: str
+    count: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Share:
+    """What one machine gets."""
+
+    option: Option
+    taken: tuple[Taken, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Shared:
+    """A shelf divided. ``shares`` are by the number of the row; ``left`` is what stays on the shelf, row by row."""
+
+    shares: Mapping[int, Share]
+    exact: bool
+    why: str | None
+    served: int
+    wanted: int
+    smallest_sweep: Fraction | None
+    modules: int
+    left: tuple[Taken, ...]
+
+
+@dataclass(slots=True)
+class _Kinds:
+    """Which rows of the shelf each module type of each board may be taken from, cheapest first."""
+
+    places: list[list[str]] = field(default_factory=list)
+    index: dict[tuple[str, str | None, Module], int] = field(default_factory=dict)
+
+
+def share(desk: Desk, rows: Iterable[Row]) -> Shared:
+    """Divide the shelf between the machines of some rows, as ``division`` says. Rows that ask for nothing are left out.
+
+    Raises ``InputError`` for a shelf list that cannot be read.
+    """
+    numbers: list[int] = []
+    machines: list[int] = []
+    distinct: dict[Key, int] = {}
+    asked: list[Asked] = []
+    for row in rows:
+        found = desk.asked(row)
+        if isinstance(found, InputError | RefusedError):
+            continue
+        if found.key not in distinct:
+            distinct[found.key] = len(asked)
+            asked.append(found)
+        numbers.append(row.number)
+        machines.append(distinct[found.key])
+    return _Sharing(desk, numbers, machines, asked).shared()
+
+
+class _Sharing:
+    """One shelf being divided."""
+
+    def __init__(self, desk: Desk, numbers: Sequence[int], machines: Sequence[int], asked: Sequence[Asked]) -> None:
+        self.desk = desk
+        self.numbers = numbers
+        self.machines = machines
+        self.asked = asked
+        self.kinds = _Kinds()
+        self.lots: dict[str, ShelfLot] = {}
+        for each in asked:
+            self._add_kinds(each)
+
+    def _add_kinds(self, asked: Asked) -> None:
+        shelf = self.desk.shelf(asked.board)
+        for lot in shelf.lots if shelf else ():
+            if lot.count:
+                self.lots.setdefault(lot.place, lot)
+        for supply in asked.request.supplies if shelf else ():
+            key = (asked.board.electrical_digest, asked.request.processor, supply.module)
+            if shelf is None or key in self.kinds.index:
+                continue
+            lots = [lot for lot in shelf.lots if lot.count and self._serves(asked, lot, supply.module)]
+            self.kinds.index[key] = len(self.kinds.places)
+            self.kinds.places.append([lot.place for lot in sorted(lots, key=_cheapest_first)])
+
+    @staticmethod
+    def _serves(asked: Asked, lot: ShelfLot, module: Module) -> bool:
+        allowed = refusal(asked.board, asked.request.processor, lot.module) is None
+        return allowed and same_on_board(asked.board, lot.module, module)
+
+    def kind(self, asked: Asked, module: Module) -> int:
+        """The kind of a module type on a board."""
+        return self.kinds.index[asked.board.electrical_digest, asked.request.processor, module]
+
+    # -- the whole -------------------------------------------------------------------------------------------------
+
+    def shared(self) -> Shared:
+        """The exact division where there is one; one machine at a time elsewhere, with the reason."""
+        exact = self._exact()
+        picks, why = (self._one_by_one(), exact) if isinstance(exact, str) else (exact, None)
+        served = list(picks.values())
+        left = {place: lot.count for place, lot in self.lots.items()}
+        for each in served:
+            for taken in each.taken:
+                left[taken.place] -= taken.count
+        return Shared(
+            shares=picks,
+            exact=why is None,
+            why=why,
+            served=len(served),
+            wanted=len(self.machines),
+            smallest_sweep=min((each.option.sweep for each in served), default=None),
+            modules=sum(each.option.size for each in served),
+            left=tuple(
+                Taken(place=place, label=self.lots[place].label, count=count) for place, count in left.items() if count
+            ),
+        )
+
+    def _exact(self) -> dict[int, Share] | str:
+        allowance = Allowance(sets=MOST_SETS, nodes=MOST_NODES)
+        needs: list[Need] = []
+        try:
+            for each in self.asked:
+                options = options_of(each.board, each.request, allowance)
+                draws = [tuple((self.kind(each, m), count) for m, count in option.modules) for option in options]
+                needs.append(Need(options=options, draws=draws))
+        except TooManyError:
+            return "too many sets of modules could serve these machines"
+        pools = self._pools()
+        division = divide(
+            self.machines, needs, Pools(counts=[count for count, _ in pools], of_kind=self._of_kind(pools))
+        )
+        if isinstance(division, str):
+            return division
+        return dict(self._dealt(division, needs, pools))
+
+    def _pools(self) -> list[tuple[int, list[str]]]:
+        """Rows that serve just the same kinds, together: how many modules, and the rows, cheapest first."""
+        serves: dict[str, list[int]] = {}
+        for kind, places in enumerate(self.kinds.places):
+            for place in places:
+                serves.setdefault(place, []).append(kind)
+        together: dict[tuple[int, ...], list[str]] = {}
+        for place, kinds in serves.items():
+            together.setdefault(tuple(kinds), []).append(place)
+        order = [sorted(places, key=lambda place: _cheapest_first(self.lots[place])) for places in together.values()]
+        return [(sum(self.lots[place].count for place in places), places) for places in order]
+
+    def _of_kind(self, pools: Sequence[tuple[int, list[str]]]) -> list[list[int]]:
+        return [
+            [pool for pool, (_, places) in enumerate(pools) if places[0] in of_kind] for of_kind in self.kinds.places
+        ]
+
+    def _dealt(
+        self, division: Division, needs: Sequence[Need], pools: Sequence[tuple[int, list[str]]]
+    ) -> Iterator[tuple[int, Share]]:
+        """Hand out the rows of the shelf, machine by machine, as the division draws from their pools."""
+        takes = dict(division.takes)
+        left = {place: lot.count for place, lot in self.lots.items()}
+        for number, need, pick in zip(self.numbers, self.machines, division.picks, strict=True):
+            if pick is None:
+                continue
+            taken: list[Taken] = []
+            for kind, wanted in needs[need].draws[pick]:
+                missing = wanted
+                for pool, (_, places) in enumerate(pools):
+                    part = min(missing, takes.get((kind, pool), 0))
+                    if part:
+                        takes[kind, pool] -= part
+                        missing -= part
+                        taken += self._from(places, part, left)
+            yield number, Share(option=needs[need].options[pick], taken=tuple(taken))
+
+    def _from(self, places: Iterable[str], count: int, left: dict[str, int]) -> Iterator[Taken]:
+        for place in places:
+            part = min(count, left[place])
+            if part:
+                left[place] -= part
+                count -= part
+                yield Taken(place=place, label=self.lots[place].label, count=part)
+
+    # -- one machine at a time -------------------------------------------------------------------------------------
+
+    def _one_by_one(self) -> dict[int, Share]:
+        """Each machine in the order of the file, as if it were alone with what is left."""
+        left = {place: lot.count for place, lot in self.lots.items()}
+        alone = [first_option(each.board, each.request, above=True) for each in self.asked]
+        inside = [o is not None and _usable_inside(e, o) for e, o in zip(self.asked, alone, strict=True)]
+        known: dict[tuple[int, tuple[int, ...]], Option | None] = {}
+        found: dict[int, Share] = {}
+        for number, need in zip(self.numbers, self.machines, strict=True):
+            asked, option = self.asked[need], alone[need]
+            if option is not None and not self._there(asked, option, left):
+                counts = tuple(self._left(asked, supply, left) for supply in asked.request.supplies)
+                if (need, counts) not in known:
+                    known[need, counts] = first_option(
+                        asked.board, _limited(asked.request, counts), above=not inside[need]
+                    )
+                option = known[need, counts]
+            if option is not None:
+                found[number] = Share(option=option, taken=tuple(self._take(asked, option, left)))
+        return found
+
+    def _left(self, asked: Asked, supply: Supply, left: Mapping[str, int]) -> int:
+        return sum(left[place] for place in self.kinds.places[self.kind(asked, supply.module)])
+
+    def _there(self, asked: Asked, option: Option, left: Mapping[str, int]) -> bool:
+        return all(
+            sum(left[place] for place in self.kinds.places[self.kind(asked, module)]) >= count
+            for module, count in option.modules
+        )
+
+    def _take(self, asked: Asked, option: Option, left: dict[str, int]) -> Iterator[Taken]:
+        for module, count in option.modules:
+            yield from self._from(self.kinds.places[self.kind(asked, module)], count, left)
+
+
+def _usable_inside(asked: Asked, option: Option) -> bool:
+    """True where an option lies in the request's window: nothing that lies there may then go above it."""
+    usable = usable_of(Space(asked.board, asked.request), option.content)
+    return usable <= asked.request.limit_gib
+
+
+def _limited(request: Request, counts: Sequence[int]) -> Request:
+    """The request with no more of each module than there is left."""
+    supplies = tuple(
+        Supply(module=supply.module, lots=(Lot(count=count),))
+        for supply, count in zip(request.supplies, counts, strict=True)
+        if count
+    )
+    return replace(request, supplies=supplies)
+
+
+def _cheapest_first(lot: ShelfLot) -> tuple[bool, Fraction, str, int, str, str]:
+    return (lot.price is None, lot.price or Fraction(0), lot.label, lot.count, lot.note, lot.place)
+
+
+def planned_share(board: Board, request: Request, option: Option) -> Planned:
+    """A machine's share as its plan: its request, with just the modules that it got."""
+    supplies = tuple(Supply(module=module, lots=(Lot(count=count),)) for module, count in option.modules)
+    own = replace(request, supplies=supplies)
+    return planned_as(board, own, option.content, solve(board, own, alternatives=False), stopped=SHARE_STOPPED)

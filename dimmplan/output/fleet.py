@@ -1,0 +1,153 @@
+"""Many machines in one summary, row by row: CSV for a spreadsheet, JSON for a program, lines for a terminal."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from dimmplan.errors import Problem
+from dimmplan.explain import counted, gb_s
+from dimmplan.figures import placement_figures
+from dimmplan.fleet.share import Share, Shared
+from dimmplan.output.compare_record import inert
+from dimmplan.output.text import wrapped
+from dimmplan.output.values import FORMAT, gib_number
+from dimmplan.plancode import encode
+from dimmplan.planner import Planned
+from dimmplan.units import decimal
+
+COLUMNS = (
+    "tag",
+    "line",
+    "status",
+    "board",
+    "capacity_gib",
+    "usable_gib",
+    "modules",
+    "rate_mts",
+    "system_sweep_gb_s",
+    "worst_share",
+    "plan_status",
+    "code",
+    "folder",
+    "take",
+    "problem",
+)
+CSV_HEAD = ",".join(COLUMNS)
+MADE_BY = "dimmplan"
+STATUSES = ("planned", "impossible", "not-served", "bad-row")
+_WORDS = {
+    "planned": "planned",
+    "impossible": "impossible",
+    "not-served": "not served by the shelf",
+    "bad-row": "bad rows",
+}
+
+Record = dict[str, Any]
+
+
+def planned_row(tag: str, line: int, folder: str, planned: Planned, share: Share | None) -> Record:
+    """The summary of a machine that has a plan."""
+    board, placement = planned.board, planned.placement
+    option = board.processor(placement.processor)
+    figures = placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)
+    record: Record = {
+        "tag": tag,
+        "line": line,
+        "status": "planned",
+        "board": board.id,
+        "capacity_gib": planned.request.capacity_gib,
+        "usable_gib": gib_number(figures.usable_gib),
+        "modules": [{"label": m.label, "count": placement.count(m)} for m in placement.types],
+        "rate_mts": figures.rate_mts,
+        "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
+        "worst_share": decimal(figures.worst_share, 4),
+        "plan_status": placement.status,
+        "code": encode(board, placement),
+        "folder": folder,
+    }
+    if share is not None:
+        record["take"] = [{"place": t.place, "label": t.label, "count": t.count} for t in share.taken]
+    return record
+
+
+def problem_row(tag: str, line: int, status: str, problems: Sequence[Problem]) -> Record:
+    """The summary of a machine without a plan."""
+    return {
+        "tag": tag,
+        "line": line,
+        "status": status,
+        "problems": [
+            {"place": each.place, "found": each.found, "allowed": each.allowed, "hint": each.hint} for each in problems
+        ],
+    }
+
+
+def csv_line(record: Mapping[str, Any]) -> str:
+    """One row of the summary as CSV; no cell runs in a spreadsheet."""
+    cells = {name: record.get(name, "") for name in COLUMNS}
+    cells["modules"] = " + ".join(f"{each['count']} x {each['label']}" for each in record.get("modules", ()))
+    cells["take"] = "; ".join(f"{t['count']} x {t['label']} ({t['place']})" for t in record.get("take", ()))
+    cells["problem"] = " ".join(_sentence(each) for each in record.get("problems", ()))
+    output = io.StringIO()
+    csv.writer(output, lineterminator="\n").writerow([inert(cells[name]) for name in COLUMNS])
+    return output.getvalue()
+
+
+def _sentence(problem: Mapping[str, str]) -> str:
+    return Problem(file="", **problem).sentence()
+
+
+def json_parts(records: Iterable[Record], counts: Counter[str], shared: Shared | None) -> Iterator[str]:
+    """The summary as one JSON document, piece by piece; ``counts`` may grow until the last row is written."""
+    yield f'{{\n  "format": {FORMAT},\n  "made_by": "{MADE_BY}",\n  "machines": ['
+    separator = "\n"
+    for record in records:
+        yield f"{separator}    {json.dumps(record)}"
+        separator = ",\n"
+    tail = {"counts": {status: counts[status] for status in STATUSES}, "division": division_record(shared)}
+    rest = json.dumps(tail, indent=2)
+    yield f"\n  ],\n{rest.removeprefix('{').lstrip(chr(10))}\n"
+
+
+def division_record(shared: Shared | None) -> Record | None:
+    """How a shelf was divided, as JSON."""
+    if shared is None:
+        return None
+    smallest = shared.smallest_sweep
+    return {
+        "method": "exact" if shared.exact else "one-at-a-time",
+        "why": shared.why,
+        "served": shared.served,
+        "machines": shared.wanted,
+        "smallest_sweep_gb_s": None if smallest is None else decimal(smallest, 1),
+        "modules": shared.modules,
+        "left": [{"place": t.place, "label": t.label, "count": t.count} for t in shared.left],
+    }
+
+
+def fleet_text(counts: Counter[str], shared: Shared | None, *, drawn: int, kept: int, part: str) -> str:
+    """What was done, for a terminal."""
+    total = counted(counts.total(), "machine")
+    said = ", ".join(f"{counts[status]} {_WORDS[status]}" for status in STATUSES if counts[status])
+    lines = wrapped(f"{total}{part}: {said or 'nothing to do'}")
+    lines += wrapped(f"{counted(drawn, 'folder')} written, {kept} whole already", first="  ")
+    if shared is not None:
+        lines += _division_lines(shared)
+    return "\n".join(lines) + "\n"
+
+
+def _division_lines(shared: Shared) -> list[str]:
+    how = "exact" if shared.exact else f"one machine at a time, in the order of the file: {shared.why}"
+    smallest = f", smallest sweep {gb_s(shared.smallest_sweep)}" if shared.smallest_sweep is not None else ""
+    left = sum(taken.count for taken in shared.left)
+    return wrapped(
+        f"The shelf serves {shared.served} of {counted(shared.wanted, 'machine')} with "
+        f"{counted(shared.modules, 'module')}{smallest}; {counted(left, 'module')} left. Division: {how}.",
+        first="  ",
+        rest="  ",
+    )

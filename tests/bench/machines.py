@@ -1,0 +1,121 @@
+"""Many machines at once: time and memory of 1,000 machines over 40 distinct requests, killed once and taken up again.
+
+    python tests/bench/machines.py [MACHINES] [REQUESTS]
+
+Prints one line for each run: fresh, killed after a third, resumed, run again on a whole folder, in two shards, and with
+a shelf divided between all. The folders must be equal, byte for byte; that is checked here too.
+"""
+
+# ruff: noqa: T201 - a bench prints
+
+from __future__ import annotations
+
+import filecmp
+import os
+import platform
+import resource
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+BOARDS = {
+    "skerry-16": (96, 192, 256, 320, 384, 448, 512, 640, 768, 896),
+    "quay-24": (192, 256, 384, 512, 576, 640, 768),
+    "strand-12": (192, 384, 512, 640, 768, 1024, 1152),
+    "lagoon-32": (256, 512, 768, 1024, 1536, 2048),
+    "marram-4": (16, 24, 32, 48, 64),
+    "saltern-24": (192, 384, 512, 768, 1024),
+}
+SHELF = {
+    "32GB 2Rx4 PC4-2933Y-R": 3000,
+    "64GB 2Rx4 PC4-2933Y-R": 1200,
+    "32GB 2Rx4 PC4-2666V-R": 1000,
+    "64GB 2Rx4 PC5-6400B-R": 900,
+    "64GB 2Rx4 PC5-4800B-R": 1500,
+    "16GB 2Rx8 PC4-3200AA-E": 150,
+}
+
+
+def requests(count: int) -> Iterator[str]:
+    """Distinct requests: board and capacity."""
+    every = [(board, gib) for board, sizes in BOARDS.items() for gib in sizes]
+    for number in range(count):
+        board, gib = every[number % len(every)]
+        yield f"{board},{gib + 8 * (number // len(every))}GiB"
+
+
+def fleet_file(path: Path, machines: int, distinct: int) -> None:
+    kinds = list(requests(distinct))
+    rows = [f"RACK-{number:05d},{kinds[number * 7 % distinct]}" for number in range(machines)]
+    path.write_text("\n".join(["tag,board,capacity", *rows]) + "\n", encoding="utf-8")
+
+
+def command(fleet: Path, out: Path, *more: str) -> list[str]:
+    return [sys.executable, "-m", "dimmplan", "plan", "--machines", str(fleet), "--out", str(out), *more]
+
+
+def run(name: str, *arguments: list[str]) -> None:
+    """Run commands one after another and say what they took together."""
+    started = time.perf_counter()
+    most = 0
+    for each in arguments:
+        process = subprocess.Popen(each, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+        said = process.stdout.read().splitlines() if process.stdout else []
+        _, status, usage = os.wait4(process.pid, 0)
+        most = max(most, usage.ru_maxrss // 1024)
+        code = os.waitstatus_to_exitcode(status)
+        assert code in (0, 1), code
+    took = time.perf_counter() - started
+    print(f"{name:26s} {took:8.1f} s {most:6d} MiB   {' '.join(said)[:150]}", flush=True)
+
+
+def killed(arguments: list[str], out: Path, wanted: int) -> None:
+    """Start a run and kill it when so many machines are drawn."""
+    process = subprocess.Popen(arguments, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    while len(list(out.glob("machines/*/machine.json"))) < wanted and process.poll() is None:
+        time.sleep(0.05)
+    process.send_signal(signal.SIGKILL)
+    process.wait()
+    print(f"{'killed':26s} after {len(list(out.glob('machines/*/machine.json')))} machines", flush=True)
+
+
+def equal(one: Path, other: Path) -> bool:
+    """True where two folders hold the same files with the same bytes."""
+    compared = filecmp.dircmp(one, other)
+    if compared.left_only or compared.right_only or compared.funny_files:
+        return False
+    _, mismatch, errors = filecmp.cmpfiles(one, other, compared.common_files, shallow=False)
+    return not mismatch and not errors and all(equal(one / name, other / name) for name in compared.common_dirs)
+
+
+def main(machines: int, distinct: int) -> None:
+    print(
+        f"{machines} machines, {distinct} distinct requests; Python {platform.python_version()}, {os.cpu_count()} CPUs"
+    )
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        fleet, few, shelf = folder / "fleet.csv", folder / "few.csv", folder / "shelf.csv"
+        fleet_file(fleet, machines, distinct)
+        fleet_file(few, max(distinct, machines // 10), distinct)
+        shelf.write_text("label,count\n" + "".join(f"{label},{count}\n" for label, count in SHELF.items()))
+        run("a tenth of the machines", command(few, folder / "few"))
+        run("fresh", command(fleet, folder / "fresh"))
+        killed(command(fleet, folder / "killed"), folder / "killed", machines // 3)
+        run("resumed", command(fleet, folder / "killed"))
+        print(f"{'':26s} as if never killed: {equal(folder / 'fresh', folder / 'killed')}")
+        run("again, all whole", command(fleet, folder / "fresh"))
+        shards = [command(fleet, folder / "shards", "--shard", f"{part}/2") for part in (1, 2)]
+        run("two shards, in turn", *shards)
+        print(f"{'':26s} merged as one run: {equal(folder / 'fresh', folder / 'shards')}")
+        run("with a shared shelf", command(fleet, folder / "stock", "--stock", str(shelf)))
+    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+    print(f"(the bench itself: {own} MiB)")
+
+
+if __name__ == "__main__":
+    given = [int(text) for text in sys.argv[1:3]]
+    main(given[0] if given else 1000, given[1] if len(given) > 1 else 40)

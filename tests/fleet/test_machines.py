@@ -1,0 +1,377 @@
+"""``plan --machines`` from outside: folders and summary, bad rows, killed and taken up again, shards, memory."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import pty
+import shutil
+import signal
+import subprocess
+import sys
+import time
+import tracemalloc
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dimmplan.cli.run import run
+from tests.support import one_document
+
+PROGRAM = [sys.executable, "-m", "dimmplan"]
+HEAD = "tag,board,fitted,processor,capacity,modules,prefer"
+KINDS = (
+    "skerry-16,,,384GiB,32GiB,",
+    "strand-12,,,768GiB,,bandwidth-first",
+    "marram-4,,,32GiB,,",
+    "skerry-16,NEAR,,192GiB,32GiB,",
+)
+SHELF = (
+    "label,count\n32GB 2Rx4 PC4-2933Y-R,40\n64GB 2Rx4 PC4-2933Y-R,10\n"
+    "64GB 2Rx4 PC5-6400B-R,12\n32GB 1Rx4 PC5-6400B-R,12\n16GB 2Rx8 PC4-3200AA-E,5\n"
+)
+
+
+def fleet_file(folder: Path, count: int, *, more: Iterable[str] = ()) -> Path:
+    """A list of that many machines over a few distinct requests."""
+    rows = [f"Q-{number:03d},{KINDS[number % len(KINDS)]}" for number in range(count)]
+    path = folder / "fleet.csv"
+    path.write_text("\n".join([HEAD, *rows, *more]) + "\n", encoding="utf-8")
+    return path
+
+
+def files_of(folder: Path) -> dict[str, bytes]:
+    """Every file below a folder with its content, hidden ones too."""
+    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+def called(*arguments: str | Path) -> int:
+    return run(["plan", *map(str, arguments)])
+
+
+# Folders and summary
+
+
+def test_a_folder_for_each_machine_and_one_summary(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    fleet = fleet_file(tmp_path, 6)
+    out = tmp_path / "out"
+    assert called("--machines", fleet, "--out", out) == 0
+    said = capsys.readouterr()
+    assert "6 machines: 6 planned" in said.out
+    assert said.err == ""
+    names = {name for name in files_of(out) if name.startswith("machines/Q-000/")}
+    assert names == {f"machines/Q-000/{n}" for n in ("machine.json", "map-2.svg", "map.svg", "plan.json")}
+    rows = list(csv.DictReader((out / "summary.csv").open(encoding="utf-8")))
+    summary = json.loads((out / "summary.json").read_text(encoding="ascii"))
+    assert [row["tag"] for row in rows] == [f"Q-{number:03d}" for number in range(6)]
+    assert [row["tag"] for row in summary["machines"]] == [row["tag"] for row in rows]
+    assert summary["counts"] == {"planned": 6, "impossible": 0, "not-served": 0, "bad-row": 0}
+    for row, entry in zip(rows, summary["machines"], strict=True):
+        plan = json.loads((out / row["folder"] / "plan.json").read_text(encoding="ascii"))
+        assert plan["code"] == row["code"] == entry["code"]
+        assert plan["totals"]["usable_gib"] == entry["usable_gib"] == int(row["usable_gib"])
+        assert plan["totals"]["system_sweep_gb_s"] == entry["system_sweep_gb_s"]
+        assert f"{entry['tag']}" in (out / row["folder"] / "map.svg").read_text(encoding="utf-8")
+
+
+def test_a_machine_has_the_plan_that_it_has_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same JSON, but for what can be added next, and the same drawing as ``plan --out`` with its tag."""
+    fleet = fleet_file(tmp_path, 1)
+    assert called("--machines", fleet, "--out", tmp_path / "many") == 0
+    alone = ("skerry-16", "--capacity", "384GiB", "--module", "32GiB", "--tag", "Q-000", "--out", tmp_path / "one")
+    assert called(*alone) == 0
+    capsys.readouterr()
+    many, one = files_of(tmp_path / "many" / "machines" / "Q-000"), files_of(tmp_path / "one")
+    assert {name: many[name] for name in many if name.endswith(".svg")} == {
+        name: one[name] for name in one if name.endswith(".svg")
+    }
+    whole = json.loads(one["plan.json"])
+    del whole["next_by_adding"]
+    assert json.loads(many["plan.json"]) == whole
+
+
+def test_equal_requests_are_solved_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import dimmplan.fleet.desk as desk
+
+    solved: list[Any] = []
+    plan = desk.plan
+    monkeypatch.setattr(desk, "plan", lambda *a, **k: (solved.append(a[1]), plan(*a, **k))[1])
+    fleet = fleet_file(
+        tmp_path, 12, more=["X,skerry-16,,,384 GB,32GB,", "Y,skerry-16,,,0.375TiB,32 GiB,capacity-first"]
+    )
+    assert called("--machines", fleet, "--out", tmp_path / "out") == 0
+    assert len(solved) == len(KINDS)
+
+
+def test_json_is_the_summary(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    fleet = fleet_file(tmp_path, 2, more=["Z,skery-16,,,1GiB,,"])
+    assert called("--machines", fleet, "--out", tmp_path / "out", "--json") == 1
+    said = capsys.readouterr()
+    assert one_document(said.out) == json.loads((tmp_path / "out" / "summary.json").read_text(encoding="ascii"))
+    assert "line 4, board" in said.err
+
+
+def test_options_hold_where_a_row_has_no_word_of_its_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "fleet.csv"
+    path.write_text("tag,board,capacity,modules,fitted\nA,skerry-16,192GiB,,\nB,skerry-16,192GiB,64GiB,NEAR\n")
+    out = tmp_path / "out"
+    assert called("--machines", path, "--out", out, "--module", "32GiB", "--fitted", "NEAR,FAR") == 0
+    capsys.readouterr()
+    plans = [json.loads((out / "machines" / tag / "plan.json").read_text()) for tag in "AB"]
+    assert [plan["fitted"] for plan in plans] == [["NEAR", "FAR"], ["NEAR"]]
+    assert [plan["modules"][0]["capacity_gib"] for plan in plans] == [32, 64]
+
+
+# Bad rows
+
+
+def test_bad_rows_stop_nothing_and_are_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bad = {
+        "A,skery-16,,,384GiB,,": "Did you mean skerry-16?",
+        "B,skerry-16,,,384,,": "The unit is missing",
+        "C,skerry-16,,,-1GiB,,": "'-1GiB'",
+        "D,skerry-16,S9,,384GiB,,": "NEAR, FAR",
+        "E,skerry-16,,tern-99,384GiB,,": "tern-20",
+        "F,skerry-16,,,384GiB,32GB 2Rx4 PC9-1-R,": "modules",
+        "G,skerry-16,,,384GiB,8GB 1Rx8 PC4-3200AA-E,": "refuses",
+        "H,skerry-16,,,384GiB,,fastest": "capacity-first",
+        "Q-000,skerry-16,,,384GiB,,": "once more",
+        "I,skerry-16,,,9TiB,,": "do not reach",
+        '"J,skerry-16,,,384GiB,,': "quote",
+    }
+    fleet = fleet_file(tmp_path, 2, more=[*bad, f"LAST,{KINDS[0]}"])
+    out = tmp_path / "out"
+    assert called("--machines", fleet, "--out", out) == 1
+    said = capsys.readouterr()
+    assert "3 planned, 1 impossible, 10 bad rows" in said.out
+    lines = said.err.splitlines()
+    for number, (line, words) in enumerate(zip(lines, bad.values(), strict=True), start=4):
+        assert f"line {number}" in line, line
+        assert words in line, line
+    assert sorted(path.name for path in (out / "machines").iterdir()) == ["LAST", "Q-000", "Q-001"]
+    rows = list(csv.DictReader((out / "summary.csv").open(encoding="utf-8")))
+    assert [int(row["line"]) for row in rows] == list(range(2, 16))
+    assert all(row["problem"] for row in rows if row["status"] != "planned")
+
+
+def test_no_cell_runs_in_a_spreadsheet(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    fleet = fleet_file(tmp_path, 0, more=['"=HYPERLINK(1)",' + KINDS[2], "+1,skery,,,1GiB,,", "\x1b[2J," + KINDS[2]])
+    called("--machines", fleet, "--out", tmp_path / "out")
+    said = capsys.readouterr()
+    text = (tmp_path / "out" / "summary.csv").read_text(encoding="utf-8")
+    assert "\x1b" not in text + said.out + said.err
+    assert all(not row[0].startswith(("=", "+")) for row in csv.reader(text.splitlines()) if row)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--machines", "{fleet}"], "--out"),
+        (["skerry-16", "--machines", "{fleet}", "--out", "{out}"], "for one machine only"),
+        (["--machines", "{fleet}", "--out", "{out}", "--capacity", "1GiB"], "for one machine only"),
+        (["--machines", "{fleet}", "--out", "{out}", "--shard", "4/3"], "3/16"),
+        (["--machines", "{fleet}", "--out", "{out}", "--shard", "x"], "3/16"),
+        (["--machines", "none.csv", "--out", "{out}"], "no such file"),
+        (["--machines", "{fleet}", "--out", "{out}", "--stock", "none.csv"], "no such file"),
+        (["--machines", "{fleet}", "--out", "{out}", "--paper", "b5"], "a4"),
+        (["skerry-16", "--capacity", "384GiB", "--shard", "1/2"], "--machines"),
+        (["--capacity", "384GiB"], "no BOARD"),
+        (["skerry-16"], "no --capacity"),
+    ],
+)
+def test_a_call_that_is_wrong(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], words: str
+) -> None:
+    fleet = fleet_file(tmp_path, 1)
+    filled = [text.format(fleet=fleet, out=tmp_path / "out") for text in arguments]
+    assert called(*filled) == 2
+    assert words in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+    assert called(*filled, "--json") == 2
+    assert one_document(capsys.readouterr().out)["errors"]
+
+
+def test_foreign_files_are_not_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A foreign summary stops the run before it begins; a foreign file in a machine's folder is that row's fault."""
+    fleet, out = fleet_file(tmp_path, 2), tmp_path / "out"
+    (out / "machines" / "Q-000").mkdir(parents=True)
+    (out / "machines" / "Q-000" / "plan.json").write_text("mine")
+    assert called("--machines", fleet, "--out", out) == 1
+    assert "1 planned, 1 bad row" in capsys.readouterr().out
+    assert (out / "machines" / "Q-000" / "plan.json").read_text() == "mine"
+    (out / "summary.csv").write_text("mine")
+    assert called("--machines", fleet, "--out", out) == 2
+    assert (out / "summary.csv").read_text() == "mine"
+    assert called("--machines", fleet, "--out", out, "--force") == 0
+
+
+# Taken up again
+
+
+def test_whole_machines_are_not_done_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    fleet, out = fleet_file(tmp_path, 5), tmp_path / "out"
+    called("--machines", fleet, "--out", out)
+    before, stamps = files_of(out), {p: p.stat().st_mtime_ns for p in (out / "machines").rglob("*") if p.is_file()}
+    capsys.readouterr()
+    assert called("--machines", fleet, "--out", out) == 0
+    assert "0 folders written, 5 whole already" in capsys.readouterr().out
+    assert files_of(out) == before
+    assert {path: path.stat().st_mtime_ns for path in stamps} == stamps
+
+
+@pytest.mark.parametrize("harm", ["cut", "lost", "other", "manifest", "temporary"])
+def test_a_machine_that_is_not_whole_is_done_again(tmp_path: Path, harm: str) -> None:
+    fleet, out = fleet_file(tmp_path, 3), tmp_path / "out"
+    called("--machines", fleet, "--out", out)
+    before = files_of(out)
+    folder = out / "machines" / "Q-001"
+    if harm == "cut":
+        (folder / "map.svg").write_bytes((folder / "map.svg").read_bytes()[:1000])
+    elif harm == "lost":
+        (folder / "plan.json").unlink()
+    elif harm == "other":
+        shutil.copy(out / "machines" / "Q-002" / "map.svg", folder / "map.svg")
+    elif harm == "manifest":
+        (folder / "machine.json").write_bytes(b'{"made_by": "dimmplan", "files": [[[')
+    else:
+        (folder / "machine.json").unlink()
+        (folder / ".dimmplan-abc.tmp").write_bytes(b"half")
+    assert called("--machines", fleet, "--out", out) == 0
+    assert files_of(out) == before
+
+
+def test_another_request_replaces_a_machine_whole(tmp_path: Path) -> None:
+    """No page of the earlier sheet is left behind."""
+    out = tmp_path / "out"
+    path = tmp_path / "fleet.csv"
+    path.write_text("tag,board,capacity\nA,causeway-48,768GiB\n")
+    called("--machines", path, "--out", out)
+    pages = len(list((out / "machines" / "A").iterdir()))
+    path.write_text("tag,board,capacity\nA,marram-4,32GiB\n")
+    called("--machines", path, "--out", out)
+    assert len(list((out / "machines" / "A").iterdir())) < pages
+    fresh = tmp_path / "fresh"
+    called("--machines", path, "--out", fresh)
+    assert files_of(out) == files_of(fresh)
+
+
+def start(*arguments: str | Path) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [*PROGRAM, "plan", *map(str, arguments)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
+
+
+def test_killed_half_way_and_resumed(tmp_path: Path) -> None:
+    """Killed at any moment, several times over, and taken up again: the folder is as if never killed."""
+    fleet = fleet_file(tmp_path, 24, more=["BAD,skery-16,,,1GiB,,"])
+    never, often = tmp_path / "never", tmp_path / "often"
+    assert called("--machines", fleet, "--out", never) == 1
+    for wanted in (1, 6, 7, 13):
+        process = start("--machines", fleet, "--out", often)
+        deadline = time.monotonic() + 60
+        while len(list(often.glob("machines/*/plan.json"))) < wanted and process.poll() is None:
+            assert time.monotonic() < deadline
+            time.sleep(0.002)
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+    done = len(list(often.glob("machines/*/machine.json")))
+    assert 1 <= done < 24
+    assert not (often / "summary.csv").exists()
+    assert called("--machines", fleet, "--out", often) == 1
+    assert files_of(often) == files_of(never)
+
+
+# Shards
+
+
+@pytest.mark.parametrize("parts", [2, 5])
+@pytest.mark.parametrize("stock", [False, True])
+def test_shards_merge_to_what_one_run_writes(tmp_path: Path, parts: int, stock: bool) -> None:
+    """In one folder one after another, and in folders of their own that are then copied into one."""
+    fleet = fleet_file(tmp_path, 9, more=["BAD,skery-16,,,1GiB,,"])
+    (tmp_path / "shelf.csv").write_text(SHELF)
+    more = ["--stock", tmp_path / "shelf.csv"] if stock else []
+    called("--machines", fleet, *more, "--out", tmp_path / "whole")
+    expected = files_of(tmp_path / "whole")
+    statuses = []
+    for part in range(1, parts + 1):
+        shard = ("--shard", f"{part}/{parts}")
+        statuses.append(called("--machines", fleet, *more, "--out", tmp_path / f"part-{part}", *shard))
+        called("--machines", fleet, *more, "--out", tmp_path / "shared", *shard)
+        shutil.copytree(tmp_path / f"part-{part}", tmp_path / "merged", dirs_exist_ok=True)
+    assert files_of(tmp_path / "shared") == expected
+    assert files_of(tmp_path / "merged") == expected
+    drawn = [set(files_of(tmp_path / f"part-{part}" / "machines")) for part in range(1, parts + 1)]
+    assert sum(map(len, drawn)) == len(set().union(*drawn)) == sum(name.startswith("machines/") for name in expected)
+    bad = 9 % parts
+    assert statuses[bad] == 1
+    if not stock:
+        assert [status for place, status in enumerate(statuses) if place != bad] == [0] * (parts - 1)
+
+
+def test_a_shared_shelf_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Who is not served, what is taken from which row, what is left, and how it was divided."""
+    fleet, out = fleet_file(tmp_path, 9), tmp_path / "out"
+    (tmp_path / "shelf.csv").write_text(SHELF)
+    assert called("--machines", fleet, "--stock", tmp_path / "shelf.csv", "--out", out) == 1
+    said = capsys.readouterr()
+    assert "Division: exact" in said.out
+    assert "not-served: Q-" in said.err
+    summary = json.loads((out / "summary.json").read_text(encoding="ascii"))
+    assert summary["division"]["method"] == "exact"
+    taken: dict[str, int] = {}
+    for row in summary["machines"]:
+        for each in row.get("take", ()):
+            taken[each["place"]] = taken.get(each["place"], 0) + each["count"]
+    for each in summary["division"]["left"]:
+        taken[each["place"]] = taken.get(each["place"], 0) + each["count"]
+    there = [int(line.rsplit(",", 1)[1]) for line in SHELF.splitlines()[1:]]
+    assert taken == {f"line {number}": count for number, count in enumerate(there, start=2)}
+    served = [row for row in summary["machines"] if row["status"] == "planned"]
+    assert len(served) == summary["division"]["served"]
+    for row in served:
+        plan = json.loads((out / row["folder"] / "plan.json").read_text(encoding="ascii"))
+        assert plan["totals"]["modules"] == sum(each["count"] for each in row["take"])
+
+
+# Terminal and memory
+
+
+def test_a_bar_on_a_terminal_only(tmp_path: Path) -> None:
+    fleet = fleet_file(tmp_path, 3)
+    command = [*PROGRAM, "plan", "--machines", str(fleet), "--out", str(tmp_path / "a")]
+    plain = subprocess.run(command, capture_output=True, check=True, timeout=60)
+    assert b"\r" not in plain.stderr + plain.stdout
+    leader, follower = pty.openpty()
+    command[-1] = str(tmp_path / "b")
+    subprocess.run(command, stdout=subprocess.PIPE, stderr=follower, check=True, timeout=60)
+    os.close(follower)
+    shown = os.read(leader, 65536).decode()
+    os.close(leader)
+    assert "3 of 3" in shown
+    assert "\r" in shown
+    assert files_of(tmp_path / "a") == files_of(tmp_path / "b")
+
+
+def test_memory_is_flat(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ten times the machines over the same requests take no more memory; drawing is left to the bench."""
+
+    def few_bytes(board: Any, placement: Any, path: Path, **more: Any) -> dict[Path, bytes]:
+        return {path: b"dimmplan " + str(more["tag"]).encode()}
+
+    def peak(count: int) -> int:
+        fleet = fleet_file(tmp_path, count)
+        tracemalloc.start()
+        assert called("--machines", fleet, "--out", tmp_path / f"out{count}") == 0
+        found = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return found
+
+    monkeypatch.setattr("dimmplan.cli.draw.sheet_files", few_bytes)
+    monkeypatch.setattr("os.fsync", lambda _: None)
+    peak(20)
+    small, large = peak(60), peak(600)
+    assert large < small + (1 << 19)
