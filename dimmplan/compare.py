@@ -255,7 +255,7 @@ def _row(board: Board, request: Request, reach: _Reach) -> Row:
     reached = reach(request)
     if not reached or reached[-1] < request.capacity_gib:
         return Row(request=request, planned=None, figures=None, below_gib=reached[-1] if reached else None)
-    planned = plan(board, request, alternatives=False)
+    planned = plan(board, request, alternatives=False, step_up=True)
     placement = planned.placement
     option = board.processor(placement.processor)
     figures = placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)

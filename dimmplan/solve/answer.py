@@ -64,10 +64,10 @@ class Answer(NamedTuple):
     outside_window: bool
 
 
-def solve(board: Board, request: Request, *, alternatives: bool = True) -> Answer:
+def solve(board: Board, request: Request, *, alternatives: bool = True, step_up: bool = False) -> Answer:
     """Answer a request. Raises ``ImpossibleError`` where nothing fits.
 
-    ``alternatives`` asks for runners-up and one step up and down as well.
+    ``alternatives`` asks for runners-up and one step up and down as well, ``step_up`` for one step up alone.
     """
     space = Space(board, request)
     budget = Budget(request.effort)
@@ -85,7 +85,7 @@ def solve(board: Board, request: Request, *, alternatives: bool = True) -> Answe
         raise _impossible(board, request)
     best = _checked(space, search.criteria, found)
     bound = None if proven else bound_of(space, search.criteria, best)
-    more = _Alternatives(space, search, aim, found, best) if alternatives else None
+    more = _Alternatives(space, search, aim, found, best)
     return Answer(
         criteria=search.criteria,
         best=best,
@@ -93,9 +93,9 @@ def solve(board: Board, request: Request, *, alternatives: bool = True) -> Answe
         stopped=None if proven else f"effort limit of {request.effort} nodes",
         bound=bound,
         effort=budget.spent,
-        runners_up=more.runners_up() if more else (),
-        step_above=more.step(up=True) if more else None,
-        step_below=more.step(up=False) if more else None,
+        runners_up=more.runners_up() if alternatives else (),
+        step_above=more.step(up=True) if alternatives or step_up else None,
+        step_below=more.step(up=False) if alternatives else None,
         outside_window=outside,
     )
 

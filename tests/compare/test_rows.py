@@ -74,7 +74,7 @@ def test_the_numbers_are_those_of_plan(name: str, tmp_path: Path, monkeypatch: p
         assert planned["status"] == row["status"]
         assert planned["code"] == row["code"]
         assert [{"label": m["label"], "count": m["count"]} for m in planned["modules"]] == row["modules"]
-        assert [f for f in planned["findings"] if f["rule"] != "uneven"] == row["findings"]
+        assert planned["findings"] == row["findings"]
 
 
 @pytest.mark.parametrize("name", CALLS)
@@ -191,7 +191,7 @@ def test_each_list_picks_one_row(name: str) -> None:
 
 def warnings(row: dict[str, Any]) -> int:
     """Advised rows that a row breaks."""
-    return len({finding["rule"] for finding in row["findings"] if finding["severity"] == "warning"})
+    return len({f["rule"] for f in row["findings"] if f["severity"] == "warning" and f["rule"] != "uneven"})
 
 
 @pytest.mark.parametrize("name", NAMES)
