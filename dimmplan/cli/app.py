@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 import dimmplan
-from dimmplan.cli import options
+from dimmplan.cli import groups, options
 
 COMMANDS = {
     "demo": "demo",
@@ -31,6 +31,7 @@ def application(arguments: Sequence[str] = ()) -> typer.Typer:
     """The command tree: of the one command that the arguments name, so that a start pays for no other; or of all."""
     app = typer.Typer(
         name="dimmplan",
+        cls=groups.Group,
         help="Plan which memory module goes into which slot of a server board, and draw the slot map.",
         epilog="Start with: dimmplan demo",
         rich_markup_mode=None,

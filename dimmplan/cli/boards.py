@@ -8,12 +8,13 @@ from typing import Annotated, Any
 
 import typer
 
-from dimmplan.cli import options
+from dimmplan.cli import groups, options
 
 WATCH_SECONDS = 0.5
 
 boards = typer.Typer(
-    help="The board library: list, show, check, schema.",
+    cls=groups.Group,
+    help="The board library: list, show, check, schema, draft.",
     rich_markup_mode=None,
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -22,10 +23,10 @@ boards = typer.Typer(
 
 def register(app: typer.Typer) -> None:
     """Add the command group."""
-    app.add_typer(boards, name="boards")
+    app.add_typer(boards, name="boards", rich_help_panel=groups.BOARDS)
 
 
-@boards.command(name="list", epilog="Example: dimmplan boards list --json")
+@boards.command(name="list", cls=groups.Command, epilog="Example: dimmplan boards list --json")
 def list_boards(as_json: options.Json = False) -> None:
     """List the shipped boards."""
     from dimmplan.boardfile.read import load_board, shipped_ids
@@ -54,7 +55,7 @@ def list_boards(as_json: options.Json = False) -> None:
     typer.echo("\n".join(table(rows, right=(1, 2, 3))))
 
 
-@boards.command(name="show", epilog="Example: dimmplan boards show skerry-16")
+@boards.command(name="show", cls=groups.Command, epilog="Example: dimmplan boards show skerry-16")
 def show(
     board: options.Board,
     toml: Annotated[bool, typer.Option("--toml", help="The board file itself, to start one's own from.")] = False,
@@ -77,7 +78,7 @@ def show(
         typer.echo(board_text(loaded), nl=False)
 
 
-@boards.command(name="check", epilog="Example: dimmplan boards check my-board.toml")
+@boards.command(name="check", cls=groups.Command, epilog="Example: dimmplan boards check my-board.toml")
 def check(
     files: Annotated[list[Path], typer.Argument(help="Board files.", metavar="FILE...")],
     watch: Annotated[bool, typer.Option("--watch", help="Check again whenever a file changes.")] = False,
@@ -138,7 +139,7 @@ def _check_once(files: list[Path], *, as_json: bool) -> bool:
     return not any(result["problems"] for result in results)
 
 
-@boards.command(name="schema", epilog="Example: dimmplan boards schema > board.schema.json")
+@boards.command(name="schema", cls=groups.Command, epilog="Example: dimmplan boards schema > board.schema.json")
 def schema(as_json: options.Json = False) -> None:
     """Print the JSON Schema of the board file."""
     from dimmplan.boardfile.schema import json_schema
@@ -148,7 +149,7 @@ def schema(as_json: options.Json = False) -> None:
     typer.echo(to_json(json_schema()), nl=False)
 
 
-@boards.command(name="draft", epilog="Example: dimmplan boards draft listing.txt -o my-board.toml")
+@boards.command(name="draft", cls=groups.Command, epilog="Example: dimmplan boards draft listing.txt -o my-board.toml")
 def draft(
     inventory: Annotated[str, typer.Argument(help="A machine's inventory of any known form.", metavar="INVENTORY")],
     output: Annotated[Path, typer.Option("-o", "--output", help="The board file to write: .toml.", metavar="FILE")],

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dimmplan.cli import options
+from dimmplan.cli import complete, groups, options
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
 from dimmplan.units import cleaned, quoted
@@ -22,7 +22,13 @@ NO = 1
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command(name="compare", epilog=EPILOG)(compare)
+    app.command(
+        name="compare",
+        cls=groups.Command,
+        short_help="Capacities, module sizes and processors side by side.",
+        rich_help_panel=groups.PLANNING,
+        epilog=EPILOG,
+    )(compare)
 
 
 def compare(
@@ -30,36 +36,34 @@ def compare(
     capacity: Annotated[
         list[str] | None,
         typer.Option(
-            help="A usable capacity, with its unit; again for more. None: those worth looking at.", metavar="C"
+            help="A usable capacity, with its unit; again for more. None: those worth looking at.",
+            metavar="C",
+            rich_help_panel=options.REQUEST,
         ),
     ] = None,
-    module: Annotated[
-        list[str] | None,
-        typer.Option(help="A JEDEC label or a bare size; again for more. None: the board's usual ones.", metavar="M"),
-    ] = None,
+    module: options.Modules = None,
     processor: Annotated[
         list[str] | None,
-        typer.Option(help="A processor option; again for more. None: the first.", metavar="OPTION"),
-    ] = None,
-    stock: Annotated[
-        Path | None,
         typer.Option(
-            help="Shelf list, CSV or TOML: it alone is used, and with --module what is in both.", metavar="FILE"
+            help="A processor option; again for more. None: the first.",
+            metavar="OPTION",
+            autocompletion=complete.processors,
         ),
     ] = None,
-    fitted: Annotated[str | None, typer.Option(help="Sockets fitted, with commas. None: all.", metavar="S,S")] = None,
-    mode: Annotated[str, typer.Option(help="Memory mode.", metavar="MODE")] = "independent",
-    over: Annotated[
-        str | None, typer.Option(help="Allowance above a capacity that counts as equal: 10% or 64GiB.", metavar="A")
-    ] = None,
+    stock: options.Stock = None,
+    fitted: options.Fitted = None,
+    mode: options.Mode = "independent",
+    over: options.Over = None,
     prefer: Annotated[
         str,
-        typer.Option(help="capacity-first, bandwidth-first, equal-sockets, cost-first or room-first.", metavar="LIST"),
+        typer.Option(
+            help="capacity-first, bandwidth-first, equal-sockets, cost-first or room-first.",
+            metavar="LIST",
+            autocompletion=complete.lists,
+        ),
     ] = "capacity-first",
-    max_types: Annotated[int, typer.Option(help="Most module types used at once.", metavar="N")] = DEFAULT_MAX_TYPES,
-    effort: Annotated[
-        int, typer.Option(help="Most search nodes for each row; no clock.", metavar="N")
-    ] = DEFAULT_EFFORT,
+    max_types: options.MaxTypes = DEFAULT_MAX_TYPES,
+    effort: options.Effort = DEFAULT_EFFORT,
     output: Annotated[
         Path | None, typer.Option("-o", "--output", help="File to write: .svg, .png, .csv or .html.", metavar="FILE")
     ] = None,

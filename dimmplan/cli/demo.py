@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from dimmplan.cli import options
+from dimmplan.cli import groups, options
 from dimmplan.units import cleaned
 
 BOARD, CAPACITY, MODULES = "skerry-16", "512GiB", ("32GiB",)
@@ -21,7 +21,13 @@ NEXT = (
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command(name="demo", epilog="Example: dimmplan demo --out my-demo")(demo)
+    app.command(
+        name="demo",
+        cls=groups.Command,
+        short_help="The main job on a shipped board, with nothing to prepare.",
+        rich_help_panel=groups.PLANNING,
+        epilog="Example: dimmplan demo --out my-demo",
+    )(demo)
 
 
 def demo(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dimmplan.cli import options
+from dimmplan.cli import groups, options
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.units import cleaned, quoted
 
@@ -22,26 +22,34 @@ _CHOICES = {"paper": ("a4", "letter", "a5"), "ink": ("colour", "mono"), "front":
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command(name="draw", epilog=EPILOG)(draw)
+    app.command(
+        name="draw",
+        cls=groups.Command,
+        short_help="The sheet of a plan or a code.",
+        rich_help_panel=groups.PLANNING,
+        epilog=EPILOG,
+    )(draw)
 
 
 def draw(
-    plan: Annotated[
-        str, typer.Argument(help="A plan file, - for standard input, or a plan code.", metavar="PLAN_OR_CODE")
-    ],
+    plan: options.Plan,
     output: Annotated[Path, typer.Option("-o", "--output", help="File to write: .svg, .png or .pdf.", metavar="FILE")],
-    board_file: Annotated[
-        Path | None, typer.Option(help="The board's file, where it is not a shipped one.", metavar="FILE")
-    ] = None,
+    board_file: options.BoardFile = None,
     origin: Annotated[
         str | None,
         typer.Option(
-            "--from", help="A machine's inventory: draws the change sheet from it to the plan.", metavar="INVENTORY"
+            "--from",
+            help="A machine's inventory: draws the change sheet from it to the plan.",
+            metavar="INVENTORY",
+            rich_help_panel=options.MACHINE,
         ),
     ] = None,
     slots: options.Slots = None,
     data_saved: options.DataSaved = None,
-    page: Annotated[str | None, typer.Option(help="One page only: its number, or chassis.", metavar="N")] = None,
+    page: Annotated[
+        str | None,
+        typer.Option(help="One page only: its number, or chassis.", metavar="N", rich_help_panel=options.SHEET),
+    ] = None,
     paper: options.Paper = "a4",
     ink: options.Ink = "colour",
     front: options.Front = "down",

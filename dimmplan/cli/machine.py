@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dimmplan.cli import options
+from dimmplan.cli import complete, groups, options
 from dimmplan.errors import InputError, Problem
 
 if TYPE_CHECKING:
@@ -24,14 +24,31 @@ FOLLOW_SECONDS = 0.3
 Inventory = Annotated[
     str, typer.Argument(help="A file or folder of any known form, or this-machine.", metavar="INVENTORY")
 ]
-BoardFile = Annotated[Path | None, typer.Option(help="The board's file, where it is not shipped.", metavar="FILE")]
 
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
-    app.command(name="found", epilog="Example: dimmplan found listing.txt")(found)
-    app.command(name="audit", epilog="Example: dimmplan audit labels.csv --against plan.json")(audit)
-    app.command(name="moves", epilog="Example: dimmplan moves labels.csv --to plan.json")(moves)
+    app.command(
+        name="found",
+        cls=groups.Command,
+        short_help="What a machine says of itself.",
+        rich_help_panel=groups.MACHINES,
+        epilog="Example: dimmplan found listing.txt",
+    )(found)
+    app.command(
+        name="audit",
+        cls=groups.Command,
+        short_help="A machine held against a plan, slot by slot.",
+        rich_help_panel=groups.MACHINES,
+        epilog="Example: dimmplan audit labels.csv --against plan.json",
+    )(audit)
+    app.command(
+        name="moves",
+        cls=groups.Command,
+        short_help="How to get from a machine to a plan.",
+        rich_help_panel=groups.MACHINES,
+        epilog="Example: dimmplan moves labels.csv --to plan.json",
+    )(moves)
 
 
 def found(
@@ -56,8 +73,11 @@ def audit(
     against: Annotated[
         str | None, typer.Option(help="The plan: a file, - or a plan code.", metavar="PLAN_OR_CODE")
     ] = None,
-    board: Annotated[str | None, typer.Option(help="Only a board: its rules are judged.", metavar="BOARD")] = None,
-    board_file: BoardFile = None,
+    board: Annotated[
+        str | None,
+        typer.Option(help="Only a board: its rules are judged.", metavar="BOARD", autocompletion=complete.board_ids),
+    ] = None,
+    board_file: options.BoardFile = None,
     slots: options.Slots = None,
     save_slots: Annotated[
         Path | None, typer.Option(help="Write the mapping, open questions included.", metavar="FILE")
@@ -149,7 +169,7 @@ def _stamp(inventory: str) -> tuple[int, int]:
 def moves(
     inventory: Inventory,
     to: Annotated[str, typer.Option("--to", help="The plan: a file, - or a plan code.", metavar="PLAN_OR_CODE")],
-    board_file: BoardFile = None,
+    board_file: options.BoardFile = None,
     slots: options.Slots = None,
     data_saved: options.DataSaved = None,
     as_json: options.Json = False,

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from dimmplan.cli import options
+from dimmplan.cli import complete, groups, options
 
 MOST_LABELS = 4
 EPILOG = "Example: dimmplan mix skerry-16 32GiB '8GB 1Rx8 PC4-2933Y-R'"
@@ -14,14 +14,25 @@ EPILOG = "Example: dimmplan mix skerry-16 32GiB '8GB 1Rx8 PC4-2933Y-R'"
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command(name="mix", epilog=EPILOG)(mix)
+    app.command(
+        name="mix",
+        cls=groups.Command,
+        short_help="May these modules be used together?",
+        rich_help_panel=groups.ANSWERS,
+        epilog=EPILOG,
+    )(mix)
 
 
 def mix(
     board: options.Board,
-    labels: Annotated[list[str], typer.Argument(help="Module labels or bare sizes, two to four.", metavar="LABEL...")],
-    fitted: Annotated[str | None, typer.Option(help="Sockets fitted, with commas. None: all.", metavar="S,S")] = None,
-    processor: Annotated[str | None, typer.Option(help="Processor option. None: the first.", metavar="OPTION")] = None,
+    labels: Annotated[
+        list[str],
+        typer.Argument(
+            help="Module labels or bare sizes, two to four.", metavar="LABEL...", autocompletion=complete.labels
+        ),
+    ],
+    fitted: options.Fitted = None,
+    processor: options.Processor = None,
     as_json: options.Json = False,
 ) -> None:
     """Say whether module types may be used together, in which slots, by which rule, and what it costs."""

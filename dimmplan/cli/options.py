@@ -7,20 +7,110 @@ from typing import Annotated
 
 import typer
 
+from dimmplan.cli import complete
 from dimmplan.units import cleaned
 
-Board = Annotated[str, typer.Argument(help="A shipped board id, or a board file.", metavar="BOARD")]
+REQUEST, LIMITS, MACHINE = "The request", "Limits", "What is in the machine"
+LATER, MANY, SHEET = "Later steps", "Many machines", "The sheet"
+"""Heads of the help under which options stand together."""
+
+Board = Annotated[
+    str, typer.Argument(help="A shipped board id, or a board file.", metavar="BOARD", autocompletion=complete.board_ids)
+]
+Plan = Annotated[str, typer.Argument(help="A plan file, - for standard input, or a plan code.", metavar="PLAN_OR_CODE")]
+BoardFile = Annotated[
+    Path | None, typer.Option(help="The board's file, where it is not a shipped one.", metavar="FILE")
+]
+Modules = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--module",
+        help="A JEDEC label or a bare size; again for more. None: the board's usual ones.",
+        metavar="M",
+        rich_help_panel=REQUEST,
+        autocompletion=complete.labels,
+    ),
+]
+Stock = Annotated[
+    Path | None,
+    typer.Option(
+        help="Shelf list, CSV or TOML: it alone is used, and with --module what is in both.",
+        metavar="FILE",
+        rich_help_panel=REQUEST,
+    ),
+]
+Over = Annotated[
+    str | None,
+    typer.Option(
+        help="Allowance above a capacity that counts as equal: 10% or 64GiB.", metavar="A", rich_help_panel=REQUEST
+    ),
+]
+Fitted = Annotated[
+    str | None,
+    typer.Option(
+        help="Sockets fitted, with commas. None: all.",
+        metavar="S,S",
+        rich_help_panel=REQUEST,
+        autocompletion=complete.sockets,
+    ),
+]
+Processor = Annotated[
+    str | None,
+    typer.Option(
+        help="Processor option. None: the first.",
+        metavar="OPTION",
+        rich_help_panel=REQUEST,
+        autocompletion=complete.processors,
+    ),
+]
+Mode = Annotated[
+    str,
+    typer.Option(
+        help="Memory mode: independent, mirrored or sparing.",
+        metavar="MODE",
+        rich_help_panel=REQUEST,
+        autocompletion=complete.modes,
+    ),
+]
+MaxTypes = Annotated[int, typer.Option(help="Most module types used at once.", metavar="N", rich_help_panel=LIMITS)]
+Effort = Annotated[
+    int, typer.Option(help="Most search nodes for one answer; no clock.", metavar="N", rich_help_panel=LIMITS)
+]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
 Force = Annotated[bool, typer.Option("--force", help="Overwrite files that this tool did not make.")]
-Paper = Annotated[str, typer.Option(help="a4, letter or a5.", metavar="PAPER")]
-Ink = Annotated[str, typer.Option(help="colour or mono.", metavar="INK")]
-Front = Annotated[str, typer.Option(help="Where the front edge is drawn: down or up.", metavar="SIDE")]
-Title = Annotated[str | None, typer.Option(help="Title of the sheet.", metavar="TEXT")]
-Tag = Annotated[str | None, typer.Option(help="Tag of the machine.", metavar="TEXT")]
-Date = Annotated[str | None, typer.Option(help="Date as it is to stand on the sheet.", metavar="TEXT")]
-Slots = Annotated[Path | None, typer.Option(help="Mapping file with answers about locators.", metavar="MAPPING")]
+Paper = Annotated[
+    str,
+    typer.Option(help="a4, letter or a5.", metavar="PAPER", rich_help_panel=SHEET, autocompletion=complete.papers),
+]
+Ink = Annotated[
+    str, typer.Option(help="colour or mono.", metavar="INK", rich_help_panel=SHEET, autocompletion=complete.inks)
+]
+Front = Annotated[
+    str,
+    typer.Option(
+        help="Where the front edge is drawn: down or up.",
+        metavar="SIDE",
+        rich_help_panel=SHEET,
+        autocompletion=complete.fronts,
+    ),
+]
+Title = Annotated[str | None, typer.Option(help="Title of the sheet.", metavar="TEXT", rich_help_panel=SHEET)]
+Tag = Annotated[str | None, typer.Option(help="Tag of the machine.", metavar="TEXT", rich_help_panel=SHEET)]
+Date = Annotated[
+    str | None, typer.Option(help="Date as it is to stand on the sheet.", metavar="TEXT", rich_help_panel=SHEET)
+]
+Slots = Annotated[
+    Path | None,
+    typer.Option(help="Mapping file with answers about locators.", metavar="MAPPING", rich_help_panel=MACHINE),
+]
 DataSaved = Annotated[
-    list[str] | None, typer.Option(help="A slot on hold whose data is saved; again for more.", metavar="SLOT")
+    list[str] | None,
+    typer.Option(
+        help="A slot on hold whose data is saved; again for more.",
+        metavar="SLOT",
+        rich_help_panel=MACHINE,
+        autocompletion=complete.slots,
+    ),
 ]
 
 

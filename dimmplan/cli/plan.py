@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dimmplan.cli import options
+from dimmplan.cli import complete, groups, options
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
 
@@ -24,68 +24,97 @@ EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --mo
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command(name="plan", epilog=EPILOG)(plan)
+    app.command(
+        name="plan",
+        cls=groups.Command,
+        short_help="The best placement for a capacity, proven and drawn.",
+        rich_help_panel=groups.PLANNING,
+        epilog=EPILOG,
+    )(plan)
 
 
 def plan(
     board: Annotated[
-        str | None, typer.Argument(help="A shipped board id, or a board file.", metavar="BOARD", show_default=False)
-    ] = None,
-    capacity: Annotated[
-        str | None, typer.Option(help="Usable capacity over all fitted sockets, with its unit.", metavar="C")
-    ] = None,
-    module: Annotated[
-        list[str] | None,
-        typer.Option(help="A JEDEC label or a bare size; again for more. None: the board's usual ones.", metavar="M"),
-    ] = None,
-    stock: Annotated[
-        Path | None,
-        typer.Option(
-            help="Shelf list, CSV or TOML: it alone is used, and with --module what is in both.", metavar="FILE"
+        str | None,
+        typer.Argument(
+            help="A shipped board id, or a board file.",
+            metavar="BOARD",
+            show_default=False,
+            autocompletion=complete.board_ids,
         ),
     ] = None,
-    over: Annotated[
-        str | None, typer.Option(help="Allowance above the request that counts as equal: 10% or 64GiB.", metavar="A")
+    capacity: Annotated[
+        str | None,
+        typer.Option(
+            help="Usable capacity over all fitted sockets, with its unit.", metavar="C", rich_help_panel=options.REQUEST
+        ),
     ] = None,
-    fitted: Annotated[str | None, typer.Option(help="Sockets fitted, with commas. None: all.", metavar="S,S")] = None,
-    processor: Annotated[str | None, typer.Option(help="Processor option. None: the first.", metavar="OPTION")] = None,
-    mode: Annotated[str, typer.Option(help="Memory mode.", metavar="MODE")] = "independent",
+    module: options.Modules = None,
+    stock: options.Stock = None,
+    over: options.Over = None,
+    fitted: options.Fitted = None,
+    processor: options.Processor = None,
+    mode: options.Mode = "independent",
     prefer: Annotated[
         str | None,
         typer.Option(
             help="capacity-first (the default), bandwidth-first, equal-sockets, cost-first, room-first or upgrade "
             "(the default with --keep).",
             metavar="LIST",
+            rich_help_panel=options.REQUEST,
+            autocompletion=complete.lists,
         ),
     ] = None,
     keep: Annotated[
         str | None,
-        typer.Option(help="What is in the machine: a file or folder, or this-machine.", metavar="INVENTORY"),
+        typer.Option(
+            help="What is in the machine: a file or folder, or this-machine.",
+            metavar="INVENTORY",
+            rich_help_panel=options.MACHINE,
+        ),
     ] = None,
     keep_in_place: Annotated[
-        bool, typer.Option("--keep-in-place", help="What lies in a slot stays there; modules are only added.")
+        bool,
+        typer.Option(
+            "--keep-in-place",
+            help="What lies in a slot stays there; modules are only added.",
+            rich_help_panel=options.MACHINE,
+        ),
     ] = False,
     slots: options.Slots = None,
     data_saved: options.DataSaved = None,
     then: Annotated[
         list[str] | None,
-        typer.Option(help="A capacity that is to follow by adding modules only; again for more steps.", metavar="C"),
+        typer.Option(
+            help="A capacity that is to follow by adding modules only; again for more steps.",
+            metavar="C",
+            rich_help_panel=options.LATER,
+        ),
     ] = None,
     then_may_move: Annotated[
-        bool, typer.Option("--then-may-move", help="Modules may move between steps; none is discarded.")
+        bool,
+        typer.Option(
+            "--then-may-move", help="Modules may move between steps; none is discarded.", rich_help_panel=options.LATER
+        ),
     ] = False,
-    max_types: Annotated[int, typer.Option(help="Most module types used at once.", metavar="N")] = DEFAULT_MAX_TYPES,
-    effort: Annotated[int, typer.Option(help="Most search nodes; no clock.", metavar="N")] = DEFAULT_EFFORT,
+    max_types: options.MaxTypes = DEFAULT_MAX_TYPES,
+    effort: options.Effort = DEFAULT_EFFORT,
     machines: Annotated[
         Path | None,
         typer.Option(
             help="Many machines at once: CSV tag, board, fitted, processor, capacity, modules, prefer. With --stock "
             "the shelf is divided between them.",
             metavar="FILE",
+            rich_help_panel=options.MANY,
         ),
     ] = None,
     shard: Annotated[
-        str | None, typer.Option(help="With --machines: draw only this part of them, such as 3/16.", metavar="I/N")
+        str | None,
+        typer.Option(
+            help="With --machines: draw only this part of them, such as 3/16.",
+            metavar="I/N",
+            rich_help_panel=options.MANY,
+        ),
     ] = None,
     out: Annotated[Path | None, typer.Option(help="Folder for plan.json and the sheet.", metavar="DIR")] = None,
     paper: options.Paper = "a4",

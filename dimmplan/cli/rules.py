@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import typer
 
-from dimmplan.cli import options
+from dimmplan.cli import groups, options
 
 EPILOG = "Example: dimmplan rules skerry-16"
 
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command(name="rules", epilog=EPILOG)(rules)
+    app.command(
+        name="rules",
+        cls=groups.Command,
+        short_help="A board's rules in words, with sources.",
+        rich_help_panel=groups.ANSWERS,
+        epilog=EPILOG,
+    )(rules)
 
 
 def rules(board: options.Board, as_json: options.Json = False) -> None:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dimmplan.cli import options
+from dimmplan.cli import complete, groups, options
 from dimmplan.errors import InputError, Problem
 from dimmplan.units import quoted
 
@@ -21,32 +20,49 @@ EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --js
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command(name="why", epilog=EPILOG)(why)
+    app.command(
+        name="why",
+        cls=groups.Command,
+        short_help="Why a plan is so, and what a change would do.",
+        rich_help_panel=groups.ANSWERS,
+        epilog=EPILOG,
+    )(why)
 
 
 def why(
-    plan: Annotated[
-        str, typer.Argument(help="A plan file, - for standard input, or a plan code.", metavar="PLAN_OR_CODE")
-    ],
-    slot: Annotated[str | None, typer.Argument(help="One slot. None: the rate and every slot.", metavar="SLOT")] = None,
+    plan: options.Plan,
+    slot: Annotated[
+        str | None,
+        typer.Argument(help="One slot. None: the rate and every slot.", metavar="SLOT", autocompletion=complete.slots),
+    ] = None,
     comes_next: Annotated[bool, typer.Option("--next", help="Which slot, and which group, comes next.")] = False,
     module: Annotated[
         list[str] | None,
-        typer.Option(help="With --next: a label or a size to add; again for more. None: the plan's.", metavar="M"),
+        typer.Option(
+            help="With --next: a label or a size to add; again for more. None: the plan's.",
+            metavar="M",
+            autocompletion=complete.labels,
+        ),
     ] = None,
     put: Annotated[
-        list[str] | None, typer.Option(help="A module put into a slot; again for more.", metavar="SLOT=M")
+        list[str] | None,
+        typer.Option(help="A module put into a slot; again for more.", metavar="SLOT=M", autocompletion=complete.puts),
     ] = None,
-    clear: Annotated[list[str] | None, typer.Option(help="A slot cleared; again for more.", metavar="SLOT")] = None,
+    clear: Annotated[
+        list[str] | None,
+        typer.Option(help="A slot cleared; again for more.", metavar="SLOT", autocompletion=complete.slots),
+    ] = None,
     without: Annotated[
-        list[str] | None, typer.Option(help="A slot whose module failed; again for more.", metavar="SLOT")
+        list[str] | None,
+        typer.Option(help="A slot whose module failed; again for more.", metavar="SLOT", autocompletion=complete.slots),
     ] = None,
     expect: Annotated[
-        str | None, typer.Option(help="Exactly these slots filled: why not so?", metavar="SLOT,SLOT,...")
+        str | None,
+        typer.Option(
+            help="Exactly these slots filled: why not so?", metavar="SLOT,SLOT,...", autocompletion=complete.slots
+        ),
     ] = None,
-    board_file: Annotated[
-        Path | None, typer.Option(help="The board's file, where it is not a shipped one.", metavar="FILE")
-    ] = None,
+    board_file: options.BoardFile = None,
     as_json: options.Json = False,
 ) -> None:
     """Say why a plan is as it is, slot by slot, and what a change of it would do."""

@@ -1,0 +1,65 @@
+"""Help in groups: options and commands under the head that they belong to, in plain text at any width."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from typer.core import TyperCommand, TyperGroup
+
+OPTIONS, COMMANDS = "Options", "Commands"
+PLANNING, MACHINES, ANSWERS, BOARDS = "Plan and draw", "Machines as they are", "Questions", "Boards"
+"""Heads of the help under which commands stand together."""
+
+
+def _sections(formatter: Any, rows: Iterable[tuple[str, tuple[str, str]]]) -> None:
+    """Write rows under their heads, heads in the order in which they first come."""
+    heads: dict[str, list[tuple[str, str]]] = {}
+    for head, row in rows:
+        heads.setdefault(head, []).append(row)
+    for head, under in heads.items():
+        with formatter.section(head):
+            formatter.write_dl(under)
+
+
+def _parameters(command: Any, context: Any) -> list[tuple[str, tuple[str, str]]]:
+    found = [
+        (
+            getattr(param, "rich_help_panel", None)
+            or ("Arguments" if param.param_type_name == "argument" else OPTIONS),
+            row,
+        )
+        for param in command.get_params(context)
+        if (row := param.get_help_record(context)) is not None
+    ]
+    return sorted(found, key=lambda entry: entry[0] == OPTIONS)
+
+
+class Command(TyperCommand):
+    """A command whose options stand in groups, those of no group last."""
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Write the groups."""
+        _sections(formatter, _parameters(self, ctx))
+
+
+class Group(TyperGroup):
+    """A group of commands whose commands stand in groups."""
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Write the options, then the commands."""
+        _sections(formatter, _parameters(self, ctx))
+        commands = [self.commands[name] for name in self.list_commands(ctx)]
+        widest = max((len(command.name or "") for command in commands), default=0)
+        limit = formatter.width - 6 - widest
+        _sections(
+            formatter,
+            (
+                (
+                    getattr(command, "rich_help_panel", None) or COMMANDS,
+                    (command.name or "", command.get_short_help_str(limit)),
+                )
+                for command in commands
+                if not command.hidden
+            ),
+        )
