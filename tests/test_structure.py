@@ -50,6 +50,7 @@ LEVELS = {
     "answers": 6,
     "sheet": 7,
     "output": 8,
+    "page": 8,
     "cli": 9,
     "__main__": 9,
     "": 9,

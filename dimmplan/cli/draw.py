@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from dimmplan.model.placement import Placement
 
 EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --json | dimmplan draw - -o map.svg"
-FORMATS = (".svg", ".png", ".pdf")
+FORMATS = (".svg", ".png", ".pdf", ".html")
 _CHOICES = {"paper": ("a4", "letter", "a5"), "ink": ("colour", "mono"), "front": ("down", "up")}
 
 
@@ -33,7 +33,9 @@ def register(app: typer.Typer) -> None:
 
 def draw(
     plan: options.Plan,
-    output: Annotated[Path, typer.Option("-o", "--output", help="File to write: .svg, .png or .pdf.", metavar="FILE")],
+    output: Annotated[
+        Path, typer.Option("-o", "--output", help="File to write: .svg, .png, .pdf or .html.", metavar="FILE")
+    ],
     board_file: options.BoardFile = None,
     origin: Annotated[
         str | None,
@@ -113,7 +115,7 @@ def sheet_files(
 ) -> dict[Path, bytes]:
     """The files of a sheet by their paths, in the format that the path's ending names.
 
-    Further pages of an SVG or PNG are files of their own; a PDF holds them all. ``page`` chooses one page.
+    Further pages of an SVG or PNG are files of their own; a PDF and an HTML page hold them all. ``page`` chooses one.
     """
     from dimmplan.cli.files import page_path
     from dimmplan.output.qr import qr_matrix
@@ -124,13 +126,20 @@ def sheet_files(
     code = encode(board, placement)
     sheet = compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
     numbers = _chosen_pages(page, len(sheet.pages))
-    drawn = {number: render_svg(sheet.pages[number - 1]) for number in numbers}
     ending = path.suffix.lower()
+    if ending == ".html":
+        from dimmplan.page.document import page_html
+
+        pages = tuple(sheet.pages[number - 1] for number in numbers)
+        tag, change = options_of_sheet.get("tag"), options_of_sheet.get("change")
+        whole = page_html(board, placement, sheet._replace(pages=pages), code=code, tag=tag, change=change)
+        return {path: whole.encode("utf-8")}
+    drawn = {number: render_svg(sheet.pages[number - 1]) for number in numbers}
     if ending == ".pdf":
         from dimmplan.output.raster import pdf_bytes
 
-        pages = [(drawn[n], sheet.pages[n - 1].width_mm, sheet.pages[n - 1].height_mm) for n in numbers]
-        return {path: pdf_bytes(pages, title=sheet.title)}
+        printed = [(drawn[n], sheet.pages[n - 1].width_mm, sheet.pages[n - 1].height_mm) for n in numbers]
+        return {path: pdf_bytes(printed, title=sheet.title)}
     paths = {number: path if page is not None else page_path(path, number) for number in numbers}
     if ending == ".png":
         from dimmplan.output.raster import png_bytes

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import svgwrite
@@ -55,6 +55,27 @@ def render_svg(page: Page) -> str:
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{drawing.tostring()}\n'
 
 
+Link = tuple[str, str]
+"""Where something leads, and how it is named to a person who does not see it."""
+
+
+def inline_svg(page: Page, links: Mapping[str, Link]) -> str:
+    """One page as an SVG element inside another document, which has its stylesheet.
+
+    Groups whose ``id`` is among the ``links`` lead there.
+    """
+    width, height = _number(page.width_mm), _number(page.height_mm)
+    whole = _Plain(
+        "svg",
+        {"xmlns": "http://www.w3.org/2000/svg", "viewBox": f"0 0 {width} {height}", "role": "group"}
+        | {"aria-label": _inert(f"{page.title}: {page.name}")},
+    )
+    whole.add(_Plain("rect", {"class": "paper", "width": width, "height": height}))
+    for element in _elements(page.shapes, links):
+        whole.add(element)
+    return str(etree.tostring(whole.get_xml(), encoding="unicode"))
+
+
 def is_own(text: str) -> bool:
     """True for a document that ``render_svg`` wrote."""
     return _MARKED.search(text[:4000]) is not None
@@ -71,13 +92,16 @@ def _inert(text: str) -> str:
     return _NOT_XML.sub("\ufffd", text)
 
 
-def _elements(shapes: Iterable[Shape]) -> list[BaseElement]:
-    return [_element(shape) for shape in shapes]
+_NO_LINKS: Mapping[str, Link] = {}
 
 
-def _element(shape: Shape) -> BaseElement:
+def _elements(shapes: Iterable[Shape], links: Mapping[str, Link] = _NO_LINKS) -> list[BaseElement]:
+    return [_element(shape, links) for shape in shapes]
+
+
+def _element(shape: Shape, links: Mapping[str, Link]) -> BaseElement:
     if isinstance(shape, Group):
-        return _group(shape)
+        return _group(shape, links)
     if isinstance(shape, Text):
         return _text(shape)
     look = {"class": shape.look} if shape.look else {}
@@ -115,13 +139,18 @@ def _text(shape: Text) -> BaseElement:
     return whole
 
 
-def _group(shape: Group) -> BaseElement:
+def _group(shape: Group, links: Mapping[str, Link]) -> BaseElement:
     attributes = {"class": shape.look} if shape.look else {}
     if shape.id:
         attributes["id"] = shape.id
     group = _Plain("g", attributes)
     if shape.title:
         group.add(_Plain("title", {}, _inert(shape.title)))
-    for element in _elements(shape.children):
+    for element in _elements(shape.children, links):
         group.add(element)
-    return group
+    if shape.id not in links:
+        return group
+    target, name = links[shape.id]
+    link = _Plain("a", {"class": "slot-link", "href": target, "aria-label": _inert(name)})
+    link.add(group)
+    return link

@@ -5,15 +5,17 @@ Everything that leaves a slot comes before anything that goes into one, and each
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from itertools import groupby
 
 from dimmplan.explain import counted
+from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change, Move
-from dimmplan.sheet.facts import Facts, SlotFact, State, TypeFact, clean, socket_words
+from dimmplan.model.placement import Placement
+from dimmplan.sheet.facts import Facts, SlotFact, State, TypeFact, clean, gather, socket_words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,3 +120,14 @@ def _act(move: Move) -> str:
     if move.kind == "move":
         return f"move {move.module.label} from {move.source} to {move.target}"
     return f"insert {move.module.label}"
+
+
+def facts_of(board: Board, placement: Placement, change: Change | None) -> Facts:
+    """Everything that follows from a placement, and from the change to it where there is one.
+
+    Raises ``ValueError`` for another board's placement.
+    """
+    facts = gather(board, placement)
+    if change is None:
+        return facts
+    return ChangeFacts(**{each.name: getattr(facts, each.name) for each in fields(facts)}, change=change)

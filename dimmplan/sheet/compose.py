@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields, replace
+from dataclasses import replace
 from typing import NamedTuple
 
 from dimmplan.model.board import Board
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.sheet.blocks import Block
-from dimmplan.sheet.change import ChangeFacts
+from dimmplan.sheet.change import facts_of
 from dimmplan.sheet.chassis import (
     KEEPS,
     MOST_ON_ONE_MAP,
@@ -23,7 +23,7 @@ from dimmplan.sheet.chassis import (
 )
 from dimmplan.sheet.desk import desk_blocks
 from dimmplan.sheet.detail import Detail, details
-from dimmplan.sheet.facts import Facts, State, clean, gather, slot_count
+from dimmplan.sheet.facts import Facts, State, clean, slot_count
 from dimmplan.sheet.job import GAP_MM, Job
 from dimmplan.sheet.overview import Overview
 from dimmplan.sheet.paper import PAD_MM, Frame, PaperName, draw_frame, draw_margin, frame, too_dense
@@ -64,9 +64,7 @@ def compose(
     in is marked on the same map. Raises ``ValueError`` where the placement is for another board, ``InputError`` where
     a socket has more slots than the paper can show in letters that can be read.
     """
-    facts = gather(board, placement)
-    if change is not None:
-        facts = ChangeFacts(**{each.name: getattr(facts, each.name) for each in fields(facts)}, change=change)
+    facts = facts_of(board, placement, change)
     job = Job(facts, paper, front, Given(title=title, tag=tag, date=date, code=code, matrix=matrix))
     planned = _plan(job)
     css = stylesheet(ink)

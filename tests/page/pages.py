@@ -1,0 +1,45 @@
+"""Plans written as HTML pages, for the tests of their text and those in a browser."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from dimmplan.boardfile.read import load_board
+from dimmplan.cli.draw import sheet_files
+from dimmplan.cli.machine import change_from
+from dimmplan.model.board import Board
+from dimmplan.model.placement import Placement
+from dimmplan.planner import ask, plan
+
+PLANS = {
+    "irregular": ("skerry-16", "448GiB"),
+    "small": ("marram-4", "64GiB"),
+    "large": ("firth-96", "3TiB"),
+    "groups": ("tombolo-32", "640GiB"),
+}
+
+
+@cache
+def planned(name: str) -> tuple[Board, Placement]:
+    board_id, capacity = PLANS[name]
+    board = load_board(board_id)
+    return board, plan(board, ask(board, capacity), alternatives=False).placement
+
+
+@cache
+def page(name: str, tag: str | None = "QUAY-07", title: str | None = None) -> str:
+    board, placement = planned(name)
+    (content,) = sheet_files(board, placement, Path("x.html"), tag=tag, title=title).values()
+    return content.decode("utf-8")
+
+
+def change_page(folder: Path) -> str:
+    """The irregular board's plan, from a machine with some modules in it."""
+    board, placement = planned("irregular")
+    filled = {"K1": "32GB 2Rx4 PC4-2933Y-R", "K2": "32GB 2Rx4 PC4-2933Y-R", "T1": "64GB 2Rx4 PC4-2933Y-R"}
+    lines = [f"{slot},{filled.get(slot, 'empty')}" for slot in board.slots]
+    (folder / "found.csv").write_text("\n".join(["slot,label", *lines]) + "\n", encoding="utf-8")
+    held, change = change_from(str(folder / "found.csv"), board, placement, None, [])
+    (content,) = sheet_files(board, held, Path("x.html"), change=change).values()
+    return content.decode("utf-8")
