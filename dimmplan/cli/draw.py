@@ -66,16 +66,7 @@ def draw(
     from dimmplan.cli.plans import read_placement
 
     check_sheet_options(paper=paper, ink=ink, front=front)
-    if output.suffix.lower() not in FORMATS:
-        raise InputError(
-            Problem(
-                file=cleaned(str(output)),
-                place="",
-                found=f"the ending {quoted(output.suffix)}",
-                allowed=", ".join(FORMATS),
-                hint=did_you_mean(output.suffix, FORMATS),
-            )
-        )
+    check_format(output)
     board, placement = read_placement(plan, board_file)
     sheet: dict[str, Any] = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
     if origin is not None:
@@ -91,6 +82,20 @@ def draw(
         return
     for path in files:
         options.wrote(path)
+
+
+def check_format(output: Path) -> None:
+    """Raise ``InputError`` for a file name whose ending is no format of a sheet."""
+    if output.suffix.lower() not in FORMATS:
+        raise InputError(
+            Problem(
+                file=cleaned(str(output)),
+                place="",
+                found=f"the ending {quoted(output.suffix)}",
+                allowed=", ".join(FORMATS),
+                hint=did_you_mean(output.suffix, FORMATS),
+            )
+        )
 
 
 def check_sheet_options(**chosen: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     from dimmplan.model.board import Board
     from dimmplan.model.module import Module
     from dimmplan.model.placement import Placement
+    from dimmplan.why.grow import Change
+    from dimmplan.why.weigh import Case
 
 EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --json | dimmplan why - K2"
 
@@ -63,6 +66,23 @@ def why(
         ),
     ] = None,
     board_file: options.BoardFile = None,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            help="With --put and --clear: the change sheet, as .svg, .png, .pdf or .html.",
+            metavar="FILE",
+            rich_help_panel=options.SHEET,
+        ),
+    ] = None,
+    paper: options.Paper = "a4",
+    ink: options.Ink = "colour",
+    front: options.Front = "down",
+    title: options.Title = None,
+    tag: options.Tag = None,
+    date: options.Date = None,
+    force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
     """Say why a plan is as it is, slot by slot, and what a change of it would do."""
@@ -74,13 +94,19 @@ def why(
         "--expect": expect is not None,
     }
     _check_question([name for name, is_so in asked.items() if is_so], module, comes_next=comes_next)
+    if output is not None:
+        _check_drawing(output, changed=bool(put or clear), paper=paper, ink=ink, front=front)
     from dimmplan.cli.plans import read_placement
 
     board, placement = read_placement(plan, board_file)
     if comes_next:
         _say(_next(board, placement, module or []), as_json=as_json)
     elif put or clear:
-        _say(_change(board, placement, put or [], clear or []), as_json=as_json)
+        change = _change_of(board, placement, put or [], clear or [])
+        if output is not None:
+            sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
+            _draw_change(change, board, placement, output, sheet, force=force)
+        _say(_change(change), as_json=as_json)
     elif without:
         _say(_without(board, placement, without), as_json=as_json)
     elif expect is not None:
@@ -162,9 +188,8 @@ def _read_modules(board: Board, labels: list[str]) -> list[Module]:
     return list(found)
 
 
-def _change(board: Board, placement: Placement, put: list[str], clear: list[str]) -> _Answer:
-    from dimmplan.output.answer_records import change_record
-    from dimmplan.output.answers import change_text
+def _change_of(board: Board, placement: Placement, put: list[str], clear: list[str]) -> tuple[Case, Change]:
+    """What changing some slots does. Raises ``InputError`` and ``RefusedError``."""
     from dimmplan.why.expect import require_usable
     from dimmplan.why.grow import change_of
     from dimmplan.why.weigh import Case
@@ -172,8 +197,55 @@ def _change(board: Board, placement: Placement, put: list[str], clear: list[str]
     changes = _read_changes(board, put, clear)
     case = Case(board, placement, extra=[module for module in changes.values() if module])
     require_usable(case, list(changes))
-    change = change_of(case, changes)
+    return case, change_of(case, changes)
+
+
+def _change(changed: tuple[Case, Change]) -> _Answer:
+    from dimmplan.output.answer_records import change_record
+    from dimmplan.output.answers import change_text
+
+    case, change = changed
     return change_text(case, change), change_record(case, change), not change.refused
+
+
+def _check_drawing(output: Path, *, changed: bool, **sheet: str) -> None:
+    """Raise ``InputError`` for a sheet of no change, or one that cannot be drawn."""
+    from dimmplan.cli.draw import check_format, check_sheet_options
+
+    if not changed:
+        allowed = "together with --put or --clear"
+        raise InputError(Problem(file="--output", place="", found="no change", allowed=allowed))
+    check_format(output)
+    check_sheet_options(**sheet)
+
+
+def _draw_change(
+    changed: tuple[Case, Change],
+    board: Board,
+    placement: Placement,
+    output: Path,
+    sheet: dict[str, Any],
+    *,
+    force: bool,
+) -> None:
+    """Draw the way from the plan to what is changed; what breaks a rule is not drawn, since a sheet says *do this*."""
+    from dataclasses import replace
+
+    from dimmplan.cli.draw import sheet_files
+    from dimmplan.cli.files import write_files
+    from dimmplan.moves import plan_moves
+
+    case, change = changed
+    if change.refused:
+        typer.echo("not drawn: the change breaks a rule", err=True)
+        return
+    after = change.after.content
+    target = replace(placement, status="best-found", slots=tuple((slot, after.get(slot)) for slot in board.slots))
+    moves = plan_moves(board, case.content, target, untouchable=placement.hold)
+    files = sheet_files(board, target, output, change=moves, **sheet)
+    write_files(files, force=force)
+    for path in files:
+        options.wrote(path)
 
 
 def _read_changes(board: Board, put: list[str], clear: list[str]) -> dict[str, Module | None]:

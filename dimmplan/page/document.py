@@ -130,7 +130,7 @@ def _header(facts: Facts, title: str, code: str) -> Iterator[Markup]:
             f"{figures.rate_mts} MT/s, swept at {gb_s(figures.system_sweep_gb_s)}; {share_sentence(figures)}."
         )
         yield element("p", told)
-    proven = "proven first" if placement.status == "proven" else "best found"
+    proven = "proven first" if placement.status == "proven" else "not proven first"
     processor = f", processor {placement.processor}" if placement.processor else ""
     yield element(
         "p", f"{placement.prefer}, {proven} under this board file and this model; {placement.mode.value}{processor}."

@@ -17,7 +17,7 @@ from dimmplan.units import decimal, format_capacity
 
 _STATUS = {
     "proven": "proven first under this board file and this model",
-    "best-found": "best found; a better one was not ruled out",
+    "best-found": "not proven; a better one was not ruled out",
 }
 _WORDS = {"error": "does not obey", "warning": "not advised", "note": "note"}
 _MODEL = (

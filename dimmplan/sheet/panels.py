@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from dimmplan.explain import counted, listed
 from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragraph, stacked, table, ticked
-from dimmplan.sheet.facts import Facts, SlotFact, clean
+from dimmplan.sheet.facts import Facts, SlotFact, State, clean
 from dimmplan.sheet.measure import Run, widest, width
 from dimmplan.sheet.shapes import Line, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
@@ -174,7 +174,9 @@ def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     rows = [["", kind.key, kind.label, f"{kind.count} ×", kind.slots] for kind in facts.picked]
     rows += [["", "", label_of, f"{count} ×", "left over: keep them safe"] for label_of, count in facts.left_over]
     if facts.blanks:
-        rows.append(["", "", "blank for a slot", f"{len(facts.blanks)} ×", "cross-hatched on the map"])
+        emptied = sum(fact.state is State.PULL for fact in facts.slots.values())
+        where = "see the steps" if emptied else "cross-hatched on the map"
+        rows.append(["", "", "blank for a slot", f"{len(facts.blanks)} ×", where])
     columns = [
         Column("", tick=True),
         Column("key", bold=True),
