@@ -257,6 +257,11 @@ def plan(
             above_gib=error.above_gib,
             shortfall=shortfall_of(board, request, shelf, known),
         ) from None
+    return planned_of(board, request, answer)
+
+
+def planned_of(board: Board, request: Request, answer: Answer, *, hold: tuple[str, ...] = ()) -> Planned:
+    """An answer with its placement."""
     placement = Placement(
         board=board.id,
         electrical_digest=board.electrical_digest,
@@ -267,5 +272,6 @@ def plan(
         capacity_gib=request.capacity_gib,
         status="proven" if answer.proven else "best-found",
         slots=tuple((slot, answer.best.content.get(slot)) for slot in board.slots),
+        hold=hold,
     )
     return Planned(board=board, request=request, answer=answer, placement=placement)

@@ -11,9 +11,8 @@ from dimmplan.figures import placement_figures
 from dimmplan.growth.pins import PinnedSpace, Pins, all_of, closed, staying
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement
 from dimmplan.model.request import Request
-from dimmplan.planner import Planned
+from dimmplan.planner import Planned, planned_of
 from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer, Bound, Choice, _Alternatives, _checked, _search, bound_of, solve
 from dimmplan.solve.budget import Budget, EffortSpent
@@ -115,23 +114,6 @@ def _causes(board: Board, request: Request, start: Start) -> Iterator[Cause]:
 def plan_from(board: Board, request: Request, start: Start, *, alternatives: bool = True) -> Planned:
     """As ``planner.plan``, with what is settled left as it is. Raises ``ImpossibleError``."""
     return planned_of(board, request, solve_from(board, request, start, alternatives=alternatives), hold=start.hold)
-
-
-def planned_of(board: Board, request: Request, answer: Answer, *, hold: tuple[str, ...] = ()) -> Planned:
-    """An answer with its placement."""
-    placement = Placement(
-        board=board.id,
-        electrical_digest=board.electrical_digest,
-        fitted=request.fitted,
-        processor=request.processor,
-        mode=request.mode,
-        prefer=request.prefer,
-        capacity_gib=request.capacity_gib,
-        status="proven" if answer.proven else "best-found",
-        slots=tuple((slot, answer.best.content.get(slot)) for slot in board.slots),
-        hold=hold,
-    )
-    return Planned(board=board, request=request, answer=answer, placement=placement)
 
 
 def planned_as(
