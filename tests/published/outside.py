@@ -1,0 +1,472 @@
+"""Every published value beside the planner's figures, as a page of the docs.
+
+    python -m tests.published.outside
+
+writes ``dimmplan/docs/outside-values.md``. Nothing is typed twice: figures are computed here, and what a board's row
+says is read from the shipped boards. A value that the planner has no figure for stands there too, and says so.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import NamedTuple
+
+from dimmplan.boardfile.read import load_board
+from dimmplan.explain import counted, listed
+from dimmplan.figures import SocketFigures, placement_figures
+from dimmplan.model.board import Board
+from dimmplan.model.module import Generation
+from dimmplan.model.request import Mode
+from dimmplan.model.rows import SparingRow
+from dimmplan.planner import ask, plan
+from dimmplan.rates import rate_row
+from dimmplan.units import channel_peak_gb_s
+from tests.published.test_interleave import (
+    ATL_KNOWS,
+    ATL_ONLY_SPLIT,
+    NTX,
+    PAIRS,
+    QUADS,
+    SIX_WAY,
+    TK,
+    best_figures,
+    first_ways,
+    paired,
+    without_advice,
+)
+from tests.published.test_peaks import AIHPC, NOMINAL
+from tests.published.test_rates import CASES, PRINTED
+from tests.support import filled, regions_of, shipped_boards, usual
+
+PAGE = Path(__file__).resolve().parents[2] / "dimmplan" / "docs" / "outside-values.md"
+AGREES, DIFFERS, ROW, NO_FIGURE = "agrees", "differs", "a board row", "no figure"
+MEASURED, STATED, CALCULATED = "measured", "stated", "calculated"
+
+
+_RATE_SOURCES = {Generation.DDR3: "MEMORY", Generation.DDR4: "JESD79-4", Generation.DDR5: "JESD79-5C"}
+
+
+HEAD = "| what | published | how | source | here | verdict | note |"
+RULE = "|---|---|---|---|---|---|---|"
+
+
+class Line(NamedTuple):
+    """One published value. ``here`` is the planner's, ``note`` the likely reason of a difference."""
+
+    what: str
+    published: str
+    how: str
+    source: str
+    here: str
+    verdict: str
+    note: str = ""
+
+
+def lines() -> Iterator[tuple[str, Sequence[Line]]]:
+    """The parts of the page, each with its heading."""
+    yield "Bandwidth against population", list(_bandwidth())
+    yield "Interleave sets", list(_sets())
+    yield "Data rate by modules on a channel", list(_rates())
+    yield "Peaks", list(_peaks())
+    yield "Population and mixing", list(_population())
+    yield "Modes", list(_modes())
+
+
+# -- bandwidth ---------------------------------------------------------------------------------------------------------
+
+
+def _shares(found: SocketFigures) -> str:
+    parallel = found.parallel_gb_s / found.peak_gb_s
+    return f"sweep {_percent(found.share)} %, parallel {_percent(parallel)} %"
+
+
+def _percent(value: Fraction) -> str:
+    return f"{float(100 * value):.1f}"
+
+
+def _points(published: str, share: Fraction) -> Fraction:
+    return Fraction(published) - 100 * share
+
+
+def _compared(what: str, printed: str, how: str, source: str, found: SocketFigures, note: str, *, within: int) -> Line:
+    apart = _points(printed, found.share)
+    agrees = abs(apart) < within
+    return Line(
+        what,
+        f"{printed} %",
+        how,
+        source,
+        _shares(found),
+        AGREES if agrees else DIFFERS,
+        (
+            "the publisher cuts or rounds"
+            if apart and agrees
+            else ""
+            if agrees
+            else f"{float(apart):+.1f} points: {note}"
+        ),
+    )
+
+
+def _bandwidth() -> Iterator[Line]:
+    tombolo, saltern = load_board("tombolo-32"), load_board("saltern-24")
+    for modules, _, measured, _ in TK:
+        note = "a share of the best measured, not of peak; even the best does not reach peak"
+        what = f"8 channels in pairs, {modules} modules, of best"
+        yield _compared(what, str(measured), MEASURED, "TK", best_figures(tombolo, "isle", modules), note, within=1)
+    for modules, _, printed in NTX:
+        what = f"6 channels on 2 controllers, {modules} modules"
+        yield _compared(what, printed, STATED, "NTX", best_figures(saltern, "low", modules), "", within=1)
+    nine = best_figures(without_advice(saltern), "low", 9)
+    yield Line(
+        "6 channels on 2 controllers, 9 modules",
+        "unbalanced, no figure",
+        STATED,
+        "NTX",
+        f"{len(nine.regions)} regions, {_shares(nine)}",
+        AGREES if len(nine.regions) > 1 else DIFFERS,
+    )
+    groyne = load_board("groyne-24")
+    content = filled(groyne, usual(groyne, 16), {"fore": [2, 2, 1, 1]})
+    found = placement_figures(groyne, groyne.processor(None), ["fore"], content).sockets[0]
+    regions = [(region.ways, region.capacity_gib) for region in found.regions]
+    yield Line(
+        "4 channels, six modules of 16 GB",
+        "64 GB four-way + 32 GB two-way",
+        STATED,
+        "FD-2016",
+        " + ".join(f"{gib} GiB {ways}-way" for ways, gib in regions) + f"; {_shares(found)}",
+        AGREES if regions == [(4, 64), (2, 32)] else DIFFERS,
+    )
+    loss = 1 - Fraction(1333, 1866)
+    peaks = [
+        placement_figures(
+            groyne, groyne.processor(None), ["fore"], filled(groyne, usual(groyne, 16), {"fore": [dpc] * 4})
+        )
+        .sockets[0]
+        .peak_gb_s
+        for dpc in (1, 3)
+    ]
+    here = 1 - peaks[1] / peaks[0]
+    yield Line(
+        "4 channels DDR3, three modules on each instead of one",
+        "about -30 % of peak",
+        CALCULATED,
+        "FD-2015",
+        f"-{_percent(here)} % of peak",
+        AGREES if here == loss else DIFFERS,
+        "the publisher rounds 1333 / 1866",
+    )
+    six, twelve = (best_figures(saltern, "low", modules) for modules in (6, 12))
+    yield Line(
+        "6 channels, six of twelve slots against all twelve",
+        "about 97 % of the full board",
+        MEASURED,
+        "PRACTICE",
+        f"{_percent(six.share / twelve.share)} % by sweep",
+        DIFFERS,
+        "-3 points: two modules on a channel overlap their ranks, which the model leaves out",
+    )
+    several = [n for n in range(1, 13) if len(best_figures(without_advice(saltern), "low", n).regions) > 1]
+    yield Line(
+        "6 channels, unbalanced layouts",
+        "memory is split into several regions",
+        STATED,
+        "TX2550",
+        f"several regions with {listed([str(n) for n in several])} modules",
+        AGREES,
+    )
+
+
+# -- sets --------------------------------------------------------------------------------------------------------------
+
+
+def _sets() -> Iterator[Line]:
+    row = paired(six_way="listed")
+    for size, listed_sets in ((2, PAIRS), (4, QUADS), (6, (SIX_WAY,)), (8, ("ABCDEFGH",))):
+        whole = {"".join(c) for c in itertools.combinations("ABCDEFGH", size) if first_ways(row, c) == size}
+        yield Line(
+            f"8 channels in pairs, {size}-way sets",
+            ", ".join(sorted(listed_sets)),
+            STATED,
+            "GBT",
+            ", ".join(sorted(whole)),
+            AGREES if whole == set(listed_sets) else DIFFERS,
+        )
+    pair = [(region.ways, region.capacity) for region in regions_of(row, [[64, 16], [0, 0], [0, 0], [0, 0]])]
+    yield Line(
+        "unequal modules in a pair",
+        "the larger one's excess is not interleaved",
+        STATED,
+        "GBT",
+        " + ".join(f"{gib} GiB {ways}-way" for ways, gib in pair) + " of 64 and 16 GiB",
+        AGREES if pair[1] == (1, 48) else DIFFERS,
+    )
+    strand = load_board("strand-12")
+    ways = set()
+    for modules in range(1, 13):
+        content = filled(strand, usual(strand, 64), {"tide": [1] * modules + [0] * (12 - modules)})
+        figures = placement_figures(strand, strand.processor(None), ["tide"], content)
+        ways |= {region.ways for region in figures.sockets[0].regions}
+    yield Line(
+        "12 channels, ways",
+        "1, 2, 3, 4, 5, 6, 8, 10, 12; odd ones only in a split socket",
+        STATED,
+        "LNX-ATL",
+        f"{', '.join(map(str, sorted(ways)))} in use with 1 to 12 equal modules",
+        AGREES if ways <= ATL_KNOWS - ATL_ONLY_SPLIT else DIFFERS,
+        "split sockets are not modelled: a note row says to leave the setting off",
+    )
+    two = load_board("saltern-24").interleave
+    yield Line(
+        "2 controllers of 3 channels, ways",
+        "1, 2, 3, 4, 6, the same on both controllers",
+        STATED,
+        "LNX-2CTL",
+        f"{', '.join(map(str, two.ways))}, style {two.style}",
+        AGREES if set(two.ways) == {1, 2, 3, 4, 6} and two.style == "even" else DIFFERS,
+    )
+    yield Line(
+        "ways between memory devices behind a link",
+        "1, 2, 3, 4, 6, 8, 12, 16",
+        "second-hand",
+        "CXL",
+        "none",
+        NO_FIGURE,
+        "modules in slots only; a board row may list any ways up to 32",
+    )
+    saltern = load_board("saltern-24")
+    uneven = {n for n in range(1, 9) if len(best_figures(without_advice(saltern), "low", n).regions) > 1}
+    yield Line(
+        "6 channels, uneven numbers of modules up to 8",
+        "5 and 7; 1, 2, 3, 4, 6, 8 are recommended",
+        STATED,
+        "HUA-DIR",
+        f"several regions with {listed([str(n) for n in sorted(uneven)])}",
+        AGREES if uneven == {5, 7} else DIFFERS,
+    )
+    yield _of_rows("interleaving across sockets wants equal channels and capacity on each", "LEN-685A", "alike")
+
+
+# -- rates and peaks ---------------------------------------------------------------------------------------------------
+
+
+def _rates() -> Iterator[Line]:
+    cited: dict[tuple[str, int], set[str]] = {}
+    for board, module, dpc, slots in CASES:
+        row = rate_row(board, module, dpc, slots)
+        if row is not None:
+            cited.setdefault((row.source, max(len(s.channels) for s in board.sockets)), set()).add(board.id)
+    for printed in PRINTED:
+        kinds = "".join(f", {kind.value}" for kind in printed.kinds)
+        ranks = f", {' or '.join(map(str, printed.ranks))} ranks" if printed.ranks else ""
+        boards = sorted(cited.get((printed.source, printed.channels), ()))
+        yield Line(
+            f"{printed.generation.value}, {printed.channels} channels{kinds}{ranks}: 1 / 2 / 3 on a channel",
+            f"{' / '.join(str(mts or 'none') for mts in printed.mts)} MT/s",
+            STATED,
+            printed.source,
+            f"rows of {listed(boards)}" if boards else "a board made of these rows for the tests",
+            ROW,
+        )
+
+
+def _peaks() -> Iterator[Line]:
+    for generation, mts, nominal in NOMINAL:
+        here = channel_peak_gb_s(mts)
+        yield Line(
+            f"{generation.value}, one channel at {mts} MT/s",
+            f"{nominal} MB/s",
+            CALCULATED,
+            _RATE_SOURCES[generation],
+            f"{float(here * 1000):.0f} MB/s",
+            AGREES if here * 1000 == nominal else DIFFERS,
+        )
+    for mts, _, printed in AIHPC:
+        here = 16 * channel_peak_gb_s(mts)
+        yield Line(
+            f"two sockets of 8 channels at {mts} MT/s",
+            f"{printed} MB/s",
+            CALCULATED,
+            "AIHPC",
+            f"{float(here * 1000):.0f} MB/s",
+            AGREES if here * 1000 == printed else DIFFERS,
+        )
+    yield Line(
+        "STREAM of peak",
+        "70 to 85 %",
+        MEASURED,
+        "STREAM",
+        "said beside every peak, never computed",
+        NO_FIGURE,
+        "a range of other people's machines, not a figure of a placement",
+    )
+
+
+# -- rules -------------------------------------------------------------------------------------------------------------
+
+
+def _of_rows(says: str, source: str, check: str, note: str = "") -> Line:
+    """What a source says of populations, and the shipped boards whose rows cite it."""
+    boards = sorted(
+        board.id for board in shipped_boards() if any(r.source == source and r.check == check for r in board.rules)
+    )
+    all_of_them = len(boards) == len(shipped_boards())
+    named = "every shipped board" if all_of_them else listed(boards)
+    held = f"`{check}` row of {named}" if boards else f"can be written as a `{check}` row; no shipped board"
+    return Line(says.split(":", maxsplit=1)[0], says.partition(": ")[2] or "as said", STATED, source, held, ROW, note)
+
+
+def _population() -> Iterator[Line]:
+    yield _of_rows("a lone module: in the slot farthest from the processor", "LEN-SR645", "fill-order")
+    order = "along a channel: more ranks first, then larger capacity"
+    yield _of_rows(order, "HUA-G5500", "channel-order", "TX2550 and LEN-SR665 say the same")
+    yield _of_rows("RDIMM and LRDIMM: never together in a system", "HUA-G5500", "mix", "HUA-CH225 says the same")
+    yield _of_rows("3DS with other kinds: not in a channel, not in a system", "LEN-SR645", "mix")
+    either = "sources disagree: it is a row of each board"
+    yield _of_rows("x4 with x8: allowed in one channel", "LEN-SN550V2", "mix", either)
+    yield _of_rows("x4 with x8: across channels only", "LEN-SR665", "mix", either)
+    yield _of_rows("x4 with x8: never", "LEN-SR635V3", "mix", either)
+    yield _of_rows("ranks of a channel: at most 8; a 4-rank LRDIMM loads like one rank", "HUA-2488", "rank-limit")
+    saltern = load_board("saltern-24")
+    apart = sum(board.rate_scope != "system" for board in shipped_boards())
+    rates = [_rate_with(saltern, slow=slow) for slow in (False, True)]
+    yield Line(
+        "data rate of the system",
+        "the slowest of processor, module, population",
+        STATED,
+        "HUA-CH225",
+        f"{rates[0]} MT/s, and {rates[1]} MT/s with one module of 2400 MT/s",
+        AGREES if rates[1] == 2400 < rates[0] else DIFFERS,
+        f"GBT says the same; {counted(apart, 'shipped board')} let sockets or channels run at rates of their own",
+    )
+    even = best_figures(saltern, "low", 8)
+    yield Line(
+        "balanced",
+        "the same on every controller, then on every filled channel",
+        STATED,
+        "LEN-SN850",
+        f"controllers differ by {even.controller_difference_gib} GiB with 8 modules, "
+        f"channels hold {listed(sorted({str(gib) for gib in even.channel_gib if gib}))} GiB",
+        AGREES if even.controller_difference_gib == 0 else DIFFERS,
+    )
+    yield _of_rows("every processor: at least one module", "HUA-DIR", "socket-minimum")
+    yield _of_rows("every processor: equal counts advised", "HUA-DIR", "alike")
+
+
+def _rate_with(board: Board, *, slow: bool) -> int:
+    from dimmplan.model.label import parse_label
+
+    content = filled(board, usual(board, 32), {"low": [1] * 6, "high": [1] * 6})
+    if slow:
+        content[next(slot for slot, module in content.items() if module)] = parse_label("32GB 2Rx4 PC4-2400T-R")
+    return placement_figures(board, board.processor("petrel-18"), ["low", "high"], content).rate_mts
+
+
+def _modes() -> Iterator[Line]:
+    half = _usable("saltern-24", "96GiB", Mode.MIRRORED, "low")
+    yield Line(
+        "mirroring, 6 channels, usable",
+        "half; two or three identical channels of each controller",
+        STATED,
+        "HUA-2298",
+        f"{half[0]} of {half[1]} GiB usable",
+        AGREES if half[0] * 2 == half[1] else DIFFERS,
+    )
+    counts = [_mirrors("lagoon-32", modules) for modules in (4, 8, 12, 16)]
+    yield Line(
+        "mirroring, 8 channels DDR5, modules of a processor",
+        "8 or 16 only, one part number",
+        STATED,
+        "LEN-650AV4",
+        f"{listed([str(n) for n, held in zip((4, 8, 12, 16), counts, strict=True) if held])} of 4, 8, 12, 16",
+        AGREES if counts == [False, True, False, True] else DIFFERS,
+    )
+    spared = _usable("saltern-24", "96GiB", Mode.SPARING, "low")
+    yield Line(
+        "rank sparing, usable",
+        "the largest rank of each channel is lost",
+        STATED,
+        "LEN-SR860V2",
+        f"{spared[0]} of {spared[1]} GiB usable",
+        AGREES if spared[0] < spared[1] else DIFFERS,
+    )
+    for source, printed in (("FUJ-RX200", 2), ("LEN-RD350", 3)):
+        rows = [row for board in shipped_boards() for row in board.rules if row.source == source]
+        least = sorted({row.min_ranks for row in rows if isinstance(row, SparingRow)})
+        yield Line(
+            "rank sparing, least ranks of a channel",
+            str(printed),
+            STATED,
+            source,
+            f"`min_ranks` {', '.join(map(str, least))}",
+            AGREES if least == [printed] else DIFFERS,
+            "the two sources disagree: it is a row of each board",
+        )
+
+
+def _usable(board_id: str, capacity: str, mode: Mode, socket: str) -> tuple[object, int]:
+    board = load_board(board_id)
+    planned = plan(board, ask(board, capacity, mode=mode.value, fitted=socket), alternatives=False)
+    figures = placement_figures(
+        board, board.processor(None), [socket], planned.placement.content, mode=planned.placement.mode
+    )
+    return figures.usable_gib, figures.capacity_gib
+
+
+def _mirrors(board_id: str, modules: int) -> bool:
+    """True where so many equal modules at one socket can mirror on that board."""
+    from dimmplan.modes import judge_mode
+
+    board = load_board(board_id)
+    socket = board.sockets[0]
+    each, more = divmod(modules, len(socket.channels))
+    counts = [each + (n < more) for n in range(len(socket.channels))]
+    content = filled(board, board.modules[0], {socket.id: counts})
+    return not any(judge_mode(board, Mode.MIRRORED, [socket.id], content))
+
+
+# -- the page ----------------------------------------------------------------------------------------------------------
+
+
+def page() -> str:
+    """The whole page."""
+    parts = list(lines())
+    every = [line for _, part in parts for line in part]
+    tally = ", ".join(
+        f"{sum(line.verdict == verdict for line in every)} {word}"
+        for verdict, word in (
+            (AGREES, "agree"),
+            (DIFFERS, "differ"),
+            (ROW, "are what a board's row says"),
+            (NO_FIGURE, "have no figure here"),
+        )
+    )
+    text = [
+        "# Outside values",
+        "",
+        "What others published, and what this planner says of the same. Made by `python -m tests.published.outside`; a",
+        "test holds it still. Shares are of the peak of all channels of a socket; sweep and parallel are the two",
+        "figures of the model. Where they differ from what was published, the difference stands here: the model is not",
+        "bent. The ids of sources resolve in `dimmplan/sources.py`.",
+        "",
+        f"Of {len(every)} values, {tally}.",
+        "",
+    ]
+    for heading, part in parts:
+        text += [
+            f"## {heading}",
+            "",
+            "| what | published | how | source | here | verdict | note |",
+            "|---|---|---|---|---|---|---|",
+        ]
+        text += [f"| {' | '.join(line)} |" for line in part]
+        text.append("")
+    return "\n".join(text)
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")
