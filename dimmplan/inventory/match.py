@@ -10,7 +10,7 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -218,7 +218,7 @@ def read_mapping(path: Path, board: Board) -> dict[tuple[str, str], str]:
         raise InputError(Problem(file=file, place="", found="more than 1 MiB", allowed="a mapping file"))
     answers: dict[tuple[str, str], str] = {}
     problems: list[Problem] = []
-    for number, row in enumerate(csv.reader(io.StringIO(text)), start=1):
+    for number, row in _rows(text, file):
         if not row or row[0].startswith("#") or [folded(cell) for cell in row] == _HEADER:
             continue
         cells = [clean(cell) for cell in row] + ["", ""]
@@ -237,6 +237,16 @@ def read_mapping(path: Path, board: Board) -> dict[tuple[str, str], str]:
     if problems:
         raise InputError(problems)
     return answers
+
+
+def _rows(text: str, file: str) -> Iterator[tuple[int, list[str]]]:
+    """Rows of a mapping with their numbers. Raises ``InputError`` where the quoting cannot be read."""
+    reader = csv.reader(io.StringIO(text, newline=None))
+    try:
+        yield from enumerate(reader, start=1)
+    except csv.Error as error:
+        place = f"line {reader.line_num}"
+        raise InputError(Problem(file=file, place=place, found=str(error), allowed="a row of CSV")) from None
 
 
 def mapping_text(found: Found, matching: Matching) -> str:

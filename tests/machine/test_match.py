@@ -90,6 +90,17 @@ def test_a_mapping_with_unknown_or_doubled_slots_names_every_line(tmp_path: Path
     assert places[0] == "line 2" and "K1" in caught.value.problems[1].found
 
 
+def test_a_mapping_with_broken_quoting_names_its_line(tmp_path: Path) -> None:
+    """A cell beyond what the reader of CSV takes is a problem with its line; line ends of any system are none."""
+    path = tmp_path / "map.csv"
+    path.write_bytes(b"locator,bank,slot\ra,,K1\r")
+    assert read_mapping(path, SKERRY) == {("a", ""): "K1"}
+    path.write_text(f"locator,bank,slot\na,,{'x' * 200_000}\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_mapping(path, SKERRY)
+    assert caught.value.problems[0].place == "line 2"
+
+
 def test_places_that_do_not_count_are_not_asked_about() -> None:
     flash = replace(device("SYSTEM ROM", None), role="flash")
     found = replace(found_of({"K1": None}), slots=(device("K1", None), flash))
