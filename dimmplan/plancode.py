@@ -31,7 +31,7 @@ from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
-from dimmplan.model.label import LabelParts, module_of, parse_parts
+from dimmplan.model.label import VOLTAGES_MV, LabelParts, module_of, parse_label, parse_parts
 from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
 from dimmplan.model.placement import Placement, Status
 from dimmplan.model.request import Mode
@@ -45,6 +45,8 @@ CHECK_SYMBOLS = 4
 GROUP = 4
 LOCATED_UP_TO = 31
 LONGEST = 400
+MOST_TYPES = 7
+"""Module types that one code can carry."""
 
 _VERSIONS, _ID, _ELECTRICAL, _DRAWING, _CAPACITY = 8, 1 << 16, 1 << 20, 1 << 8, 1 << 20
 _STATUSES: tuple[Status, ...] = ("proven", "best-found")
@@ -127,7 +129,10 @@ class _Reader:
 
 
 def encode(board: Board, placement: Placement) -> str:
-    """The plan code of a placement on its board, grouped for reading aloud."""
+    """The plan code of a placement on its board, grouped for reading aloud.
+
+    Raises ``InputError`` where the placement has more types than a code can carry.
+    """
     writer = _Writer()
     writer.put(VERSION, _VERSIONS)
     writer.put(_hash(board.id, _ID), _ID)
@@ -151,7 +156,9 @@ def encode(board: Board, placement: Placement) -> str:
         for slot in board.code_order:
             writer.put(int(slot in placement.hold), 2)
     types = placement.types
-    writer.put(len(types), 8)
+    if len(types) > MOST_TYPES:
+        raise _refused(f"a placement of {len(types)} module types", f"at most {MOST_TYPES}")
+    writer.put(len(types), MOST_TYPES + 1)
     for module in types:
         _put_type(writer, board, module)
     for slot in board.code_order:
@@ -221,7 +228,7 @@ def decode(head: CodeHead, board: Board) -> Placement:
     status = _STATUSES[reader.take(len(_STATUSES))]
     asked = reader.take(_CAPACITY) + 1 if reader.take(2) else None
     hold = tuple(slot for slot in board.code_order if reader.take(2)) if reader.take(2) else ()
-    types = [_take_type(reader, board) for _ in range(reader.take(8))]
+    types = [_take_type(reader, board) for _ in range(reader.take(MOST_TYPES + 1))]
     held = {slot: reader.take(len(types) + 1) for slot in board.code_order}
     content = {slot: types[index - 1] if index else None for slot, index in held.items()}
     if reader.number or not any(held.values()):
@@ -267,10 +274,17 @@ def _take_type(reader: _Reader, board: Board) -> Module:
         voltage_mv=_VOLTAGES[reader.take(len(_VOLTAGES))],
         speed_bin="".join(_LETTERS[reader.take(len(_LETTERS))] for _ in range(2)).strip(),
     )
-    module = module_of(parts)
-    if module is None:
+    module = module_of(parts) if parts.voltage_mv in VOLTAGES_MV[generation].values() else None
+    if module is None or not _named_by_its_label(module):
         raise _refused("a module that no label names", "a plan code")
     return module
+
+
+def _named_by_its_label(module: Module) -> bool:
+    try:
+        return parse_label(module.label) == module
+    except InputError:
+        return False
 
 
 def _refused(found: str, allowed: str, hint: str = "") -> InputError:

@@ -14,8 +14,8 @@ from fractions import Fraction
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.match import folded, place_of
 from dimmplan.model.found import Found, FoundSlot
-from dimmplan.model.label import LabelParts, format_label
-from dimmplan.model.module import DIE_GBIT, RATES_MTS, Generation, Kind
+from dimmplan.model.label import VOLTAGES_MV, LabelParts, format_label, parse_label
+from dimmplan.model.module import DIE_GBIT, RATES_MTS, Generation, Kind, Module
 from dimmplan.units import cleaned
 
 MOST_SLOTS = 256
@@ -28,7 +28,6 @@ _CHANNEL_COUNTS = {
 """Channels of a socket that a machine of that generation usually has, most first (common practice, no source)."""
 
 _WAYS = (1, 2, 3, 4, 6, 8, 10, 12)
-_VOLTAGES = {Generation.DDR3: 1500, Generation.DDR4: 1200, Generation.DDR5: 1100}
 _FALLBACK = {
     Generation.DDR3: "8GB 2Rx4 PC3-12800R",
     Generation.DDR4: "32GB 2Rx4 PC4-2933Y-R",
@@ -196,21 +195,22 @@ def _rates(memory: Sequence[FoundSlot], generation: Generation) -> list[int]:
 
 def _labels(memory: Sequence[FoundSlot], generation: Generation, to_do: list[str]) -> list[str]:
     """Usual modules: those seen, as labels; width and ranks are guessed where they are not said."""
-    labels: list[str] = []
+    labels: dict[Module, str] = {}
     guessed = False
     for slot in memory:
         if slot.state != "filled" or slot.generation not in (None, generation):
             continue
-        label = slot.label or _label_of(slot, generation)
-        guessed |= label is not None and slot.label is None
-        if label and label not in labels:
-            labels.append(label)
+        said = slot.label if slot.kind is not Kind.OTHER else None
+        label = said or _label_of(slot, generation)
+        guessed |= label is not None and said is None
+        if label:
+            labels.setdefault(parse_label(label), label)
     if guessed:
         to_do.append("modules: device width and kind are not said by the machine; read them from the labels")
     if not labels:
         to_do.append("modules: none could be told; the draft guesses a common one")
-        labels.append(_FALLBACK[generation])
-    return labels[:16]
+        return [_FALLBACK[generation]]
+    return list(labels.values())[:16]
 
 
 def _label_of(slot: FoundSlot, generation: Generation) -> str | None:
@@ -237,7 +237,7 @@ def _label_of(slot: FoundSlot, generation: Generation) -> str | None:
                     ecc_bits=None,
                     rate_mts=rate,
                     speed_bin="",
-                    voltage_mv=_VOLTAGES[generation],
+                    voltage_mv=VOLTAGES_MV[generation][""],
                 )
                 return format_label(parts)
     return None

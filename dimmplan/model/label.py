@@ -15,6 +15,7 @@ from dimmplan.model.module import DIE_GBIT, RATES_MTS, Generation, Kind, Module
 from dimmplan.units import quoted
 
 LONGEST_LABEL = 120
+LONGEST_BIN = 2
 
 _LABEL = re.compile(
     r"""(?:(?P<capacity>\d{1,5})\s*GI?B?\s*)?
@@ -36,6 +37,13 @@ _KIND_LETTERS = {
 _LETTER_OF_KIND = {kind: letter for letter, kind in _KIND_LETTERS.items()} | {Kind.RDIMM_3DS: "R", Kind.OTHER: "X"}
 _BINS = {*"JKLMNPRTUVWYABC", "AA", "AC", "AN", "BN", "CN"}
 """Speed-bin letters of DDR4 and DDR5 (JESD79-4, JESD79-5C); they give latency, never the rate."""
+
+VOLTAGES_MV: dict[Generation, dict[str, int]] = {
+    Generation.DDR3: {"": 1500, "L": 1350, "U": 1250},
+    Generation.DDR4: {"": 1200},
+    Generation.DDR5: {"": 1100},
+}
+"""Supply voltage in mV by the letter behind the generation (standards, sections 1.2 and 1.6)."""
 
 _BANDWIDTHS: dict[int, int] = {
     **{6400: 800, 8500: 1066, 10600: 1333, 10666: 1333, 10700: 1333, 12800: 1600, 14900: 1866, 17000: 2133},
@@ -93,6 +101,8 @@ def parse_parts(text: str, *, file: str = "module", place: str = "") -> LabelPar
     )
     rate = number if is_rate else _rate_of_bandwidth(generation, number)
     speed_bin, kind_letter = _bin_and_kind(match["letters"], match["tail"] or "", is_rate=is_rate)
+    if len(speed_bin) > LONGEST_BIN:
+        raise _refuse(text, f"a speed bin has one or two letters, not {speed_bin}", file=file, place=place)
     if rate not in RATES_MTS[generation]:
         rates = [str(known) for known in RATES_MTS[generation]]
         near = min(RATES_MTS[generation], key=lambda known: abs(known - (rate or number)))
@@ -106,9 +116,8 @@ def parse_parts(text: str, *, file: str = "module", place: str = "") -> LabelPar
     kind = _KIND_LETTERS.get(kind_letter, Kind.OTHER) if kind_letter else None
     if match["stack"] == "S" and kind is Kind.RDIMM:
         kind = Kind.RDIMM_3DS
-    voltage = {Generation.DDR3: 1500, Generation.DDR4: 1200, Generation.DDR5: 1100}[generation]
-    if generation is Generation.DDR3 and match["volts"]:
-        voltage = {"L": 1350, "U": 1250}[match["volts"]]
+    voltages = VOLTAGES_MV[generation]
+    voltage = voltages.get(match["volts"], voltages[""])
     ecc = {"EC4": 8, "EC8": 16}.get((match["ecc"] or "").strip())
     parts = LabelParts(
         generation=generation,
@@ -183,7 +192,7 @@ def format_label(parts: LabelParts) -> str:
     ecc = f" EC{(parts.ecc_bits or 0) // 2}" if unusual else ""
     kind = _LETTER_OF_KIND[parts.kind] if parts.kind is not None else ""
     if parts.generation is Generation.DDR3:
-        volts = {1500: "", 1350: "L", 1250: "U"}[parts.voltage_mv]
+        volts = next(letter for letter, mv in VOLTAGES_MV[parts.generation].items() if mv == parts.voltage_mv)
         return f"{size}{organisation}{ecc} PC3{volts}-{_DDR3_NAMES[parts.rate_mts]}{kind}"
     number = parts.generation.value[-1]
     return f"{size}{organisation}{ecc} PC{number}-{parts.rate_mts}{parts.speed_bin}" + (f"-{kind}" if kind else "")

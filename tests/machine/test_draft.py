@@ -13,6 +13,7 @@ from dimmplan.errors import InputError
 from dimmplan.inventory.match import match_slots
 from dimmplan.model.board import Board
 from dimmplan.model.found import Found, FoundProcessor
+from dimmplan.model.module import Kind
 from dimmplan.planner import ask, plan
 from tests.machine.support import device
 
@@ -80,6 +81,14 @@ def test_hostile_locators_become_names_that_the_check_accepts() -> None:
 def test_modules_of_another_outline_are_accepted_by_their_draft() -> None:
     small = replace(device("A1", M32), kind=load_board("marram-4").modules[0].kind)
     drafted(Found(form="smbios-text", slots=(small,)))
+
+
+def test_modules_whose_label_names_no_known_kind_or_reads_like_another_are_drafted_once() -> None:
+    assert M32 is not None
+    odd = replace(device("A1", M32), label="32GB 2Rx4 PC4-2933Y-X", kind=Kind.OTHER)
+    alike = replace(device("A2", M32), label="32GB 2Rx4 PC4-2933V-R", kind=Kind.RDIMM)
+    board = drafted(Found(form="labels", slots=(odd, alike, device("A3", M32))))
+    assert board.modules == (M32,)
 
 
 def test_no_memory_is_an_input_error() -> None:

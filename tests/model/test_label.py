@@ -210,6 +210,7 @@ def refusal(text: str, usual: bool = True) -> str:
         ("128GB 2S3Rx4 PC4-2933Y-R", "a stack height goes with S", ""),
         ("128GB 2SRx4 PC4-2933Y-R", "a stack height goes with S", ""),
         ("64GB 4D2Rx4 PC4-2933Y-L", "a stack height goes with S", ""),
+        ("32GB 2Rx4 PC4-2933YQR-R", "a speed bin has one or two letters, not YQR", ""),
         ("hello", "not a module label", ""),
         ("", "not a module label", ""),
     ],

@@ -15,7 +15,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
-from dimmplan.plancode import ALPHABET, CHECK_SYMBOLS, decode, encode, looks_like_code, read_head
+from dimmplan.plancode import ALPHABET, CHECK_SYMBOLS, decode, encode, looks_like_code, read_head, with_checks
 from dimmplan.solve.criteria import LISTS
 
 PLANS_PER_BOARD = 25
@@ -143,3 +143,31 @@ def test_a_board_that_changed_since_is_told_apart() -> None:
 def test_what_is_no_code_is_refused(text: str) -> None:
     with pytest.raises(InputError):
         read_head(text)
+
+
+def test_codes_whose_checks_are_right_and_content_is_not_are_refused() -> None:
+    """Symbols at random behind the head of a board: refused, or a placement that brings back the same code."""
+    rng = random.Random(8)
+    board = load_board("skerry-16")
+    head = encode(board, next(plans(board, 1))).replace("-", "")[-14:-CHECK_SYMBOLS]
+    read = 0
+    for _ in range(3000):
+        code = with_checks("".join(rng.choices(ALPHABET, k=rng.randrange(4, 30))) + head)
+        try:
+            plan = decode(read_head(code), board)
+        except InputError:
+            continue
+        again = decode(read_head(encode(board, plan)), board)
+        assert again == plan
+        assert [module and module.label for _, module in again.slots] == [m and m.label for _, m in plan.slots]
+        read += 1
+    assert read > 5
+
+
+def test_more_types_than_a_code_carries_are_refused() -> None:
+    board = load_board("skerry-16")
+    plan = next(plans(board, 1))
+    labels = [f"{gib}GB 2Rx{width} PC4-2933Y-R" for gib in (8, 16, 32) for width in (4, 8, 16) if gib * width <= 256]
+    slots = tuple((slot, parse_label(label)) for slot, label in zip(board.slots, labels, strict=False))
+    with pytest.raises(InputError, match=f"{len(labels)} module types"):
+        encode(board, replace(plan, slots=slots))
