@@ -114,14 +114,14 @@ def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
     return Placement(
         board=board.id,
         electrical_digest=board.electrical_digest,
-        fitted=record.fitted,
+        fitted=tuple(socket.id for socket in board.sockets if socket.id in record.fitted),
         processor=record.processor,
         mode=record.mode,
         prefer=record.prefer,
         capacity_gib=record.request.capacity_gib,
         status=record.status,
         slots=tuple((slot, modules[key] if (key := record.slots.get(slot)) else None) for slot in board.slots),
-        hold=record.hold,
+        hold=tuple(slot for slot in board.slots if slot in record.hold),
     )
 
 
@@ -136,8 +136,10 @@ def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
     if record.prefer not in LISTS:
         found.append(("prefer", record.prefer, ", ".join(LISTS)))
     options = {option.id for option in board.processors}
-    if record.processor is not None and record.processor not in options:
-        found.append(("processor", record.processor, "a processor option of the board"))
+    if record.processor not in options and (options or record.processor is not None):
+        found.append(("processor", record.processor or "nothing", "a processor option of the board"))
+    if not any(record.slots.values()):
+        found.append(("slots", "no module in any slot", "a plan with a placement"))
     dead = {slot for socket in board.sockets if socket.id not in record.fitted for slot in socket.slots}
     found += [
         (f"slots.{slot}", key, "nothing: its processor is absent")
