@@ -1,36 +1,30 @@
-"""Mutated inventories against the readers: only ``InputError``, nothing slow, nothing large.
+"""Damaged inventories of every form, and the worst that each can be given.
 
-Run: python -m tests.bench.mutate_inventories [--count 20000] [--seed 1] [--form FORM]...
-
-Right inventories of every form are flipped, cut, spliced, given wrong lengths and values, zipped and broken again;
-worst cases (deep and huge JSON, archives that expand, endless lines) come on top. Each is read as a whole file and,
-where it is not recognised any more, by the reader that it was made for. The seed gives the same inputs every time.
-Times are of the processor, so that other work on the machine does not count; a hang ends by the caller's limit.
+Right inventories are flipped, cut, spliced, given wrong lengths and values, zipped and broken again; worst cases (deep
+and huge JSON, archives that expand, endless lines) come on top. Each is read as a whole file and, where it is not
+recognised any more, by the reader that it was made for. What can be read is printed, matched, audited and drafted from.
 """
 
 from __future__ import annotations
 
-import argparse
 import json
 import random
-import resource
-import sys
-import time
-import traceback
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
 
+from dimmplan.audit import audit
+from dimmplan.boardfile.draft import draft_board
+from dimmplan.boardfile.read import examine_text, load_board
 from dimmplan.errors import InputError
 from dimmplan.inventory import labels, redfish, smbios_binary, smbios_text, spd
 from dimmplan.inventory.clean import decode_file
 from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.match import mapping_text, match_slots
+from dimmplan.model.found import Found
+from dimmplan.output.machine import audit_record, audit_text, found_record, found_text
+from tests.bench.hostile_inputs import WrongError, must_be_printable
+from tests.bench.mutate import mutate, mutate_json
 from tests.inventory import build
 from tests.inventory.build import EMPTY, FILLED
-
-SLOWEST_SECONDS = 1.0
-MOST_MEMORY_MB = 300
 
 Reader = Callable[[bytes], object]
 
@@ -77,95 +71,10 @@ def bases(form: str) -> list[bytes]:
     return [build.spd4(), build.spd4(package=0x92), build.spd5(), build.zipped(images)]
 
 
-def _numbers(rng: random.Random) -> Any:
-    return rng.choice((0, 1, 255, 256, 0x7FFF, 0xFFFF, 0x8000, (1 << 31), rng.randrange(1 << 16)))
-
-
-PIECES = (
-    *(
-        b"\0",
-        b"\0\0",
-        b"\xff" * 8,
-        b"\x1b[31m",
-        b"\r\n",
-        b"\n\n",
-        b"\t",
-        b":",
-        b",",
-        b";",
-        b'"',
-        b"{",
-        b"[",
-        b"}",
-        b"]",
-    ),
-    *(b"999999999999999999999999 GB", b"0x", b"<OUT OF SPEC>", b"<BAD INDEX>", b"No Module Installed", b"-1", b"1e999"),
-    *("\u202e\ud7ff\u200b".encode(), b"\xed\xa0\x80", b"Handle 0x1100, DMI type 17, 40 bytes\n", b"Memory Device\n"),
-    *(b"_SM3_", b"PK\x03\x04", b"PK\x01\x02", b"null", b"true", b'"@odata.type"', b"PC5-9999", b"16GB", b"#"),
-)
-
-
-def mutate(content: bytes, other: bytes, rng: random.Random) -> bytes:
-    """One mutation of ``content``, with ``other`` to splice from."""
-    data = bytearray(content)
-    kind = rng.randrange(8)
-    at = rng.randrange(len(data)) if data else 0
-    if kind == 0:
-        for _ in range(rng.randrange(1, 9)):
-            if data:
-                data[rng.randrange(len(data))] ^= 1 << rng.randrange(8)
-    elif kind == 1:
-        data = data[:at]
-    elif kind == 2:
-        data = data[:at] + other[rng.randrange(len(other) + 1) :]
-    elif kind == 3:
-        value = _numbers(rng)
-        data[at : at + 2] = int(value & 0xFFFF).to_bytes(2, "little")
-    elif kind == 4:
-        length = rng.randrange(1, 64)
-        data[at:at] = data[at : at + length] * rng.randrange(1, 5)
-    elif kind == 5:
-        del data[at : at + rng.randrange(1, 64)]
-    elif kind == 6:
-        data[at:at] = rng.choice(PIECES) * rng.choice((1, 1, 1, 3, 40))
-    else:
-        data[at : at + rng.randrange(1, 8)] = rng.randbytes(rng.randrange(1, 8))
-    return bytes(data)
-
-
-def mutate_json(value: Any, rng: random.Random, depth: int = 0) -> Any:
-    """A JSON value with some of its parts replaced by others of any type."""
-    if rng.random() < 0.06:
-        return rng.choice(
-            (
-                None,
-                True,
-                -1,
-                0,
-                3.5,
-                10 ** rng.randrange(300),
-                "",
-                "x" * 500,
-                "32768",
-                [],
-                {},
-                [None],
-                {"@odata.id": 7},
-                "Absent",
-            )
-        )
-    if isinstance(value, dict):
-        return {key if rng.random() > 0.02 else key.swapcase(): mutate_json(item, rng) for key, item in value.items()}
-    if isinstance(value, list):
-        return [mutate_json(item, rng) for item in value]
-    return value
-
-
-def mutants(form: str, seed: int, count: int) -> Iterator[bytes]:
-    """``count`` mutated inventories of one form; the same for the same seed."""
-    rng = random.Random(f"{form} {seed}")
+def mutants(form: str, rng: random.Random) -> Iterator[bytes]:
+    """Damaged inventories of one form, without end."""
     originals = bases(form)
-    for _ in range(count):
+    while True:
         content, other = rng.choice(originals), rng.choice(originals)
         if form == "redfish" and not content.startswith(b"PK") and rng.random() < 0.5:
             yield json.dumps(mutate_json(json.loads(content), rng)).encode()
@@ -257,83 +166,43 @@ def worst(form: str) -> Iterator[tuple[str, bytes]]:
         yield "member records", b"PK\x03\x04" + b"PK\x01\x02" * (4 * mib) + build.zipped({"A1.bin": build.spd4()})
 
 
-@dataclass(slots=True)
-class Tally:
-    """What came of the inputs of one form."""
-
-    form: str
-    read: int = 0
-    refused: int = 0
-    slowest: float = 0.0
-    slowest_name: str = ""
-    failures: list[str] = field(default_factory=list)
-
-    def take(self, name: str, content: bytes) -> None:
-        """Read one input by both doors and note what came of it."""
-        recognised = self._try(name, content, lambda data: read_inventory(data, name="A1.bin"))
-        if not recognised:
-            self._try(f"{name}, reader alone", content, READERS[self.form])
-        self.read += recognised
-        self.refused += not recognised
-
-    def _try(self, name: str, content: bytes, reader: Reader) -> bool:
-        start = time.process_time()
+def take(form: str, content: bytes, rng: random.Random) -> bool:
+    """Read one inventory by both doors; true where it was recognised."""
+    try:
+        found = read_inventory(content, name="A1.bin")
+    except InputError as error:
+        must_be_told(error)
         try:
-            reader(content)
-            answered = True
-        except InputError as error:
-            answered = False
-            if not error.problems:
-                self.failures.append(f"{name}: an error without a problem")
-        except BaseException:  # any other exception is what this bench looks for
-            answered = False
-            self.failures.append(f"{name}: {traceback.format_exc(limit=-3)}")
-        took = time.process_time() - start
-        if took > self.slowest:
-            self.slowest, self.slowest_name = took, name
-        if took > SLOWEST_SECONDS:
-            self.failures.append(f"{name}: {took:.2f} s")
-        return answered
+            READERS[form](content)
+        except InputError as alone:
+            must_be_told(alone)
+        return False
+    if len(found.slots) <= 64 and rng.random() < 0.2:
+        use(found)
+    return True
 
 
-def run(form: str, seed: int, count: int) -> Tally:
-    """Read ``count`` mutants and the worst cases of one form."""
-    tally = Tally(form)
-    for name, content in worst(form):
-        tally.take(name, content)
-    for index, content in enumerate(mutants(form, seed, count)):
-        tally.take(f"mutant {index}", content)
-    return tally
+def must_be_told(error: InputError) -> None:
+    """Raise where an error names no problem, or names one in characters that a terminal must not get."""
+    if not error.problems:
+        raise WrongError("an error without a problem")
+    must_be_printable(*(each for problem in error.problems for each in problem))
 
 
-def peak_mb() -> int:
-    """The most memory this process has held, in MB."""
-    status = Path("/proc/self/status")
-    if status.exists():  # rusage also counts what the starting process had before this one began
-        peak = next(line for line in status.read_text().splitlines() if line.startswith("VmHWM"))
-        return int(peak.split()[1]) // 1024
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
-
-
-def main(arguments: list[str] | None = None) -> int:
-    """Run the bench and print seed, counts, the slowest input and the peak of memory; 1 where anything failed."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--count", type=int, default=20_000)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--form", action="append", choices=sorted(READERS))
-    options = parser.parse_args(arguments)
-    failed = False
-    for form in options.form or sorted(READERS):
-        tally = run(form, options.seed, options.count)
-        print(  # noqa: T201 - a bench prints what it found
-            f"{form}: seed {options.seed}, {options.count} mutants, {tally.read} read, {tally.refused} refused, "
-            f"slowest {tally.slowest:.3f} s ({tally.slowest_name}), peak {peak_mb()} MB, {len(tally.failures)} failures"
-        )
-        for failure in tally.failures[:20]:
-            print(f"  {failure}")  # noqa: T201
-        failed = failed or bool(tally.failures) or peak_mb() > MOST_MEMORY_MB
-    return int(failed)
-
-
-if __name__ == "__main__":
-    sys.exit(main())
+def use(found: Found) -> None:
+    """Print an inventory, match and audit it, and draft a board from it: a draft has no problem."""
+    must_be_printable(found_text(found, serials=True))
+    json.dumps(found_record(found, serials=True))
+    board = load_board("skerry-16")
+    matching = match_slots(found, board)
+    result = audit(board, found, matching, None)
+    must_be_printable(audit_text(result, matching), mapping_text(found, matching))
+    json.dumps(audit_record(result, matching))
+    try:
+        made = draft_board(found, board_id="drafted", title="Drafted")
+    except InputError as error:
+        must_be_told(error)
+        return
+    drafted, problems = examine_text(made.text.encode("utf-8"), file="drafted.toml")
+    if drafted is None or problems:
+        raise WrongError(f"a draft with problems: {problems[:3]}")
