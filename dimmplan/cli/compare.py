@@ -131,7 +131,7 @@ def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> No
 
     typer.echo(compare_text(view), nl=False)
     if output is not None:
-        typer.echo(f"wrote {output}", err=True)
+        options.wrote(output)
 
 
 def _content(view: View, ending: str) -> bytes:

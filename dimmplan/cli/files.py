@@ -11,7 +11,7 @@ from dimmplan.errors import InputError, Problem
 from dimmplan.units import cleaned
 
 MARKS = (b"dimmplan", b'"electrical_digest"', b"# Drafted from a machine")
-"""Each format carries one of these near its beginning."""
+"""Each format carries one of these near its beginning, a PDF at its end."""
 MARK_WITHIN = 4096
 
 
@@ -31,14 +31,17 @@ def _obstacle(path: Path, force: bool) -> Problem | None:
         return Problem(file=cleaned(str(path)), place="", found=found, allowed=allowed, hint=hint)
 
     try:
+        if not _is_there(path):
+            return None if path.parent.is_dir() else problem("no such folder", "a folder that is there")
         if path.is_dir():
             return problem("a folder", "the name of a file")
-        if not path.exists():
-            return None if path.parent.is_dir() else problem("no such folder", "a folder that is there")
         if not path.is_file() or force:
             return None
         with path.open("rb") as handle:
             begin = handle.read(MARK_WITHIN)
+            if begin.startswith(b"%PDF"):
+                handle.seek(-min(MARK_WITHIN, path.stat().st_size), os.SEEK_END)
+                begin = handle.read(MARK_WITHIN)
     except (OSError, ValueError) as error:
         return problem((getattr(error, "strerror", None) or "not a usable name").lower(), "a file that can be written")
     if not begin or any(mark in begin for mark in MARKS):
@@ -46,16 +49,25 @@ def _obstacle(path: Path, force: bool) -> Problem | None:
     return problem("a file that dimmplan did not make", "a new name", "Overwrite it with --force.")
 
 
+def _is_there(path: Path) -> bool:
+    """False for nothing and for a link to nothing. Raises ``OSError`` for links in a circle and names too long."""
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    return True
+
+
 def _write(path: Path, content: bytes) -> None:
     """Write through a neighbour file that takes the place of the old one at once; devices are written directly."""
-    if path.exists() and not path.is_file():
-        with path.open("wb") as handle:
-            handle.write(content)
-        return
     try:
-        _replace(path.resolve(), content)
-    except OSError as error:
-        found = (error.strerror or "cannot be written").lower()
+        if path.exists() and not path.is_file():
+            with path.open("wb") as handle:
+                handle.write(content)
+        else:
+            _replace(path.resolve(), content)
+    except (OSError, ValueError) as error:
+        found = (getattr(error, "strerror", None) or "cannot be written").lower()
         allowed = "a file that can be written"
         raise InputError(Problem(file=cleaned(str(path)), place="", found=found, allowed=allowed)) from None
 

@@ -96,9 +96,9 @@ def audit(
         stamp = _stamp(inventory)
         result, matching, read = _audited(inventory, target, placement, slots, data_saved or [])
         good = result.good
-        _say(result, matching, as_json=as_json)
         if save_slots is not None:
             _save_mapping(save_slots, read, matching, force=force)
+        _say(result, matching, as_json=as_json)
         if not follow:
             break
         while stamp == _stamp(inventory):

@@ -38,14 +38,16 @@ def run(arguments: list[str]) -> int:
 
 def _told(error: Exception, *, as_json: bool) -> int:
     """Report an error as far as the streams can be written to; the status says it anyway."""
-    status = WRONG
     try:
         status = _report(error, as_json=as_json)
         sys.stdout.flush()
         sys.stderr.flush()
     except OSError:
         _drop(sys.stdout)
+        if as_json:  # standard error may still take what standard output did not
+            return _told(error, as_json=False)
         _drop(sys.stderr)
+        return WRONG
     return status
 
 

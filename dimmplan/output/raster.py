@@ -81,4 +81,4 @@ def pdf_bytes(pages: Sequence[tuple[str, float, float]], *, title: str) -> bytes
         _Page(tree, None, _CSS_DOTS_PER_INCH)
         document.show_page()
     document.finish()
-    return output.getvalue()
+    return output.getvalue() + f"% {_MADE_BY}\n".encode("ascii")  # cairo may pack its own words on the maker

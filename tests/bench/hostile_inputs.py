@@ -500,6 +500,10 @@ CALLS: tuple[tuple[str, ...], ...] = (
     ("plan", "BOARD", "--capacity", "CAPACITY", "--stock", "FILE", "OPTIONS"),
     ("plan", "--machines", "FILE", "--out", "WORD", "--shard", "WORD", "OPTIONS"),
     ("compare", "BOARD", "--capacity", "CAPACITY", "--module", "LABEL", "OPTIONS"),
+    ("draw", "PLAN", "-o", "NAME", "--title", "WORD", "--tag", "WORD", "--date", "WORD"),
+    ("compare", "marram-4", "--capacity", "CAPACITY", "-o", "NAME"),
+    ("boards", "draft", "labels.csv", "-o", "NAME", "--title", "WORD"),
+    ("audit", "labels.csv", "--against", "-", "--save-slots", "NAME"),
     ("draw", "PLAN", "-o", "WORD", "--paper", "WORD", "--page", "WORD", "--title", "WORD"),
     ("why", "PLAN", "SLOT"),
     ("why", "PLAN", "--put", "PUT"),
@@ -534,6 +538,7 @@ def calls(rng: random.Random) -> Iterator[list[str]]:
         "PUT": (f"{slots[0]}=32GiB", f"{slots[1]}=empty"),
         "PLAN": (code, "-", "plan.json"),
         "FILE": ("labels.csv", "stock.csv", "mapping.csv", "board.toml", "plan.json", "."),
+        "NAME": ("map.svg", "map.html", "table.csv", "mine.toml"),
         "WORD": WORDS,
     }
     while True:

@@ -1,0 +1,202 @@
+"""Where files are written: links, devices, pipes, full disks, two runs at once, a kill at any moment."""
+
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dimmplan.cli.files import write_files
+from dimmplan.cli.run import run
+from dimmplan.errors import InputError
+from tests.bench.kills import kill_many
+from tests.support import one_document, unprintable
+
+OLD, NEW = b"dimmplan old", b"dimmplan new " * 5000
+PLAN = ["plan", "marram-4", "--capacity", "32GiB"]
+
+
+def left_in(folder: Path) -> list[str]:
+    """Names of all that lies in a folder, hidden files too."""
+    return sorted(path.name for path in folder.iterdir())
+
+
+def refused(path: Path) -> str:
+    """The sentence with which writing there is refused."""
+    with pytest.raises(InputError) as caught:
+        write_files({path: NEW})
+    return caught.value.problems[0].sentence()
+
+
+def test_a_link_stays_a_link_and_its_target_is_written(tmp_path: Path) -> None:
+    """Also where the target is not there yet; a circle of links is refused."""
+    (tmp_path / "far").mkdir()
+    target, link = tmp_path / "far" / "map.svg", tmp_path / "link.svg"
+    link.symlink_to(target)
+    for content in (OLD, NEW):
+        write_files({link: content})
+        assert link.is_symlink() and target.read_bytes() == content
+    assert left_in(tmp_path / "far") == ["map.svg"]
+    (tmp_path / "round.svg").symlink_to(tmp_path / "about.svg")
+    (tmp_path / "about.svg").symlink_to(tmp_path / "round.svg")
+    assert "too many levels of symbolic links" in refused(tmp_path / "round.svg")
+    (tmp_path / "away.svg").symlink_to(tmp_path / "none" / "x.svg")
+    assert "no such file" in refused(tmp_path / "away.svg")
+
+
+@pytest.mark.parametrize("name", ["map.svg", "map.pdf", "map.html", "compare.csv", "compare.html", "m.toml"])
+def test_what_the_tool_made_is_written_anew_without_force(name: str, tmp_path: Path) -> None:
+    """Every format carries its mark; a file without it stays as it is."""
+    assert run([*PLAN, "--out", str(tmp_path)]) == 0
+    (tmp_path / "labels.csv").write_text("slot,label\nA1,8GB 1Rx8 PC4-2666V-E\n", encoding="utf-8")
+    path = tmp_path / name
+    command = ["draw", str(tmp_path / "plan.json")] if name.startswith("map") else ["compare", "marram-4"]
+    command = ["boards", "draft", str(tmp_path / "labels.csv")] if name == "m.toml" else command
+    for _ in range(2):
+        assert run([*command, "-o", str(path)]) == 0
+    path.write_bytes(b"%PDF-1.5 of another maker")
+    assert run([*command, "-o", str(path)]) == 2
+    assert path.read_bytes() == b"%PDF-1.5 of another maker"
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("/dev/full", "no space left"),
+        ("/proc/map.svg", "no such file"),
+        ("folder", "a folder"),
+        ("file/map.svg", "no such folder"),
+        ("x" * 300 + ".svg", "file name too long"),
+        ("a\0b.svg", "not a usable name"),
+    ],
+)
+def test_where_nothing_can_be_written(name: str, told: str, tmp_path: Path) -> None:
+    """One problem that names the file, and nothing is left beside it."""
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "file").write_bytes(OLD)
+    assert told in refused(tmp_path / name)
+    assert left_in(tmp_path) == ["file", "folder"]
+
+
+def test_devices_and_pipes_are_written_directly(tmp_path: Path) -> None:
+    """A null device swallows it; a pipe carries it whole, or says that its reader has gone."""
+    write_files({Path(os.devnull): NEW})
+    pipe = tmp_path / "pipe.svg"
+    os.mkfifo(pipe)
+    got: list[bytes] = []
+    reader = threading.Thread(target=lambda: got.append(pipe.read_bytes()))
+    reader.start()
+    write_files({pipe: NEW})
+    reader.join()
+    assert got == [NEW]
+
+    def look_away() -> None:
+        with pipe.open("rb") as handle:
+            handle.read(1)
+
+    reader = threading.Thread(target=look_away)
+    reader.start()
+    with pytest.raises(InputError, match="broken pipe"):
+        write_files({pipe: NEW * 40})
+    reader.join()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["draw", "{}/plan.json", "-o", "{}/map.svg"],
+        ["draw", "{}/plan.json", "-o", "{}/map.pdf"],
+        ["compare", "marram-4", "-o", "{}/compare.csv"],
+        ["plan", "--machines", "{}/machines.csv", "--out", "{}/sheets"],
+        [*PLAN, "--out", "{}"],
+    ],
+    ids=" ".join,
+)
+def test_a_full_disk_leaves_what_was_there(words: list[str], tmp_path: Path) -> None:
+    """No file may grow beyond some bytes, as on a full disk: status 2 or 1, nothing new, nothing lost, no traceback."""
+    assert run([*PLAN, "--out", str(tmp_path)]) == 0
+    (tmp_path / "machines.csv").write_text("tag,board,capacity\nQ-1,marram-4,32GiB\n", encoding="utf-8")
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    done = subprocess.run(
+        [sys.executable, "-m", "dimmplan", *(word.format(tmp_path) for word in words)],
+        capture_output=True,
+        text=True,
+        check=False,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100)),
+    )
+    assert done.returncode in (1, 2), done.stderr
+    assert "file too large" in done.stderr
+    assert "Traceback" not in done.stderr and "a fault of its own" not in done.stderr
+    after = {path.name: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    assert after == before
+
+
+@pytest.mark.parametrize("words", [["boards", "list"], [*PLAN, "--json"], ["boards", "schema"], ["--help"]])
+def test_a_full_device_behind_standard_output(words: list[str]) -> None:
+    """An answer that cannot be written is no answer: status 2, and one line says why."""
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "dimmplan", *words], stdout=full, stderr=subprocess.PIPE, text=True, check=False
+        )
+    assert done.returncode == 2
+    assert "no space left" in done.stderr and len(done.stderr.splitlines()) == 1
+
+
+def test_two_runs_to_one_file_leave_one_of_them_whole(tmp_path: Path) -> None:
+    path = tmp_path / "map.svg"
+    contents = [b"dimmplan %d " % number * 20_000 for number in range(4)]
+
+    def write(content: bytes) -> Callable[[], Any]:
+        return lambda: [write_files({path: content}) for _ in range(8)]
+
+    threads = [threading.Thread(target=write(content)) for content in contents]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert path.read_bytes() in contents
+    assert left_in(tmp_path) == ["map.svg"]
+
+
+def test_a_kill_at_any_moment_leaves_whole_files(tmp_path: Path) -> None:
+    """A sample of ``tests.bench.kills``."""
+    tally = kill_many(tmp_path, kills=9, seed=3, fleet_every=3)
+    assert tally.kills >= 9
+    assert tally.broken == []
+    assert tally.changed > 0
+
+
+@pytest.mark.parametrize("name", ["a\x1b[31mb", "a\u202eb", "a\nerror: forged", "[red]x", "a\udcff", "\u200b"])
+def test_names_of_files_are_told_without_their_escapes(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A file may be called anything; what is said of it is one printable line."""
+    run([*PLAN, "--out", str(tmp_path)])
+    (tmp_path / "labels.csv").write_text("slot,label\nA1,8GB 1Rx8 PC4-2666V-E\n", encoding="utf-8")
+    plan, labels = str(tmp_path / "plan.json"), str(tmp_path / "labels.csv")
+    for command, ending in (
+        (["draw", plan], ".svg"),
+        (["compare", "marram-4"], ".csv"),
+        (["boards", "draft", labels], ".toml"),
+    ):
+        capsys.readouterr()
+        path = tmp_path / f"{name}{ending}"
+        assert run([*command, "-o", str(path)]) == 0
+        assert path.exists()
+        said = capsys.readouterr()
+        assert list(unprintable(said.out + said.err)) == []
+        assert not any(line.startswith("error: ") for line in said.err.splitlines())
+
+
+def test_a_mapping_that_cannot_be_written_is_one_document(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "labels.csv").write_text("slot,label\nA1,8GB 1Rx8 PC4-2666V-E\n", encoding="utf-8")
+    words = ["audit", str(tmp_path / "labels.csv"), "--board", "marram-4", "--save-slots", str(tmp_path), "--json"]
+    assert run(words) == 2
+    assert one_document(capsys.readouterr().out)["errors"]
