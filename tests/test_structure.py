@@ -24,6 +24,7 @@ LEVELS = {
     "units": 0,
     "sources": 0,
     "model": 1,
+    "docs": 1,
     "boardfile": 2,
     "inventory": 2,
     "interleave": 3,
@@ -74,6 +75,7 @@ DOORS = {
     "cairocffi": ("output.raster",),
     "typer": ("cli",),
     "click": ("cli",),
+    "rich": ("cli.terminal",),
 }
 
 

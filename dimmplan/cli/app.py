@@ -22,6 +22,7 @@ COMMANDS = {
     "why": "why",
     "mix": "mix",
     "rules": "rules",
+    "docs": "docs",
     "boards": "boards",
 }
 """Every command and the module of ``dimmplan.cli`` that adds it, in the order of the help."""

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from dimmplan.cli import groups, options
+from dimmplan.cli import groups, options, terminal
 
 WATCH_SECONDS = 0.5
 
@@ -31,7 +31,6 @@ def list_boards(as_json: options.Json = False) -> None:
     """List the shipped boards."""
     from dimmplan.boardfile.read import load_board, shipped_ids
     from dimmplan.output.record import to_json
-    from dimmplan.output.text import table
 
     loaded = [load_board(name) for name in shipped_ids()]
     if as_json:
@@ -52,7 +51,7 @@ def list_boards(as_json: options.Json = False) -> None:
         [board.id, str(len(board.sockets)), str(len(board.channels)), str(len(board.slots)), board.title]
         for board in loaded
     ]
-    typer.echo("\n".join(table(rows, right=(1, 2, 3))))
+    terminal.say_table(rows, right=(1, 2, 3))
 
 
 @boards.command(name="show", cls=groups.Command, epilog="Example: dimmplan boards show skerry-16")
@@ -75,7 +74,7 @@ def show(
     elif as_json:
         typer.echo(to_json(board_record(loaded)), nl=False)
     else:
-        typer.echo(board_text(loaded), nl=False)
+        terminal.say(board_text(loaded))
 
 
 @boards.command(name="check", cls=groups.Command, epilog="Example: dimmplan boards check my-board.toml")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dimmplan.cli import complete, groups, options
+from dimmplan.cli import complete, groups, options, terminal
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
 from dimmplan.units import cleaned, quoted
@@ -129,7 +129,7 @@ def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> No
         return
     from dimmplan.output.compare_text import compare_text
 
-    typer.echo(compare_text(view), nl=False)
+    terminal.say(compare_text(view))
     if output is not None:
         options.wrote(output)
 

@@ -58,6 +58,12 @@ def _lists(_: typer.Context) -> list[str]:
     return list(LISTS)
 
 
+def _topics(_: typer.Context) -> list[str]:
+    from dimmplan.docs import topics
+
+    return list(topics())
+
+
 def _modes(_: typer.Context) -> list[str]:
     from dimmplan.model.request import Mode
 
@@ -90,6 +96,7 @@ sockets = _offered(lambda context: [socket.id for socket in _board(context).sock
 processors = _offered(lambda context: [option.id for option in _board(context).processors])
 lists = _offered(_lists)
 modes = _offered(_modes)
+topics = _offered(_topics)
 labels = _offered(_labels)
 slots = _offered(_slots)
 puts = _offered(_slots_with_modules)

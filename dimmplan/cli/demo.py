@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from dimmplan.cli import groups, options
+from dimmplan.cli import groups, options, terminal
 from dimmplan.units import cleaned
 
 BOARD, CAPACITY, MODULES = "skerry-16", "512GiB", ("32GiB",)
@@ -55,10 +55,6 @@ def demo(
     if as_json:
         typer.echo(record, nl=False)
         return
-    typer.echo(plan_text(planned))
-    typer.echo("Written")
-    for path in files:
-        typer.echo(f"  {cleaned(str(path), most=400)}")
-    typer.echo("\nNext, try")
-    for command in NEXT:
-        typer.echo(f"  {command}")
+    written = "".join(f"  {cleaned(str(path), most=400)}\n" for path in files)
+    following = "".join(f"  {command}\n" for command in NEXT)
+    terminal.say(f"{plan_text(planned)}\nWritten\n{written}\nNext, try\n{following}")

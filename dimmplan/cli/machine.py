@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dimmplan.cli import complete, groups, options
+from dimmplan.cli import complete, groups, options, terminal
 from dimmplan.errors import InputError, Problem
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def found(
     if as_json:
         typer.echo(to_json(found_record(read, serials=serials)), nl=False)
     else:
-        typer.echo(found_text(read, serials=serials), nl=False)
+        terminal.say(found_text(read, serials=serials))
 
 
 def audit(
@@ -111,8 +111,10 @@ def _say(result: Audit, matching: Matching, *, as_json: bool) -> None:
     from dimmplan.output.machine import audit_record, audit_text
     from dimmplan.output.record import to_json
 
-    text = to_json(audit_record(result, matching)) if as_json else audit_text(result, matching)
-    typer.echo(text, nl=False)
+    if as_json:
+        typer.echo(to_json(audit_record(result, matching)), nl=False)
+    else:
+        terminal.say(audit_text(result, matching))
 
 
 def _save_mapping(path: Path, read: Found, matching: Matching, *, force: bool) -> None:
@@ -181,7 +183,10 @@ def moves(
 
     board, placement = read_placement(to, board_file)
     change = _change(inventory, board, placement, slots, data_saved or [])[0]
-    typer.echo(to_json(moves_record(change)) if as_json else moves_text(change), nl=False)
+    if as_json:
+        typer.echo(to_json(moves_record(change)), nl=False)
+    else:
+        terminal.say(moves_text(change))
     if change.blocked:
         raise typer.Exit(1)
 

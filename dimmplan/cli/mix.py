@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from dimmplan.cli import complete, groups, options
+from dimmplan.cli import complete, groups, options, terminal
 
 MOST_LABELS = 4
 EPILOG = "Example: dimmplan mix skerry-16 32GiB '8GB 1Rx8 PC4-2933Y-R'"
@@ -58,6 +58,9 @@ def mix(
     if problems:
         raise InputError(problems)
     found = mix_of(loaded, modules, fitted=read_fitted(loaded, fitted), processor=read_processor(loaded, processor))
-    typer.echo(to_json(mix_record(found)) if as_json else mix_text(found), nl=False)
+    if as_json:
+        typer.echo(to_json(mix_record(found)), nl=False)
+    else:
+        terminal.say(mix_text(found))
     if not found.allowed:
         raise typer.Exit(1)

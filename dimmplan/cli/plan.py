@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dimmplan.cli import complete, groups, options
+from dimmplan.cli import complete, groups, options, terminal
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
 
@@ -244,12 +244,12 @@ def _plan_one(
     searched = grown.planned.answer
     how = "proven" if searched.proven else f"stopped: {searched.stopped}"
     options.detail(f"{searched.effort} search nodes, {how}")
-    typer.echo(plan_text(grown.planned), nl=False)
+    terminal.say(plan_text(grown.planned))
     if shelf is not None:
         from dimmplan.output.stock import shelf_text
 
-        typer.echo(f"\n{shelf_text(grown.planned, shelf)}", nl=False)
-    typer.echo(f"\n{grown.text}", nl=False)
+        terminal.say(f"\n{shelf_text(grown.planned, shelf)}")
+    terminal.say(f"\n{grown.text}")
     for path in written:
         options.wrote(path)
 

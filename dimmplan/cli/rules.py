@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from dimmplan.cli import groups, options
+from dimmplan.cli import groups, options, terminal
 
 EPILOG = "Example: dimmplan rules skerry-16"
 
@@ -30,4 +30,7 @@ def rules(board: options.Board, as_json: options.Json = False) -> None:
 
     loaded = load_board(board)
     groups = rule_groups(loaded)
-    typer.echo(to_json(rules_record(loaded, groups)) if as_json else rules_text(loaded, groups), nl=False)
+    if as_json:
+        typer.echo(to_json(rules_record(loaded, groups)), nl=False)
+    else:
+        terminal.say(rules_text(loaded, groups))

@@ -7,7 +7,8 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from dimmplan.errors import ImpossibleError, InputError, Problem, RefusedError
+from dimmplan.cli import terminal
+from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError
 from dimmplan.units import cleaned
 
 DONE, NO, WRONG, STOPPED = 0, 1, 2, 130
@@ -15,7 +16,7 @@ DONE, NO, WRONG, STOPPED = 0, 1, 2, 130
 
 def run(arguments: list[str]) -> int:
     """Run the command line and return its exit status."""
-    _open_streams()
+    terminal.open_streams()
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # what else is installed has no say in our files
     try:
         from dimmplan.cli.app import application
@@ -78,17 +79,6 @@ def _report(error: Exception, *, as_json: bool) -> int:
     return _wrong([Problem(file="dimmplan", place="", found=found, allowed="", hint=hint)], as_json=as_json)
 
 
-def _open_streams() -> None:
-    """Stand in for closed streams, and write characters that a terminal cannot show as escapes."""
-    sys.stdin = sys.stdin or open(os.devnull, encoding="utf-8")  # noqa: PTH123, SIM115 - for the whole run
-    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
-    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
-    for stream in (sys.stdout, sys.stderr):
-        reconfigure = getattr(stream, "reconfigure", None)
-        if reconfigure is not None:
-            reconfigure(errors="backslashreplace")
-
-
 def _usage_problem(error: Any) -> Problem:
     context = getattr(error, "ctx", None)
     command = getattr(context, "command_path", "dimmplan")
@@ -111,8 +101,12 @@ def _wrong(problems: Sequence[Problem], *, as_json: bool) -> int:
         sys.stdout.write(to_json({"format": 1, "errors": errors}))
     else:
         for problem in problems:
-            sys.stderr.write(f"error: {cleaned(problem.sentence(), most=2000)}\n")
+            terminal.complain(f"error: {cleaned(problem.sentence(), most=2000)}")
     return WRONG
+
+
+def _cause_text(cause: Cause) -> str:
+    return f"{cleaned(cause.text, most=2000)} [{cause.rule}{', ' + cause.source if cause.source else ''}]"
 
 
 def _refused(error: RefusedError, *, as_json: bool) -> int:
@@ -123,9 +117,7 @@ def _refused(error: RefusedError, *, as_json: bool) -> int:
         sys.stdout.write(to_json({"format": 1, "status": "refused", "causes": causes}))
     else:
         for cause in error.causes:
-            sys.stderr.write(
-                f"no: {cleaned(cause.text, most=2000)} [{cause.rule}{', ' + cause.source if cause.source else ''}]\n"
-            )
+            terminal.complain(f"no: {_cause_text(cause)}")
     return NO
 
 
@@ -136,14 +128,15 @@ def _impossible(error: ImpossibleError, *, as_json: bool) -> int:
     if as_json:
         sys.stdout.write(to_json(impossible_record(error)))
         return NO
-    sys.stderr.write("no: nothing fits this request\n")
+    terminal.complain("no: nothing fits this request")
     for cause in error.causes:
-        sys.stderr.write(f"  {cause.text} [{cause.rule}{', ' + cause.source if cause.source else ''}]\n")
+        terminal.complain(_cause_text(cause), indent="  ")
     near = [(error.below_gib, "below"), (error.above_gib, "above")]
     said = [f"{format_capacity(gib)} {side}" for gib, side in near if gib is not None]
-    sys.stderr.write(f"  nearest capacities that fit: {', '.join(said) or 'none'}\n")
+    terminal.complain(f"nearest capacities that fit: {', '.join(said) or 'none'}", indent="  ")
     if error.shortfall is not None:
         from dimmplan.output.stock import shortfall_lines
 
-        sys.stderr.writelines(f"  {line}\n" for line in shortfall_lines(error.shortfall))
+        for line in shortfall_lines(error.shortfall):
+            terminal.complain(line, indent="  ")
     return NO

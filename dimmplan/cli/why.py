@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dimmplan.cli import complete, groups, options
+from dimmplan.cli import complete, groups, options, terminal
 from dimmplan.errors import InputError, Problem
 from dimmplan.units import quoted
 
@@ -124,7 +124,10 @@ def _say(answer: _Answer, *, as_json: bool) -> None:
     from dimmplan.output.record import to_json
 
     text, record, good = answer
-    typer.echo(to_json(record) if as_json else text, nl=False)
+    if as_json:
+        typer.echo(to_json(record), nl=False)
+    else:
+        terminal.say(text)
     if not good:
         raise typer.Exit(1)
 

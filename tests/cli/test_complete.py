@@ -49,6 +49,7 @@ def offered(line: str, *, folder: Path) -> tuple[list[str], str]:
         ("dimmplan plan skerry-16 --prefer ", list(LISTS)),
         ("dimmplan plan skerry-16 --mode s", ["sparing"]),
         ("dimmplan plan skerry-16 --stock shelf.csv --module ", ["32GB", "2Rx4", "PC4-2933Y-R"]),
+        ("dimmplan docs wo", ["words"]),
         (f"dimmplan why {CODE} K", [slot for slot in BOARD.slots if slot.startswith("K")]),
         (f"dimmplan why {CODE} --without ", list(BOARD.slots)),
         (f"dimmplan draw {CODE} --ink ", ["colour", "mono"]),

@@ -1,0 +1,49 @@
+"""``dimmplan docs``: the documents, read where there is no network."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from dimmplan.cli import complete, groups, options, terminal
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command(
+        name="docs",
+        cls=groups.Command,
+        short_help="The documents, without a network.",
+        rich_help_panel=groups.ANSWERS,
+        epilog="Example: dimmplan docs figures",
+    )(docs)
+
+
+def docs(
+    topic: Annotated[
+        str | None,
+        typer.Argument(
+            help="What to read. None: lists the topics.",
+            metavar="TOPIC",
+            show_default=False,
+            autocompletion=complete.topics,
+        ),
+    ] = None,
+    as_json: options.Json = False,
+) -> None:
+    """Read the documents: set on a terminal, Markdown as it was written elsewhere."""
+    from dimmplan.docs import read_topic, topics
+
+    known = topics()
+    text = read_topic(topic) if topic is not None else ""
+    if as_json:
+        from dimmplan.output.record import to_json
+
+        listed = [{"topic": name, "title": title} for name, title in known.items()]
+        one = {"topic": topic, "title": known[topic], "text": text} if topic is not None else {"topics": listed}
+        typer.echo(to_json({"format": 1, **one}), nl=False)
+    elif topic is not None:
+        terminal.say_markdown(text)
+    else:
+        terminal.say_table([("topic", "what it says"), *known.items()])

@@ -1,0 +1,135 @@
+"""Answers on a terminal: colour, tables and Markdown there, the same text plain everywhere else.
+
+``NO_COLOR`` and ``TERM=dumb`` make a terminal plain, ``FORCE_COLOR`` makes a pipe or a file coloured. rich is imported
+only where something is coloured, so that a piped command does not pay for it.
+"""
+
+from __future__ import annotations
+
+import codecs
+import os
+import re
+import shutil
+import sys
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+WIDTH = 80
+"""Text is made for this width; a narrower terminal gets its own."""
+
+ASCII = {"×": "x", "–": "-", "—": "-", "…": "...", "°": "deg ", "²": "2", "→": "->", "≤": "<=", "≥": ">=", "·": "."}
+"""What stands for the characters of our own texts where a terminal cannot write them."""
+
+_STYLES = (
+    (re.compile(r"^(?=\S).+(?=\n  )", re.MULTILINE), "bold"),  # a head: what is indented under it follows
+    (re.compile(r"^ *(?:error|no)(?=: )", re.MULTILINE), "bold red"),
+    (re.compile(r"^ *warning(?=: )", re.MULTILINE), "bold yellow"),
+    (re.compile(r"^ *note(?=: )", re.MULTILINE), "cyan"),
+    (re.compile(r"\[[\w.:-]+(?:, [\w.:-]+)*\]$", re.MULTILINE), "dim"),  # a rule and its source
+)
+
+
+def _plain(error: UnicodeError) -> tuple[str, int]:
+    """What is written for characters that an encoding lacks: ASCII for our own, letters without accents, escapes."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    written = []
+    for character in error.object[error.start : error.end]:
+        bare = "".join(c for c in unicodedata.normalize("NFKD", character) if c.isascii())
+        written.append(ASCII.get(character) or bare or character.encode("ascii", "backslashreplace").decode("ascii"))
+    return "".join(written), error.end
+
+
+codecs.register_error("dimmplan-plain", _plain)
+
+
+def coloured(stream: Any) -> bool:
+    """Whether a stream takes colour: a terminal that can, unless the environment says otherwise."""
+    if os.environ.get("NO_COLOR"):
+        return False
+    if os.environ.get("FORCE_COLOR"):
+        return True
+    is_terminal = bool(getattr(stream, "isatty", lambda: False)())
+    return is_terminal and os.environ.get("TERM") != "dumb"
+
+
+def columns() -> int:
+    """Columns of the terminal, or what ``COLUMNS`` says."""
+    return max(20, shutil.get_terminal_size((WIDTH, 24)).columns)
+
+
+def _console(stream: Any, *, most: int) -> Console:
+    from rich.console import Console
+
+    width = min(most, columns())
+    return Console(file=stream, force_terminal=True, highlight=False, emoji=False, markup=False, width=width)
+
+
+def say(text: str, *, err: bool = False) -> None:
+    """Print a text that ends in its own line break; on a terminal with heads and severities in colour."""
+    stream = sys.stderr if err else sys.stdout
+    if not coloured(stream):
+        typer.echo(text, nl=False, err=err)
+        return
+    from rich.text import Text
+
+    styled = Text(text, end="")
+    for pattern, style in _STYLES:
+        for match in pattern.finditer(text):
+            styled.stylize(style, match.start(), match.end())
+    _console(stream, most=WIDTH).print(styled, soft_wrap=True, end="")
+
+
+def say_table(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> None:
+    """Print rows under the first one as their heads; columns in ``right`` stand at their right edge."""
+    from dimmplan.output.text import table
+
+    if not coloured(sys.stdout):
+        typer.echo("\n".join(table(rows, right=right)))
+        return
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+    from rich.text import Text
+
+    drawn = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="bold")
+    for column, head in enumerate(rows[0]):
+        drawn.add_column(head, justify="right" if column in set(right) else "left", overflow="fold")
+    for row in rows[1:]:
+        drawn.add_row(*(Text(cell) for cell in row))
+    _console(sys.stdout, most=200).print(drawn)
+
+
+def say_markdown(text: str) -> None:
+    """Print Markdown: set on a terminal, as it was written elsewhere."""
+    if not coloured(sys.stdout):
+        typer.echo(text, nl=False)
+        return
+    from rich.markdown import Markdown
+
+    _console(sys.stdout, most=WIDTH).print(Markdown(re.sub(r"^<!--.*?-->\n", "", text, flags=re.MULTILINE | re.DOTALL)))
+
+
+def complain(text: str, *, indent: str = "") -> None:
+    """Say on standard error what is wrong: one line where a program reads it, wrapped where a person does."""
+    if bool(getattr(sys.stderr, "isatty", lambda: False)()):
+        width = min(WIDTH, columns()) - len(indent)
+        text = textwrap.fill(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+    say(f"{textwrap.indent(text, indent)}\n", err=True)
+
+
+def open_streams() -> None:
+    """Stand in for closed streams, and write characters that a terminal cannot show in ASCII."""
+    sys.stdin = sys.stdin or open(os.devnull, encoding="utf-8")  # noqa: PTH123, SIM115 - for the whole run
+    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="dimmplan-plain")
