@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from dimmplan.cli import groups, options, terminal
-
-WATCH_SECONDS = 0.5
 
 boards = typer.Typer(
     cls=groups.Group,
@@ -80,62 +77,26 @@ def show(
 @boards.command(name="check", cls=groups.Command, epilog="Example: dimmplan boards check my-board.toml")
 def check(
     files: Annotated[list[Path], typer.Argument(help="Board files.", metavar="FILE...")],
-    watch: Annotated[bool, typer.Option("--watch", help="Check again whenever a file changes.")] = False,
+    watch: Annotated[bool, typer.Option("--watch", help="Check again whenever a file changes, until Ctrl-C.")] = False,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--draw",
+            help="Draw the board here while it is good, first slots filled: .svg, .png, .pdf or .html.",
+            metavar="PICTURE",
+        ),
+    ] = None,
+    force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
     """Check board files and report every problem at once."""
-    good = _check_once(files, as_json=as_json)
-    while watch:
-        before = [_stamp(file) for file in files]
-        while before == [_stamp(file) for file in files]:
-            time.sleep(WATCH_SECONDS)
-        typer.echo("")
-        good = _check_once(files, as_json=as_json)
-    if not good:
+    from dimmplan.cli import checking
+
+    checking.require(files, picture)
+    if watch:
+        checking.watch(files, picture, force=force, as_json=as_json)
+    elif not checking.check(files, picture, force=force, as_json=as_json):
         raise typer.Exit(1)
-
-
-def _stamp(file: Path) -> tuple[int, int]:
-    try:
-        status = file.stat()
-    except OSError:
-        return 0, 0
-    return status.st_mtime_ns, status.st_size
-
-
-def _check_once(files: list[Path], *, as_json: bool) -> bool:
-    """Check and print; true where nothing was wrong. Raises ``InputError`` for a file that cannot be read."""
-    from dimmplan.boardfile.read import examine_file
-    from dimmplan.errors import InputError, Problem
-    from dimmplan.output.record import to_json
-    from dimmplan.units import cleaned
-
-    missing = [file for file in files if not file.is_file()]
-    if missing:
-        raise InputError(
-            Problem(file=cleaned(str(file)), place="", found="no such file", allowed="a board file") for file in missing
-        )
-    results: list[dict[str, Any]] = []
-    for file in files:
-        board, problems = examine_file(file)
-        results.append(
-            {
-                "file": cleaned(str(file)),
-                "id": board.id if board else None,
-                "problems": [
-                    {"file": p.file, "place": p.place, "found": p.found, "allowed": p.allowed, "hint": p.hint}
-                    for p in problems
-                ],
-            }
-        )
-        if not as_json:
-            for problem in problems:
-                typer.echo(problem.sentence())
-            found = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
-            typer.echo(f"{cleaned(str(file))}: {found if problems else 'good'}")
-    if as_json:
-        typer.echo(to_json({"format": 1, "files": results}), nl=False)
-    return not any(result["problems"] for result in results)
 
 
 @boards.command(name="schema", cls=groups.Command, epilog="Example: dimmplan boards schema > board.schema.json")

@@ -116,11 +116,23 @@ def say_markdown(text: str) -> None:
     _console(sys.stdout, most=WIDTH).print(Markdown(re.sub(r"^<!--.*?-->\n", "", text, flags=re.MULTILINE | re.DOTALL)))
 
 
+def clear() -> None:
+    """Clear the screen, where standard output is one."""
+    if sys.stdout.isatty() and coloured(sys.stdout):
+        _console(sys.stdout, most=WIDTH).clear()
+
+
+def folded(text: str, stream: Any, *, within: int = WIDTH) -> str:
+    """A message for a stream: one line where a program reads it, wrapped where a person does."""
+    if not bool(getattr(stream, "isatty", lambda: False)()):
+        return text
+    width = min(within, columns())
+    return textwrap.fill(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+
+
 def complain(text: str, *, indent: str = "") -> None:
-    """Say on standard error what is wrong: one line where a program reads it, wrapped where a person does."""
-    if bool(getattr(sys.stderr, "isatty", lambda: False)()):
-        width = min(WIDTH, columns()) - len(indent)
-        text = textwrap.fill(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+    """Say on standard error what is wrong."""
+    text = folded(text, sys.stderr, within=WIDTH - len(indent))
     say(f"{textwrap.indent(text, indent)}\n", err=True)
 
 

@@ -1,0 +1,130 @@
+"""What ``boards check`` does: every problem at once, the board drawn while it is good, and both again as one types."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from dimmplan.boardfile.read import examine_file
+from dimmplan.cli import options, terminal
+from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.units import cleaned, quoted
+
+if TYPE_CHECKING:
+    from dimmplan.model.board import Board
+    from dimmplan.model.placement import Placement
+
+WATCH_SECONDS = 0.3
+TITLE = "To check the board file: the first slot of every channel filled"
+
+
+def require(files: Sequence[Path], picture: Path | None) -> None:
+    """Raise ``InputError`` for files that are not there, and for a picture of none or of several."""
+    problems = [
+        Problem(file=cleaned(str(file)), place="", found="no such file", allowed="a board file")
+        for file in files
+        if not file.is_file()
+    ]
+    if picture is not None:
+        from dimmplan.cli.draw import FORMATS
+
+        if picture.suffix.lower() not in FORMATS:
+            hint = did_you_mean(picture.suffix, FORMATS)
+            found, allowed = f"the ending {quoted(picture.suffix)}", ", ".join(FORMATS)
+            problems.append(Problem(file="--draw", place="", found=found, allowed=allowed, hint=hint))
+        if len(files) > 1:
+            problems.append(Problem(file="--draw", place="", found=f"{len(files)} board files", allowed="one"))
+    if problems:
+        raise InputError(problems)
+
+
+def watch(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: bool) -> None:
+    """Check again whenever a file changes, until stopped. A file that an editor is just replacing is no end."""
+    with suppress(KeyboardInterrupt):
+        while True:
+            seen = [_stamp(file) for file in files]
+            terminal.clear()
+            check(files, picture, force=force, as_json=as_json)
+            if not as_json:
+                typer.echo("watching; stop with Ctrl-C", err=True)
+            while seen == [_stamp(file) for file in files]:
+                time.sleep(WATCH_SECONDS)
+
+
+def _stamp(file: Path) -> tuple[int, int]:
+    try:
+        status = file.stat()
+    except OSError:
+        return 0, 0
+    return status.st_mtime_ns, status.st_size
+
+
+def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: bool) -> bool:
+    """Check, print and draw; true where nothing was wrong."""
+    results: list[dict[str, Any]] = []
+    for file in files:
+        board, problems = examine_file(file)
+        results.append({"file": cleaned(str(file)), "id": board.id if board else None, "problems": _records(problems)})
+        if not as_json:
+            _say(file, problems)
+        if board is not None and picture is not None:
+            _draw(board, picture, force=force)
+    if as_json:
+        from dimmplan.output.record import to_json
+
+        typer.echo(to_json({"format": 1, "files": results}), nl=False)
+    return not any(result["problems"] for result in results)
+
+
+def _records(problems: Sequence[Problem]) -> list[dict[str, str]]:
+    return [
+        {"file": p.file, "place": p.place, "found": p.found, "allowed": p.allowed, "hint": p.hint} for p in problems
+    ]
+
+
+def _say(file: Path, problems: Sequence[Problem]) -> None:
+    for problem in problems:
+        typer.echo(terminal.folded(problem.sentence(), sys.stdout))
+    found = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
+    typer.echo(f"{cleaned(str(file))}: {found if problems else 'good'}")
+
+
+def _draw(board: Board, picture: Path, *, force: bool) -> None:
+    from dimmplan.cli.draw import sheet_files
+    from dimmplan.cli.files import write_files
+
+    try:
+        files = sheet_files(board, _first_slots(board), picture, page="chassis", title=TITLE)
+        write_files(files, force=force)
+    except InputError as error:
+        for problem in error.problems:
+            terminal.complain(f"not drawn: {problem.sentence()}")
+        return
+    for path in files:
+        options.wrote(path)
+
+
+def _first_slots(board: Board) -> Placement:
+    """The first usual module in the first slot of every channel: shows names, places and fill order; no plan."""
+    from dimmplan.model.placement import Placement
+    from dimmplan.model.request import Mode
+
+    module = board.modules[0]
+    filled = {channel.slots[0] for channel in board.channels}
+    return Placement(
+        board=board.id,
+        electrical_digest=board.electrical_digest,
+        fitted=tuple(socket.id for socket in board.sockets),
+        processor=board.processors[0].id if board.processors else None,
+        mode=Mode.INDEPENDENT,
+        prefer="capacity-first",
+        capacity_gib=len(filled) * module.capacity_gib,
+        status="best-found",
+        slots=tuple((slot, module if slot in filled else None) for slot in board.slots),
+    )
