@@ -9,6 +9,7 @@ socket's profile must keep), or a sum over sockets. A branch that cannot equal t
 from __future__ import annotations
 
 import bisect
+import heapq
 import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -24,8 +25,10 @@ from dimmplan.solve.sums import reached, sums
 from dimmplan.units import Gib
 
 Value = int | Fraction
-GROWTH = 1.25
-"""Factor by which the time bound grows while nothing has been found below it."""
+MOST_GROWTH = 0.25
+"""A time bound below which nothing was found widens by this share of itself at most."""
+FIRST_STEP = 32
+"""At first it widens by one part in so many, then by as much as it lies above the least time."""
 
 
 class Kind(NamedTuple):
@@ -79,6 +82,17 @@ class Aim(NamedTuple):
     high_gib: int
     without: frozenset[int] = frozenset()
     types: frozenset[int] | None = None
+
+
+class _Job(NamedTuple):
+    """A branch at one total capacity, ordered by how fast it may be: ``hope`` is minus the sweep nothing beats."""
+
+    hope: Fraction
+    gib: int
+    number: int
+    least: int
+    bound: int
+    branch: Branch
 
 
 class Search:
@@ -520,30 +534,44 @@ class Search:
     # -- the system sweep: where populations are drawn ---------------------------------------------------------
 
     def _sweep_stage(self, branches: list[Branch], bar: Value | None) -> tuple[Value | None, list[Branch]]:
-        """The highest system sweep: each branch is split by total capacity, and the most hopeful come first."""
-        jobs: list[tuple[Fraction, int, Branch]] = []
+        """The highest system sweep: each branch is split by total capacity, and the most hopeful is tried next.
+
+        A try within a time bound that finds nothing leaves a lower hope, so no branch is drawn in more time than
+        the fastest of all needs, but for the last widening of a bound.
+        """
+        best = None if bar is None else Fraction(bar)
+        kept: list[Branch] = []
+        jobs = list(self._jobs(branches))
+        heapq.heapify(jobs)
+        while jobs:
+            job = heapq.heappop(jobs)
+            if self.bounds and best is not None and -job.hope < best:
+                break
+            most = self._most_time(job, best)
+            bound = min(job.bound, most) if self.bounds else most
+            found = self._fastest(job, bound)
+            if found is not None:
+                time, part = found
+                value = self._sweep(job.gib, time)
+                if best is None or value > best:
+                    best, kept = value, []
+                kept.append(part)
+            elif bound < most:
+                wider = bound + 1 + min(int(bound * MOST_GROWTH), max(bound // FIRST_STEP, bound - job.least))
+                heapq.heappush(jobs, job._replace(hope=-self._sweep(job.gib, bound + 1), bound=wider))
+        return (best if kept else None), kept
+
+    def _jobs(self, branches: list[Branch]) -> Iterator[_Job]:
+        """A job for each branch and each total capacity of its targets."""
+        numbers = itertools.count()
         for branch in branches:
             by_gib: dict[int, set[int]] = {}
             for total in branch.targets:
                 by_gib.setdefault(self.space.gib(total), set()).add(total)
             for gib, targets in by_gib.items():
+                least = self._least_time(branch, gib)
                 part = branch._replace(targets=frozenset(targets))
-                jobs.append((self._sweep(gib, self._least_time(part, gib)), gib, part))
-        jobs.sort(key=lambda job: (-job[0], job[1]))
-        best = None if bar is None else Fraction(bar)
-        kept: list[Branch] = []
-        for bound, gib, branch in jobs:
-            if self.bounds and best is not None and bound < best:
-                break
-            found = self._fastest(branch, gib, best)
-            if found is None:
-                continue
-            time, part = found
-            value = self._sweep(gib, time)
-            if best is None or value > best:
-                best, kept = value, []
-            kept.append(part)
-        return (best if kept else None), kept
+                yield _Job(-self._sweep(gib, least), gib, next(numbers), least, least, part)
 
     def _sweep(self, gib: int, time: int) -> Fraction:
         return Fraction(gib * self.space.rate_unit * 8, 1000 * time)
@@ -553,22 +581,21 @@ class Search:
         rate = branch.rate or max(self.space.board.rates_mts)
         return max(1, -(-gib * (self.space.rate_unit // rate) // self.space.channel_count))
 
-    def _fastest(self, branch: Branch, gib: int, at_least: Fraction | None) -> tuple[int, Branch] | None:
-        """The least time in which that capacity can be swept, and the branch with all profiles that keep it."""
-        slowest = branch.rate or min(self.space.board.rates_mts)
-        most = gib * (self.space.rate_unit // slowest)
+    def _most_time(self, job: _Job, at_least: Fraction | None) -> int:
+        """The longest that a placement may take: at the slowest rate, one channel at a time, or as long as the best."""
+        slowest = job.branch.rate or min(self.space.board.rates_mts)
+        most = job.gib * (self.space.rate_unit // slowest)
         if at_least is not None and self.bounds:
-            most = min(most, int(gib * self.space.rate_unit * 8 / (1000 * at_least)))
-        bound = self._least_time(branch, gib) if self.bounds else most
-        while True:
-            bound = min(bound, most)
-            drawn = self._draw(branch, gib, bound)
-            targets = self._reached(drawn, drawn.targets) if drawn else frozenset()
-            if drawn is not None and targets:
-                break
-            if bound >= most:
-                return None
-            bound = int(bound * GROWTH) + 1
+            most = min(most, int(job.gib * self.space.rate_unit * 8 / (1000 * at_least)))
+        return most
+
+    def _fastest(self, job: _Job, bound: int) -> tuple[int, Branch] | None:
+        """The least time within the bound in which a job's capacity can be swept, and the branch with all profiles
+        that keep it."""
+        drawn = self._draw(job.branch, job.gib, bound)
+        targets = self._reached(drawn, drawn.targets) if drawn else frozenset()
+        if drawn is None or not targets:
+            return None
         times = sorted({profile.time for kind in drawn.kinds for profile in kind.profiles})
         found = self._first_feasible(
             len(times), lambda place: _keep(drawn, lambda profile: profile.time <= times[place])

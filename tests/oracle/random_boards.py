@@ -428,14 +428,20 @@ def _processors(rng: random.Random, generation: Generation, modules: list[Module
 
 
 def _physical(wiring: Wiring) -> dict[str, Any]:
-    slots = [slot for controllers in wiring.values() for slot in _slots(controllers)]
+    """A row of slots for each socket, the socket to the right of it."""
+    rows = [_slots(controllers) for controllers in wiring.values()]
+    longest = 10 * max(map(len, rows))
     return {
-        "width_mm": 400,
-        "depth_mm": 300,
+        "width_mm": longest + 120,
+        "depth_mm": 70 * len(rows) + 20,
         "sockets": {
-            socket: {"at_mm": [20 + 100 * index, 200], "size_mm": [80, 80]} for index, socket in enumerate(wiring)
+            socket: {"at_mm": [longest + 30, 70 * index + 15], "size_mm": [80, 60]}
+            for index, socket in enumerate(wiring)
         },
-        "rows": [{"slots": slots, "start_mm": [20, 100], "pitch_mm": 10}],
+        "rows": [
+            {"slots": slots, "start_mm": [20, 70 * index + 45], "pitch_mm": 10, "length_mm": 60}
+            for index, slots in enumerate(rows)
+        ],
     }
 
 
