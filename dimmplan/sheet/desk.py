@@ -19,8 +19,8 @@ _STATUS = {
     "proven": "proven first under this board file and this model",
     "best-found": "not proven; a better one was not ruled out",
 }
-_WORDS = {"error": "does not obey", "warning": "not advised", "note": "note"}
-_MODEL = (
+SEVERITY_WORDS = {"error": "does not obey", "warning": "not advised", "note": "note"}
+MODEL = (
     "All bandwidths are peaks of a model of firmware, never a promise: firmware differs, and split-socket settings "
     "change the regions. Measured streams usually reach 70 to 85 % of peak. One module on each channel gives share 1 "
     "here; full boards measure a few percent more, or less where the rate drops. The maker's manual goes before "
@@ -28,18 +28,23 @@ _MODEL = (
 )
 
 
-def asked(facts: Facts, cap_mm: float, width_mm: float) -> Block:
-    """What was asked, and how good the answer is known to be."""
+def asked_rows(facts: Facts) -> list[tuple[str, str]]:
+    """What was asked, and how good the answer is known to be, as names and values."""
     place = facts.placement
     option = facts.board.processor(place.processor)
     trust = TRUST[facts.board.trust]
-    rows: list[tuple[str, str]] = [
+    return [
         ("Asked for", f"{format_capacity(place.capacity_gib)} usable, mode {place.mode.value}, {clean(place.prefer)}"),
         ("Sockets fitted", listed([clean(socket) for socket in place.fitted])),
         ("Processor", clean(option.title or option.id) if option else "the board file names none"),
         ("Answer", _STATUS[place.status]),
         ("Board file", f"{facts.board.id}, {trust}, electrical part {facts.board.electrical_digest}"),
     ]
+
+
+def asked(facts: Facts, cap_mm: float, width_mm: float) -> Block:
+    """What was asked, and how good the answer is known to be."""
+    rows = asked_rows(facts)
     lead = widest([head for head, _ in rows], cap_mm) + 3.0
 
     def row(head: str, said: str) -> Block:
@@ -53,10 +58,9 @@ def asked(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     return headed("Request and answer", stacked([row(*pair) for pair in rows], 0.4), cap_mm)
 
 
-def totals(facts: Facts, figures: PlacementFigures, cap_mm: float, width_mm: float) -> Block:
-    """The figures of the whole machine."""
-    runs: list[Run] = []
-    items = [
+def total_items(figures: PlacementFigures) -> list[tuple[str, str]]:
+    """The figures of the whole machine as names and values."""
+    return [
         ("Usable", format_capacity(figures.usable_gib)),
         ("of modules", format_capacity(figures.capacity_gib)),
         ("modules", str(figures.modules)),
@@ -65,6 +69,12 @@ def totals(facts: Facts, figures: PlacementFigures, cap_mm: float, width_mm: flo
         ("system sweep", gb_s(figures.system_sweep_gb_s)),
         ("difference between sockets", format_capacity(figures.socket_difference_gib)),
     ]
+
+
+def totals(facts: Facts, figures: PlacementFigures, cap_mm: float, width_mm: float) -> Block:
+    """The figures of the whole machine."""
+    runs: list[Run] = []
+    items = total_items(figures)
     for number, (head, said) in enumerate(items):
         runs += [(head, False), (said + ("," if number < len(items) - 1 else "."), True)]
     blocks = [paragraph(runs, cap_mm, width_mm)]
@@ -73,9 +83,12 @@ def totals(facts: Facts, figures: PlacementFigures, cap_mm: float, width_mm: flo
     return headed("Figures", stacked(blocks, 0.6), cap_mm)
 
 
-def per_socket(figures: PlacementFigures, mode: Mode, cap_mm: float, width_mm: float) -> Block:
-    """One row for each socket: capacity, rate and what binds it, bandwidths, share."""
-    rows = [
+SOCKET_HEADS = ("socket", "modules", "GiB", "MT/s", "peak", "sweep", "parallel", "share", "the rate is bound by")
+
+
+def socket_rows(figures: PlacementFigures) -> list[list[str]]:
+    """One row of texts for each socket, under ``SOCKET_HEADS``."""
+    return [
         [
             clean(socket.socket),
             str(socket.modules),
@@ -89,22 +102,27 @@ def per_socket(figures: PlacementFigures, mode: Mode, cap_mm: float, width_mm: f
         ]
         for socket in figures.sockets
     ]
-    columns = [
-        Column("socket", bold=True),
-        Column("modules", right=True),
-        Column("GiB", right=True, bold=True),
-        Column("MT/s", right=True, bold=True),
-        Column("peak", right=True),
-        Column("sweep", right=True),
-        Column("parallel", right=True),
-        Column("share", right=True),
-        Column("the rate is bound by", grow=1.0),
-    ]
-    body = table(columns, rows, cap_mm, width_mm)
+
+
+def socket_note(mode: Mode) -> str:
+    """What the columns of ``socket_rows`` are."""
     said = "GiB is usable; peak, sweep and parallel in GB/s; share is sweep over peak."
-    if mode is Mode.MIRRORED:
-        said += " Mirrored: the sweep is that of reading, writing is half of it."
-    note = paragraph([(said, False)], cap_mm, width_mm)
+    return said + (" Mirrored: the sweep is that of reading, writing is half of it." if mode is Mode.MIRRORED else "")
+
+
+def per_socket(figures: PlacementFigures, mode: Mode, cap_mm: float, width_mm: float) -> Block:
+    """One row for each socket: capacity, rate and what binds it, bandwidths, share."""
+    columns = [
+        Column(
+            name,
+            right=0 < place < len(SOCKET_HEADS) - 1,
+            bold=name in ("socket", "GiB", "MT/s"),
+            grow=float(place == len(SOCKET_HEADS) - 1),
+        )
+        for place, name in enumerate(SOCKET_HEADS)
+    ]
+    body = table(columns, socket_rows(figures), cap_mm, width_mm)
+    note = paragraph([(socket_note(mode), False)], cap_mm, width_mm)
     return headed("Per socket", stacked([body, note], 0.6), cap_mm, rule=False)
 
 
@@ -147,7 +165,7 @@ def findings(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
     blocks: list[Block] = []
     for number, finding in enumerate(facts.findings):
         said = f"{clean(finding.text)} ({clean(finding.rule)})"
-        text = paragraph([(f"{_WORDS[finding.severity]}:", True), (said, False)], cap_mm, width_mm)
+        text = paragraph([(f"{SEVERITY_WORDS[finding.severity]}:", True), (said, False)], cap_mm, width_mm)
         blocks.append(headed("Findings, each with its row of the board file", text, cap_mm) if not number else text)
     return blocks
 
@@ -168,4 +186,4 @@ def desk_blocks(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
             region_chart(figures, channels, cap_mm, width_mm),
         ]
     blocks += findings(facts, cap_mm, width_mm)
-    return [*blocks, paragraph([(_MODEL, False)], cap_mm, width_mm)]
+    return [*blocks, paragraph([(MODEL, False)], cap_mm, width_mm)]

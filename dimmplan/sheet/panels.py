@@ -13,10 +13,15 @@ from dimmplan.sheet.shapes import Line, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
 
 
+def access_steps(facts: Facts) -> list[str]:
+    """What comes off before the slots can be reached, in words and in order."""
+    steps = facts.board.physical.access or ("The board file names nothing: see the service manual.",)
+    return [clean(text) for text in steps]
+
+
 def access(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     """What comes off before the slots can be reached, in order."""
-    steps = facts.board.physical.access or ("The board file names nothing: see the service manual.",)
-    blocks = [numbered(n, [(clean(text), False)], cap_mm, width_mm) for n, text in enumerate(steps, 1)]
+    blocks = [numbered(n, [(text, False)], cap_mm, width_mm) for n, text in enumerate(access_steps(facts), 1)]
     return headed("Comes off first", stacked(blocks, 0.3), cap_mm)
 
 
@@ -140,10 +145,17 @@ def _last_steps(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
             said = f"{counted(len(facts.blanks), 'blank')} into the slots whose end is cross-hatched on the map."
         blocks.append(ticked([(said, False)], cap_mm, width_mm))
     if facts.placement.hold:
-        names = ", ".join(clean(slot) for slot in facts.placement.hold)
-        said = f"{names}: not before the owner says that their data is saved."
-        blocks.append(paragraph([("HOLD, do not touch", True), (said, False)], cap_mm, width_mm))
+        blocks.append(paragraph([(HOLD, True), (hold_said(facts), False)], cap_mm, width_mm))
     return blocks
+
+
+HOLD = "HOLD, do not touch"
+
+
+def hold_said(facts: Facts) -> str:
+    """Which slots are on hold, and until when."""
+    names = ", ".join(clean(slot) for slot in facts.placement.hold)
+    return f"{names}: not before the owner says that their data is saved."
 
 
 _NAMED = {
@@ -169,22 +181,31 @@ def elsewhere(later: Sequence[str], cap_mm: float, width_mm: float) -> Block:
     return paragraph([(f"{first}: {listed(names)}.", True)], cap_mm, width_mm)
 
 
-def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
-    """What to fetch: box to tick, key, label, count, slots; blanks last."""
-    rows = [["", kind.key, kind.label, f"{kind.count} ×", kind.slots] for kind in facts.picked]
-    rows += [["", "", label_of, f"{count} ×", "left over: keep them safe"] for label_of, count in facts.left_over]
+PICK_HEADS = ("key", "module, as its label says", "count", "slots")
+
+
+def pick_rows(facts: Facts) -> list[list[str]]:
+    """What to fetch, one row of texts each, under ``PICK_HEADS``; blanks last."""
+    rows = [[kind.key, kind.label, f"{kind.count} ×", kind.slots] for kind in facts.picked]
+    rows += [["", label_of, f"{count} ×", "left over: keep them safe"] for label_of, count in facts.left_over]
     if facts.blanks:
         emptied = sum(fact.state is State.PULL for fact in facts.slots.values())
         where = "see the steps" if emptied else "cross-hatched on the map"
-        rows.append(["", "", "blank for a slot", f"{len(facts.blanks)} ×", where])
+        rows.append(["", "blank for a slot", f"{len(facts.blanks)} ×", where])
+    return rows
+
+
+def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
+    """What to fetch: box to tick, key, label, count, slots; blanks last."""
+    key, module, count, slots = PICK_HEADS
     columns = [
         Column("", tick=True),
-        Column("key", bold=True),
-        Column("module, as its label says", bold=True),
-        Column("count", right=True, bold=True),
-        Column("slots", grow=1.0),
+        Column(key, bold=True),
+        Column(module, bold=True),
+        Column(count, right=True, bold=True),
+        Column(slots, grow=1.0),
     ]
-    return table(columns, rows, cap_mm, width_mm)
+    return table(columns, [["", *row] for row in pick_rows(facts)], cap_mm, width_mm)
 
 
 def check_bar(x: float, y: float) -> list[Shape]:
