@@ -4,42 +4,37 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from functools import cache
+from math import ceil
 from pathlib import Path
-from typing import NamedTuple
 
-from dimmplan.answers.said import Said
-from dimmplan.answers.slots import rate_said, rate_title, reason_said, reason_title
-from dimmplan.errors import DimmplanError
+from dimmplan.answers.said import lowered
 from dimmplan.explain import counted, gb_s, share_sentence
 from dimmplan.model.board import Board
-from dimmplan.model.move import Change, Move
-from dimmplan.model.placement import Placement, install_order
+from dimmplan.model.move import Change
+from dimmplan.model.placement import Placement
 from dimmplan.output.svg import MARK, inline_svg
-from dimmplan.page.markup import Markup, element, listed_items, section, table
-from dimmplan.page.regions import address_range
-from dimmplan.report import move_text, moves_summary
-from dimmplan.sheet.care import BEFORE, DEFERENCE
+from dimmplan.page.desk import figures, findings, sources
+from dimmplan.page.markup import Markup, element, named_values, section
+from dimmplan.page.regions import address_ranges
+from dimmplan.page.slots import reason_id, reasons_of, slots_and_reasons, why_this_rate
+from dimmplan.page.work import after_work, before_work, doing
 from dimmplan.sheet.change import facts_of
+from dimmplan.sheet.desk import asked_rows
 from dimmplan.sheet.facts import Facts
 from dimmplan.sheet.ids import ident
-from dimmplan.sheet.shapes import Sheet
-from dimmplan.sources import citation
-from dimmplan.units import decimal, format_capacity
-from dimmplan.why.rate import rate_reasons
-from dimmplan.why.slots import SlotReason, slot_reasons
-from dimmplan.why.weigh import Case
+from dimmplan.sheet.shapes import Group, Page, Rect, Sheet, walk
+from dimmplan.units import format_capacity
 
-_TRUST = {"drafted": "drafted, not checked by a person", "manual": "read from a manual", "running": "seen running"}
+TOUCH_PX = 24
+"""The least width of what is touched (WCAG22 2.5.8)."""
 
-
-class Reasons(NamedTuple):
-    """Why a plan is as it is: of its rate, of each slot; or why that cannot be said."""
-
-    rates: Sequence[tuple[str, Sequence[Said]]]
-    slots: Mapping[str, tuple[str, Sequence[Said]]]
-    why_none: str = ""
+_CHOSEN = (
+    '<aside id="chosen" class="screen" aria-label="Chosen slot" tabindex="-1" hidden>'
+    '<button type="button" id="chosen-close">Close</button>'
+    '<div id="chosen-text" aria-live="polite"></div></aside>'
+)
 
 
 def page_html(
@@ -50,7 +45,15 @@ def page_html(
     ``change`` is the way from what is in a machine; the sheet then is a change sheet.
     """
     facts = facts_of(board, placement, change)
-    reasons = _reasons(board, placement)
+    reasons = reasons_of(board, placement)
+    work = (before_work(facts), doing(facts), after_work(facts))
+    desk = (
+        slots_and_reasons(facts, reasons),
+        why_this_rate(reasons),
+        address_ranges(facts),
+        figures(facts),
+        findings(facts),
+    )
     style = _file("page.css") + _sheet_style(sheet)
     script = _file("page.js")
     title = f"{sheet.title}{f' – {tag}' if tag else ''}"
@@ -71,21 +74,10 @@ def page_html(
         element(
             "main",
             _map(sheet, facts),
-            *([_change_list(change)] if change is not None else []),
-            _slots(board, placement, facts, reasons, change),
-            _rates(reasons),
-            _ranges(facts),
-            _figures(facts),
-            _findings(facts),
-            _installing(board, placement),
-            _care(),
-            _sources(facts, reasons),
+            *((*desk, *work) if change is None else (*work, *desk)),
+            sources(facts, reasons),
         ),
-        Markup(
-            '<aside id="chosen" class="screen" aria-label="Chosen slot" hidden>'
-            '<div id="chosen-text" aria-live="polite"></div>'
-            '<button type="button" id="chosen-close">Close</button></aside>'
-        ),
+        Markup(_CHOSEN),
         Markup(f"<script>{script}</script>"),
     )
     return f'<!DOCTYPE html>\n<html lang="en">{head}{body}</html>\n'
@@ -100,12 +92,30 @@ def _file(name: str) -> str:
 
 
 def _sheet_style(sheet: Sheet) -> str:
-    """The looks of the sheet, kept to its pages, and the paper to print them on."""
-    page = sheet.pages[0]
-    looks = "\n".join(f".sheet {rule}" for rule in page.stylesheet.splitlines())
-    paper = f"@page{{size:{page.width_mm:g}mm {page.height_mm:g}mm;margin:0}}"
-    printed = f"@media print{{.sheet svg{{width:{page.width_mm:g}mm;height:{page.height_mm:g}mm}}}}"
-    return f"{looks}\n{paper}\n{printed}\n"
+    """The looks of the sheet, kept to its pages; the paper to print each on; how narrow each may be shown."""
+    first = sheet.pages[0]
+    rules = [f".sheet {rule}" for rule in first.stylesheet.splitlines()]
+    rules.append(f"@page{{size:{first.width_mm:g}mm {first.height_mm:g}mm;margin:0}}")
+    for paper, page in {_paper(page): page for page in sheet.pages}.items():
+        wide, high = f"{page.width_mm:g}mm", f"{page.height_mm:g}mm"
+        rules.append(f"@page {paper}{{size:{wide} {high};margin:0}}")
+        rules.append(f"@media print{{.{paper}{{page:{paper}}}.{paper} svg{{width:{wide};height:{high}}}}}")
+    least = {page.name: _least_px(page) for page in sheet.pages}
+    rules += [f"@media screen{{.{name} svg{{min-width:{wide}px}}}}" for name, wide in least.items() if wide]
+    return "\n".join(rules) + "\n"
+
+
+def _paper(page: Page) -> str:
+    return "lying" if page.width_mm > page.height_mm else "upright"
+
+
+def _least_px(page: Page) -> int:
+    """The width at which the narrowest slot of a page can still be touched; 0 without slots, or with an overview's."""
+    prefix = ident("slot", "")
+    slots = [shape for shape in walk(page.shapes) if isinstance(shape, Group) and shape.id.startswith(prefix)]
+    boxes = [next(child for child in slot.children if isinstance(child, Rect)) for slot in slots]
+    narrow = min((min(box.width, box.height) for box in boxes), default=0.0)
+    return ceil(TOUCH_PX * page.width_mm / narrow) if narrow else 0
 
 
 def _policy(style: str, script: str) -> str:
@@ -121,203 +131,36 @@ def _policy(style: str, script: str) -> str:
 
 
 def _header(facts: Facts, title: str, code: str) -> Iterator[Markup]:
-    board, placement, figures = facts.board, facts.placement, facts.figures
     yield element("h1", title)
-    yield element("p", f"{board.title} [{board.id}; {_TRUST[board.trust]}]")
-    if figures is not None:
-        told = (
-            f"{format_capacity(figures.usable_gib)} usable in {counted(figures.modules, 'module')} at "
-            f"{figures.rate_mts} MT/s, swept at {gb_s(figures.system_sweep_gb_s)}; {share_sentence(figures)}."
+    if facts.board.title not in title:
+        yield element("p", facts.board.title)
+    if facts.figures is not None:
+        its = facts.figures
+        yield element(
+            "p",
+            f"{format_capacity(its.usable_gib)} usable in {counted(its.modules, 'module')} at {its.rate_mts} MT/s, "
+            f"swept at {gb_s(its.system_sweep_gb_s)}; {lowered(share_sentence(its))}.",
         )
-        yield element("p", told)
-    proven = "proven first" if placement.status == "proven" else "not proven first"
-    processor = f", processor {placement.processor}" if placement.processor else ""
-    yield element(
-        "p", f"{placement.prefer}, {proven} under this board file and this model; {placement.mode.value}{processor}."
-    )
-    yield element("p", "Plan code ", element("code", code))
-
-
-# -- map and change ----------------------------------------------------------------------------------------------------
+    yield named_values([*asked_rows(facts), ("Plan code", element("code", code))])
 
 
 def _map(sheet: Sheet, facts: Facts) -> Markup:
     """The pages of the sheet. Every slot on them leads to its reason."""
     links = {
-        ident(kind, slot): (f"#{_reason_id(slot)}", fact.hover)
+        ident(kind, slot): (f"#{reason_id(slot)}", fact.hover)
         for slot, fact in facts.slots.items()
         for kind in ("slot", "overview-slot")
     }
     hint = (
-        "Choose a slot by mouse, touch or keyboard (Tab, arrow keys, Enter) for its reason. Printing prints the sheet."
-    )
-    pages = [element("figure", Markup(inline_svg(page, links)), class_=f"sheet {page.name}") for page in sheet.pages]
-    return section("map-of-slots", "Map", element("p", hint, class_="screen"), *pages)
-
-
-def _reason_id(slot: str) -> str:
-    return ident("why", slot)
-
-
-def _change_list(change: Change) -> Markup:
-    kept = [move for move in change.moves if move.kind == "keep"]
-    left = [
-        f"Left over: {each.count} x {each.module.label}"
-        + (f"; would also fit in {', '.join(each.fits)}" if each.fits else "")
-        for each in change.stranded
-    ]
-    return section(
-        "change",
-        "What to do, in order",
-        element("p", moves_summary(change.moves)),
-        listed_items((move_text(move) for move in change.handled), ordered=True),
-        listed_items([*(move_text(move) for move in kept), *left]),
-    )
-
-
-# -- slots -------------------------------------------------------------------------------------------------------------
-
-
-def _reasons(board: Board, placement: Placement) -> Reasons:
-    try:
-        case = Case(board, placement)
-        found = slot_reasons(case)
-        rates = [(rate_title(rate), rate_said(case, rate)) for rate in rate_reasons(case)]
-    except DimmplanError as error:
-        return Reasons(rates=(), slots={}, why_none=str(error))
-    return Reasons(rates=rates, slots={reason.slot: _reason(case, reason) for reason in found})
-
-
-def _reason(case: Case, reason: SlotReason) -> tuple[str, Sequence[Said]]:
-    return reason_title(case, reason), reason_said(case, reason)
-
-
-def _said(sentences: Sequence[Said]) -> Markup:
-    return listed_items(
-        element("span", f"{each.text} ", element("cite", f"[{each.rule}, {each.source}]")) for each in sentences
-    )
-
-
-def _slots(board: Board, placement: Placement, facts: Facts, reasons: Reasons, change: Change | None) -> Markup:
-    """Each slot: what it holds, where it belongs, what was found there, why."""
-    content = placement.content
-    found = {move.source: move for move in change.moves if move.source} if change is not None else {}
-    articles = []
-    for slot, fact in facts.slots.items():
-        module, channel = content.get(slot), board.channel_of[slot]
-        title, said = reasons.slots.get(slot, (reasons.why_none or "no reason can be given", ()))
-        held = module.label if module and slot not in placement.hold else fact.words or "empty"
-        where = f"socket {channel.socket}, controller {channel.controller}, channel {channel.id}"
-        step = f", step {fact.step}" if fact.step else ""
-        articles.append(
-            element(
-                "article",
-                element("h3", slot),
-                element("p", f"{held}{step}; {where}"),
-                *([element("p", _as_found(found.get(slot)))] if change is not None else []),
-                element("p", title, class_="title"),
-                _said(said),
-                element("p", element("a", f"{slot} on the map", href=f"#{ident('slot', slot)}"), class_="screen back"),
-                id=_reason_id(slot),
-                class_="slot-reason",
-            )
-        )
-    return section("slots", "Slots and reasons", element("div", *articles, class_="reasons"))
-
-
-def _as_found(move: Move | None) -> str:
-    """What the inventory has in a slot, and what becomes of it."""
-    if move is None:
-        return "As found: empty, or not to be touched."
-    fate = {"keep": "stays", "pull": "comes out for good"}.get(move.kind, f"moves to {move.target}")
-    return f"As found: {move.module.label}; it {fate}."
-
-
-def _rates(reasons: Reasons) -> Markup:
-    parts = [part for title, said in reasons.rates for part in (element("h3", title), _said(said))]
-    return section("rate", "Rate", *parts) if parts else Markup()
-
-
-# -- figures and findings ----------------------------------------------------------------------------------------------
-
-
-def _ranges(facts: Facts) -> Markup:
-    if facts.figures is None:
-        return Markup()
-    parts = [part for its in facts.figures.sockets for part in address_range(its)]
-    return section("range", "Address range", *parts)
-
-
-def _figures(facts: Facts) -> Markup:
-    figures = facts.figures
-    if figures is None:
-        return Markup()
-    rows = [
-        (
-            its.socket,
-            format_capacity(its.usable_gib),
-            str(its.modules),
-            str(its.rate.rate_mts),
-            decimal_text(its.peak_gb_s),
-            decimal_text(its.sweep_gb_s),
-            decimal_text(its.parallel_gb_s),
-            f"{decimal(its.share, 4):.4f}",
-        )
-        for its in figures.sockets
-    ]
-    head = ("socket", "usable", "modules", "MT/s", "peak GB/s", "sweep GB/s", "parallel GB/s", "share of peak")
-    note = (
-        "Peaks of a model, in decimal GB/s: sweep is capacity over the time that every byte once takes, parallel is "
-        "traffic even over all addresses. STREAM usually measures 70 to 85 % of peak: a range, never a promise."
+        "Choose a slot by mouse or touch, or with Tab, the arrow keys and Enter, for its reason; Enter once more goes "
+        "into it, Escape comes back. Printing prints the sheet."
     )
     return section(
-        "figures",
-        "Figures",
-        table("Figures of each socket", head, rows, numbers=range(1, 8)),
-        element("p", note),
+        "map-of-slots",
+        "Map",
+        element("p", hint, class_="screen"),
+        *(
+            element("figure", Markup(inline_svg(page, links)), class_=f"sheet {page.name} {_paper(page)}")
+            for page in sheet.pages
+        ),
     )
-
-
-def decimal_text(value: object) -> str:
-    """A bandwidth in GB/s to one decimal."""
-    return gb_s(value).removesuffix(" GB/s")
-
-
-def _findings(facts: Facts) -> Markup:
-    items = [
-        element(
-            "span",
-            element("strong", f"{finding.severity}: "),
-            f"{finding.text} ",
-            element("cite", f"[{finding.rule}, {finding.source}]"),
-        )
-        for finding in facts.findings
-    ]
-    return section("findings", "Findings", listed_items(items) if items else element("p", "None."))
-
-
-def _installing(board: Board, placement: Placement) -> Markup:
-    content = placement.content
-    order = [slot for slot in install_order(board, placement) if slot not in placement.hold]
-    rows = [
-        (str(step), slot, module.label)
-        for step, slot in enumerate(order, 1)
-        if (module := content.get(slot)) is not None
-    ]
-    picks = listed_items(f"{placement.count(module)} x {module.label}" for module in placement.types)
-    return section(
-        "installing",
-        "Modules and install order",
-        picks,
-        table("Install order", ("step", "slot", "module"), rows) if rows else Markup(),
-    )
-
-
-def _care() -> Markup:
-    return section("care", "Before you start", listed_items(BEFORE), element("p", element("strong", DEFERENCE)))
-
-
-def _sources(facts: Facts, reasons: Reasons) -> Markup:
-    said = [each for _, sentences in (*reasons.slots.values(), *reasons.rates) for each in sentences]
-    cited = dict.fromkeys([*(finding.source for finding in facts.findings), *(each.source for each in said)])
-    return section("sources", "Sources", listed_items(f"{source}: {citation(source)}" for source in cited if source))

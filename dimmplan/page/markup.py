@@ -37,6 +37,11 @@ def listed_items(items: Iterable[str], *, ordered: bool = False) -> Markup:
     return element("ol" if ordered else "ul", *inside) if inside else Markup()
 
 
+def named_values(pairs: Iterable[tuple[str, str]]) -> Markup:
+    """Names with their values."""
+    return element("dl", *(element("div", element("dt", name), element("dd", value)) for name, value in pairs))
+
+
 def section(ident: str, title: str, *content: str) -> Markup:
     """A part of the page under a heading that names it."""
     heading = element("h2", title, id=f"{ident}-head")

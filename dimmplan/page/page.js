@@ -1,28 +1,43 @@
 "use strict";
 (() => {
-  const links = [...document.querySelectorAll("a.slot-link")];
+  const maps = [...document.querySelectorAll(".sheet")].map((sheet) => [...sheet.querySelectorAll("a.slot-link")]);
+  const links = maps.flat();
   const chosen = document.getElementById("chosen");
   const text = document.getElementById("chosen-text");
-  const reasonOf = (link) => document.getElementById(link.getAttribute("href").slice(1));
   let current = null;
 
+  // The chosen slot's reason, always there for a screen reader to announce, seen only while a slot is chosen.
+  const show = (parts) => {
+    text.replaceChildren(...parts);
+    chosen.classList.toggle("closed", parts.length === 0);
+  };
+
   const close = () => {
-    chosen.hidden = true;
+    show([]);
     links.forEach((link) => link.removeAttribute("aria-current"));
     if (current) current.focus();
     current = null;
   };
 
+  // The panel lies over the lower edge of the window: bring the slot out from under it.
+  const uncover = (link) => {
+    const slot = link.getBoundingClientRect();
+    const panel = chosen.getBoundingClientRect();
+    const under = slot.bottom + 8 - panel.top;
+    if (under > 0 && slot.right > panel.left) window.scrollBy(0, Math.min(under, Math.max(0, slot.top - 8)));
+  };
+
   const choose = (link) => {
-    const reason = reasonOf(link);
+    const target = link.getAttribute("href");
+    const reason = document.getElementById(target.slice(1));
     if (!reason) return;
     links.forEach((each) => each.removeAttribute("aria-current"));
-    links.filter((each) => each.getAttribute("href") === link.getAttribute("href"))
+    links.filter((each) => each.getAttribute("href") === target)
       .forEach((each) => each.setAttribute("aria-current", "true"));
     current = link;
-    const copy = [...reason.children].map((child) => child.cloneNode(true));
-    text.replaceChildren(...copy.filter((child) => !child.classList.contains("back")));
-    chosen.hidden = false;
+    show([...reason.children].filter((child) => !child.classList.contains("back")).map((child) => child.cloneNode(true)));
+    chosen.scrollTop = 0;
+    uncover(link);
   };
 
   const middle = (link) => {
@@ -30,12 +45,12 @@
     return [box.left + box.width / 2, box.top + box.height / 2];
   };
 
-  // The nearest slot in a direction: distance along it, and twice as much for what lies aside.
-  const toward = (link, dx, dy) => {
+  // The nearest slot of the same map in a direction: distance along it, and twice as much for what lies aside.
+  const toward = (map, link, dx, dy) => {
     const [x, y] = middle(link);
     let best = null;
     let least = Infinity;
-    links.forEach((other) => {
+    map.forEach((other) => {
       const [a, b] = middle(other);
       const along = (a - x) * dx + (b - y) * dy;
       const aside = Math.abs((a - x) * dy) + Math.abs((b - y) * dx);
@@ -44,27 +59,41 @@
         best = other;
       }
     });
-    return best;
+    return best || map[map.indexOf(link) + dx + dy];
   };
 
   const steps = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
-  links.forEach((link) => {
-    link.addEventListener("click", (event) => {
-      event.preventDefault();
-      choose(link);
-    });
-    link.addEventListener("keydown", (event) => {
-      const step = steps[event.key];
-      const next = step && toward(link, ...step);
-      if (next) {
+  const next = (map, link, key) => {
+    if (key === "Home") return map[0];
+    if (key === "End") return map[map.length - 1];
+    return steps[key] && toward(map, link, ...steps[key]);
+  };
+
+  // Each map is one stop for Tab; the arrow keys go on from there.
+  const rove = (map, link) => map.forEach((each) => each.setAttribute("tabindex", each === link ? "0" : "-1"));
+
+  maps.filter((map) => map.length).forEach((map) => {
+    rove(map, map[0]);
+    map.forEach((link) => {
+      link.addEventListener("focus", () => rove(map, link));
+      link.addEventListener("click", (event) => {
         event.preventDefault();
-        next.focus();
-        if (!chosen.hidden) choose(next);
-      }
+        if (current === link && event.detail === 0) chosen.focus();
+        else choose(link);
+      });
+      link.addEventListener("keydown", (event) => {
+        const other = next(map, link, event.key);
+        if (!other || event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) return;
+        event.preventDefault();
+        other.focus();
+        if (current) choose(other);
+      });
     });
   });
   document.addEventListener("keydown", (event) => {
-    if (event.key === "Escape" && !chosen.hidden) close();
+    if (event.key === "Escape" && current) close();
   });
   document.getElementById("chosen-close").addEventListener("click", close);
+  chosen.hidden = false;
+  show([]);
 })();

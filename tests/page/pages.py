@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 
@@ -28,9 +29,25 @@ def planned(name: str) -> tuple[Board, Placement]:
 
 
 @cache
-def page(name: str, tag: str | None = "QUAY-07", title: str | None = None) -> str:
+def page(name: str, **options: str) -> str:
+    """A plan's page, drawn once for each set of options of the sheet."""
     board, placement = planned(name)
-    (content,) = sheet_files(board, placement, Path("x.html"), tag=tag, title=title).values()
+    (content,) = sheet_files(board, placement, Path("x.html"), **options).values()
+    return content.decode("utf-8")
+
+
+def hostile_page(folder: Path) -> str:
+    """A board whose every name and text tries to be mark-up, and a title that does."""
+    evil = "</style></script><img src=x onerror=alert(1)>'&"
+    text = Path("boards/marram-4.toml").read_text(encoding="utf-8")
+    for plain in ("Marram 4, one socket", "Take out the two lid screws", "The two lid screws", "Noddy 6, two"):
+        text = text.replace(plain, evil)
+    text = text.replace('"Fan 1"', '"<b>Fan"').replace('"marram-4"', '"evil-4"')
+    text = re.sub(r'"?\bdune\b"?', '"d<i>e"', re.sub(r'"?\breed\b"?', '"<r&d>"', text))
+    (folder / "evil.toml").write_text(text, encoding="utf-8")
+    board = load_board(str(folder / "evil.toml"))
+    placement = plan(board, ask(board, "64GiB"), alternatives=False).placement
+    (content,) = sheet_files(board, placement, Path("x.html"), title=evil, tag=evil, date=evil).values()
     return content.decode("utf-8")
 
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from dimmplan.cli.draw import sheet_files
 from tests.page.pages import change_page, page, planned
 
 NAMES = ("irregular", "small", "large", "change")
@@ -67,14 +70,14 @@ class Opened:
     [*(("irregular", look) for look in LOOKS), ("small", "phone"), ("change", "dark"), ("large", "zoomed")],
 )
 def test_an_audit_finds_nothing(browser: Any, urls: dict[str, str], name: str, look: str) -> None:
-    """axe-core, all its rules, with nothing chosen and with a slot chosen; and nothing wider than the window."""
+    """axe-core with a slot chosen, so that all there is to see is seen; and nothing wider than the window."""
     from axe_playwright_python.sync_playwright import Axe
 
     with Opened(browser, urls[name], **LOOKS[look]) as opened:
-        assert (found := Axe().run(opened)).violations_count == 0, found.generate_report()
         opened.locator("a.slot-link").first.click()
         assert opened.locator("#chosen").is_visible()
-        assert (found := Axe().run(opened)).violations_count == 0, found.generate_report()
+        found = Axe().run(opened)
+        assert found.violations_count == 0, found.generate_report()
         wide = opened.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
         assert wide[0] <= wide[1]
 
@@ -95,18 +98,55 @@ def test_the_keyboard_alone_suffices(browser: Any, urls: dict[str, str]) -> None
             opened.keyboard.press("ArrowRight")
             seen.add(chosen.inner_text())
         assert seen == set(board.slots), "all slots of this board stand in one row"
+        last = chosen.inner_text()
+        opened.keyboard.press("Enter")
+        assert opened.evaluate("document.activeElement.id") == "chosen"
+        opened.keyboard.press("Tab")
+        assert opened.evaluate("document.activeElement.id") == "chosen-close"
         opened.keyboard.press("Escape")
-        assert not opened.locator("#chosen").is_visible()
-        assert opened.evaluate("document.activeElement.className.baseVal") == "slot-link"
+        assert opened.evaluate("document.getElementById('chosen').classList.contains('closed')")
+        assert opened.evaluate(focused).startswith(f"{last}: ")
+        opened.keyboard.press("Tab")
+        assert opened.evaluate("document.activeElement.closest('.sheet')") is None, "a map is one stop for Tab"
 
 
-def test_a_touch_chooses_a_slot(browser: Any, urls: dict[str, str]) -> None:
-    with Opened(browser, urls["small"], **LOOKS["phone"]) as opened:
-        opened.locator("a.slot-link").nth(1).tap()
-        slot = planned("small")[0].slots[1]
-        assert opened.locator("#chosen-text h3").inner_text() == slot
+@pytest.mark.parametrize("name", ["irregular", "small", "large"])
+def test_arrow_keys_lead_to_every_slot_of_a_map(browser: Any, urls: dict[str, str], name: str) -> None:
+    walk = """(map) => {
+        const seen = new Set(), todo = [map.querySelector("a.slot-link")];
+        while (todo.length) {
+            const link = todo.pop();
+            if (seen.has(link)) continue;
+            seen.add(link);
+            for (const key of ["ArrowLeft", "ArrowRight", "ArrowUp", "ArrowDown"]) {
+                link.focus();
+                link.dispatchEvent(new KeyboardEvent("keydown", { key, cancelable: true }));
+                todo.push(document.activeElement);
+            }
+        }
+        return [seen.size, map.querySelectorAll("a.slot-link").length, map.querySelectorAll("a[tabindex='0']").length];
+    }"""
+    with Opened(browser, urls[name], **LOOKS["light"]) as opened:
+        maps = [each for each in opened.query_selector_all(".sheet") if each.query_selector("a.slot-link")]
+        assert len(maps) == {"large": 5}.get(name, 1)
+        for each in maps:
+            seen, every, stops = each.evaluate(walk)
+            assert seen == every and stops == 1
+
+
+@pytest.mark.parametrize("name", ["irregular", "small", "large"])
+def test_a_touch_chooses_a_slot_and_leaves_it_in_sight(browser: Any, urls: dict[str, str], name: str) -> None:
+    """On a phone too: slots of 24 px and more, and the panel does not lie over the slot."""
+    with Opened(browser, urls[name], **LOOKS["phone"]) as opened:
+        links = opened.locator("a.slot-link:not(:has([id^=overview]))")
+        assert min(each.bounding_box()["width"] for each in links.all()) >= 24
+        link = links.nth(1)
+        link.tap()
+        assert opened.locator("#chosen-text h3").inner_text() == planned(name)[0].slots[1]
+        slot, panel = link.bounding_box(), opened.locator("#chosen").bounding_box()
+        assert slot["y"] + slot["height"] <= panel["y"]
         opened.locator("#chosen-close").tap()
-        assert not opened.locator("#chosen").is_visible()
+        assert opened.locator("#chosen").bounding_box()["width"] <= 1
 
 
 def test_all_is_there_without_script(browser: Any, urls: dict[str, str]) -> None:
@@ -114,22 +154,40 @@ def test_all_is_there_without_script(browser: Any, urls: dict[str, str]) -> None
     with Opened(browser, urls["irregular"], **LOOKS["light"], java_script_enabled=False) as opened:
         assert opened.locator("#chosen").is_hidden()
         assert opened.locator(".slot-reason").count() == len(board.slots)
-        for part in ("#map-of-slots svg", "#range svg", "#figures table", "#findings li", "#installing table"):
+        for part in ("#map-of-slots svg", "#range svg", "#figures table", "#findings li", "#before li", "#doing table"):
             assert opened.locator(part).first.is_visible(), part
         opened.locator("a.slot-link").first.click()
         assert opened.url.endswith(f"#why-{board.slots[0]}")
 
 
 @pytest.mark.parametrize("name", ["irregular", "large"])
-@pytest.mark.system_tool("pdfinfo")
+@pytest.mark.system_tool("pdftotext")
 def test_it_prints_as_the_sheet(browser: Any, urls: dict[str, str], name: str, tmp_path: Path) -> None:
-    """One page of paper for each page of the sheet, of its size, in dark looks too."""
-    from dimmplan.sheet.compose import compose
+    """Page for page what ``draw -o x.pdf`` writes: the same paper, the same words in the same places.
 
-    sheet = compose(*planned(name))
+    In dark looks and with a slot chosen, too; the large board's sheet has lying and upright pages.
+    """
+    ((path, own),) = sheet_files(*planned(name), tmp_path / "own.pdf").items()
+    path.write_bytes(own)
     with Opened(browser, urls[name], **LOOKS["dark"]) as opened:
-        opened.pdf(path=tmp_path / "x.pdf", prefer_css_page_size=True, print_background=True)
-    done = subprocess.run(["pdfinfo", tmp_path / "x.pdf"], capture_output=True, text=True, check=True)
-    said = dict(line.split(":", 1) for line in done.stdout.splitlines())
-    assert int(said["Pages"]) == len(sheet.pages)
-    assert abs(float(said["Page size"].split()[0]) - sheet.pages[0].width_mm * 72 / 25.4) < 1
+        opened.locator("a.slot-link").first.click()
+        opened.pdf(path=tmp_path / "page.pdf", prefer_css_page_size=True, print_background=True)
+    one, two = _printed(path), _printed(tmp_path / "page.pdf")
+    assert len(one) == len(two)
+    for (size, words), (other_size, other_words) in zip(one, two, strict=True):
+        assert size == pytest.approx(other_size, abs=1)
+        assert Counter(word for word, _, _ in words) == Counter(word for word, _, _ in other_words)
+        for word, x, y in words:
+            assert any(
+                other == word and abs(x - there) < 2 and abs(y - below) < 2 for other, there, below in other_words
+            ), (word, x, y)
+
+
+def _printed(path: Path) -> list[tuple[tuple[float, float], list[tuple[str, float, float]]]]:
+    """Of each page its size and its words with their places, in points."""
+    done = subprocess.run(["pdftotext", "-bbox", path, "-"], capture_output=True, text=True, check=True)
+    pages = []
+    for wide, high, inside in re.findall(r'<page width="([^"]*)" height="([^"]*)">(.*?)</page>', done.stdout, re.S):
+        words = re.findall(r'<word xMin="([^"]*)" yMin="([^"]*)"[^>]*>(.*?)</word>', inside)
+        pages.append(((float(wide), float(high)), [(word, float(x), float(y)) for x, y, word in words]))
+    return pages

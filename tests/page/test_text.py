@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import json
 import re
+from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
+from dimmplan.boardfile.read import load_board
+from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.run import run
 from dimmplan.plancode import decode, encode, read_head
-from tests.page.pages import PLANS, change_page, page, planned
+from dimmplan.sheet.panels import HOLD
+from tests.page.pages import PLANS, change_page, hostile_page, page, planned
+from tests.sheet.placements import FILLS, Fill, make
 
 VOID = {"meta"}
 
@@ -75,43 +81,114 @@ def test_the_policy_allows_this_style_and_this_script_alone(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", PLANS)
-def test_every_slot_has_its_reason_and_is_linked_to_it(name: str) -> None:
-    board, _ = planned(name)
-    text = page(name)
-    reasons = re.findall(r'<article id="(why-[^"]+)" class="slot-reason">(.*?)</article>|', text, re.DOTALL)
-    articles = re.findall(r'<article[^>]*id="(why-[^"]+)"[^>]*>(.*?)</article>', text, re.DOTALL)
-    assert len(articles) == len(board.slots), reasons
-    for _, inside in articles:
-        assert re.search(r'<p class="title">[^<]{6,}</p>', inside)
-        assert "<cite>[" in inside
-    linked = set(re.findall(r'<a class="slot-link" href="#(why-[^"]+)"', text))
-    assert linked == {ident for ident, _ in articles}
-
-
-def test_a_code_brings_the_same_bytes_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_every_slot_has_the_reasons_that_why_gives(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.chdir(tmp_path)
-    board, placement = planned("irregular")
-    code = encode(board, placement)
+    text = page(name)
+    assert run(["why", encode(*planned(name)), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    articles = dict(re.findall(r'<article id="(why-[^"]+)"[^>]*>(.*?)</article>', text, re.DOTALL))
+    assert set(re.findall(r'<a class="slot-link" href="#([^"]+)"', text)) == set(articles)
+    for slot in told["slots"]:
+        said = [each for tried in slot["tried"] for each in tried["said"]] + slot["said"]
+        assert said
+        inside = unescape(articles[f"why-{slot['slot']}"])
+        assert f'<p class="title">{slot["title"]}</p>' in inside
+        for each in said:
+            assert f"{each['text']} <cite>[{each['rule']}, {each['source']}]</cite>" in inside
+    assert len(articles) == len(told["slots"])
+    rate = unescape(re.search(r'<section id="rate".*?</section>', text, re.DOTALL)[0])  # type: ignore[index]
+    assert all(each["text"] in rate for why in told["rate"] for each in why["said"])
+
+
+OPTIONS: dict[str, dict[str, str]] = {
+    "irregular": {"tag": "QUAY-07", "title": "Lid 3", "date": "a Tuesday"},
+    "small": {"paper": "a5", "ink": "mono"},
+    "large": {},
+    "groups": {"paper": "letter", "front": "up"},
+}
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_a_code_brings_the_same_bytes_back(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    board, placement = planned(name)
+    code, options = encode(board, placement), OPTIONS[name]
     assert decode(read_head(code), board) == placement
-    assert run(["draw", code, "-o", "again.html", "--tag", "QUAY-07"]) == 0
-    assert Path("again.html").read_text(encoding="utf-8") == page("irregular")
+    given = [word for key, value in options.items() for word in (f"--{key}", value)]
+    assert run(["draw", code, "-o", "again.html", *given]) == 0
+    assert Path("again.html").read_text(encoding="utf-8") == page(name, **options)
 
 
-def test_hostile_words_stay_words() -> None:
-    hostile = "</title><script>alert(1)</script>\x1b[31m\u202e\"'><svg onload=x>"
-    text = page("small", tag=hostile, title=hostile)
+@pytest.mark.parametrize("fill", FILLS)
+@pytest.mark.parametrize("board_id", ["skerry-16", "groyne-24"])
+def test_any_placement_has_a_page_that_its_code_brings_back(board_id: str, fill: Fill) -> None:
+    board = load_board(board_id)
+    placement = make(board, fill)
+    again = decode(read_head(encode(board, placement)), board)
+    (one,) = sheet_files(board, placement, Path("x.html")).values()
+    (two,) = sheet_files(board, again, Path("x.html")).values()
+    assert one == two
+    text = one.decode("utf-8")
     Reader(text)
-    assert text.count("<script>") == 1 and "<svg onload" not in text and "\x1b" not in text and "\u202e" not in text
-    assert "&lt;script&gt;" in text
+    assert (HOLD in text) == (fill == "hold")
 
 
-def test_a_change_is_listed_and_marked(tmp_path: Path) -> None:
+def test_hostile_words_stay_words(tmp_path: Path) -> None:
+    hostile = "</title><script>alert(1)</script>\x1b[31m\u202e\"'><svg onload=x>"
+    for text in (page("small", tag=hostile, title=hostile), hostile_page(tmp_path)):
+        reader = Reader(text)
+        assert not {tag for tag, _, _ in reader.attributes} & {"img", "i", "b"} and "<i>" not in text
+        assert not any(name.startswith("on") for _, name, _ in reader.attributes)
+        assert text.count("<script>") == text.count("</script>") == text.count("</style>") == 1
+        assert "\x1b" not in text and "\u202e" not in text
+        assert "&lt;script&gt;" in text or "&lt;img src=x" in text
+
+
+def test_a_change_has_the_steps_of_its_sheet(tmp_path: Path) -> None:
+    """Numbers on the map, on the tick list and in the table are the same; what is fetched is what goes in anew."""
     text = change_page(tmp_path)
     Reader(text)
-    assert "pull 64GB 2Rx4 PC4-2933Y-R from T1" in text
-    assert "As found: 64GB 2Rx4 PC4-2933Y-R; it comes out for good." in text
-    assert "As found: 32GB 2Rx4 PC4-2933Y-R; it stays." in text
-    assert "What to do, in order" not in page("irregular")
+    table = re.search(r"<caption>Steps</caption>.*?</table>", text, re.DOTALL)
+    assert table is not None
+    steps = re.findall(r'<th scope="row">(\d+)</th><td>(\w+)</td><td>([^<]*)</td>', table[0])
+    assert [number for number, _, _ in steps] == [str(number) for number in range(1, 18)]
+    assert steps[:3] == [
+        ("1", "K2", "move 32GB 2Rx4 PC4-2933Y-R from K2 to L1: take it out, goes in at step 3"),
+        ("2", "T1", "pull 64GB 2Rx4 PC4-2933Y-R from T1"),
+        ("3", "L1", "move 32GB 2Rx4 PC4-2933Y-R from K2 to L1: put it in"),
+    ]
+    on_map = dict(re.findall(r'aria-label="(\w+): [^"]*\. Step (\d+): ', text))
+    assert on_map == {slot: number for number, slot, _ in steps[2:]}
+    assert '<td class="n">10 ×</td>' in text and "left over: keep them safe" in text
+    for slot, found in {
+        "T1": "64GB 2Rx4 PC4-2933Y-R; step 2, it comes out for good.",
+        "K1": "32GB 2Rx4 PC4-2933Y-R; it stays.",
+        "K2": "32GB 2Rx4 PC4-2933Y-R; step 1, it moves to L1.",
+        "L1": "empty.",
+    }.items():
+        assert re.search(rf'<article id="why-{slot}".*?</article>', text, re.DOTALL)[0].count(
+            f"Before the change: {found}"
+        )  # type: ignore[index]
+    assert "Before the change" not in page("irregular") and "Change, in this order" not in page("irregular")
+
+
+def test_what_the_sheet_says_for_safety_stands_in_the_text() -> None:
+    from dimmplan.sheet.care import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICES
+
+    text = unescape(page("irregular"))
+    main = text[text.index('<section id="before"') :]
+    for said in (*BEFORE, *BOOT_CHECKS, DEFERENCE, *(words for _, words in (*CAUTIONS, *NOTICES))):
+        assert said in main
+    assert "17.5 kg" in main
+
+
+def test_equal_sockets_share_one_picture() -> None:
+    text = page("large")
+    assert text.count('class="range"') == 1
+    assert "arch, bell, crag, dune, ebb, foam, gale and haven: 384 GiB each" in text
+    assert page("irregular").count('class="range"') == 2
 
 
 def test_a_file_of_somebody_else_is_left_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
