@@ -52,6 +52,9 @@ _APART = {
     "channel": "on one channel",
 }
 _RANKS = {"package": "package ranks", "logical": "logical ranks", "loads": "loads"}
+CHANGED_RULE = "board-changed"
+"""Rule id of the finding that a map was made before its board changed."""
+
 _SEVERITY: dict[str, FindingSeverity] = {"error": "error", "advised": "warning"}
 
 
@@ -166,7 +169,7 @@ def placement_findings(board: Board, placement: Placement, figures: PlacementFig
         *judge(board, option, placement.fitted, placement.content),
         *judge_mode(board, placement.mode, placement.fitted, placement.content),
     )
-    found = [breach_finding(board, breach) for breach in breaches]
+    found = [*_changed_since(board, placement), *(breach_finding(board, breach) for breach in breaches)]
     found += _mode(board, placement, figures)
     found += _thermal(board, placement)
     if figures is not None:
@@ -177,6 +180,16 @@ def placement_findings(board: Board, placement: Placement, figures: PlacementFig
         if isinstance(row, NoteRow)
     ]
     return found
+
+
+def _changed_since(board: Board, placement: Placement) -> Iterator[Finding]:
+    """A map made before its board's slots, rules or rates changed must say so."""
+    if placement.electrical_digest != board.electrical_digest:
+        text = (
+            f"The slots, rules or rates of {board.id} have changed since it was made. Every slot that it names is "
+            "still there; a new plan tells whether they are still the best."
+        )
+        yield Finding(rule=CHANGED_RULE, severity="warning", where=(), text=text, source="MODEL")
 
 
 def _mode(board: Board, placement: Placement, figures: PlacementFigures | None) -> Iterator[Finding]:

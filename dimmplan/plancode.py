@@ -1,32 +1,33 @@
 """The plan code: a short text that carries a whole placement, to be read out over the phone.
 
 One integer in mixed radix holds the fields below; it is written in Crockford's base32 alphabet, followed by four check
-symbols of a Reed-Solomon code over GF(32), and grouped by four. Where the bits go, and why:
+symbols of a Reed-Solomon code over GF(32), and grouped by four. ``docs/plan-code.md`` says where the bits go and why:
 
 ====================  =====================================  =========================================================
 field                 choices                                why so many
 ====================  =====================================  =========================================================
 version               8                                      codes stay readable by later releases
-board id check        2^16                                   tells which board file is meant
+board id check        2^12                                   finds the board file that is meant
 electrical check      2^20                                   tells that its electrical part is still the same
 drawing check         2^8                                    tells that its drawing is still the same
+names check           2^12                                   tells that every name in it still means the same
 fitted                2^sockets - 1                          any set of sockets
 processor, mode,      one for each option, 3, one for each   as the board file and the tool list them
 list, status          list, 2
-capacity asked        2, then 2^20 where it differs          most plans hold just what was asked
-hold                  2, then 2 for each slot                few plans have slots on hold
+capacity asked        3, then 2^13 or 2^20 where it differs  most plans hold just what was asked, or about that much
+hold                  3, then 2 for each slot where needed   few plans have slots on hold, and those are empty
 types                 one for each usual module and "other"  usual modules are an index; others are spelled out
-slots                 (types + 1) for each slot              in the board's ``code_order``, which only grows
+slots                 (types + 1) for each slot, one more    in the board's ``code_order``, which only grows
+                      where slots are on hold
 ====================  =====================================  =========================================================
-
-The four check symbols refuse every single wrong character and every swap of neighbours; of other damage one in 2^20
-passes them, and then the board checks stand in the way. Up to 31 symbols a single wrong one is located.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem
@@ -44,11 +45,14 @@ ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 CHECK_SYMBOLS = 4
 GROUP = 4
 LOCATED_UP_TO = 31
+"""Symbols up to which a single wrong one is located at one place; in a longer code at one of two or three."""
+
 LONGEST = 400
 MOST_TYPES = 7
 """Module types that one code can carry."""
 
-_VERSIONS, _ID, _ELECTRICAL, _DRAWING, _CAPACITY = 8, 1 << 16, 1 << 20, 1 << 8, 1 << 20
+_VERSIONS, _ID, _ELECTRICAL, _DRAWING, _NAMES = 8, 1 << 12, 1 << 20, 1 << 8, 1 << 12
+_CAPACITY, _NEAR = 1 << 20, 1 << 13
 _STATUSES: tuple[Status, ...] = ("proven", "best-found")
 _MODES = tuple(Mode)
 _LISTS = ("capacity-first", "bandwidth-first", "equal-sockets", "cost-first", "room-first", "upgrade")
@@ -70,6 +74,7 @@ class CodeHead(NamedTuple):
     id_check: int
     electrical_check: int
     drawing_check: int
+    names_check: int
     rest: int
 
     def is_of(self, board: Board) -> bool:
@@ -136,8 +141,9 @@ def encode(board: Board, placement: Placement) -> str:
     writer = _Writer()
     writer.put(VERSION, _VERSIONS)
     writer.put(_hash(board.id, _ID), _ID)
-    writer.put(_hash(board.electrical_digest, _ELECTRICAL), _ELECTRICAL)
+    writer.put(_hash(placement.electrical_digest, _ELECTRICAL), _ELECTRICAL)
     writer.put(_hash(board.drawing_digest, _DRAWING), _DRAWING)
+    writer.put(_names(placement), _NAMES)
     fitted = sum(1 << i for i, socket in enumerate(board.sockets) if socket.id in placement.fitted)
     writer.put(fitted - 1, (1 << len(board.sockets)) - 1)
     options = [option.id for option in board.processors]
@@ -146,25 +152,48 @@ def encode(board: Board, placement: Placement) -> str:
     writer.put(_MODES.index(placement.mode), len(_MODES))
     writer.put(_LISTS.index(placement.prefer), len(_LISTS))
     writer.put(_STATUSES.index(placement.status), len(_STATUSES))
-    content = placement.content
-    held = sum(module.capacity_gib for module in content.values() if module)
-    writer.put(int(placement.capacity_gib != held), 2)
-    if placement.capacity_gib != held:
-        writer.put(placement.capacity_gib - 1, _CAPACITY)
-    writer.put(int(bool(placement.hold)), 2)
-    if placement.hold:
-        for slot in board.code_order:
-            writer.put(int(slot in placement.hold), 2)
-    types = placement.types
+    _put_capacity(writer, placement.capacity_gib, _held_gib(placement.content))
+    _put_slots(writer, board, placement)
+    return grouped(with_checks(_symbols(writer.number())))
+
+
+def _names(placement: Placement) -> int:
+    """A check of every name that a code speaks of by its place in a list of the board."""
+    held = [f"{slot}={module.label}" for slot, module in placement.slots if module]
+    names = [*placement.fitted, "", placement.processor or "", "", *sorted(held), "", *sorted(placement.hold)]
+    return _hash("\n".join(names), _NAMES)
+
+
+def _held_gib(content: Mapping[str, Module | None]) -> int:
+    return sum(module.capacity_gib for module in content.values() if module)
+
+
+def _put_capacity(writer: _Writer, asked_gib: int, held_gib: int) -> None:
+    """The capacity asked: what the slots hold, or how far it is from that, or in full where it is far."""
+    above = asked_gib - held_gib + _NEAR // 2
+    near = 0 <= above < _NEAR
+    writer.put(0 if asked_gib == held_gib else 1 if near else 2, 3)
+    if asked_gib != held_gib:
+        writer.put(*((above, _NEAR) if near else (asked_gib - 1, _CAPACITY)))
+
+
+def _put_slots(writer: _Writer, board: Board, placement: Placement) -> None:
+    """What is on hold, the types, and what each slot holds."""
+    content, types = placement.content, placement.types
+    filled = any(content.get(slot) for slot in placement.hold)
+    writer.put(2 if filled else 1 if placement.hold else 0, 3)
+    for slot in board.code_order if filled else ():
+        writer.put(int(slot in placement.hold), 2)
     if len(types) > MOST_TYPES:
         raise _refused(f"a placement of {len(types)} module types", f"at most {MOST_TYPES}")
     writer.put(len(types), MOST_TYPES + 1)
     for module in types:
         _put_type(writer, board, module)
+    on_hold = placement.hold if not filled else ()
+    choices = len(types) + (2 if on_hold else 1)
     for slot in board.code_order:
         holds = content.get(slot)
-        writer.put(0 if holds is None else 1 + types.index(holds), len(types) + 1)
-    return grouped(with_checks(_symbols(writer.number())))
+        writer.put(choices - 1 if slot in on_hold else 0 if holds is None else 1 + types.index(holds), choices)
 
 
 def _put_type(writer: _Writer, board: Board, module: Module) -> None:
@@ -204,6 +233,7 @@ def read_head(text: str) -> CodeHead:
         id_check=reader.take(_ID),
         electrical_check=reader.take(_ELECTRICAL),
         drawing_check=reader.take(_DRAWING),
+        names_check=reader.take(_NAMES),
         rest=reader.number,
     )
 
@@ -211,32 +241,44 @@ def read_head(text: str) -> CodeHead:
 def decode(head: CodeHead, board: Board) -> Placement:
     """The placement of a code on its board.
 
-    Raises ``InputError`` where the board is another, its electrical part has changed since, or the content makes no
-    sense on it.
+    A board whose electrical part has changed since is accepted as long as every name in the code still means the
+    same; the placement then has no electrical digest, so that sheets and further codes of it tell. Raises
+    ``InputError`` where a name does not, where the board is another, or where the content makes no sense on it.
     """
     if not head.is_of(board):
         raise _refused("a code of another board", f"a code made on {board.id}")
-    if not head.same_wiring(board):
+    try:
+        placement = _placement(_Reader(head.rest), board)
+        if _names(placement) != head.names_check:
+            raise _refused("a content that no plan on this board has", "a plan code")
+    except InputError:
+        if head.same_wiring(board):
+            raise _refused("a content that no plan on this board has", "a plan code") from None
         hint = "Do not use this map: plan again, or give the board file that it was made on."
-        raise _refused(f"{board.id} has changed since this code was made", "the board file it was made on", hint)
-    reader = _Reader(head.rest)
+        found = f"{board.id} has changed since this code was made"
+        raise _refused(found, "the board file it was made on", hint) from None
+    return placement if head.same_wiring(board) else replace(placement, electrical_digest="")
+
+
+def _placement(reader: _Reader, board: Board) -> Placement:
+    """The fields behind the head. Raises ``InputError`` where they are none of a plan on this board."""
     fitted = reader.take((1 << len(board.sockets)) - 1) + 1
     sockets = tuple(socket.id for i, socket in enumerate(board.sockets) if fitted >> i & 1)
     processor = board.processors[reader.take(len(board.processors))].id if board.processors else None
     mode = _MODES[reader.take(len(_MODES))]
     prefer = _LISTS[reader.take(len(_LISTS))]
     status = _STATUSES[reader.take(len(_STATUSES))]
-    asked = reader.take(_CAPACITY) + 1 if reader.take(2) else None
-    hold = tuple(slot for slot in board.code_order if reader.take(2)) if reader.take(2) else ()
-    types = [_take_type(reader, board) for _ in range(reader.take(MOST_TYPES + 1))]
-    held = {slot: reader.take(len(types) + 1) for slot in board.code_order}
-    content = {slot: types[index - 1] if index else None for slot, index in held.items()}
-    if reader.number or not any(held.values()):
+    far = reader.take(3)
+    asked = reader.take((0, _NEAR, _CAPACITY)[far]) if far else 0
+    content, hold = _take_slots(reader, board)
+    if reader.number or not any(content.values()):
         raise _refused("a content that no plan on this board has", "a plan code")
-    dead = [slot for s in board.sockets if s.id not in sockets for slot in s.slots if content[slot]]
-    if dead:
-        raise _refused(f"modules at an absent processor ({dead[0]})", "a plan code")
-    total = sum(module.capacity_gib for module in content.values() if module)
+    if any(content[slot] for s in board.sockets if s.id not in sockets for slot in s.slots):
+        raise _refused("modules at an absent processor", "a plan code")
+    total = _held_gib(content)
+    capacity_gib = (total, total + asked - _NEAR // 2, asked + 1)[far]
+    if capacity_gib < 1:
+        raise _refused("no capacity asked", "a plan code")
     return Placement(
         board=board.id,
         electrical_digest=board.electrical_digest,
@@ -244,11 +286,26 @@ def decode(head: CodeHead, board: Board) -> Placement:
         processor=processor,
         mode=mode,
         prefer=prefer,
-        capacity_gib=total if asked is None else asked,
+        capacity_gib=capacity_gib,
         status=status,
         slots=tuple((slot, content[slot]) for slot in board.slots),
         hold=tuple(slot for slot in board.slots if slot in hold),
     )
+
+
+def _take_slots(reader: _Reader, board: Board) -> tuple[dict[str, Module | None], set[str]]:
+    """What each slot holds, and which are on hold."""
+    held_how = reader.take(3)
+    hold = {slot for slot in board.code_order if reader.take(2)} if held_how == 2 else set()
+    types = [_take_type(reader, board) for _ in range(reader.take(MOST_TYPES + 1))]
+    choices = len(types) + (2 if held_how == 1 else 1)
+    content: dict[str, Module | None] = {}
+    for slot in board.code_order:
+        index = reader.take(choices)
+        content[slot] = types[index - 1] if 0 < index <= len(types) else None
+        if index > len(types):
+            hold.add(slot)
+    return content, hold
 
 
 def _take_type(reader: _Reader, board: Board) -> Module:
@@ -335,17 +392,48 @@ def _checked(text: str) -> str:
         found = f"the character {quoted(wrong[0])}" if wrong else f"{len(symbols)} symbols"
         raise InputError(Problem(file="plan code", place="", found=found, allowed=allowed))
     values = [ALPHABET.index(symbol) for symbol in symbols]
-    syndromes = _syndromes(values)
-    if not any(syndromes):
+    if checks(values):
         return symbols[:-CHECK_SYMBOLS]
-    place = _single_fault(syndromes, len(values))
-    if place is None:
-        hint = "Read it again, group by group."
-        raise InputError(Problem(file="plan code", place="", found="a code that does not check", allowed="", hint=hint))
-    group = place // GROUP
-    found = f"group {group + 1} ({symbols[group * GROUP : (group + 1) * GROUP]}) does not check"
-    hint = f"Its character {place % GROUP + 1} seems wrong; read it again."
-    raise InputError(Problem(file="plan code", place=f"group {group + 1}", found=found, allowed="", hint=hint))
+    place, found, hint = _diagnosed(symbols, values)
+    raise InputError(Problem(file="plan code", place=place, found=found, allowed="", hint=hint))
+
+
+def _diagnosed(symbols: str, values: Sequence[int]) -> tuple[str, str, str]:
+    """Where the damage is, what was found and what to do, as far as the checks can tell."""
+    wrong = _single_faults(_syndromes(values), len(values))
+    if wrong:
+        groups = [_group_of(place) for place in wrong]
+        found = " or ".join(f"group {group} ({_text_of(symbols, group)})" for group in groups)
+        where = "Its character" if len(wrong) == 1 else "There, character"
+        numbers = " or ".join(str(place % GROUP + 1) for place in wrong)
+        hint = f"{where} {numbers} seems wrong; read it again."
+        return f"group {groups[0]}" if len(wrong) == 1 else "", f"{found}, which does not check", hint
+    for place, (one, other) in enumerate(itertools.pairwise(values)):
+        if one != other and checks([*values[:place], other, one, *values[place + 2 :]]):
+            group = _group_of(place)
+            hint = f"{symbols[place]} and {symbols[place + 1]} seem to have traded places; read them again."
+            return f"group {group}", f"group {group} ({_text_of(symbols, group)}), which does not check", hint
+    for place in range(len(values)):
+        if checks([*values[:place], *values[place + 1 :]]):
+            group = _group_of(place)
+            hint = f"There is a {symbols[place]} too many; read it again."
+            return f"group {group}", f"group {group} ({_text_of(symbols, group)}), which does not check", hint
+    for place in range(len(values) + 1):
+        trial = [*values[:place], 0, *values[place:]]
+        syndromes = _syndromes(trial)
+        if not any(syndromes) or place in _single_faults(syndromes, len(trial)):
+            group = _group_of(place)
+            hint = f"A character seems to be missing in group {group}; read it again."
+            return f"group {group}", f"{len(symbols)} characters, which do not check", hint
+    return "", "a code that does not check", "Read it again, group by group."
+
+
+def _group_of(place: int) -> int:
+    return place // GROUP + 1
+
+
+def _text_of(symbols: str, group: int) -> str:
+    return symbols[(group - 1) * GROUP : group * GROUP]
 
 
 _EXP: list[int] = []
@@ -373,37 +461,51 @@ def _generator() -> list[int]:
     return found
 
 
+def _length_symbol(length: int) -> int:
+    """The length of a code as the symbol that is checked before all others and never written.
+
+    Without it a check symbol more or less at an end would do no harm to a cyclic code: ``0`` before it or behind it.
+    """
+    return length % 31 + 1
+
+
 def with_checks(symbols: str) -> str:
     """Symbols with their check symbols behind them."""
     generator = _generator()
     rest = [ALPHABET.index(symbol) for symbol in symbols] + [0] * CHECK_SYMBOLS
-    for index in range(len(symbols)):
+    rest.insert(0, _length_symbol(len(rest)))
+    for index in range(len(symbols) + 1):
         lead = rest[index]
         for place, value in enumerate(generator):
             rest[index + place] ^= _times(lead, value)
     return symbols + "".join(ALPHABET[value] for value in rest[-CHECK_SYMBOLS:])
 
 
+def checks(values: Sequence[int]) -> bool:
+    """True where the symbols of a code, as places in the alphabet, agree with the check symbols at their end."""
+    return not any(_syndromes(values))
+
+
 def _syndromes(values: Sequence[int]) -> list[int]:
-    """The code word at a^1 to a^4: all zero for a word that checks."""
+    """The code word, its length before it, at a^1 to a^4: all zero for a word that checks."""
     found = []
     for power in range(1, CHECK_SYMBOLS + 1):
-        total = 0
+        total = _length_symbol(len(values))
         for value in values:
             total = _times(total, _EXP[power]) ^ value
         found.append(total)
     return found
 
 
-def _single_fault(syndromes: Iterable[int], length: int) -> int | None:
-    """The place of the one wrong symbol that explains the syndromes, counted from the front; ``None`` without one."""
+def _single_faults(syndromes: Iterable[int], length: int) -> list[int]:
+    """The places, counted from the front, at which one wrong symbol explains the syndromes; most codes have one."""
     first, *others = syndromes
-    if length > LOCATED_UP_TO or not first or not all(others):
-        return None
+    if not first or not all(others):
+        return []
     step = (_LOG[others[0]] - _LOG[first]) % 31
     expected = first
     for syndrome in others:
         expected = _times(expected, _EXP[step])
         if syndrome != expected:
-            return None
-    return length - 1 - step if step < length else None
+            return []
+    return sorted(length - 1 - back for back in range(step, length, 31))

@@ -25,7 +25,7 @@ def read_placement(plan: str, board_file: Path | None) -> tuple[Board, Placement
         head = read_head(plan)
         board = load_board(str(board_file)) if board_file else _board_of_code(head)
         placement = decode(head, board)
-        _warn_of_drawing(same=head.same_drawing(board), board=board)
+        _warn_of_changes(board, placement, same_drawing=head.same_drawing(board))
         return board, placement
     from dimmplan.output.reading import placement_of, read_plan
 
@@ -33,26 +33,39 @@ def read_placement(plan: str, board_file: Path | None) -> tuple[Board, Placement
     record = read_plan(text, file=file)
     board = load_board(str(board_file)) if board_file else _board_of(record.board.id, file)
     placement = placement_of(record, board, file=file)
-    if record.board.electrical_digest != board.electrical_digest:
-        typer.echo(
-            f"warning: {board.id} has changed since this plan was made; every slot name still resolves.", err=True
-        )
-    else:
-        _warn_of_drawing(same=record.board.drawing_digest in ("", board.drawing_digest), board=board)
+    _warn_of_changes(board, placement, same_drawing=record.board.drawing_digest in ("", board.drawing_digest))
     return board, placement
 
 
-def _warn_of_drawing(*, same: bool, board: Board) -> None:
-    if not same:
+def _warn_of_changes(board: Board, placement: Placement, *, same_drawing: bool) -> None:
+    """Say what has changed since, where every name still resolves: slots, rules or rates, or the drawing alone."""
+    if placement.electrical_digest != board.electrical_digest:
+        text = (
+            f"the slots, rules or rates of {board.id} have changed since this map was made; every slot that it names "
+            "is still there, but place nothing by it before a new plan says the same."
+        )
+        typer.echo(f"warning: {text}", err=True)
+    elif not same_drawing:
         typer.echo(f"warning: the drawing of {board.id} has changed since; the wiring is the same.", err=True)
 
 
 def _board_of_code(head: CodeHead) -> Board:
-    """The board that a code speaks of: file names first, since a board's id usually is its file's name."""
+    """The board that a code speaks of: file names first, since a board's id usually is its file's name.
+
+    One whose electrical part is still the same goes before one that only the short check of the id speaks for.
+    """
+    meant: Board | None = None
     for path in sorted(board_files(), key=lambda path: not head.is_of_id(path.stem)):
+        if meant is not None and not head.is_of_id(path.stem):
+            break
         board, _ = examine_file(path)
-        if board is not None and head.is_of(board):
+        if board is None or not head.is_of(board):
+            continue
+        if head.same_wiring(board):
             return board
+        meant = meant or board
+    if meant is not None:
+        return meant
     hint = "Give its file with --board-file, or put it into a folder of DIMMPLAN_BOARDS."
     raise InputError(Problem(file="plan code", place="", found="a board that is not at hand", allowed="", hint=hint))
 

@@ -16,7 +16,8 @@ Status = Literal["proven", "best-found"]
 class Placement:
     """``slots`` names every slot of the board in board order with its module, or ``None`` where it is empty.
 
-    ``capacity_gib`` is what was asked for; ``hold`` are slots that nobody may touch.
+    ``capacity_gib`` is what was asked for; ``hold`` are slots that nobody may touch. ``electrical_digest`` is that of
+    the board as the placement was made on it, empty where it is only known to have been another.
     """
 
     board: str

@@ -88,8 +88,9 @@ def read_plan(text: str, *, file: str) -> _ReadPlan:
 def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
     """The placement of a plan record on its board.
 
-    A board whose electrical part has changed since is accepted as long as every name still resolves; the caller says
-    so. Raises ``InputError`` where they do not belong together.
+    A board whose electrical part has changed since is accepted as long as every name still resolves; the placement
+    keeps the digest that it was made with, so that sheets and codes of it tell. Raises ``InputError`` where they do
+    not belong together.
     """
     problems = [
         Problem(
@@ -113,7 +114,7 @@ def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
     }
     return Placement(
         board=board.id,
-        electrical_digest=board.electrical_digest,
+        electrical_digest=record.board.electrical_digest,
         fitted=tuple(socket.id for socket in board.sockets if socket.id in record.fitted),
         processor=record.processor,
         mode=record.mode,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from dimmplan.explain import counted, listed
+from dimmplan.explain import CHANGED_RULE, counted, listed
 from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragraph, stacked, table, ticked
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean
 from dimmplan.sheet.measure import Run, widest, width
@@ -30,7 +30,8 @@ def must_know(facts: Facts, cap_mm: float, width_mm: float) -> Block | None:
     words = {"error": "Does not obey the board:", "warning": "Not advised:", "note": ""}
     blocks: list[Block] = []
     for finding in facts.chassis_findings:
-        runs: list[Run] = [(words[finding.severity], True)] if words[finding.severity] else []
+        word = "Do not place by this map:" if finding.rule == CHANGED_RULE else words[finding.severity]
+        runs: list[Run] = [(word, True)] if word else []
         blocks.append(paragraph([*runs, (clean(finding.text), False)], cap_mm, width_mm))
     return headed("For this machine", stacked(blocks, 0.8), cap_mm) if blocks else None
 
