@@ -70,6 +70,12 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
+def sockets_listed(sockets: Sequence[str]) -> str:
+    """Sockets in a sentence, with the word before them where a name alone would read as a number."""
+    bare = all(name[:1].isalpha() for name in sockets)
+    return listed(list(sockets)) if bare else f"socket{'s' if len(sockets) > 1 else ''} {listed(list(sockets))}"
+
+
 def gb_s(value: object) -> str:
     """A bandwidth in GB/s with one decimal."""
     return f"{decimal(value, 1):.1f} GB/s"  # type: ignore[arg-type]
@@ -148,11 +154,15 @@ def _value(field: str, value: object) -> str:
 def breach_finding(board: Board, breach: Breach) -> Finding:
     """A broken row as a finding."""
     row = next((row for row in board.rules if row.id == breach.rule), None)
+    kind, _, name = breach.rule.partition(":")
     said = rule_sentence(row) if row else f"Allowed: {breach.allowed}."
-    if breach.rule == RATE_RULE:
-        said = "The board lists no rate for it, so it does not run."
+    if kind == "processor":
+        said = f"A socket with the processor {name} holds {breach.allowed}."
     where = f" ({listed(list(breach.where))})" if breach.where else ""
-    text = f"{said} Here: {breach.found}{where}; allowed: {breach.allowed}."
+    allowed = "" if breach.allowed in said else f"; allowed: {breach.allowed}"
+    text = f"{said} Here: {breach.found}{where}{allowed}."
+    if breach.rule == RATE_RULE:
+        text = f"The board lists no rate for {breach.found}{where}, so it does not run."
     return Finding(
         rule=breach.rule,
         severity=_SEVERITY[breach.severity],

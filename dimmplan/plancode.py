@@ -48,11 +48,13 @@ LOCATED_UP_TO = 31
 """Symbols up to which a single wrong one is located at one place; in a longer code at one of two or three."""
 
 LONGEST = 400
-MOST_TYPES = 7
+MOST_TYPES = 34
 """Module types that one code can carry."""
 
 _VERSIONS, _ID, _ELECTRICAL, _DRAWING, _NAMES = 8, 1 << 12, 1 << 20, 1 << 8, 1 << 12
 _CAPACITY, _NEAR = 1 << 20, 1 << 13
+_FEW = 7
+"""Types up to which their number is one field."""
 _STATUSES: tuple[Status, ...] = ("proven", "best-found")
 _MODES = tuple(Mode)
 _LISTS = ("capacity-first", "bandwidth-first", "equal-sockets", "cost-first", "room-first", "upgrade")
@@ -186,7 +188,9 @@ def _put_slots(writer: _Writer, board: Board, placement: Placement) -> None:
         writer.put(int(slot in placement.hold), 2)
     if len(types) > MOST_TYPES:
         raise _refused(f"a placement of {len(types)} module types", f"at most {MOST_TYPES}")
-    writer.put(len(types), MOST_TYPES + 1)
+    writer.put(min(len(types), _FEW), _FEW + 1)
+    if len(types) >= _FEW:
+        writer.put(len(types) - _FEW, MOST_TYPES + 1 - _FEW)
     for module in types:
         _put_type(writer, board, module)
     on_hold = placement.hold if not filled else ()
@@ -297,7 +301,10 @@ def _take_slots(reader: _Reader, board: Board) -> tuple[dict[str, Module | None]
     """What each slot holds, and which are on hold."""
     held_how = reader.take(3)
     hold = {slot for slot in board.code_order if reader.take(2)} if held_how == 2 else set()
-    types = [_take_type(reader, board) for _ in range(reader.take(MOST_TYPES + 1))]
+    count = reader.take(_FEW + 1)
+    if count == _FEW:
+        count += reader.take(MOST_TYPES + 1 - _FEW)
+    types = [_take_type(reader, board) for _ in range(count)]
     choices = len(types) + (2 if held_how == 1 else 1)
     content: dict[str, Module | None] = {}
     for slot in board.code_order:

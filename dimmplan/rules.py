@@ -81,8 +81,8 @@ def said(field: str, value: Any) -> str:
         "capacity_gib": f"{value} GiB",
         "device_width": f"x{value}",
         "ecc_bits": f"{value} ECC bits",
-        "logical_ranks": f"{value} logical ranks",
-        "package_ranks": f"{value} ranks",
+        "logical_ranks": f"{value} logical rank{'' if value == 1 else 's'}",
+        "package_ranks": f"{value} rank{'' if value == 1 else 's'}",
         "rate_mts": f"{value} MT/s",
         "voltage_mv": f"{value} mV",
         "die_family": f"{value} dies",
@@ -190,8 +190,10 @@ def _alike(row: AlikeRow, view: SystemView) -> tuple[str, str] | None:
     values = [of(view.board.socket(socket_id)) for socket_id in view.fitted]
     if all(value == values[0] for value in values):
         return None
-    found = " and ".join(dict.fromkeys(map(str, values))) if row.what != "population" else "different modules"
-    return f"{row.what} {found}" if row.what != "population" else found, f"the same {row.what} on every socket"
+    words = {"capacity": "{} GiB", "count": "{} modules", "population": "another population"}[row.what]
+    found = " and ".join(dict.fromkeys(words.format(value) for value in values))
+    what = "number of modules" if row.what == "count" else row.what
+    return found, f"the same {what} on every socket"
 
 
 RULES: dict[tuple[type[Any], Scope], Callable[[Any, Any], tuple[str, str] | None]] = {
@@ -275,6 +277,11 @@ def judge_channel(rows: Iterable[RuleRow], channel: Channel, load: Load) -> Iter
         yield from _breach(row, (channel.name,), CHANNEL_RULES[type(row)](row, channel, load))
 
 
+def _counted(modules: Sequence[Module]) -> str:
+    kinds = dict.fromkeys(modules)
+    return " + ".join(f"{list(modules).count(kind)} x {kind.label}" for kind in kinds)
+
+
 def judge_rate(board: Board, option: ProcessorOption | None, channel: Channel, load: Load) -> Iterator[Breach]:
     """The rate table: a load without a row does not run."""
     modules = [module for module in load if module]
@@ -284,7 +291,7 @@ def judge_rate(board: Board, option: ProcessorOption | None, channel: Channel, l
             severity="error",
             check=RATE_RULE,
             where=(channel.name,),
-            found=f"{len(modules)} of {len(channel.slots)}: {', '.join(m.label for m in modules)}",
+            found=f"{_counted(modules)} on a channel of {len(channel.slots)} slots",
             allowed="populations with a rate row",
             source="PRACTICE",
         )

@@ -12,7 +12,7 @@ from dimmplan.answers.said import (
     modules_phrase,
     slots_phrase,
 )
-from dimmplan.explain import gb_s, label_short, listed
+from dimmplan.explain import gb_s, label_short, listed, sockets_listed
 from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.rules import Breach
@@ -68,7 +68,7 @@ def no_next_said(case: Case, answer: NextAnswer) -> list[Said]:
         free = [slot for slot, module in case.placement.slots if module is None]
         usable = [slot for slot in free if case.board.channel_of[slot].socket in case.placement.fitted]
         if not usable:
-            text = f"No slot is free at {listed(list(case.placement.fitted))}."
+            text = f"No slot is free at {sockets_listed(case.placement.fitted)}."
             return [Said(text=text, rule="slots", source="MODEL")]
         held = listed(usable)
         return [Said(text=f"The free slots may not be filled: {held}.", rule="hold", source="PRACTICE")]
@@ -105,7 +105,7 @@ def change_title(change: Change) -> str:
 def verdict_said(board: Board, change: Change) -> list[Said]:
     """Whether the changed content is allowed, by the rows that it breaks."""
     if not change.refused:
-        return [Said(text="Yes: no error row breaks.", rule="rules", source="MODEL")]
+        return [Said(text="Yes: the board's rules allow it.", rule="rules", source="MODEL")]
     first, *rest = breaches_said(board, change.after.errors)
     return [Said(text=f"No: {lowered(first.text)}", rule=first.rule, source=first.source), *rest]
 
@@ -121,14 +121,31 @@ def unbroken_effects(board: Board, change: Change) -> list[Said]:
 
 def failure_title(failure: Failure) -> str:
     """What failed and what is left."""
-    left = modules_phrase(failure.left) or "nothing"
-    return f"Without {listed(list(failure.slots))} ({modules_phrase(failure.failed)}), {left} is left"
+    left = modules_phrase(failure.left) or "no module"
+    return f"Without {listed(list(failure.slots))} ({modules_phrase(failure.failed)}): {left} left"
 
 
-def left_said(case: Case, found: LeftSet, *, changes: bool = True) -> list[Said]:
-    """One set of what is left: how it runs, which moves lead there, which advised rows it breaks."""
+def stay_said(board: Board, failure: Failure) -> list[Said]:
+    """How the machine runs with the failed modules out and nothing moved, or the rules that forbid it."""
+    stay = failure.stay
+    if stay.errors:
+        first, *rest = breaches_said(board, stay.errors)
+        return [Said(text=f"It may not run so: {lowered(first.text)}", rule=first.rule, source=first.source), *rest]
+    text = f"{figures_phrase(stay.figures)}." if stay.figures else "No memory is left."
+    return [Said(text=text, rule="figures", source="MODEL"), *breaches_said(board, stay.breaches)]
+
+
+def causes_said(failure: Failure) -> list[Said]:
+    """Why no set of what is left will do in the plan's mode."""
+    text = f"No set of the modules left obeys the rules in the mode {failure.mode.value}."
+    found = [Said(text=text, rule="mode", source="MODEL")]
+    return [*found, *(Said(text=c.text, rule=c.rule, source=c.source or "MODEL") for c in failure.causes)]
+
+
+def left_said(case: Case, found: LeftSet, *, by: str = "", changes: bool = True) -> list[Said]:
+    """One set of what is left, the first by a list: how it runs, the moves to it, the advised rows that it breaks."""
     text = f"{figures_phrase(found.weighed.figures)}." if found.weighed.figures else "It cannot be measured."
-    said = [Said(text=text, rule=case.placement.prefer, source="MODEL")]
+    said = [Said(text=text, rule=by or case.placement.prefer, source="MODEL")]
     if changes:
         said.append(Said(text=moves_text(case.board, found), rule="moves", source="MODEL"))
     return [*said, *breaches_said(case.board, found.weighed.breaches)]
@@ -163,13 +180,13 @@ def split_text(case: Case, step: SplitStep) -> str:
     """One step of halving in words."""
     board = case.board
     company = f" (with {slots_phrase(board, step.company)}, known good)" if step.company else ""
-    text = f"Keep {slots_phrase(board, step.keep)}{company}. "
-    text += f"Fault: {_after(step.if_fault)}. Clean: {_after(step.if_clean)}."
+    text = f"Leave only {slots_phrase(board, step.keep)} in{company}. "
+    text += f"Still faulty: {_after(step.if_fault)}. Clean: {_after(step.if_clean)}."
     if step.broken:
-        text += f" This test breaks {listed(_rules(step.broken))}: exchange these one by one instead."
+        text += f" But this breaks {listed(_rules(step.broken))}: exchange these modules one by one instead."
     elif step.other_broken:
         rest = [slot for slot in step.suspects if slot not in step.keep]
-        text += f" ({slots_phrase(board, rest)} instead would break {listed(_rules(step.other_broken))}.)"
+        text += f" (Not {slots_phrase(board, rest)} instead: that would break {listed(_rules(step.other_broken))}.)"
     return text
 
 

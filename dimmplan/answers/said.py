@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from dimmplan.advice import criterion_phrase
-from dimmplan.explain import breach_finding, counted, gb_s, listed, regions_sentence
+from dimmplan.explain import breach_finding, counted, gb_s, listed, regions_sentence, sockets_listed
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
@@ -36,6 +36,11 @@ def lowered(text: str) -> str:
     return text[:1].lower() + text[1:] if text[1:2].islower() or text[1:2] == " " else text
 
 
+def sentence(text: str) -> str:
+    """A text with a capital at its beginning, unless it begins with the name of a slot, a channel or a socket."""
+    return text[:1].upper() + text[1:] if text.startswith("socket") else text
+
+
 def slots_phrase(board: Board, slots: Sequence[str]) -> str:
     """Slots in a sentence; many of them by what they have in common, where they do."""
     if len(slots) <= _MOST_NAMED:
@@ -51,7 +56,7 @@ def slots_phrase(board: Board, slots: Sequence[str]) -> str:
         if set(every) != set(named):
             return listed(list(slots))
         places.setdefault(found, []).append(socket_id)
-    parts = [f"{_of_places(found)} of every channel of {listed(sockets)}" for found, sockets in places.items()]
+    parts = [f"{_of_places(found)} of every channel of {sockets_listed(its)}" for found, its in places.items()]
     return listed(parts)
 
 
@@ -69,7 +74,7 @@ def channels_phrase(board: Board, names: Sequence[str]) -> str:
     for socket_id, named in by_socket.items():
         every = len(named) == len(board.socket(socket_id).channels)
         alike.setdefault("every channel" if every else listed(named), []).append(socket_id)
-    return "; ".join(f"{named} of {listed(sockets)}" for named, sockets in alike.items())
+    return "; ".join(f"{named} of {sockets_listed(sockets)}" for named, sockets in alike.items())
 
 
 def modules_phrase(counts: Iterable[tuple[Module, int]]) -> str:
@@ -96,7 +101,7 @@ def breaches_said(board: Board, breaches: Iterable[Breach]) -> list[Said]:
         by_rule.setdefault(breach.rule, []).append(breach)
     found = []
     for rule, broken in by_rule.items():
-        more = f" So in {counted(len(broken) - 1, 'more place')}." if len(broken) > 1 else ""
+        more = f" The same in {counted(len(broken) - 1, 'more place')}." if len(broken) > 1 else ""
         advised = "Advised: " if broken[0].severity == "advised" else ""
         text = breach_finding(board, broken[0]).text
         found.append(Said(text=f"{advised}{text}{more}", rule=rule, source=broken[0].source))
@@ -129,7 +134,8 @@ def _capacity_text(case: Case, parted: Parted) -> str:
     there, asked = format_capacity(parted.alternative or 0), format_capacity(case.request.capacity_gib)
     if parted.by == "above":
         return f"{there}, above the {format_capacity(case.limit_gib)} up to which a request for {asked} is answered."
-    return f"{there} would be left of the {asked} asked."
+    short = format_capacity(case.request.capacity_gib - (parted.alternative or 0))
+    return f"{there}, {short} short of the {asked} asked."
 
 
 def _criterion_text(case: Case, weighed: Weighed, parted: Parted) -> str:
@@ -192,7 +198,7 @@ def region_effects(
             was = f" Before: {lowered(_regions_text(old))}" if both else ""
             found.setdefault(f"{_regions_text(new)}{was}", []).append(new.socket)
     for text, sockets in found.items():
-        said = f"{listed(sockets)}: {lowered(text)}"
+        said = f"{sentence(sockets_listed(sockets))}: {lowered(text)}"
         yield Said(text=said, rule=board.interleave.id, source=board.interleave.source)
 
 

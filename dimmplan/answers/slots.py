@@ -18,7 +18,7 @@ from dimmplan.answers.said import (
     vector_changes,
     ways_phrase,
 )
-from dimmplan.explain import counted, gb_s, label_short, listed, rule_sentence
+from dimmplan.explain import counted, gb_s, label_short, listed, rule_sentence, sockets_listed
 from dimmplan.units import format_capacity
 from dimmplan.why.expect import Expectation
 from dimmplan.why.rate import Lift, Limit, RateReason
@@ -28,12 +28,12 @@ from dimmplan.why.weigh import Case
 
 def reason_title(case: Case, reason: SlotReason) -> str:
     """A reason in a few words."""
-    shares = [gib for _, gib in reason.channel_gib if gib]
+    shares, where = [gib for _, gib in reason.channel_gib if gib], sockets_listed([reason.socket])
     titles = {
-        "first-in-channel": "first on its channel, before the one behind it",
-        "stacked": f"{ORDINALS[reason.place]} on its channel: every channel of {reason.socket} has its first",
+        "first-in-channel": "first on its channel: the one behind it may not stand without it",
+        "stacked": f"{ORDINALS[reason.place]} on its channel: every channel of {where} has its first",
         "equal-share": f"an equal share: {format_capacity(max(shares, default=0))} on each of "
-        f"{counted(len(shares), 'channel')} of {reason.socket}",
+        f"{counted(len(shares), 'channel')} of {where}",
         "needed": "needed for the capacity asked",
         "board-order": "first of places that are worth the same, in board order",
         "breaks-rule": _rule_title(reason),
@@ -42,7 +42,7 @@ def reason_title(case: Case, reason: SlotReason) -> str:
         "exceeds-request": "empty: the capacity asked is reached",
         "ranks-lower": f"the list {case.placement.prefer} puts it so",
         "alternative-first": "an alternative comes before the plan",
-        "dead": f"dead: socket {reason.socket} has no processor",
+        "dead": f"dead: socket {reason.socket} has no processor in this plan",
         "hold": "on hold: nothing is pulled, moved or inserted here",
     }
     return titles[reason.kind]
@@ -99,9 +99,12 @@ def _beside(case: Case, reason: SlotReason, tried: Tried) -> Iterator[Said]:
 # -- rate ------------------------------------------------------------------------------------------------------------
 
 
-def rate_title(reason: RateReason) -> str:
-    """What the reason is about."""
-    return f"Why {reason.rate_mts} MT/s at {listed(list(reason.sockets))}"
+def rate_title(reason: RateReason, *, alone: bool = True) -> str:
+    """What the reason is about; not ``alone`` where other channels of the same sockets have another one."""
+    where = sockets_listed(reason.sockets)
+    if alone:
+        return f"Why {reason.rate_mts} MT/s at {where}"
+    return f"Why {reason.rate_mts} MT/s on {counted(len(reason.channels), 'channel')} of {where}"
 
 
 def rate_said(case: Case, reason: RateReason) -> list[Said]:

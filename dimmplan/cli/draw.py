@@ -66,7 +66,7 @@ def draw(
     from dimmplan.cli.plans import read_placement
 
     check_sheet_options(paper=paper, ink=ink, front=front)
-    check_format(output)
+    check_ending(output)
     board, placement = read_placement(plan, board_file)
     sheet: dict[str, Any] = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
     if origin is not None:
@@ -84,8 +84,8 @@ def draw(
         options.wrote(path)
 
 
-def check_format(output: Path) -> None:
-    """Raise ``InputError`` for a file name whose ending is no format of a sheet."""
+def check_ending(output: Path) -> None:
+    """Raise ``InputError`` for a file name whose ending names no format of a sheet."""
     if output.suffix.lower() not in FORMATS:
         raise InputError(
             Problem(

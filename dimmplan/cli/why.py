@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
-from dimmplan.cli import complete, groups, options, terminal
+from dimmplan.cli import complete, groups, options
 from dimmplan.errors import InputError, Problem
 from dimmplan.units import quoted
 
@@ -65,13 +65,12 @@ def why(
             help="Exactly these slots filled: why not so?", metavar="SLOT,SLOT,...", autocompletion=complete.slots
         ),
     ] = None,
-    board_file: options.BoardFile = None,
     output: Annotated[
         Path | None,
         typer.Option(
             "-o",
             "--output",
-            help="With --put and --clear: the change sheet, as .svg, .png, .pdf or .html.",
+            help="With --put and --clear: the change sheet, .svg, .png, .pdf or .html.",
             metavar="FILE",
             rich_help_panel=options.SHEET,
         ),
@@ -82,6 +81,7 @@ def why(
     title: options.Title = None,
     tag: options.Tag = None,
     date: options.Date = None,
+    board_file: options.BoardFile = None,
     force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
@@ -94,25 +94,30 @@ def why(
         "--expect": expect is not None,
     }
     _check_question([name for name, is_so in asked.items() if is_so], module, comes_next=comes_next)
-    if output is not None:
-        _check_drawing(output, changed=bool(put or clear), paper=paper, ink=ink, front=front)
+    sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
+    _check_sheet(output, sheet, changes=bool(put or clear))
     from dimmplan.cli.plans import read_placement
 
     board, placement = read_placement(plan, board_file)
     if comes_next:
         _say(_next(board, placement, module or []), as_json=as_json)
     elif put or clear:
-        change = _change_of(board, placement, put or [], clear or [])
-        if output is not None:
-            sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
-            _draw_change(change, board, placement, output, sheet, force=force)
-        _say(_change(change), as_json=as_json)
+        drawing = None if output is None else _Drawing(output, sheet, force=force)
+        _say(_change(board, placement, put or [], clear or [], drawing), as_json=as_json)
     elif without:
         _say(_without(board, placement, without), as_json=as_json)
     elif expect is not None:
         _say(_expect(board, placement, expect), as_json=as_json)
     else:
         _say(_why(board, placement, slot), as_json=as_json)
+
+
+class _Drawing(NamedTuple):
+    """Where and how a change sheet is drawn."""
+
+    path: Path
+    sheet: dict[str, Any]
+    force: bool
 
 
 _Answer = tuple[str, dict[str, Any], bool]
@@ -124,10 +129,7 @@ def _say(answer: _Answer, *, as_json: bool) -> None:
     from dimmplan.output.record import to_json
 
     text, record, good = answer
-    if as_json:
-        typer.echo(to_json(record), nl=False)
-    else:
-        terminal.say(text)
+    typer.echo(to_json(record) if as_json else text, nl=False)
     if not good:
         raise typer.Exit(1)
 
@@ -146,6 +148,24 @@ def _check_question(asked: list[str], module: list[str] | None, *, comes_next: b
         )
     if problems:
         raise InputError(problems)
+
+
+def _check_sheet(output: Path | None, sheet: dict[str, Any], *, changes: bool) -> None:
+    """Raise ``InputError`` for a sheet without a change, sheet options without a sheet, or wrong ones."""
+    if output is None:
+        usual = {"paper": "a4", "ink": "colour", "front": "down"}
+        given = [f"--{name}" for name, value in sheet.items() if value != usual.get(name)]
+        if given:
+            raise InputError(Problem(file=given[0], place="", found="no -o FILE", allowed="together with -o FILE"))
+        return
+    from dimmplan.cli.draw import check_ending, check_sheet_options
+
+    if not changes:
+        hint = "The sheet of the plan itself is drawn with: dimmplan draw"
+        allowed = "together with --put or --clear"
+        raise InputError(Problem(file="-o", place="", found="no change", allowed=allowed, hint=hint))
+    check_sheet_options(paper=sheet["paper"], ink=sheet["ink"], front=sheet["front"])
+    check_ending(output)
 
 
 def _why(board: Board, placement: Placement, slot: str | None) -> _Answer:
@@ -191,8 +211,9 @@ def _read_modules(board: Board, labels: list[str]) -> list[Module]:
     return list(found)
 
 
-def _change_of(board: Board, placement: Placement, put: list[str], clear: list[str]) -> tuple[Case, Change]:
-    """What changing some slots does. Raises ``InputError`` and ``RefusedError``."""
+def _change(board: Board, placement: Placement, put: list[str], clear: list[str], drawing: _Drawing | None) -> _Answer:
+    from dimmplan.output.answer_records import change_record
+    from dimmplan.output.answers import change_text
     from dimmplan.why.expect import require_usable
     from dimmplan.why.grow import change_of
     from dimmplan.why.weigh import Case
@@ -200,55 +221,29 @@ def _change_of(board: Board, placement: Placement, put: list[str], clear: list[s
     changes = _read_changes(board, put, clear)
     case = Case(board, placement, extra=[module for module in changes.values() if module])
     require_usable(case, list(changes))
-    return case, change_of(case, changes)
+    change = change_of(case, changes)
+    record = change_record(case, change)
+    if drawing is not None:
+        record["files"] = _draw(case, change, drawing)
+    return change_text(case, change), record, not change.refused
 
 
-def _change(changed: tuple[Case, Change]) -> _Answer:
-    from dimmplan.output.answer_records import change_record
-    from dimmplan.output.answers import change_text
-
-    case, change = changed
-    return change_text(case, change), change_record(case, change), not change.refused
-
-
-def _check_drawing(output: Path, *, changed: bool, **sheet: str) -> None:
-    """Raise ``InputError`` for a sheet of no change, or one that cannot be drawn."""
-    from dimmplan.cli.draw import check_format, check_sheet_options
-
-    if not changed:
-        allowed = "together with --put or --clear"
-        raise InputError(Problem(file="--output", place="", found="no change", allowed=allowed))
-    check_format(output)
-    check_sheet_options(**sheet)
-
-
-def _draw_change(
-    changed: tuple[Case, Change],
-    board: Board,
-    placement: Placement,
-    output: Path,
-    sheet: dict[str, Any],
-    *,
-    force: bool,
-) -> None:
-    """Draw the way from the plan to what is changed; what breaks a rule is not drawn, since a sheet says *do this*."""
-    from dataclasses import replace
-
+def _draw(case: Case, change: Change, drawing: _Drawing) -> list[str]:
+    """Draw the change sheet; the files written. A change that is refused is never drawn."""
     from dimmplan.cli.draw import sheet_files
     from dimmplan.cli.files import write_files
-    from dimmplan.moves import plan_moves
+    from dimmplan.why.grow import drawn_change
 
-    case, change = changed
-    if change.refused:
-        typer.echo("not drawn: the change breaks a rule", err=True)
-        return
-    after = change.after.content
-    target = replace(placement, status="best-found", slots=tuple((slot, after.get(slot)) for slot in board.slots))
-    moves = plan_moves(board, case.content, target, untouchable=placement.hold)
-    files = sheet_files(board, target, output, change=moves, **sheet)
-    write_files(files, force=force)
+    found = drawn_change(case, change)
+    if found is None:
+        typer.echo("nothing is drawn: a sheet is for placing, and this change is refused", err=True)
+        return []
+    placement, moves = found
+    files = sheet_files(case.board, placement, drawing.path, change=moves, **drawing.sheet)
+    write_files(files, force=drawing.force)
     for path in files:
         options.wrote(path)
+    return [str(path) for path in files]
 
 
 def _read_changes(board: Board, put: list[str], clear: list[str]) -> dict[str, Module | None]:

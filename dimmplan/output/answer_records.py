@@ -243,15 +243,23 @@ def failure_record(case: Case, failure: Failure) -> dict[str, Any]:
         "without": list(failure.slots),
         "failed": _counts(failure.failed),
         "left": _counts(failure.left),
+        "stay": {
+            "allowed": not failure.stay.errors,
+            "figures": figures_record(failure.stay.figures),
+            "broken": _breaches(case.board, failure.stay.breaches),
+            "said": _said(changes.stay_said(case.board, failure)),
+        },
         "best": _left(case, failure.best),
-        "fastest": _left(case, failure.fastest),
-        "smallest": _left(case, failure.smallest),
+        "causes": [] if failure.best or not failure.left else _said(changes.causes_said(failure)),
+        "fastest": _left(case, failure.fastest, by="bandwidth-first"),
+        "independent": _left(case, failure.independent),
+        "smallest": _left(case, failure.smallest, by="modules"),
         "smallest_and_halves_mode": "independent",
         "halves": [_split(case, step) for step in failure.split],
     }
 
 
-def _left(case: Case, found: LeftSet | None) -> dict[str, Any] | None:
+def _left(case: Case, found: LeftSet | None, *, by: str = "") -> dict[str, Any] | None:
     if found is None:
         return None
     weighed: Weighed = found.weighed
@@ -263,7 +271,7 @@ def _left(case: Case, found: LeftSet | None) -> dict[str, Any] | None:
             {"kind": m.kind, "module": m.module.label, "from": m.source, "to": m.target} for m in found.moves.handled
         ],
         "broken": _breaches(case.board, weighed.breaches),
-        "said": _said(changes.left_said(case, found)),
+        "said": _said(changes.left_said(case, found, by=by)),
     }
 
 

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 
 from dimmplan.answers import changes, mixing, slots
 from dimmplan.answers.rulebook import RuleGroup, RuleLine
-from dimmplan.answers.said import Said, slots_phrase
-from dimmplan.explain import counted, gb_s, label_short, listed, regions_sentence
+from dimmplan.answers.said import Said, sentence, slots_phrase
+from dimmplan.explain import counted, gb_s, label_short, listed, regions_sentence, sockets_listed
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.mix import Mix
 from dimmplan.model.board import Board, Socket
@@ -74,7 +74,8 @@ def why_text(case: Case, rates: Sequence[RateReason], reasons: Sequence[SlotReas
     """The whole plan: why it runs at its rate, then every slot, those of one reason together."""
     page = _Page(case.board, *wrapped(_asked(case)))
     for rate in rates:
-        page.heading(slots.rate_title(rate))
+        same = [other for other in rates if set(other.sockets) & set(rate.sockets)]
+        page.heading(slots.rate_title(rate, alone=len(same) == 1))
         page.sentences(slots.rate_said(case, rate))
     for sockets in _alike_sockets(case, reasons):
         page.heading(_socket_heading(case, sockets))
@@ -93,13 +94,14 @@ def _alike_sockets(case: Case, reasons: Sequence[SlotReason]) -> list[list[Socke
 
 
 def _socket_heading(case: Case, sockets: Sequence[Socket]) -> str:
-    names = listed([socket.id for socket in sockets])
+    names = sentence(sockets_listed([socket.id for socket in sockets]))
     figures = case.plan.figures.sockets if case.plan.figures else ()
     its = next((each for each in figures if each.socket == sockets[0].id), None)
     if its is None or not its.regions:
         return names
     each = " each" if len(sockets) > 1 else ""
-    told = f" Told for {sockets[0].id}; the others are alike." if len(sockets) > 1 else ""
+    others = "the other is" if len(sockets) == 2 else "the others are"
+    told = f" Told for {sockets_listed([sockets[0].id])}; {others} alike." if len(sockets) > 1 else ""
     return f"{names}: {format_capacity(its.usable_gib)}{each}. {regions_sentence(its)}{told}"
 
 
@@ -236,20 +238,27 @@ def failure_text(case: Case, failure: Failure) -> str:
     """What still runs, what boots, and how to find a bad module by halves."""
     page = _Page(case.board, *wrapped(_asked(case)))
     page.heading(changes.failure_title(failure))
-    if failure.best is None:
-        page.text("No set of what is left obeys the rules.")
-    else:
+    if failure.left and (failure.best is None or failure.best.weighed.content != failure.stay.content):
+        page.heading("With nothing else moved")
+        page.sentences(changes.stay_said(case.board, failure))
+    if failure.best is not None:
         _left_lines(page, case, "Still runs best", failure.best)
+    elif failure.left:
+        mode = "" if failure.mode is Mode.INDEPENDENT else f" {failure.mode.value}"
+        page.heading(f"Nothing that is left can run{mode}")
+        page.sentences(changes.causes_said(failure))
     if failure.fastest is not None:
-        _left_lines(page, case, "Sweeps faster with less", failure.fastest)
+        _left_lines(page, case, "Sweeps faster with less", failure.fastest, by="bandwidth-first")
     if failure.mode is not Mode.INDEPENDENT and (failure.smallest or failure.split):
         page.heading(f"Set the mode from {failure.mode.value} to independent in firmware before what follows.")
+    if failure.independent is not None:
+        _left_lines(page, case, "Runs best in the independent mode", failure.independent)
     if failure.smallest is not None:
         page.heading(f"Smallest that boots: {counted(failure.smallest.modules, 'module')}")
         page.text(changes.stays_text(case.board, failure.smallest))
-        page.sentences(changes.left_said(case, failure.smallest, changes=False))
+        page.sentences(changes.left_said(case, failure.smallest, by="modules", changes=False))
     if failure.split:
-        page.heading("To find a bad module by halves, each in its own slot")
+        page.heading("If it still fails: halves of the set that runs best, each module in its own slot")
         page.sentences([changes.split_care()])
         for step in failure.split[:MOST_SPLIT_LINES]:
             page.text(f"{step.number}. {changes.split_text(case, step)}")
@@ -258,10 +267,10 @@ def failure_text(case: Case, failure: Failure) -> str:
     return page.finish()
 
 
-def _left_lines(page: _Page, case: Case, title: str, found: LeftSet) -> None:
+def _left_lines(page: _Page, case: Case, title: str, found: LeftSet, *, by: str = "") -> None:
     status = "" if found.proven else " (best found, not proven)"
     page.heading(f"{title}{status}")
-    page.sentences(changes.left_said(case, found))
+    page.sentences(changes.left_said(case, found, by=by))
 
 
 # -- mix and rules ---------------------------------------------------------------------------------------------------

@@ -6,17 +6,18 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from dimmplan.errors import ImpossibleError, InputError, Problem
+from dimmplan.errors import Cause, ImpossibleError, InputError, Problem
+from dimmplan.growth.pinned import Start, solve_from
+from dimmplan.growth.pins import PinnedSpace, closed
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change as Moves
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
-from dimmplan.solve.answer import solve
+from dimmplan.solve.answer import Answer
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.search import Aim, Search
-from dimmplan.solve.space import Space
 from dimmplan.why.settle import settle
 from dimmplan.why.split import SplitStep, split_steps
 from dimmplan.why.weigh import Case, Weighed
@@ -50,18 +51,23 @@ class LeftSet:
 class Failure:
     """What is left after modules failed.
 
-    ``best`` is first by the plan's list for as much of the capacity asked as the modules reach; ``fastest`` sweeps
-    faster with less, where such a set exists. ``smallest`` is the population of fewest modules that breaks no error
-    row, ``split`` halves the modules of ``best``; both of them in the independent mode, to which a machine in another
-    ``mode`` is set first.
+    ``stay`` is the plan with the failed modules out and nothing moved. ``best`` is first by the plan's list for as much
+    of the capacity asked as the modules reach, and ``causes`` say why there is none; ``fastest`` sweeps faster with
+    less, where such a set exists. What follows is in the independent mode, to which a machine in another ``mode`` is
+    set first: ``independent`` is the best of as much as is left, where the mode leaves no ``best``; ``smallest`` is the
+    population of fewest modules that breaks no error row; ``split`` halves the modules of ``best``, or of
+    ``independent``.
     """
 
     slots: tuple[str, ...]
     mode: Mode
     failed: tuple[tuple[Module, int], ...]
     left: tuple[tuple[Module, int], ...]
+    stay: Weighed
     best: LeftSet | None
+    causes: tuple[Cause, ...]
     fastest: LeftSet | None
+    independent: LeftSet | None
     smallest: LeftSet | None
     split: tuple[SplitStep, ...]
 
@@ -81,18 +87,24 @@ def failure_of(case: Case, slots: Sequence[str]) -> Failure:
         )
     stay = {slot: None if slot in slots else module for slot, module in case.content.items()}
     left = _counted(stay.values())
-    best = _best(case, stay, left)
-    fastest = _fastest(case, stay, left, best)
     bare = Case(case.board, replace(case.placement, mode=Mode.INDEPENDENT))
+    best, causes = _best(case, stay, left, min(math.ceil(case.usable_gib), case.request.capacity_gib))
+    independent = None
+    if best is None and case.placement.mode is not Mode.INDEPENDENT:
+        independent, _ = _best(bare, stay, left, _total(left))
+    halved = best or independent
     return Failure(
         slots=tuple(slots),
         mode=case.placement.mode,
         failed=_counted(case.content[slot] for slot in slots),
         left=left,
+        stay=case.weigh(stay),
         best=best,
-        fastest=fastest,
+        causes=causes,
+        fastest=_fastest(case, stay, left, best),
+        independent=independent,
         smallest=_smallest(bare, stay, left) if left else None,
-        split=split_steps(bare, best.weighed.content) if best else (),
+        split=split_steps(bare, halved.weighed.content) if halved else (),
     )
 
 
@@ -115,23 +127,29 @@ def _total(left: Sequence[tuple[Module, int]]) -> int:
     return sum(module.capacity_gib * count for module, count in left)
 
 
-def _best(case: Case, stay: Mapping[str, Module | None], left: Sequence[tuple[Module, int]]) -> LeftSet | None:
-    """First by the plan's list for the capacity asked, or for the most that the modules left reach."""
-    asked = min(math.ceil(case.usable_gib), case.request.capacity_gib, _total(left))
-    return _solved(case, stay, _request(case, left, asked)) if asked else None
-
-
-def _solved(case: Case, stay: Mapping[str, Module | None], request: Request) -> LeftSet | None:
+def _best(
+    case: Case, stay: Mapping[str, Module | None], left: Sequence[tuple[Module, int]], asked_gib: int
+) -> tuple[LeftSet | None, tuple[Cause, ...]]:
+    """First by the plan's list for the capacity asked, or for the most that is left, or why there is none."""
+    asked = min(asked_gib, _total(left))
+    if not asked:
+        return None, ()
+    request = _request(case, left, asked)
     while True:
         try:
-            answer = solve(case.board, request, alternatives=False)
+            answer = _solve(case, request)
         except ImpossibleError as error:
             below = math.floor(error.below_gib or 0)
             if not below:
-                return None
+                return None, error.causes
             request = replace(request, capacity_gib=below)
         else:
-            return _left_set(case, stay, answer.best.content, proven=answer.proven)
+            return _left_set(case, stay, answer.best.content, proven=answer.proven), ()
+
+
+def _solve(case: Case, request: Request) -> Answer:
+    """The exact answer that fills no slot on hold. Raises ``ImpossibleError``."""
+    return solve_from(case.board, request, Start(stays={}, hold=case.placement.hold), alternatives=False)
 
 
 def _fastest(
@@ -148,7 +166,7 @@ def _fastest(
         request = _request(case, left, low)
         request = replace(request, prefer="bandwidth-first", over_gib=total, effort=effort)
         try:
-            answer = solve(case.board, request, alternatives=False)
+            answer = _solve(case, request)
         except ImpossibleError:
             break
         proven, effort = proven and answer.proven, EFFORT_STEP_UP
@@ -169,7 +187,7 @@ def _smallest(case: Case, stay: Mapping[str, Module | None], left: Sequence[tupl
     """Fewest modules that break no error row, by the search with a list of its own."""
     rows = tuple(row for row in case.board.rules if row.severity == "error")
     request = replace(_request(case, left, 1), over_gib=_total(left))
-    space = Space(replace(case.board, rules=rows), request)
+    space = PinnedSpace(replace(case.board, rules=rows), request, closed(case.placement.hold))
     if not space.types or not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
         return None
     search = Search(space, Budget(request.effort))

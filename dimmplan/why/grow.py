@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Channel, Controller, Socket
 from dimmplan.model.module import Module
+from dimmplan.model.move import Change as Moves
+from dimmplan.model.placement import Placement
+from dimmplan.moves import plan_moves
 from dimmplan.rules import Breach
 from dimmplan.solve.evaluate import Value
 from dimmplan.why.weigh import Case, Weighed, turned
@@ -86,6 +90,23 @@ def change_of(case: Case, changes: Mapping[str, Module | None]) -> Change:
         broken=tuple(breach for breach in after.breaches if _spot(breach) not in old),
         mended=tuple(breach for breach in case.plan.breaches if _spot(breach) not in new),
     )
+
+
+def drawn_change(case: Case, change: Change) -> tuple[Placement, Moves] | None:
+    """The placement that a change leads to and the moves that lead there from the plan, for a change sheet.
+
+    ``None`` where the change breaks an error row or does not run: a sheet is for placing. The placement is asked for as
+    it is, and never proven: no search has found it.
+    """
+    if change.refused or change.after.figures is None:
+        return None
+    placement = replace(
+        case.placement,
+        slots=tuple((slot, change.after.content[slot]) for slot in case.board.slots),
+        capacity_gib=math.floor(change.after.figures.usable_gib),
+        status="best-found",
+    )
+    return placement, plan_moves(case.board, case.content, placement, untouchable=case.placement.hold)
 
 
 def _spot(breach: Breach) -> tuple[str, tuple[str, ...], str]:

@@ -12,7 +12,7 @@ import sys
 import pytest
 
 from dimmplan.cli.run import run
-from dimmplan.plancode import encode
+from dimmplan.plancode import decode, encode, read_head
 from tests.support import one_document, unprintable
 from tests.why.questions import QUESTIONS, world_of
 from tests.why.test_questions import argv_of
@@ -120,3 +120,55 @@ def test_an_empty_plan_and_an_unknown_list(tmp_path, capsys: pytest.CaptureFixtu
     path.write_text(json.dumps(record | {"prefer": "capacity-frist"}), encoding="utf-8")
     (problem,) = problems_of(capsys, "why", str(path))
     assert "capacity-first" in problem["hint"]
+
+
+# -- the change sheet ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("ending", ["svg", "pdf"])
+def test_a_change_is_drawn(ending: str, tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """From the plan's placement to the changed one, with the code of the changed one, which brings it back."""
+    path = tmp_path / f"change.{ending}"
+    command = ["why", code_of("ten-six-even"), "--put", "K2=32GiB", "--clear", "R1", "-o", str(path), "--json"]
+    assert run(command) == 0
+    captured = capsys.readouterr()
+    answer = one_document(captured.out)
+    pages = [str(path), str(tmp_path / f"change-2.{ending}")] if ending in ("svg", "png") else [str(path)]
+    assert answer["files"] == pages and answer["allowed"]
+    assert all(tmp_path.joinpath(page).stat().st_size for page in pages)
+    assert captured.err.count("wrote ") == len(pages)
+    if ending == "svg":
+        drawn = path.read_text(encoding="utf-8")
+        assert "This is a change sheet" in drawn and "OUT, to K2" in drawn
+        world = world_of("ten-six-even")
+        code = re.search(r"[0-9A-Z]{4}(-[0-9A-Z]{1,4}){4,}", drawn)
+        assert code is not None
+        after = decode(read_head(code[0]), world.board)
+        assert after.content == world.having({"K2": world.module, "R1": None}) and after.status == "best-found"
+
+
+def test_a_refused_change_is_not_drawn(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The answer is the same no, status 1, and no file."""
+    for argv in (("--clear", "K1"), ("--put", "K2=64GiB")):
+        path = tmp_path / "no.svg"
+        assert run(["why", code_of("ten-six-full"), *argv, "-o", str(path), "--json"]) == 1
+        captured = capsys.readouterr()
+        assert one_document(captured.out)["files"] == [] and not path.exists()
+        assert "nothing is drawn" in captured.err
+
+
+def test_sheets_asked_for_wrongly(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A sheet without a change, a sheet option without a sheet, another ending, another paper: status 2, no file."""
+    put = ("--put", "K2=32GiB")
+    wrong = {
+        ("--next", "-o", "x.svg"): "--put or --clear",
+        ("-o", "x.svg"): "--put or --clear",
+        (*put, "--tag", "QUAY-07"): "together with -o",
+        (*put, "-o", "x.tiff"): ".svg",
+        (*put, "-o", "x.svg", "--paper", "a3"): "letter",
+    }
+    for options, said in wrong.items():
+        argv = [str(tmp_path / part) if part.startswith("x.") else part for part in options]
+        problems = problems_of(capsys, "why", code_of("ten-six-even"), *argv)
+        assert said in " ".join(part for p in problems for part in p.values()), argv
+    assert not list(tmp_path.iterdir())

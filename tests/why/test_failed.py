@@ -13,6 +13,7 @@ import pytest
 from dimmplan.errors import InputError
 from dimmplan.model.request import Mode
 from dimmplan.moves import apply_moves
+from dimmplan.output.answers import failure_text
 from dimmplan.planner import ask, plan
 from dimmplan.why.failed import failure_of
 from dimmplan.why.weigh import Case, turned
@@ -44,12 +45,13 @@ def test_sets_and_moves_hold(board) -> None:
         stay = case.content | {slot: None}
         left = Counter(module for module in stay.values() if module)
         assert dict(failure.left) == left
-        for found in (failure.best, failure.fastest, failure.smallest):
+        assert failure.stay.content == stay
+        for found in (failure.best, failure.fastest, failure.independent, failure.smallest):
             if found is None:
                 continue
             used = Counter(module for module in found.weighed.content.values() if module)
             assert all(used[module] <= left[module] for module in used)
-            placement = bare(case) if found is failure.smallest else case.placement
+            placement = bare(case) if found in (failure.smallest, failure.independent) else case.placement
             assert not broken_by(board, placement, found.weighed.content)
             assert apply_moves(stay, found.moves.moves) == found.weighed.content
         if failure.best and failure.fastest:
@@ -173,3 +175,72 @@ def test_the_last_module_leaves_nothing() -> None:
     only = next(slot for slot, module in placement.slots if module)
     failure = failure_of(Case(board, placement), [only])
     assert (failure.best, failure.fastest, failure.smallest, failure.split) == (None, None, None, ())
+
+
+@pytest.mark.parametrize("board_id", ["skerry-16", "strand-12", "tombolo-32", "machair-20"])
+def test_slots_on_hold_stay_empty_in_every_set(board_id: str) -> None:
+    """Half of the empty slots are on hold: the best and the smallest set are those of the slots that are not."""
+    board = BOARDS[board_id]
+    held_somewhere = 0
+    for placement in seeded_plans(board, 4):
+        empty = [slot for slot, module in placement.slots if not module]
+        free = [slot for slot in empty if board.channel_of[slot].socket in placement.fitted]
+        filled = [slot for slot, module in placement.slots if module]
+        if len(filled) < 2 or not free:
+            continue
+        case = Case(board, replace(placement, hold=tuple(free[::2])))
+        failure = failure_of(case, [filled[0]])
+        for found in (failure.best, failure.fastest, failure.independent, failure.smallest):
+            if found is not None:
+                assert not any(found.weighed.content[slot] for slot in free[::2])
+                held_somewhere += 1
+        if failure.smallest is not None and len(placement.fitted) <= 2:
+            least = least_modules(case, case.content | {filled[0]: None})
+            assert failure.smallest.modules == least and failure.smallest.proven
+    assert held_somewhere
+
+
+def test_the_best_set_around_a_hold_is_the_best() -> None:
+    """Three of four slots filled, the fourth on hold: with one out, brute force over the other pairs agrees."""
+    board = BOARDS["marram-4"]
+    placement = plan(board, ask(board, "64GiB", modules=["16GiB"]), alternatives=False).placement
+    filled = [slot for slot, module in placement.slots if module]
+    assert len(filled) == 4
+    content = {slot: module if slot in filled[:3] else None for slot, module in placement.slots}
+    held = tuple(slot for slot in board.slots if not content[slot])
+    case = Case(board, replace(placement, slots=tuple(content.items()), capacity_gib=48, hold=held))
+    failure = failure_of(case, [filled[0]])
+    legal = []
+    for chosen in itertools.combinations([slot for slot in board.slots if slot not in held], 2):
+        weighed = case.weigh({slot: placement.types[0] if slot in chosen else None for slot in board.slots})
+        if weighed.vector is not None:
+            legal.append(turned(case.criteria, weighed.vector))
+    assert legal and turned(case.criteria, failure.best.weighed.vector) == min(legal)
+
+
+def test_a_mode_that_cannot_go_on_leaves_the_independent_one() -> None:
+    """Fifteen of sixteen modules cannot mirror on a board of 8 or 16: why, and what runs with the mode off."""
+    board = BOARDS["lagoon-32"]
+    asked = ask(board, "256GiB", modules=["32GiB"], mode="mirrored")
+    placement = plan(board, asked, alternatives=False).placement
+    failure = failure_of(Case(board, placement), ["111"])
+    assert failure.best is None and failure.fastest is None and failure.causes
+    assert {breach.rule for breach in failure.stay.errors} == {"mirror-8-or-16"}
+    assert failure.independent.weighed.figures.usable_gib == 15 * 32
+    assert failure.independent.moves.handled == ()
+    assert {slot for step in failure.split for slot in step.suspects} == {
+        slot for slot, module in failure.independent.weighed.content.items() if module
+    }
+    text = failure_text(Case(board, placement), failure)
+    assert "Nothing that is left can run mirrored" in text and "to independent in firmware" in text
+
+
+def test_what_runs_with_nothing_moved_is_told_where_moving_gains() -> None:
+    """Eight of sixteen in pairs: with one out it runs as it stands, and moving gains in figures."""
+    board = BOARDS["tombolo-32"]
+    placement = plan(board, ask(board, "256GiB", modules=["32GiB"]), alternatives=False).placement
+    case = Case(board, placement)
+    failure = failure_of(case, ["isle-F-head"])
+    assert not failure.stay.errors and failure.best.moves.handled
+    assert failure.best.weighed.figures.system_sweep_gb_s > failure.stay.figures.system_sweep_gb_s
+    assert "With nothing else moved" in failure_text(case, failure)

@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
-from dimmplan.boardfile.read import load_board
-from dimmplan.cli.run import run
 from dimmplan.figures import placement_figures
 from dimmplan.model.rows import AlikeRow
-from dimmplan.plancode import encode
 from dimmplan.planner import ask, plan, read_module
 from dimmplan.why.grow import change_of, next_answer
 from dimmplan.why.weigh import Case
@@ -173,20 +169,3 @@ def test_of_equal_groups_the_smallest_comes_first() -> None:
     (group,) = next_answer(case).groups
     assert two_each.after_figures.system_sweep_gb_s == group.change.after_figures.system_sweep_gb_s
     assert len(group.slots) == 1 and len(two_each.changes) == 5
-
-
-def test_a_change_is_drawn_unless_it_breaks_a_rule(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """``why --put/--clear -o``: the change sheet from the plan to what was asked, and none of what is refused."""
-    board = load_board("skerry-16")
-    code = encode(board, plan(board, ask(board, "512GiB", modules=["32GiB"]), alternatives=False).placement)
-    sheet = tmp_path / "change.svg"
-    assert run(["why", code, "--clear", "L2", "--clear", "K2", "-o", str(sheet), "--tag", "RACK-2"]) == 0
-    text = sheet.read_text(encoding="utf-8")
-    assert "OUT 32GB 2Rx4" in text and "keep 32GB 2Rx4" in text and "448 GiB" in text and "RACK-2" in text
-    assert "not proven" in (tmp_path / "change-2.svg").read_text(encoding="utf-8")
-    refused = tmp_path / "refused.svg"
-    assert run(["why", code, "--clear", "K1", "-o", str(refused)]) == 1
-    assert not refused.exists()
-    assert "not drawn: the change breaks a rule" in capsys.readouterr().err
-    assert run(["why", code, "--next", "-o", str(refused)]) == 2
-    assert run(["why", code, "--clear", "K2", "-o", str(tmp_path / "x.txt")]) == 2
