@@ -48,7 +48,7 @@ def page_html(
     reasons = reasons_of(board, placement)
     work = (before_work(facts), doing(facts), after_work(facts))
     desk = (
-        slots_and_reasons(facts, reasons),
+        slots_and_reasons(facts, reasons, drawn=_drawn(sheet)),
         why_this_rate(reasons),
         address_ranges(facts),
         figures(facts),
@@ -109,11 +109,20 @@ def _paper(page: Page) -> str:
     return "lying" if page.width_mm > page.height_mm else "upright"
 
 
+def _slots(page: Page) -> list[Group]:
+    """The slots of a page, those of an overview not among them."""
+    prefix = ident("slot", "")
+    return [shape for shape in walk(page.shapes) if isinstance(shape, Group) and shape.id.startswith(prefix)]
+
+
+def _drawn(sheet: Sheet) -> frozenset[str]:
+    """The ids of the slots that stand on any page; one page alone may have been asked for."""
+    return frozenset(slot.id for page in sheet.pages for slot in _slots(page))
+
+
 def _least_px(page: Page) -> int:
     """The width at which the narrowest slot of a page can still be touched; 0 without slots, or with an overview's."""
-    prefix = ident("slot", "")
-    slots = [shape for shape in walk(page.shapes) if isinstance(shape, Group) and shape.id.startswith(prefix)]
-    boxes = [next(child for child in slot.children if isinstance(child, Rect)) for slot in slots]
+    boxes = [next(child for child in slot.children if isinstance(child, Rect)) for slot in _slots(page)]
     narrow = min((min(box.width, box.height) for box in boxes), default=0.0)
     return ceil(TOUCH_PX * page.width_mm / narrow) if narrow else 0
 

@@ -15,7 +15,7 @@
   const close = () => {
     show([]);
     links.forEach((link) => link.removeAttribute("aria-current"));
-    if (current) current.focus();
+    if (current) current.focus({ preventScroll: true });
     current = null;
   };
 

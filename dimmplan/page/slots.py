@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from dimmplan.answers.said import Said
@@ -49,8 +49,8 @@ def reason_id(slot: str) -> str:
     return ident("why", slot)
 
 
-def slots_and_reasons(facts: Facts, reasons: Reasons) -> Markup:
-    """Every slot, in board order."""
+def slots_and_reasons(facts: Facts, reasons: Reasons, *, drawn: Container[str]) -> Markup:
+    """Every slot, in board order; those whose id is ``drawn`` lead back to the map."""
     found = {move.source: move for move in facts.change.moves if move.source} if isinstance(facts, ChangeFacts) else {}
     articles = []
     for slot, fact in facts.slots.items():
@@ -64,12 +64,18 @@ def slots_and_reasons(facts: Facts, reasons: Reasons) -> Markup:
                 *before,
                 element("p", title, class_="title"),
                 _sentences(said),
-                element("p", element("a", f"{slot} on the map", href=f"#{ident('slot', slot)}"), class_="screen back"),
+                *_back(slot, drawn),
                 id=reason_id(slot),
                 class_="slot-reason",
             )
         )
     return section("slots", "Slots and reasons", element("div", *articles, class_="reasons"))
+
+
+def _back(slot: str, drawn: Container[str]) -> Iterator[Markup]:
+    target = ident("slot", slot)
+    if target in drawn:
+        yield element("p", element("a", f"{slot} on the map", href=f"#{target}"), class_="screen back")
 
 
 def _held(facts: Facts, fact: SlotFact) -> str:

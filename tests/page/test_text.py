@@ -54,9 +54,11 @@ class Reader(HTMLParser):
         assert self.open.pop() == tag
 
 
-@pytest.mark.parametrize("name", PLANS)
-def test_it_is_whole_and_loads_nothing(name: str) -> None:
-    text = page(name)
+@pytest.mark.parametrize(
+    ("name", "options"), [*((name, {}) for name in PLANS), ("small", {"page": "1"}), ("small", {"page": "2"})]
+)
+def test_it_is_whole_and_loads_nothing(name: str, options: dict[str, str]) -> None:
+    text = page(name, **options)
     reader = Reader(text)
     assert len(reader.ids) == len(set(reader.ids))
     assert {link for link in reader.links if not link.startswith("#")} == set()
