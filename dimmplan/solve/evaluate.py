@@ -11,7 +11,7 @@ from fractions import Fraction
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.module import Module
 from dimmplan.modes import judge_mode, usable_gib
-from dimmplan.rules import judge
+from dimmplan.rules import Breach, judge
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, whole
@@ -51,8 +51,18 @@ def vector_of(
     if not any(content.values()):
         return None
     figures = placement_figures(space.board, space.option, fitted, content, mode=space.request.mode)
-    advised = len({breach.rule for breach in breaches})
-    values = _values(space, figures, content, advised)
+    return measured_vector(space, criteria, content, breaches, figures)
+
+
+def measured_vector(
+    space: Space,
+    criteria: Iterable[Criterion],
+    content: Mapping[str, Module | None],
+    breaches: Iterable[Breach],
+    figures: PlacementFigures,
+) -> tuple[Value, ...]:
+    """The same for a placement that breaks advised rows alone, judged and measured already."""
+    values = _values(space, figures, content, advised=len({breach.rule for breach in breaches}))
     return tuple(values[criterion.name] for criterion in criteria)
 
 

@@ -18,7 +18,7 @@ from dimmplan.model.rows import ProcessorOption, SequenceRow
 from dimmplan.modes import judge_mode
 from dimmplan.rules import Breach, Content, all_rows, judge
 from dimmplan.solve.criteria import LISTS, Criterion, criteria_of
-from dimmplan.solve.evaluate import Value, texts_of, vector_of
+from dimmplan.solve.evaluate import Value, measured_vector, texts_of
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, quoted
 
@@ -151,7 +151,7 @@ class Case:
         if any(breach.severity == "error" for breach in breaches):
             return Weighed(content=content, breaches=breaches, figures=None, vector=None)
         figures = self.figures_of(content)
-        vector = vector_of(self.space, self.criteria, content) if figures else None
+        vector = measured_vector(self.space, self.criteria, content, breaches, figures) if figures else None
         return Weighed(content=content, breaches=breaches, figures=figures, vector=vector)
 
     def changed(self, changes: Mapping[str, Module | None]) -> Weighed:
