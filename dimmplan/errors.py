@@ -27,6 +27,8 @@ class Problem(NamedTuple):
         text = f"{where}: found {self.found}" if self.found else where
         if self.allowed:
             text += f"; allowed: {self.allowed}"
+        if not self.found and not self.allowed:
+            return f"{where}: {self.hint}"
         return f"{text}. {self.hint}" if self.hint else text
 
 

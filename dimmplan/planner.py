@@ -110,6 +110,21 @@ def ask(
     )
 
 
+def check_terms(terms: Terms) -> None:
+    """Raise ``InputError`` with every problem of terms that is one whatever the board."""
+    problems: list[Problem] = []
+    over = terms.get("over")
+    _collect(problems, lambda: _read_mode(terms.get("mode", Mode.INDEPENDENT.value)))
+    _collect(problems, lambda: _read_list(terms.get("prefer")))
+    _collect(problems, lambda: read_over(over, 0) if over is not None else 0)
+    _collect(
+        problems,
+        lambda: _read_counts(terms.get("max_types", DEFAULT_MAX_TYPES), terms.get("effort", DEFAULT_EFFORT)),
+    )
+    if problems:
+        raise InputError(problems)
+
+
 def _collect(problems: list[Problem], read: Callable[[], T]) -> T | None:
     """The value read, or ``None`` and its problems kept: so that one run names everything wrong with a call."""
     try:

@@ -116,7 +116,9 @@ class _Run:
         """Check the whole list, divide the shelf, make the folders. Raises ``InputError``."""
         from dimmplan.cli.files import make_folder
         from dimmplan.fleet.rows import Row
+        from dimmplan.planner import check_terms
 
+        check_terms(self.job.terms)
         for _ in self.rows:  # a list that is none is refused before anything is written
             break
         for name in (SUMMARY_CSV, SUMMARY_JSON):
@@ -131,13 +133,13 @@ class _Run:
 
     def _check_summary(self, path: Path) -> None:
         """Raise ``InputError`` where something lies there that this tool did not make."""
-        from dimmplan.output.fleet import CSV_HEAD, MADE_BY
+        from dimmplan.output.fleet import CSV_MARK, MADE_BY
 
         if self.job.force or not path.exists():
             return
         with path.open("rb") as handle:
             begin = handle.read(1024)
-        mark = CSV_HEAD if path.suffix == ".csv" else MADE_BY
+        mark = CSV_MARK if path.suffix == ".csv" else MADE_BY
         if begin and mark.encode("ascii") not in begin:
             found = "a file that dimmplan did not make"
             hint = "Overwrite it with --force."
@@ -170,7 +172,7 @@ class _Run:
     def _record(self, row: Row | BadRow, *, own: bool) -> Record:
         """One row of the summary; the machine's files are written where the row is this run's own."""
         from dimmplan.fleet.rows import BadRow
-        from dimmplan.output.fleet import problem_row
+        from dimmplan.output.fleet import impossible_row, problem_row
 
         if isinstance(row, BadRow):
             return problem_row(row.tag, row.line, "bad-row", row.problems)
@@ -180,9 +182,7 @@ class _Run:
             return problem_row(tag, row.line, "bad-row", self.desk.problems(row, asked))
         share = self.shared.shares.get(row.number) if self.shared else None
         if self.shared is not None and share is None:
-            hint = "What the shelf holds is given to other machines, or does not serve this one."
-            problem = self.rows.problem(row.line, "", "", "", hint=hint)
-            return problem_row(tag, row.line, "not-served", [problem])
+            return self._not_served(row, tag, asked, self.shared)
         digest = self._digest(row, asked, share)
         known = read_machine(self.job.out / "machines" / row.folder, digest, whole=own)
         if known is not None:
@@ -190,8 +190,21 @@ class _Run:
             return {"tag": tag, "line": row.line, **known}
         planned = self._planned(asked, share, whole=own)
         if isinstance(planned, ImpossibleError):
-            return problem_row(tag, row.line, "impossible", self.desk.problems(row, planned))
+            return impossible_row(tag, row.line, self.desk.problems(row, planned), planned)
         return self._done(row, tag, planned, share, digest) if own else self._summary(row, tag, planned, share)
+
+    def _not_served(self, row: Row, tag: str, asked: Asked, shared: Shared) -> Record:
+        """A machine that gets nothing of the shelf: all of it would not do, or others get what it needs."""
+        from dimmplan.output.fleet import impossible_row, problem_row, with_purchase
+
+        alone = self.desk.best(asked, whole=False)
+        if isinstance(alone, ImpossibleError):
+            record = impossible_row(tag, row.line, self.desk.problems(row, alone), alone)
+        else:
+            hint = "Other machines get what it needs of the shelf."
+            record = problem_row(tag, row.line, "not-served", [self.rows.problem(row.line, "", "", "", hint=hint)])
+        left = {taken.place: taken.count for taken in shared.left}
+        return with_purchase(record, self.desk.lacking(row, asked, left))
 
     def _planned(self, asked: Asked, share: Share | None, *, whole: bool) -> Planned | ImpossibleError:
         if share is None:

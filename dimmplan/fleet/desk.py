@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from dimmplan.boardfile.read import load_board
@@ -50,6 +51,7 @@ class Desk:
         self._asked: dict[tuple[object, ...], Asked | Bad] = {}
         self._best: dict[Key, Planned | ImpossibleError] = {}
         self._whole: set[Key] = set()
+        self._lacking: dict[tuple[object, ...], ImpossibleError | None] = {}
 
     def board(self, text: str) -> Board:
         """A board by id or file. Raises ``InputError``."""
@@ -113,14 +115,48 @@ class Desk:
             self._whole |= {key} if whole else set()
         return known
 
-    def problems(self, row: Row, why: Bad) -> tuple[Problem, ...]:
-        """What is wrong with a row, each problem with the line of the file."""
-        if isinstance(why, InputError):
-            place = {f"--{name}": name for name in ("capacity", "fitted", "processor", "prefer")} | {
-                "--module": "modules"
-            }
-            return tuple(
-                self.machines.problem(row.line, place.get(each.file, each.file), each.found, each.allowed, each.hint)
-                for each in why.problems
+    def lacking(self, row: Row, asked: Asked, left: Mapping[str, int]) -> ImpossibleError | None:
+        """Why a row is not served by what is ``left`` of each row of the shelf, with what there is to buy.
+
+        ``None`` where it is, though only above its allowance.
+        """
+        if row.asked not in self._lacking:
+            shelf = self.shelf(asked.board)
+            assert shelf is not None, "called where a shelf is shared"
+            rest = replace(
+                shelf, lots=tuple(replace(lot, count=min(lot.count, left.get(lot.place, 0))) for lot in shelf.lots)
             )
-        return tuple(self.machines.problem(row.line, "", "", "", hint=cause.text) for cause in why.causes)
+            try:
+                plan(
+                    asked.board,
+                    self._request(row, asked.board, rest),
+                    alternatives=False,
+                    shelf=rest,
+                    modules=row.modules or self.terms.get("modules", ()),
+                )
+                self._lacking[row.asked] = None
+            except ImpossibleError as error:
+                self._lacking[row.asked] = error
+        return self._lacking[row.asked]
+
+    def problems(self, row: Row, why: Bad) -> tuple[Problem, ...]:
+        """What is wrong with a row, each problem with the line of the file, and the column that it stands in."""
+        if isinstance(why, RefusedError):
+            return tuple(self.machines.problem(row.line, "", "", "", hint=cause.text) for cause in why.causes)
+        cells = {
+            "--capacity": ("capacity", row.capacity),
+            "--fitted": ("fitted", row.fitted),
+            "--processor": ("processor", row.processor),
+            "--prefer": ("prefer", row.prefer),
+            "--module": ("modules", row.modules),
+        }
+        return tuple(
+            self.machines.problem(
+                row.line,
+                cells[each.file][0] if each.file in cells and cells[each.file][1] else each.file,
+                each.found,
+                each.allowed,
+                each.hint,
+            )
+            for each in why.problems
+        )

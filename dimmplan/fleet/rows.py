@@ -7,7 +7,9 @@ stream, so its length costs no memory.
 from __future__ import annotations
 
 import csv
+import os
 import re
+import stat
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import blake2b
@@ -95,35 +97,39 @@ class MachineList:
         """How many rows there are, bad ones too."""
         return max(0, sum(1 for _, text, fault in self._lines() if fault is not None or text.strip()) - 1)
 
-    def _refused(self, found: str) -> InputError:
-        return InputError(Problem(file=self.file, place="", found=found, allowed=_ALLOWED))
+    def _refused(self, found: str, hint: str = "") -> InputError:
+        return InputError(Problem(file=self.file, place="", found=found, allowed=_ALLOWED, hint=hint))
 
     # -- lines -----------------------------------------------------------------------------------------------------
 
     def _lines(self) -> Iterator[tuple[int, str, str | None]]:
         """Number and text of each line, and what is wrong with its bytes."""
         try:
+            self._check(self.path.stat())
             with self.path.open("rb") as handle:
                 yield from self._read(handle)
         except (OSError, ValueError) as error:
             reason = (getattr(error, "strerror", None) or "not a usable name").lower()
             raise self._refused(reason) from None
 
+    def _check(self, found: os.stat_result) -> None:
+        """Raise ``InputError`` for what cannot be read twice, or is too long, before any row of it is done."""
+        if not stat.S_ISREG(found.st_mode) and not stat.S_ISDIR(found.st_mode):
+            raise self._refused("no regular file, and the list is read more than once")
+        if found.st_size > MOST_BYTES:
+            raise self._refused(f"more than {MOST_BYTES >> 20} MiB", hint="Split it into several lists.")
+
     def _read(self, handle: BufferedReader) -> Iterator[tuple[int, str, str | None]]:
         start = handle.peek(3)[:3]
         mark = next((mark for mark in _MARKS if start.startswith(mark)), b"")
         handle.read(len(mark))
         text = TextIOWrapper(handle, encoding=_MARKS.get(mark, "utf-8"), errors="surrogateescape", newline="\n")
-        number = total = 0
+        number = 0
         while line := text.readline(MOST_LINE + 1):
             number += 1
-            total += len(line)
             fault = f"a line of more than {MOST_LINE} characters" if len(line) > MOST_LINE else _fault(line)
             while len(line) > MOST_LINE and not line.endswith("\n"):
                 line = text.readline(MOST_LINE + 1) or "\n"
-                total += len(line)
-            if total > MOST_BYTES:
-                raise self._refused(f"more than {MOST_BYTES >> 20} MiB")
             yield number, line.rstrip("\r\n"), fault
 
     def _head(self, line: int, text: str, delimiter: str, fault: str | None) -> list[str]:

@@ -9,16 +9,18 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from dimmplan.errors import Problem
+from dimmplan.errors import ImpossibleError, Problem
 from dimmplan.explain import counted, gb_s
 from dimmplan.figures import placement_figures
 from dimmplan.fleet.share import Share, Shared
 from dimmplan.output.compare_record import inert
+from dimmplan.output.record import nearest_record, shortfall_record
+from dimmplan.output.stock import shortfall_lines
 from dimmplan.output.text import wrapped
 from dimmplan.output.values import FORMAT, gib_number
 from dimmplan.plancode import encode
 from dimmplan.planner import Planned
-from dimmplan.units import decimal
+from dimmplan.units import decimal, format_capacity
 
 COLUMNS = (
     "tag",
@@ -35,9 +37,12 @@ COLUMNS = (
     "code",
     "folder",
     "take",
+    "buy",
     "problem",
 )
 CSV_HEAD = ",".join(COLUMNS)
+CSV_MARK = ",".join(COLUMNS[:4])
+"""What a summary that this tool made begins with."""
 MADE_BY = "dimmplan"
 STATUSES = ("planned", "impossible", "not-served", "bad-row")
 _WORDS = {
@@ -87,11 +92,40 @@ def problem_row(tag: str, line: int, status: str, problems: Sequence[Problem]) -
     }
 
 
+def impossible_row(tag: str, line: int, problems: Sequence[Problem], error: ImpossibleError) -> Record:
+    """The summary of a machine that nothing fits, with the nearest capacities that do."""
+    near = [(error.below_gib, "below"), (error.above_gib, "above")]
+    said = [f"{format_capacity(gib)} {side}" for gib, side in near if gib is not None]
+    *others, last = problems
+    told = last._replace(hint=f"{last.hint} Nearest capacities that fit: {', '.join(said) or 'none'}.")
+    return problem_row(tag, line, "impossible", [*others, told]) | {
+        "nearest": nearest_record(error.below_gib, error.above_gib)
+    }
+
+
+def with_purchase(record: Record, beside: ImpossibleError | None) -> Record:
+    """The summary of a machine that a shared shelf does not serve, with what there is to buy beside what is left."""
+    *others, last = record["problems"]
+    told = {**last, "hint": f"{last['hint']} {_purchase_text(beside)}".strip()}
+    bought = shortfall_record(beside.shortfall) if beside is not None and beside.shortfall is not None else {}
+    return record | bought | {"problems": [*others, told]}
+
+
+def _purchase_text(beside: ImpossibleError | None) -> str:
+    if beside is None:
+        return "What is left serves it only above its allowance (--over)."
+    if beside.shortfall is None:
+        return ""
+    text = " ".join(line.strip() for line in shortfall_lines(beside.shortfall, beside="what is left"))
+    return f"{text[0].upper()}{text[1:]}."
+
+
 def csv_line(record: Mapping[str, Any]) -> str:
     """One row of the summary as CSV; no cell runs in a spreadsheet."""
     cells = {name: record.get(name, "") for name in COLUMNS}
     cells["modules"] = " + ".join(f"{each['count']} x {each['label']}" for each in record.get("modules", ()))
     cells["take"] = "; ".join(f"{t['count']} x {t['label']} ({t['place']})" for t in record.get("take", ()))
+    cells["buy"] = " + ".join(f"{each['count']} x {each['label']}" for each in record.get("buy") or ())
     cells["problem"] = " ".join(_sentence(each) for each in record.get("problems", ()))
     output = io.StringIO()
     csv.writer(output, lineterminator="\n").writerow([inert(cells[name]) for name in COLUMNS])

@@ -178,7 +178,7 @@ def impossible_record(error: ImpossibleError) -> dict[str, Any]:
         "nearest": nearest_record(error.below_gib, error.above_gib),
     }
     if error.shortfall is not None:
-        record |= _shortfall(error.shortfall)
+        record |= shortfall_record(error.shortfall)
     return record
 
 
@@ -190,7 +190,7 @@ def nearest_record(below: Gib | None, above: Gib | None) -> dict[str, Any]:
     }
 
 
-def _shortfall(shortfall: Shortfall) -> dict[str, Any]:
+def shortfall_record(shortfall: Shortfall) -> dict[str, Any]:
     """What there is to buy, as JSON; ``buy`` is null where no list would serve."""
     buy = shortfall.buy
     return {

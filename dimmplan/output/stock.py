@@ -73,7 +73,7 @@ def left_out_lines(left_out: tuple[LeftOut, ...]) -> Iterator[str]:
         yield from wrapped(text, first="  ", rest="    ")
 
 
-def shortfall_lines(shortfall: Shortfall) -> Iterator[str]:
+def shortfall_lines(shortfall: Shortfall, *, beside: str = "the shelf") -> Iterator[str]:
     """What there is to buy, for a terminal."""
     if shortfall.buy is None:
         yield "no list of modules to buy would serve"
@@ -83,7 +83,7 @@ def shortfall_lines(shortfall: Shortfall) -> Iterator[str]:
     priced = all(each.cost is not None for each in shortfall.buy)
     cost = f", {money(total, shortfall.currency)}" if priced else ", not all priced"
     shortest = "the shortest list" if shortfall.proven else "a list, not proven to be the shortest,"
-    yield f"{shortest} to buy beside the shelf, {counted(number, 'module')}{cost}:"
+    yield f"{shortest} to buy beside {beside}, {counted(number, 'module')}{cost}:"
     for each in shortfall.buy:
         cost = f", {money(each.cost, shortfall.currency)}" if each.cost is not None else ""
         instead = f"; as good on this board: {listed(list(each.substitutes), last='or')}" if each.substitutes else ""

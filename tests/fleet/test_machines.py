@@ -177,6 +177,10 @@ def test_no_cell_runs_in_a_spreadsheet(tmp_path: Path, capsys: pytest.CaptureFix
         (["--machines", "none.csv", "--out", "{out}"], "no such file"),
         (["--machines", "{fleet}", "--out", "{out}", "--stock", "none.csv"], "no such file"),
         (["--machines", "{fleet}", "--out", "{out}", "--paper", "b5"], "a4"),
+        (["--machines", "{fleet}", "--out", "{out}", "--prefer", "fastest"], "--prefer: found 'fastest'"),
+        (["--machines", "{fleet}", "--out", "{out}", "--over", "x", "--mode", "y"], "--over: found"),
+        (["--machines", "{fleet}", "--out", "{out}", "--max-types", "9"], "1 to 4"),
+        (["--machines", "/dev/null", "--out", "{out}"], "no regular file"),
         (["skerry-16", "--capacity", "384GiB", "--shard", "1/2"], "--machines"),
         (["--capacity", "384GiB"], "no BOARD"),
         (["skerry-16"], "no --capacity"),
@@ -206,6 +210,47 @@ def test_foreign_files_are_not_overwritten(tmp_path: Path, capsys: pytest.Captur
     assert called("--machines", fleet, "--out", out) == 2
     assert (out / "summary.csv").read_text() == "mine"
     assert called("--machines", fleet, "--out", out, "--force") == 0
+
+
+def test_an_option_that_does_not_suit_a_row_is_named_as_the_option(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not as a cell of the row, which is empty."""
+    path = tmp_path / "fleet.csv"
+    path.write_text("tag,board,capacity,fitted\nA,skerry-16,192GiB,\nB,marram-4,32GiB,NEAR\n")
+    assert called("--machines", path, "--out", tmp_path / "out", "--fitted", "west") == 1
+    said = capsys.readouterr().err
+    assert "line 2, --fitted: found 'west'; allowed: NEAR, FAR" in said
+    assert "line 3, fitted: found 'NEAR'" in said
+
+
+def test_what_the_shelf_does_not_serve_is_told_with_what_to_buy(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Taken by others, not there at all, or there but above the allowance: each says what it is."""
+    path, shelf, out = tmp_path / "fleet.csv", tmp_path / "shelf.csv", tmp_path / "out"
+    rows = ["A,skerry-16,384GiB,32GiB", "B,skerry-16,384GiB,32GiB", "C,skerry-16,384GiB,64GiB", "D,skerry-16,9TiB,"]
+    path.write_text("\n".join(["tag,board,capacity,modules", *rows]) + "\n")
+    shelf.write_text("label,count,price,currency\n32GB 2Rx4 PC4-2933Y-R,14,60,EUR\n64GB 2Rx4 PC4-2933Y-R,2,119,EUR\n")
+    assert called("--machines", path, "--stock", shelf, "--out", out) == 1
+    capsys.readouterr()
+    summary = json.loads((out / "summary.json").read_text(encoding="ascii"))
+    _, second, third, fourth = summary["machines"]
+    assert [row["status"] for row in summary["machines"]] == ["planned", "not-served", "impossible", "impossible"]
+    assert second["problems"][0]["hint"].startswith("Other machines get what it needs")
+    bought = {"label": "32GB 2Rx4 PC4-2933Y-R", "count": 10, "cost": 600, "substitutes": []}
+    assert (second["buy"], second["buy_status"]) == ([bought], "proven"), "two are left"
+    assert [(each["label"][:4], each["count"]) for each in third["buy"]] == [("64GB", 4)]
+    assert third["nearest"] == {"below_gib": 128, "above_gib": None}
+    assert fourth["buy"] is None
+    table = list(csv.DictReader((out / "summary.csv").open(encoding="utf-8")))
+    assert [row["buy"] for row in table] == ["", "10 x 32GB 2Rx4 PC4-2933Y-R", "4 x 64GB 2Rx4 PC4-2933Y-R", ""]
+    assert "4 x 64GB 2Rx4 PC4-2933Y-R" in table[2]["problem"]
+
+    path.write_text("tag,board,capacity,modules\nA,skerry-16,192GiB,16GiB\nB,skerry-16,100GiB,\n")
+    shelf.write_text("label,count\n16GB 1Rx4 PC4-2933Y-R,12\n64GB 2Rx4 PC4-2933Y-R,2\n")
+    assert called("--machines", path, "--stock", shelf, "--out", out) == 1
+    assert "only above its allowance" in capsys.readouterr().err
 
 
 # Taken up again

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tracemalloc
 from pathlib import Path
 
@@ -99,30 +100,41 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
         list(MachineList(tmp_path))
 
 
-def peak_of_refusal(path: Path) -> int:
-    """Bytes that reading takes at most until the file is refused for its size."""
-    tracemalloc.start()
-    with pytest.raises(InputError, match=r"more than \d+ MiB"):
-        for _ in MachineList(path):
-            pass
-    peak = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    return peak
+def test_a_list_that_can_be_read_once_only_is_refused(tmp_path: Path) -> None:
+    """Without opening it: nobody may stand at the other end."""
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(InputError, match="no regular file"):
+        list(MachineList(tmp_path / "pipe"))
 
 
-def test_a_hundred_megabytes_on_one_line_are_refused_without_taking_memory(tmp_path: Path) -> None:
+def test_a_hundred_megabytes_are_refused_before_any_row(tmp_path: Path) -> None:
+    """So no run is broken off by it half-way."""
     path = tmp_path / "huge.csv"
     with path.open("wb") as handle:
-        handle.write(HEAD.encode())
+        handle.write(HEAD.encode() + GOOD.encode())
         handle.truncate(100 << 20)
-    assert peak_of_refusal(path) < 4 << 20
+    rows: list[Row | BadRow] = []
+    with pytest.raises(InputError, match=r"more than 64 MiB.*Split it"):
+        rows.extend(MachineList(path))
+    assert not rows
 
 
-def test_too_many_lines_are_refused_without_taking_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("dimmplan.fleet.rows.MOST_BYTES", 3 << 20)
+def test_a_long_line_takes_no_memory(tmp_path: Path) -> None:
+    """One line of 40 MB is one bad row; the rest is read."""
     path = tmp_path / "long.csv"
-    path.write_bytes(HEAD.encode() + (b"B," * 200 + b"\n") * 10_000)
-    assert peak_of_refusal(path) < 1 << 20
+    with path.open("wb") as handle:
+        handle.write(HEAD.encode())
+        handle.truncate(40 << 20)
+        handle.seek(0, os.SEEK_END)
+        handle.write(b"\n" + GOOD.encode())
+    tracemalloc.start()
+    bad, good = MachineList(path)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert isinstance(bad, BadRow)
+    assert isinstance(good, Row)
+    assert (bad.line, good.line) == (2, 3)
+    assert peak < 4 << 20
 
 
 def test_rows_are_counted(tmp_path: Path) -> None:
