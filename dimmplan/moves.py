@@ -41,9 +41,31 @@ def plan_moves(board: Board, current: Content, target: Placement, *, untouchable
         _move("move", missing[slot], origin[slot], slot)
         if slot in origin
         else _move("insert", missing[slot], None, slot)
-        for slot in order
+        for slot in _one_by_one(order, origin)
     ]
     return Change(moves=tuple(moves), stranded=tuple(_stranded(board, target, moves)), blocked=blocked)
+
+
+def _one_by_one(order: Iterable[str], origin: Mapping[str, str]) -> Iterator[str]:
+    """Slots to fill, in an order in which each is empty when its turn comes; a ring of moves begins at its first."""
+    waiting = list(order)
+    while waiting:
+        lying = {origin[slot] for slot in waiting if slot in origin}
+        slot = next((slot for slot in waiting if slot not in lying), waiting[0])
+        waiting.remove(slot)
+        yield slot
+
+
+def laid_aside(moves: Iterable[Move]) -> frozenset[str]:
+    """Slots that some move fills while the module in them still waits to be moved: it comes out first, for a while."""
+    filled: set[str] = set()
+    found = set()
+    for move in moves:
+        if move.source in filled and move.kind == "move":
+            found.add(move.source)
+        if move.target is not None and move.kind != "keep":
+            filled.add(move.target)
+    return frozenset(found)
 
 
 def _differs(current: Content, wanted: Content, slot: str) -> bool:

@@ -9,10 +9,10 @@ from typing import Any
 from dimmplan.explain import listed
 from dimmplan.growth.keep import Kept, change_to
 from dimmplan.model.move import Change
-from dimmplan.output.machine import moves_record
+from dimmplan.output.machine import handled_lines, moves_record
 from dimmplan.output.text import wrapped
 from dimmplan.planner import Planned
-from dimmplan.report import device_text, move_text, moves_summary
+from dimmplan.report import device_text, moves_summary
 
 
 def kept_record(kept: Kept, planned: Planned) -> dict[str, Any]:
@@ -73,5 +73,4 @@ def kept_text(kept: Kept, planned: Planned) -> str:
 def change_lines(change: Change, *, first: str) -> Iterator[str]:
     """What is handled and in which order, each line after ``first``."""
     yield from wrapped(moves_summary(change.moves), first=first, rest=first + "  ")
-    for number, move in enumerate(change.handled, start=1):
-        yield from wrapped(f"{number}. {move_text(move)}", first=first + "  ", rest=first + "     ")
+    yield from handled_lines(change, first=first + "  ")

@@ -5,6 +5,7 @@ Serial numbers and asset tags are left out unless asked for.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from dimmplan.audit import Audit
@@ -13,6 +14,7 @@ from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.match import Matching
 from dimmplan.model.found import Found, FoundSlot
 from dimmplan.model.move import Change
+from dimmplan.moves import laid_aside
 from dimmplan.output.record import finding_record
 from dimmplan.output.text import finding_lines, table, wrapped
 from dimmplan.report import (
@@ -222,14 +224,21 @@ def moves_text(change: Change) -> str:
             f"Cannot be done: {', '.join(change.blocked)} would have to change and may not be touched, since nobody "
             "can tell what they hold or their data is not said to be saved."
         )
-    for number, move in enumerate(change.handled, start=1):
-        lines += wrapped(f"{number}. {move_text(move)}", first="  ", rest="     ")
+    lines += handled_lines(change, first="  ")
     for left in change.stranded:
         fits = f"; would fit in {', '.join(left.fits)}" if left.fits else "; no slot of this board would take it"
         lines += wrapped(f"left over: {left.count} x {left.module.label}{fits}", first="  ", rest="    ")
     lines += ["", "Before power-on"]
     lines += [f"  [ ] {step}" for step in _BEFORE_POWER_ON]
     return "\n".join(lines) + "\n"
+
+
+def handled_lines(change: Change, *, first: str) -> Iterator[str]:
+    """What is handled, numbered in the order of doing it."""
+    aside = laid_aside(change.moves)
+    for number, move in enumerate(change.handled, start=1):
+        out = f" (what lies in {move.target} comes out first and is laid aside)" if move.target in aside else ""
+        yield from wrapped(f"{number}. {move_text(move)}{out}", first=first, rest=first + "   ")
 
 
 _BEFORE_POWER_ON = (

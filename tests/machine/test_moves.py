@@ -10,10 +10,12 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.model.module import Module
-from dimmplan.moves import apply_moves, plan_moves
+from dimmplan.moves import apply_moves, laid_aside, plan_moves
+from dimmplan.output.machine import moves_text
 from tests.machine.support import planned
 
 BOARD, PLAN = planned("skerry-16", "384GiB", modules=["32GiB"])
+MIXED_BOARD, MIXED = planned("skerry-16", "640GiB", modules=["32GiB", "64GiB"])
 M16, M32, M64 = (BOARD.module_of_size(size) for size in (16, 32, 64))
 
 
@@ -38,6 +40,41 @@ def test_the_moves_give_the_plan_and_only_what_must_be_handled_is(seed: int) -> 
 def test_pulls_come_before_inserts() -> None:
     kinds = [move.kind for move in plan_moves(BOARD, dict.fromkeys(BOARD.slots, M64), PLAN).moves]
     assert kinds == sorted(kinds, key=["keep", "pull", "move", "insert"].index)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_moves_can_be_done_one_after_another(seed: int) -> None:
+    """Each finds its slot empty, but in rings of moves, where just the slots that are told must be emptied before."""
+    rng = random.Random(seed)
+    modules = [module for _, module in MIXED.slots]
+    rng.shuffle(modules)
+    content: dict[str, Module | None] = dict(zip(MIXED_BOARD.slots, modules, strict=True))
+    change = plan_moves(MIXED_BOARD, content, MIXED)
+    aside = laid_aside(change.moves)
+    hand: dict[str, Module | None] = {}
+    for move in change.handled:
+        if move.source is not None:
+            lifted = hand.pop(move.source, None)
+            assert move.module == (lifted or content[move.source])
+            if lifted is None:
+                content[move.source] = None
+        if move.target is not None:
+            if move.target in aside:
+                hand[move.target] = content[move.target]
+                content[move.target] = None
+            assert content[move.target] is None, move
+            content[move.target] = move.module
+    assert content == MIXED.content
+    assert not hand
+
+
+def test_a_swap_says_what_comes_out_first() -> None:
+    one, other = (next(slot for slot, module in MIXED.slots if module == m) for m in (M32, M64))
+    change = plan_moves(MIXED_BOARD, MIXED.content | {one: M64, other: M32}, MIXED)
+    assert len(laid_aside(change.moves) & {one, other}) == len(laid_aside(change.moves)) == 1
+    lines = [line for line in moves_text(change).splitlines() if "laid aside" in line]
+    assert len(change.handled) == 2
+    assert len(lines) == 1
 
 
 @pytest.mark.parametrize("seed", range(15))
