@@ -6,16 +6,18 @@ best of them in board order. Times are integers in GiB x (rate unit / MT/s): exa
 
 from __future__ import annotations
 
+import bisect
 import itertools
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from typing import NamedTuple
 
-from dimmplan.interleave import Amounts, Permitted, regions
+from dimmplan.interleave import Permitted, regions
 from dimmplan.model.rows import MirroringRow
 from dimmplan.modes import can_be_groups, group_sizes
 from dimmplan.solve.budget import Budget
+from dimmplan.solve.depths import Depths, DepthTable, GroupTable, State, state_of
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
 NO_REGION = 1 << 20
@@ -55,35 +57,35 @@ class Evaluator:
     """Regions of the sockets of one permitted kind, remembered: they depend on capacities up to a common factor."""
 
     def __init__(self, permitted: Permitted) -> None:
-        self.permitted = permitted
-        self._known: dict[Amounts, tuple[int, int, int]] = {}
+        self.grouped = permitted.style == "groups"
+        self.table = DepthTable(permitted)
+        self.groups = GroupTable(permitted)
+        self._widest = sorted({1, *permitted.ways, *(len(group.channels) for group in permitted.groups)})
 
-    def __call__(self, amounts: Sequence[Sequence[int]]) -> tuple[int, int, int]:
+    def widest(self, filled: int) -> int:
+        """The most channels of so many filled ones that any region has."""
+        return self._widest[bisect.bisect_right(self._widest, filled) - 1]
+
+    def __call__(self, amounts: Sequence[Sequence[int]]) -> Depths:
         """Sum of region depths, number of regions, fewest ways; GiB per channel at one rate for all."""
         factor = math.gcd(*(amount for controller in amounts for amount in controller))
-        key = self._canonical(amounts, factor)
-        if key not in self._known:
-            found = regions(key, self.permitted)
-            self._known[key] = (sum(r.depth for r in found), len(found), min(r.ways for r in found))
-        depth, count, narrowest = self._known[key]
-        return depth * factor, count, narrowest
-
-    def _canonical(self, amounts: Sequence[Sequence[int]], factor: int) -> Amounts:
-        """One form for all amounts that have the same figures: order counts for listed groups only."""
-        if self.permitted.style == "groups":
-            return tuple(tuple(amount // factor for amount in controller) for controller in amounts)
-        if self.permitted.style == "any":
-            return (tuple(sorted((a // factor for controller in amounts for a in controller), reverse=True)),)
-        return tuple(sorted(tuple(sorted((a // factor for a in controller), reverse=True)) for controller in amounts))
+        lists = [[amount // factor for amount in controller] for controller in amounts]
+        found = self.groups(lists) if self.grouped else self.table(state_of(lists, pooled=self.table.pooled))
+        return found._replace(depth=found.depth * factor)
 
 
 class _Part(NamedTuple):
-    """One controller loaded."""
+    """One controller loaded, with what follows from it alone; ``amounts`` fall, in grains."""
 
     code: int
     gib: int
     loads: tuple[Load, ...]
     text: bytes
+    amounts: tuple[int, ...]
+    low_rank: int
+    slowest: int
+    fullest: int
+    filled: int
 
 
 class ProfileSource:
@@ -93,14 +95,12 @@ class ProfileSource:
         self.space = space
         self.budget = budget
         self._evaluators: dict[Permitted, Evaluator] = {}
-        self._allowed: dict[tuple[SocketShape, Rows], dict[int, bool]] = {}
 
-    def profiles(self, query: Query) -> list[Profile]:
-        """All profiles that answer the query, one for each set of figures, in board order."""
+    def profiles(self, query: Query, codes: Container[int]) -> list[Profile]:
+        """All profiles with those count codes that answer the query, one for each set of figures, in board order."""
         permitted = query.shape.permitted
         evaluate = self._evaluators.setdefault(permitted, Evaluator(permitted))
-        allowed = self._allowed.setdefault((query.shape, query.may_break), {})
-        return _Drawing(self.space, self.budget, query, evaluate, allowed).profiles()
+        return _Drawing(self.space, self.budget, query, evaluate).profiles(codes)
 
 
 def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
@@ -119,7 +119,7 @@ def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
 def mirrored_codes(space: Space, budget: Budget, query: Query, shapes: Sequence[ChannelShape]) -> set[int]:
     """Count codes of all ways to load these channels so that they mirror."""
     row = space.mirroring
-    drawing = _Drawing(space, budget, query, Evaluator(query.shape.permitted), {})
+    drawing = _Drawing(space, budget, query, Evaluator(query.shape.permitted))
     parts = drawing.fill(tuple(shapes), 0, lambda _loads, _gib: True)
     return {part.code for part in parts if row is not None and loads_mirror(part.loads, row)}
 
@@ -127,25 +127,25 @@ def mirrored_codes(space: Space, budget: Budget, query: Query, shapes: Sequence[
 class _Drawing:
     """One query being answered."""
 
-    def __init__(
-        self, space: Space, budget: Budget, query: Query, evaluate: Evaluator, allowed: dict[int, bool]
-    ) -> None:
+    def __init__(self, space: Space, budget: Budget, query: Query, evaluate: Evaluator) -> None:
         self.space = space
         self.budget = budget
         self.query = query
         self.evaluate = evaluate
-        self.allowed = allowed
         self.unit = space.rate_unit
+        every = {shape for controller in query.shape.controllers for shape in controller}
+        loads = [load.gib for shape in every for load in space.loads(shape, query.types, query.may_break)]
+        self.grain = math.gcd(*loads) or 1
         self.by_channel = space.board.rate_scope == "channel"
         self._loads: dict[ChannelShape, list[Load]] = {}
 
-    def profiles(self) -> list[Profile]:
+    def profiles(self, codes: Container[int]) -> list[Profile]:
         """The answer, one profile for each set of figures."""
         best: dict[tuple[int, ...], Profile] = {}
         grouped = bool(self.query.shape.permitted.groups)
         for variant in self.space.variants(self.query.shape, self.query.may_break):
             for controllers in self._grouped(variant) if grouped else self._even(variant):
-                profile = self._profile(controllers)
+                profile = self._profile(controllers, codes)
                 if profile is None:
                     continue
                 figures = profile[:-1]
@@ -201,10 +201,8 @@ class _Drawing:
         for part in self.fill(shapes, low, lambda _loads, _gib: True):
             if row is not None and row.within == "controller" and not loads_mirror(part.loads, row):
                 continue
-            amounts = sorted((load.gib, load.rate if self.by_channel else 0) for load in part.loads)
-            low_rank = sum(load.low_rank for load in part.loads)
-            slowest = min((load.rate for load in part.loads if load.gib), default=0)
-            key = (part.code, tuple(amounts), low_rank, slowest)
+            rates = tuple(sorted((load.gib, load.rate) for load in part.loads)) if self.by_channel else ()
+            key = (part.code, part.amounts, part.low_rank, part.slowest, rates)
             known = best.get(key)
             if known is None or part.text > known.text:
                 best[key] = part
@@ -232,9 +230,7 @@ class _Drawing:
 
         def extend(step: int, gib: int, first: int) -> Iterator[_Part]:
             if step == steps:
-                loads: tuple[Load, ...] = tuple(chosen)  # type: ignore[arg-type]
-                code = sum([load.code for load in loads])
-                yield _Part(code, gib, loads, b"".join([load.text for load in loads]))
+                yield self._part(tuple(chosen))  # type: ignore[arg-type]
                 return
             loads_here, floor, ceiling = choices[step], low_gib - gib - rest[step + 1], high_gib - gib
             self.budget.spend(1)
@@ -248,6 +244,21 @@ class _Drawing:
 
         yield from extend(0, 0, 0)
 
+    def _part(self, loads: tuple[Load, ...]) -> _Part:
+        filled = [load for load in loads if load.gib]
+        gibs = [load.gib for load in loads]
+        return _Part(
+            code=sum([load.code for load in loads]),
+            gib=sum(gibs),
+            loads=loads,
+            text=b"".join([load.text for load in loads]),
+            amounts=tuple(sorted([gib // self.grain for gib in gibs], reverse=True)),
+            low_rank=sum([load.low_rank for load in loads]),
+            slowest=min([load.rate for load in filled], default=0),
+            fullest=max(gibs),
+            filled=len(filled),
+        )
+
     # -- style groups: channels of equal membership are interchangeable, controllers are not -----------------------
 
     def _grouped(self, variant: Sequence[tuple[ChannelShape, ...]]) -> Iterator[Sequence[_Part]]:
@@ -260,38 +271,24 @@ class _Drawing:
         ends = list(itertools.accumulate(len(controller) for controller in variant))
         spans = [slice(a, b) for a, b in zip([0, *ends], ends, strict=False)]
         for part in self.fill(shapes, self.query.low_gib, bound.hopeful):
-            yield [_Part(0, sum([load.gib for load in part.loads[span]]), part.loads[span], b"") for span in spans]
+            yield [self._part(part.loads[span]) for span in spans]
 
     # -- figures ---------------------------------------------------------------------------------------------------
 
-    def _profile(self, controllers: Sequence[_Part]) -> Profile | None:
-        loads = [load for part in controllers for load in part.loads]
-        code = sum([load.code for load in loads])
-        allows = self.allowed.get(code)
-        if allows is None:
-            allows = self.space.socket_allows(self.query.shape, code, self.query.may_break)
-            self.allowed[code] = allows
-        if not allows or not self._mode_holds(controllers):
+    def _profile(self, controllers: Sequence[_Part], codes: Container[int]) -> Profile | None:
+        code = sum([part.code for part in controllers])
+        if code not in codes or not self._mode_holds(controllers):
             return None
         self.budget.spend(1)
+        text = b"".join([part.text for part in controllers])
         if not code:
-            return Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, b"".join(load.text for load in loads))
-        times = self._times_by_channel(controllers, loads) if self.by_channel else self._times(controllers, loads)
+            return Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, text)
+        times = self._times_by_channel(controllers) if self.by_channel else self._times(controllers)
         if times is None:
             return None
-        time, parallel, count, narrowest = times
-        per_controller = [part.gib for part in controllers]
-        return Profile(
-            code,
-            sum(per_controller),
-            time,
-            parallel,
-            max(per_controller) - min(per_controller),
-            count,
-            narrowest,
-            sum([load.low_rank for load in loads]),
-            b"".join([load.text for load in loads]),
-        )
+        gibs = [part.gib for part in controllers]
+        low_rank = sum([part.low_rank for part in controllers])
+        return Profile(code, sum(gibs), times[0], times[1], max(gibs) - min(gibs), times[2], times[3], low_rank, text)
 
     def _mode_holds(self, controllers: Sequence[_Part]) -> bool:
         """True where the filled channels fall into mirror groups, if they are to mirror."""
@@ -302,17 +299,31 @@ class _Drawing:
             return all(loads_mirror(part.loads, row) for part in controllers)
         return loads_mirror([load for part in controllers for load in part.loads], row)
 
-    def _times(self, controllers: Sequence[_Part], loads: list[Load]) -> tuple[int, int, int, int] | None:
+    def _times(self, controllers: Sequence[_Part]) -> tuple[int, int, int, int] | None:
         """Sweep time, time of the fullest channel, number of regions, fewest ways; one rate for the socket."""
-        rate = self.query.rate or min(load.rate for load in loads if load.gib)
+        rate = self.query.rate or min([part.slowest for part in controllers if part.slowest])
         unit = self.unit // rate
-        depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
-        if depth * unit > self.query.most_time:
+        fullest = max([part.fullest for part in controllers]) * unit
+        gib, filled = sum([part.gib for part in controllers]), sum([part.filled for part in controllers])
+        if max(fullest, gib * unit // self.evaluate.widest(filled)) > self.query.most_time:
             return None
-        return depth * unit, max([load.gib for load in loads]) * unit, count, narrowest
+        if self.evaluate.grouped:
+            depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
+        else:
+            depth, count, narrowest = self.evaluate.table(self._state([part.amounts for part in controllers]))
+            depth *= self.grain
+        return (depth * unit, fullest, count, narrowest) if depth * unit <= self.query.most_time else None
 
-    def _times_by_channel(self, controllers: Sequence[_Part], loads: list[Load]) -> tuple[int, int, int, int] | None:
+    def _state(self, lists: list[tuple[int, ...]]) -> State:
+        """The state of falling lists, as ``state_of`` gives it."""
+        if self.evaluate.table.pooled:
+            return (tuple(sorted(itertools.chain(*lists), reverse=True)),)
+        lists.sort(reverse=True)
+        return tuple(lists)
+
+    def _times_by_channel(self, controllers: Sequence[_Part]) -> tuple[int, int, int, int] | None:
         """As ``_times``, each channel at a rate of its own and each region at its slowest channel's."""
+        loads = [load for part in controllers for load in part.loads]
         slowest = min(load.rate for load in loads if load.gib)
         amounts = tuple(tuple(load.gib for load in part.loads) for part in controllers)
         rates = tuple(tuple(load.rate or slowest for load in part.loads) for part in controllers)

@@ -626,12 +626,21 @@ class Search:
                 high_gib=min(high, gib - (all_least - low)) if self.bounds else gib,
                 most_time=most_time if self.bounds else gib * self.space.rate_unit,
             )
-            allowed = {profile.code for profile in kind.profiles}
-            profiles = tuple(p for p in self.source.profiles(query) if p.code in allowed)
+            profiles = tuple(self.source.profiles(query, self._within_targets(branch, kind)))
             if not profiles:
                 return None
             kinds.append(kind._replace(profiles=profiles))
         return branch._replace(kinds=tuple(kinds), drawn=True)
+
+    def _within_targets(self, branch: Branch, kind: Kind) -> set[int]:
+        """Count codes of a socket that hold no more of any type than some target does."""
+        counts = [self.space.counts(target) for target in branch.targets]
+        most = [max(numbers) for numbers in zip(*counts, strict=True)]
+        return {
+            profile.code
+            for profile in kind.profiles
+            if all(n <= top for n, top in zip(self.space.counts(profile.code), most, strict=True))
+        }
 
     def _most_gib(self, branch: Branch, shape: SocketShape, most_time: int) -> int:
         """The most that a socket can hold when no channel takes longer than the bound."""

@@ -19,6 +19,7 @@ from dimmplan.planner import ask
 from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer, Choice, solve
 from dimmplan.solve.evaluate import vector_of
+from dimmplan.solve.profiles import Evaluator
 from dimmplan.solve.space import Space
 from tests.oracle import brute
 from tests.oracle.brute import Oracle, best, every_filling
@@ -202,7 +203,10 @@ def test_enough_steps_are_compared() -> None:
 
 @pytest.mark.parametrize("seed", range(10))
 def test_regions_of_random_loads(seed: int) -> None:
-    """The regions of random loads under random rows of all styles and kinds of excess are the oracle's, in order."""
+    """The regions of random loads under random rows of all styles and kinds of excess are the oracle's, in order.
+
+    The figures that the search remembers of amounts alone are those of the regions.
+    """
     rng = random.Random(seed)
     for _ in range(150):
         shape = [rng.randint(1, 3) for _ in range(rng.randint(1, 4))]
@@ -210,10 +214,15 @@ def test_regions_of_random_loads(seed: int) -> None:
         row = random_row(rng, names)
         sizes = rng.choice(([0, 16], [0, 16, 32], [16, 32, 48], [0, 8, 16, 32, 64]))
         amounts = tuple(tuple(rng.choice(sizes) for _ in range(count)) for count in shape)
-        found = regions(amounts, permitted_sets(row, socket_of(shape, names)))
+        permitted = permitted_sets(row, socket_of(shape, names))
+        found = regions(amounts, permitted)
         expected = brute.regions(amounts, row, brute.groups_by_index(row, names))
         mine = [(region.ways, region.capacity) for region in found]
         assert mine == [(region.ways, region.capacity_gib) for region in expected], (row, amounts)
+        if found:
+            figures = (sum(r.depth for r in found), len(found), min(r.ways for r in found))
+            evaluate = Evaluator(permitted)
+            assert [evaluate(amounts), evaluate(amounts)] == [figures, figures], (row, amounts)
 
 
 def random_row(rng: random.Random, names: str) -> Any:

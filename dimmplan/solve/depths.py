@@ -1,0 +1,199 @@
+"""Figures of the interleave loop over amounts alone, remembered from what each region leaves.
+
+At one rate for all channels: what the loop does next depends on the amounts left (for exclusive groups also on what
+was filled at the start) and on nothing else, so many populations share their tails. ``dimmplan.interleave`` says which
+channels; this says only how deep, how many and how wide, and tests hold the two to each other.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from dimmplan.interleave import Group, Permitted
+
+State = tuple[tuple[int, ...], ...]
+"""GiB left per channel, a falling list for each controller, the lists falling; one list in all for the style any."""
+
+Flat = tuple[int, ...]
+"""GiB left per channel in board order."""
+
+Tops = tuple[tuple[int, int], ...]
+"""Controllers that take part, each with the place of its first member; the others of a set follow it."""
+
+
+class Depths(NamedTuple):
+    """Sum of region depths, number of regions, fewest ways of a region."""
+
+    depth: int
+    regions: int
+    narrowest: int
+
+
+class _Set(NamedTuple):
+    """A set of channels, compared as the loop does: depth, sum, then what it leaves."""
+
+    depth: int
+    total: int
+    left: State
+    each: int
+    tops: Tops
+
+
+def state_of(controllers: Iterable[Sequence[int]], *, pooled: bool) -> State:
+    """The state of amounts per controller; ``pooled`` where the style lets any channels work together."""
+    if pooled:
+        return (tuple(sorted(itertools.chain(*controllers), reverse=True)),)
+    return tuple(sorted((tuple(sorted(amounts, reverse=True)) for amounts in controllers), reverse=True))
+
+
+class DepthTable:
+    """The figures of every state asked for, each worked out once."""
+
+    def __init__(self, permitted: Permitted) -> None:
+        self.excess = permitted.excess
+        self.pooled = permitted.style == "any"
+        self.forms = [(ways, [(ways, 1)] if self.pooled else _even_forms(ways)) for ways in permitted.ways]
+        """For each number of ways: channels of a controller, and how many controllers."""
+        self._known: dict[State, Depths] = {}
+
+    def __call__(self, state: State) -> Depths:
+        """The figures of a state with something left."""
+        known = self._known.get(state)
+        if known is None:
+            known = self._known[state] = self._work_out(state)
+        return known
+
+    def _work_out(self, state: State) -> Depths:
+        fit = _fit(state)
+        for ways, forms in self.forms:
+            open_now = [(each, count) for each, count in forms if each < len(fit) and fit[each] >= count]
+            sets = [found for each, count in open_now for found in self._sets(state, each, count)]
+            if sets:
+                return self._with_tail(state, ways, max(sets, key=lambda found: found[:3]))
+        singles = [amount for controller in state for amount in controller if amount]
+        return Depths(sum(singles), len(singles), 1)
+
+    def _with_tail(self, state: State, ways: int, chosen: _Set) -> Depths:
+        """The figures of a set, of what its members serve alone, and of all that follows."""
+        depth, regions, narrowest, rest = chosen.depth, 1, ways, chosen.left
+        if self.excess == "alone":
+            members = [state[c][place + n] for c, place in chosen.tops for n in range(chosen.each)]
+            alone = [amount - chosen.depth for amount in members if amount > chosen.depth]
+            if alone:
+                depth, regions, narrowest = depth + sum(alone), 1 + len(alone), 1
+                rest = _less(state, chosen.each, chosen.tops, members)
+        if not any(controller[0] for controller in rest):
+            return Depths(depth, regions, narrowest)
+        tail = self(rest)
+        return Depths(depth + tail.depth, regions + tail.regions, min(narrowest, tail.narrowest))
+
+    def _sets(self, state: State, each: int, count: int) -> Iterator[_Set]:
+        """The best sets of ``each`` channels on ``count`` controllers, ties all given."""
+        if self.excess == "none":
+            for amount in {amount for controller in state for amount in controller if amount}:
+                tops = [(c, amounts.index(amount)) for c, amounts in enumerate(state) if amounts.count(amount) >= each]
+                for chosen in itertools.combinations(tops, count):
+                    yield _set(state, each, chosen, amount)
+            return
+        tops = [(c, 0) for c, amounts in enumerate(state) if len(amounts) >= each and amounts[each - 1]]
+        depth = sorted([state[c][each - 1] for c, _ in tops])[-count]
+        sums = {c: sum(state[c][:each]) for c, _ in tops if state[c][each - 1] >= depth}
+        least = sorted(sums.values())[-count]
+        sure = tuple((c, 0) for c, total in sums.items() if total > least)
+        tied = [(c, 0) for c, total in sums.items() if total == least]
+        for more in itertools.combinations(tied, count - len(sure)):
+            yield _set(state, each, sure + more, depth)
+
+
+class GroupTable:
+    """As ``DepthTable`` for listed groups, where it counts which channel holds what."""
+
+    def __init__(self, permitted: Permitted) -> None:
+        self.groups = sorted(permitted.groups, key=lambda group: -len(group.channels))
+        self.exclusive = any(group.exclusive for group in permitted.groups)
+        self._known: dict[tuple[Flat, frozenset[int]], Depths] = {}
+
+    def __call__(self, amounts: Sequence[Sequence[int]]) -> Depths:
+        """The figures of amounts per channel, a list for each controller; something must be left."""
+        left = tuple(itertools.chain(*amounts))
+        filled = frozenset(channel for channel, amount in enumerate(left) if amount) if self.exclusive else frozenset()
+        return self._of(left, filled, [len(controller) for controller in amounts])
+
+    def _of(self, left: Flat, filled: frozenset[int], spans: Sequence[int]) -> Depths:
+        known = self._known.get((left, filled))
+        if known is None:
+            known = self._known[left, filled] = self._work_out(left, filled, spans)
+        return known
+
+    def _work_out(self, left: Flat, filled: frozenset[int], spans: Sequence[int]) -> Depths:
+        group = self._chosen(left, filled, spans)
+        if group is None:
+            singles = [amount for amount in left if amount]
+            return Depths(sum(singles), len(singles), 1)
+        depth = min([left[channel] for channel in group.channels])
+        after = _served(left, group, depth)
+        alone = [after[channel] for channel in group.channels if after[channel]] if group.excess == "alone" else []
+        if alone:
+            after = [0 if channel in group.channels else amount for channel, amount in enumerate(after)]
+        found = Depths(depth + sum(alone), 1 + len(alone), 1 if alone else len(group.channels))
+        if not any(after):
+            return found
+        tail = self._of(tuple(after), filled, spans)
+        return Depths(found.depth + tail.depth, found.regions + tail.regions, min(found.narrowest, tail.narrowest))
+
+    def _chosen(self, left: Flat, filled: frozenset[int], spans: Sequence[int]) -> Group | None:
+        """The group that the loop takes next; ``None`` where only single channels are left."""
+        widest: list[tuple[int, int, Group]] = []
+        for group in self.groups:
+            if widest and len(group.channels) < len(widest[0][2].channels):
+                break
+            amounts = [left[channel] for channel in group.channels]
+            depth = min(amounts)
+            equal = group.excess != "none" or depth == max(amounts)
+            if depth and equal and not (group.exclusive and filled - set(group.channels)):
+                widest.append((depth, sum(amounts), group))
+        if not widest:
+            return None
+        most = max([(depth, total) for depth, total, _ in widest])
+        tied = [group for depth, total, group in widest if (depth, total) == most]
+        if len(tied) == 1:
+            return tied[0]
+        return max(tied, key=lambda group: _by_controller(_served(left, group, most[0]), spans))
+
+
+def _served(left: Flat, group: Group, depth: int) -> list[int]:
+    return [amount - depth if channel in group.channels else amount for channel, amount in enumerate(left)]
+
+
+def _by_controller(left: Sequence[int], spans: Sequence[int]) -> list[list[int]]:
+    """One falling list for each controller, the lists falling."""
+    each = iter(left)
+    return sorted((sorted(itertools.islice(each, span), reverse=True) for span in spans), reverse=True)
+
+
+def _even_forms(ways: int) -> list[tuple[int, int]]:
+    return [(each, ways // each) for each in range(1, ways + 1) if ways % each == 0]
+
+
+def _fit(state: State) -> list[int]:
+    """How many controllers have at least so many channels with something left."""
+    filled = [sum(map(bool, amounts)) for amounts in state]
+    return [sum([n >= each for n in filled]) for each in range(max(filled) + 1)]
+
+
+def _set(state: State, each: int, tops: Tops, depth: int) -> _Set:
+    total = sum([sum(state[c][place : place + each]) for c, place in tops])
+    return _Set(depth, total, _less(state, each, tops, [depth] * (each * len(tops))), each, tops)
+
+
+def _less(state: State, each: int, tops: Tops, taken: Sequence[int]) -> State:
+    """The state less what is taken from each member of a set, in their order."""
+    after = [list(controller) for controller in state]
+    amounts = iter(taken)
+    for c, place in tops:
+        for n in range(place, place + each):
+            after[c][n] -= next(amounts)
+        after[c].sort(reverse=True)
+    return tuple(sorted(map(tuple, after), reverse=True))
