@@ -5,7 +5,8 @@ from __future__ import annotations
 import itertools
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import replace
 
 from dimmplan.boardfile.expand import expand_physical, expand_sockets
 from dimmplan.boardfile.schema import BoardFile
@@ -40,31 +41,46 @@ _KINDS = [kind.value for kind in Kind]
 _FORBIDDEN_IN_NAMES = re.compile(r"[=,;]|^\s|\s$|\s\s")
 
 
-def check_meaning(board_file: BoardFile, *, file: str, told: Iterable[str] = ()) -> list[Problem]:
+def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = ()) -> list[Problem]:
     """Every problem of meaning in a file whose form has been read.
 
-    ``told`` are places whose form was wrong already: what follows from them is not told again.
+    ``lost`` are places that could not be read. Where sockets, rows of slots or rates are among them, nobody can say
+    which names are wrong, or what has no rate.
     """
-    silent = {place for place in told if place}
     board = _Wiring(board_file)
     physical = expand_physical(board_file)
+    if {"physical", "physical.rows"} & {*lost}:
+        physical = replace(physical, slots=())
+    wired = not _any_in(lost, "electrical.sockets")
     found = itertools.chain(
         _names(board_file, board),
         _modules(board_file),
-        _interleave(board_file, board),
-        _rules(board_file, board),
-        _rates(board_file, board),
+        _rates(board_file),
         _processors(board_file),
         _sources(board_file),
-        _aliases(board_file, board),
-        _slots_drawn(board_file, board, physical),
         _places(board_file, physical),
     )
+    if wired:
+        found = itertools.chain(
+            found,
+            _interleave(board_file, board),
+            _rules(board_file, board),
+            _aliases(board_file, board),
+        )
+    if wired and not _any_in(lost, "rates"):
+        found = itertools.chain(found, _rates_cover(board_file, board))
+    if wired and not _any_in(lost, "physical.rows"):
+        found = itertools.chain(found, _slots_drawn(board_file, board, physical))
     problems = [
         Problem(file=file, place=cleaned(p), found=cleaned(f), allowed=cleaned(a, most=1000), hint=cleaned(h, most=400))
         for p, f, a, h in found
     ]
-    return [problem for problem in dict.fromkeys(problems) if problem.place not in silent]
+    return list(dict.fromkeys(problems))
+
+
+def _any_in(lost: Iterable[str], part: str) -> bool:
+    """True where a part of the file, something in it, or the table that holds it could not be read."""
+    return any(place.startswith((part, f"{part}[")) or place == part.split(".", maxsplit=1)[0] for place in lost)
 
 
 class _Wiring:
@@ -281,8 +297,8 @@ def _known(names: Iterable[str], known: Sequence[str], place: str, allowed: str)
             yield place, quoted(name), allowed, did_you_mean(name, known)
 
 
-def _rates(file: BoardFile, board: _Wiring) -> Found:
-    """Rates are those of the generation and of the board, and no module meets two rows or none."""
+def _rates(file: BoardFile) -> Found:
+    """Rates are those of the generation and of the board, and no module meets two rows."""
     generation = file.electrical.generation
     for mts in file.electrical.rates_mts:
         if mts not in RATES_MTS[generation]:
@@ -295,7 +311,6 @@ def _rates(file: BoardFile, board: _Wiring) -> Found:
         if _speak_of_the_same(one, other):
             place = f"rates[{j + 1}]"
             yield place, f"a row for what rates[{i + 1}] ({one.id}) rules already", "one row for each case", ""
-    yield from _rates_cover(file, board)
 
 
 def _rates_cover(file: BoardFile, board: _Wiring) -> Found:

@@ -6,62 +6,158 @@ So one run names every problem of a file, and the checks of meaning still see al
 from __future__ import annotations
 
 import copy
+import re
 import types
 import typing
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from functools import partial
 from typing import Any, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from dimmplan.errors import Problem, did_you_mean
+from dimmplan.errors import Problem, did_you_mean, nearest
 from dimmplan.units import cleaned, quoted
 
 M = TypeVar("M", bound=BaseModel)
 Path = tuple[str | int, ...]
 MOST_ROUNDS = 60
+UNKNOWN_KEY = "an unknown key"
 
 
 def validate_leniently(
-    model: type[M], raw: dict[str, Any], *, file: str, stand_ins: dict[str, Any]
-) -> tuple[M | None, list[Problem]]:
-    """Validate ``raw``; returns what could be read (``None`` where too little could) and every problem.
+    model: type[M], raw: dict[str, Any], *, file: str, stand_ins: Mapping[Path, Any]
+) -> tuple[M | None, list[Problem], Original]:
+    """Validate ``raw``; returns what could be read (``None`` where too little could), every problem, and a function
+    from places in what was read to places in the file.
 
-    ``stand_ins`` are values for missing top-level keys, so that reading can go on.
+    ``stand_ins`` are values for missing keys, by their path, so that reading can go on. A misspelt key is read as the
+    one that was meant where that is missing.
     """
     raw = copy.deepcopy(raw)
     problems: list[Problem] = []
     removed: set[Path] = set()
     for _ in range(MOST_ROUNDS):
         try:
-            return model.model_validate(raw), problems
+            found = model.model_validate(raw)
         except ValidationError as error:
-            errors = error.errors(include_url=False)
+            details = [(detail, _raw_path(raw, detail["loc"])) for detail in error.errors(include_url=False)]
+        else:
+            return found, _distinct(problems), partial(_original_place, removed=frozenset(removed))
+        details = [(_fitting(raw, detail, path), path) for detail, path in details]
+        meant = _misspelt(model, raw, details)
         targets: set[Path] = set()
-        progress = lost = False
-        for detail in errors:
-            path = _raw_path(raw, detail["loc"])
-            if detail["type"] not in _CONSEQUENCES or not _touches(removed, path):
-                problems.append(_problem(model, detail, path, file=file))
-            if detail["type"] == "missing" and len(path) == 1:
-                if path[0] not in stand_ins:
-                    lost = True
-                    continue
-                raw[str(path[0])] = stand_ins[str(path[0])]
-                progress = True
+        progress = False
+        for detail, path in _one_of_alternatives(raw, details):
+            if path in meant.values():
                 continue
-            targets.add(path[:-1] if detail["type"] == "missing" else path)
-        if lost:
-            return None, _distinct(problems)
-        for target in sorted(targets, key=_late_first, reverse=True):
-            progress |= _remove(raw, target)
-        removed |= targets
-        if not progress:
+            place = _original(path, removed)
+            if detail["type"] not in _CONSEQUENCES or not _touches(removed, place):
+                problems.append(_problem(model, detail, place, file=file))
+            if path in meant:
+                progress |= _rename(raw, path, str(meant[path][-1]))
+            elif detail["type"] == "missing" and path in stand_ins:
+                _at(raw, path[:-1])[path[-1]] = copy.deepcopy(stand_ins[path])
+                progress = True
+            else:
+                targets.add(path[:-1] if detail["type"] == "missing" else path)
+        gone = [target for target in sorted(targets, key=_late_first, reverse=True) if _remove(raw, target)]
+        removed |= {_original(target, removed) for target in gone}
+        if not progress and not gone:
             break
-    return None, _distinct(problems)
+    return None, _distinct(problems), str
 
 
-_CONSEQUENCES = ("missing", "union_tag_not_found", "too_short", "dict_type")
+Original = Callable[[str], str]
+"""From a place in what was read to that place in the file, where list items taken out count as well."""
+
+
+def _original(path: Path, removed: Collection[Path]) -> Path:
+    """A path in what is left as a path in the file: items taken out of a list in front of it are counted again."""
+    known: Path = ()
+    for part in path:
+        place = part
+        for gone in sorted(int(p[-1]) for p in removed if p[:-1] == known and isinstance(part, int)):
+            place = int(place) + (gone <= int(place))
+        known = (*known, place)
+    return known
+
+
+_ITEM = re.compile(r"([a-z_]+(?:\.[a-z_]+)*)\[(\d+)\]")
+
+
+def _original_place(place: str, removed: Collection[Path]) -> str:
+    """As ``_original``, for the first list of a dotted place."""
+    match = _ITEM.match(place)
+    if match is None:
+        return place
+    path = _original((*match[1].split("."), int(match[2]) - 1), removed)
+    return f"{dotted(path)}{place[match.end() :]}"
+
+
+def _at(raw: Any, path: Path) -> Any:
+    """The value at a path that is there."""
+    for part in path:
+        raw = raw[part]
+    return raw
+
+
+def _is_there(raw: Any, path: Path) -> bool:
+    try:
+        _at(raw, path)
+    except (KeyError, IndexError, TypeError):
+        return False
+    return True
+
+
+Detail = tuple[ErrorDetails, Path]
+
+
+def _fitting(raw: Any, detail: ErrorDetails, path: Path) -> ErrorDetails:
+    """The error; a missing item of a list as what it is, a list that is too short."""
+    if detail["type"] != "missing" or not _is_there(raw, path) or not isinstance(_at(raw, path), list):
+        return detail
+    return {**detail, "type": "too_short", "input": _at(raw, path), "ctx": {"field_type": "Tuple", "min_length": 2}}
+
+
+def _misspelt(model: type[BaseModel], raw: Any, details: Sequence[Detail]) -> dict[Path, Path]:
+    """Unknown keys by the missing ones that they must mean: required ones, and any of the whole file."""
+    missing = {path for detail, path in details if detail["type"] == "missing"}
+    found: dict[Path, Path] = {}
+    for detail, path in details:
+        if detail["type"] == "extra_forbidden":
+            known = sorted(_keys_at(model, detail["loc"][:-1]))
+            meant = next(((*path[:-1], name) for name in nearest(str(path[-1]), known, most=1)), path)
+            free = meant in missing or (len(path) == 1 and meant[0] not in raw)
+            if free and meant not in found.values():
+                found[path] = meant
+    return found
+
+
+def _rename(raw: Any, path: Path, name: str) -> bool:
+    """Let the value at ``path`` stand under another name."""
+    table = _at(raw, path[:-1])
+    table[name] = table.pop(path[-1])
+    return True
+
+
+def _one_of_alternatives(raw: Any, details: Sequence[Detail]) -> Iterator[Detail]:
+    """Errors without those of the alternatives that a value was not meant as: a list is no table written wrongly."""
+    for detail, path in details:
+        others = [other for other, at in details if at == path and other is not detail]
+        value = _at(raw, path) if _is_there(raw, path) else None
+        is_other = _OTHER_FORM.get(detail["type"])
+        if others and is_other and (isinstance(value, is_other) or detail["type"] == "dict_type"):
+            continue
+        yield detail, path
+
+
+_FORMS = {"tuple_type": "a list", "dict_type": "a table", "model_type": "a table"}
+
+_OTHER_FORM: dict[str, type] = {"dict_type": list, "tuple_type": dict}
+"""Errors of a form, and what a value was meant as that has another."""
+
+_CONSEQUENCES = ("missing", "union_tag_not_found", "too_short", "dict_type", "tuple_type")
 """Errors that taking something out may cause by itself."""
 
 
@@ -122,9 +218,12 @@ def _problem(model: type[BaseModel], detail: ErrorDetails, path: Path, *, file: 
     if kind == "extra_forbidden":
         known = sorted(_keys_at(model, detail["loc"][:-1]))
         hint = did_you_mean(str(path[-1]), known) or f"Known keys: {', '.join(known)}."
-        return Problem(file=file, place=dotted(path), found="an unknown key", allowed="known keys only", hint=hint)
+        return Problem(file=file, place=dotted(path), found=UNKNOWN_KEY, allowed="known keys only", hint=hint)
     if kind == "missing":
         return Problem(file=file, place=dotted(path), found="nothing", allowed="this key is required")
+    if kind in ("too_short", "too_long") and isinstance(detail.get("input"), list | tuple):
+        found = f"a list of {len(detail['input'])}"
+        return Problem(file=file, place=dotted(path), found=found, allowed=_length(detail.get("ctx", {})))
     if kind == "union_tag_not_found":
         kinds = str(detail.get("ctx", {}).get("expected_tags", "")) or "one that is known"
         return Problem(file=file, place=f"{dotted(path)}.check", found="nothing", allowed=f"a check: {kinds}")
@@ -138,10 +237,18 @@ def _problem(model: type[BaseModel], detail: ErrorDetails, path: Path, *, file: 
         hint = did_you_mean(word, choices)
     if kind == "union_tag_invalid" and isinstance(found, dict):
         path, text, message = (*path, "check"), quoted(str(found.get("check"))), f"one of {expected}"
-    allowed = message[0].lower() + message[1:]
+    allowed = _FORMS.get(kind) or message[0].lower() + message[1:]
     return Problem(
         file=file, place=dotted(path), found=text, allowed=allowed.removeprefix("input should be "), hint=hint
     )
+
+
+def _length(context: Mapping[str, Any]) -> str:
+    """How many items a list may have. Every list of a fixed length in the file is a pair."""
+    least, most = context.get("min_length"), context.get("max_length")
+    if 2 in (least, most):
+        return "two numbers, such as [10, 20]"
+    return f"at least {least}" if least is not None else f"at most {most}"
 
 
 def _short(value: Any) -> str:

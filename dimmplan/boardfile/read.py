@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,22 +11,47 @@ from typing import Any
 
 from dimmplan.boardfile.check import check_meaning
 from dimmplan.boardfile.expand import expand
-from dimmplan.boardfile.lenient import validate_leniently
+from dimmplan.boardfile.lenient import UNKNOWN_KEY, validate_leniently
 from dimmplan.boardfile.schema import FORMAT, BoardFile
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
+from dimmplan.model.module import RATES_MTS, Generation
 from dimmplan.units import cleaned, quoted
 
 MOST_BYTES = 1 << 20
 """A board file above 1 MiB is refused unread."""
 
-_STAND_INS: dict[str, Any] = {
+_NO_SOURCE = {"source": "INVENTED"}
+_ELECTRICAL: dict[str, Any] = {
+    "sockets": [{"id": "?", "controllers": {"?": {"?": ["?"]}}}],
+    "interleave": {"style": "any", "ways": [1], **_NO_SOURCE},
+}
+_PHYSICAL: dict[str, Any] = {
+    "width_mm": 3000,
+    "depth_mm": 3000,
+    "rows": [{"slots": ["?"], "start_mm": [1500, 1500]}],
+}
+_FILE: dict[str, Any] = {
     "format": FORMAT,
     "id": "unnamed",
     "title": "unnamed",
     "trust": "drafted",
     "modules": ["?"],
+    "rates": [{"id": "?", "dpc": 1, "mts": "none", **_NO_SOURCE}],
 }
+
+
+def _stand_ins(raw: dict[str, Any]) -> dict[tuple[str | int, ...], Any]:
+    """What stands in for missing parts of a file, by their path, so that the checks see all the rest.
+
+    The generation is that of the usual modules.
+    """
+    said = re.search(r"PC([345])", str(raw.get("modules")))
+    generation = Generation(f"DDR{said[1] if said else 4}")
+    electrical = _ELECTRICAL | {"generation": generation.value, "rates_mts": list(RATES_MTS[generation])}
+    parts: dict[str, dict[str, Any]] = {"electrical": electrical, "physical": _PHYSICAL}
+    found: dict[tuple[str | int, ...], Any] = {(key,): value for key, value in (_FILE | parts).items()}
+    return found | {(name, key): value for name, part in parts.items() for key, value in part.items()}
 
 
 def shipped_folder() -> Path:
@@ -116,12 +142,14 @@ def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Probl
         return refuse("an empty file", "Start from a shipped one: dimmplan boards show BOARD --toml")
     try:
         raw = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
-        parsed, problems = validate_leniently(BoardFile, raw, file=file, stand_ins=_STAND_INS)
+        parsed, problems, original = validate_leniently(BoardFile, raw, file=file, stand_ins=_stand_ins(raw))
     except (ValueError, RecursionError) as error:
         return refuse(_unreadable(error))
     if parsed is None:
         return None, problems
-    problems += check_meaning(parsed, file=file, told={problem.place for problem in problems})
+    lost = {problem.place for problem in problems if problem.found != UNKNOWN_KEY}
+    meaning = [each._replace(place=original(each.place)) for each in check_meaning(parsed, file=file, lost=lost)]
+    problems += [each for each in meaning if not {each.place, each.place.split("[")[0]} & lost]
     return (None if problems else expand(parsed)), problems
 
 

@@ -298,14 +298,18 @@ FORM: list[Fault] = [
     ("an absurd width", set_at("physical", "width_mm", value=99999), "physical.width_mm", "99999", "3000", ""),
     ("a width of text", set_at("physical", "width_mm", value="wide"), "physical.width_mm", "'wide'", "number", ""),
     ("an absurd pitch", set_at("physical", "rows", 0, "pitch_mm", value=0), "physical.rows[1].pitch_mm", "0", "", ""),
-    (
-        "a point of three",
-        set_at("physical", "rows", 0, "start_mm", value=[1, 2, 3]),
-        "physical.rows[1].start_mm",
-        "",
-        "",
-        "",
+    *(
+        (
+            f"a point of {len(point)}",
+            set_at("physical", "rows", 0, "start_mm", value=point),
+            "physical.rows[1].start_mm",
+            f"a list of {len(point)}",
+            "two numbers",
+            "",
+        )
+        for point in ([1, 2, 3], [1], [])
     ),
+    ("an electrical part of text", set_at("electrical", value="x"), "electrical", "'x'", "a table", ""),
 ]
 
 NAMES: list[Fault] = [
@@ -946,6 +950,67 @@ def test_windows_line_ends_and_a_byte_order_mark() -> None:
     board, problems = examine_text(b"\xef\xbb\xbf" + text.replace("\n", "\r\n").encode("utf-8"), file="mine.toml")
     assert problems == []
     assert board == load_board("skerry-16")
+
+
+WRONG_SOURCE = set_at("rules", 3, "source", value="NOPE")
+LOST: dict[str, Callable[[Raw], object]] = {
+    "format": drop("format"),
+    "modules": set_at("modules", value=[]),
+    "electrical": drop("electrical"),
+    "electrical.generation": drop("electrical", "generation"),
+    "electrical.rates_mts": drop("electrical", "rates_mts"),
+    "electrical.sockets": set_at("electrical", "sockets", value=[]),
+    "electrical.interleave": drop("electrical", "interleave"),
+    "rates": drop("rates"),
+    "physical": drop("physical"),
+    "physical.rows": drop("physical", "rows"),
+    "physical.width_mm": drop("physical", "width_mm"),
+}
+
+
+@pytest.mark.parametrize("place", LOST)
+def test_a_part_that_is_missing_hides_no_other_problem(place: str) -> None:
+    """Whatever is missing, what can be told of the rest is told, once; and nothing that only follows from it."""
+    found = edited(both(WRONG_SOURCE, LOST[place]))
+    assert [problem.place for problem in found] == [place, "rules[4].source"]
+
+
+@pytest.mark.parametrize(
+    ("path", "wrong"),
+    [
+        (("electrical",), "electricla"),
+        (("physical",), "phisical"),
+        (("rules",), "rulse"),
+        (("processors",), "processor"),
+        (("electrical", "generation"), "generaton"),
+        (("electrical", "sockets"), "socket"),
+        (("physical", "depth_mm"), "deph_mm"),
+        (("rules", 1, "source"), "sorce"),
+    ],
+)
+def test_a_misspelt_name_hides_no_other_problem(path: tuple[str | int, ...], wrong: str) -> None:
+    """A misspelt key is told with the one that is meant, and what stands under it is read as that."""
+
+    def misspell(raw: Raw) -> None:
+        here: Any = raw
+        for part in path[:-1]:
+            here = here[part]
+        here[wrong] = here.pop(path[-1])
+
+    found = edited(both(WRONG_SOURCE, misspell))
+    (hint,) = [problem.hint for problem in found if problem.place.endswith(wrong)]
+    assert hint.startswith(f"Did you mean {path[-1]}")
+    assert sorted(problem.place for problem in found if not problem.place.endswith(wrong)) == ["rules[4].source"]
+
+
+def test_places_are_those_of_the_file_where_items_before_them_could_not_be_read() -> None:
+    """Items that are taken out of a list still count in the places of later ones."""
+    unread = both(*(set_at("rules", index, "check", value="none") for index in (0, 2)))
+    found = edited(
+        both(unread, set_at("rates", 0, "dpc", value=9), set_at("rates", 1, "mts", value=2134), WRONG_SOURCE)
+    )
+    places = ["rules[1].check", "rules[3].check", "rates[1].dpc", "rates[2].mts", "rules[4].source"]
+    assert sorted(each.place for each in found if each.place != "rules") == sorted(places)
 
 
 def test_many_faults_are_all_told() -> None:
