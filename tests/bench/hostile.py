@@ -1,9 +1,9 @@
-"""Hostile and damaged inputs of every form: no traceback, no hang, nothing unprintable, no damaged code accepted.
+"""Hostile and damaged inputs of every form: no traceback, no hang, nothing unprintable.
 
 Run: python -m tests.bench.hostile [--count 100000] [--seed 1] [--form FORM]... [--jobs 2]
 
-``--count`` is divided among the forms as their shares say; the worst cases of inventories, and every single wrong
-character and swap of neighbours of 500 plan codes, come on top. The seed gives the same inputs every time. Each form
+``--count`` is divided among the forms as their shares say; the worst cases of inventories come on top (and every single
+damage to plan codes is tried by ``tests.bench.codes``). The seed gives the same inputs every time. Each form
 runs in a process of its own, so that its memory is its own. Times are of the processor, so that other work on the
 machine does not count; what takes longer than a minute by the clock is stopped.
 """
@@ -26,11 +26,7 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-from dimmplan.boardfile.read import load_board
-from dimmplan.errors import InputError
-from dimmplan.plancode import ALPHABET, encode, read_head
 from tests.bench import hostile_inputs, mutate_inventories
-from tests.plancode.test_code import plans as code_plans
 
 SLOWEST_SECONDS = 1.0
 STOPPED_AFTER_SECONDS = 60
@@ -138,37 +134,6 @@ def run(name: str, seed: int, count: int, *, worst: bool = True) -> Tally:
     return tally
 
 
-def damaged_codes(count: int) -> tuple[int, int, list[str]]:
-    """Every single wrong character and every swap of neighbours of ``count`` codes: how many codes, how many
-    damaged ones, and those that were accepted."""
-    tried = 0
-    accepted: list[str] = []
-    boards = [load_board(board_id) for board_id in ("skerry-16", "marram-4", "strand-12", "tombolo-32", "firth-96")]
-    rights = [
-        encode(board, placement).replace("-", "")
-        for board in boards
-        for placement in code_plans(board, count // len(boards))
-    ]
-    for right in rights:
-        for damaged in _damages(right):
-            tried += 1
-            try:
-                read_head(damaged)
-                accepted.append(f"{damaged} for {right}")
-            except InputError:
-                continue
-    return len(rights), tried, accepted
-
-
-def _damages(right: str) -> Iterator[str]:
-    for at, symbol in enumerate(right):
-        for wrong in ALPHABET:
-            if wrong != symbol:
-                yield right[:at] + wrong + right[at + 1 :]
-        if right[at + 1 : at + 2] not in ("", symbol):
-            yield right[:at] + right[at + 1] + symbol + right[at + 2 :]
-
-
 def peak_mb() -> int:
     """The most memory this process has held, in MB."""
     status = Path("/proc/self/status")
@@ -184,7 +149,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--count", type=int, default=100_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--form", action="append", choices=sorted(FORMS))
-    parser.add_argument("--codes", type=int, default=500, help="codes whose every damage is tried")
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args(arguments)
     chosen = options.form or list(FORMS)
@@ -198,11 +162,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             tallies = [each.result() for each in waiting]
     say(f"seed {options.seed}")
     _print_table(tallies)
-    right, tried, accepted = damaged_codes(options.codes) if "code" in chosen else (0, 0, [])
-    if tried:
-        say(f"{right} codes, {tried} with one wrong character or a swap of neighbours: {len(accepted)} accepted")
-    failed = accepted or any(tally.failures or tally.peak_mb > MOST_MEMORY_MB for tally in tallies)
-    return int(bool(failed))
+    failed = any(tally.failures or tally.peak_mb > MOST_MEMORY_MB for tally in tallies)
+    return int(failed)
 
 
 def _print_table(tallies: Sequence[Tally]) -> None:
