@@ -213,6 +213,11 @@ def dotted(path: Path) -> str:
     return text
 
 
+def _guide(path: Path) -> str:
+    """Where to read what a whole part of the file is for."""
+    return "See: dimmplan docs writing-a-board" if len(path) == 1 else ""
+
+
 def _problem(model: type[BaseModel], detail: ErrorDetails, path: Path, *, file: str) -> Problem:
     kind, message = detail["type"], detail["msg"]
     if kind == "extra_forbidden":
@@ -220,7 +225,9 @@ def _problem(model: type[BaseModel], detail: ErrorDetails, path: Path, *, file: 
         hint = did_you_mean(str(path[-1]), known) or f"Known keys: {', '.join(known)}."
         return Problem(file=file, place=dotted(path), found=UNKNOWN_KEY, allowed="known keys only", hint=hint)
     if kind == "missing":
-        return Problem(file=file, place=dotted(path), found="nothing", allowed="this key is required")
+        return Problem(
+            file=file, place=dotted(path), found="nothing", allowed="this key is required", hint=_guide(path)
+        )
     if kind in ("too_short", "too_long") and isinstance(detail.get("input"), list | tuple):
         found = f"a list of {len(detail['input'])}"
         return Problem(file=file, place=dotted(path), found=found, allowed=_length(detail.get("ctx", {})))

@@ -139,12 +139,13 @@ def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Probl
     if len(content) > MOST_BYTES:
         return refuse("more than 1 MiB")
     if not content.strip():
-        return refuse("an empty file", "Start from a shipped one: dimmplan boards show BOARD --toml")
+        return refuse("an empty file", "See: dimmplan docs writing-a-board")
     try:
         raw = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
         parsed, problems, original = validate_leniently(BoardFile, raw, file=file, stand_ins=_stand_ins(raw))
     except (ValueError, RecursionError) as error:
-        return refuse(_unreadable(error))
+        is_utf16 = content[:2] in (b"\xff\xfe", b"\xfe\xff")
+        return refuse(_unreadable(error), "It is UTF-16: save it as UTF-8." if is_utf16 else "")
     if parsed is None:
         return None, problems
     lost = {problem.place for problem in problems if problem.found != UNKNOWN_KEY}

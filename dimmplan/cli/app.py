@@ -49,7 +49,11 @@ def application(arguments: Sequence[str] = ()) -> typer.Typer:
 
 def _version(wanted: bool) -> None:
     if wanted:
-        typer.echo(f"dimmplan {dimmplan.__version__} (board file format 1, plan format 1)")
+        from dimmplan.boardfile.schema import FORMAT
+        from dimmplan.plancode import VERSION
+
+        formats = f"board file format {FORMAT}, plan format 1, plan code {VERSION}"
+        typer.echo(f"dimmplan {dimmplan.__version__} ({formats})")
         raise typer.Exit
 
 

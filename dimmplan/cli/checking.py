@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from dimmplan.model.placement import Placement
 
 WATCH_SECONDS = 0.3
-TITLE = "To check the board file: the first slot of every channel filled"
+TITLE = "Board as drawn, first slots filled"
 
 
 def require(files: Sequence[Path], picture: Path | None) -> None:

@@ -22,17 +22,22 @@ def _sections(formatter: Any, rows: Iterable[tuple[str, tuple[str, str]]]) -> No
             formatter.write_dl(under)
 
 
-def _parameters(command: Any, context: Any) -> list[tuple[str, tuple[str, str]]]:
-    found = [
-        (
-            getattr(param, "rich_help_panel", None)
-            or ("Arguments" if param.param_type_name == "argument" else OPTIONS),
-            row,
-        )
-        for param in command.get_params(context)
-        if (row := param.get_help_record(context)) is not None
-    ]
+def parameters(command: Any, context: Any) -> list[tuple[str, tuple[str, str]]]:
+    """Every parameter under its head: its name as it is typed, and its help. Those of no group come last."""
+    found = []
+    for param in command.get_params(context):
+        row = param.get_help_record(context)
+        if row is None:
+            continue
+        is_argument = param.param_type_name == "argument"
+        head = getattr(param, "rich_help_panel", None) or ("Arguments" if is_argument else OPTIONS)
+        found.append((head, (argument_name(param), row[1]) if is_argument else row))
     return sorted(found, key=lambda entry: entry[0] == OPTIONS)
+
+
+def argument_name(param: Any) -> str:
+    """An argument as the help calls it."""
+    return str(param.metavar or param.name.upper())
 
 
 class Command(TyperCommand):
@@ -40,7 +45,7 @@ class Command(TyperCommand):
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write the groups."""
-        _sections(formatter, _parameters(self, ctx))
+        _sections(formatter, parameters(self, ctx))
 
 
 class Group(TyperGroup):
@@ -48,7 +53,7 @@ class Group(TyperGroup):
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write the options, then the commands."""
-        _sections(formatter, _parameters(self, ctx))
+        _sections(formatter, parameters(self, ctx))
         commands = [self.commands[name] for name in self.list_commands(ctx)]
         widest = max((len(command.name or "") for command in commands), default=0)
         limit = formatter.width - 6 - widest

@@ -66,7 +66,7 @@ def test_a_picture_of_one_good_board(tmp_path: Path, capsys: pytest.CaptureFixtu
     board, picture = tmp_path / "mine.toml", tmp_path / "mine.svg"
     board.write_text(GOOD, encoding="utf-8")
     assert run(["boards", "check", str(board), "--draw", str(picture)]) == 0
-    assert b"To check the board file" in picture.read_bytes()
+    assert b"Board as drawn" in picture.read_bytes()
     picture.unlink()
 
     assert run(["boards", "check", str(board), str(board), "--draw", str(picture)]) == 2

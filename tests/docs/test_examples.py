@@ -1,0 +1,66 @@
+"""Every example of the README and of the documents is run as it stands; what is not run is counted and says why."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from dimmplan.docs import FOLDER
+from tests.docs.shell import blocks, call, missing_lines, run_document
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(FOLDER.glob("*.md"))]
+NOT_RUN = {
+    # how many lines of each document are not run; each says why where it stands, or is no command of ours
+    "README.md": 2,  # pip install
+    "terminals.md": 1,  # the man page is made by a module
+    "writing-a-board.md": 1,  # --watch goes on until it is stopped
+}
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: path.name)
+def test_the_examples_of_a_document(document: Path, tmp_path: Path) -> None:
+    """Every command of a document's blocks ends as it should and prints what is shown."""
+    text = document.read_text(encoding="utf-8")
+    count = run_document(text, tmp_path)
+    assert len(count.not_run) == NOT_RUN.get(document.name, 0), count.not_run
+    typed = [line for block in blocks(text) if block.kind == "sh" for line in block.body.splitlines()]
+    commands = sum(line.lstrip().startswith("dimmplan ") for line in typed)
+    skipped = sum(line.startswith("dimmplan ") for line in count.not_run)
+    programs = sum(block.kind == "python" for block in blocks(text))
+    assert count.run + skipped == commands + programs, "nothing is skipped in silence"
+
+
+def test_the_examples_are_found() -> None:
+    """There are examples to run, in the README and in the guide."""
+    for name, least in (("README.md", 8), ("dimmplan/docs/writing-a-board.md", 4)):
+        text = (ROOT / name).read_text(encoding="utf-8")
+        assert len(re.findall(r"^dimmplan ", text, re.MULTILINE)) >= least, name
+
+
+def test_links_between_documents_lead_somewhere() -> None:
+    """A link to a file of the project names one that is there."""
+    for document in DOCUMENTS:
+        for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", document.read_text(encoding="utf-8")):
+            assert (document.parent / target).exists(), f"{document.name}: {target}"
+
+
+def test_the_small_shell_fails_where_it_should(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A wrong status, a line that is not printed and a foreign command fail a document."""
+    monkeypatch.chdir(tmp_path)
+    assert (
+        call("dimmplan boards list --json > list.json && dimmplan boards show skerry-16 | dimmplan docs words")[0] == 0
+    )
+    assert (tmp_path / "list.json").exists()
+    for text in (
+        "```sh\ndimmplan boards show nowhere\n```\n",
+        "<!-- test: status 1 -->\n```sh\ndimmplan boards list\n```\n",
+        "```sh\ndimmplan boards list\n```\n\n```text\nskerry-17\n```\n",
+        "```sh\ndimmplan boards list | sort\n```\n",
+    ):
+        with pytest.raises(AssertionError):
+            run_document(text, tmp_path)
+    assert missing_lines("a\n b \nc\n", "a\n...\nc") == []
+    assert missing_lines("a\nb\n", "b\na") == ["a"]
