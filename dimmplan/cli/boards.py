@@ -12,6 +12,7 @@ from dimmplan.cli import groups, options, terminal
 boards = typer.Typer(
     cls=groups.Group,
     help="The board library: list, show, check, schema, draft.",
+    epilog="A board of one's own: dimmplan docs writing-a-board",
     rich_markup_mode=None,
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -51,7 +52,12 @@ def list_boards(as_json: options.Json = False) -> None:
     terminal.say_table(rows, right=(1, 2, 3))
 
 
-@boards.command(name="show", cls=groups.Command, epilog="Example: dimmplan boards show skerry-16")
+@boards.command(
+    name="show",
+    cls=groups.Command,
+    short_help="Show one board, or its file to start from.",
+    epilog="Example: dimmplan boards show skerry-16",
+)
 def show(
     board: options.Board,
     toml: Annotated[bool, typer.Option("--toml", help="The board file itself, to start one's own from.")] = False,
@@ -109,7 +115,12 @@ def schema(as_json: options.Json = False) -> None:
     typer.echo(to_json(json_schema()), nl=False)
 
 
-@boards.command(name="draft", cls=groups.Command, epilog="Example: dimmplan boards draft listing.txt -o my-board.toml")
+@boards.command(
+    name="draft",
+    cls=groups.Command,
+    short_help="Draft a board file from a machine's inventory.",
+    epilog="Example: dimmplan boards draft listing.txt -o my-board.toml",
+)
 def draft(
     inventory: Annotated[str, typer.Argument(help="A machine's inventory of any known form.", metavar="INVENTORY")],
     output: Annotated[Path, typer.Option("-o", "--output", help="The board file to write: .toml.", metavar="FILE")],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated
 
@@ -13,10 +14,13 @@ from dimmplan.units import cleaned
 BOARD, CAPACITY, MODULES = "skerry-16", "512GiB", ("32GiB",)
 TITLE, TAG = "Tide gauge archive", "QUAY-07"
 NEXT = (
-    "dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --module 64GiB",
-    "dimmplan plan strand-12 --capacity 768GiB --out my-plan",
-    "dimmplan boards list",
+    ("the same with larger modules allowed", "dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --module 64GiB"),
+    ("another board, drawn", "dimmplan plan strand-12 --capacity 768GiB --out my-plan"),
+    ("why a slot is as it is", "dimmplan why {plan} K2"),
+    ("the boards there are", "dimmplan boards list"),
+    ("a board of your own", "dimmplan docs writing-a-board"),
 )
+"""What to try next, and what it shows; ``{plan}`` is the plan just written."""
 
 
 def register(app: typer.Typer) -> None:
@@ -56,5 +60,6 @@ def demo(
         typer.echo(record, nl=False)
         return
     written = "".join(f"  {cleaned(str(path), most=400)}\n" for path in files)
-    following = "".join(f"  {command}\n" for command in NEXT)
+    plan_file = shlex.quote(cleaned(str(out / "plan.json"), most=400))
+    following = "".join(f"  # {what}\n  {command.format(plan=plan_file)}\n" for what, command in NEXT)
     terminal.say(f"{plan_text(planned)}\nWritten\n{written}\nNext, try\n{following}")

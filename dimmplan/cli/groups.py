@@ -40,8 +40,19 @@ def argument_name(param: Any) -> str:
     return str(param.metavar or param.name.upper())
 
 
+def usage(command: Any, context: Any) -> str:
+    """What follows a command's name: options, then arguments, in brackets where they may be missing."""
+    arguments = [param for param in command.get_params(context) if param.param_type_name == "argument"]
+    names = [(argument_name(param), param.required) for param in arguments]
+    return " ".join(["[OPTIONS]", *(name if required else f"[{name}]" for name, required in names)])
+
+
 class Command(TyperCommand):
     """A command whose options stand in groups, those of no group last."""
+
+    def format_usage(self, ctx: Any, formatter: Any) -> None:
+        """Write how the command is called."""
+        formatter.write_usage(ctx.command_path, usage(self, ctx))
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write the groups."""

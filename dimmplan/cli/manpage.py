@@ -60,7 +60,7 @@ def _commands(group: Any, context: Any) -> Iterator[str]:
         if hasattr(command, "commands"):
             yield from _commands(command, inner)
             continue
-        yield f".SS {_escaped(inner.command_path)} {_escaped(_usage(command, inner))}"
+        yield f".SS {_escaped(inner.command_path)} {_escaped(groups.usage(command, inner))}"
         yield from _text(command.help)
         yield from _parameters(command, inner)
         if command.epilog:
@@ -73,13 +73,6 @@ def _parameters(command: Any, context: Any) -> Iterator[str]:
     for _, (tag, text) in groups.parameters(command, context):
         if "--help" not in tag:
             yield from (".TP", f"\\fB{_escaped(tag)}\\fR", *_text(text))
-
-
-def _usage(command: Any, context: Any) -> str:
-    """What follows a command's name: options, then arguments, in brackets where they may be missing."""
-    arguments = [param for param in command.get_params(context) if param.param_type_name == "argument"]
-    names = [(groups.argument_name(param), param.required) for param in arguments]
-    return " ".join(["[OPTIONS]", *(name if required else f"[{name}]" for name, required in names)])
 
 
 def _rows(topic: str) -> Iterator[str]:

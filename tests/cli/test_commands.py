@@ -828,7 +828,8 @@ def test_demo(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> No
     assert written
     assert all(str(path.relative_to(tmp_path)) in said.out for path in written)
     tried = [line.strip() for line in said.out.partition("Next, try")[2].splitlines() if line.strip()]
-    assert tried
+    tried = [line for line in tried if not line.startswith("#")]
+    assert len(tried) > 3
     for line in tried:
         assert call(*shlex.split(line)[1:]).status == 0
     assert call("demo", "--json").json["board"]["id"] == "skerry-16"
