@@ -59,7 +59,7 @@
         best = other;
       }
     });
-    return best || map[map.indexOf(link) + dx + dy];
+    return best;
   };
 
   const steps = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
