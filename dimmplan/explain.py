@@ -159,7 +159,7 @@ def breach_finding(board: Board, breach: Breach) -> Finding:
     if kind == "processor":
         said = f"A socket with the processor {name} holds {breach.allowed}."
     where = f" ({listed(list(breach.where))})" if breach.where else ""
-    allowed = "" if breach.allowed in said else f"; allowed: {breach.allowed}"
+    allowed = "" if breach.allowed.lower() in said.lower() else f"; allowed: {breach.allowed}"
     text = f"{said} Here: {breach.found}{where}{allowed}."
     if breach.rule == RATE_RULE:
         text = f"The board lists no rate for {breach.found}{where}, so it does not run."

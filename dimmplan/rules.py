@@ -84,7 +84,7 @@ def said(field: str, value: Any) -> str:
         "logical_ranks": f"{value} logical rank{'' if value == 1 else 's'}",
         "package_ranks": f"{value} rank{'' if value == 1 else 's'}",
         "rate_mts": f"{value} MT/s",
-        "voltage_mv": f"{value} mV",
+        "voltage_mv": f"{int(value) / 1000:g} V" if field == "voltage_mv" else "",
         "die_family": f"{value} dies",
     }
     return plain.get(field, str(value))
@@ -109,7 +109,8 @@ def _rank_limit(row: RankLimitRow, channel: Channel, load: Load) -> tuple[str, s
         "loads": loads_of,
     }
     total = sum(counts[row.count](module) for module in load if module)
-    return (f"{total}", f"at most {row.most}") if total > row.most else None
+    words = "loads" if row.count == "loads" else "ranks"
+    return (f"{total} {words}", f"at most {row.most}") if total > row.most else None
 
 
 def _fill_order(row: FillOrderRow, channel: Channel, load: Load) -> tuple[str, str] | None:
@@ -147,8 +148,12 @@ def _mix_system(row: MixRow, view: SystemView) -> tuple[str, str] | None:
     return _differing(row, (module for module in view.content.values() if module))
 
 
+def _modules(count: int) -> str:
+    return f"{count or 'no'} module{'' if count < 2 else 's'}"
+
+
 def _socket_minimum(row: SocketMinimumRow, view: SocketView) -> tuple[str, str] | None:
-    return (f"{view.modules}", f"at least {row.modules}") if view.modules < row.modules else None
+    return (_modules(view.modules), f"at least {row.modules}") if view.modules < row.modules else None
 
 
 def _ceiling(row: CeilingRow, view: SocketView) -> tuple[str, str] | None:
@@ -160,7 +165,8 @@ def _ceiling(row: CeilingRow, view: SocketView) -> tuple[str, str] | None:
 def _counts(row: CountsRow, view: SocketView) -> tuple[str, str] | None:
     if (row.sockets and view.socket.id not in row.sockets) or view.modules in row.modules:
         return None
-    return f"{view.modules}", ", ".join(str(count) for count in row.modules)
+    *most, last = map(str, row.modules)
+    return _modules(view.modules), f"{', '.join(most)} or {last} modules" if most else f"{last} modules"
 
 
 def _sequence(row: SequenceRow, view: SocketView) -> tuple[str, str] | None:
@@ -168,7 +174,8 @@ def _sequence(row: SequenceRow, view: SocketView) -> tuple[str, str] | None:
         return None
     first = row.slots[: len(view.filled)]
     wrong = view.filled.symmetric_difference(first)
-    return (", ".join(s for s in row.slots if s in wrong), f"{', '.join(first)} first") if wrong else None
+    found = [f"{slot} {'filled' if slot in view.filled else 'empty'}" for slot in row.slots if slot in wrong]
+    return (", ".join(found), f"{', '.join(first)} first") if wrong else None
 
 
 def _fitted(row: FittedRow, view: SystemView) -> tuple[str, str] | None:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from dimmplan.answers.said import (
+    MANY,
     Said,
     breaches_said,
+    capacities,
     effects,
     lowered,
     modules_phrase,
@@ -37,6 +39,8 @@ def next_title(case: Case, step: NextStep) -> str:
     """Which slots, with what, and which would do as well."""
     added = modules_phrase([(step.module, len(step.slots))])
     equal = f" ({slots_phrase(case.board, step.equal)} would do as well)" if step.equal else ""
+    if len(step.equal) >= MANY:
+        equal = f" (or any other of: {slots_phrase(case.board, [*step.slots, *step.equal])})"
     return f"{slots_phrase(case.board, step.slots)}{equal}: {added}"
 
 
@@ -48,7 +52,8 @@ def next_said(case: Case, step: NextStep) -> list[Said]:
 def _capacity_said(change: Change) -> Iterator[Said]:
     before, after = change.before_figures, change.after_figures
     if before is not None and after is not None and before.usable_gib != after.usable_gib:
-        text = f"{format_capacity(after.usable_gib)} instead of {format_capacity(before.usable_gib)}."
+        new, old = capacities(after.usable_gib, before.usable_gib)
+        text = f"{new} instead of {old}."
         yield Said(text=text, rule="capacity", source="MODEL")
 
 
@@ -98,6 +103,8 @@ def change_title(change: Change) -> str:
     parts = []
     for slot, before, after in change.changes:
         old, new = (label_short(module) if module else "empty" for module in (before, after))
+        if before and after and old == new:
+            old, new = before.label, after.label
         parts.append(f"{slot}: {old} -> {new}" if before != after else f"{slot}: {old}, as it is")
     return "; ".join(parts)
 

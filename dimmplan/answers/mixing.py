@@ -8,6 +8,7 @@ from dimmplan.answers.changes import figures_phrase
 from dimmplan.answers.said import ORDINALS, Said, breaches_said, channels_phrase, lowered, modules_phrase
 from dimmplan.explain import breach_finding, label_short, listed, regions_sentence, rule_sentence
 from dimmplan.mix import Mix, MixLoad, MixSet, PairVerdict
+from dimmplan.model.module import Module
 from dimmplan.units import format_capacity
 
 _TOGETHER = {
@@ -35,14 +36,15 @@ def mix_title(mix: Mix) -> str:
 def refused_said(mix: Mix) -> list[Said]:
     """The rows that refuse a type in any company."""
     return [
-        Said(text=f"{module.label}: {breach_finding(mix.board, breach).text}", rule=breach.rule, source=breach.source)
+        Said(text=f"{module.label}: {lowered(told.text)}", rule=breach.rule, source=breach.source)
         for module, breach in mix.refused
+        for told in [breach_finding(mix.board, breach)]
     ]
 
 
-def pair_title(pair: PairVerdict) -> str:
+def pair_title(mix: Mix, pair: PairVerdict) -> str:
     """A pair and how close it may stand."""
-    return f"{label_short(pair.one)} with {label_short(pair.other)} {_TOGETHER[pair.together]}"
+    return f"{_short(mix, pair.one)} with {_short(mix, pair.other)} {_TOGETHER[pair.together]}"
 
 
 def pair_said(mix: Mix, pair: PairVerdict) -> list[Said]:
@@ -74,7 +76,7 @@ def _loads_said(mix: Mix, pair: PairVerdict) -> Iterator[Said]:
         assert load.rate is not None
         slots = listed(list(load.channel.slots[: len(load.load)]))
         where = channels_phrase(mix.board, load.channels)
-        text = f"{_order(load)}, as in {slots}: {load.rate.rate_mts} MT/s. So on {where}."
+        text = f"{_order(mix, load)}, as in {slots}: {load.rate.rate_mts} MT/s. The same holds on {where}."
         yield Said(text=text, rule=load.rate.row, source=_rate_source(mix, load.rate.row))
     refused: dict[str, list[MixLoad]] = {}
     for load in pair.loads if allowed else ():
@@ -83,15 +85,22 @@ def _loads_said(mix: Mix, pair: PairVerdict) -> Iterator[Said]:
     for loads in refused.values():
         first = breaches_said(mix.board, loads[0].breaches[:1])[0]
         more = f" and {len(loads) - 1} more orders" if len(loads) > 1 else ""
-        yield Said(text=f"Not {lowered(_order(loads[0]))}{more}: {first.text}", rule=first.rule, source=first.source)
+        text = f"Not {_order(mix, loads[0])}{more}: {lowered(first.text)}"
+        yield Said(text=text, rule=first.rule, source=first.source)
 
 
 def _rate_source(mix: Mix, row: str) -> str:
     return next((rate.source for rate in mix.board.rates if rate.id == row), "MODEL")
 
 
-def _order(load: MixLoad) -> str:
-    parts = [f"{label_short(module)} {ORDINALS[place]}" for place, module in enumerate(load.load)]
+def _short(mix: Mix, module: Module) -> str:
+    """A type in a few words, its whole label where another one of the mix has the same few."""
+    short = label_short(module)
+    return short if sum(label_short(other) == short for other in mix.modules) == 1 else module.label
+
+
+def _order(mix: Mix, load: MixLoad) -> str:
+    parts = [f"{_short(mix, module)} {ORDINALS[place]}" for place, module in enumerate(load.load)]
     return listed(parts, last="then")
 
 
@@ -104,7 +113,7 @@ def price_said(mix: Mix) -> list[Said]:
         module = alone.modules[0][0]
         usable, asked = alone.figures.usable_gib, mix.capacity_gib or 0
         short = "" if usable == asked else ", the nearest above" if usable > asked else ", the most that fits"
-        found.append(_set_said(f"{label_short(module)} alone{short}", alone))
+        found.append(_set_said(f"{_short(mix, module)} alone{short}", alone))
     return found
 
 

@@ -13,11 +13,12 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.rules import Breach
 from dimmplan.solve.evaluate import Value
-from dimmplan.units import decimal, format_capacity, trimmed
+from dimmplan.units import Gib, decimal, format_capacity, trimmed
 from dimmplan.why.weigh import Case, Parted, Weighed
 
 ORDINALS = ("first", "second", "third", "fourth")
-_MOST_NAMED = 12
+MANY = 12
+"""Slots from which on they are named by what they have in common, where they do."""
 _BANDWIDTHS = ("system_sweep", "worst_sweep", "worst_parallel")
 _CAPACITIES = ("over_gib", "socket_difference_gib", "controller_difference_gib")
 
@@ -41,9 +42,17 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:] if text.startswith("socket") else text
 
 
+def capacities(*gibs: Gib) -> tuple[str, ...]:
+    """Capacities that are compared, in one unit."""
+    texts = tuple(format_capacity(gib) for gib in gibs)
+    if len({text.split()[-1] for text in texts}) == 1:
+        return texts
+    return tuple(f"{trimmed(Fraction(gib), 2)} GiB" for gib in gibs)
+
+
 def slots_phrase(board: Board, slots: Sequence[str]) -> str:
     """Slots in a sentence; many of them by what they have in common, where they do."""
-    if len(slots) <= _MOST_NAMED:
+    if len(slots) < MANY:
         return listed(list(slots))
     by_socket: dict[str, list[str]] = {}
     for slot in slots:
@@ -131,10 +140,11 @@ def parted_said(case: Case, weighed: Weighed, parted: Parted) -> list[Said]:
 
 
 def _capacity_text(case: Case, parted: Parted) -> str:
-    there, asked = format_capacity(parted.alternative or 0), format_capacity(case.request.capacity_gib)
+    found, wanted = parted.alternative or 0, case.request.capacity_gib
     if parted.by == "above":
-        return f"{there}, above the {format_capacity(case.limit_gib)} up to which a request for {asked} is answered."
-    short = format_capacity(case.request.capacity_gib - (parted.alternative or 0))
+        there, most, asked = capacities(found, case.limit_gib, wanted)
+        return f"{there}, above the {most} up to which a request for {asked} is answered."
+    there, short, asked = capacities(found, wanted - found, wanted)
     return f"{there}, {short} short of the {asked} asked."
 
 
@@ -142,9 +152,9 @@ def _criterion_text(case: Case, weighed: Weighed, parted: Parted) -> str:
     assert parted.plan is not None and parted.alternative is not None
     if parted.name == "over_gib" and weighed.figures is not None:
         usable, asked = weighed.figures.usable_gib, case.request.capacity_gib
-        here = f"; the plan has {format_capacity(case.usable_gib)}" if case.usable_gib != asked else ""
-        above = f"{format_capacity(usable - asked)} above the {format_capacity(asked)} asked"
-        return f"{format_capacity(usable)}, {above}{here}."
+        there, above, wanted, mine = capacities(usable, usable - asked, asked, case.usable_gib)
+        here = f"; the plan has {mine}" if case.usable_gib != asked else ""
+        return f"{there}, {above} above the {wanted} asked{here}."
     return f"{criterion_phrase(parted.name, parted.alternative)} instead of {bare_value(parted.name, parted.plan)}."
 
 

@@ -50,7 +50,7 @@ def reason_title(case: Case, reason: SlotReason) -> str:
 
 def _rule_title(reason: SlotReason) -> str:
     rule = reason.tried[0].parted.name if reason.tried else ""
-    return f"filled: without it {rule} breaks" if reason.module else f"empty: one more here breaks {rule}"
+    return f"filled: the rule {rule} asks for it" if reason.module else f"empty: the rule {rule} refuses one more here"
 
 
 def reason_said(case: Case, reason: SlotReason) -> list[Said]:

@@ -283,7 +283,7 @@ def mix_text(mix: Mix) -> str:
     page.sentences(mixing.refused_said(mix))
     for pair in mix.pairs:
         if len(mix.pairs) > 1:
-            page.heading(mixing.pair_title(pair))
+            page.heading(mixing.pair_title(mix, pair))
         page.sentences(mixing.pair_said(mix, pair))
     if mix.mixed is not None:
         page.heading(mixing.price_title(mix))

@@ -3,6 +3,8 @@
 A question speaks of a plan by its name in ``PLANS``; the command carries it as the code that a caller reads out. The
 facts are dotted paths into the JSON answer with their values, computed from the board's rows, from the rules or from
 the figures of a placement, never from the answer itself. A callable value is a test of what stands there.
+
+Run: python -m tests.why.questions, which remakes the page of the docs.
 """
 
 from __future__ import annotations
@@ -125,13 +127,17 @@ Facts = Callable[[World], dict[str, Any]]
 
 @dataclass(frozen=True)
 class Question:
-    """What a caller asks, about which plan or board, the command without the plan's code, its status and its facts."""
+    """What a caller asks, about which plan or board, the command without the plan's code, its status and its facts.
+
+    ``shown`` is the line at which the page of the docs begins to show the answer, where it is not the first.
+    """
 
     text: str
     about: str
     command: tuple[str, ...]
     facts: Facts
     status: int = 0
+    shown: str = ""
 
 
 def rules_of(found: Iterable[Mapping[str, Any]]) -> set[str]:
@@ -374,6 +380,7 @@ QUESTIONS: tuple[Question, ...] = (
             "refused.0.broken": breaks([w.row(AlikeRow).id]),
             "group.0.slots": lambda slots: len({w.board.channel_of[slot].socket for slot in slots}) == 4,
         },
+        shown="Not here",
     ),
     Question(
         "How many do I order to keep it even on both sockets?",
@@ -385,12 +392,14 @@ QUESTIONS: tuple[Question, ...] = (
             "group.0.figures.rate_mts": w.rate("two-per-channel"),
             "group.0.figures.system_sweep_gb_s": w.sweep(dict.fromkeys(w.place(1), w.module)),
         },
+        shown="Next as a group: the smallest that sweeps highest",
     ),
     Question(
         "Eight sockets: what is the next sensible order?",
         "eight-sockets",
         ("why", "--next"),
         lambda w: {"group.0.slots": w.place(1), "alone.0.broken": breaks(w.broken({"arch.1.2": w.module}, "advised"))},
+        shown="Next as a group: the smallest that sweeps highest",
     ),
     # -- may I put this here ------------------------------------------------------------------------------------------
     Question(
@@ -495,6 +504,7 @@ QUESTIONS: tuple[Question, ...] = (
             "smallest.figures.modules": len(w.placement.fitted),
             "smallest.broken": lambda found: all(each["severity"] != "error" for each in found),
         },
+        shown="Smallest that boots: 2 modules",
     ),
     Question(
         "Errors without a slot name: how do I find the bad module?",
@@ -504,6 +514,7 @@ QUESTIONS: tuple[Question, ...] = (
             "halves": lambda steps: len(steps) == len(w.filled()) - 2 and all(step["allowed"] for step in steps),
             "halves.0.step": 1,
         },
+        shown="If it still fails: halves of the set that runs best, each module in its own slot",
     ),
     # -- why not so ---------------------------------------------------------------------------------------------------
     Question(
@@ -641,6 +652,7 @@ QUESTIONS: tuple[Question, ...] = (
                 == {row.id for row in w.board.rules if isinstance(row, NoteRow) and row.about == "firmware"}
             ),
         },
+        shown="Which firmware settings matter?",
     ),
     Question(
         "How fast is it with one, two or three on a channel?",
@@ -652,6 +664,7 @@ QUESTIONS: tuple[Question, ...] = (
                 == ["does not run" if row.mts == "none" else str(row.mts) for row in w.board.rates]
             ),
         },
+        shown="How fast?",
     ),
     Question(
         "How much memory may one socket have?",
@@ -663,6 +676,7 @@ QUESTIONS: tuple[Question, ...] = (
                 <= rules_of(group({"groups": groups}, "capacity")["rules"])
             ),
         },
+        shown="How much?",
     ),
     Question(
         "Which channels work together on the board with pairs?",
@@ -673,6 +687,7 @@ QUESTIONS: tuple[Question, ...] = (
                 group({"groups": groups}, "interleave")["rules"]
             ),
         },
+        shown="Which channels work together?",
     ),
     Question(
         "May three of the four processors be fitted?",
@@ -681,5 +696,12 @@ QUESTIONS: tuple[Question, ...] = (
         lambda w: {
             "groups": lambda groups: holds(w.row(FittedRow).text)(group({"groups": groups}, "fits")["rules"]),
         },
+        shown="What fits?",
     ),
 )
+
+
+if __name__ == "__main__":
+    from tests.why.questions_page import write
+
+    write()

@@ -15,7 +15,7 @@ from dimmplan.cli.run import run
 from dimmplan.plancode import decode, encode, read_head
 from tests.support import one_document, unprintable
 from tests.why.questions import QUESTIONS, world_of
-from tests.why.test_questions import argv_of
+from tests.why.questions_page import argv_of
 
 
 def code_of(name: str) -> str:

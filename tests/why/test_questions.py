@@ -3,20 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 import pytest
 
 from dimmplan.cli.run import run
-from dimmplan.plancode import encode
 from tests.why.questions import PLANS, QUESTIONS, Question, world_of
-
-
-def argv_of(question: Question) -> list[str]:
-    """The command line: the plan's code, or the board's id, comes after the command."""
-    world = world_of(question.about)
-    subject = encode(world.board, world.placement) if world.placement else question.about
-    return [question.command[0], subject, *question.command[1:]]
+from tests.why.questions_page import PAGE, TOPICS, argv_of, section
 
 
 def at(answer: Any, path: str) -> Any:
@@ -43,7 +37,16 @@ def test_question(question: Question, capsys: pytest.CaptureFixture[str]) -> Non
             assert found == wanted, f"{question.text} {path}"
     assert run(argv_of(question)) == question.status
     said = capsys.readouterr()
-    assert said.out or said.err
+    assert section(question, said.out or said.err) in PAGE.read_text(encoding="utf-8")
+
+
+def test_the_page_of_the_docs_has_each_question_once_in_order() -> None:
+    """The sections are held by each question's own test; between them stand only the topics."""
+    wanted = ["# Questions that callers ask"]
+    for topic, is_of in TOPICS.items():
+        wanted += [f"## {topic}", *(f"### {question.text}" for question in QUESTIONS if is_of(question))]
+    assert re.findall(r"^#+ .*", PAGE.read_text(encoding="utf-8"), re.MULTILINE) == wanted
+    assert len(wanted) == len(QUESTIONS) + len(TOPICS) + 1
 
 
 def test_there_are_enough_of_them() -> None:
