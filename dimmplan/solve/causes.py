@@ -48,11 +48,16 @@ def nearest_capacities(board: Board, request: Request) -> tuple[Gib | None, Gib 
 
 def capacities(space: Space) -> set[Gib]:
     """Every capacity that some placement has without breaking an error row."""
-    if not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
-        return set()
-    search = Search(space, Budget(0))
-    most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
-    return search.capacities(Aim(1, most))
+    return Search(space, Budget(0)).capacities(Aim(1, _most_gib(space))) if _may_run(space) else set()
+
+
+def _may_run(space: Space) -> bool:
+    """True where neither the mode nor the sockets fitted rule every placement out."""
+    return space.mode_possible() and all(row.severity != "error" for row in space.fitted_breaches())
+
+
+def _most_gib(space: Space) -> int:
+    return max((module.capacity_gib for module in space.types), default=0) * space.slot_count
 
 
 def causes_of(board: Board, request: Request) -> tuple[Cause, ...]:
@@ -107,7 +112,10 @@ def _without(board: Board, row: RuleRow) -> Board:
 
 
 def _answers(board: Board, request: Request) -> bool:
-    return any(gib >= request.capacity_gib for gib in capacities(Space(board, request)))
+    space = Space(board, request)
+    most = _most_gib(space)
+    within = request.capacity_gib <= most and _may_run(space)
+    return within and Search(space, Budget(0)).reaches(Aim(request.capacity_gib, most))
 
 
 def _limit_text(row: RuleRow) -> str:

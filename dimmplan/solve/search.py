@@ -152,6 +152,14 @@ class Search:
                 found |= {self.space.unscaled(self.space.gib(total)) for total in self._reached(branch, branch.targets)}
         return found
 
+    def reaches(self, aim: Aim) -> bool:
+        """True where some placement has a capacity within the aim, advised rows aside."""
+        return any(
+            self._reached(branch, branch.targets)
+            for size in range(1, self._most_types() + 1)
+            for branch in self._branches(size, frozenset(self.space.advised), aim, None)
+        )
+
     def nearest_faster(self, aim: Aim, sweep: Fraction, *, most_broken: int, up: bool) -> int | None:
         """The nearest usable capacity of an aim whose best placement sweeps faster than ``sweep``; or ``None``.
 
