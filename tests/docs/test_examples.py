@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
+from dimmplan.boardfile.read import load_board
 from dimmplan.docs import FOLDER
+from dimmplan.model.defaults import default_rows
+from dimmplan.model.module import Generation
+from dimmplan.model.rows import Row, RuleRow
 from tests.docs.shell import blocks, call, missing_lines, run_document
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -64,3 +69,21 @@ def test_the_small_shell_fails_where_it_should(tmp_path: Path, monkeypatch: pyte
             run_document(text, tmp_path)
     assert missing_lines("a\n b \nc\n", "a\n...\nc") == []
     assert missing_lines("a\nb\n", "b\na") == ["a"]
+
+
+def test_the_rules_document_knows_every_rule() -> None:
+    """The usual rules and the checks of the document are those of the code, and each board named has such a row."""
+    text = (FOLDER / "rules.md").read_text(encoding="utf-8")
+    rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in text.splitlines() if line.startswith("|")]
+    middle = rows.index(["check", "keys", "says", "see"])
+    usual, checks = rows[:middle], rows[middle:]
+    named = {name: row[2] for row in usual[2:] for name in row[0].split(", ")}
+    assert named == {row.id: row.source for row in default_rows(Generation.DDR4)}
+    kinds = get_args(get_args(RuleRow)[0])
+    keys = {get_args(kind.model_fields["check"].annotation)[0]: kind for kind in kinds}
+    assert {row[0] for row in checks[2:]} == set(keys)
+    for check, told, _, board in checks[2:]:
+        own = set(keys[check].model_fields) - {*Row.model_fields, "check"} | ({"text"} if check == "note" else set())
+        assert set(filter(None, told.split(", "))) == own, check
+        if board:
+            assert any(row.check == check for row in load_board(board).rules), board
