@@ -24,6 +24,8 @@ from dimmplan.sheet.change import facts_of
 from dimmplan.sheet.desk import asked_rows
 from dimmplan.sheet.facts import Facts
 from dimmplan.sheet.ids import ident
+from dimmplan.sheet.panels import finding_lead
+from dimmplan.sheet.paper import DRAFTED
 from dimmplan.sheet.shapes import Group, Page, Rect, Sheet, walk
 from dimmplan.units import format_capacity
 
@@ -143,6 +145,7 @@ def _header(facts: Facts, title: str, code: str) -> Iterator[Markup]:
     yield element("h1", title)
     if facts.board.title not in title:
         yield element("p", facts.board.title)
+    yield from (element("p", said, class_="alert") for said in _alerts(facts))
     if facts.figures is not None:
         its = facts.figures
         yield element(
@@ -151,6 +154,15 @@ def _header(facts: Facts, title: str, code: str) -> Iterator[Markup]:
             f"swept at {gb_s(its.system_sweep_gb_s)}; {lowered(share_sentence(its))}.",
         )
     yield named_values([*asked_rows(facts), ("Plan code", element("code", code))])
+
+
+def _alerts(facts: Facts) -> Iterator[str]:
+    """What must be known before anything else is read."""
+    if facts.board.trust == "drafted":
+        yield DRAFTED
+    for finding in facts.chassis_findings:
+        if finding.severity != "note":
+            yield f"{finding_lead(finding)} {finding.text}"
 
 
 def _map(sheet: Sheet, facts: Facts) -> Markup:

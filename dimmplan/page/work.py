@@ -19,7 +19,7 @@ from dimmplan.sheet.care import (
 )
 from dimmplan.sheet.change import ChangeFacts
 from dimmplan.sheet.facts import Facts
-from dimmplan.sheet.panels import HOLD, PICK_HEADS, access_steps, hold_said, pick_rows
+from dimmplan.sheet.panels import HOLD, PICK_HEADS, access_steps, finding_lead, hold_said, pick_rows
 
 Step = tuple[str, str, str]
 """Its number, the slot, what is done there."""
@@ -35,10 +35,16 @@ def before_work(facts: Facts) -> Markup:
         *_care("Warning", warnings(facts)),
         *_care("Caution", CAUTIONS),
         *_care("Notice", NOTICES),
+        *_for_this_machine(facts),
         *([element("h3", HOLD), element("p", hold_said(facts))] if facts.placement.hold else []),
         element("h3", "Comes off first"),
         listed_items(access_steps(facts), ordered=True),
     )
+
+
+def _for_this_machine(facts: Facts) -> Iterator[Markup]:
+    if facts.chassis_findings:
+        yield from _care("For this machine", ((finding_lead(each), each.text) for each in facts.chassis_findings))
 
 
 def _care(word: str, items: Iterable[Lead]) -> Iterator[Markup]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from dimmplan.explain import CHANGED_RULE, counted, listed
+from dimmplan.model.finding import Finding
 from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragraph, stacked, table, ticked
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean
 from dimmplan.sheet.measure import Run, widest, width
@@ -25,12 +26,18 @@ def access(facts: Facts, cap_mm: float, width_mm: float) -> Block:
     return headed("Comes off first", stacked(blocks, 0.3), cap_mm)
 
 
+def finding_lead(finding: Finding) -> str:
+    """The words before a finding that the person at the chassis must know; none before a note."""
+    if finding.rule == CHANGED_RULE:
+        return "Do not place by this map:"
+    return {"error": "Does not obey the board:", "warning": "Not advised:", "note": ""}[finding.severity]
+
+
 def must_know(facts: Facts, cap_mm: float, width_mm: float) -> Block | None:
     """Broken rules and what the board asks of the person at the chassis."""
-    words = {"error": "Does not obey the board:", "warning": "Not advised:", "note": ""}
     blocks: list[Block] = []
     for finding in facts.chassis_findings:
-        word = "Do not place by this map:" if finding.rule == CHANGED_RULE else words[finding.severity]
+        word = finding_lead(finding)
         runs: list[Run] = [(word, True)] if word else []
         blocks.append(paragraph([*runs, (clean(finding.text), False)], cap_mm, width_mm))
     return headed("For this machine", stacked(blocks, 0.8), cap_mm) if blocks else None

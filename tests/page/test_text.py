@@ -186,6 +186,19 @@ def test_what_the_sheet_says_for_safety_stands_in_the_text() -> None:
     assert "17.5 kg" in main
 
 
+def test_what_must_be_known_stands_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A drafted board file, and a board that changed since the map was made: before the map, as on the sheet."""
+    header = re.compile(r"<header>.*?</header>", re.DOTALL)
+    assert "DRAFTED BOARD FILE" in header.search(page("large"))[0]  # type: ignore[index]
+    assert 'class="alert"' not in page("irregular")
+    text = Path("boards/skerry-16.toml").read_text(encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    Path("changed.toml").write_text(text.replace("mts = 2666", "mts = 2400"), encoding="utf-8")
+    assert run(["draw", encode(*planned("irregular")), "--board-file", "changed.toml", "-o", "x.html"]) == 0
+    changed = header.search(Path("x.html").read_text(encoding="utf-8"))
+    assert changed is not None and "Do not place by this map: " in changed[0]
+
+
 def test_equal_sockets_share_one_picture() -> None:
     text = page("large")
     assert text.count('class="range"') == 1
