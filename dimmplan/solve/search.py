@@ -352,11 +352,16 @@ class Search:
         yield from branches
 
     def _shared(self, branch: Branch, measure: Callable[[Profile], int]) -> Iterator[Branch]:
-        values = [{measure(profile) for profile in kind.profiles} for kind in branch.kinds]
-        for value in sorted(set.intersection(*values)):
-            part = _keep(branch, lambda profile, value=value: measure(profile) == value)  # type: ignore[misc]
-            if part is not None:
-                yield part
+        """A branch for each value of a measure that every kind of socket reaches; each profile is measured once."""
+        groups: list[dict[int, list[Profile]]] = []
+        for kind in branch.kinds:
+            by_value: dict[int, list[Profile]] = {}
+            for profile in kind.profiles:
+                by_value.setdefault(measure(profile), []).append(profile)
+            groups.append(by_value)
+        for value in sorted(set.intersection(*(set(each) for each in groups))):
+            kinds = [k._replace(profiles=tuple(each[value])) for k, each in zip(branch.kinds, groups, strict=True)]
+            yield branch._replace(kinds=tuple(kinds))
 
     # -- criteria --------------------------------------------------------------------------------------------------
 
