@@ -21,7 +21,7 @@ from dimmplan.interleave import Region, permitted_sets, regions
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request, Supply
-from dimmplan.model.rows import InterleaveRow
+from dimmplan.model.rows import FittedRow, InterleaveRow
 from dimmplan.planner import ask
 from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer, solve
@@ -29,7 +29,8 @@ from dimmplan.solve.criteria import LISTS
 from dimmplan.units import channel_peak_gb_s
 from tests.oracle.random_boards import random_case
 from tests.property.relabel import relabelled
-from tests.support import interleave_row, shipped_boards, socket_of
+from tests.property.strategies import socket_loads
+from tests.support import shipped_boards, socket_of
 
 BLOCKS = range(0, 112, 16)
 
@@ -222,6 +223,89 @@ def test_more_types_never_give_a_worse_vector(start: int) -> None:
                 assert turned(theirs) <= turned(mine), f"seed {seed}"
 
 
+@pytest.mark.parametrize("start", BLOCKS[:4])
+def test_another_type_allowed_never_gives_a_worse_vector(start: int) -> None:
+    """One type less among those that may be used: never a better vector, and no answer where there was none."""
+    compared = 0
+    for seed in range(start, start + 16):
+        board, request = random_case(seed)
+        request = replace(request, prefer="capacity-first")
+        less = attempt(board, replace(request, supplies=request.supplies[:-1]))
+        more = attempt(board, request)
+        if isinstance(less, Answer):
+            assert isinstance(more, Answer), f"seed {seed}"
+            if same_list(more, less) and not less.outside_window:
+                assert turned(more) <= turned(less), f"seed {seed}"
+                compared += 1
+    assert compared
+
+
+def same_list(one: Answer, other: Answer) -> bool:
+    """True where both answers were decided by the same criteria: cost counts only where every type is priced."""
+    return [each.name for each in one.criteria] == [each.name for each in other.criteria]
+
+
+@pytest.mark.parametrize("start", BLOCKS[:4])
+def test_a_rule_less_never_gives_a_worse_vector(start: int) -> None:
+    """Without one of the board's rules, whichever it is, the answer is as good or better, and no answer is lost."""
+    for seed in range(start, start + 16):
+        board, request = random_case(seed)
+        mine = answer_of(seed)
+        row = random.Random(seed).choice(board.rules)
+        theirs = attempt(replace(board, rules=tuple(each for each in board.rules if each is not row)), request)
+        if isinstance(mine, Answer):
+            assert isinstance(theirs, Answer), f"seed {seed}: {row.id}"
+            if not mine.outside_window:
+                assert turned(theirs) <= turned(mine), f"seed {seed}: {row.id}"
+
+
+@pytest.mark.parametrize("start", BLOCKS[:4])
+def test_a_wider_allowance_never_gives_a_worse_vector(start: int) -> None:
+    """With a larger ``--over`` whatever was inside still is, and counts as well."""
+    for seed in range(start, start + 16):
+        board, request = random_case(seed)
+        gib = request.capacity_gib
+        answers = [attempt(board, replace(request, over_gib=over)) for over in (0, gib // 8, gib // 2)]
+        for narrow, wide in itertools.pairwise(answers):
+            if isinstance(narrow, Answer):
+                assert isinstance(wide, Answer), f"seed {seed}"
+                if not narrow.outside_window:
+                    assert turned(wide) <= turned(narrow), f"seed {seed}"
+
+
+@pytest.mark.parametrize("start", BLOCKS[:4])
+def test_asking_for_what_was_found_finds_it_again(start: int) -> None:
+    """By capacity first, the capacity of an answer has that answer: nothing nearer was passed over."""
+    asked_again = 0
+    for seed in range(start, start + 16):
+        board, request = random_case(seed)
+        request = replace(request, prefer="capacity-first", over_gib=None)
+        first = attempt(board, request)
+        if isinstance(first, Answer):
+            gib = request.capacity_gib + int(first.best.vector[1])
+            again = attempt(board, replace(request, capacity_gib=gib))
+            assert isinstance(again, Answer)
+            assert again.best.content == first.best.content, f"seed {seed}"
+            asked_again += gib > request.capacity_gib
+    assert asked_again
+
+
+@pytest.mark.parametrize("board_id", ["saltern-24", "lagoon-32", "tombolo-32", "groyne-24", "causeway-48"])
+def test_equal_sockets_give_equal_answers(board_id: str) -> None:
+    """Whichever of two equal sockets is fitted alone: the same vector, and the same modules position by position."""
+    board = load_board(board_id)
+    one, two = board.sockets[:2]
+    board = replace(board, rules=tuple(row for row in board.rules if row.check != "fitted"))
+    free = FittedRow(id="any", check="fitted", sets=((one.id,), (two.id,)), source="INVENTED")
+    board = replace(board, rules=(*board.rules, free))
+    size = board.modules[0].capacity_gib
+    for count in (1, 3, len(one.slots) // 2 + 1):
+        mine, theirs = (attempt(board, ask(board, f"{size * count}GiB", fitted=(each.id,))) for each in (one, two))
+        assert isinstance(mine, Answer) and isinstance(theirs, Answer)
+        assert theirs.best.vector == mine.best.vector
+        assert [theirs.best.content[s] for s in two.slots] == [mine.best.content[s] for s in one.slots]
+
+
 # Effort
 
 EFFORTS = (1, 10, 100, 1000, 10_000, 100_000, 20_000_000)
@@ -307,34 +391,6 @@ def test_the_answer_depends_on_the_list_alone() -> None:
 
 
 # Figures add up
-
-
-@st.composite
-def socket_loads(draw: st.DrawFn) -> tuple[InterleaveRow, tuple[tuple[int, ...], ...], str]:
-    """A row of any style and GiB per channel, not all of them empty."""
-    shape = draw(st.lists(st.integers(1, 3), min_size=1, max_size=4))
-    names = "ABCDEFGHIJKL"[: sum(shape)]
-    amounts = tuple(draw(st.tuples(*[st.sampled_from((0, 8, 16, 24, 32, 64))] * count).map(tuple)) for count in shape)
-    if not any(map(any, amounts)):
-        amounts = ((16, *amounts[0][1:]), *amounts[1:])
-    if draw(st.booleans()) or len(names) < 2:
-        ways = draw(st.lists(st.integers(1, len(names)), min_size=1, unique=True))
-        style = draw(st.sampled_from(("even", "any")))
-        row = interleave_row(style, ways, draw(st.sampled_from(("layers", "alone", "none"))))
-    else:
-        sets = draw(st.lists(st.frozensets(st.sampled_from(names), min_size=2), min_size=1, max_size=6, unique=True))
-        row = interleave_row(
-            "groups",
-            groups=[
-                {
-                    "channels": sorted(channels),
-                    "excess": draw(st.sampled_from(("layers", "alone", "none"))),
-                    "exclusive": draw(st.booleans()),
-                }
-                for channels in sets
-            ],
-        )
-    return row, amounts, names
 
 
 def regions_in(row: InterleaveRow, amounts: tuple[tuple[int, ...], ...], names: str) -> tuple[Region, ...]:
