@@ -9,7 +9,7 @@ from typing import get_args
 import pytest
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.docs import FOLDER
+from dimmplan.docs import FOLDER, topics
 from dimmplan.model.defaults import default_rows
 from dimmplan.model.module import Generation
 from dimmplan.model.rows import Row, RuleRow
@@ -51,6 +51,15 @@ def test_links_between_documents_lead_somewhere() -> None:
     for document in DOCUMENTS:
         for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", document.read_text(encoding="utf-8")):
             assert (document.parent / target).exists(), f"{document.name}: {target}"
+
+
+def test_topics_that_are_named_are_there() -> None:
+    """Where a document, a message or a help says what to read, there is such a topic."""
+    named = set()
+    for path in (*DOCUMENTS, *sorted((ROOT / "dimmplan").rglob("*.py"))):
+        named |= set(re.findall(r"dimmplan docs\s+([a-z][a-z-]+)", path.read_text(encoding="utf-8")))
+    assert "writing-a-board" in named
+    assert named <= set(topics())
 
 
 def test_the_small_shell_fails_where_it_should(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
