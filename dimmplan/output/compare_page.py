@@ -21,6 +21,7 @@ from dimmplan.output.compare import (
     why_text,
 )
 from dimmplan.output.compare_chart import chart_page
+from dimmplan.output.policy import hash_source
 from dimmplan.output.stock import money
 from dimmplan.output.svg import render_svg
 from dimmplan.supply import left_out_of
@@ -49,7 +50,7 @@ code { font: .8em 'Liberation Mono', monospace; }
 @media print { body { margin: 0; max-width: none; font-size: 9pt; } .scroll { overflow: visible; }
   th:last-child:not([colspan]), td:last-child { display: none; } }
 """.strip()
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+_POLICY = f"default-src 'none'; style-src {hash_source(_STYLE)}; img-src data:; base-uri 'none'; form-action 'none'"
 
 
 def compare_html(view: View) -> str:
@@ -64,12 +65,13 @@ def compare_html(view: View) -> str:
         "<head>",
         '<meta charset="utf-8">',
         '<meta name="generator" content="made by dimmplan">',
-        f'<meta http-equiv="Content-Security-Policy" content="{escape(_POLICY)}">',
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         f"<title>{escape(title)}</title>",
         f"<style>{_STYLE}</style>",
         "</head>",
         "<body>",
+        "<main>",
         f"<h1>{escape(title)}</h1>",
         f"<p>{escape(board.id)}; {escape(TRUST[board.trust])}; {escape(headline(view))}.</p>",
         f"<p>{escape(why_text(view))} {escape(cost_text(view.comparison))}</p>",
@@ -83,6 +85,7 @@ def compare_html(view: View) -> str:
         *_numbered(view),
         *_list("For every row", [finding_text(finding) for finding in view.common]),
         *_left_out(view),
+        "</main>",
         "</body>",
         "</html>",
     ]
@@ -128,7 +131,7 @@ _COLUMNS = (
 def _table(view: View) -> Iterator[str]:
     """One table; each capacity (and processor) is a body of its own with a heading."""
     yield "<h2>All rows</h2>"
-    yield '<div class="scroll">'
+    yield '<div class="scroll" tabindex="0" role="region" aria-label="All rows">'
     yield "<table>"
     meaning = (
         "The answer (bold) is what plan gives when all these types are allowed. Unbeaten: no other row of its capacity "

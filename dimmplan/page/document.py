@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Iterator
 from functools import cache
 from math import ceil
@@ -14,6 +12,7 @@ from dimmplan.explain import counted, gb_s, share_sentence
 from dimmplan.model.board import Board
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
+from dimmplan.output.policy import hash_source
 from dimmplan.output.svg import MARK, inline_svg
 from dimmplan.page.desk import figures, findings, sources
 from dimmplan.page.markup import Markup, element, named_values, section
@@ -131,12 +130,8 @@ def _least_px(page: Page) -> int:
 
 def _policy(style: str, script: str) -> str:
     """Only this style and this script; nothing else is loaded, sent or framed."""
-
-    def digest(text: str) -> str:
-        return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
-
     return (
-        f"default-src 'none'; style-src '{digest(style)}'; script-src '{digest(script)}'; "
+        f"default-src 'none'; style-src {hash_source(style)}; script-src {hash_source(script)}; "
         "base-uri 'none'; form-action 'none'"
     )
 

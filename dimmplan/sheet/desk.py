@@ -37,9 +37,15 @@ def asked_rows(facts: Facts) -> list[tuple[str, str]]:
         ("Asked for", f"{format_capacity(place.capacity_gib)} usable, mode {place.mode.value}, {clean(place.prefer)}"),
         ("Sockets fitted", listed([clean(socket) for socket in place.fitted])),
         ("Processor", clean(option.title or option.id) if option else "the board file names none"),
-        ("Answer", _STATUS[place.status]),
+        ("Answer", _answer(facts)),
         ("Board file", f"{facts.board.id}, {trust}, electrical part {facts.board.electrical_digest}"),
     ]
+
+
+def _answer(facts: Facts) -> str:
+    if facts.placement.status == "proven" and facts.placement.electrical_digest != facts.board.electrical_digest:
+        return "was proven first under the board file as it was then"
+    return _STATUS[facts.placement.status]
 
 
 def asked(facts: Facts, cap_mm: float, width_mm: float) -> Block:

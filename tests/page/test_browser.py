@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from dimmplan.cli.draw import sheet_files
+from dimmplan.cli.run import run
 from tests.page.pages import change_page, page, planned
 
 NAMES = ("irregular", "small", "large", "change")
@@ -54,7 +55,8 @@ class Opened:
         self.noise: list[str] = []
         self.page.on("console", lambda message: self.noise.append(message.text))
         self.page.on("pageerror", lambda error: self.noise.append(str(error)))
-        self.page.on("request", lambda request: self.noise.append(request.url) if request.url != url else None)
+        inside = (url, "data:")
+        self.page.on("request", lambda to: None if to.url.startswith(inside) else self.noise.append(to.url))
         self.page.goto(url)
 
     def __enter__(self) -> Any:
@@ -80,6 +82,17 @@ def test_an_audit_finds_nothing(browser: Any, urls: dict[str, str], name: str, l
         assert found.violations_count == 0, found.generate_report()
         wide = opened.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
         assert wide[0] <= wide[1]
+
+
+def test_a_comparison_passes_the_audit_too(browser: Any, tmp_path: Path) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    path = tmp_path / "x.html"
+    assert run(["compare", "marram-4", "--capacity", "32GiB", "--capacity", "64GiB", "-o", str(path)]) == 0
+    with Opened(browser, path.as_uri(), **LOOKS["phone"]) as opened:
+        found = Axe().run(opened)
+        assert found.violations_count == 0, found.generate_report()
+        assert opened.evaluate("getComputedStyle(document.querySelector('.scroll')).overflowX") == "auto"
 
 
 def test_the_keyboard_alone_suffices(browser: Any, urls: dict[str, str]) -> None:
