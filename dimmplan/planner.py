@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, TypedDict, TypeVar
 
@@ -290,3 +290,13 @@ def planned_of(board: Board, request: Request, answer: Answer, *, hold: tuple[st
         hold=hold,
     )
     return Planned(board=board, request=request, answer=answer, placement=placement)
+
+
+def without_mode(planned: Planned) -> Planned | None:
+    """The same request in the independent mode, to see what its mode costs; ``None`` without one or if nothing fits."""
+    if planned.request.mode is Mode.INDEPENDENT:
+        return None
+    try:
+        return plan(planned.board, replace(planned.request, mode=Mode.INDEPENDENT), alternatives=False)
+    except ImpossibleError:
+        return None

@@ -95,7 +95,20 @@ def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None,
 
     planned = plan_from(board, request, start) if start.pins else plan(board, request, shelf=shelf, modules=modules)
     nexts = next_by_adding(planned)
-    return Grown(planned=planned, record={"next_by_adding": next_record(nexts)}, text=next_text(nexts))
+    grown = Grown(planned=planned, record={"next_by_adding": next_record(nexts)}, text=next_text(nexts))
+    return grown if start.pins else _with_price_of_mode(grown)
+
+
+def _with_price_of_mode(grown: Grown) -> Grown:
+    from dimmplan.planner import without_mode
+
+    free = without_mode(grown.planned)
+    if free is None:
+        return grown
+    from dimmplan.output.mode import mode_record, mode_text
+
+    record = {**grown.record, "mode_price": mode_record(grown.planned, free)}
+    return replace(grown, record=record, text=f"{mode_text(grown.planned, free)}\n{grown.text}")
 
 
 def _chain(board: Board, request: Request, wishes: Wishes, start: Start) -> Grown:
