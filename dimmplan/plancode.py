@@ -140,6 +140,8 @@ def encode(board: Board, placement: Placement) -> str:
 
     Raises ``InputError`` where the placement has more types than a code can carry.
     """
+    option = board.processor(placement.processor)
+    placement = replace(placement, processor=option.id if option else None)
     writer = _Writer()
     writer.put(VERSION, _VERSIONS)
     writer.put(_hash(board.id, _ID), _ID)
@@ -148,9 +150,8 @@ def encode(board: Board, placement: Placement) -> str:
     writer.put(_names(placement), _NAMES)
     fitted = sum(1 << i for i, socket in enumerate(board.sockets) if socket.id in placement.fitted)
     writer.put(fitted - 1, (1 << len(board.sockets)) - 1)
-    options = [option.id for option in board.processors]
-    if placement.processor is not None:
-        writer.put(options.index(placement.processor), len(options))
+    if option is not None:
+        writer.put(board.processors.index(option), len(board.processors))
     writer.put(_MODES.index(placement.mode), len(_MODES))
     writer.put(_LISTS.index(placement.prefer), len(_LISTS))
     writer.put(_STATUSES.index(placement.status), len(_STATUSES))

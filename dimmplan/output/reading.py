@@ -116,7 +116,7 @@ def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
         board=board.id,
         electrical_digest=record.board.electrical_digest,
         fitted=tuple(socket.id for socket in board.sockets if socket.id in record.fitted),
-        processor=record.processor,
+        processor=option.id if (option := board.processor(record.processor)) else None,
         mode=record.mode,
         prefer=record.prefer,
         capacity_gib=record.request.capacity_gib,
@@ -137,8 +137,8 @@ def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
     if record.prefer not in LISTS:
         found.append(("prefer", record.prefer, ", ".join(LISTS)))
     options = {option.id for option in board.processors}
-    if record.processor not in options and (options or record.processor is not None):
-        found.append(("processor", record.processor or "nothing", "a processor option of the board"))
+    if record.processor is not None and record.processor not in options:
+        found.append(("processor", record.processor, "a processor option of the board"))
     if not any(record.slots.values()):
         found.append(("slots", "no module in any slot", "a plan with a placement"))
     dead = {slot for socket in board.sockets if socket.id not in record.fitted for slot in socket.slots}

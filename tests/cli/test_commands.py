@@ -866,7 +866,6 @@ def test_draw_from_file_code_and_standard_input(call: Call, prepared: Path, tmp_
         (lambda plan: plan["request"].update(capacity_gib=-1), "request.capacity_gib"),
         (lambda plan: plan.pop("slots"), "slots"),
         (lambda plan: plan.update(hold=["ZZ"]), "ZZ"),
-        (lambda plan: plan.update(processor=None), "processor"),
         (lambda plan: plan.update(slots=dict.fromkeys(plan["slots"])), "no module in any slot"),
     ],
 )
