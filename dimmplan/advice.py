@@ -101,6 +101,10 @@ def request_findings(planned: Planned) -> list[Finding]:
             f"this is what comes first above."
         )
         found.append(Finding(rule="window", severity="note", where=(), text=text, source="MODEL"))
+    found += [
+        Finding(rule=cause.rule, severity="note", where=(), text=cause.text, source=cause.source)
+        for cause in answer.passed_over
+    ]
     if planned.placement.status != "proven" and answer.bound is not None:
         text = f"The search stopped at its {answer.stopped}: something better in {answer.bound.criterion} may exist."
         found.append(Finding(rule="effort", severity="note", where=(), text=text, source="MODEL"))

@@ -11,13 +11,13 @@ from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from typing import NamedTuple
 
-from dimmplan.errors import DimmplanError, ImpossibleError
+from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode, Request
 from dimmplan.model.rows import SocketMinimumRow
 from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.causes import causes_of, nearest_capacities
+from dimmplan.solve.causes import advised_in_the_way, causes_of, nearest_capacities
 from dimmplan.solve.criteria import LISTS, Criterion
 from dimmplan.solve.evaluate import Value, content_of, texts_of, usable_of, vector_of
 from dimmplan.solve.search import Aim, Found, Search
@@ -62,6 +62,8 @@ class Answer(NamedTuple):
     step_above: Choice | None
     step_below: Choice | None
     outside_window: bool
+    passed_over: tuple[Cause, ...] = ()
+    """Advised rules for which alone a capacity nearer to the request was passed over."""
 
 
 def solve(board: Board, request: Request, *, alternatives: bool = True, step_up: bool = False) -> Answer:
@@ -97,7 +99,15 @@ def solve(board: Board, request: Request, *, alternatives: bool = True, step_up:
         step_above=more.step(up=True) if alternatives or step_up else None,
         step_below=more.step(up=False) if alternatives else None,
         outside_window=outside,
+        passed_over=tuple(_passed_over(board, request, best, search.criteria)) if alternatives else (),
     )
+
+
+def _passed_over(board: Board, request: Request, best: Choice, criteria: tuple[Criterion, ...]) -> Iterator[Cause]:
+    """Why no nearer capacity was taken, by a list that wants the nearest and where an advised rule alone is why."""
+    over = dict(zip((each.name for each in criteria[:2]), best.vector, strict=False)).get("over_gib", 0)
+    if best.vector[0] == 0 and over:
+        yield from advised_in_the_way(board, request, best.usable_gib)
 
 
 def _impossible(board: Board, request: Request) -> ImpossibleError:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -88,6 +89,18 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
     yield from alone
     if not alone:
         yield from _too_much(space)
+
+
+def advised_in_the_way(board: Board, request: Request, usable_gib: Gib) -> Iterator[Cause]:
+    """Advised rows of which one alone keeps capacities between the request and ``usable_gib`` from being as advised."""
+    for row in Space(board, request).rows:
+        if isinstance(row, _LIMITING) and row.severity == "advised":
+            space = Space(_without(board, row), request)
+            aim = Aim(request.capacity_gib, math.ceil(usable_gib) - 1)
+            nearer = Search(space, Budget(0)).capacities(aim, as_advised=True) if _may_run(space) else set()
+            if nearer:
+                text = f"{format_capacity(min(nearer))} would fit but for this advised rule. {_limit_text(row)}"
+                yield Cause(rule=row.id, text=text, source=row.source)
 
 
 def _alone_in_the_way(board: Board, request: Request, space: Space) -> Iterator[Cause]:

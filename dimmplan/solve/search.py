@@ -144,11 +144,12 @@ class Search:
     def _most_types(self) -> int:
         return min(self.space.request.max_types, len(self.space.types))
 
-    def capacities(self, aim: Aim) -> set[Gib]:
-        """Every usable capacity within the aim that some placement has, advised rows aside."""
+    def capacities(self, aim: Aim, *, as_advised: bool = False) -> set[Gib]:
+        """Every usable capacity within the aim that some placement has; advised rows count with ``as_advised``."""
         found: set[Gib] = set()
+        may_break: Rows = frozenset() if as_advised else frozenset(self.space.advised)
         for size in range(1, self._most_types() + 1):
-            for branch in self._branches(size, frozenset(self.space.advised), aim, None):
+            for branch in self._branches(size, may_break, aim, None):
                 found |= {self.space.unscaled(self.space.gib(total)) for total in self._reached(branch, branch.targets)}
         return found
 

@@ -296,6 +296,18 @@ def test_what_stands_in_the_way_is_named(call: Call) -> None:
     assert "nearest capacities that fit: 1 TiB below" in said.err
 
 
+def test_an_advised_rule_that_lifts_the_capacity_is_named(call: Call) -> None:
+    """Five modules at a socket are not advised there: six are planned, and the rule that did it is named."""
+    words = ["plan", "saltern-24", "--fitted", "low", "--capacity", "160GiB", "--json"]
+    lifted = call(*words, "--module", "32GiB").json
+    assert lifted["totals"]["usable_gib"] == 192
+    (named,) = [finding for finding in lifted["findings"] if finding["rule"] == "even-counts"]
+    assert "160 GiB would fit but for this advised rule" in named["text"]
+    assert (named["severity"], named["source"]) == ("note", "HUA-DIR")
+    for more in (["--module", "32GiB", "--module", "16GiB"], ["--module", "32GiB", "--prefer", "bandwidth-first"]):
+        assert "even-counts" not in [finding["rule"] for finding in call(*words, *more).json["findings"]]
+
+
 def test_nearest_capacities_on_both_sides(call: Call) -> None:
     """With one module size the capacities below and above an impossible one are the neighbours that fit."""
     arguments = ["plan", "causeway-48", "--capacity", "100GiB", "--module", "64GiB", "--over", "0GiB", "--json"]
