@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding, FindingSeverity
-from dimmplan.model.module import Module
+from dimmplan.model.module import MOST_LOGICAL_RANKS, Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import (
@@ -182,6 +182,7 @@ def placement_findings(board: Board, placement: Placement, figures: PlacementFig
     found = [*_changed_since(board, placement), *(breach_finding(board, breach) for breach in breaches)]
     found += _mode(board, placement, figures)
     found += _thermal(board, placement)
+    found += _doubtful_labels(placement)
     if figures is not None:
         found += _slower_than_label(placement, figures)
     found += [
@@ -229,6 +230,18 @@ def _thermal(board: Board, placement: Placement) -> Iterator[Finding]:
         )
         if hot:
             yield Finding(rule=row.id, severity="note", where=hot, text=rule_sentence(row), source=row.source)
+
+
+def _doubtful_labels(placement: Placement) -> Iterator[Finding]:
+    """Types whose label is read as it stands and yet names no module that is known."""
+    for module in placement.types:
+        if module.logical_ranks > MOST_LOGICAL_RANKS:
+            height = module.logical_ranks // module.package_ranks
+            text = (
+                f"{module.label} says {module.package_ranks} package ranks of {height} logical ranks each, "
+                f"{module.logical_ranks} in all. No such module is known: read the label again."
+            )
+            yield Finding(rule="label", severity="note", where=(), text=text, source="PRACTICE")
 
 
 def _slower_than_label(placement: Placement, figures: PlacementFigures) -> Iterator[Finding]:

@@ -20,6 +20,7 @@ from dimmplan.inventory.limits import MOST_TEXT_BYTES, check_devices, check_size
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.model.found import Found, FoundSlot, State
 from dimmplan.model.label import LabelParts, format_label, module_of, parse_parts
+from dimmplan.model.module import MOST_LOGICAL_RANKS
 from dimmplan.units import parse_capacity
 
 _EMPTY_WORDS = frozenset(("empty", "-", "--", "none", "free", "leer", "no module", "no dimm", "not installed"))
@@ -156,6 +157,8 @@ def _of_parts(locator: str, parts: LabelParts, said: dict[str, str], index: int,
     whole = module_of(parts)
     if whole is None:
         odd.note("label-incomplete", locator, slots=(index,))
+    if parts.logical_ranks > MOST_LOGICAL_RANKS:
+        odd.note("ranks-odd", locator, slots=(index,))
     return FoundSlot(
         locator=locator,
         state="filled",

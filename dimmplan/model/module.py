@@ -51,6 +51,10 @@ DIE_GBIT: dict[Generation, tuple[Fraction, ...]] = {
 """Die densities that SPD contents can code, in Gbit (standards, sections 2.1 and 2.4)."""
 
 
+MOST_LOGICAL_RANKS = 16
+"""A label may say more (``8S4Rx4`` would be 32); no such module is known (common practice, no source)."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Module:
     """One module type. Two modules are equal when they are electrically alike; the label's wording is not compared.

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from dimmplan.boardfile.read import load_board
 from dimmplan.errors import InputError
+from dimmplan.explain import placement_findings
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.limits import MOST_DEVICES
 from dimmplan.model.found import Found
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind
+from dimmplan.planner import ask, plan
 from tests.inventory import build
 
 
@@ -70,6 +75,27 @@ def test_a_label_that_cannot_be_is_told_why() -> None:
     found = read("slot,label", "A1,33GB 2Rx4 PC4-2933Y-R")
     assert found.slots[0].state == "cannot-tell"
     assert "Gbit" in found.oddities[0].text
+
+
+@pytest.mark.parametrize(
+    ("label", "odd"),
+    [
+        ("1024GB 8S4Rx4 PC4-2933Y-R", ["ranks-odd"]),
+        ("512GB 4S4Rx4 PC4-2933Y-R", []),
+        ("64GB 2S2Rx4 PC4-2933Y-R", []),
+    ],
+)
+def test_more_logical_ranks_than_any_module_has_are_odd(label: str, odd: list[str]) -> None:
+    """Read as it stands, and said to be odd: in the list, and with a plan of it."""
+    found = read("slot,label", f"A1,{label}")
+    assert found.slots[0].state == "filled"
+    assert [each.oddity for each in found.oddities] == odd
+    board = load_board("skerry-16")
+    module = parse_label(label)
+    content = dict.fromkeys(board.slots) | {board.slots[0]: module}
+    base = plan(board, ask(board, "384GiB"), alternatives=False).placement
+    said = placement_findings(board, replace(base, slots=tuple(content.items())), None)
+    assert [each.rule for each in said if each.rule == "label"] == ["label"] * len(odd)
 
 
 def test_incomplete_labels_leave_open_what_they_do_not_say() -> None:
