@@ -68,7 +68,7 @@ _LIST = (
     _source("IEC-61340-5-1", "IEC", "IEC 61340-5-1, protection of electronic devices", "2016"),
     _source("PRACTICE", "", "common practice, no source", ""),
     _source("MEMORY", "", "from memory, not confirmed in a document", ""),
-    _source("MODEL", "", "this planner's own model, described in DEVELOPERS.md", ""),
+    _source("MODEL", "", "this planner's own model, described in: dimmplan docs figures", ""),
     _source("INVENTED", "", "invented for this board", ""),
 )
 
