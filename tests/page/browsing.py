@@ -1,0 +1,117 @@
+"""A page in a browser: opened in several looks, audited, walked by arrow keys, printed and compared with the sheet."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+LOOKS: dict[str, dict[str, Any]] = {
+    "light": {"viewport": {"width": 1280, "height": 900}},
+    "dark": {"viewport": {"width": 1280, "height": 900}, "color_scheme": "dark"},
+    "zoomed": {"viewport": {"width": 640, "height": 450}, "device_scale_factor": 2},  # 1280 x 900 at 200 %
+    "phone": {"viewport": {"width": 390, "height": 800}, "has_touch": True},
+}
+
+WALK = """(map) => {
+    const seen = new Set(), todo = [map.querySelector("a.slot-link")];
+    while (todo.length) {
+        const link = todo.pop();
+        if (seen.has(link)) continue;
+        seen.add(link);
+        for (const key of ["ArrowLeft", "ArrowRight", "ArrowUp", "ArrowDown"]) {
+            link.focus();
+            link.dispatchEvent(new KeyboardEvent("keydown", { key, cancelable: true }));
+            todo.push(document.activeElement);
+        }
+    }
+    return [seen.size, map.querySelectorAll("a.slot-link").length, map.querySelectorAll("a[tabindex='0']").length];
+}"""
+"""Of a map: slots that arrow keys reach from the first, all its slots, and its stops for Tab."""
+
+
+@contextmanager
+def started() -> Iterator[Any]:
+    """The system's Chromium, without a window."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as tool:
+        found = tool.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        yield found
+        found.close()
+
+
+class Opened:
+    """A page opened with a look; what it says to the console or asks the network for is kept."""
+
+    def __init__(self, browser: Any, url: str, **look: Any) -> None:
+        self.context = browser.new_context(**look)
+        self.page = self.context.new_page()
+        self.noise: list[str] = []
+        self.page.on("console", lambda message: self.noise.append(message.text))
+        self.page.on("pageerror", lambda error: self.noise.append(str(error)))
+        inside = (url, "data:")
+        self.page.on("request", lambda to: None if to.url.startswith(inside) else self.noise.append(to.url))
+        self.page.goto(url)
+
+    def __enter__(self) -> Any:
+        return self.page
+
+    def __exit__(self, *_: object) -> None:
+        self.context.close()
+        assert self.noise == []
+
+
+def assert_audited(opened: Any) -> None:
+    """axe-core finds nothing, and nothing is wider than the window."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(opened)
+    assert found.violations_count == 0, found.generate_report()
+    wide = opened.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
+    assert wide[0] <= wide[1]
+
+
+def assert_walked(opened: Any) -> int:
+    """Every slot of every map is reached by arrow keys from its first, and a map is one stop for Tab; counts maps."""
+    maps = [each for each in opened.query_selector_all(".sheet") if each.query_selector("a.slot-link")]
+    for each in maps:
+        seen, every, stops = each.evaluate(WALK)
+        assert seen == every and stops == 1
+    return len(maps)
+
+
+def assert_prints_as(opened: Any, own: bytes, folder: Path) -> None:
+    """Printing gives the pages of ``own``, a PDF of the sheet: the same paper, the same words in the same places.
+
+    Two renderers round the widths of letters each in its own way: a long line ends up to a hundredth apart.
+    """
+    (folder / "own.pdf").write_bytes(own)
+    opened.pdf(path=folder / "page.pdf", prefer_css_page_size=True, print_background=True)
+    one, two = _printed(folder / "own.pdf"), _printed(folder / "page.pdf")
+    assert len(one) == len(two)
+    for (size, words), (other_size, other_words) in zip(one, two, strict=True):
+        assert size == pytest.approx(other_size, abs=1)
+        assert Counter(word for word, _, _ in words) == Counter(word for word, _, _ in other_words)
+        for word, x, y in words:
+            assert any(
+                other == word and abs(x - there) < 2 + x / 100 and abs(y - below) < 2
+                for other, there, below in other_words
+            ), (word, x, y)
+
+
+def _printed(path: Path) -> list[tuple[tuple[float, float], list[tuple[str, float, float]]]]:
+    """Of each page its size and its words with their places, in points."""
+    done = subprocess.run(["pdftotext", "-bbox", path, "-"], capture_output=True, text=True, check=True)
+    pages = []
+    for wide, high, inside in re.findall(r'<page width="([^"]*)" height="([^"]*)">(.*?)</page>', done.stdout, re.S):
+        words = re.findall(r'<word xMin="([^"]*)" yMin="([^"]*)"[^>]*>(.*?)</word>', inside)
+        pages.append(((float(wide), float(high)), [(word, float(x), float(y)) for x, y, word in words]))
+    return pages
