@@ -10,7 +10,7 @@ from pathlib import Path
 from dimmplan.errors import InputError, Problem
 from dimmplan.units import cleaned
 
-MARKS = (b"dimmplan", b'"electrical_digest"', b"# Drafted from a machine")
+MARKS = (b"dimmplan", b'"electrical_digest"', b"# Drafted from a machine", b"key,count,label,serves_as,place,note")
 """Each format carries one of these near its beginning, a PDF at its end."""
 MARK_WITHIN = 4096
 

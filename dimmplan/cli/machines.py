@@ -232,6 +232,11 @@ class _Run:
         sheet = {**self.job.sheet, "tag": row.tag}
         files = {folder / "plan.json": self._plan_json(planned)}
         files |= sheet_files(planned.board, planned.placement, folder / "map.svg", **sheet)
+        if share is not None:
+            from dimmplan.output.pick import Pick, pick_csv
+
+            picks = [Pick(t.count, t.label, t.serves_as, t.place, t.note) for t in share.taken]
+            files[folder / "pick.csv"] = pick_csv(planned, picks).encode("utf-8")
         record = self._summary(row, tag, planned, share)
         manifest = {
             "format": 1,

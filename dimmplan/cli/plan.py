@@ -266,6 +266,10 @@ def _written(grown: Grown, shelf: Shelf | None, out: Path, sheet: dict[str, Any]
         folder = out if number == 1 else out / f"step-{number}"
         files[folder / "plan.json"] = to_json(record).encode("ascii")
         files |= sheet_files(grown.planned.board, placement, folder / "map.svg", **sheet)
+    if shelf is not None:
+        from dimmplan.output.pick import pick_csv, picks_of
+
+        files[out / "pick.csv"] = pick_csv(grown.planned, picks_of(grown.planned, shelf)).encode("utf-8")
     for folder in dict.fromkeys(path.parent for path in files):
         make_folder(folder)
     write_files(files, force=force)

@@ -32,11 +32,13 @@ SHARE_STOPPED = "share of the shelf"
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Taken:
-    """Modules from one row of the shelf list."""
+    """Modules from one row of the shelf list, and the label that they stand for in the placement."""
 
     place: str
     label: str
     count: int
+    serves_as: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -194,23 +196,25 @@ class _Sharing:
             if pick is None:
                 continue
             taken: list[Taken] = []
-            for kind, wanted in needs[need].draws[pick]:
+            option = needs[need].options[pick]
+            for (module, _), (kind, wanted) in zip(option.modules, needs[need].draws[pick], strict=True):
                 missing = wanted
                 for pool, (_, places) in enumerate(pools):
                     part = min(missing, takes.get((kind, pool), 0))
                     if part:
                         takes[kind, pool] -= part
                         missing -= part
-                        taken += self._from(places, part, left)
-            yield number, Share(option=needs[need].options[pick], taken=tuple(taken))
+                        taken += self._from(places, part, left, module)
+            yield number, Share(option=option, taken=tuple(taken))
 
-    def _from(self, places: Iterable[str], count: int, left: dict[str, int]) -> Iterator[Taken]:
+    def _from(self, places: Iterable[str], count: int, left: dict[str, int], module: Module) -> Iterator[Taken]:
         for place in places:
             part = min(count, left[place])
             if part:
                 left[place] -= part
                 count -= part
-                yield Taken(place=place, label=self.lots[place].label, count=part)
+                lot = self.lots[place]
+                yield Taken(place=place, label=lot.label, count=part, serves_as=module.label, note=lot.note)
 
     # -- one machine at a time -------------------------------------------------------------------------------------
 
@@ -245,7 +249,7 @@ class _Sharing:
 
     def _take(self, asked: Asked, option: Option, left: dict[str, int]) -> Iterator[Taken]:
         for module, count in option.modules:
-            yield from self._from(self.kinds.places[self.kind(asked, module)], count, left)
+            yield from self._from(self.kinds.places[self.kind(asked, module)], count, left, module)
 
 
 def _usable_inside(asked: Asked, option: Option) -> bool:

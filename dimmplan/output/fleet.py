@@ -76,7 +76,9 @@ def planned_row(tag: str, line: int, folder: str, planned: Planned, share: Share
         "folder": folder,
     }
     if share is not None:
-        record["take"] = [{"place": t.place, "label": t.label, "count": t.count} for t in share.taken]
+        record["take"] = [
+            {"place": t.place, "label": t.label, "count": t.count, "serves_as": t.serves_as} for t in share.taken
+        ]
     return record
 
 

@@ -380,6 +380,11 @@ def test_a_shared_shelf_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[st
     for row in served:
         plan = json.loads((out / row["folder"] / "plan.json").read_text(encoding="ascii"))
         assert plan["totals"]["modules"] == sum(each["count"] for each in row["take"])
+        picks = list(csv.DictReader((out / row["folder"] / "pick.csv").open(encoding="utf-8")))
+        took = [(str(each["count"]), each["label"], each["serves_as"], each["place"]) for each in row["take"]]
+        assert [(pick["count"], pick["label"], pick["serves_as"], pick["place"]) for pick in picks] == took
+        keys = {module["label"]: module["key"] for module in plan["modules"]}
+        assert all(keys[pick["serves_as"]] == pick["key"] for pick in picks)
 
 
 # Terminal and memory

@@ -8,10 +8,12 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
 from dimmplan.boardfile.read import load_board
+from dimmplan.cli.run import run
 from dimmplan.errors import ImpossibleError, Shortfall
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
@@ -308,3 +310,19 @@ def test_advised_rows_do_not_make_the_list_longer() -> None:
         plan(board, request, shelf=lots, modules=["64GiB"])
     (purchase,) = bought(caught.value).buy or ()
     assert purchase.count == 1
+
+
+def test_a_pick_list_names_the_labels_that_lie_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The sheet says one label for all that are equal on this board; the list beside it says which to fetch."""
+    shelf, out = tmp_path / "shelf.csv", tmp_path / "out"
+    rows = ["32GB 2Rx4 PC4-2933Y-R,7,61.50,EUR,old", "32GB 2Rx4 PC4-3200AA-R,9,58,EUR,=cmd()"]
+    shelf.write_text("\n".join(["label,count,price,currency,note", *rows]) + "\n", encoding="utf-8")
+    call = ["plan", "skerry-16", "--capacity", "384GiB", "--stock", str(shelf), "--out", str(out)]
+    assert run(call) == 0
+    assert run(call) == 0, "what the tool made it may write again"
+    capsys.readouterr()
+    assert (out / "pick.csv").read_text(encoding="utf-8").splitlines() == [
+        "key,count,label,serves_as,place,note",
+        "a,9,32GB 2Rx4 PC4-3200AA-R,32GB 2Rx4 PC4-2933Y-R,line 3,'=cmd()",
+        "a,3,32GB 2Rx4 PC4-2933Y-R,32GB 2Rx4 PC4-2933Y-R,line 2,old",
+    ]
