@@ -123,6 +123,7 @@ class Search:
         )
         self._prices: dict[tuple[int, int], Fraction] = {}
         self._fullest: dict[Any, list[list[tuple[list[int], list[int]]]]] = {} if like is None else like._fullest
+        self._filling: dict[Any, tuple[list[int], list[int]]] = {} if like is None else like._filling
         self._kinds: dict[SocketShape, tuple[int, ...]] = {}
         for place, shape in enumerate(space.shapes):
             self._kinds[shape] = (*self._kinds.get(shape, ()), place)
@@ -569,7 +570,8 @@ class Search:
                 value = self._sweep(job.gib, time)
                 if best is None or value > best:
                     best, kept = value, []
-                kept.append(part)
+                if value == best:
+                    kept.append(part)
             elif bound < most:
                 wider = bound + 1 + min(int(bound * MOST_GROWTH), max(bound // FIRST_STEP, bound - job.least))
                 heapq.heappush(jobs, job._replace(hope=-self._sweep(job.gib, bound + 1), bound=wider))
@@ -584,8 +586,9 @@ class Search:
                 by_gib.setdefault(self.space.gib(total), set()).add(total)
             for gib, targets in by_gib.items():
                 least = self._least_time(branch, gib)
+                bound = max(least, self._first_time(branch, gib))
                 part = branch._replace(targets=frozenset(targets))
-                yield _Job(-self._sweep(gib, least), gib, next(numbers), least, least, part)
+                yield _Job(-self._sweep(gib, bound), gib, next(numbers), least, bound, part)
 
     def _sweep(self, gib: int, time: int) -> Fraction:
         return Fraction(gib * self.space.rate_unit * 8, 1000 * time)
@@ -594,6 +597,21 @@ class Search:
         """No population of that capacity sweeps faster: every channel working all the time, at the best rate."""
         rate = branch.rate or max(self.space.board.rates_mts)
         return max(1, -(-gib * (self.space.rate_unit // rate) // self.space.channel_count))
+
+    def _first_time(self, branch: Branch, gib: int) -> int:
+        """The least time within which all channels together hold that capacity; 0 where they never do."""
+        kinds = tuple((kind.shape, len(kind.places)) for kind in branch.kinds)
+        key = (kinds, branch.types, branch.may_break, branch.rate)
+        if key not in self._filling:
+            every = {
+                time for shape, _ in kinds for each in self._full(branch, shape) for times, _ in each for time in times
+            }
+            rising = sorted(every)
+            held = [sum(self._most_gib(branch, shape, time) * count for shape, count in kinds) for time in rising]
+            self._filling[key] = rising, held
+        times, most = self._filling[key]
+        place = bisect.bisect_left(most, gib)
+        return times[place] if place < len(times) else 0
 
     def _most_time(self, job: _Job, at_least: Fraction | None) -> int:
         """The longest that a placement may take: at the slowest rate, one channel at a time, or as long as the best."""
@@ -658,18 +676,22 @@ class Search:
 
     def _most_gib(self, branch: Branch, shape: SocketShape, most_time: int) -> int:
         """The most that a socket can hold when no channel takes longer than the bound."""
+        totals = [-1]
+        for channels in self._full(branch, shape):
+            places = [bisect.bisect_right(times, most_time) for times, _ in channels]
+            if all(places):
+                totals.append(sum(most[place - 1] for place, (_, most) in zip(places, channels, strict=True)))
+        return max(totals)
+
+    def _full(self, branch: Branch, shape: SocketShape) -> list[list[tuple[list[int], list[int]]]]:
+        """For each way to fill a socket what each of its channels holds within which time."""
         key = (shape, branch.types, branch.may_break, branch.rate)
         if key not in self._fullest:
             self._fullest[key] = [
                 [self._full_channel(channel, branch) for controller in variant for channel in controller]
                 for variant in self.space.variants(shape, branch.may_break)
             ]
-        totals = [-1]
-        for channels in self._fullest[key]:
-            places = [bisect.bisect_right(times, most_time) for times, _ in channels]
-            if all(places):
-                totals.append(sum(most[place - 1] for place, (_, most) in zip(places, channels, strict=True)))
-        return max(totals)
+        return self._fullest[key]
 
     def _full_channel(self, channel: ChannelShape, branch: Branch) -> tuple[list[int], list[int]]:
         """Times of a channel's loads, rising, and the most that the channel holds within each of them."""
