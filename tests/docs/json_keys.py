@@ -58,6 +58,7 @@ label,count,price,currency,note
 tag,board,fitted,processor,capacity,modules,prefer
 QUAY-01,skerry-16,,,384GiB,32GiB,
 QUAY-02,skerry-16,,,512GiB,32GiB,
+QUAY-03,skerry-16,,,1TiB,64GiB,
 """,
 }
 """Files that the examples read."""
@@ -193,12 +194,13 @@ DOCUMENTS = (
     Document(
         "plan",
         "The plan; `plan.json` is the same. `stock` stands there with `--stock`, `kept` with `--keep`, `growth` with "
-        "`--then`.",
+        "`--then`, `mode_price` with another `--mode`.",
         (
             "dimmplan plan skerry-16 --capacity 224GiB --fitted NEAR --module 32GiB --module 64GiB --json",
             "dimmplan plan skerry-16 --capacity 160GiB --fitted NEAR --stock shelf.csv --then 320GiB --json",
             "dimmplan plan skerry-16 --capacity 384GiB --module 32GiB --keep found.csv --json",
             "dimmplan plan skerry-16 --capacity 160GiB --fitted NEAR --keep found.csv --data-saved R1 --json",
+            "dimmplan plan saltern-24 --capacity 96GiB --module 32GiB --mode mirrored --json",
         ),
         _BOARD
         + """
@@ -260,6 +262,14 @@ next_by_adding[].usable_gib | capacities that adding alone reaches
 next_by_adding[].system_sweep_gb_s | GB/s
 next_by_adding[].added[].slot | where one goes
 next_by_adding[].added[].label | what goes there
+mode_price.independent.usable_gib | what the request would have in the independent mode
+mode_price.independent.modules[].label | a type that it would take
+mode_price.independent.modules[].count | how many of it
+mode_price.independent.system_sweep_gb_s | GB/s
+mode_price.installed_gib | how much more the mode puts into the machine
+mode_price.slots | how many slots more
+mode_price.read_gb_s | how much faster the mode reads, GB/s; below 0 where slower
+mode_price.write_gb_s | and writes
 stock.currency | of the shelf
 stock.take[].place | line of the shelf list
 stock.take[].label | as the shelf names it
@@ -365,7 +375,7 @@ errors[].hint | the nearest right spelling, or what to do
     ),
     Document(
         "plan --machines",
-        "Many machines; `dimmplan.json` in the output folder is the same.",
+        "Many machines; `summary.json` in the output folder is the same.",
         ("dimmplan plan --machines racks.csv --stock shelf.csv --out sheets --json",),
         """
 format | 1
@@ -387,6 +397,15 @@ machines[].folder | where its plan and sheet are
 machines[].take[].place | line of the shelf list
 machines[].take[].label | what to take
 machines[].take[].count | how many
+machines[].take[].serves_as | label in the plan, which the board cannot tell apart
+machines[].nearest.below_gib | where nothing fits: the nearest capacity below that does
+machines[].nearest.above_gib | and above
+machines[].buy[].label | what to buy beside what is left so that it would be served; null where no list would
+machines[].buy[].count | how many
+machines[].buy[].cost | where it has a price
+machines[].buy[].substitutes[] | labels that would do as well on this board
+machines[].buy_status | `proven` (the shortest list) or `best-found`
+machines[].currency | of the costs
 machines[].problems[].place | why it is not planned
 machines[].problems[].found | what was found
 machines[].problems[].allowed | what is allowed
