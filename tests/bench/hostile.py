@@ -17,7 +17,7 @@ import signal
 import sys
 import time
 import traceback
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import nullcontext
 from dataclasses import dataclass, field
@@ -33,6 +33,8 @@ STOPPED_AFTER_SECONDS = 60
 MOST_MEMORY_MB = 300
 FAILURES_SHOWN = 10
 INVENTORIES = sorted(mutate_inventories.READERS)
+
+COLUMNS = ["form", "inputs", "read", "refused", "faults", "hangs", "slowest-s", "peak-MB", "CPU-s"]
 
 Inputs = Callable[[random.Random], Iterator[Any]]
 Take = Callable[[Any, random.Random], bool]
@@ -86,6 +88,12 @@ class Tally:
     failures: list[str] = field(default_factory=list)
     peak_mb: int = 0
     seconds: float = 0.0
+
+    @property
+    def cells(self) -> list[str]:
+        """The tally as a row of the table."""
+        counts = (self.read + self.refused, self.read, self.refused, len(self.failures) - self.hangs, self.hangs)
+        return [self.form, *map(str, counts), f"{self.slowest:.3f}", str(self.peak_mb), f"{self.seconds:.1f}"]
 
     def take(self, name: str, do: Callable[[], bool]) -> None:
         """Do what is to be done with one input and note what came of it."""
@@ -154,26 +162,34 @@ def main(arguments: Sequence[str] | None = None) -> int:
     chosen = options.form or list(FORMS)
     shares = SHARES if options.form is None else sum(FORMS[name].share for name in chosen)
     counts = {name: -(-options.count * FORMS[name].share // shares) for name in chosen}
-    if len(chosen) == 1:
-        tallies = [run(chosen[0], options.seed, counts[chosen[0]])]
-    else:
-        with ProcessPoolExecutor(options.jobs, mp_context=get_context("spawn"), max_tasks_per_child=1) as pool:
-            waiting = [pool.submit(run, name, options.seed, counts[name]) for name in chosen]
-            tallies = [each.result() for each in waiting]
     say(f"seed {options.seed}")
-    _print_table(tallies)
+    say(_row(COLUMNS))
+    tallies: list[Tally] = []
+    for tally in _tallied(chosen, options.seed, counts, options.jobs):
+        tallies.append(tally)
+        say(_row(tally.cells))
+    say(_row(["all", str(sum(each.read + each.refused for each in tallies))]))
+    _say_failures(tallies)
     failed = any(tally.failures or tally.peak_mb > MOST_MEMORY_MB for tally in tallies)
     return int(failed)
 
 
-def _print_table(tallies: Sequence[Tally]) -> None:
-    rows = [["form", "inputs", "read", "refused", "faults", "hangs", "slowest-s", "peak-MB", "CPU-s"]]
-    for each in tallies:
-        counts = [each.read + each.refused, each.read, each.refused, len(each.failures) - each.hangs, each.hangs]
-        rows.append([each.form, *map(str, counts), f"{each.slowest:.3f}", str(each.peak_mb), f"{each.seconds:.1f}"])
-    rows.append(["all", str(sum(each.read + each.refused for each in tallies))])
-    for first, *cells in rows:
-        say(f"{first:14}" + "".join(f"{cell:>10}" for cell in cells))
+def _tallied(chosen: Sequence[str], seed: int, counts: Mapping[str, int], jobs: int) -> Iterator[Tally]:
+    """The forms' tallies in order; several forms run in processes of their own."""
+    if len(chosen) == 1:
+        yield run(chosen[0], seed, counts[chosen[0]])
+        return
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), max_tasks_per_child=1) as pool:
+        for waiting in [pool.submit(run, name, seed, counts[name]) for name in chosen]:
+            yield waiting.result()
+
+
+def _row(cells: Sequence[str]) -> str:
+    return f"{cells[0]:14}" + "".join(f"{cell:>10}" for cell in cells[1:])
+
+
+def _say_failures(tallies: Sequence[Tally]) -> None:
+    """One failure of each sort, with the number of those that are alike."""
     for tally in tallies:
         alike: dict[tuple[str, ...], list[str]] = {}
         for failure in tally.failures:
@@ -186,7 +202,7 @@ def _print_table(tallies: Sequence[Tally]) -> None:
 
 def say(text: str) -> None:
     """Print a line of what was found."""
-    print(text)  # noqa: T201 - a bench prints what it found
+    print(text, flush=True)  # noqa: T201 - a bench prints what it found
 
 
 if __name__ == "__main__":
