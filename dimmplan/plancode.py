@@ -409,39 +409,39 @@ def _checked(text: str) -> str:
 def _diagnosed(symbols: str, values: Sequence[int]) -> tuple[str, str, str]:
     """Where the damage is, what was found and what to do, as far as the checks can tell."""
     wrong = _single_faults(_syndromes(values), len(values))
+    if len(wrong) == 1:
+        return _at(symbols, wrong[0], f"Its character {wrong[0] % GROUP + 1} seems wrong; read it again.")
     if wrong:
-        groups = [_group_of(place) for place in wrong]
-        found = " or ".join(f"group {group} ({_text_of(symbols, group)})" for group in groups)
-        where = "Its character" if len(wrong) == 1 else "There, character"
+        found = " or ".join(f"group {_group_of(place)} ({_text_at(symbols, place)})" for place in wrong)
         numbers = " or ".join(str(place % GROUP + 1) for place in wrong)
-        hint = f"{where} {numbers} seems wrong; read it again."
-        return f"group {groups[0]}" if len(wrong) == 1 else "", f"{found}, which does not check", hint
+        return "", f"{found}, which does not check", f"There, character {numbers} seems wrong; read it again."
     for place, (one, other) in enumerate(itertools.pairwise(values)):
         if one != other and checks([*values[:place], other, one, *values[place + 2 :]]):
-            group = _group_of(place)
             hint = f"{symbols[place]} and {symbols[place + 1]} seem to have traded places; read them again."
-            return f"group {group}", f"group {group} ({_text_of(symbols, group)}), which does not check", hint
+            return _at(symbols, place, hint)
     for place in range(len(values)):
         if checks([*values[:place], *values[place + 1 :]]):
-            group = _group_of(place)
-            hint = f"There is a {symbols[place]} too many; read it again."
-            return f"group {group}", f"group {group} ({_text_of(symbols, group)}), which does not check", hint
+            return _at(symbols, place, f"There is a {symbols[place]} too many; read it again.")
     for place in range(len(values) + 1):
         trial = [*values[:place], 0, *values[place:]]
         syndromes = _syndromes(trial)
         if not any(syndromes) or place in _single_faults(syndromes, len(trial)):
-            group = _group_of(place)
-            hint = f"A character seems to be missing in group {group}; read it again."
-            return f"group {group}", f"{len(symbols)} characters, which do not check", hint
+            hint = f"A character seems to be missing in group {_group_of(place)}; read it again."
+            return f"group {_group_of(place)}", f"{len(symbols)} characters, which do not check", hint
     return "", "a code that does not check", "Read it again, group by group."
+
+
+def _at(symbols: str, place: int, hint: str) -> tuple[str, str, str]:
+    return f"group {_group_of(place)}", f"{_text_at(symbols, place)}, which does not check", hint
 
 
 def _group_of(place: int) -> int:
     return place // GROUP + 1
 
 
-def _text_of(symbols: str, group: int) -> str:
-    return symbols[(group - 1) * GROUP : group * GROUP]
+def _text_at(symbols: str, place: int) -> str:
+    start = place // GROUP * GROUP
+    return symbols[start : start + GROUP]
 
 
 _EXP: list[int] = []

@@ -126,7 +126,7 @@ def _look(reason: SlotReason) -> object:
         (each.what, each.module, each.of, each.parted.by, each.parted.name, each.parted.plan, each.parted.alternative)
         for each in reason.tried
     )
-    return reason.kind, reason.module, reason.place, tried
+    return reason.kind, reason.module, reason.place if reason.kind == "stacked" else None, tried
 
 
 def _reason_lines(page: _Page, case: Case, alike: Sequence[SlotReason]) -> None:

@@ -47,7 +47,8 @@ def check_reason(case: Case, reason: SlotReason) -> Counter[str]:
     assert reason.module == held[reason.slot]
     counted: Counter[str] = Counter([f"kind {reason.kind}"])
     if channel.socket not in placement.fitted:
-        assert (reason.state, reason.tried) == ("dead", ())
+        assert (reason.state, reason.tried) == ("dead", ()) and reason.row is not None
+        assert set(placement.fitted) in [set(fitted) for fitted in reason.row.sets]
         return counted
     if reason.slot in placement.hold:
         assert (reason.state, reason.tried) == ("hold", ())
