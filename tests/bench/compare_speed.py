@@ -1,13 +1,14 @@
 """How long a comparison takes in a warm process: 12 capacities x 5 sizes x 2 processors, on two boards.
 
-Run by hand: ``python tests/bench/compare_speed.py``. Times are of this machine; nothing here is asserted by CI.
+Run: python -m tests.bench compare_speed. Times are of this machine; nothing here is asserted by CI.
 """
 
 from __future__ import annotations
 
 import statistics
+import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.compare import Comparison, compare
@@ -44,7 +45,7 @@ def report(name: str, what: Callable[[], object]) -> None:
     print(f"  {name:<34} best {best:6.3f} s  median {median:6.3f} s  worst {worst:6.3f} s")  # noqa: T201
 
 
-def main() -> None:
+def main(_argv: Sequence[str] = ()) -> int:
     """Print the times of both boards, then those of the forms and of a comparison without capacities."""
     for board_id, (capacities, modules) in CASES.items():
         board = load_board(board_id)
@@ -68,7 +69,8 @@ def main() -> None:
         report("view and chart", lambda: render_svg(chart_page(View(found, board_name=board_id))))  # noqa: B023
         report("view and HTML", lambda: compare_html(View(found, board_name=board_id)))  # noqa: B023
         report("compare, capacities chosen", lambda: compare(board))  # noqa: B023
+    return 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main(sys.argv[1:]))

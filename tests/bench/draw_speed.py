@@ -1,6 +1,6 @@
 """Time and size of drawing: every shipped board full, from 4 to 96 slots.
 
-Run as ``python -m tests.bench.draw_speed``: processor time of composing and writing all pages, the largest page, the
+Run: python -m tests.bench draw_speed. It prints processor time of composing and writing all pages, the largest page, the
 time for each slot. Targets are 60 ms and 150 kB for 32 slots; both belong to the machine they are measured on.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 import statistics
 import sys
 import time
+from collections.abc import Sequence
 
 from dimmplan.boardfile.read import load_board, shipped_ids
 from dimmplan.output.svg import render_svg
@@ -18,7 +19,7 @@ from tests.sheet.placements import make
 RUNS = 9
 
 
-def main() -> int:
+def main(_argv: Sequence[str] = ()) -> int:
     """Print a line for each board."""
     boards = sorted((load_board(name) for name in shipped_ids()), key=lambda board: len(board.slots))
     for board in boards:
@@ -39,4 +40,4 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(sys.argv[1:]))

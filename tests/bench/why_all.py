@@ -1,6 +1,6 @@
 """Reasons of every slot of fifty seeded plans on each shipped board, checked as the tests check four; prints counts.
 
-Run: python -m tests.bench.why_all [plans]
+Run: python -m tests.bench why_all [-- PLANS]
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 import sys
 import time
 from collections import Counter
+from collections.abc import Sequence
 
 from dimmplan.why.slots import slot_reasons
 from dimmplan.why.weigh import Case
@@ -16,8 +17,9 @@ from tests.why.reasons import check_reason
 from tests.why.seeds import seeded_plans
 
 
-def main(plans: int) -> None:
+def main(argv: Sequence[str] = ()) -> int:
     """Check and print, board by board."""
+    plans = int(argv[0]) if argv else 50
     total: Counter[str] = Counter()
     for board in shipped_boards():
         began = time.perf_counter()
@@ -33,7 +35,8 @@ def main(plans: int) -> None:
         print(f"{board.id}: {plans} plans, {slots} slots, all with a reason that holds, {seconds:.0f} s")  # noqa: T201
     for name, count in sorted(total.items()):
         print(f"  {name}: {count}")  # noqa: T201
+    return 0
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 50)
+    sys.exit(main(sys.argv[1:]))

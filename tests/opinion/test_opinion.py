@@ -9,8 +9,6 @@ from dataclasses import replace
 
 import pytest
 
-pytest.importorskip("ortools")
-
 from tests.opinion.cases import Case, random_instance, shipped_instance
 from tests.opinion.compare import Compared, compared
 from tests.oracle.random_boards import random_mode_case

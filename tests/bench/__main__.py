@@ -1,0 +1,58 @@
+"""The benches, each with one command: ``python -m tests.bench`` prints all ratios, ``... NAME`` one part.
+
+Times are of the machine that runs them. Nothing here is asserted by CI, which holds ratios and counts on small samples.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import platform
+import sys
+from datetime import date
+
+RATIOS = {
+    "search": "the search against a second exact solver on the same instance",
+    "hard": "large boards, five types allowed: time, memory, proven",
+    "scale": "growth with sockets, channels, slots and types; memory",
+    "commands": "whole commands against a bare interpreter with the same imports",
+}
+"""What runs where nothing is named."""
+
+OTHERS = {
+    "opinion": "every criterion of some hundred instances by the search and by the second solver",
+    "compare_speed": "comparisons in a warm process",
+    "draw_speed": "time and size of drawing every shipped board full",
+    "hostile": "hostile and damaged inputs of every form",
+    "kills": "kills during writes: whole files or none",
+    "why_all": "reasons of every slot of seeded plans",
+}
+"""What takes longer, or answers another question."""
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run the parts named, or all that print ratios; what follows ``--`` goes to each part. The worst status counts."""
+    arguments = sys.argv[1:] if argv is None else argv
+    rest = arguments[arguments.index("--") + 1 :] if "--" in arguments else []
+    parts = RATIOS | OTHERS
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench",
+        description="Without a name: search, hard, scale, commands. Options of a part follow --.",
+        epilog="\n".join(f"{name:<20}{what}" for name, what in parts.items()),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("part", nargs="*", choices=[*parts, []], metavar="PART")
+    named = parser.parse_args(arguments[: len(arguments) - len(rest) - 1] if rest else arguments).part
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    load = f", load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
+    print(f"{cores} cores, {platform.system()}, Python {platform.python_version()}, {date.today()}{load}")  # noqa: T201
+    status = 0
+    for name in named or RATIOS:
+        print(f"\n## {name}: {parts[name]}\n", flush=True)  # noqa: T201
+        status = max(status, importlib.import_module(f"tests.bench.{name}").main(rest))
+    return status
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,82 @@
+"""Whole commands, each a cold process, against a bare interpreter that imports the same libraries.
+
+Run: python -m tests.bench commands [-- --runs N]
+
+The runs are taken in turn, so that what else the machine does meets all of them alike.
+"""
+
+from __future__ import annotations
+
+import argparse
+import statistics
+import sys
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+from tests.bench.processes import Process, measured
+
+BARE = "bare interpreter, same imports"
+IMPORTS = "import typer, svgwrite; from pydantic import BaseModel"
+REQUEST = ("plan", "skerry-16", "--capacity", "384GiB", "--module", "32GiB")
+TARGETS = {"plan --out, SVG": 2.0, "plan --json": 1.5, "--help": 1.3}
+"""Times of the bare interpreter that a command is meant to stay below."""
+
+
+def main(argv: Sequence[str] = ()) -> int:
+    """Print medians and ratios."""
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench commands --",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--runs", type=int, default=9)
+    runs = parser.parse_args(argv).runs
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        commands = _commands(folder)
+        found: dict[str, list[Process]] = {each: [] for each in commands}
+        for _ in range(runs + 1):
+            for each, arguments in commands.items():
+                found[each].append(measured(arguments, folder / "printed"))
+    bare = found[BARE][1:]  # the first of each warms the disk's cache
+    for each, processes in found.items():
+        failed = [process for process in processes if process.status]
+        if failed:
+            print(f"{each}: status {failed[0].status}\n{failed[0].output}")  # noqa: T201
+            return 1
+        _report(each, processes[1:], bare)
+    return 0
+
+
+def _commands(folder: Path) -> dict[str, list[str]]:
+    tool = ["-m", "dimmplan"]
+    planned = measured([*tool, *REQUEST, "--json"], folder / "plan.json")
+    assert planned.status == 0, planned.output
+    coded = measured(
+        ["-c", "import json, sys; print(json.load(open(sys.argv[1]))['code'])", str(folder / "plan.json")],
+        folder / "code",
+    )
+    return {
+        BARE: ["-c", IMPORTS],
+        "plan --out, SVG": [*tool, *REQUEST, "--out", str(folder / "plan"), "--force"],
+        "plan --json": [*tool, *REQUEST, "--json"],
+        "--help": [*tool, "--help"],
+        "draw CODE -o x.svg": [*tool, "draw", coded.output.strip(), "-o", str(folder / "x.svg"), "--force"],
+    }
+
+
+def _report(name: str, processes: list[Process], bare: list[Process]) -> None:
+    pairs = list(zip(processes, bare, strict=True))
+    wall = statistics.median(one.wall / other.wall for one, other in pairs)
+    processor = statistics.median(one.processor / other.processor for one, other in pairs)
+    target = f"  target {TARGETS[name]}" if name in TARGETS else ""
+    print(  # noqa: T201
+        f"{name:<32} {statistics.median(p.wall for p in processes) * 1000:6.0f} ms, processor "
+        f"{statistics.median(p.processor for p in processes) * 1000:6.0f} ms, {max(p.peak_mb for p in processes):4.0f} MB  "
+        f"ratio {wall:.2f}, processor {processor:.2f}{target}"
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

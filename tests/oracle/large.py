@@ -1,0 +1,106 @@
+"""Large regular boards and seeded requests on them: what the search is timed on."""
+
+from __future__ import annotations
+
+import random
+from typing import Any
+
+from dimmplan.model.board import Board
+from dimmplan.model.label import parse_label
+from dimmplan.model.module import Generation
+from dimmplan.model.request import Lot, Request, Supply
+from tests.oracle.random_boards import Wiring, make_board
+
+LABELS = (
+    "16GB 1Rx4 PC5-4800B-R",
+    "32GB 1Rx4 PC5-4800B-R",
+    "64GB 2Rx4 PC5-4800B-R",
+    "128GB 2Rx4 PC5-4800B-R",
+    "256GB 4Rx4 PC5-4800B-R",
+)
+ODD_LABELS = (
+    "16GB 1Rx4 PC5-4800B-R",
+    "32GB 1Rx4 PC5-4800B-R",
+    "48GB 1Rx4 PC5-4800B-R",
+    "64GB 2Rx4 PC5-4800B-R",
+    "96GB 2Rx4 PC5-4800B-R",
+)
+"""Five sizes that add up to more different capacities."""
+
+EVEN: dict[str, Any] = {"style": "even", "ways": [1, 2, 3, 4, 6, 8, 12], "excess": "layers"}
+ANY: dict[str, Any] = {"style": "any", "ways": [1, 2, 4, 6, 8, 10, 12], "excess": "layers"}
+LISTED = {"AB": "alone", "CD": "alone", "EF": "alone", "GH": "alone", "ABCD": "none", "EFGH": "none", "CDGH": "none"}
+GROUPS: dict[str, Any] = {
+    "style": "groups",
+    "groups": [
+        {"channels": list(channels), "excess": excess}
+        for channels, excess in {**LISTED, "ACDEGH": "none", "ABCDEFGH": "none"}.items()
+    ],
+}
+
+
+def large_board(
+    sockets: int,
+    controllers: int,
+    channels: int,
+    slots: int,
+    interleave: dict[str, Any],
+    labels: tuple[str, ...] = LABELS,
+) -> Board:
+    """Equal sockets of ``controllers`` x ``channels`` channels with ``slots`` slots each; slower with more modules."""
+    wiring: Wiring = {}
+    most = controllers * channels
+    for number in range(1, sockets + 1):
+        names = iter("ABCDEFGHIJKLMNOP"[:most])
+        wiring[f"S{number}"] = {
+            f"M{index}": {
+                (name := next(names)): [f"S{number}{name}{slot}" for slot in range(1, slots + 1)]
+                for _ in range(channels)
+            }
+            for index in range(controllers)
+        }
+    if interleave["style"] != "groups":
+        interleave = {**interleave, "ways": [ways for ways in interleave["ways"] if ways <= most]}
+    rates = {1: 4800, 2: 4400, 3: 4000, 4: 4000}
+    return make_board(
+        wiring,
+        modules=list(labels),
+        interleave=interleave,
+        rules=[
+            {"id": "kinds", "check": "accept", "field": "kind", "values": ["RDIMM"], "source": "INVENTED"},
+            {"id": "dies", "check": "mix", "field": "die_family", "apart": "nowhere", "source": "INVENTED"},
+        ],
+        rates=[
+            {"id": f"rate-{dpc}", "dpc": dpc, "mts": mts, "source": "INVENTED"}
+            for dpc, mts in rates.items()
+            if dpc <= slots
+        ],
+        rates_mts=sorted({mts for dpc, mts in rates.items() if dpc <= slots}),
+        generation=Generation.DDR5,
+    )
+
+
+def large_request(
+    board: Board, seed: int, *, types: int = 2, stock: bool = False, share: float | None = None
+) -> Request:
+    """A request that some placement of two sizes meets, or misses by a little; ``share`` of the slots are filled."""
+    rng = random.Random(f"large {seed}")
+    modules = [parse_label(module.label) for module in board.modules]
+    slots = len(board.slots)
+    limits = [rng.randint(slots // 8, slots // 2) if stock else None for _ in modules]
+    while True:
+        one, other = rng.sample(range(len(modules)), 2)
+        count = rng.randint(slots // 4, slots * 9 // 10) if share is None else max(2, round(slots * share))
+        first = rng.randint(1, count - 1)
+        within = [limits[one] is None or first <= limits[one], limits[other] is None or count - first <= limits[other]]
+        if all(within):
+            break
+    capacity = first * modules[one].capacity_gib + (count - first) * modules[other].capacity_gib
+    return Request(
+        capacity_gib=capacity + rng.choice((0, 0, -8, 4)),
+        supplies=tuple(
+            Supply(module=module, lots=(Lot(count=limit),)) for module, limit in zip(modules, limits, strict=True)
+        ),
+        fitted=tuple(socket.id for socket in board.sockets),
+        max_types=types,
+    )
