@@ -8,8 +8,10 @@ says is read from the shipped boards. A value that the planner has no figure for
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import NamedTuple
@@ -22,7 +24,7 @@ from dimmplan.model.module import Generation
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import SparingRow
 from dimmplan.planner import ask, plan
-from dimmplan.rates import rate_row
+from dimmplan.rates import channel_rate, rate_row
 from dimmplan.units import channel_peak_gb_s
 from tests.published.test_interleave import (
     ATL_KNOWS,
@@ -38,7 +40,7 @@ from tests.published.test_interleave import (
     without_advice,
 )
 from tests.published.test_peaks import AIHPC, NOMINAL
-from tests.published.test_rates import CASES, PRINTED
+from tests.published.test_rates import CASES, PRINTED, Published, four_channels
 from tests.support import filled, regions_of, shipped_boards, usual
 
 PAGE = Path(__file__).resolve().parents[2] / "dimmplan" / "docs" / "outside-values.md"
@@ -49,12 +51,15 @@ MEASURED, STATED, CALCULATED = "measured", "stated", "calculated"
 _RATE_SOURCES = {Generation.DDR3: "MEMORY", Generation.DDR4: "JESD79-4", Generation.DDR5: "JESD79-5C"}
 
 
-HEAD = "| what | published | how | source | here | verdict | note |"
-RULE = "|---|---|---|---|---|---|---|"
+HEAD = "| what | published | how | source | here | difference | verdict | note |"
+RULE = "|---|---|---|---|---|---|---|---|"
 
 
 class Line(NamedTuple):
-    """One published value. ``here`` is the planner's, ``note`` the likely reason of a difference."""
+    """One published value. ``here`` is the planner's, ``note`` the likely reason of a difference.
+
+    ``difference`` is what was published less what the planner says; a dash where there are no two numbers.
+    """
 
     what: str
     published: str
@@ -63,16 +68,24 @@ class Line(NamedTuple):
     here: str
     verdict: str
     note: str = ""
+    difference: str = "–"
+
+    def cells(self) -> tuple[str, ...]:
+        """The line as the page prints it."""
+        return (*self[:5], self.difference, self.verdict, self.note)
 
 
-def lines() -> Iterator[tuple[str, Sequence[Line]]]:
+@functools.cache
+def lines() -> tuple[tuple[str, tuple[Line, ...]], ...]:
     """The parts of the page, each with its heading."""
-    yield "Bandwidth against population", list(_bandwidth())
-    yield "Interleave sets", list(_sets())
-    yield "Data rate by modules on a channel", list(_rates())
-    yield "Peaks", list(_peaks())
-    yield "Population and mixing", list(_population())
-    yield "Modes", list(_modes())
+    return (
+        ("Bandwidth against population", tuple(_bandwidth())),
+        ("Interleave sets", tuple(_sets())),
+        ("Data rate by modules on a channel", tuple(_rates())),
+        ("Peaks", tuple(_peaks())),
+        ("Population and mixing", tuple(_population())),
+        ("Modes", tuple(_modes())),
+    )
 
 
 # -- bandwidth ---------------------------------------------------------------------------------------------------------
@@ -101,14 +114,13 @@ def _compared(what: str, printed: str, how: str, source: str, found: SocketFigur
         source,
         _shares(found),
         AGREES if agrees else DIFFERS,
-        (
-            "the publisher cuts or rounds"
-            if apart and agrees
-            else ""
-            if agrees
-            else f"{float(apart):+.1f} points: {note}"
-        ),
+        note if not agrees else "the publisher cuts or rounds" if apart else "",
+        _apart(apart, "points"),
     )
+
+
+def _apart(difference: Fraction | int, unit: str) -> str:
+    return f"{float(difference):+.2g} {unit}" if difference else "none"
 
 
 def _bandwidth() -> Iterator[Line]:
@@ -118,8 +130,18 @@ def _bandwidth() -> Iterator[Line]:
         what = f"8 channels in pairs, {modules} modules, of best"
         yield _compared(what, str(measured), MEASURED, "TK", best_figures(tombolo, "isle", modules), note, within=1)
     for modules, _, printed in NTX:
-        what = f"6 channels on 2 controllers, {modules} modules"
+        what = f"6 channels on 2 controllers, {counted(modules, 'module')}"
         yield _compared(what, printed, STATED, "NTX", best_figures(saltern, "low", modules), "", within=1)
+    eight = best_figures(saltern, "low", 8)
+    stacked = [gib for gib in eight.channel_gib if gib]
+    yield Line(
+        "6 channels on 2 controllers, where 8 modules lie",
+        "two each on four channels",
+        STATED,
+        "NTX",
+        f"{counted(len(stacked), 'channel')} of {listed(sorted({str(gib) for gib in stacked}))} GiB; {_shares(eight)}",
+        AGREES if len(stacked) == 4 and len(set(stacked)) == 1 else DIFFERS,
+    )
     nine = best_figures(without_advice(saltern), "low", 9)
     yield Line(
         "6 channels on 2 controllers, 9 modules",
@@ -159,16 +181,19 @@ def _bandwidth() -> Iterator[Line]:
         f"-{_percent(here)} % of peak",
         AGREES if here == loss else DIFFERS,
         "the publisher rounds 1333 / 1866",
+        _apart(100 * here - 30, "points"),
     )
     six, twelve = (best_figures(saltern, "low", modules) for modules in (6, 12))
+    parallel = (six.parallel_gb_s / six.peak_gb_s) / (twelve.parallel_gb_s / twelve.peak_gb_s)
     yield Line(
         "6 channels, six of twelve slots against all twelve",
         "about 97 % of the full board",
         MEASURED,
         "PRACTICE",
-        f"{_percent(six.share / twelve.share)} % by sweep",
+        f"{_percent(six.share / twelve.share)} % by sweep and {_percent(parallel)} % by parallel, at one rate",
         DIFFERS,
-        "-3 points: two modules on a channel overlap their ranks, which the model leaves out",
+        "two modules on a channel overlap their ranks, which the model leaves out",
+        _apart(97 - 100 * six.share / twelve.share, "points"),
     )
     several = [n for n in range(1, 13) if len(best_figures(without_advice(saltern), "low", n).regions) > 1]
     yield Line(
@@ -177,7 +202,7 @@ def _bandwidth() -> Iterator[Line]:
         STATED,
         "TX2550",
         f"several regions with {listed([str(n) for n in several])} modules",
-        AGREES,
+        AGREES if several == [5, 7, 9, 10, 11] else DIFFERS,
     )
 
 
@@ -196,6 +221,15 @@ def _sets() -> Iterator[Line]:
             ", ".join(sorted(whole)),
             AGREES if whole == set(listed_sets) else DIFFERS,
         )
+    unequal = [region.ways for region in regions_of(row, [[32, 16], [16, 16], [0, 0], [0, 0]])]
+    yield Line(
+        "sets of more than two channels",
+        "equal sizes only",
+        STATED,
+        "GBT",
+        f"{max(unequal)}-way at most over ABCD of 32, 16, 16 and 16 GiB",
+        AGREES if max(unequal) == 2 else DIFFERS,
+    )
     pair = [(region.ways, region.capacity) for region in regions_of(row, [[64, 16], [0, 0], [0, 0], [0, 0]])]
     yield Line(
         "unequal modules in a pair",
@@ -229,6 +263,19 @@ def _sets() -> Iterator[Line]:
         f"{', '.join(map(str, two.ways))}, style {two.style}",
         AGREES if set(two.ways) == {1, 2, 3, 4, 6} and two.style == "even" else DIFFERS,
     )
+    most = max(
+        len(best_figures(without_advice(board), board.sockets[0].id, modules).regions)
+        for board in (load_board("saltern-24"),)
+        for modules in range(1, 13)
+    )
+    yield Line(
+        "2 controllers of 3 channels, list of regions",
+        "up to 24 rules",
+        STATED,
+        "LNX-2CTL",
+        f"at most {most} regions with 1 to 12 equal modules; the model has no limit of its own",
+        AGREES if most <= 24 else DIFFERS,
+    )
     yield Line(
         "ways between memory devices behind a link",
         "1, 2, 3, 4, 6, 8, 12, 16",
@@ -255,23 +302,69 @@ def _sets() -> Iterator[Line]:
 
 
 def _rates() -> Iterator[Line]:
-    cited: dict[tuple[str, int], set[str]] = {}
-    for board, module, dpc, slots in CASES:
-        row = rate_row(board, module, dpc, slots)
-        if row is not None:
-            cited.setdefault((row.source, max(len(s.channels) for s in board.sockets)), set()).add(board.id)
     for printed in PRINTED:
         kinds = "".join(f", {kind.value}" for kind in printed.kinds)
         ranks = f", {' or '.join(map(str, printed.ranks))} ranks" if printed.ranks else ""
-        boards = sorted(cited.get((printed.source, printed.channels), ()))
+        boards, source = _boards_at(printed)
+        made = () if boards else _run_by_a_made_board(printed)
+        agrees = bool(boards) or made == printed.mts
         yield Line(
-            f"{printed.generation.value}, {printed.channels} channels{kinds}{ranks}: 1 / 2 / 3 on a channel",
-            f"{' / '.join(str(mts or 'none') for mts in printed.mts)} MT/s",
+            f"{printed.generation.value}, {printed.channels} channels{kinds}{ranks}: {_counts(printed)} on a channel",
+            _each_mts(printed.mts),
             STATED,
             printed.source,
-            f"rows of {listed(boards)}" if boards else "a board made of these rows for the tests",
-            ROW,
+            f"{_each_mts(printed.mts if boards else made)} by the rows of "
+            + (listed(boards) if boards else "a board made for the tests"),
+            ROW if agrees else DIFFERS,
+            "a board's row is data: it holds what its source prints"
+            if source == printed.source
+            else f"the rows cite {source}, which prints the same",
+            "none" if agrees else "–",
         )
+
+
+def _boards_at(printed: Published) -> tuple[list[str], str]:
+    """Shipped boards that run at what is printed, and whom their rows cite: this source, or one that says the same."""
+    others = (other.source for other in PRINTED if other.mts == printed.mts)
+    for source in dict.fromkeys((printed.source, *others)):
+        boards = [
+            board.id for board in shipped_boards() if _run_by(board, replace(printed, source=source)) == printed.mts
+        ]
+        if boards:
+            return boards, source
+    return [], printed.source
+
+
+def _counts(printed: Published) -> str:
+    return " / ".join(str(dpc) for dpc in range(1, len(printed.mts) + 1))
+
+
+def _each_mts(rates: Sequence[int | None]) -> str:
+    return f"{' / '.join(str(mts or 'none') for mts in rates)} MT/s"
+
+
+def _run_by(board: Board, printed: Published) -> tuple[int | None, ...]:
+    """What a shipped board that cites the table runs at, with its fastest usual modules, one on a channel and up."""
+    found: dict[int, list[int]] = {}
+    for cited, module, dpc, slots in CASES:
+        row = rate_row(cited, module, dpc, slots)
+        widest = max(len(socket.channels) for socket in cited.sockets)
+        if (
+            cited.id == board.id
+            and row is not None
+            and (row.source, widest) == (printed.source, printed.channels)
+            and printed.speaks_of(module)
+        ):
+            rate = channel_rate(cited, None, [module] * dpc, slots)
+            found.setdefault(dpc, []).append(rate.rate_mts if rate else 0)
+    return tuple(max(found[dpc]) or None for dpc in sorted(found))
+
+
+def _run_by_a_made_board(printed: Published) -> tuple[int | None, ...]:
+    board = four_channels(printed)
+    (module,) = board.modules
+    contents = (filled(board, module, {"S": [dpc, 1, 1, 1]}) for dpc in range(1, len(printed.mts) + 1))
+    return tuple(placement_figures(board, None, ["S"], content).rate_mts for content in contents)
 
 
 def _peaks() -> Iterator[Line]:
@@ -284,6 +377,7 @@ def _peaks() -> Iterator[Line]:
             _RATE_SOURCES[generation],
             f"{float(here * 1000):.0f} MB/s",
             AGREES if here * 1000 == nominal else DIFFERS,
+            difference=_apart(nominal - here * 1000, "MB/s"),
         )
     for mts, _, printed in AIHPC:
         here = 16 * channel_peak_gb_s(mts)
@@ -294,6 +388,7 @@ def _peaks() -> Iterator[Line]:
             "AIHPC",
             f"{float(here * 1000):.0f} MB/s",
             AGREES if here * 1000 == printed else DIFFERS,
+            difference=_apart(printed - here * 1000, "MB/s"),
         )
     yield Line(
         "STREAM of peak",
@@ -320,11 +415,19 @@ def _of_rows(says: str, source: str, check: str, note: str = "") -> Line:
     return Line(says.split(":", maxsplit=1)[0], says.partition(": ")[2] or "as said", STATED, source, held, ROW, note)
 
 
+def _said_by(says: str, check: str, cited: str, *others: str) -> Iterator[Line]:
+    """The same thing said by several sources, of which the boards' rows cite one."""
+    line = _of_rows(says, cited, check)
+    yield line
+    for source in others:
+        yield line._replace(source=source, note=f"the rows cite {cited}, which says the same")
+
+
 def _population() -> Iterator[Line]:
     yield _of_rows("a lone module: in the slot farthest from the processor", "LEN-SR645", "fill-order")
     order = "along a channel: more ranks first, then larger capacity"
-    yield _of_rows(order, "HUA-G5500", "channel-order", "TX2550 and LEN-SR665 say the same")
-    yield _of_rows("RDIMM and LRDIMM: never together in a system", "HUA-G5500", "mix", "HUA-CH225 says the same")
+    yield from _said_by(order, "channel-order", "HUA-G5500", "TX2550", "LEN-SR665")
+    yield from _said_by("RDIMM and LRDIMM: never together in a system", "mix", "HUA-G5500", "HUA-CH225")
     yield _of_rows("3DS with other kinds: not in a channel, not in a system", "LEN-SR645", "mix")
     either = "sources disagree: it is a row of each board"
     yield _of_rows("x4 with x8: allowed in one channel", "LEN-SN550V2", "mix", either)
@@ -334,15 +437,16 @@ def _population() -> Iterator[Line]:
     saltern = load_board("saltern-24")
     apart = sum(board.rate_scope != "system" for board in shipped_boards())
     rates = [_rate_with(saltern, slow=slow) for slow in (False, True)]
-    yield Line(
-        "data rate of the system",
-        "the slowest of processor, module, population",
-        STATED,
-        "HUA-CH225",
-        f"{rates[0]} MT/s, and {rates[1]} MT/s with one module of 2400 MT/s",
-        AGREES if rates[1] == 2400 < rates[0] else DIFFERS,
-        f"GBT says the same; {counted(apart, 'shipped board')} let sockets or channels run at rates of their own",
-    )
+    for source in ("HUA-CH225", "GBT"):
+        yield Line(
+            "data rate of the system",
+            "the slowest of processor, module, population",
+            STATED,
+            source,
+            f"{rates[0]} MT/s, and {rates[1]} MT/s with one module of 2400 MT/s",
+            AGREES if rates[1] == 2400 < rates[0] else DIFFERS,
+            f"{counted(apart, 'shipped board')} let sockets or channels run at rates of their own",
+        )
     even = best_figures(saltern, "low", 8)
     yield Line(
         "balanced",
@@ -388,7 +492,7 @@ def _modes() -> Iterator[Line]:
     spared = _usable("saltern-24", "96GiB", Mode.SPARING, "low")
     yield Line(
         "rank sparing, usable",
-        "the largest rank of each channel is lost",
+        "the spare rank, at least as large as any other of its channel, is lost",
         STATED,
         "LEN-SR860V2",
         f"{spared[0]} of {spared[1]} GiB usable",
@@ -434,8 +538,7 @@ def _mirrors(board_id: str, modules: int) -> bool:
 
 def page() -> str:
     """The whole page."""
-    parts = list(lines())
-    every = [line for _, part in parts for line in part]
+    every = [line for _, part in lines() for line in part]
     tally = ", ".join(
         f"{sum(line.verdict == verdict for line in every)} {word}"
         for verdict, word in (
@@ -450,20 +553,20 @@ def page() -> str:
         "",
         "What others published, and what this planner says of the same. Made by `python -m tests.published.outside`; a",
         "test holds it still. Shares are of the peak of all channels of a socket; sweep and parallel are the two",
-        "figures of the model. Where they differ from what was published, the difference stands here: the model is not",
-        "bent. The ids of sources resolve in `dimmplan/sources.py`.",
+        "figures of the model. Where they differ from what was published, the difference stands here (published less",
+        "what is said here): the model is not bent. The ids of sources resolve in `dimmplan/sources.py`.",
         "",
         f"Of {len(every)} values, {tally}.",
         "",
     ]
-    for heading, part in parts:
+    for heading, part in lines():
         text += [
             f"## {heading}",
             "",
-            "| what | published | how | source | here | verdict | note |",
-            "|---|---|---|---|---|---|---|",
+            HEAD,
+            RULE,
         ]
-        text += [f"| {' | '.join(line)} |" for line in part]
+        text += [f"| {' | '.join(line.cells())} |" for line in part]
         text.append("")
     return "\n".join(text)
 
