@@ -73,7 +73,8 @@ def _report(name: str, processes: list[Process], bare: list[Process]) -> None:
     target = f"  target {TARGETS[name]}" if name in TARGETS else ""
     print(  # noqa: T201
         f"{name:<32} {statistics.median(p.wall for p in processes) * 1000:6.0f} ms, processor "
-        f"{statistics.median(p.processor for p in processes) * 1000:6.0f} ms, {max(p.peak_mb for p in processes):4.0f} MB  "
+        f"{statistics.median(p.processor for p in processes) * 1000:6.0f} ms, "
+        f"{max(p.peak_mb for p in processes):4.0f} MB  "
         f"ratio {wall:.2f}, processor {processor:.2f}{target}"
     )
 

@@ -1,7 +1,7 @@
 """Time and size of drawing: every shipped board full, from 4 to 96 slots.
 
-Run: python -m tests.bench draw_speed. It prints processor time of composing and writing all pages, the largest page, the
-time for each slot. Targets are 60 ms and 150 kB for 32 slots; both belong to the machine they are measured on.
+Run: python -m tests.bench draw_speed. It prints processor time of composing and writing all pages, the largest page,
+the time for each slot. Targets are 60 ms and 150 kB for 32 slots; both belong to the machine they are measured on.
 """
 
 from __future__ import annotations
