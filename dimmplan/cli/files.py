@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from dimmplan.errors import InputError, Problem
@@ -21,7 +22,7 @@ def write_files(files: dict[Path, bytes], *, force: bool = False) -> None:
     if problems:
         raise InputError(problems)
     for path, content in files.items():
-        _write(path, content)
+        write_stream(path, (content,))
 
 
 def _obstacle(path: Path, force: bool) -> Problem | None:
@@ -58,26 +59,29 @@ def _is_there(path: Path) -> bool:
     return True
 
 
-def _write(path: Path, content: bytes) -> None:
-    """Write through a neighbour file that takes the place of the old one at once; devices are written directly."""
+def write_stream(path: Path, parts: Iterable[bytes]) -> None:
+    """Write piece by piece to a neighbour file that takes the place of the old one at once; devices directly.
+
+    Raises ``InputError``.
+    """
     try:
         if path.exists() and not path.is_file():
             with path.open("wb") as handle:
-                handle.write(content)
+                handle.writelines(parts)
         else:
-            _replace(path.resolve(), content)
+            _replace(path.resolve(), parts)
     except (OSError, ValueError) as error:
         found = (getattr(error, "strerror", None) or "cannot be written").lower()
         allowed = "a file that can be written"
         raise InputError(Problem(file=cleaned(str(path)), place="", found=found, allowed=allowed)) from None
 
 
-def _replace(target: Path, content: bytes) -> None:
+def _replace(target: Path, parts: Iterable[bytes]) -> None:
     """Write a neighbour file, then let it take the place of the target."""
     handle_number, name = tempfile.mkstemp(dir=target.parent, prefix=".dimmplan-", suffix=".tmp")
     try:
         with os.fdopen(handle_number, "wb") as handle:
-            handle.write(content)
+            handle.writelines(parts)
             handle.flush()
             os.fsync(handle.fileno())
         Path(name).chmod(_mode(target))

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import IO, Any
 
@@ -50,18 +49,3 @@ def tidy(folder: Path, names: Sequence[str]) -> None:
     for name in (MACHINE, *old):
         if name not in names:
             (folder / name).unlink(missing_ok=True)
-
-
-def write_stream(path: Path, parts: Iterator[str]) -> None:
-    """Write a file piece by piece through a neighbour that takes its place at once."""
-    number, name = tempfile.mkstemp(dir=path.parent, prefix=".dimmplan-", suffix=".tmp")
-    try:
-        with os.fdopen(number, "w", encoding="utf-8", newline="") as handle:
-            handle.writelines(parts)
-        mask = os.umask(0)
-        os.umask(mask)
-        Path(name).chmod(0o666 & ~mask)
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise

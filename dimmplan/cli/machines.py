@@ -38,7 +38,8 @@ from typing import IO, TYPE_CHECKING, Any
 import typer
 
 import dimmplan
-from dimmplan.cli.machine_files import MACHINE, read_machine, spool, tidy, write_stream
+from dimmplan.cli.files import write_stream
+from dimmplan.cli.machine_files import MACHINE, read_machine, spool, tidy
 from dimmplan.cli.progress import Bar
 from dimmplan.errors import ImpossibleError, InputError, Problem, RefusedError
 from dimmplan.units import cleaned, quoted
@@ -288,8 +289,10 @@ class _Run:
         for handle in self._summaries.values():
             handle.seek(0)
         records = (json.loads(line) for line in self._summaries[SUMMARY_JSON])
-        write_stream(self.job.out / SUMMARY_JSON, json_parts(records, self.all_counts, self.shared))
-        write_stream(self.job.out / SUMMARY_CSV, iter(self._summaries[SUMMARY_CSV]))
+        parts = json_parts(records, self.all_counts, self.shared)
+        write_stream(self.job.out / SUMMARY_JSON, (part.encode("utf-8") for part in parts))
+        rows = self._summaries[SUMMARY_CSV]
+        write_stream(self.job.out / SUMMARY_CSV, (row.encode("utf-8") for row in rows))
         for handle in self._summaries.values():
             handle.close()
         if as_json:

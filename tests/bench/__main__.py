@@ -42,8 +42,10 @@ def main(argv: list[str] | None = None) -> int:
         epilog="\n".join(f"{name:<20}{what}" for name, what in parts.items()),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("part", nargs="*", choices=[*parts, []], metavar="PART")
-    named = parser.parse_args(arguments[: len(arguments) - len(rest) - 1] if rest else arguments).part
+    parser.add_argument("part", nargs="*", metavar="PART", help="what to run")
+    named = parser.parse_args(arguments[: arguments.index("--")] if "--" in arguments else arguments).part
+    if unknown := [name for name in named if name not in parts]:
+        parser.error(f"no part {unknown[0]!r}; there are {', '.join(parts)}")
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
     load = f", load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
     print(f"{cores} cores, {platform.system()}, Python {platform.python_version()}, {date.today()}{load}")  # noqa: T201

@@ -30,8 +30,7 @@ from typing import NoReturn
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli.compare import _content
 from dimmplan.cli.draw import sheet_files
-from dimmplan.cli.files import write_files
-from dimmplan.cli.machine_files import write_stream
+from dimmplan.cli.files import write_files, write_stream
 from dimmplan.cli.run import run
 from dimmplan.compare import compare
 from dimmplan.output.compare import View
@@ -111,7 +110,7 @@ def write_all(folder: Path, files: Version) -> None:
     """Write every file, as the commands do."""
     write_files({folder / name: content for name, content in files.items() if name != "summary.csv"})
     if "summary.csv" in files:
-        write_stream(folder / "summary.csv", iter([files["summary.csv"].decode()]))
+        write_stream(folder / "summary.csv", (files["summary.csv"],))
 
 
 def _write_on(folder: Path, files: Version) -> NoReturn:
