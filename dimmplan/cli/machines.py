@@ -31,6 +31,7 @@ import re
 import sys
 from collections import Counter
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
@@ -74,9 +75,12 @@ def plan_machines(job: Job, *, as_json: bool) -> None:
     """Plan and draw every machine of a list. Ends with status 1 where one of this run's rows has no plan."""
     part, parts = read_shard(job.shard)
     run = _Run(job, part, parts)
-    run.prepare()
-    run.work()
-    run.finish(as_json=as_json)
+    try:
+        run.prepare()
+        run.work()
+        run.finish(as_json=as_json)
+    finally:
+        run.close()
     if any(run.counts[status] for status in run.counts if status != "planned"):
         raise typer.Exit(1)
 
@@ -282,6 +286,12 @@ class _Run:
 
     # -- the end ---------------------------------------------------------------------------------------------------
 
+    def close(self) -> None:
+        """Let go of the rows on their way; on a full disk what they still hold cannot be written, and need not be."""
+        for handle in self._summaries.values():
+            with suppress(OSError):
+                handle.close()
+
     def finish(self, *, as_json: bool) -> None:
         """Write the summaries and say what was done."""
         from dimmplan.output.fleet import fleet_text, json_parts
@@ -293,8 +303,6 @@ class _Run:
         write_stream(self.job.out / SUMMARY_JSON, (part.encode("utf-8") for part in parts))
         rows = self._summaries[SUMMARY_CSV]
         write_stream(self.job.out / SUMMARY_CSV, (row.encode("utf-8") for row in rows))
-        for handle in self._summaries.values():
-            handle.close()
         if as_json:
             with (self.job.out / SUMMARY_JSON).open(encoding="ascii") as summary:
                 for line in summary:
