@@ -1,7 +1,7 @@
 """The plan code: a short text that carries a whole placement, to be read out over the phone.
 
 One integer in mixed radix holds the fields below; it is written in Crockford's base32 alphabet, followed by four check
-symbols of a Reed-Solomon code over GF(32), and grouped by four. ``docs/plan-code.md`` says where the bits go and why:
+symbols of a cyclic code over GF(32), and grouped by four. ``docs/plan-code.md`` says where the bits go and why:
 
 ====================  =====================================  =========================================================
 field                 choices                                why so many
@@ -26,7 +26,7 @@ from __future__ import annotations
 
 import hashlib
 import itertools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -44,9 +44,6 @@ ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 
 CHECK_SYMBOLS = 4
 GROUP = 4
-LOCATED_UP_TO = 31
-"""Symbols up to which a single wrong one is located at one place; in a longer code at one of two or three."""
-
 LONGEST = 400
 MOST_TYPES = 34
 """Module types that one code can carry."""
@@ -408,24 +405,20 @@ def _checked(text: str) -> str:
 
 def _diagnosed(symbols: str, values: Sequence[int]) -> tuple[str, str, str]:
     """Where the damage is, what was found and what to do, as far as the checks can tell."""
-    wrong = _single_faults(_syndromes(values), len(values))
-    if len(wrong) == 1:
-        return _at(symbols, wrong[0], f"Its character {wrong[0] % GROUP + 1} seems wrong; read it again.")
-    if wrong:
-        found = " or ".join(f"group {_group_of(place)} ({_text_at(symbols, place)})" for place in wrong)
-        numbers = " or ".join(str(place % GROUP + 1) for place in wrong)
-        return "", f"{found}, which does not check", f"There, character {numbers} seems wrong; read it again."
+    wrong = _single_fault(_rest(values), len(values))
+    if wrong is not None:
+        return _at(symbols, wrong, f"Its character {wrong % GROUP + 1} seems wrong; read it again.")
     for place, (one, other) in enumerate(itertools.pairwise(values)):
         if one != other and checks([*values[:place], other, one, *values[place + 2 :]]):
             hint = f"{symbols[place]} and {symbols[place + 1]} seem to have traded places; read them again."
             return _at(symbols, place, hint)
     for place in range(len(values)):
         if checks([*values[:place], *values[place + 1 :]]):
-            return _at(symbols, place, f"There is a {symbols[place]} too many; read it again.")
+            return _at(symbols, place, f"One {symbols[place]} seems to be too many; read it again.")
     for place in range(len(values) + 1):
         trial = [*values[:place], 0, *values[place:]]
-        syndromes = _syndromes(trial)
-        if not any(syndromes) or place in _single_faults(syndromes, len(trial)):
+        rest = _rest(trial)
+        if not any(rest) or place == _single_fault(rest, len(trial)):
             hint = f"A character seems to be missing in group {_group_of(place)}; read it again."
             return f"group {_group_of(place)}", f"{len(symbols)} characters, which do not check", hint
     return "", "a code that does not check", "Read it again, group by group."
@@ -459,61 +452,62 @@ def _times(one: int, other: int) -> int:
     return _EXP[(_LOG[one] + _LOG[other]) % 31] if one and other else 0
 
 
-def _generator() -> list[int]:
-    """The product of (x - a^i) for i from 1 to the number of check symbols, highest power first."""
-    found = [1]
-    for power in range(1, CHECK_SYMBOLS + 1):
-        shifted = [*found, 0]
-        scaled = [0, *(_times(value, _EXP[power]) for value in found)]
-        found = [a ^ b for a, b in zip(shifted, scaled, strict=True)]
-    return found
+_Rest = tuple[int, int, int, int]
+
+_CHECK: _Rest = (15, 21, 5, 16)
+"""The check polynomial below x^4, highest power first. It is primitive over GF(32), so that a wrong symbol at one place
+is never like one at another place; and of 160 places no three go together: any three wrong symbols are refused."""
+
+_TURNS: tuple[_Rest, ...] = tuple(
+    (_times(lead, _CHECK[0]), _times(lead, _CHECK[1]), _times(lead, _CHECK[2]), _times(lead, _CHECK[3]))
+    for lead in range(32)
+)
+"""What comes back in where a symbol is shifted out at the top."""
 
 
 def _length_symbol(length: int) -> int:
     """The length of a code as the symbol that is checked before all others and never written.
 
-    Without it a check symbol more or less at an end would do no harm to a cyclic code: ``0`` before it or behind it.
+    Without it a ``0`` too many at either end would do no harm to a cyclic code.
     """
     return length % 31 + 1
 
 
 def with_checks(symbols: str) -> str:
     """Symbols with their check symbols behind them."""
-    generator = _generator()
-    rest = [ALPHABET.index(symbol) for symbol in symbols] + [0] * CHECK_SYMBOLS
-    rest.insert(0, _length_symbol(len(rest)))
-    for index in range(len(symbols) + 1):
-        lead = rest[index]
-        for place, value in enumerate(generator):
-            rest[index + place] ^= _times(lead, value)
-    return symbols + "".join(ALPHABET[value] for value in rest[-CHECK_SYMBOLS:])
+    values = [*(ALPHABET.index(symbol) for symbol in symbols), *(0,) * CHECK_SYMBOLS]
+    return symbols + "".join(ALPHABET[value] for value in _rest(values))
 
 
 def checks(values: Sequence[int]) -> bool:
     """True where the symbols of a code, as places in the alphabet, agree with the check symbols at their end."""
-    return not any(_syndromes(values))
+    return not any(_rest(values))
 
 
-def _syndromes(values: Sequence[int]) -> list[int]:
-    """The code word, its length before it, at a^1 to a^4: all zero for a word that checks."""
-    found = []
-    for power in range(1, CHECK_SYMBOLS + 1):
-        total = _length_symbol(len(values))
-        for value in values:
-            total = _times(total, _EXP[power]) ^ value
-        found.append(total)
-    return found
+def _rest(values: Sequence[int]) -> _Rest:
+    """The code word, its length before it, divided by the check polynomial: all zero for a word that checks."""
+    a, b, c, d = 0, 0, 0, _length_symbol(len(values))
+    for value in values:
+        turn = _TURNS[a]
+        a, b, c, d = b ^ turn[0], c ^ turn[1], d ^ turn[2], value ^ turn[3]
+    return a, b, c, d
 
 
-def _single_faults(syndromes: Iterable[int], length: int) -> list[int]:
-    """The places, counted from the front, at which one wrong symbol explains the syndromes; most codes have one."""
-    first, *others = syndromes
-    if not first or not all(others):
-        return []
-    step = (_LOG[others[0]] - _LOG[first]) % 31
-    expected = first
-    for syndrome in others:
-        expected = _times(expected, _EXP[step])
-        if syndrome != expected:
-            return []
-    return sorted(length - 1 - back for back in range(step, length, 31))
+def _single_fault(rest: _Rest, length: int) -> int | None:
+    """The place, counted from the front, at which one wrong symbol leaves that rest; ``None`` where none does."""
+    wanted, here = _direction(rest), (0, 0, 0, 1)
+    for place in reversed(range(length)):
+        if _direction(here) == wanted:
+            return place
+        turn = _TURNS[here[0]]
+        here = here[1] ^ turn[0], here[2] ^ turn[1], here[3] ^ turn[2], turn[3]
+    return None
+
+
+def _direction(rest: _Rest) -> _Rest | None:
+    """A rest up to a factor: the same for every wrong value at one place."""
+    first = next((value for value in rest if value), 0)
+    if not first:
+        return None
+    back = _EXP[-_LOG[first] % 31]
+    return _times(rest[0], back), _times(rest[1], back), _times(rest[2], back), _times(rest[3], back)

@@ -13,7 +13,7 @@ from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
 from dimmplan.output.qr import qr_matrix
 from dimmplan.output.svg import render_svg
-from dimmplan.plancode import ALPHABET, CHECK_SYMBOLS, _syndromes, decode, encode, read_head, with_checks
+from dimmplan.plancode import _TURNS, ALPHABET, CHECK_SYMBOLS, _rest, decode, encode, read_head, with_checks
 from dimmplan.sheet.compose import compose
 from dimmplan.solve.criteria import LISTS
 
@@ -102,13 +102,13 @@ def _wrong(rng: random.Random, values: Symbols, places: list[int]) -> Symbols:
 
 
 def few_wrong(rng: random.Random, values: Symbols) -> Symbols:
-    """Two to four wrong characters anywhere."""
-    return _wrong(rng, values, rng.sample(range(len(values)), rng.randint(2, 4)))
+    """Two or three wrong characters anywhere."""
+    return _wrong(rng, values, rng.sample(range(len(values)), rng.randint(2, 3)))
 
 
 def many_wrong(rng: random.Random, values: Symbols) -> Symbols:
-    """Five to eight wrong characters anywhere."""
-    return _wrong(rng, values, rng.sample(range(len(values)), rng.randint(5, 8)))
+    """Four to eight wrong characters anywhere."""
+    return _wrong(rng, values, rng.sample(range(len(values)), rng.randint(4, 8)))
 
 
 def burst(rng: random.Random, values: Symbols) -> Symbols:
@@ -158,20 +158,28 @@ DAMAGES: tuple[Callable[[random.Random, Symbols], Symbols], ...] = (
 )
 
 
+def _turned(rest: tuple[int, ...]) -> tuple[int, ...]:
+    """A rest as it is some symbols later: damage at the very end is then in every symbol of it, as any other is."""
+    for _ in range(40):
+        lead, *others = rest
+        rest = tuple(a ^ b for a, b in zip((*others, 0), _TURNS[lead], strict=True))
+    return rest
+
+
 def passes(rng: random.Random, damage: Callable[[random.Random, Symbols], Symbols], count: int) -> list[int]:
     """How many of that many damaged codes pass the first check symbol, the first two, three, all four.
 
-    Each is the damage of a code of its own, 20 to 40 characters of any content.
+    Each is the damage of a code of its own, 18 to 100 characters of any content.
     """
     passed = [0] * CHECK_SYMBOLS
     while count:
-        text = "".join(rng.choice(ALPHABET) for _ in range(rng.randint(16, 36)))
+        text = "".join(rng.choice(ALPHABET) for _ in range(rng.choice([rng.randint(14, 36), rng.randint(14, 96)])))
         values = values_of(with_checks(text))
         damaged = damage(rng, values)
         if damaged == values:
             continue
         count -= 1
-        syndromes = _syndromes(damaged)
+        rest = _turned(_rest(damaged))
         for symbols in range(CHECK_SYMBOLS):
-            passed[symbols] += not any(syndromes[: symbols + 1])
+            passed[symbols] += not any(rest[: symbols + 1])
     return passed
