@@ -13,8 +13,8 @@ import typer
 
 from dimmplan.boardfile.read import examine_file
 from dimmplan.cli import options, terminal
-from dimmplan.errors import InputError, Problem, did_you_mean
-from dimmplan.units import cleaned, quoted
+from dimmplan.errors import InputError, Problem
+from dimmplan.units import cleaned
 
 if TYPE_CHECKING:
     from dimmplan.model.board import Board
@@ -33,11 +33,10 @@ def require(files: Sequence[Path], picture: Path | None) -> None:
     ]
     if picture is not None:
         from dimmplan.cli.draw import FORMATS
+        from dimmplan.cli.files import ending_problem
 
-        if picture.suffix.lower() not in FORMATS:
-            hint = did_you_mean(picture.suffix, FORMATS)
-            found, allowed = f"the ending {quoted(picture.suffix)}", ", ".join(FORMATS)
-            problems.append(Problem(file="--draw", place="", found=found, allowed=allowed, hint=hint))
+        wrong = ending_problem(picture, FORMATS, file="--draw")
+        problems += [wrong] if wrong is not None else []
         if len(files) > 1:
             problems.append(Problem(file="--draw", place="", found=f"{len(files)} board files", allowed="one"))
     if problems:
@@ -70,7 +69,13 @@ def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: 
     results: list[dict[str, Any]] = []
     for file in files:
         board, problems = examine_file(file)
-        results.append({"file": cleaned(str(file)), "id": board.id if board else None, "problems": _records(problems)})
+        results.append(
+            {
+                "file": cleaned(str(file)),
+                "id": board.id if board else None,
+                "problems": [problem._asdict() for problem in problems],
+            }
+        )
         if not as_json:
             _say(file, problems)
         if board is not None and picture is not None:
@@ -80,12 +85,6 @@ def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: 
 
         typer.echo(to_json({"format": 1, "files": results}), nl=False)
     return not any(result["problems"] for result in results)
-
-
-def _records(problems: Sequence[Problem]) -> list[dict[str, str]]:
-    return [
-        {"file": p.file, "place": p.place, "found": p.found, "allowed": p.allowed, "hint": p.hint} for p in problems
-    ]
 
 
 def _say(file: Path, problems: Sequence[Problem]) -> None:

@@ -8,9 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dimmplan.cli import complete, groups, options, terminal
-from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
-from dimmplan.units import cleaned, quoted
 
 if TYPE_CHECKING:
     from dimmplan.output.compare import View
@@ -79,7 +77,10 @@ def compare(
     from dimmplan.output.compare import View
     from dimmplan.stock import read_shelf
 
-    _check_format(output)
+    if output is not None:
+        from dimmplan.cli.files import check_ending
+
+        check_ending(output, FORMATS)
     loaded = load_board(board)
     comparison = compare_requests(
         loaded,
@@ -98,20 +99,6 @@ def compare(
     _write(view, output, force=force, as_json=as_json)
     if not any(row.planned for row in comparison.rows):
         raise typer.Exit(NO)
-
-
-def _check_format(output: Path | None) -> None:
-    """Raise ``InputError`` for a file whose ending names no format of this command."""
-    if output is not None and output.suffix.lower() not in FORMATS:
-        raise InputError(
-            Problem(
-                file=cleaned(str(output)),
-                place="",
-                found=f"the ending {quoted(output.suffix)}",
-                allowed=", ".join(FORMATS),
-                hint=did_you_mean(output.suffix, FORMATS),
-            )
-        )
 
 
 def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> None:

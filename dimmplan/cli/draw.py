@@ -9,7 +9,7 @@ import typer
 
 from dimmplan.cli import groups, options
 from dimmplan.errors import InputError, Problem, did_you_mean
-from dimmplan.units import cleaned, quoted
+from dimmplan.units import quoted
 
 if TYPE_CHECKING:
     from dimmplan.model.board import Board
@@ -62,11 +62,11 @@ def draw(
     as_json: options.Json = False,
 ) -> None:
     """Draw the sheet of a plan: page one to tape inside the chassis, figures and findings on the next."""
-    from dimmplan.cli.files import write_files
+    from dimmplan.cli.files import check_ending, write_files
     from dimmplan.cli.plans import read_placement
 
     check_sheet_options(paper=paper, ink=ink, front=front)
-    check_ending(output)
+    check_ending(output, FORMATS)
     board, placement = read_placement(plan, board_file)
     sheet: dict[str, Any] = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
     if origin is not None:
@@ -82,20 +82,6 @@ def draw(
         return
     for path in files:
         options.wrote(path)
-
-
-def check_ending(output: Path) -> None:
-    """Raise ``InputError`` for a file name whose ending names no format of a sheet."""
-    if output.suffix.lower() not in FORMATS:
-        raise InputError(
-            Problem(
-                file=cleaned(str(output)),
-                place="",
-                found=f"the ending {quoted(output.suffix)}",
-                allowed=", ".join(FORMATS),
-                hint=did_you_mean(output.suffix, FORMATS),
-            )
-        )
 
 
 def check_sheet_options(**chosen: str) -> None:

@@ -5,15 +5,35 @@ from __future__ import annotations
 import os
 import stat
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from dimmplan.errors import InputError, Problem
-from dimmplan.units import cleaned
+from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.units import cleaned, quoted
 
 MARKS = (b"dimmplan", b'"electrical_digest"', b"# Drafted from a machine", b"key,count,label,serves_as,place,note")
 """Each format carries one of these near its beginning, a PDF at its end."""
 MARK_WITHIN = 4096
+
+
+def ending_problem(path: Path, formats: Sequence[str], *, file: str = "") -> Problem | None:
+    """What is wrong with a file name whose ending is none of some formats; ``file`` names the option instead."""
+    if path.suffix.lower() in formats:
+        return None
+    return Problem(
+        file=file or cleaned(str(path)),
+        place="",
+        found=f"the ending {quoted(path.suffix)}",
+        allowed=", ".join(formats),
+        hint=did_you_mean(path.suffix, formats),
+    )
+
+
+def check_ending(path: Path, formats: Sequence[str]) -> None:
+    """Raise ``InputError`` for a file name whose ending is none of some formats."""
+    problem = ending_problem(path, formats)
+    if problem is not None:
+        raise InputError(problem)
 
 
 def write_files(files: dict[Path, bytes], *, force: bool = False) -> None:

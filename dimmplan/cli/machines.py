@@ -7,20 +7,8 @@ when or in how many runs it was made, so a run that was stopped and taken up aga
 
 With ``--shard 3/16`` a run draws every sixteenth machine from the third on. It still works out the summary of all of
 them, and the whole division of a shared shelf, so every shard writes the same summary, and folders of different shards
-lie in one another without a conflict. Any job runner will do::
-
-    seq 16 | xargs -P 4 -I{} dimmplan plan --machines fleet.csv --out sheets --shard {}/16
-
-    # make -j 4 all, with a Makefile of these lines (a tab before dimmplan)
-    SHARDS := $(shell seq 16)
-    all: $(SHARDS:%=shard-%)
-    shard-%:
-        dimmplan plan --machines fleet.csv --out sheets --shard $*/16
-
-    # an array job, where the runner counts from 1 to 16 in a variable of its own
-    dimmplan plan --machines fleet.csv --out "part-$TASK" --shard "$TASK/16"
-    # and after the last one
-    cp -r part-*/. sheets/
+lie in one another without a conflict. Any job runner will do
+(``dimmplan docs machines``).
 """
 
 from __future__ import annotations
@@ -40,7 +28,7 @@ import typer
 
 import dimmplan
 from dimmplan.cli.files import write_stream
-from dimmplan.cli.machine_files import MACHINE, read_machine, spool, tidy
+from dimmplan.cli.machine_files import MACHINE, Record, read_machine, spool, tidy
 from dimmplan.cli.progress import Bar
 from dimmplan.errors import ImpossibleError, InputError, Problem, RefusedError
 from dimmplan.units import cleaned, quoted
@@ -54,8 +42,6 @@ if TYPE_CHECKING:
 MOST_SHARDS = 10_000
 SUMMARY_CSV, SUMMARY_JSON = "summary.csv", "summary.json"
 _SHARD = re.compile(r"(\d{1,5})/(\d{1,5})")
-
-Record = dict[str, Any]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -233,11 +233,12 @@ def _plan_one(
     from dimmplan.cli.growing import answer
 
     grown = answer(board, request, wishes, shelf=shelf, modules=modules)
-    written = _written(grown, shelf, out, sheet, force=force) if out is not None else []
+    record = _record(grown, shelf) if as_json or out is not None else {}
+    written = _written(grown, record, shelf, out, sheet, force=force) if out is not None else []
     if as_json:
         from dimmplan.output.record import to_json
 
-        typer.echo(to_json(_record(grown, shelf)), nl=False)
+        typer.echo(to_json(record), nl=False)
         return
     from dimmplan.output.text import plan_text
 
@@ -254,13 +255,15 @@ def _plan_one(
         options.wrote(path)
 
 
-def _written(grown: Grown, shelf: Shelf | None, out: Path, sheet: dict[str, Any], *, force: bool) -> list[Path]:
-    """Write the plan and its sheet, and those of later steps into folders of their own."""
+def _written(
+    grown: Grown, first: dict[str, Any], shelf: Shelf | None, out: Path, sheet: dict[str, Any], *, force: bool
+) -> list[Path]:
+    """Write the plan (``first`` as JSON) and its sheet, and those of later steps into folders of their own."""
     from dimmplan.cli.draw import sheet_files
     from dimmplan.cli.files import make_folder, write_files
     from dimmplan.output.record import plan_record, to_json
 
-    records = [_record(grown, shelf), *(plan_record(step) for step in grown.later)]
+    records = [first, *(plan_record(step) for step in grown.later)]
     files: dict[Path, bytes] = {}
     for number, (record, placement) in enumerate(zip(records, grown.placements, strict=True), start=1):
         folder = out if number == 1 else out / f"step-{number}"

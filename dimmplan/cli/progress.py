@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
 
+from dimmplan.cli.machine_files import Record
 from dimmplan.errors import Problem
-
-Record = dict[str, Any]
 
 
 class Bar:

@@ -95,9 +95,7 @@ def _wrong(problems: Sequence[Problem], *, as_json: bool) -> int:
     if as_json:
         from dimmplan.output.record import to_json
 
-        errors = [
-            {"file": p.file, "place": p.place, "found": p.found, "allowed": p.allowed, "hint": p.hint} for p in problems
-        ]
+        errors = [problem._asdict() for problem in problems]
         sys.stdout.write(to_json({"format": 1, "errors": errors}))
     else:
         for problem in problems:

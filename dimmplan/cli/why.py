@@ -158,14 +158,15 @@ def _check_sheet(output: Path | None, sheet: dict[str, Any], *, changes: bool) -
         if given:
             raise InputError(Problem(file=given[0], place="", found="no -o FILE", allowed="together with -o FILE"))
         return
-    from dimmplan.cli.draw import check_ending, check_sheet_options
+    from dimmplan.cli.draw import FORMATS, check_sheet_options
+    from dimmplan.cli.files import check_ending
 
     if not changes:
         hint = "The sheet of the plan itself is drawn with: dimmplan draw"
         allowed = "together with --put or --clear"
         raise InputError(Problem(file="-o", place="", found="no change", allowed=allowed, hint=hint))
     check_sheet_options(paper=sheet["paper"], ink=sheet["ink"], front=sheet["front"])
-    check_ending(output)
+    check_ending(output, FORMATS)
 
 
 def _why(board: Board, placement: Placement, slot: str | None) -> _Answer:
