@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from dimmplan.explain import counted, gb_s
+from dimmplan.explain import counted, gb_s, modules_phrase
 from dimmplan.model.finding import Finding
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
@@ -92,7 +92,7 @@ def request_findings(planned: Planned) -> list[Finding]:
         there = sweep_of(planned, step)
         text = (
             f"{format_capacity(answer.best.usable_gib)} spreads unevenly: it sweeps at {gb_s(here)}. "
-            f"{format_capacity(step.usable_gib)} with {modules_phrase(step)} would sweep at {gb_s(there)}."
+            f"{format_capacity(step.usable_gib)} with {choice_phrase(step)} would sweep at {gb_s(there)}."
         )
         found.append(Finding(rule="uneven", severity="warning", where=(), text=text, source="MODEL"))
     if answer.outside_window:
@@ -121,8 +121,8 @@ def sweep_of(planned: Planned, choice: Choice) -> Fraction:
     return Fraction(choice.vector[place])
 
 
-def modules_phrase(choice: Choice) -> str:
+def choice_phrase(choice: Choice) -> str:
     """The modules of a choice: ``12 x 32GB 2Rx4 PC4-2933Y-R``."""
     held = [module for module in choice.content.values() if module]
     types = sorted(set(held), key=lambda module: module.order_key)
-    return " + ".join(f"{held.count(module)} x {module.label}" for module in types)
+    return modules_phrase((module, held.count(module)) for module in types)

@@ -12,7 +12,7 @@ from fractions import Fraction
 from functools import partial
 
 from dimmplan.errors import ImpossibleError, InputError, Problem
-from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Request, Supply
@@ -256,10 +256,7 @@ def _row(board: Board, request: Request, reach: _Reach) -> Row:
     if not reached or reached[-1] < request.capacity_gib:
         return Row(request=request, planned=None, figures=None, below_gib=reached[-1] if reached else None)
     planned = plan(board, request, alternatives=False, step_up=True)
-    placement = planned.placement
-    option = board.processor(placement.processor)
-    figures = placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)
-    return Row(request=request, planned=planned, figures=figures)
+    return Row(request=request, planned=planned, figures=planned.figures)
 
 
 def _first_for_sure(board: Board, asked: Request, alone: Sequence[Row]) -> Row | None:

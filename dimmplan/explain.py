@@ -76,6 +76,11 @@ def sockets_listed(sockets: Sequence[str]) -> str:
     return listed(list(sockets)) if bare else f"socket{'s' if len(sockets) > 1 else ''} {listed(list(sockets))}"
 
 
+def modules_phrase(counts: Iterable[tuple[Module, int]]) -> str:
+    """Modules in a sentence: ``12 x 32GB 2Rx4 PC4-2933Y-R``."""
+    return " + ".join(f"{count} x {module.label}" for module, count in counts)
+
+
 def gb_s(value: object) -> str:
     """A bandwidth in GB/s with one decimal."""
     return f"{decimal(value, 1):.1f} GB/s"  # type: ignore[arg-type]

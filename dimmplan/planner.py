@@ -6,9 +6,11 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 from typing import TYPE_CHECKING, TypedDict, TypeVar
 
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
+from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
@@ -28,7 +30,7 @@ T = TypeVar("T")
 _PERCENT = re.compile(r"\s*(\d{1,3})(?:\.(\d{1,3}))?\s*%\s*", re.ASCII)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True)
 class Planned:
     """A request with its answer, and the answer as a placement."""
 
@@ -36,6 +38,12 @@ class Planned:
     request: Request
     answer: Answer
     placement: Placement
+
+    @cached_property
+    def figures(self) -> PlacementFigures:
+        """The figures of the placement."""
+        option, placement = self.board.processor(self.placement.processor), self.placement
+        return placement_figures(self.board, option, placement.fitted, placement.content, mode=placement.mode)
 
     @property
     def cost(self) -> Fraction | None:

@@ -144,7 +144,7 @@ def supplies_of(board: Board, shelf: Shelf, processor: str | None) -> tuple[Supp
     supplies = [
         Supply(
             module=standing_for(board, [lot.module for lot in lots]),
-            lots=tuple(Lot(count=lot.count, price=lot.price) for lot in sorted(lots, key=_cheapest_first)),
+            lots=tuple(Lot(count=lot.count, price=lot.price) for lot in sorted(lots, key=cheapest_first)),
         )
         for lots in types.values()
     ]
@@ -174,7 +174,7 @@ def takes_of(board: Board, shelf: Shelf, placement: Placement) -> tuple[Take, ..
     for module in placement.types:
         left = placement.count(module)
         lots = [lot for lot in shelf.lots if same_on_board(board, lot.module, module)]
-        for lot in sorted(lots, key=_cheapest_first):
+        for lot in sorted(lots, key=cheapest_first):
             taken = min(left, lot.count)
             left -= taken
             if taken:
@@ -182,7 +182,8 @@ def takes_of(board: Board, shelf: Shelf, placement: Placement) -> tuple[Take, ..
     return tuple(found)
 
 
-def _cheapest_first(lot: ShelfLot) -> tuple[bool, Fraction, str, int, str]:
+def cheapest_first(lot: ShelfLot) -> tuple[bool, Fraction, str, int, str]:
+    """Sort key of lots: those without a price last."""
     return (lot.price is None, lot.price or Fraction(0), lot.label, lot.count, lot.note)
 
 
@@ -239,7 +240,7 @@ _BUYING = ("advised_broken", "bought", "cost", "over_gib", "types", "system_swee
 def _shortest(search: Search, request: Request) -> tuple[Found | None, bool]:
     """The first list within the request's allowance, above it where there is none; false where the effort ran out."""
     space = search.space
-    if not space.types or not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
+    if not space.possible():
         return None, True
     most = max(module.capacity_gib for module in space.types) * space.slot_count
     try:

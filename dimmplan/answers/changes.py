@@ -11,10 +11,9 @@ from dimmplan.answers.said import (
     capacities,
     effects,
     lowered,
-    modules_phrase,
     slots_phrase,
 )
-from dimmplan.explain import gb_s, label_short, listed, sockets_listed
+from dimmplan.explain import gb_s, label_short, listed, modules_phrase, sockets_listed
 from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.rules import Breach

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dimmplan.answers.changes import figures_phrase
-from dimmplan.answers.said import ORDINALS, Said, breaches_said, channels_phrase, lowered, modules_phrase
-from dimmplan.explain import breach_finding, label_short, listed, regions_sentence, rule_sentence
+from dimmplan.answers.said import ORDINALS, Said, breaches_said, channels_phrase, lowered
+from dimmplan.explain import breach_finding, label_short, listed, modules_phrase, regions_sentence, rule_sentence
 from dimmplan.mix import Mix, MixLoad, MixSet, PairVerdict
 from dimmplan.model.module import Module
 from dimmplan.units import format_capacity

@@ -10,7 +10,6 @@ from dimmplan.advice import criterion_phrase
 from dimmplan.explain import breach_finding, counted, gb_s, listed, regions_sentence, sockets_listed
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
-from dimmplan.model.module import Module
 from dimmplan.rules import Breach
 from dimmplan.solve.evaluate import Value
 from dimmplan.units import Gib, decimal, format_capacity, trimmed
@@ -84,11 +83,6 @@ def channels_phrase(board: Board, names: Sequence[str]) -> str:
         every = len(named) == len(board.socket(socket_id).channels)
         alike.setdefault("every channel" if every else listed(named), []).append(socket_id)
     return "; ".join(f"{named} of {sockets_listed(sockets)}" for named, sockets in alike.items())
-
-
-def modules_phrase(counts: Iterable[tuple[Module, int]]) -> str:
-    """Modules in a sentence: ``12 x 32GB 2Rx4 PC4-2933Y-R``."""
-    return " + ".join(f"{count} x {module.label}" for module, count in counts)
 
 
 def ways_phrase(number: int, noun: str) -> str:

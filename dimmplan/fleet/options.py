@@ -68,7 +68,7 @@ def options_of(board: Board, request: Request, allowance: Allowance) -> list[Opt
     allowance, or the request's effort for one set, does not suffice.
     """
     space = Space(board, request)
-    if not space.types or not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
+    if not space.possible():
         return []
     codes = _codes(board, request)
     allowance.spend(sets=len(codes))
@@ -128,7 +128,7 @@ def _best(search: Search, code: int, codes: frozenset[int]) -> Option | None:
 def first_option(board: Board, request: Request, *, above: bool) -> Option | None:
     """What the request's own list chooses from its supplies; with ``above``, over its window where nothing is in it."""
     space = Space(board, request)
-    if not space.types or not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
+    if not space.possible():
         return None
     search = Search(space, Budget(request.effort))
     windows = [Window(request.capacity_gib, request.limit_gib), *([unlimited(board, request)] if above else [])]

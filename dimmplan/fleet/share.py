@@ -20,7 +20,7 @@ from dimmplan.solve.answer import solve
 from dimmplan.solve.evaluate import usable_of
 from dimmplan.solve.space import Space
 from dimmplan.stock import ShelfLot
-from dimmplan.supply import refusal, same_on_board
+from dimmplan.supply import cheapest_first, refusal, same_on_board
 
 MOST_SETS = 20_000
 """Sets of modules that are looked at for an exact division, over all requests."""
@@ -268,8 +268,8 @@ def _limited(request: Request, counts: Sequence[int]) -> Request:
     return replace(request, supplies=supplies)
 
 
-def _cheapest_first(lot: ShelfLot) -> tuple[bool, Fraction, str, int, str, str]:
-    return (lot.price is None, lot.price or Fraction(0), lot.label, lot.count, lot.note, lot.place)
+def _cheapest_first(lot: ShelfLot) -> tuple[tuple[object, ...], str]:
+    return cheapest_first(lot), lot.place
 
 
 def planned_share(board: Board, request: Request, option: Option) -> Planned:

@@ -95,7 +95,7 @@ class Adding:
     def best(self, incumbent: Chain | None) -> Chain | None:
         """The best chain where it comes before ``incumbent``, else ``None``. Raises ``EffortSpent``."""
         space = self.system.space
-        if not space.types or any(row.severity == "error" for row in space.fitted_breaches()):
+        if not space.types or not space.fitted_allowed():
             return None
         rival = min(filter(None, (incumbent, self.quick(self.limits))), key=lambda chain: chain.key, default=None)
         if rival is not None:

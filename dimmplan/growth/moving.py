@@ -67,7 +67,7 @@ class Moving:
 
     def best(self, incumbent: Chain | None) -> Chain | None:
         """The best chain where it comes before ``incumbent``, else ``None``. Raises ``EffortSpent``."""
-        if not self.space.types or any(row.severity == "error" for row in self.space.fitted_breaches()):
+        if not self.space.types or not self.space.fitted_allowed():
             return None
         only_adds = Adding(
             self.board, self.requests, self.limits, pins=self.pins[0], budget=self.budget, tell=self.tell

@@ -49,7 +49,7 @@ def solve_from(board: Board, request: Request, start: Start, *, alternatives: bo
         return solve(board, request, alternatives=alternatives)
     space = PinnedSpace(board, request, start.pins)
     search = Search(space, Budget(request.effort))
-    if not space.types or not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
+    if not space.possible():
         return solve(board, request, alternatives=False)  # raises, with the causes
     most = max(module.capacity_gib for module in space.types) * space.slot_count
     aims = [Aim(request.capacity_gib, request.limit_gib), Aim(request.capacity_gib, max(most, request.capacity_gib))]

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from dimmplan.explain import gb_s
+from dimmplan.explain import gb_s, modules_phrase
 from dimmplan.growth.pinned import Next
 from dimmplan.output.text import wrapped
 from dimmplan.output.values import gib_number
@@ -32,9 +32,7 @@ def next_text(nexts: Sequence[Next]) -> str:
     lines = ["Next by adding only"]
     for each in nexts:
         counts = Counter(module for _, module in each.added)
-        modules = " + ".join(
-            f"{counts[module]} x {module.label}" for module in sorted(counts, key=lambda m: m.order_key)
-        )
+        modules = modules_phrase(sorted(counts.items(), key=lambda pair: pair[0].order_key))
         text = f"{format_capacity(each.usable_gib)} sweeps at {gb_s(each.sweep_gb_s)} (adds {modules})"
         lines += wrapped(text, first="  ", rest="    ")
     return "\n".join(lines) + "\n"

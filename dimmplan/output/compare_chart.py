@@ -13,6 +13,7 @@ from fractions import Fraction
 from itertools import accumulate
 
 from dimmplan.compare import Group, Row
+from dimmplan.explain import modules_phrase
 from dimmplan.model.module import Module
 from dimmplan.output.compare import View, beaten_in, cost_text, counts_of, headline
 from dimmplan.output.stock import money
@@ -78,7 +79,7 @@ def description(view: View) -> str:
 def _in_words(view: View, row: Row) -> str:
     assert row.figures is not None
     processor = f", {row.request.processor}" if len(view.comparison.processors) > 1 else ""
-    modules = " + ".join(f"{count} x {module.label}" for module, count in counts_of(row))
+    modules = modules_phrase(counts_of(row))
     cost = f", cost {money(row.cost, view.currency)}" if row.cost is not None else ""
     marks = [words for on, words in ((row.is_answer, "what plan answers"), (row.unbeaten, "unbeaten")) if on]
     return (

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from html import escape
 
 from dimmplan.compare import Group, Row
+from dimmplan.explain import modules_phrase
 from dimmplan.output.compare import (
     TRUST,
     View,
@@ -172,7 +173,7 @@ def _row(view: View, row: Row) -> Iterator[str]:
         name for on, name in ((row.is_answer, "answer"), (row.unbeaten, "unbeaten"), (row.even, "all alike")) if on
     ]
     below = " (below label)" if view.below_label(row) else ""
-    modules = " + ".join(f"{count} x {module.label}" for module, count in counts_of(row))
+    modules = modules_phrase(counts_of(row))
     cells = (
         modules,
         view.placement(row),

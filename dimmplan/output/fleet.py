@@ -11,7 +11,6 @@ from typing import Any
 
 from dimmplan.errors import ImpossibleError, Problem
 from dimmplan.explain import counted, gb_s
-from dimmplan.figures import placement_figures
 from dimmplan.fleet.share import Share, Shared
 from dimmplan.output.compare_record import inert
 from dimmplan.output.record import nearest_record, shortfall_record
@@ -57,9 +56,7 @@ Record = dict[str, Any]
 
 def planned_row(tag: str, line: int, folder: str, planned: Planned, share: Share | None) -> Record:
     """The summary of a machine that has a plan."""
-    board, placement = planned.board, planned.placement
-    option = board.processor(placement.processor)
-    figures = placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)
+    board, placement, figures = planned.board, planned.placement, planned.figures
     record: Record = {
         "tag": tag,
         "line": line,

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
-from dimmplan.advice import modules_phrase, sweep_of
+from dimmplan.advice import choice_phrase, sweep_of
 from dimmplan.explain import counted, gb_s
 from dimmplan.growth.grow import Growth
 from dimmplan.growth.keep import change_between
@@ -145,7 +145,7 @@ def _step_lines(growth: Growth, index: int) -> Iterator[str]:
     asked, got = format_capacity(step.request.capacity_gib), format_capacity(best.usable_gib)
     capacity = f"{got} as asked" if asked == got else f"{got} (asked: {asked})"
     yield ""
-    head = f"{index + 1}. {capacity}, {modules_phrase(best)}, sweep {gb_s(sweep_of(step, best))}"
+    head = f"{index + 1}. {capacity}, {choice_phrase(best)}, sweep {gb_s(sweep_of(step, best))}"
     yield from wrapped(head, rest="   ")
     if index and growth.may_move:
         yield from change_lines(change_between(growth.steps[index - 1], step), first="   ")
@@ -161,7 +161,7 @@ def _free_words(step: Planned, free: Choice) -> str:
     sweep, by_itself = sweep_of(step, best), sweep_of(step, free)
     if step.placement.content == {slot: free.content.get(slot) for slot, _ in step.placement.slots}:
         return "by itself: the same"
-    words = f"by itself: {format_capacity(free.usable_gib)}, {modules_phrase(free)}, sweep {gb_s(by_itself)}"
+    words = f"by itself: {format_capacity(free.usable_gib)}, {choice_phrase(free)}, sweep {gb_s(by_itself)}"
     if by_itself > sweep:
         return f"{words}; the path costs {gb_s(by_itself - sweep)} here"
     return words + ("; no slower on the path" if by_itself == sweep else "")

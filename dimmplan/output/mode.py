@@ -5,8 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from dimmplan.explain import counted, gb_s
-from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.explain import counted, gb_s, modules_phrase
 from dimmplan.model.request import Mode
 from dimmplan.output.text import wrapped
 from dimmplan.output.values import gib_number
@@ -25,14 +24,10 @@ class _Side(NamedTuple):
 
 
 def _side(planned: Planned) -> _Side:
-    board, placement = planned.board, planned.placement
-    option = board.processor(placement.processor)
-    figures: PlacementFigures = placement_figures(
-        board, option, placement.fitted, placement.content, mode=placement.mode
-    )
+    placement, figures = planned.placement, planned.figures
     sweep = figures.system_sweep_gb_s
     return _Side(
-        modules=" + ".join(f"{placement.count(m)} x {m.label}" for m in placement.types),
+        modules=modules_phrase((module, placement.count(module)) for module in placement.types),
         installed_gib=figures.capacity_gib,
         slots=figures.modules,
         read=sweep,

@@ -25,9 +25,7 @@ from dimmplan.units import Gib, decimal
 def plan_record(planned: Planned) -> dict[str, Any]:
     """The plan of a solved request, with the stable keys of format 1."""
     board, request, answer, placement = planned.board, planned.request, planned.answer, planned.placement
-    option = board.processor(placement.processor)
-    figures = placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)
-    keys = placement.keys
+    figures, keys = planned.figures, placement.keys
     findings = placement_findings(board, placement, figures) + request_findings(planned)
     return {
         "format": FORMAT,

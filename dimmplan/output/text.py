@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 
-from dimmplan.advice import choice_gains, modules_phrase, request_findings, sweep_of
+from dimmplan.advice import choice_gains, choice_phrase, request_findings, sweep_of
 from dimmplan.explain import (
     counted,
     gb_s,
@@ -15,7 +15,7 @@ from dimmplan.explain import (
     regions_sentence,
     rule_sentence,
 )
-from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.finding import Finding
 from dimmplan.model.placement import Placement
@@ -54,9 +54,7 @@ def table(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list[s
 def plan_text(planned: Planned) -> str:
     """The one-screen answer: placement by socket and channel, figures, regions, findings, one step."""
     board, placement, answer = planned.board, planned.placement, planned.answer
-    figures = placement_figures(
-        board, board.processor(placement.processor), placement.fitted, placement.content, mode=placement.mode
-    )
+    figures = planned.figures
     lines = [*_headline(planned, figures), ""]
     for socket in board.sockets:
         lines += _socket_lines(board, socket, placement, figures)
@@ -163,7 +161,7 @@ def _step_lines(planned: Planned) -> Iterator[str]:
         if step is not None:
             text = (
                 f"{way}: {format_capacity(step.usable_gib)} sweeps at {gb_s(sweep_of(planned, step))} "
-                f"({modules_phrase(step)})"
+                f"({choice_phrase(step)})"
             )
             yield from wrapped(text, first="  ", rest="    ")
 
@@ -174,7 +172,7 @@ def _runner_lines(planned: Planned, runners: Sequence[Choice]) -> Iterator[str]:
         yield "Runners-up"
     for choice in runners:
         gains, loses = choice_gains(planned, choice)
-        text = f"{format_capacity(choice.usable_gib)}: {modules_phrase(choice)}"
+        text = f"{format_capacity(choice.usable_gib)}: {choice_phrase(choice)}"
         yield from wrapped(text, first="  ", rest="    ")
         if gains:
             yield from wrapped(f"gains {gains}", first="    ", rest="      ")

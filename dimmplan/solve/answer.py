@@ -74,7 +74,7 @@ def solve(board: Board, request: Request, *, alternatives: bool = True, step_up:
     space = Space(board, request)
     budget = Budget(request.effort)
     search = Search(space, budget)
-    if not space.types or not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
+    if not space.possible():
         raise _impossible(board, request)
     aim = Aim(request.capacity_gib, request.limit_gib)
     most = sum(sorted((m.capacity_gib for m in space.types), reverse=True)[:1]) * space.slot_count

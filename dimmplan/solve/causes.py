@@ -54,7 +54,7 @@ def capacities(space: Space) -> set[Gib]:
 
 def _may_run(space: Space) -> bool:
     """True where neither the mode nor the sockets fitted rule every placement out."""
-    return space.mode_possible() and all(row.severity != "error" for row in space.fitted_breaches())
+    return space.mode_possible() and space.fitted_allowed()
 
 
 def _most_gib(space: Space) -> int:

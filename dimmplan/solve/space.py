@@ -353,6 +353,14 @@ class Space:
         rows = [row for row in self.rows if isinstance(row, FittedRow)]
         return [row for row in rows if any(judge_system([row], view))]
 
+    def fitted_allowed(self) -> bool:
+        """False where an error row forbids to fit just these sockets."""
+        return all(row.severity != "error" for row in self.fitted_breaches())
+
+    def possible(self) -> bool:
+        """False where no placement can be, whatever the slots: no type, no row for the mode, sockets fitted wrongly."""
+        return bool(self.types) and self.mode_possible() and self.fitted_allowed()
+
     def alike_rows(self, may_break: Rows) -> list[AlikeRow]:
         """The enforced rows that want sockets alike; none where one socket is fitted."""
         if len(self.sockets) < 2:

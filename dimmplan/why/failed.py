@@ -188,7 +188,7 @@ def _smallest(case: Case, stay: Mapping[str, Module | None], left: Sequence[tupl
     rows = tuple(row for row in case.board.rules if row.severity == "error")
     request = replace(_request(case, left, 1), over_gib=_total(left))
     space = PinnedSpace(replace(case.board, rules=rows), request, closed(case.placement.hold))
-    if not space.types or not space.mode_possible() or any(row.severity == "error" for row in space.fitted_breaches()):
+    if not space.possible():
         return None
     search = Search(space, Budget(request.effort))
     search.criteria = tuple(CRITERIA[name] for name in _SMALLEST)
