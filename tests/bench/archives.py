@@ -13,6 +13,7 @@ import tarfile
 import tempfile
 import time
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -43,7 +44,7 @@ def lacking(archive: Path) -> list[str]:
     return [end for end in wanted if not any(name.endswith(end) for name in names)]
 
 
-def main() -> int:
+def main(_argv: Sequence[str] = ()) -> int:
     """Build twice and compare; 0 where all is well."""
     with tempfile.TemporaryDirectory() as first, tempfile.TemporaryDirectory() as second:
         one = built(Path(first))

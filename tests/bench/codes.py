@@ -8,6 +8,7 @@ from __future__ import annotations
 import random
 import sys
 import time
+from collections.abc import Sequence
 from itertools import cycle
 
 from dimmplan.boardfile.read import load_board, shipped_ids
@@ -29,13 +30,16 @@ CODES = 500
 HEADS = 200_000
 
 
-def main(plans: int, damaged: int) -> None:
-    """Everything, one after the other; an assertion that fails ends it."""
+def main(argv: Sequence[str] = ()) -> int:
+    """Everything, one after the other; ``argv`` may say how many plans and how many damaged codes."""
+    told = [int(text) for text in argv]
+    plans, damaged = told + [200, 200_000][len(told) :]
     boards = [load_board(name) for name in shipped_ids()]
     _same_sheets(boards, plans)
     _every_slip(boards)
     _other_damage(damaged)
     _past_the_checks(boards)
+    return 0
 
 
 def _say(text: str) -> None:
@@ -104,5 +108,4 @@ def _past_the_checks(boards: list[Board]) -> None:
 
 
 if __name__ == "__main__":
-    told = [int(text) for text in sys.argv[1:]]
-    main(*(told + [200, 200_000][len(told) :]))
+    sys.exit(main(sys.argv[1:]))

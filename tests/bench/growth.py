@@ -10,6 +10,7 @@ from __future__ import annotations
 import platform
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -50,7 +51,9 @@ def line(name: str, growth: Growth, seconds: float, more: float) -> str:
     )
 
 
-def main(seeds: int) -> None:
+def main(argv: Sequence[str] = ()) -> int:
+    """Print a line for each chain, then brute force on ``argv[0]`` seeds; 1 where anything differs."""
+    seeds = int(argv[0]) if argv else 200
     print(f"Python {platform.python_version()}")
     for may_move in (False, True):
         print("modules may move" if may_move else "later steps only add")
@@ -84,7 +87,8 @@ def main(seeds: int) -> None:
     print(
         f"brute force on {compared} small boards: {differing} differ; {brute:.1f} s by brute force, {mine:.1f} s here"
     )
+    return 1 if differing else 0
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
+    sys.exit(main(sys.argv[1:]))

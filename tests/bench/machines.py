@@ -19,7 +19,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 BOARDS = {
@@ -92,7 +92,10 @@ def equal(one: Path, other: Path) -> bool:
     return not mismatch and not errors and all(equal(one / name, other / name) for name in compared.common_dirs)
 
 
-def main(machines: int, distinct: int) -> None:
+def main(argv: Sequence[str] = ()) -> int:
+    """Print a line for each run; 1 where folders differ that should be the same."""
+    told = [int(text) for text in argv]
+    machines, distinct = told + [1000, 40][len(told) :]
     print(
         f"{machines} machines, {distinct} distinct requests; Python {platform.python_version()}, {os.cpu_count()} CPUs"
     )
@@ -106,16 +109,18 @@ def main(machines: int, distinct: int) -> None:
         run("fresh", command(fleet, folder / "fresh"))
         killed(command(fleet, folder / "killed"), folder / "killed", machines // 3)
         run("resumed", command(fleet, folder / "killed"))
-        print(f"{'':26s} as if never killed: {equal(folder / 'fresh', folder / 'killed')}")
+        resumed = equal(folder / "fresh", folder / "killed")
+        print(f"{'':26s} as if never killed: {resumed}")
         run("again, all whole", command(fleet, folder / "fresh"))
         shards = [command(fleet, folder / "shards", "--shard", f"{part}/2") for part in (1, 2)]
         run("two shards, in turn", *shards)
-        print(f"{'':26s} merged as one run: {equal(folder / 'fresh', folder / 'shards')}")
+        merged = equal(folder / "fresh", folder / "shards")
+        print(f"{'':26s} merged as one run: {merged}")
         run("with a shared shelf", command(fleet, folder / "stock", "--stock", str(shelf)))
     own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     print(f"(the bench itself: {own} MiB)")
+    return 0 if resumed and merged else 1
 
 
 if __name__ == "__main__":
-    given = [int(text) for text in sys.argv[1:3]]
-    main(given[0] if given else 1000, given[1] if len(given) > 1 else 40)
+    sys.exit(main(sys.argv[1:]))

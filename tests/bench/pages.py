@@ -5,8 +5,10 @@ Run: python -m tests.bench.pages (needs chromium and pdftotext)
 
 from __future__ import annotations
 
+import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from itertools import cycle
 from pathlib import Path
 from typing import get_args
@@ -18,8 +20,8 @@ from tests.page.browsing import LOOKS, Opened, assert_audited, assert_prints_as,
 from tests.sheet.placements import FILLS, make
 
 
-def main() -> None:
-    """Print a line for each board."""
+def main(_argv: Sequence[str] = ()) -> int:
+    """Print a line for each board; an assertion that fails ends it."""
     looks = cycle(LOOKS)
     with started() as browser, tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -40,7 +42,8 @@ def main() -> None:
                     assert_prints_as(opened, own, folder)
             most, largest = 1000 * max(times), max(sizes) / 1000
             print(f"{board.id}: {len(times)} pages, {maps} maps, at most {most:.0f} ms and {largest:.0f} kB")  # noqa: T201
+    return 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())
