@@ -19,10 +19,11 @@ from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.model.rows import AcceptRow, MixRow
 from dimmplan.rates import channel_rate, processor_rate
 from dimmplan.rules import RATE_RULE, all_rows, judge_module
+from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import content_of, vector_of
-from dimmplan.solve.search import Aim, Found, Search
+from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 
 if TYPE_CHECKING:

@@ -13,9 +13,10 @@ from dimmplan.growth.system import System
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
+from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.evaluate import content_of
-from dimmplan.solve.search import Aim, Found, Search
+from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.units import whole
 

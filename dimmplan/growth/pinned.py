@@ -15,9 +15,10 @@ from dimmplan.model.request import Request
 from dimmplan.planner import Planned, planned_of
 from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer, Bound, Choice, _Alternatives, _checked, _search, bound_of, solve
+from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.evaluate import content_of, usable_of, vector_of
-from dimmplan.solve.search import Aim, Search
+from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib
 

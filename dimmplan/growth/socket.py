@@ -16,7 +16,7 @@ from typing import NamedTuple
 from dimmplan.growth.measure import NO_RATE, Measure
 from dimmplan.growth.pins import PinnedSpace
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.profiles import Query, _GroupBound, loads_mirror
+from dimmplan.solve.profiles import GroupBound, Query, loads_mirror
 from dimmplan.solve.space import ChannelShape, Load, SocketShape
 
 Numbers = tuple[int, ...]
@@ -326,14 +326,14 @@ class Chains:
             return
         fastest = max(load.rate for shapes in apart for chain in self.loads(shapes) for load in chain.loads)
         limits = [
-            _GroupBound(Query(shape, (), NONE, fastest, low, high, most), self.space.rate_unit)
+            GroupBound(Query(shape, (), NONE, fastest, low, high, most), self.space.rate_unit)
             for low, high, most in zip(bounds.lows, bounds.highs, bounds.most_times, strict=True)
         ]
 
         def hopeful(chosen: list[ChainLoad | None], gibs: Numbers) -> bool:
             return all(
-                limit.hopeful([chain and chain.loads[step] for chain in chosen], gibs[step])
-                for step, limit in enumerate(limits)
+                limit.least_time([chain and chain.loads[step] for chain in chosen], gibs[step]) <= most
+                for step, (limit, most) in enumerate(zip(limits, bounds.most_times, strict=True))
             )
 
         for _, _, loads in self._fill(apart, bounds, hopeful):

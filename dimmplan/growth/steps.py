@@ -16,10 +16,11 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.model.rows import FittedRow, RuleRow
 from dimmplan.rules import all_rows, judge
+from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import Value, content_of
-from dimmplan.solve.search import Aim, Found, Search
+from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, whole
 

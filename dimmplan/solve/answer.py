@@ -16,11 +16,12 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode, Request
 from dimmplan.model.rows import SocketMinimumRow
+from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import advised_in_the_way, causes_of, nearest_capacities
 from dimmplan.solve.criteria import LISTS, Criterion
 from dimmplan.solve.evaluate import Value, content_of, texts_of, usable_of, vector_of
-from dimmplan.solve.search import Aim, Found, Search
+from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, channel_peak_gb_s
 

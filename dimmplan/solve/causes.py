@@ -21,8 +21,9 @@ from dimmplan.model.rows import (
     SocketMinimumRow,
 )
 from dimmplan.rules import judge_module
+from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.search import Aim, Search
+from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, format_capacity
 

@@ -20,6 +20,8 @@ from dimmplan.solve.budget import Budget
 from dimmplan.solve.depths import Depths, DepthTable, GroupTable, State, state_of
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
+NEVER = 1 << 80
+"""A time that no population takes."""
 NO_REGION = 1 << 20
 """Ways of the narrowest region of an empty socket: it never is the narrowest."""
 
@@ -96,11 +98,16 @@ class ProfileSource:
         self.budget = budget
         self._evaluators: dict[Permitted, Evaluator] = {}
 
-    def profiles(self, query: Query, codes: Container[int]) -> list[Profile]:
-        """All profiles with those count codes that answer the query, one for each set of figures, in board order."""
+    def profiles(self, query: Query, codes: Container[int]) -> tuple[list[Profile], int]:
+        """All profiles with those count codes that answer the query, one for each set of figures, in board order.
+
+        Also a time that no population left out for its time alone goes below, loads of a channel aside; ``NEVER``
+        where none was.
+        """
         permitted = query.shape.permitted
         evaluate = self._evaluators.setdefault(permitted, Evaluator(permitted))
-        return _Drawing(self.space, self.budget, query, evaluate).profiles(codes)
+        drawing = _Drawing(self.space, self.budget, query, evaluate)
+        return drawing.profiles(codes), drawing.beyond
 
 
 def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
@@ -137,6 +144,8 @@ class _Drawing:
         loads = [load.gib for shape in every for load in space.loads(shape, query.types, query.may_break)]
         self.grain = math.gcd(*loads) or 1
         self.by_channel = space.board.rate_scope == "channel"
+        self.beyond = NEVER
+        """No population left out for its time alone is swept in less."""
         self._loads: dict[ChannelShape, list[Load]] = {}
 
     def profiles(self, codes: Container[int]) -> list[Profile]:
@@ -267,10 +276,14 @@ class _Drawing:
             for index, controller in enumerate(variant)
             for s in controller
         )
-        bound = _GroupBound(self.query, self.unit)
+        bound = GroupBound(self.query, self.unit)
+
+        def hopeful(chosen: list[Load | None], gib: int) -> bool:
+            return not self._over(bound.least_time(chosen, gib))
+
         ends = list(itertools.accumulate(len(controller) for controller in variant))
         spans = [slice(a, b) for a, b in zip([0, *ends], ends, strict=False)]
-        for part in self.fill(shapes, self.query.low_gib, bound.hopeful):
+        for part in self.fill(shapes, self.query.low_gib, hopeful):
             yield [self._part(part.loads[span]) for span in spans]
 
     # -- figures ---------------------------------------------------------------------------------------------------
@@ -290,6 +303,13 @@ class _Drawing:
         low_rank = sum([part.low_rank for part in controllers])
         return Profile(code, sum(gibs), times[0], times[1], max(gibs) - min(gibs), times[2], times[3], low_rank, text)
 
+    def _over(self, time: int) -> bool:
+        """True for a time beyond the bound of the query; the least of them is remembered."""
+        if time <= self.query.most_time:
+            return False
+        self.beyond = min(self.beyond, time)
+        return True
+
     def _mode_holds(self, controllers: Sequence[_Part]) -> bool:
         """True where the filled channels fall into mirror groups, if they are to mirror."""
         row = self.space.mirroring
@@ -305,14 +325,15 @@ class _Drawing:
         unit = self.unit // rate
         fullest = max([part.fullest for part in controllers]) * unit
         gib, filled = sum([part.gib for part in controllers]), sum([part.filled for part in controllers])
-        if max(fullest, gib * unit // self.evaluate.widest(filled)) > self.query.most_time:
+        if self._over(max(fullest, gib * unit // self.evaluate.widest(filled))):
             return None
         if self.evaluate.grouped:
             depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
         else:
             depth, count, narrowest = self.evaluate.table(self._state([part.amounts for part in controllers]))
             depth *= self.grain
-        return (depth * unit, fullest, count, narrowest) if depth * unit <= self.query.most_time else None
+        time = depth * unit
+        return None if self._over(time) else (time, fullest, count, narrowest)
 
     def _state(self, lists: list[tuple[int, ...]]) -> State:
         """The state of falling lists, as ``state_of`` gives it."""
@@ -329,7 +350,7 @@ class _Drawing:
         rates = tuple(tuple(load.rate or slowest for load in part.loads) for part in controllers)
         found = regions(amounts, self.query.shape.permitted, rates)
         time = sum(r.depth * (self.unit // min(loads[channel].rate for channel in r.channels)) for r in found)
-        if time > self.query.most_time:
+        if self._over(time):
             return None
         parallel = max(load.gib * (self.unit // load.rate) for load in loads if load.gib)
         return time, parallel, len(found), min(r.ways for r in found)
@@ -341,7 +362,7 @@ def loads_mirror(loads: Sequence[Load], row: MirroringRow) -> bool:
     return all(can_be_groups(count, group_sizes(row)) for count in counts.values())
 
 
-class _GroupBound:
+class GroupBound:
     """A lower bound on sweep time for listed groups: each GiB waits in the widest set that its channel may yet join."""
 
     def __init__(self, query: Query, rate_unit: int) -> None:
@@ -355,11 +376,10 @@ class _GroupBound:
         self.low_gib = query.low_gib
         self.fastest = rate_unit // query.rate if query.rate else 0
         self.rate_unit = rate_unit
-        self.most_time = query.most_time * self.scale
         self.channels = query.shape.channels
 
-    def hopeful(self, chosen: list[Load | None], gib: int) -> bool:
-        """False where no completion of these loads keeps the time bound."""
+    def least_time(self, chosen: list[Load | None], gib: int) -> int:
+        """No completion of these loads is swept in less."""
         wait = [self.scale] * self.channels
         for members, share, exclusive, equal in self.groups:
             if self._possible(members, exclusive, equal, chosen):
@@ -373,7 +393,7 @@ class _GroupBound:
             elif load.gib:
                 time += load.gib * share * (self.fastest or self.rate_unit // load.rate)
         missing = self.low_gib - gib
-        return time + (missing * self.fastest * least_open if missing > 0 else 0) <= self.most_time
+        return -(-(time + (missing * self.fastest * least_open if missing > 0 else 0)) // self.scale)
 
     def _possible(self, members: tuple[int, ...], exclusive: bool, equal: bool, chosen: list[Load | None]) -> bool:
         amount = -1

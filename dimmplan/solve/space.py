@@ -127,6 +127,10 @@ class Space:
         usable = usable_gib(self.board, Mode.SPARING, modules)
         return int((sum(module.capacity_gib for module in modules) - usable) * self.scale)
 
+    def loss_step(self, types: Iterable[int]) -> int:
+        """What every loss of rank sparing is a multiple of, with modules of these types, scaled."""
+        return math.gcd(*(self.loss([self.types[kind]]) for kind in types))
+
     def mode_possible(self) -> bool:
         """False where the board has no row for the mode asked."""
         wanted = self.request.mode

@@ -14,10 +14,11 @@ from dimmplan.model.move import Change as Moves
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
 from dimmplan.solve.answer import Answer
+from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import content_of
-from dimmplan.solve.search import Aim, Search
+from dimmplan.solve.search import Search
 from dimmplan.why.settle import settle
 from dimmplan.why.split import SplitStep, split_steps
 from dimmplan.why.weigh import Case, Weighed

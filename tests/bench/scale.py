@@ -20,7 +20,7 @@ from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.solve.answer import solve
-from tests.oracle.large import EVEN, large_board, large_request
+from tests.oracle.large import EVEN, large_board, scaled_request
 
 SOCKETS = (1, 2, 4, 8, 16)
 CHANNELS = {2: (1, 2), 4: (2, 2), 6: (2, 3), 8: (4, 2), 10: (2, 5), 12: (4, 3)}
@@ -28,9 +28,9 @@ CHANNELS = {2: (1, 2), 4: (2, 2), 6: (2, 3), 8: (4, 2), 10: (2, 5), 12: (4, 3)}
 
 
 def requests(board: Board, seeds: int, *, types: int = 2, stock: bool = False) -> list[Request]:
-    """The same seeds on every board, half to nine tenths full."""
+    """The same requests of every socket of every board, half to nine tenths full."""
     shares = [0.5 + 0.4 * seed / max(1, seeds - 1) for seed in range(seeds)]
-    return [large_request(board, seed, types=types, stock=stock, share=share) for seed, share in enumerate(shares)]
+    return [scaled_request(board, seed, share, types=types, stock=stock) for seed, share in enumerate(shares)]
 
 
 def milliseconds(board: Board, asked: Sequence[Request]) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Sequence
 from typing import Any
 
 from dimmplan.model.board import Board
@@ -80,24 +81,39 @@ def large_board(
     )
 
 
-def large_request(
-    board: Board, seed: int, *, types: int = 2, stock: bool = False, share: float | None = None
-) -> Request:
-    """A request that some placement of two sizes meets, or misses by a little; ``share`` of the slots are filled."""
+def large_request(board: Board, seed: int, *, types: int = 2, stock: bool = False) -> Request:
+    """A request that some placement of two sizes meets, or misses by a little."""
     rng = random.Random(f"large {seed}")
-    modules = [parse_label(module.label) for module in board.modules]
-    slots = len(board.slots)
-    limits = [rng.randint(slots // 8, slots // 2) if stock else None for _ in modules]
+    kinds, slots = len(board.modules), len(board.slots)
+    limits = [rng.randint(slots // 8, slots // 2) if stock else None for _ in range(kinds)]
     while True:
-        one, other = rng.sample(range(len(modules)), 2)
-        count = rng.randint(slots // 4, slots * 9 // 10) if share is None else max(2, round(slots * share))
+        one, other = rng.sample(range(kinds), 2)
+        count = rng.randint(slots // 4, slots * 9 // 10)
         first = rng.randint(1, count - 1)
-        within = [limits[one] is None or first <= limits[one], limits[other] is None or count - first <= limits[other]]
-        if all(within):
-            break
-    capacity = first * modules[one].capacity_gib + (count - first) * modules[other].capacity_gib
+        if all(limit is None or n <= limit for limit, n in ((limits[one], first), (limits[other], count - first))):
+            return _request(board, {one: first, other: count - first}, limits, rng.choice((0, 0, -8, 4)), types)
+
+
+def scaled_request(board: Board, seed: int, share: float, *, types: int = 2, stock: bool = False) -> Request:
+    """The same request of every socket, whatever the number of sockets: ``share`` of its slots filled."""
+    rng = random.Random(f"scaled {seed}")
+    kinds, sockets = len(board.modules), len(board.sockets)
+    slots = len(board.slots) // sockets
+    one, other = rng.sample(range(kinds), 2)
+    count = max(2, round(slots * share))
+    first = min(count - 1, max(1, round(count * rng.random())))
+    needed = {one: first * sockets, other: (count - first) * sockets}
+    least = [needed.get(kind, 0) for kind in range(kinds)]
+    spare = [rng.random() / 2 for _ in range(kinds)]
+    limits = [n + round(slots * more) * sockets if stock else None for n, more in zip(least, spare, strict=True)]
+    return _request(board, needed, limits, rng.choice((0, 0, -8, 4)), types)
+
+
+def _request(board: Board, counts: dict[int, int], limits: Sequence[int | None], off: int, types: int) -> Request:
+    """A request for the capacity of these counts of the board's modules, ``off`` by some GiB."""
+    modules = [parse_label(module.label) for module in board.modules]
     return Request(
-        capacity_gib=capacity + rng.choice((0, 0, -8, 4)),
+        capacity_gib=sum(modules[kind].capacity_gib * count for kind, count in counts.items()) + off,
         supplies=tuple(
             Supply(module=module, lots=(Lot(count=limit),)) for module, limit in zip(modules, limits, strict=True)
         ),

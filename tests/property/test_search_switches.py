@@ -12,8 +12,9 @@ from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.planner import ask
 from dimmplan.solve.answer import solve
+from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.search import Aim, Found, Search
+from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from tests.oracle.random_boards import random_case
 

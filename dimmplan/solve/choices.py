@@ -1,0 +1,232 @@
+"""Criteria over branches, decided one at a time: what is best, and the branches that keep it.
+
+A criterion is a figure of the total counts, a bottleneck over sockets (a threshold that each socket's profile must
+keep), or a sum over sockets. Only the system sweep is decided elsewhere, where populations are drawn.
+"""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Callable, Iterable, Iterator
+from fractions import Fraction
+from typing import Any, Literal
+
+from dimmplan.solve.branch import Branch, Value
+from dimmplan.solve.budget import Budget
+from dimmplan.solve.criteria import Criterion
+from dimmplan.solve.profiles import Profile
+from dimmplan.solve.space import Space
+from dimmplan.solve.sums import reached, sums
+
+_SUMS: dict[str, Callable[[Profile], int]] = {
+    "regions": lambda profile: profile.regions,
+    "low_rank_channels": lambda profile: profile.low_rank,
+}
+
+
+class Choices:
+    """Decides criteria for the branches of a space."""
+
+    def __init__(self, space: Space, budget: Budget) -> None:
+        self.space = space
+        self.budget = budget
+        self._prices: dict[tuple[int, int], Fraction] = {}
+
+    def best(
+        self, criterion: Criterion, branches: list[Branch], bar: Value | None
+    ) -> tuple[Value | None, list[Branch]]:
+        """The best value of one criterion and the branches that reach it; nothing where the bar is not reached."""
+        name = criterion.name
+        totals = self._total_measures()
+        best: Value | None = bar
+        kept: list[Branch] = []
+        for branch in branches:
+            if name in totals:
+                options = self._by_total(branch, totals[name], criterion.better, bar)
+            elif name == "socket_difference_gib":
+                options = self._by_difference(branch)
+            elif name in _SUMS:
+                options = self._by_sum(branch, name, _SUMS[name])
+            else:
+                options = self._by_bottleneck(branch, self._bottleneck(name), criterion.better)
+            for value, part in options:
+                if best is None or _better(value, best, criterion.better):
+                    best, kept = value, []
+                if value == best:
+                    kept.append(part)
+        return (best if kept else None), kept
+
+    def _total_measures(self) -> dict[str, Callable[[int], Value]]:
+        """Criteria that the total counts decide alone."""
+        request, space = self.space.request, self.space
+        allowance = (request.capacity_gib + (request.over_gib or 0)) * space.scale
+
+        def kept_unused(code: int) -> int:
+            unused = sum(max(0, s.kept - n) for s, n in zip(space.supplies, space.counts(code), strict=True))
+            return space.refused_kept + unused
+
+        def bought(code: int) -> int:
+            return sum(max(0, n - s.kept) for s, n in zip(space.supplies, space.counts(code), strict=True))
+
+        def cost(code: int) -> Fraction:
+            pairs = enumerate(space.counts(code))
+            return sum((self._price(kind, n) for kind, n in pairs if n), Fraction(0))
+
+        return {
+            "over_gib": lambda code: space.unscaled(max(0, space.gib(code) - allowance)),
+            "types": lambda code: sum(n > 0 for n in space.counts(code)),
+            "cost": cost,
+            "modules": lambda code: sum(space.counts(code)),
+            "free_slots": lambda code: space.slot_count - sum(space.counts(code)),
+            "discarded": kept_unused,
+            "bought": bought,
+        }
+
+    def _price(self, kind: int, count: int) -> Fraction:
+        """Price of so many modules of one type."""
+        key = (kind, count)
+        if key not in self._prices:
+            self._prices[key] = self.space.supplies[kind].cost(count)
+        return self._prices[key]
+
+    def _bottleneck(self, name: str) -> Callable[[Profile], Value]:
+        unit = self.space.rate_unit * 8
+
+        def sweep(profile: Profile) -> Fraction:
+            return Fraction(profile.gib * unit, 1000 * profile.time) if profile.time else Fraction(0)
+
+        def parallel(profile: Profile) -> Fraction:
+            return Fraction(profile.gib * unit, 1000 * profile.parallel) if profile.parallel else Fraction(0)
+
+        measures: dict[str, Callable[[Profile], Value]] = {
+            "worst_sweep": sweep,
+            "worst_parallel": parallel,
+            "controller_difference_gib": lambda profile: self.space.unscaled(profile.controller_difference),
+            "narrowest_ways": lambda profile: profile.narrowest,
+        }
+        return measures[name]
+
+    def _by_total(
+        self,
+        branch: Branch,
+        measure: Callable[[int], Value],
+        better: Literal["high", "low"],
+        bar: Value | None,
+    ) -> Iterator[tuple[Value, Branch]]:
+        """The best value that the totals allow.
+
+        Totals that only equal the bar are passed on unproven before populations are drawn: the system sweep proves
+        them, and most branches end there.
+        """
+        self.budget.spend(1 + len(branch.targets) // 64)
+        by_value: dict[Value, set[int]] = {}
+        for total in branch.targets:
+            by_value.setdefault(measure(self.code(branch, total)), set()).add(total)
+        above = {value for value in by_value if bar is None or branch.drawn or _better(value, bar, better)}
+        proven = self.reached(branch, (total for value in above for total in by_value[value]))
+        for value in sorted(by_value, reverse=better == "high"):
+            if value in above and (targets := proven & by_value[value]):
+                yield value, branch._replace(targets=frozenset(targets))
+                return
+            if value == bar and value not in above:
+                yield value, branch._replace(targets=frozenset(by_value[value]))
+                return
+
+    def _by_bottleneck(
+        self, branch: Branch, measure: Callable[[Profile], Value], better: Literal["high", "low"]
+    ) -> Iterator[tuple[Value, Branch]]:
+        values = sorted({measure(p) for kind in branch.kinds for p in kind.profiles}, reverse=better == "high")
+
+        def within(position: int) -> Branch | None:
+            edge = values[position]
+            return branch.keeping(lambda p: not _better(edge, measure(p), better))
+
+        place = self.first_feasible(len(values), within)
+        if place is not None:
+            position, part = place
+            yield values[position], part
+
+    def first_feasible(self, count: int, within: Callable[[int], Branch | None]) -> tuple[int, Branch] | None:
+        """The first position whose filter leaves something to choose; filters only widen with the position."""
+        known: dict[int, Branch | None] = {}
+
+        def feasible(position: int) -> bool:
+            known[position] = self.settled(within(position))
+            return known[position] is not None
+
+        position = bisect.bisect_left(range(count), True, key=feasible)
+        part = known.get(position)
+        return (position, part) if part else None
+
+    def _by_difference(self, branch: Branch) -> Iterator[tuple[Value, Branch]]:
+        for width, part in self.windows(branch):
+            yield self.space.unscaled(width), part
+
+    def windows(self, branch: Branch) -> Iterator[tuple[int, Branch]]:
+        """Windows of socket capacity that suffice, and their width; every window of the least width is a branch."""
+        gibs = branch.gibs()
+        totals = [self.space.gib(self.code(branch, total)) for total in branch.targets]
+        sockets = len(self.space.sockets)
+        windows = sorted(
+            (high - low, low)
+            for index, low in enumerate(gibs)
+            for high in gibs[index:]
+            if low * sockets <= max(totals) and high * sockets >= min(totals)
+        )
+        least: int | None = None
+        for width, low in windows:
+            if least is not None and width > least:
+                return
+            part = self.settled(
+                branch.keeping(lambda p, low=low, width=width: low <= p.gib <= low + width)  # type: ignore[misc]
+            )
+            if part:
+                least = width
+                yield width, part
+
+    def _by_sum(self, branch: Branch, name: str, measure: Callable[[Profile], int]) -> Iterator[tuple[Value, Branch]]:
+        """The least sum over sockets; it becomes part of the totals, so that later criteria keep it."""
+        weight = self._weight(len(branch.summed))
+        kinds = tuple(
+            kind._replace(profiles=tuple(p._replace(code=p.code + weight * measure(p)) for p in kind.profiles))
+            for kind in branch.kinds
+        )
+        by_value: dict[int, set[int]] = {}
+        for total in sums(branch._replace(kinds=kinds).steps(), None, budget=self.budget):
+            value, old = divmod(total, weight)
+            if old in branch.targets:
+                by_value.setdefault(value, set()).add(total)
+        if by_value:
+            least = min(by_value)
+            yield (
+                least,
+                branch._replace(kinds=kinds, targets=frozenset(by_value[least]), summed=(*branch.summed, name)),
+            )
+
+    def _weight(self, sums: int) -> int:
+        """Place value of the next sum in a total: above counts and losses, and above the sums before it."""
+        return int(self.space.loss_place) << (24 + 20 * sums)
+
+    def code(self, branch: Branch, total: int) -> int:
+        return total % self._weight(0) if branch.summed else total
+
+    def reached(self, branch: Branch, targets: Iterable[int] | None = None) -> frozenset[int]:
+        """The targets (all of the branch, or these) that some choice of profiles adds up to."""
+        wanted = set(branch.targets if targets is None else targets)
+        steps = branch.steps()
+        if branch.summed:
+            return frozenset(wanted & sums(steps, wanted, budget=self.budget)) if wanted else frozenset()
+        base = self.space.base
+        places = [(base**kind, base) for kind in branch.types]
+        if self.space.sparing is not None:
+            places.append((self.space.loss_place * self.space.loss_step(branch.types), 1 << 24))
+        return reached(steps, wanted, places=places, budget=self.budget)
+
+    def settled(self, branch: Branch | None) -> Branch | None:
+        """The branch with the targets that it reaches; ``None`` where there is none."""
+        targets = self.reached(branch) if branch else frozenset()
+        return branch._replace(targets=targets) if branch and targets else None
+
+
+def _better(one: Any, other: Any, better: Literal["high", "low"]) -> bool:
+    return bool(one > other if better == "high" else one < other)

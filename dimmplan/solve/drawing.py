@@ -1,0 +1,141 @@
+"""Populations of the sockets of a branch, drawn within a capacity and a time, and what those bounds follow from."""
+
+from __future__ import annotations
+
+import bisect
+import itertools
+from typing import Any, NamedTuple
+
+from dimmplan.solve.branch import Branch, Kind
+from dimmplan.solve.budget import Budget
+from dimmplan.solve.profiles import NEVER, ProfileSource, Query
+from dimmplan.solve.space import ChannelShape, SocketShape, Space
+
+Filling = tuple[list[int], list[int]]
+"""Times, rising, and the most GiB that something holds within each of them."""
+
+
+class Drawn(NamedTuple):
+    """A branch whose profiles have figures, and a time: what was left out for its time alone takes no less.
+
+    ``branch`` is ``None`` where some socket is left without a profile.
+    """
+
+    branch: Branch | None
+    beyond: int
+
+
+class Drawer:
+    """Draws the branches of a space; profiles and bounds are remembered.
+
+    ``bounds=False`` draws every population of every branch.
+    """
+
+    def __init__(self, space: Space, budget: Budget, *, bounds: bool) -> None:
+        self.space = space
+        self.bounds = bounds
+        self.source = ProfileSource(space, budget)
+        self._full_channels: dict[Any, list[list[Filling]]] = {}
+        self._full_systems: dict[Any, Filling] = {}
+
+    def draw(self, branch: Branch, gib: int, most_time: int, radius: int | None = None) -> Drawn:
+        """Replace counts by populations: every profile that some placement of that capacity and time can hold.
+
+        With a ``radius`` no socket is farther than that from its even share: a placement whose sockets differ by the
+        radius at most is among them.
+        """
+        beyond = self._next_filling(branch, most_time)
+        least = [min((p.gib for p in kind.profiles), default=0) for kind in branch.kinds]
+        most = [
+            min(max((p.gib for p in kind.profiles), default=-1), self._most_gib(branch, kind.shape, most_time))
+            for kind in branch.kinds
+        ]
+        all_least = sum(low * len(kind.places) for low, kind in zip(least, branch.kinds, strict=True))
+        all_most = sum(high * len(kind.places) for high, kind in zip(most, branch.kinds, strict=True))
+        if min(most) < 0 or not all_least <= gib <= all_most:
+            return Drawn(None, beyond)
+        sockets = len(self.space.sockets)
+        near = (0, gib) if radius is None else (-(-gib // sockets) - radius, gib // sockets + radius)
+        kinds, times = [], []
+        for low, high, kind in zip(least, most, branch.kinds, strict=True):
+            query = Query(
+                shape=kind.shape,
+                types=branch.types,
+                may_break=branch.may_break,
+                rate=branch.rate,
+                low_gib=max(low, gib - (all_most - high), near[0]) if self.bounds else 0,
+                high_gib=min(high, gib - (all_least - low), near[1]) if self.bounds else gib,
+                most_time=most_time if self.bounds else gib * self.space.rate_unit,
+            )
+            profiles, time = self.source.profiles(query, self._within_targets(branch, kind))
+            if not profiles:
+                return Drawn(None, min(beyond, time))
+            kinds.append(kind._replace(profiles=tuple(profiles)))
+            times.append(time)
+        return Drawn(branch._replace(kinds=tuple(kinds), drawn=True), min(beyond, *times))
+
+    def _within_targets(self, branch: Branch, kind: Kind) -> set[int]:
+        """Count codes of a socket that hold no more of any type than some target does."""
+        counts = [self.space.counts(target) for target in branch.targets]
+        most = [max(numbers) for numbers in zip(*counts, strict=True)]
+        return {
+            profile.code
+            for profile in kind.profiles
+            if all(n <= top for n, top in zip(self.space.counts(profile.code), most, strict=True))
+        }
+
+    # -- what channels hold within a time ------------------------------------------------------------------------------
+
+    def first_time(self, branch: Branch, gib: int) -> int:
+        """The least time within which all channels together hold that capacity; 0 where they never do."""
+        times, most = self._full_system(branch)
+        place = bisect.bisect_left(most, gib)
+        return times[place] if place < len(times) else 0
+
+    def _next_filling(self, branch: Branch, time: int) -> int:
+        """The next time within which some channel can hold more; ``NEVER`` where none can."""
+        times, _ = self._full_system(branch)
+        place = bisect.bisect_right(times, time)
+        return times[place] if place < len(times) else NEVER
+
+    def _full_system(self, branch: Branch) -> Filling:
+        """What all sockets together hold."""
+        kinds = tuple((kind.shape, len(kind.places)) for kind in branch.kinds)
+        key = (kinds, branch.types, branch.may_break, branch.rate)
+        if key not in self._full_systems:
+            every = {
+                time for shape, _ in kinds for each in self._full(branch, shape) for times, _ in each for time in times
+            }
+            rising = sorted(every)
+            held = [sum(self._most_gib(branch, shape, time) * count for shape, count in kinds) for time in rising]
+            self._full_systems[key] = rising, held
+        return self._full_systems[key]
+
+    def _most_gib(self, branch: Branch, shape: SocketShape, most_time: int) -> int:
+        """The most that a socket can hold when no channel takes longer than the bound."""
+        totals = [-1]
+        for channels in self._full(branch, shape):
+            places = [bisect.bisect_right(times, most_time) for times, _ in channels]
+            if all(places):
+                totals.append(sum(most[place - 1] for place, (_, most) in zip(places, channels, strict=True)))
+        return max(totals)
+
+    def _full(self, branch: Branch, shape: SocketShape) -> list[list[Filling]]:
+        """For each way to fill a socket what each of its channels holds within which time."""
+        key = (shape, branch.types, branch.may_break, branch.rate)
+        if key not in self._full_channels:
+            self._full_channels[key] = [
+                [self._full_channel(channel, branch) for controller in variant for channel in controller]
+                for variant in self.space.variants(shape, branch.may_break)
+            ]
+        return self._full_channels[key]
+
+    def _full_channel(self, channel: ChannelShape, branch: Branch) -> Filling:
+        """Times of a channel's loads, rising, and the most that the channel holds within each of them."""
+        unit = self.space.rate_unit
+        loads = sorted(
+            (load.gib * (unit // (branch.rate or load.rate)) if load.gib else 0, load.gib)
+            for load in self.space.loads(channel, branch.types, branch.may_break)
+            if not load.gib or load.rate >= branch.rate
+        )
+        return [time for time, _ in loads], list(itertools.accumulate((gib for _, gib in loads), max))
