@@ -77,6 +77,6 @@ SOURCES: dict[str, Source] = {source.id: source for source in _LIST}
 
 
 def citation(source_id: str) -> str:
-    """The document of a source id in full; the id itself where a private board file cites its own document."""
+    """The document of a source id of the list in full; the id itself where it is none of the list."""
     source = SOURCES.get(source_id)
     return source.citation() if source else source_id

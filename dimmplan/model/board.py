@@ -8,6 +8,7 @@ from typing import Literal
 
 from dimmplan.model.module import Generation, Module
 from dimmplan.model.rows import InterleaveRow, ProcessorOption, RateRow, RateScope, RuleRow, Trust
+from dimmplan.sources import citation
 
 Side = Literal["left", "right", "front", "rear"]
 Lie = Literal["front-rear", "left-right"]
@@ -160,6 +161,10 @@ class Board:
             if option.id == option_id:
                 return option
         raise KeyError(option_id)
+
+    def citation(self, source_id: str) -> str:
+        """The document of a source id in full: the board file's own table goes before the list of the package."""
+        return dict(self.sources).get(source_id) or citation(source_id)
 
     def module_of_size(self, capacity_gib: int) -> Module | None:
         """The usual module of a bare size: the first that the board lists."""

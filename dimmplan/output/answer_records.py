@@ -17,7 +17,6 @@ from dimmplan.model.module import Module
 from dimmplan.output.record import finding_record
 from dimmplan.output.values import FORMAT, exact, gib_number
 from dimmplan.rules import Breach
-from dimmplan.sources import citation
 from dimmplan.units import decimal
 from dimmplan.why.expect import Expectation
 from dimmplan.why.failed import Failure, LeftSet
@@ -363,7 +362,7 @@ def rules_record(board: Board, groups: Sequence[RuleGroup]) -> dict[str, Any]:
                         "usual": line.usual,
                         "text": line.text,
                         "source": line.source,
-                        "citation": citation(line.source),
+                        "citation": board.citation(line.source),
                     }
                     for line in group.lines
                 ],

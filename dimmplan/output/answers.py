@@ -31,6 +31,7 @@ class _Page:
 
     def __init__(self, board: Board, *lines: str) -> None:
         self.lines = [*wrapped(f"{board.title} [{board.id}; {_TRUST[board.trust]}]"), *lines]
+        self.board = board
         self.cited: dict[str, None] = {}
 
     def heading(self, text: str) -> None:
@@ -51,7 +52,7 @@ class _Page:
         """The whole text, the sources in full at its end."""
         if self.cited:
             self.heading("Sources")
-            for line in sources_text(self.cited).splitlines():
+            for line in sources_text(self.board, self.cited).splitlines():
                 self.lines += wrapped(line.strip(), first="  ", rest="    ")
         return "\n".join(self.lines) + "\n"
 

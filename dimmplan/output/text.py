@@ -22,7 +22,6 @@ from dimmplan.model.placement import Placement
 from dimmplan.model.rows import BlanksRow, MirroringRow, NoteRow, SparingRow, ThermalRow
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
-from dimmplan.sources import citation
 from dimmplan.units import decimal, format_capacity
 
 WIDTH = 80
@@ -204,6 +203,6 @@ def board_text(board: Board) -> str:
     return "\n".join(lines) + "\n"
 
 
-def sources_text(ids: Iterable[str]) -> str:
+def sources_text(board: Board, ids: Iterable[str]) -> str:
     """Source ids with their documents."""
-    return "\n".join(f"  {source_id}: {citation(source_id)}" for source_id in ids) + "\n"
+    return "\n".join(f"  {source_id}: {board.citation(source_id)}" for source_id in ids) + "\n"

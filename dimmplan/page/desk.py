@@ -7,7 +7,6 @@ from dimmplan.page.markup import Markup, element, listed_items, named_values, se
 from dimmplan.page.slots import Reasons
 from dimmplan.sheet.desk import MODEL, SEVERITY_WORDS, SOCKET_HEADS, socket_note, socket_rows, total_items
 from dimmplan.sheet.facts import Facts
-from dimmplan.sources import citation
 
 
 def figures(facts: Facts) -> Markup:
@@ -44,4 +43,5 @@ def findings(facts: Facts) -> Markup:
 def sources(facts: Facts, reasons: Reasons) -> Markup:
     """The documents that rows and reasons name."""
     cited = dict.fromkeys([*ordered_sources(facts.findings), *(each.source for each in reasons.said())])
-    return section("sources", "Sources", listed_items(f"{source}: {citation(source)}" for source in cited if source))
+    lines = [f"{source}: {facts.board.citation(source)}" for source in cited if source]
+    return section("sources", "Sources", listed_items(lines))

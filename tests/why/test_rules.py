@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from dimmplan.answers.rulebook import rule_groups
@@ -59,6 +61,18 @@ def test_sources_stand_in_full(board) -> None:
         for rule in group["rules"]:
             assert rule["citation"] == citation(rule["source"])
     assert max(len(line) for line in rules_text(board, groups).splitlines()) <= 80
+
+
+def test_documents_of_the_board_file_stand_in_full() -> None:
+    """An id that the board file declares is explained by its own words, on the terminal and in the JSON."""
+    board = BOARDS["skerry-16"]
+    own = [board.rules[0].model_copy(update={"source": "our-guide"}), *board.rules[1:]]
+    board = replace(board, rules=tuple(own), sources=(("our-guide", "Skerry 16 guide, second printing"),))
+    groups = rule_groups(board)
+    assert "our-guide: Skerry 16 guide, second printing" in " ".join(rules_text(board, groups).split())
+    citations = {rule["citation"] for group in rules_record(board, groups)["groups"] for rule in group["rules"]}
+    assert "Skerry 16 guide, second printing" in citations
+    assert "our-guide" not in citations
 
 
 def test_channels_that_work_together_are_said_in_each_style() -> None:
