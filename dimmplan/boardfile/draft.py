@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -27,6 +27,7 @@ _CHANNEL_COUNTS = {
 }
 """Channels of a socket that a machine of that generation usually has, most first (common practice, no source)."""
 
+_BY_LIKELIHOOD = (Generation.DDR4, Generation.DDR5, Generation.DDR3)
 _WAYS = (1, 2, 3, 4, 6, 8, 10, 12)
 _FALLBACK = {
     Generation.DDR3: "8GB 2Rx4 PC3-12800R",
@@ -70,12 +71,12 @@ def draft_board(found: Found, *, board_id: str, title: str) -> Draft:
     to_do: list[str] = []
     generation = _generation(memory, to_do)
     names = _names(memory)
-    sockets = _sockets(found, memory, names, generation, to_do)
+    sockets = _filled_first(_sockets(found, memory, names, generation, to_do), memory, names, to_do)
     labels = _labels(memory, generation, to_do)
     rates = _rates(memory, generation)
     kinds = sorted({_kind(slot) for slot in memory if slot.state == "filled"} or {Kind.RDIMM})
     to_do += [
-        "interleave: which sets of channels work together (the draft guesses any even split)",
+        "interleave: which sets of channels work together; the draft guesses any",
         "rules: what may be mixed, ranks on a channel, capacity ceiling, sockets that may be fitted",
         "rates: MT/s for each number of modules on a channel",
         "physical: the drawing is schematic and not to scale; measure the places, add landmarks and access steps",
@@ -107,8 +108,16 @@ def _generation(memory: Sequence[FoundSlot], to_do: list[str]) -> Generation:
     seen = [slot.generation for slot in memory if slot.generation]
     if seen:
         return max(set(seen), key=lambda each: (seen.count(each), each.value))
-    to_do.append("generation: no module says one; the draft guesses DDR4")
-    return Generation.DDR4
+    said = max(_rates_said(memory), default=0)
+    fitting = (each for each in _BY_LIKELIHOOD if RATES_MTS[each][0] <= said <= RATES_MTS[each][-1])
+    guess = next(fitting, None)
+    by = "DDR4" if guess is None else f"{guess} by the rates"
+    to_do.append(f"generation: no module says one; the draft guesses {by}")
+    return guess or Generation.DDR4
+
+
+def _rates_said(memory: Sequence[FoundSlot]) -> list[int]:
+    return [rate for slot in memory for rate in (slot.rated_mts, slot.configured_mts) if rate]
 
 
 def _names(memory: Sequence[FoundSlot]) -> list[str]:
@@ -145,9 +154,6 @@ def _sockets(
         shallow = all(len(slots) <= 4 for channels in groups.values() for slots in channels.values())
         seated = sum(processor.state != "empty" for processor in found.processors)
         if shallow and len(groups) <= min(MOST_SOCKETS, max(seated, len(found.processors)) or MOST_SOCKETS):
-            to_do.append(
-                "fill order: slots of a channel stand in the order of their numbers; the first may be the other"
-            )
             return [
                 _Socket(
                     f"S{number}",
@@ -158,11 +164,12 @@ def _sockets(
                 )
                 for number, key in enumerate(sorted(groups), start=1)
             ]
-    to_do.append("channels: the machine does not say which slots share a channel; the draft guesses neighbours")
     count = max(1, found.processors_said or 0, sum(p.state != "empty" for p in found.processors))
     count = count if len(names) % count == 0 and count <= MOST_SOCKETS else 1
     size = len(names) // count
     per_channel = _slots_per_channel(size, generation)
+    guess = "neighbours" if per_channel > 1 else "one slot on each"
+    to_do.append(f"channels: the machine does not say which slots share a channel; the draft guesses {guess}")
     sockets = []
     for number in range(count):
         mine = names[number * size : (number + 1) * size]
@@ -172,6 +179,34 @@ def _sockets(
         ]
         sockets.append(_Socket(f"S{number + 1}", tuple(channels)))
     return sockets
+
+
+def _filled_first(
+    sockets: list[_Socket], memory: Sequence[FoundSlot], names: Sequence[str], to_do: list[str]
+) -> list[_Socket]:
+    """Channels in the fill order that the machine shows: by number, or backwards where only that leaves no gap."""
+    filled = {name for slot, name in zip(memory, names, strict=True) if slot.state == "filled"}
+    channels = [channel.slots for socket in sockets for channel in socket.channels]
+    if max(map(len, channels)) == 1:
+        return sockets
+    forwards = any(_has_gap(slots, filled) for slots in channels)
+    backwards = any(_has_gap(slots[::-1], filled) for slots in channels)
+    if forwards == backwards:
+        to_do.append("fill order: slots of a channel stand in the order of their numbers; the first may be the other")
+        return sockets
+    to_do.append("fill order: slots of a channel stand so that those seen filled come first")
+    if backwards:
+        return sockets
+    return [
+        _Socket(socket.name, tuple(_Channel(channel.name, channel.slots[::-1]) for channel in socket.channels))
+        for socket in sockets
+    ]
+
+
+def _has_gap(slots: Sequence[str], filled: Collection[str]) -> bool:
+    """True where a slot is filled behind an empty one."""
+    is_filled = [slot in filled for slot in slots]
+    return is_filled != sorted(is_filled, reverse=True)
 
 
 def _slots_per_channel(slots: int, generation: Generation) -> int:
@@ -187,7 +222,7 @@ def _kind(slot: FoundSlot) -> Kind:
 
 def _rates(memory: Sequence[FoundSlot], generation: Generation) -> list[int]:
     """Standard rates up to the fastest that the machine speaks of."""
-    said = [rate for slot in memory for rate in (slot.rated_mts, slot.configured_mts) if rate]
+    said = _rates_said(memory)
     standard = RATES_MTS[generation]
     top = max((rate for rate in standard if said and rate <= max(said) + 1), default=standard[len(standard) // 2])
     return [rate for rate in standard if rate <= top][-4:]
@@ -196,21 +231,33 @@ def _rates(memory: Sequence[FoundSlot], generation: Generation) -> list[int]:
 def _labels(memory: Sequence[FoundSlot], generation: Generation, to_do: list[str]) -> list[str]:
     """Usual modules: those seen, as labels; width and ranks are guessed where they are not said."""
     labels: dict[Module, str] = {}
-    guessed = False
+    guessed: set[str] = set()
     for slot in memory:
         if slot.state != "filled" or slot.generation not in (None, generation):
             continue
         said = slot.label if slot.kind is not Kind.OTHER else None
         label = said or _label_of(slot, generation)
-        guessed |= label is not None and said is None
+        if label and said is None:
+            guessed |= _not_said(slot)
         if label:
             labels.setdefault(parse_label(label), label)
-    if guessed:
-        to_do.append("modules: device width and kind are not said by the machine; read them from the labels")
+    told = [what for what in ("kind", "ranks", "device width") if what in guessed]
+    if told:
+        to_do.append(f"modules: not said by the machine: {', '.join(told)}; read the labels")
     if not labels:
         to_do.append("modules: none could be told; the draft guesses a common one")
         return [_FALLBACK[generation]]
     return list(labels.values())[:16]
+
+
+def _not_said(slot: FoundSlot) -> set[str]:
+    """What a label says and the machine does not."""
+    said = {
+        "kind": slot.kind not in (None, Kind.OTHER),
+        "ranks": bool(slot.ranks_said),
+        "device width": bool(slot.device_width),
+    }
+    return {what for what, is_said in said.items() if not is_said}
 
 
 def _label_of(slot: FoundSlot, generation: Generation) -> str | None:
@@ -313,7 +360,8 @@ def _rules(
     rate = rates[-1]
     for dpc in range(1, deepest + 1):
         rate = seen.get(dpc, rate)
-        lines += ["", "# seen running at this rate" if dpc in seen else "# GUESS: as with fewer modules on a channel"]
+        guess = "the fastest rate spoken of" if dpc == 1 else "as with fewer modules on a channel"
+        lines += ["", "# seen running at this rate" if dpc in seen else f"# GUESS: {guess}"]
         lines += ["[[rates]]", f'id = "{dpc}-on-a-channel"', f"dpc = {dpc}", f"mts = {rate}", 'source = "MEMORY"']
     return lines
 

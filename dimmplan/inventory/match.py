@@ -25,7 +25,7 @@ How = Literal["answer", "name", "alias", "structure"]
 MOST_MAPPING_BYTES = 1 << 20
 _HEADER = ["locator", "bank", "slot"]
 
-_CHANNEL = re.compile(r"CHANNEL\s*([A-Z]|\d{1,2})(?![A-Z0-9])")
+_CHANNEL = re.compile(r"(?:CHANNEL|(?<![A-Z])CH)\s*([A-Z]|\d{1,2})(?![A-Z0-9])")
 _LETTER_AND_NUMBER = re.compile(r"(?:^|[^A-Z])(?:DIMM)?\s*([A-Z])(\d{1,2})$")
 _SOCKET = re.compile(r"(?:CPU|PROC(?:ESSOR)?|SOCKET|(?:^|[^A-Z])P)\s*(\d{1,2})(?!\d)")
 _NODE = re.compile(r"NODE\s*(\d{1,2})(?!\d)")

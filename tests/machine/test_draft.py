@@ -59,6 +59,55 @@ def test_rates_are_those_seen_running() -> None:
     assert [row.mts for row in board.rates] == [2400, 2400]
 
 
+def test_the_slots_seen_filled_come_first_in_a_channel() -> None:
+    """Where only the other order leaves no gap, channels fill backwards, and the machine is as planned on its draft."""
+    found = structured()
+    swapped = tuple(replace(slot, locator=_other_slot(slot.locator)) for slot in found.slots)
+    backwards = replace(found, slots=swapped)
+    board = drafted(backwards)
+    assert board.channels[0].slots == ("P0_A1", "P0_A0")
+    planned = plan(board, ask(board, "384GiB"))
+    result = audit(board, backwards, match_slots(backwards, board), planned.placement)
+    assert {answer.answer for answer in result.slots} == {"as-planned"}
+
+
+@pytest.mark.parametrize(("which", "said"), [("none", "order of their numbers"), ("some", "seen filled come first")])
+def test_what_the_fill_order_rests_on_is_said(which: str, said: str) -> None:
+    """A machine without modules shows no order; one with a module in every first slot does."""
+    found = structured()
+    if which == "none":
+        found = replace(found, slots=tuple(device(slot.locator, None) for slot in found.slots))
+    made = draft_board(found, board_id="first-draft", title="x")
+    (line,) = [item for item in made.to_do if item.startswith("fill order")]
+    assert said in line
+
+
+def _other_slot(locator: str) -> str:
+    return locator[:-1] + str(1 - int(locator[-1]))
+
+
+def test_a_short_word_for_channel_is_read() -> None:
+    slots = tuple(device(f"P0-Ch{c}-DIMM{n}", M32) for c in "DEF" for n in range(3))
+    board = drafted(Found(form="smbios-text", slots=slots, processors=TWO[:1]))
+    assert [channel.slots[0] for channel in board.channels] == [f"P0-Ch{c}-DIMM0" for c in "DEF"]
+
+
+@pytest.mark.parametrize(("rate", "generation"), [(1333, "DDR3"), (2666, "DDR4"), (5600, "DDR5"), (None, "DDR4")])
+def test_a_generation_that_is_not_said_is_guessed_by_the_rates(rate: int | None, generation: str) -> None:
+    slots = tuple(device(f"A{n}", M32, generation=None, rated_mts=rate) for n in range(4))
+    made = draft_board(Found(form="smbios-text", slots=slots), board_id="first-draft", title="x")
+    assert f'generation = "{generation}"' in made.text
+    assert any(item.startswith("generation") for item in made.to_do)
+
+
+def test_the_to_do_names_what_of_a_label_is_not_said() -> None:
+    """What the machine does say of its modules is not among what a person has to read from them."""
+    said = draft_board(
+        Found(form="smbios-text", slots=(device("A1", M32, kind=Kind.RDIMM),)), board_id="first-draft", title="x"
+    )
+    assert "modules: not said by the machine: device width; read the labels" in said.to_do
+
+
 def test_without_structure_neighbours_share_a_channel() -> None:
     slots = tuple(device(f"DIMM {n}", M32 if n % 2 else None, bank="somewhere") for n in range(1, 25))
     board = drafted(Found(form="smbios-text", slots=slots, processors=TWO))
