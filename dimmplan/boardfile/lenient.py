@@ -7,22 +7,18 @@ from __future__ import annotations
 
 import copy
 import re
-import types
-import typing
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import partial
-from typing import Any, Literal, TypeVar, Union, get_args, get_origin
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from dimmplan.errors import Problem, did_you_mean, nearest
-from dimmplan.units import cleaned, quoted
+from dimmplan.boardfile.form import Path, dotted, keys_at, problem_of_form
+from dimmplan.errors import Problem, nearest
 
 M = TypeVar("M", bound=BaseModel)
-Path = tuple[str | int, ...]
 MOST_ROUNDS = 60
-UNKNOWN_KEY = "an unknown key"
 
 
 def validate_leniently(
@@ -48,19 +44,20 @@ def validate_leniently(
         meant = _misspelt(model, raw, details)
         targets: set[Path] = set()
         progress = False
-        for detail, path in _one_of_alternatives(raw, details):
+        for path, about in _by_path(_one_of_alternatives(raw, details)).items():
             if path in meant.values():
                 continue
             place = _original(path, removed)
-            if detail["type"] not in _CONSEQUENCES or not _touches(removed, place):
-                problems.append(_problem(model, detail, place, file=file))
+            if not all(detail["type"] in _CONSEQUENCES for detail in about) or not _touches(removed, place):
+                problems.append(problem_of_form(model, about, place, file=file))
+            is_missing = about[0]["type"] == "missing"
             if path in meant:
                 progress |= _rename(raw, path, str(meant[path][-1]))
-            elif detail["type"] == "missing" and path in stand_ins:
+            elif is_missing and path in stand_ins:
                 _at(raw, path[:-1])[path[-1]] = copy.deepcopy(stand_ins[path])
                 progress = True
             else:
-                targets.add(path[:-1] if detail["type"] == "missing" else path)
+                targets.add(path[:-1] if is_missing else path)
         gone = [target for target in sorted(targets, key=_late_first, reverse=True) if _remove(raw, target)]
         removed |= {_original(target, removed) for target in gone}
         if not progress and not gone:
@@ -126,7 +123,7 @@ def _misspelt(model: type[BaseModel], raw: Any, details: Sequence[Detail]) -> di
     found: dict[Path, Path] = {}
     for detail, path in details:
         if detail["type"] == "extra_forbidden":
-            known = sorted(_keys_at(model, detail["loc"][:-1]))
+            known = sorted(keys_at(model, detail["loc"][:-1]))
             meant = next(((*path[:-1], name) for name in nearest(str(path[-1]), known, most=1)), path)
             free = meant in missing or (len(path) == 1 and meant[0] not in raw)
             if free and meant not in found.values():
@@ -142,17 +139,29 @@ def _rename(raw: Any, path: Path, name: str) -> bool:
 
 
 def _one_of_alternatives(raw: Any, details: Sequence[Detail]) -> Iterator[Detail]:
-    """Errors without those of the alternatives that a value was not meant as: a list is no table written wrongly."""
+    """Errors without those of the alternatives that a value was not meant as: a list is no table written wrongly.
+
+    Nor is a list too short, or no number, whose items are what is wrong.
+    """
     for detail, path in details:
         others = [other for other, at in details if at == path and other is not detail]
         value = _at(raw, path) if _is_there(raw, path) else None
         is_other = _OTHER_FORM.get(detail["type"])
         if others and is_other and (isinstance(value, is_other) or detail["type"] == "dict_type"):
             continue
+        is_outer = isinstance(value, list) and detail["type"] in ("too_short", "literal_error")
+        if is_outer and any(at[: len(path)] == path and at != path for _, at in details):
+            continue
         yield detail, path
 
 
-_FORMS = {"tuple_type": "a list", "dict_type": "a table", "model_type": "a table"}
+def _by_path(details: Iterable[Detail]) -> dict[Path, list[ErrorDetails]]:
+    """Errors of the alternatives of one value together."""
+    found: dict[Path, list[ErrorDetails]] = {}
+    for detail, path in details:
+        found.setdefault(path, []).append(detail)
+    return found
+
 
 _OTHER_FORM: dict[str, type] = {"dict_type": list, "tuple_type": dict}
 """Errors of a form, and what a value was meant as that has another."""
@@ -203,110 +212,3 @@ def _raw_path(raw: Any, loc: Sequence[str | int]) -> Path:
             raw = raw[part]
             path.append(part)
     return tuple(path)
-
-
-def dotted(path: Path) -> str:
-    """A path as people write it: ``rules[2].source``."""
-    text = ""
-    for part in path:
-        text += f"[{part + 1}]" if isinstance(part, int) else f".{cleaned(part)}" if text else cleaned(part)
-    return text
-
-
-def _guide(path: Path) -> str:
-    """Where to read what a whole part of the file is for."""
-    return "See: dimmplan docs writing-a-board" if len(path) == 1 else ""
-
-
-def _problem(model: type[BaseModel], detail: ErrorDetails, path: Path, *, file: str) -> Problem:
-    kind, message = detail["type"], detail["msg"]
-    if kind == "extra_forbidden":
-        known = sorted(_keys_at(model, detail["loc"][:-1]))
-        hint = did_you_mean(str(path[-1]), known) or f"Known keys: {', '.join(known)}."
-        return Problem(file=file, place=dotted(path), found=UNKNOWN_KEY, allowed="known keys only", hint=hint)
-    if kind == "missing":
-        return Problem(
-            file=file, place=dotted(path), found="nothing", allowed="this key is required", hint=_guide(path)
-        )
-    if kind in ("too_short", "too_long") and isinstance(detail.get("input"), list | tuple):
-        found = f"a list of {len(detail['input'])}"
-        return Problem(file=file, place=dotted(path), found=found, allowed=_length(detail.get("ctx", {})))
-    if kind == "union_tag_not_found":
-        kinds = str(detail.get("ctx", {}).get("expected_tags", "")) or "one that is known"
-        return Problem(file=file, place=f"{dotted(path)}.check", found="nothing", allowed=f"a check: {kinds}")
-    found = detail.get("input")
-    text = quoted(found) if isinstance(found, str) else _short(found)
-    expected = str(detail.get("ctx", {}).get("expected", detail.get("ctx", {}).get("expected_tags", "")))
-    hint = ""
-    if expected and isinstance(found, str | dict):
-        word = str(found.get("check", "")) if isinstance(found, dict) else found
-        choices = [choice.strip("' ") for choice in expected.replace(" or ", ", ").split(",")]
-        hint = did_you_mean(word, choices)
-    if kind == "union_tag_invalid" and isinstance(found, dict):
-        path, text, message = (*path, "check"), quoted(str(found.get("check"))), f"one of {expected}"
-    allowed = _FORMS.get(kind) or message[0].lower() + message[1:]
-    return Problem(
-        file=file, place=dotted(path), found=text, allowed=allowed.removeprefix("input should be "), hint=hint
-    )
-
-
-def _length(context: Mapping[str, Any]) -> str:
-    """How many items a list may have. Every list of a fixed length in the file is a pair."""
-    least, most = context.get("min_length"), context.get("max_length")
-    if 2 in (least, most):
-        return "two numbers, such as [10, 20]"
-    return f"at least {least}" if least is not None else f"at most {most}"
-
-
-def _short(value: Any) -> str:
-    if isinstance(value, dict):
-        return "a table"
-    if isinstance(value, list):
-        return "a list"
-    return cleaned(str(value), most=40)
-
-
-def _keys_at(model: type[BaseModel], loc: Sequence[str | int]) -> set[str]:
-    """The keys that the records at an error location know."""
-    here: list[Any] = [model]
-    for part in loc:
-        here = [inner for kind in here for inner in _step(kind, part)]
-    return {name for kind in here if _is_model(kind) for name in kind.model_fields}
-
-
-def _is_model(kind: Any) -> bool:
-    return isinstance(kind, type) and issubclass(kind, BaseModel)
-
-
-def _step(kind: Any, part: str | int) -> Iterator[Any]:
-    """The types reached from ``kind`` by one part of an error location."""
-    if _is_model(kind):
-        if part in kind.model_fields:
-            yield from _alternatives(kind.model_fields[part].annotation)
-        elif part == kind.__name__ or part in get_args(kind.model_fields.get("check", _NO_FIELD).annotation):
-            yield kind
-        return
-    origin, arguments = get_origin(kind), get_args(kind)
-    if origin is dict:
-        yield from _alternatives(arguments[1])
-    elif origin is tuple and isinstance(part, int):
-        yield from _alternatives(arguments[0])
-
-
-class _NoField:
-    annotation = Literal["-"]
-
-
-_NO_FIELD = _NoField()
-
-
-def _alternatives(kind: Any) -> Iterator[Any]:
-    """The members of a union, the inside of an annotation, or the type itself."""
-    origin = get_origin(kind)
-    if origin in (Union, types.UnionType):
-        for member in get_args(kind):
-            yield from _alternatives(member)
-    elif origin is typing.Annotated:
-        yield from _alternatives(get_args(kind)[0])
-    else:
-        yield kind

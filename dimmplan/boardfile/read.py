@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Any
 
 from dimmplan.boardfile.check import check_meaning
 from dimmplan.boardfile.expand import expand
-from dimmplan.boardfile.lenient import UNKNOWN_KEY, validate_leniently
+from dimmplan.boardfile.form import UNKNOWN_KEY
+from dimmplan.boardfile.lenient import validate_leniently
 from dimmplan.boardfile.schema import FORMAT, BoardFile
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
@@ -150,8 +151,13 @@ def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Probl
         return None, problems
     lost = {problem.place for problem in problems if problem.found != UNKNOWN_KEY}
     meaning = [each._replace(place=original(each.place)) for each in check_meaning(parsed, file=file, lost=lost)]
-    problems += [each for each in meaning if not {each.place, each.place.split("[")[0]} & lost]
+    problems += [each for each in meaning if not _follows(each.place, lost)]
     return (None if problems else expand(parsed)), problems
+
+
+def _follows(place: str, lost: Collection[str]) -> bool:
+    """True where what is wrong at a place may only follow from what could not be read there, or in its list."""
+    return bool({place, place.partition("[")[0]} & {*lost}) or any(each.startswith(f"{place}[") for each in lost)
 
 
 def _unreadable(error: Exception) -> str:

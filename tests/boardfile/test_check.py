@@ -309,6 +309,67 @@ FORM: list[Fault] = [
         )
         for point in ([1, 2, 3], [1], [])
     ),
+    ("a rule without a check", drop("rules", 1, "check"), "rules[2].check", "nothing", "'accept', 'mix'", ""),
+    (
+        "a rate with its unit",
+        set_at("rates", 0, "mts", value="2933 MT/s"),
+        "rates[1].mts",
+        "'2933 MT/s'",
+        "a whole number in MT/s or 'none'",
+        "without quotes and unit",
+    ),
+    (
+        "a rate in GT/s",
+        set_at("rates", 0, "mts", value=2.933),
+        "rates[1].mts",
+        "2.933",
+        "a whole number in MT/s or 'none'",
+        "",
+    ),
+    ("a rate below nothing", set_at("rates", 0, "mts", value=-1), "rates[1].mts", "-1", "at least 400 MT/s", ""),
+    (
+        "a ceiling in TiB",
+        set_at("rules", 3, "socket_gib", value=0.5),
+        "rules[4].socket_gib",
+        "0.5",
+        "a whole number in GiB",
+        "",
+    ),
+    (
+        "a pitch with its unit",
+        set_at("physical", "rows", 0, "pitch_mm", value="1cm"),
+        "physical.rows[1].pitch_mm",
+        "'1cm'",
+        "a number in mm",
+        "without quotes and unit",
+    ),
+    (
+        "values that are neither text nor whole",
+        set_at("rules", 0, "values", value=[1.2]),
+        "rules[1].values[1]",
+        "1.2",
+        "text in quotes or a whole number",
+        "",
+    ),
+    (
+        "a set that is no list",
+        set_at("rules", 2, "sets", value=["NEAR"]),
+        "rules[3].sets[1]",
+        "'NEAR'",
+        "a list",
+        '["NEAR"]',
+    ),
+    (
+        "a number in words",
+        set_at("electrical", "interleave", "ways", value=["two"]),
+        "electrical.interleave.ways[1]",
+        "'two'",
+        "a whole number",
+        "",
+    ),
+    ("a format in quotes", set_at("format", value="1"), "format", "'1'", "1", "Without quotes"),
+    ("a newer format", set_at("format", value=3), "format", "3", "1", "newer dimmplan"),
+    ("an id of other letters", set_at("id", value="skärry"), "id", "'skärry'", "small letters, digits and hyphens", ""),
     ("an electrical part of text", set_at("electrical", value="x"), "electrical", "'x'", "a table", ""),
 ]
 
@@ -846,6 +907,7 @@ def test_each_check(fault: Fault) -> None:
         and hint in problem.hint
     ]
     assert told, problems
+    assert len({problem.place for problem in problems}) == len(problems) or fault not in FORM
     follows = FOLLOWS.get(name, set())
     others = [problem for problem in problems if problem.place not in {*follows, told[0].place}]
     assert others == [] or name in SOCKETS_CHANGED
