@@ -6,12 +6,14 @@ import itertools
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import replace
 
-from dimmplan.boardfile.expand import expand_physical, expand_sockets
-from dimmplan.boardfile.schema import BoardFile
+from dimmplan.boardfile.drawing import places, slots_drawn
+from dimmplan.boardfile.expand import expand_sockets, socket_ids
+from dimmplan.boardfile.form import NUMBER_ALONE, Path, dotted
+from dimmplan.boardfile.naming import Found, apart, known
+from dimmplan.boardfile.schema import BoardFile, SocketEntry
 from dimmplan.errors import InputError, Problem, did_you_mean
-from dimmplan.model.board import Box, Physical, Socket
+from dimmplan.model.board import Socket
 from dimmplan.model.defaults import effective_rows
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Kind, Module
@@ -33,12 +35,19 @@ from dimmplan.model.rows import (
 from dimmplan.sources import SOURCES
 from dimmplan.units import cleaned, quoted
 
-Found = Iterator[tuple[str, str, str, str]]
-"""Place, what was found, what is allowed, hint."""
-
-_TOUCH_MM = 0.01
 _KINDS = [kind.value for kind in Kind]
-_FORBIDDEN_IN_NAMES = re.compile(r"[=,;]|^\s|\s$|\s\s")
+_NUMBERS = {
+    "voltage_mv": " in mV, such as 1200",
+    "ecc_bits": "",
+    "device_width": ", such as 4 for x4",
+    "package_ranks": "",
+    "logical_ranks": "",
+    "capacity_gib": " in GiB",
+    "rate_mts": " in MT/s",
+}
+"""Fields of a module that are numbers, with what is to be said of them."""
+
+_FORBIDDEN_IN_NAMES = re.compile(r"[=,;{]|^\s|\s$|\s\s")
 
 
 def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = ()) -> list[Problem]:
@@ -48,9 +57,6 @@ def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = (
     which names are wrong, or what has no rate.
     """
     board = _Wiring(board_file)
-    physical = expand_physical(board_file)
-    if {"physical", "physical.rows"} & {*lost}:
-        physical = replace(physical, slots=())
     wired = not _any_in(lost, "electrical.sockets")
     found = itertools.chain(
         _names(board_file, board),
@@ -58,7 +64,7 @@ def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = (
         _rates(board_file),
         _processors(board_file),
         _sources(board_file),
-        _places(board_file, physical),
+        places(board_file, rows_lost=bool({"physical", "physical.rows"} & {*lost})),
     )
     if wired:
         found = itertools.chain(
@@ -70,7 +76,7 @@ def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = (
     if wired and not _any_in(lost, "rates"):
         found = itertools.chain(found, _rates_cover(board_file, board))
     if wired and not _any_in(lost, "physical.rows"):
-        found = itertools.chain(found, _slots_drawn(board_file, board, physical))
+        found = itertools.chain(found, slots_drawn(board_file, board.slots, board.socket_ids))
     problems = [
         Problem(file=file, place=cleaned(p), found=cleaned(f), allowed=cleaned(a, most=1000), hint=cleaned(h, most=400))
         for p, f, a, h in found
@@ -92,68 +98,77 @@ class _Wiring:
         self.slots = [slot for socket in self.sockets for slot in socket.slots]
         self.rules: tuple[RuleRow, ...] = effective_rows(file.rules, file.electrical.generation)
 
-
-def folded(name: str) -> str:
-    """A name as the eye may confuse it: case and blanks do not count."""
-    return "".join(name.split()).casefold()
+    def channels_with(self, slot: str) -> str:
+        """The channels that name a slot, in words."""
+        channels = (channel for socket in self.sockets for channel in socket.channels)
+        return " and ".join(f"channel {each.id} of {each.socket}" for each in channels if slot in each.slots)
 
 
 def _names(file: BoardFile, board: _Wiring) -> Found:
     """Ids are readable, and stay apart after folding case and blanks."""
-    for index, entry in enumerate(file.electrical.sockets):
-        place = f"electrical.sockets[{index + 1}]"
+    for place, entry in _socket_entries(file):
         if bool(entry.id) == bool(entry.ids):
             yield place, "both id and ids" if entry.id else "neither id nor ids", "id for one socket, or ids", ""
-        several = len(entry.ids) > 1
-        for controller, channels in entry.controllers.items():
-            for channel, slots in channels.items():
+        if len(entry.ids) > 1:
+            for where, slots in _channel_entries(place, entry):
                 for slot in slots:
-                    if several and "{socket}" not in slot:
-                        where = f"{place}.controllers.{controller}.{channel}"
+                    if "{socket}" not in slot:
                         yield where, quoted(slot), "slot names with {socket}, since ids names several sockets", ""
-    yield from _apart("electrical.sockets", "socket id", board.socket_ids)
-    yield from _apart("electrical.sockets", "slot name", board.slots)
+    yield from apart("electrical.sockets", "socket id", board.socket_ids)
+    yield from apart("electrical.sockets", "slot name", board.slots, board.channels_with)
     for socket in board.sockets:
         where = f"electrical.sockets.{cleaned(socket.id)}"
-        yield from _apart(where, "channel id", [channel.id for channel in socket.channels])
-        yield from _apart(where, "controller id", [controller.id for controller in socket.controllers])
+        yield from apart(where, "channel id", [channel.id for channel in socket.channels])
+        yield from apart(where, "controller id", [controller.id for controller in socket.controllers])
     ids = [("rules", row.id) for row in file.rules] + [("rates", row.id) for row in file.rates]
-    yield from _apart("rules and rates", "row id", [row_id for _, row_id in ids])
-    yield from _apart("processors", "processor id", [option.id for option in file.processors])
-    written = [*board.slots, *board.socket_ids, *(row_id for _, row_id in ids)]
-    written += [channel.id for socket in board.sockets for channel in socket.channels]
-    written += [controller.id for socket in board.sockets for controller in socket.controllers]
-    written += [file.title, *(mark.name for mark in file.physical.landmarks), *file.physical.access]
-    written += [option.id for option in file.processors]
-    for text in dict.fromkeys([*written, *_texts(file.model_dump(mode="json"))]):
+    yield from apart("rules and rates", "row id", [row_id for _, row_id in ids])
+    yield from apart("processors", "processor id", [option.id for option in file.processors])
+    yield from _readable(file)
+
+
+def _readable(file: BoardFile) -> Found:
+    """Every text can be printed, and names that stand in lists on the command line have no sign of such a list."""
+    for path, text in _texts(file.model_dump(mode="json")):
         if not text.isprintable():
-            yield "names", quoted(text), "printable characters only", ""
-    for text in dict.fromkeys([*board.slots, *board.socket_ids, *(option.id for option in file.processors)]):
-        if _FORBIDDEN_IN_NAMES.search(text) or "{" in text:
-            yield "names", quoted(text), "no comma, semicolon, equals sign, brace or blank at an end", ""
+            yield dotted(path), quoted(text), "printable characters only", ""
+    for place, text in _listed_names(file):
+        if _FORBIDDEN_IN_NAMES.search(text.replace("{socket}", "_")):
+            yield place, quoted(text), "no comma, semicolon, equals sign, brace or blank at an end", ""
 
 
-def _texts(value: object) -> Iterator[str]:
-    """Every text in a file, keys too."""
+def _listed_names(file: BoardFile) -> Iterator[tuple[str, str]]:
+    """Names of sockets, slots and processors with their places."""
+    for place, entry in _socket_entries(file):
+        yield from ((place, name) for name in socket_ids(entry))
+        for where, slots in _channel_entries(place, entry):
+            yield from ((where, slot) for slot in slots)
+    for index, option in enumerate(file.processors):
+        yield f"processors[{index + 1}].id", option.id
+
+
+def _socket_entries(file: BoardFile) -> Iterator[tuple[str, SocketEntry]]:
+    for index, entry in enumerate(file.electrical.sockets):
+        yield f"electrical.sockets[{index + 1}]", entry
+
+
+def _channel_entries(place: str, entry: SocketEntry) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """The channels of an entry: place in the file and slots as they are written."""
+    for controller, channels in entry.controllers.items():
+        for channel, slots in channels.items():
+            yield f"{place}.controllers.{controller}.{channel}", slots
+
+
+def _texts(value: object, path: Path = ()) -> Iterator[tuple[Path, str]]:
+    """Every text in a file, keys too, with its path."""
     if isinstance(value, str):
-        yield value
+        yield path, value
     elif isinstance(value, dict):
         for key, inside in value.items():
-            yield str(key)
-            yield from _texts(inside)
+            yield (*path, str(key)), str(key)
+            yield from _texts(inside, (*path, str(key)))
     elif isinstance(value, list | tuple):
-        for inside in value:
-            yield from _texts(inside)
-
-
-def _apart(place: str, what: str, names: Sequence[str]) -> Found:
-    for name, group in itertools.groupby(sorted(names, key=folded), key=folded):
-        same = list(group)
-        if len(same) > 1:
-            listed = ", ".join(quoted(each) for each in dict.fromkeys(same))
-            yield place, f"{what} {listed} {len(same)} times", "names that differ in more than case and blanks", ""
-        if not name:
-            yield place, f"an empty {what}", "a name", ""
+        for index, inside in enumerate(value):
+            yield from _texts(inside, (*path, index))
 
 
 def read_modules(file: BoardFile) -> list[Module]:
@@ -171,6 +186,7 @@ def _modules(file: BoardFile) -> Found:
     """Usual modules can be read, are taken by the board, and stand once."""
     rows = effective_rows(file.rules, file.electrical.generation)
     accepts = [row for row in rows if isinstance(row, AcceptRow) and row.severity == "error"]
+    accepts = [row for row in accepts if not any(_accepted(row, ""))]
     seen: list[Module] = []
     for index, text in enumerate(file.modules):
         place = f"modules[{index + 1}]"
@@ -215,10 +231,10 @@ def _interleave(file: BoardFile, board: _Wiring) -> Found:
 def _groups(row: InterleaveRow, board: _Wiring) -> Found:
     """Listed groups name channels that are there, each once."""
     place = "electrical.interleave"
-    known = {channel.id for socket in board.sockets for channel in socket.channels}
+    channels = sorted({channel.id for socket in board.sockets for channel in socket.channels})
     for index, group in enumerate(row.groups):
         where = f"{place}.groups[{index + 1}].channels"
-        yield from _known(group.channels, sorted(known), where, "channel ids of a socket")
+        yield from known(group.channels, channels, where, "channel ids of a socket")
         if len(set(group.channels)) != len(group.channels):
             yield where, "a channel twice", "each channel once", ""
     for group_set, count in Counter(frozenset(group.channels) for group in row.groups).items():
@@ -241,20 +257,31 @@ def _rules(file: BoardFile, board: _Wiring) -> Found:
 
 def _rule(row: RuleRow, place: str, board: _Wiring) -> Found:
     if isinstance(row, CeilingRow | CountsRow):
-        yield from _known(row.sockets, board.socket_ids, f"{place}.sockets", "sockets of the board")
+        yield from known(row.sockets, board.socket_ids, f"{place}.sockets", "sockets of the board")
     if isinstance(row, CountsRow):
         yield from _counts(row, place, board)
     if isinstance(row, FittedRow):
         for fitted in row.sets:
-            yield from _known(fitted, board.socket_ids, f"{place}.sets", "sockets of the board")
+            yield from known(fitted, board.socket_ids, f"{place}.sets", "sockets of the board")
     if isinstance(row, BlanksRow):
-        yield from _known(row.slots, board.slots, f"{place}.slots", "slots of the board")
+        yield from known(row.slots, board.slots, f"{place}.slots", "slots of the board")
     if isinstance(row, AlikeRow):
         yield from _alike(row, place, board)
-    if isinstance(row, AcceptRow) and row.field == "kind":
-        yield from _known([str(value) for value in row.values], _KINDS, f"{place}.values", ", ".join(_KINDS))
+    if isinstance(row, AcceptRow):
+        yield from _accepted(row, place)
     if isinstance(row, SequenceRow):
         yield from _sequence(row, place, board)
+
+
+def _accepted(row: AcceptRow, place: str) -> Found:
+    """Values are such as the field has: kinds by name, numbers without a unit."""
+    if row.field == "kind":
+        yield from known([str(value) for value in row.values], _KINDS, f"{place}.values", ", ".join(_KINDS))
+    if row.field in _NUMBERS:
+        for index, value in enumerate(row.values):
+            if not str(value).isdigit():
+                allowed = f"whole numbers{_NUMBERS[row.field]}"
+                yield f"{place}.values[{index + 1}]", quoted(str(value)), allowed, NUMBER_ALONE
 
 
 def _counts(row: CountsRow, place: str, board: _Wiring) -> Found:
@@ -275,13 +302,14 @@ def _alike(row: AlikeRow, place: str, board: _Wiring) -> Found:
 
 def _sequence(row: SequenceRow, place: str, board: _Wiring) -> Found:
     """A prescribed order names every slot of its socket once and never leaves a gap in a channel."""
-    yield from _known((row.socket,), board.socket_ids, f"{place}.socket", "a socket of the board")
+    yield from known((row.socket,), board.socket_ids, f"{place}.socket", "a socket of the board")
     socket = next((socket for socket in board.sockets if socket.id == row.socket), None)
     if socket is None:
         return
     if Counter(row.slots) != Counter(socket.slots):
         missing = sorted(set(socket.slots) - set(row.slots))
-        found = f"without {', '.join(missing)}" if missing else "a slot twice or of another socket"
+        more = Counter(row.slots) - Counter(socket.slots)
+        found = f"without {', '.join(missing)}" if missing else f"{', '.join(sorted(more))} twice or of another socket"
         yield f"{place}.slots", found, f"each of the {len(socket.slots)} slots of {socket.id} once", ""
         return
     if any(isinstance(rule, FillOrderRow) and rule.severity == "error" for rule in board.rules):
@@ -289,12 +317,6 @@ def _sequence(row: SequenceRow, place: str, board: _Wiring) -> Found:
             order = [slot for slot in row.slots if slot in channel.slots]
             if order != list(channel.slots):
                 yield f"{place}.slots", f"{' '.join(order)}", f"fill order {' '.join(channel.slots)}", ""
-
-
-def _known(names: Iterable[str], known: Sequence[str], place: str, allowed: str) -> Found:
-    for name in names:
-        if name not in known:
-            yield place, quoted(name), allowed, did_you_mean(name, known)
 
 
 def _rates(file: BoardFile) -> Found:
@@ -375,89 +397,21 @@ def _processors(file: BoardFile) -> Found:
 
 def _sources(file: BoardFile) -> Found:
     """Every source id resolves, in the project's list or in the file's own."""
-    known = {*SOURCES, *file.sources}
+    ids = {*SOURCES, *file.sources}
     cited = [(f"rules[{i + 1}].source", row.source) for i, row in enumerate(file.rules)]
     cited += [(f"rates[{i + 1}].source", row.source) for i, row in enumerate(file.rates)]
     cited += [(f"processors[{i + 1}].source", option.source) for i, option in enumerate(file.processors)]
     cited.append(("electrical.interleave.source", file.electrical.interleave.source))
     for place, source in cited:
-        if source not in known:
-            hint = did_you_mean(source, sorted(known)) or "Add it to the [sources] table of this file."
+        if source not in ids:
+            hint = did_you_mean(source, sorted(ids)) or "Add it to the [sources] table of this file."
             yield place, quoted(source), "a known source id", hint
 
 
 def _aliases(file: BoardFile, board: _Wiring) -> Found:
-    yield from _known(file.electrical.aliases, board.slots, "electrical.aliases", "slots of the board")
+    yield from known(file.electrical.aliases, board.slots, "electrical.aliases", "slots of the board")
     names = [alias for aliases in file.electrical.aliases.values() for alias in aliases]
-    yield from _apart("electrical.aliases", "alias", names)
+    yield from apart("electrical.aliases", "alias", names)
     order = file.electrical.code_order
     if order and Counter(order) != Counter(board.slots):
         yield "electrical.code_order", "other slots than the board's", "every slot of the board once", ""
-
-
-def _slots_drawn(file: BoardFile, board: _Wiring, physical: Physical) -> Found:
-    """The electrical and the physical part name the same slots and sockets."""
-    for index, row in enumerate(file.physical.rows):
-        place = f"physical.rows[{index + 1}]"
-        if isinstance(row.start_mm, dict):
-            yield from _known(row.start_mm, board.socket_ids, f"{place}.start_mm", "sockets of the board")
-            if len(row.start_mm) > 1 and any("{socket}" not in slot for slot in row.slots):
-                yield f"{place}.slots", "a slot name without {socket}", "slot names with {socket}", ""
-    drawn = Counter(place.slot for place in physical.slots)
-    for slot, count in drawn.items():
-        if slot not in board.slots:
-            hint = did_you_mean(slot, board.slots)
-            yield "physical.rows", f"slot {quoted(slot)}", "slots that the electrical part names", hint
-        elif count > 1:
-            yield "physical.rows", f"slot {quoted(slot)} {count} times", "each slot once", ""
-    for slot in dict.fromkeys(board.slots):
-        if slot not in drawn:
-            yield "physical.rows", f"no place for slot {quoted(slot)}", "a place for every slot", ""
-    boxes = [socket for socket, _ in physical.sockets]
-    yield from _known(boxes, board.socket_ids, "physical.sockets", "sockets of the board")
-    for socket in dict.fromkeys(board.socket_ids):
-        if socket not in boxes:
-            yield "physical.sockets", f"no place for socket {quoted(socket)}", "a place for every socket", ""
-
-
-def _places(file: BoardFile, physical: Physical) -> Found:
-    """Nothing lies outside the board, and nothing lies on something else (a baffle may lie over slots)."""
-    things = [(f"slot {place.slot}", place.box) for place in physical.slots]
-    things += [(f"socket {socket}", box) for socket, box in physical.sockets]
-    solid = things + [(f"landmark {mark.name}", mark.box) for mark in physical.landmarks if mark.kind != "baffle"]
-    whole = Box(x_mm=0, y_mm=0, width_mm=physical.width_mm, depth_mm=physical.depth_mm)
-    for name, box in things:
-        if not _inside(box, whole):
-            yield "physical", f"{cleaned(name)} outside the outline", f"within {_size(whole)}", ""
-    for name, other in _overlapping(solid):
-        yield "physical", f"{cleaned(name)} and {cleaned(other)} overlap", "things that lie apart", ""
-    for x, y in file.physical.outline_mm:
-        if not (0 <= x <= physical.width_mm and 0 <= y <= physical.depth_mm):
-            yield "physical.outline_mm", f"[{x:g}, {y:g}]", f"within {_size(whole)}", ""
-    if 0 < len(file.physical.outline_mm) < 3:
-        yield "physical.outline_mm", f"{len(file.physical.outline_mm)} points", "at least three points", ""
-
-
-def _size(box: Box) -> str:
-    return f"{box.width_mm:g} x {box.depth_mm:g} mm"
-
-
-def _inside(box: Box, whole: Box) -> bool:
-    return (
-        box.x_mm >= -_TOUCH_MM
-        and box.y_mm >= -_TOUCH_MM
-        and box.x_mm + box.width_mm <= whole.width_mm + _TOUCH_MM
-        and box.y_mm + box.depth_mm <= whole.depth_mm + _TOUCH_MM
-    )
-
-
-def _overlapping(things: list[tuple[str, Box]]) -> Iterator[tuple[str, str]]:
-    """Names of pairs whose boxes share more than an edge; sweeps from left to right."""
-    ordered = sorted(things, key=lambda thing: thing[1].x_mm)
-    for index, (name, box) in enumerate(ordered):
-        for other, other_box in ordered[index + 1 :]:
-            if other_box.x_mm >= box.x_mm + box.width_mm - _TOUCH_MM:
-                break
-            lower, upper = sorted((box, other_box), key=lambda b: b.y_mm)
-            if upper.y_mm < lower.y_mm + lower.depth_mm - _TOUCH_MM:
-                yield name, other

@@ -25,6 +25,7 @@ def dotted(path: Path) -> str:
     return text
 
 
+NUMBER_ALONE = "Write the number alone, without quotes and unit."
 _HINTS = {
     "source": "Name a document of [sources], or PRACTICE where it is common practice.",
     "format": "A newer file needs a newer dimmplan.",
@@ -45,6 +46,8 @@ def problem_of_form(model: type[BaseModel], about: Sequence[ErrorDetails], path:
     if kind in ("too_short", "too_long") and isinstance(found, list | tuple):
         length = _length(detail.get("ctx", {}))
         return Problem(file=file, place=dotted(path), found=f"a list of {len(found)}", allowed=length)
+    if kind == "too_short" and isinstance(found, dict):
+        return Problem(file=file, place=dotted(path), found="an empty table", allowed="at least 1 entry")
     if kind in ("union_tag_not_found", "union_tag_invalid") and isinstance(found, dict):
         return _wrong_check(model, detail, path, file=file)
     allowed = " or ".join(dict.fromkeys(_allowed(each, path) for each in about))
@@ -107,7 +110,7 @@ def _hint(about: Sequence[ErrorDetails], path: Path) -> str:
         return f'Write it in brackets: ["{cleaned(found, most=40)}"].'
     is_number = any(each["type"].partition("_")[0] in _NUMBERS for each in about)
     if is_number and any(character.isdigit() for character in found):
-        return "Write the number alone, without quotes and unit."
+        return NUMBER_ALONE
     expected = ", ".join(str(each.get("ctx", {}).get("expected", "")) for each in about)
     return did_you_mean(found, [choice.strip("' ") for choice in expected.replace(" or ", ", ").split(",")])
 

@@ -34,13 +34,16 @@ Point = tuple[Coordinate, Coordinate]
 Size = tuple[Length, Length]
 
 
+ChannelSlots = Annotated[tuple[Name, ...], Field(min_length=1, max_length=4)]
+
+
 class SocketEntry(Record):
     """One socket (``id``) or several wired alike (``ids``): controllers, channels, slots in fill order."""
 
     id: Name | None = None
     ids: tuple[Name, ...] = ()
     controllers: Annotated[
-        dict[Name, dict[Name, Annotated[tuple[Name, ...], Field(min_length=1, max_length=4)]]],
+        dict[Name, Annotated[dict[Name, ChannelSlots], Field(min_length=1)]],
         Field(min_length=1, max_length=16),
     ]
 

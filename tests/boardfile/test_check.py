@@ -111,8 +111,10 @@ SIX = {
     "electrical.interleave.source": "'LNX-3CTL'",
     "rules[2].apat": "an unknown key",
     "rates[2].mts": "2667",
-    "physical.rows": "'M2'",
+    "physical.rows[1].slots": "'M2'",
 }
+FOLLOWS_SIX = "physical.rows"
+"""A slot under a wrong name has no place."""
 
 
 def test_six_faults_are_told_at_once() -> None:
@@ -120,7 +122,7 @@ def test_six_faults_are_told_at_once() -> None:
     found = edited(six_faults)
     for place, text in SIX.items():
         assert [problem for problem in found if problem.place == place and text in problem.found], (place, found)
-    follows = [p for p in found if p.place == "physical.rows" and "no place for slot 'M1'" in p.found]
+    follows = [p for p in found if p.place == FOLLOWS_SIX and "no place for slot 'M1'" in p.found]
     assert len(found) == len(SIX) + len(follows) == 7
 
 
@@ -138,7 +140,7 @@ def test_each_of_the_six_faults_is_told_for_itself(left_out: int) -> None:
         lambda: raw["physical"]["rows"][0]["slots"].__setitem__(4, "M1"),
     ]
     put_right[left_out]()
-    places = {problem.place for problem in problems_of(raw)}
+    places = {problem.place for problem in problems_of(raw)} - {FOLLOWS_SIX}
     assert places == set(SIX) - {list(SIX)[left_out]}
 
 
@@ -391,12 +393,20 @@ NAMES: list[Fault] = [
         "{socket}",
         "",
     ),
+    (
+        "a controller without channels",
+        set_at(*FAR, "controllers", "aft", value={}),
+        "electrical.sockets[2].controllers.aft",
+        "an empty table",
+        "at least 1",
+        "",
+    ),
     ("a socket twice", set_at(*FAR, "id", value="near"), "electrical.sockets", "'NEAR', 'near'", "differ", ""),
     (
         "a slot twice",
         set_at(*FAR, "controllers", "port", "T", value=["K1"]),
         "electrical.sockets",
-        "'K1' 2 times",
+        "'K1' 2 times (channel K of NEAR and channel T of FAR)",
         "differ",
         "",
     ),
@@ -441,11 +451,11 @@ NAMES: list[Fault] = [
         "differ",
         "",
     ),
-    ("a title with an escape", set_at("title", value="a\x1b[31mb"), "names", "\\x1b[31m", "printable", ""),
+    ("a title with an escape", set_at("title", value="a\x1b[31mb"), "title", "\\x1b[31m", "printable", ""),
     (
         "an override in an access step",
         set_at("physical", "access", 0, value="Lift \u202e"),
-        "names",
+        "physical.access[1]",
         "\\u202e",
         "printable",
         "",
@@ -453,7 +463,7 @@ NAMES: list[Fault] = [
     (
         "a control character in a landmark",
         set_at("physical", "landmarks", 0, "name", value="Fan\x07"),
-        "names",
+        "physical.landmarks[1].name",
         "\\x07",
         "printable",
         "",
@@ -464,7 +474,7 @@ NAMES: list[Fault] = [
             set_at(*FAR, "controllers", "port", "T", value=["T,1"]),
             set_at("physical", "rows", 2, "slots", 0, value="T,1"),
         ),
-        "names",
+        "electrical.sockets[2].controllers.port.T",
         "'T,1'",
         "no comma",
         "",
@@ -475,7 +485,7 @@ NAMES: list[Fault] = [
             set_at(*FAR, "controllers", "port", "T", value=["T=1"]),
             set_at("physical", "rows", 2, "slots", 0, value="T=1"),
         ),
-        "names",
+        "electrical.sockets[2].controllers.port.T",
         "'T=1'",
         "equals sign",
         "",
@@ -483,7 +493,7 @@ NAMES: list[Fault] = [
     (
         "a processor with a semicolon",
         set_at("processors", 1, "id", value="tern;12"),
-        "names",
+        "processors[2].id",
         "'tern;12'",
         "semicolon",
         "",
@@ -494,7 +504,7 @@ NAMES: list[Fault] = [
             set_at(*FAR, "controllers", "port", "T", value=["{T"]),
             set_at("physical", "rows", 2, "slots", 0, value="{T"),
         ),
-        "names",
+        "electrical.sockets[2].controllers.port.T",
         "'{T'",
         "brace",
         "",
@@ -649,6 +659,22 @@ RULES: list[Fault] = [
         "'RDIM'",
         "ECC UDIMM",
         "RDIMM",
+    ),
+    (
+        "capacities with their unit",
+        add("rules", value=row_of("accept", field="capacity_gib", values=[8, "16GiB"])),
+        "rules[9].values[2]",
+        "'16GiB'",
+        "whole numbers in GiB",
+        "without quotes and unit",
+    ),
+    (
+        "an order with a slot of another socket",
+        add("rules", value=row_of("sequence", socket="NEAR", slots=[*NEAR_SLOTS, "T1"])),
+        "rules[9].slots",
+        "T1 twice or of another socket",
+        "each of the 10 slots of NEAR once",
+        "",
     ),
     (
         "an order of an unknown socket",
@@ -844,6 +870,22 @@ DRAWING: list[Fault] = [
         "",
     ),
     (
+        "a width in cm",
+        set_at("physical", "width_mm", value=20),
+        "physical.rows[1]",
+        "slot K1, slot K2, slot L1 and 2 more outside",
+        "within 20 x 460 mm",
+        "",
+    ),
+    (
+        "a pitch in cm",
+        set_at("physical", "rows", 0, "pitch_mm", value=0.9),
+        "physical.rows[1].pitch_mm",
+        "0.9, so that slots of the row overlap",
+        "at least 6.5 mm",
+        "",
+    ),
+    (
         "a slot on a socket",
         set_at("physical", "sockets", "FAR", "size_mm", value=[80, 80]),
         "physical",
@@ -883,7 +925,9 @@ FOLLOWS = {
     "no usual modules": {"modules[1]"},
     "an absurd width": {"physical"},
     "a point of three": {"physical.rows"},
-    "a slot twice": {"physical.rows"},
+    "a slot twice": {"physical.rows[3].slots"},
+    "a width in cm": {f"physical.{each}" for each in ("rows[2]", "rows[3]", "rows[4]", "sockets.NEAR", "sockets.FAR")},
+    "a socket outside": {"physical.landmarks"},
     "a module that the board refuses": {"rates"},
     "a channel twice in a group": {"electrical.interleave.groups"},
     "counts of an unknown socket": {"rules[9].modules"},
@@ -952,6 +996,27 @@ def test_a_start_for_each_socket_needs_a_place_holder() -> None:
     raw["physical"]["rows"][0]["slots"][0] = "low-brine-1"
     found = problems_of(raw)
     assert any(p.place == "physical.rows[1].slots" and "without {socket}" in p.found for p in found)
+
+
+def test_a_row_for_several_sockets_needs_a_start_for_each() -> None:
+    """One point for slot names with {socket} is told once, with what is to be written."""
+    raw = shipped_raw("saltern-24")
+    raw["physical"]["rows"][0]["start_mm"] = [22, 252]
+    (problem,) = problems_of(raw)
+    assert problem.place == "physical.rows[1].start_mm"
+    assert "{ low = [10, 20], high = [10, 20] }" in problem.allowed
+
+
+def test_rows_that_lie_on_each_other_are_told_once() -> None:
+    """Two rows at one place overlap in many pairs: one problem names the first and counts the rest."""
+    found = edited(lambda raw: raw["physical"]["rows"][1].update(start_mm=raw["physical"]["rows"][0]["start_mm"]))
+    (problem,) = [each for each in found if "overlap" in each.found]
+    assert "more pairs of the same rows" in problem.found
+
+
+def test_a_kind_that_is_none_is_told_where_it_stands_alone() -> None:
+    """Modules are not refused by a rule that is itself in question."""
+    assert [p.place for p in edited(set_at("rules", 0, "values", value=["RDIM", "LRDIMM"]))] == ["rules[1].values"]
 
 
 def test_a_baffle_may_lie_over_slots() -> None:
