@@ -12,7 +12,8 @@ class Problem(NamedTuple):
     """One thing wrong with an input.
 
     ``file`` names the file or the option, ``place`` is a dotted path inside it, ``found`` and ``allowed``
-    say what stands there and what may, ``hint`` is the nearest right spelling or the next thing to do.
+    say what stands there and what may, ``hint`` is the nearest right spelling or the next thing to do. ``line`` is
+    counted from one, ``None`` where the input has no lines or the place is on none.
     """
 
     file: str
@@ -20,10 +21,12 @@ class Problem(NamedTuple):
     found: str
     allowed: str
     hint: str = ""
+    line: int | None = None
 
     def sentence(self) -> str:
         """The problem as one line for a person."""
-        where = ": ".join(part for part in (self.file, self.place) if part)
+        file = self.file if self.line is None else f"{self.file}:{self.line}"
+        where = ": ".join(part for part in (file, self.place) if part)
         text = f"{where}: found {self.found}" if self.found else where
         if self.allowed:
             text += f"; allowed: {self.allowed}"

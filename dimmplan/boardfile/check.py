@@ -116,10 +116,9 @@ def _names(file: BoardFile, board: _Wiring) -> Found:
                         yield where, quoted(slot), "slot names with {socket}, since ids names several sockets", ""
     yield from apart("electrical.sockets", "socket id", board.socket_ids)
     yield from apart("electrical.sockets", "slot name", board.slots, board.channels_with)
-    for socket in board.sockets:
-        where = f"electrical.sockets.{cleaned(socket.id)}"
-        yield from apart(where, "channel id", [channel.id for channel in socket.channels])
-        yield from apart(where, "controller id", [controller.id for controller in socket.controllers])
+    for place, entry in _socket_entries(file):
+        yield from apart(place, "channel id", [id_ for channels in entry.controllers.values() for id_ in channels])
+        yield from apart(place, "controller id", list(entry.controllers))
     ids = [("rules", row.id) for row in file.rules] + [("rates", row.id) for row in file.rates]
     yield from apart("rules and rates", "row id", [row_id for _, row_id in ids])
     yield from apart("processors", "processor id", [option.id for option in file.processors])
@@ -194,7 +193,7 @@ def _modules(file: BoardFile) -> Found:
             module = parse_label(text)
         except InputError as error:
             problem = error.problems[0]
-            yield place, problem.found, problem.allowed, problem.hint
+            yield place, problem.found, "a JEDEC label such as '32GB 2Rx4 PC4-2933Y-R'", problem.hint
             continue
         if module in seen:
             yield place, quoted(text), "each usual module once", ""

@@ -13,6 +13,7 @@ from dimmplan.boardfile.check import check_meaning
 from dimmplan.boardfile.expand import expand
 from dimmplan.boardfile.form import UNKNOWN_KEY
 from dimmplan.boardfile.lenient import validate_leniently
+from dimmplan.boardfile.lines import line_of, lines_of
 from dimmplan.boardfile.schema import FORMAT, BoardFile
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
@@ -134,25 +135,28 @@ def examine_file(path: Path) -> tuple[Board | None, list[Problem]]:
 def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Problem]]:
     """As ``examine_file``, from bytes."""
 
-    def refuse(found: str, hint: str = "") -> tuple[None, list[Problem]]:
-        return None, [Problem(file=file, place="", found=found, allowed="a board file in TOML, UTF-8", hint=hint)]
+    def refuse(found: str, hint: str = "", line: int | None = None) -> tuple[None, list[Problem]]:
+        allowed = "a board file in TOML, UTF-8"
+        return None, [Problem(file=file, place="", found=found, allowed=allowed, hint=hint, line=line)]
 
     if len(content) > MOST_BYTES:
         return refuse("more than 1 MiB")
     if not content.strip():
         return refuse("an empty file", "See: dimmplan docs writing-a-board")
     try:
-        raw = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
+        text = content.decode("utf-8-sig").replace("\r\n", "\n")
+        raw = tomllib.loads(text)
         parsed, problems, original = validate_leniently(BoardFile, raw, file=file, stand_ins=_stand_ins(raw))
     except (ValueError, RecursionError) as error:
-        is_utf16 = content[:2] in (b"\xff\xfe", b"\xfe\xff")
-        return refuse(_unreadable(error), "It is UTF-16: save it as UTF-8." if is_utf16 else "")
-    if parsed is None:
-        return None, problems
-    lost = {problem.place for problem in problems if problem.found != UNKNOWN_KEY}
-    meaning = [each._replace(place=original(each.place)) for each in check_meaning(parsed, file=file, lost=lost)]
-    problems += [each for each in meaning if not _follows(each.place, lost)]
-    return (None if problems else expand(parsed)), problems
+        return refuse(*_unreadable(error, content))
+    if parsed is not None:
+        lost = {problem.place for problem in problems if problem.found != UNKNOWN_KEY}
+        meaning = [each._replace(place=original(each.place)) for each in check_meaning(parsed, file=file, lost=lost)]
+        problems += [each for each in meaning if not _follows(each.place, lost)]
+    if parsed is not None and not problems:
+        return expand(parsed), []
+    lines = lines_of(text)
+    return None, [problem._replace(line=line_of(problem.place, lines)) for problem in problems]
 
 
 def _follows(place: str, lost: Collection[str]) -> bool:
@@ -160,10 +164,28 @@ def _follows(place: str, lost: Collection[str]) -> bool:
     return bool({place, place.partition("[")[0]} & {*lost}) or any(each.startswith(f"{place}[") for each in lost)
 
 
-def _unreadable(error: Exception) -> str:
-    """Why the bytes are not TOML."""
+def _unreadable(error: Exception, content: bytes) -> tuple[str, str, int | None]:
+    """Why the bytes are not TOML, what to do, and the line where it shows."""
     if isinstance(error, UnicodeDecodeError):
-        return "bytes that are not UTF-8 text"
+        if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
+            return "bytes that are not UTF-8 text", "It is UTF-16: save it as UTF-8.", None
+        return "bytes that are not UTF-8 text", "Save it as UTF-8.", 1 + error.object[: error.start].count(b"\n")
     if isinstance(error, RecursionError):
-        return "tables nested too deep"
-    return f"text that is not TOML ({cleaned(str(error), most=120)})"
+        return "tables nested too deep", "", None
+    reason = cleaned(str(error), most=120)
+    at = re.search(r"at line (\d+)", reason)
+    hint = next((advice for words, advice in _TOML_ADVICE.items() if words in reason), "")
+    return f"text that is not TOML ({reason})", hint, int(at[1]) if at else None
+
+
+_TOML_ADVICE = {
+    "Illegal character": "Is a quote missing at the end of the line?",
+    "Unclosed array": "Is a comma, a quote or a bracket missing?",
+    "Unterminated string": "Is a quote missing?",
+    "Invalid value": 'Text stands in straight quotes, such as "DDR4".',
+    "Invalid statement": "A key with other signs than a to z, digits, - and _ stands in quotes.",
+    "Cannot overwrite": "Does the key stand twice, or should the table be a row, such as [[rates]]?",
+    "Cannot declare": "The table stands twice: put both together, or write a row, such as [[rates]].",
+    "Expected '='": "A line is: key = value. A key with other signs than a to z, digits, - and _ stands in quotes.",
+}
+"""What to look for, by words of the reader of TOML."""

@@ -91,11 +91,14 @@ def _os_problem(error: OSError) -> Problem:
     return Problem(file=str(error.filename or "a file"), place="", found=reason, allowed="")
 
 
+_ERROR_KEYS = ("file", "place", "found", "allowed", "hint")
+
+
 def _wrong(problems: Sequence[Problem], *, as_json: bool) -> int:
     if as_json:
         from dimmplan.output.record import to_json
 
-        errors = [problem._asdict() for problem in problems]
+        errors = [{key: getattr(problem, key) for key in _ERROR_KEYS} for problem in problems]
         sys.stdout.write(to_json({"format": 1, "errors": errors}))
     else:
         for problem in problems:

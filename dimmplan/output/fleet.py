@@ -131,7 +131,7 @@ def csv_line(record: Mapping[str, Any]) -> str:
     return output.getvalue()
 
 
-def _sentence(problem: Mapping[str, str]) -> str:
+def _sentence(problem: Mapping[str, Any]) -> str:
     return Problem(file="", **problem).sentence()
 
 

@@ -424,7 +424,7 @@ NAMES: list[Fault] = [
     (
         "channels that differ in case",
         both(drop(*FAR, "controllers", "port", "T"), set_at(*FAR, "controllers", "port", "u", value=["T1"])),
-        "electrical.sockets.FAR",
+        "electrical.sockets[2]",
         "channel id 'U', 'u'",
         "differ",
         "",
@@ -437,7 +437,7 @@ NAMES: list[Fault] = [
                 "Port": raw["electrical"]["sockets"][1]["controllers"]["starboard"],
             }
         ),
-        "electrical.sockets.FAR",
+        "electrical.sockets[2]",
         "controller id 'port', 'Port'",
         "differ",
         "",

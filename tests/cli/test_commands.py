@@ -529,9 +529,11 @@ def test_boards_check(call: Call, tmp_path: Path) -> None:
     assert said.status == 1
     assert f"{good}: good" in said.out
     assert f"{bad}: 2 problems" in said.out
-    assert f"{bad}: trust: found 'hearsay'" in said.out
+    line = bad.read_text(encoding="utf-8").splitlines().index('"trust" = "hearsay"') + 1
+    assert f"{bad}:{line}: trust: found 'hearsay'" in said.out
     record = call("boards", "check", str(good), str(bad), "--json").json
     assert [len(each["problems"]) for each in record["files"]] == [0, 2]
+    assert record["files"][1]["problems"][0]["line"] == line
     assert [each["id"] for each in record["files"]] == ["skerry-16", None]
 
 

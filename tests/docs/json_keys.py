@@ -522,6 +522,7 @@ files[].problems[].place | dotted path
 files[].problems[].found | what was found
 files[].problems[].allowed | what is allowed
 files[].problems[].hint | the nearest right key or value
+files[].problems[].line | its line in the file, counted from one; null where there is none
 """,
     ),
     Document(
