@@ -90,8 +90,7 @@ def find_board_file(name: str) -> Path:
             return Path(name)
     except (OSError, ValueError):
         pass
-    known = shipped_ids()
-    hint = did_you_mean(name, known) or "List them with: dimmplan boards list"
+    hint = did_you_mean(name, list(boards_by_id())) or _LISTED
     if is_path:
         raise InputError(Problem(file=cleaned(name), place="", found="no such file", allowed="a board file"))
     raise InputError(
@@ -99,13 +98,24 @@ def find_board_file(name: str) -> Path:
     )
 
 
+_LISTED = (
+    "List them with: dimmplan boards list. One of your own goes by its file, or by its id where DIMMPLAN_BOARDS names "
+    "its folder."
+)
+
+
 def board_files() -> Iterator[Path]:
-    """Every board file that can be found by id, those of ``DIMMPLAN_BOARDS`` first."""
+    """Every board file at hand, those of ``DIMMPLAN_BOARDS`` first."""
     for folder in board_folders():
         try:
             yield from sorted(folder.glob("*.toml"))
         except (OSError, ValueError):
             continue
+
+
+def boards_by_id() -> dict[str, Path]:
+    """The files that boards are found in by their ids: of two with one name the first."""
+    return {path.stem: path for path in reversed([*board_files()])}
 
 
 def load_board(name: str) -> Board:

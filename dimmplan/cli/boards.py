@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from dimmplan.cli import groups, options, terminal
+
+if TYPE_CHECKING:
+    from dimmplan.model.board import Board
 
 boards = typer.Typer(
     cls=groups.Group,
@@ -26,11 +30,10 @@ def register(app: typer.Typer) -> None:
 
 @boards.command(name="list", cls=groups.Command, epilog="Example: dimmplan boards list --json")
 def list_boards(as_json: options.Json = False) -> None:
-    """List the shipped boards."""
-    from dimmplan.boardfile.read import load_board, shipped_ids
+    """List the boards that go by their id: the shipped ones, and those in the folders of DIMMPLAN_BOARDS."""
     from dimmplan.output.record import to_json
 
-    loaded = [load_board(name) for name in shipped_ids()]
+    loaded = sorted(_boards_by_id(), key=lambda board: board.id)
     if as_json:
         entries = [
             {
@@ -50,6 +53,22 @@ def list_boards(as_json: options.Json = False) -> None:
         for board in loaded
     ]
     terminal.say_table(rows, right=(1, 2, 3))
+
+
+def _boards_by_id() -> Iterator[Board]:
+    """Every board that goes by its id; files that should hold one and do not are told on standard error."""
+    from dimmplan.boardfile.read import boards_by_id, examine_file
+    from dimmplan.units import cleaned
+
+    for name, path in boards_by_id().items():
+        board, problems = examine_file(path)
+        file = cleaned(str(path))
+        if board is None:
+            terminal.complain(f"left out: {file}: {len(problems)} problems. See: dimmplan boards check {file}")
+        elif board.id != name:
+            terminal.complain(f"left out: {file}: it holds {board.id}, which goes by its id as {board.id}.toml")
+        else:
+            yield board
 
 
 @boards.command(

@@ -47,9 +47,9 @@ def _board(context: typer.Context) -> Board:
 
 
 def _board_ids(_: typer.Context) -> list[str]:
-    from dimmplan.boardfile.read import board_files
+    from dimmplan.boardfile.read import boards_by_id
 
-    return [path.stem for path in board_files()]
+    return sorted(boards_by_id())
 
 
 def _lists(_: typer.Context) -> list[str]:

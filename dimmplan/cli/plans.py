@@ -8,8 +8,8 @@ from pathlib import Path
 
 import typer
 
-from dimmplan.boardfile.read import board_files, examine_file, find_board_file, load_board
-from dimmplan.errors import InputError, Problem
+from dimmplan.boardfile.read import board_files, boards_by_id, examine_file, load_board
+from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
 from dimmplan.plancode import CodeHead, decode, looks_like_code, read_head
@@ -66,14 +66,20 @@ def _board_of_code(head: CodeHead) -> Board:
         meant = meant or board
     if meant is not None:
         return meant
-    hint = "Give its file with --board-file, or put it into a folder of DIMMPLAN_BOARDS."
-    raise InputError(Problem(file="plan code", place="", found="a board that is not at hand", allowed="", hint=hint))
+    raise _not_at_hand("plan code", "", "a board that is not at hand")
+
+
+def _not_at_hand(file: str, place: str, found: str, near: str = "") -> InputError:
+    hint = f"{near} Give its file with --board-file, or put it into a folder of DIMMPLAN_BOARDS.".strip()
+    return InputError(Problem(file=file, place=place, found=found, allowed="", hint=hint))
 
 
 def _board_of(board_id: str, file: str) -> Board:
     if "/" in board_id or os.sep in board_id or board_id.endswith(".toml"):
         raise InputError(Problem(file=file, place="board.id", found=quoted(board_id), allowed="a board id"))
-    find_board_file(board_id)
+    if board_id not in boards_by_id():
+        near = did_you_mean(board_id, list(boards_by_id()))
+        raise _not_at_hand(file, "board.id", f"{quoted(board_id)}, a board that is not at hand", near)
     return load_board(board_id)
 
 

@@ -71,8 +71,9 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
     space = Space(board, request)
     refused = [row for row in space.fitted_breaches() if row.severity == "error"]
     for row in refused:
-        fitted = ", ".join(request.fitted)
-        yield Cause(rule=row.id, text=f"The sockets {fitted} may not be fitted so.", source=row.source)
+        allowed = "; ".join(", ".join(fitted) for fitted in row.sets)
+        text = f"The sockets {', '.join(request.fitted)} may not be fitted so; allowed: {allowed}."
+        yield Cause(rule=row.id, text=text, source=row.source)
     enforced = [row for row in space.rows if row.severity == "error"]
     for supply in request.supplies:
         for breach in judge_module(enforced, supply.module):

@@ -351,7 +351,7 @@ class Space:
         )
         return not any(any(judge_socket(self._socket_rows[may_break], view)) for view in views)
 
-    def fitted_breaches(self) -> list[RuleRow]:
+    def fitted_breaches(self) -> list[FittedRow]:
         """The rows about fitted sockets that this request's set breaks, whatever the placement."""
         view = SystemView(board=self.board, fitted=self.request.fitted, content={})
         rows = [row for row in self.rows if isinstance(row, FittedRow)]

@@ -559,6 +559,40 @@ def test_a_board_of_ones_own(call: Call, tmp_path: Path, monkeypatch: pytest.Mon
     assert call("plan", "own-16", "--capacity", "384GiB", "--json").json == by_path.json
 
 
+def test_boards_list_tells_boards_of_ones_own(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Boards of DIMMPLAN_BOARDS stand among the shipped ones; files that hold no board of their name are told."""
+    raw = shipped_raw("skerry-16") | {"id": "own-16", "title": "Own board"}
+    (tmp_path / "own-16.toml").write_text(toml_text(raw), encoding="utf-8")
+    (tmp_path / "another.toml").write_text(toml_text(raw), encoding="utf-8")
+    (tmp_path / "half.toml").write_text("format = 1", encoding="utf-8")
+    monkeypatch.setenv("DIMMPLAN_BOARDS", str(tmp_path))
+    said = call("boards", "list", "--json")
+    assert said.status == 0
+    assert [board["id"] for board in said.json["boards"]] == sorted([*shipped_ids(), "own-16"])
+    assert "another.toml: it holds own-16" in said.err
+    assert "half.toml: 7 problems" in said.err
+
+
+def test_sockets_that_may_not_be_fitted_so_are_told_with_those_that_may(call: Call) -> None:
+    said = call("plan", "skerry-16", "--capacity", "64GiB", "--fitted", "FAR")
+    assert said.status == 1
+    assert "FAR may not be fitted so; allowed: NEAR; NEAR, FAR." in " ".join((said.out + said.err).split())
+
+
+def test_a_board_that_is_not_at_hand_is_asked_for(call: Call, tmp_path: Path) -> None:
+    """A wrong id is told with where boards are found, a plan of an unknown board with how to give its file."""
+    assert "DIMMPLAN_BOARDS" in call("plan", "xyz", "--capacity", "384GiB").err
+    raw = shipped_raw("skerry-16") | {"id": "own-16"}
+    (tmp_path / "own-16.toml").write_text(toml_text(raw), encoding="utf-8")
+    plan = tmp_path / "plan.json"
+    made = call("plan", str(tmp_path / "own-16.toml"), "--capacity", "384GiB", "--json").out
+    plan.write_text(made, encoding="utf-8")
+    said = call("why", str(plan), "K1")
+    assert said.status == 2
+    assert "--board-file" in said.err
+    assert call("why", str(plan), "K1", "--board-file", str(tmp_path / "own-16.toml")).status == 0
+
+
 # Hostile input
 
 HOSTILE = {
