@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
-from typing import get_args
+from typing import Literal, get_args, get_origin
 
 import pytest
 
@@ -86,7 +87,8 @@ def test_the_rules_document_knows_every_rule() -> None:
     text = (FOLDER / "rules.md").read_text(encoding="utf-8")
     rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in text.splitlines() if line.startswith("|")]
     middle = rows.index(["check", "keys", "says", "see"])
-    usual, checks = rows[:middle], rows[middle:]
+    last = rows.index(["key", "holds"])
+    usual, checks, held = rows[:middle], rows[middle:last], rows[last + 2 :]
     named = {name: row[2] for row in usual[2:] for name in row[0].split(", ")}
     assert named == {row.id: row.source for row in default_rows(Generation.DDR4)}
     kinds = get_args(get_args(RuleRow)[0])
@@ -97,3 +99,18 @@ def test_the_rules_document_knows_every_rule() -> None:
         assert set(filter(None, told.split(", "))) == own, check
         if board:
             assert any(row.check == check for row in load_board(board).rules), board
+    said = {name: " ".join(row[1:]) for row in held for name in row[0].split(", ")}
+    for kind in kinds:
+        for name, field in kind.model_fields.items():
+            words = {word for word in _words(field.annotation) if name in said}
+            assert all(f"`{word}`" in said[name] for word in words), (kind.__name__, name)
+    assert {"field", "within", "spare", "about", "group_channels"} <= set(said)
+
+
+def _words(annotation: object) -> Iterator[object]:
+    """The words and numbers that a key may hold, where it lists them."""
+    for inner in get_args(annotation):
+        if get_origin(annotation) is Literal:
+            yield inner
+        else:
+            yield from _words(inner)
