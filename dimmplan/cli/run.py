@@ -9,7 +9,7 @@ from typing import Any
 
 from dimmplan.cli import terminal
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError
-from dimmplan.units import cleaned
+from dimmplan.units import cleaned, quoted
 
 DONE, NO, WRONG, STOPPED = 0, 1, 2, 130
 
@@ -82,6 +82,13 @@ def _report(error: Exception, *, as_json: bool) -> int:
 def _usage_problem(error: Any) -> Problem:
     context = getattr(error, "ctx", None)
     command = getattr(context, "command_path", "dimmplan")
+    option = getattr(error, "option_name", None)
+    if option and hasattr(error, "possibilities"):
+        near = f"Did you mean {' or '.join(error.possibilities)}? " if error.possibilities else ""
+        if option in _BEFORE_THE_COMMAND and context is not None and context.parent is not None:
+            near = f"It stands before the command: dimmplan {option} {command.partition(' ')[2]}. "
+        hint = f"{near}See: {command} --help"
+        return Problem(file=command, place="", found=quoted(option), allowed="an option of this command", hint=hint)
     message = " ".join(str(error.format_message()).split()).rstrip(".")
     return Problem(file=command, place="", found=message, allowed="", hint=f"See: {command} --help")
 
@@ -91,6 +98,7 @@ def _os_problem(error: OSError) -> Problem:
     return Problem(file=str(error.filename or "a file"), place="", found=reason, allowed="")
 
 
+_BEFORE_THE_COMMAND = ("-q", "--quiet", "-v", "--verbose", "--version")
 _ERROR_KEYS = ("file", "place", "found", "allowed", "hint")
 
 

@@ -579,6 +579,27 @@ def test_sockets_that_may_not_be_fitted_so_are_told_with_those_that_may(call: Ca
     assert "FAR may not be fitted so; allowed: NEAR; NEAR, FAR." in " ".join((said.out + said.err).split())
 
 
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (
+            ["plan", "skerry-16", "--capcity", "1GiB"],
+            "found '--capcity'; allowed: an option of this command. Did you mean --capacity?",
+        ),
+        (["boards", "list", "-q"], "It stands before the command: dimmplan -q boards list."),
+        (
+            ["--capacity", "1GiB"],
+            "dimmplan: found '--capacity'; allowed: an option of this command. See: dimmplan --help",
+        ),
+    ],
+)
+def test_options_that_are_none_are_told_with_what_is_meant(call: Call, arguments: list[str], said: str) -> None:
+    """The nearest option, or where the option of all commands stands."""
+    told = call(*arguments)
+    assert told.status == 2
+    assert said in told.err
+
+
 def test_a_board_that_is_not_at_hand_is_asked_for(call: Call, tmp_path: Path) -> None:
     """A wrong id is told with where boards are found, a plan of an unknown board with how to give its file."""
     assert "DIMMPLAN_BOARDS" in call("plan", "xyz", "--capacity", "384GiB").err
