@@ -26,10 +26,7 @@ def dotted(path: Path) -> str:
 
 
 NUMBER_ALONE = "Write the number alone, without quotes and unit."
-_HINTS = {
-    "source": "Name a document of [sources], or PRACTICE where it is common practice.",
-    "format": "A newer file needs a newer dimmplan.",
-}
+_SOURCE_MISSING = "Name a document of [sources], or PRACTICE where it is common practice."
 
 
 def problem_of_form(model: type[BaseModel], about: Sequence[ErrorDetails], path: Path, *, file: str) -> Problem:
@@ -41,7 +38,8 @@ def problem_of_form(model: type[BaseModel], about: Sequence[ErrorDetails], path:
         hint = did_you_mean(str(path[-1]), known) or f"Known keys: {', '.join(known)}."
         return Problem(file=file, place=dotted(path), found=UNKNOWN_KEY, allowed="known keys only", hint=hint)
     if kind == "missing":
-        hint = "See: dimmplan docs writing-a-board" if len(path) == 1 else _HINTS.get(str(path[-1]), "")
+        hint = "See: dimmplan docs writing-a-board" if len(path) == 1 else ""
+        hint = _SOURCE_MISSING if path[-1] == "source" else hint
         return Problem(file=file, place=dotted(path), found="nothing", allowed="this key is required", hint=hint)
     if kind in ("too_short", "too_long") and isinstance(found, list | tuple):
         length = _length(detail.get("ctx", {}))
@@ -102,8 +100,10 @@ def _allowed(detail: ErrorDetails, path: Path) -> str:
 def _hint(about: Sequence[ErrorDetails], path: Path) -> str:
     """The nearest right spelling of a word, or how a number is written."""
     found = about[0].get("input")
-    if path == ("format",):
-        return _HINTS["format"] if isinstance(found, int) else "Without quotes: format = 1"
+    if path == ("format",) and isinstance(found, int) and found > 1:
+        return "A newer file needs a newer dimmplan."
+    if path == ("format",) and isinstance(found, str):
+        return "Without quotes: format = 1"
     if not isinstance(found, str):
         return ""
     if about[0]["type"] == "tuple_type":
