@@ -192,7 +192,7 @@ def _unclear(
     want = planned.content.get(slot) if planned else None
     if device is None:
         dead = planned is not None and board.channel_of[slot].socket not in planned.fitted
-        return None if dead else Difference(kind="not-listed", planned=_words(want))
+        return None if dead else Difference(kind="not-listed", planned=_words(want) if planned else "")
     if device.state == "hold" and not released:
         return Difference(kind="hold", found=_said(device))
     if device.state == "cannot-tell" or (device.state != "empty" and device.capacity_gib is None):

@@ -19,7 +19,7 @@ _DIFFERENCES = {
     "rate": "rated rate: planned {planned}, found {found}",
     "swapped": "swapped with {other}",
     "hold": "on hold: {found}; touch nothing until its data is saved",
-    "not-listed": "the machine does not list this slot (planned {planned})",
+    "not-listed": "the machine does not list this slot{as_planned}",
     "not-said": "the machine does not say what it holds ({found})",
 }
 _SUSPECTS = {
@@ -45,6 +45,7 @@ def difference_text(difference: Difference) -> str:
         "planned": difference.planned or "nothing",
         "found": difference.found or "nothing",
         "other": difference.other,
+        "as_planned": f" (planned {difference.planned})" if difference.planned else "",
     }
     return _DIFFERENCES[difference.kind].format(**words)
 

@@ -101,6 +101,8 @@ def test_a_swapped_pair_is_told_as_one() -> None:
 def test_slots_that_are_not_listed_cannot_be_told_but_dead_ones_need_not_be() -> None:
     found = found_of({slot: module for slot, module in CONTENT.items() if slot != "K2"})
     assert answer(audited(found), "K2").answer == "cannot-tell"
+    assert "(planned empty)" in answer_text(answer(audited(found), "K2"))
+    assert "planned" not in answer_text(answer(audited(found, plan=None), "K2"))
     board, alone = planned("skerry-16", "192GiB", modules=["32GiB"], fitted="NEAR")
     near = found_of({slot: alone.content[slot] for slot in board.socket("NEAR").slots})
     assert audited(near, plan=alone).good
