@@ -28,7 +28,12 @@ def register(app: typer.Typer) -> None:
     app.add_typer(boards, name="boards", rich_help_panel=groups.BOARDS)
 
 
-@boards.command(name="list", cls=groups.Command, epilog="Example: dimmplan boards list --json")
+@boards.command(
+    name="list",
+    cls=groups.Command,
+    short_help="List the boards that go by their id.",
+    epilog="Example: dimmplan boards list --json",
+)
 def list_boards(as_json: options.Json = False) -> None:
     """List the boards that go by their id: the shipped ones, and those in the folders of DIMMPLAN_BOARDS."""
     from dimmplan.output.record import to_json

@@ -196,7 +196,7 @@ def take_board(content: bytes, rng: random.Random) -> bool:
     """Check a board file; where it is good, plan on it and draw now and then."""
     board, problems = examine_text(content, file="mine.toml")
     for problem in problems:
-        must_be_printable(*problem)
+        must_be_printable(*map(str, problem))
     if board is None:
         if not problems:
             raise WrongError("no board and no problem")
@@ -291,7 +291,7 @@ def take_stock(content: bytes, rng: random.Random) -> bool:
         try:
             shelf = read_shelf(path, board)
         except InputError as error:
-            must_be_printable(*(each for problem in error.problems for each in problem))
+            must_be_printable(*(each for problem in error.problems for each in map(str, problem)))
             return False
     must_be_printable(*(lot.note for lot in shelf.lots), *(lot.label for lot in shelf.lots))
     if rng.random() < 0.1:
@@ -318,18 +318,18 @@ def take_machines(content: bytes, rng: random.Random) -> bool:
         try:
             for row in rows:
                 if isinstance(row, BadRow):
-                    must_be_printable(row.tag, *(each for problem in row.problems for each in problem))
+                    must_be_printable(row.tag, *(each for problem in row.problems for each in map(str, problem)))
                     continue
                 must_be_printable(row.folder)
                 if not row.folder or "/" in row.folder or row.folder.startswith("."):
                     raise WrongError(f"a folder {row.folder!r}")
                 asked = desk.asked(row)
                 if isinstance(asked, DimmplanError):
-                    must_be_printable(*(each for problem in desk.problems(row, asked) for each in problem))
+                    must_be_printable(*(each for problem in desk.problems(row, asked) for each in map(str, problem)))
                 else:
                     good += 1
         except InputError as error:
-            must_be_printable(*(each for problem in error.problems for each in problem))
+            must_be_printable(*(each for problem in error.problems for each in map(str, problem)))
             return False
     return good > 0
 
@@ -347,7 +347,7 @@ def take_mapping(content: bytes, rng: random.Random) -> bool:
         try:
             answers = read_mapping(path, board)
         except InputError as error:
-            must_be_printable(*(each for problem in error.problems for each in problem))
+            must_be_printable(*(each for problem in error.problems for each in map(str, problem)))
             return False
     must_be_printable(*(word for key in answers for word in key))
     return True
@@ -415,7 +415,7 @@ def take_plan(content: bytes, rng: random.Random) -> bool:
         record = read_plan(content.decode("utf-8", "replace"), file="plan.json")
         placement = placement_of(record, board, file="plan.json")
     except InputError as error:
-        must_be_printable(*(each for problem in error.problems for each in problem))
+        must_be_printable(*(each for problem in error.problems for each in map(str, problem)))
         return False
     _use_placement(board, placement, rng)
     return True
@@ -490,7 +490,7 @@ def take_code(code: str, rng: random.Random) -> bool:
         board = next((each for each, _, _ in placements() if head.is_of(each)), placements()[0][0])
         placement = decode(head, board)
     except InputError as error:
-        must_be_printable(*(each for problem in error.problems for each in problem))
+        must_be_printable(*(each for problem in error.problems for each in map(str, problem)))
         return False
     _use_placement(board, placement, rng)
     return True
@@ -511,7 +511,7 @@ def take_label(text: str, rng: random.Random) -> bool:
     try:
         module = parse_label(text, usual=board.modules)
     except InputError as error:
-        must_be_printable(*(each for problem in error.problems for each in problem))
+        must_be_printable(*(each for problem in error.problems for each in map(str, problem)))
         return False
     must_be_printable(module.label)
     if parse_label(module.label, usual=board.modules) != module:

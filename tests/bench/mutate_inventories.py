@@ -186,7 +186,7 @@ def must_be_told(error: InputError) -> None:
     """Raise where an error names no problem, or names one in characters that a terminal must not get."""
     if not error.problems:
         raise WrongError("an error without a problem")
-    must_be_printable(*(each for problem in error.problems for each in problem))
+    must_be_printable(*(each for problem in error.problems for each in map(str, problem)))
 
 
 def use(found: Found) -> None:
