@@ -4,25 +4,38 @@ from __future__ import annotations
 
 import bisect
 import itertools
-from typing import Any, NamedTuple
+from collections.abc import Sequence
+from typing import Any
 
 from dimmplan.solve.branch import Branch, Kind
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.profiles import NEVER, ProfileSource, Query
+from dimmplan.solve.profiles import NEVER, Drawn, Profile, ProfileSource, Query
 from dimmplan.solve.space import ChannelShape, SocketShape, Space
 
 Filling = tuple[list[int], list[int]]
 """Times, rising, and the most GiB that something holds within each of them."""
 
 
-class Drawn(NamedTuple):
-    """A branch whose profiles have figures, and a time: what was left out for its time alone takes no less.
+def _spans(
+    branch: Branch, gib: int, least: Sequence[int], most: Sequence[int], near: tuple[int, int]
+) -> list[tuple[int, int]] | None:
+    """Least and most capacity of a socket of each kind in a placement of a capacity; ``None`` where there is none."""
+    all_least = sum(low * len(kind.places) for low, kind in zip(least, branch.kinds, strict=True))
+    all_most = sum(high * len(kind.places) for high, kind in zip(most, branch.kinds, strict=True))
+    if min(most) < 0 or not all_least <= gib <= all_most:
+        return None
+    return [
+        (max(low, gib - (all_most - high), near[0]), min(high, gib - (all_least - low), near[1]))
+        for low, high in zip(least, most, strict=True)
+    ]
 
-    ``branch`` is ``None`` where some socket is left without a profile.
-    """
 
-    branch: Branch | None
-    beyond: int
+def _filled(branch: Branch, profiles: Sequence[tuple[Profile, ...]]) -> Branch | None:
+    """The branch with populations for its counts; ``None`` where a socket has none."""
+    if not all(profiles):
+        return None
+    kinds = [kind._replace(profiles=each) for kind, each in zip(branch.kinds, profiles, strict=True)]
+    return branch._replace(kinds=tuple(kinds), drawn=True)
 
 
 class Drawer:
@@ -38,41 +51,56 @@ class Drawer:
         self._full_channels: dict[Any, list[list[Filling]]] = {}
         self._full_systems: dict[Any, Filling] = {}
 
-    def draw(self, branch: Branch, gib: int, most_time: int, radius: int | None = None) -> Drawn:
+    def draw(self, branch: Branch, gib: int, most_time: int, radius: int | None = None) -> tuple[Branch | None, int]:
         """Replace counts by populations: every profile that some placement of that capacity and time can hold.
+
+        ``None`` where some socket is left without; and a time below which nothing that was left out comes in.
 
         With a ``radius`` no socket is farther than that from its even share: a placement whose sockets differ by the
         radius at most is among them.
         """
-        beyond = self._next_filling(branch, most_time)
+        if not self.bounds:
+            return _filled(
+                branch, [self._profiles(branch, kind, 0, gib, NEVER).profiles for kind in branch.kinds]
+            ), NEVER
+        sockets = len(self.space.sockets)
+        share = -(-gib // sockets)
+        near = (0, gib) if radius is None else (share - radius, gib // sockets + radius)
         least = [min((p.gib for p in kind.profiles), default=0) for kind in branch.kinds]
         most = [
             min(max((p.gib for p in kind.profiles), default=-1), self._most_gib(branch, kind.shape, most_time))
             for kind in branch.kinds
         ]
-        all_least = sum(low * len(kind.places) for low, kind in zip(least, branch.kinds, strict=True))
-        all_most = sum(high * len(kind.places) for high, kind in zip(most, branch.kinds, strict=True))
-        if min(most) < 0 or not all_least <= gib <= all_most:
-            return Drawn(None, beyond)
-        sockets = len(self.space.sockets)
-        near = (0, gib) if radius is None else (-(-gib // sockets) - radius, gib // sockets + radius)
-        kinds, times = [], []
-        for low, high, kind in zip(least, most, branch.kinds, strict=True):
-            query = Query(
-                shape=kind.shape,
-                types=branch.types,
-                may_break=branch.may_break,
-                rate=branch.rate,
-                low_gib=max(low, gib - (all_most - high), near[0]) if self.bounds else 0,
-                high_gib=min(high, gib - (all_least - low), near[1]) if self.bounds else gib,
-                most_time=most_time if self.bounds else gib * self.space.rate_unit,
-            )
-            profiles, time = self.source.profiles(query, self._within_targets(branch, kind))
-            if not profiles:
-                return Drawn(None, min(beyond, time))
-            kinds.append(kind._replace(profiles=tuple(profiles)))
-            times.append(time)
-        return Drawn(branch._replace(kinds=tuple(kinds), drawn=True), min(beyond, *times))
+        beyond = self._next_filling(branch, most_time)
+        spans = _spans(branch, gib, least, most, near)
+        if spans is None:
+            return None, beyond
+        # Some socket holds its even share or more: what can be held in the time tells how little others may hold.
+        upper = [
+            self._profiles(branch, kind, max(low, share), high, most_time)
+            for kind, (low, high) in zip(branch.kinds, spans, strict=True)
+        ]
+        beyond = min(beyond, *(each.beyond for each in upper))
+        most = [
+            max((p.gib for p in each.profiles), default=min(high, share - 1))
+            for each, (_, high) in zip(upper, spans, strict=True)
+        ]
+        spans = _spans(branch, gib, least, most, near)
+        if spans is None:
+            return None, beyond
+        lower = [
+            self._profiles(branch, kind, low, min(high, share - 1), most_time)
+            for kind, (low, high) in zip(branch.kinds, spans, strict=True)
+        ]
+        beyond = min(beyond, *(each.beyond for each in lower))
+        return _filled(branch, [one.profiles + other.profiles for one, other in zip(upper, lower, strict=True)]), beyond
+
+    def _profiles(self, branch: Branch, kind: Kind, low_gib: int, high_gib: int, most_time: int) -> Drawn:
+        """The profiles of a socket within a span of capacity and a time."""
+        if low_gib > high_gib:
+            return Drawn((), NEVER)
+        query = Query(kind.shape, branch.types, branch.may_break, branch.rate, low_gib, high_gib, most_time)
+        return self.source.profiles(query, self._within_targets(branch, kind))
 
     def _within_targets(self, branch: Branch, kind: Kind) -> set[int]:
         """Count codes of a socket that hold no more of any type than some target does."""

@@ -40,6 +40,13 @@ class Profile(NamedTuple):
     text: bytes
 
 
+class Drawn(NamedTuple):
+    """Profiles, and a time that no population left out for its time alone goes below, loads of a channel aside."""
+
+    profiles: tuple[Profile, ...]
+    beyond: int
+
+
 class Query(NamedTuple):
     """What a branch of the search wants to know of one socket shape.
 
@@ -98,16 +105,12 @@ class ProfileSource:
         self.budget = budget
         self._evaluators: dict[Permitted, Evaluator] = {}
 
-    def profiles(self, query: Query, codes: Container[int]) -> tuple[list[Profile], int]:
-        """All profiles with those count codes that answer the query, one for each set of figures, in board order.
-
-        Also a time that no population left out for its time alone goes below, loads of a channel aside; ``NEVER``
-        where none was.
-        """
+    def profiles(self, query: Query, codes: Container[int]) -> Drawn:
+        """All profiles with those count codes that answer the query, one for each set of figures, in board order."""
         permitted = query.shape.permitted
         evaluate = self._evaluators.setdefault(permitted, Evaluator(permitted))
         drawing = _Drawing(self.space, self.budget, query, evaluate)
-        return drawing.profiles(codes), drawing.beyond
+        return Drawn(tuple(drawing.profiles(codes)), drawing.beyond)
 
 
 def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
@@ -325,7 +328,8 @@ class _Drawing:
         unit = self.unit // rate
         fullest = max([part.fullest for part in controllers]) * unit
         gib, filled = sum([part.gib for part in controllers]), sum([part.filled for part in controllers])
-        if self._over(max(fullest, gib * unit // self.evaluate.widest(filled))):
+        least = max(fullest, gib * unit // self.evaluate.widest(filled))
+        if least > self.query.most_time and least >= self.beyond:
             return None
         if self.evaluate.grouped:
             depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])

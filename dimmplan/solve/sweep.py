@@ -141,10 +141,10 @@ class Sweeps:
     def _within(self, job: _Job, bound: int, radius: int | None = None) -> _Try:
         """The least time within the bound, with all profiles that keep it; with a ``radius`` only of populations
         whose capacities lie so near to the even share."""
-        drawn = self.drawer.draw(job.branch, job.gib, bound, radius)
-        branch = self.choices.settled(drawn.branch)
+        drawn, beyond = self.drawer.draw(job.branch, job.gib, bound, radius)
+        branch = self.choices.settled(drawn)
         if branch is None:
-            return _Try(max(bound + 1, drawn.beyond), None)
+            return _Try(max(bound + 1, beyond), None)
         times = sorted({profile.time for kind in branch.kinds for profile in kind.profiles})
         found = self.choices.first_feasible(
             len(times), lambda place: branch.keeping(lambda profile: profile.time <= times[place])
