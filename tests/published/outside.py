@@ -20,7 +20,7 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.explain import counted, listed
 from dimmplan.figures import SocketFigures, placement_figures
 from dimmplan.model.board import Board
-from dimmplan.model.module import Generation
+from dimmplan.model.module import Generation, Module
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import SparingRow
 from dimmplan.planner import ask, plan
@@ -45,7 +45,7 @@ from tests.support import filled, regions_of, shipped_boards, usual
 
 PAGE = Path(__file__).resolve().parents[2] / "dimmplan" / "docs" / "outside-values.md"
 AGREES, DIFFERS, ROW, NO_FIGURE = "agrees", "differs", "a board row", "no figure"
-MEASURED, STATED, CALCULATED = "measured", "stated", "calculated"
+MEASURED, STATED, CALCULATED, PRACTISED = "measured", "stated", "calculated", "common practice"
 
 
 _RATE_SOURCES = {Generation.DDR3: "MEMORY", Generation.DDR4: "JESD79-4", Generation.DDR5: "JESD79-5C"}
@@ -188,7 +188,7 @@ def _bandwidth() -> Iterator[Line]:
     yield Line(
         "6 channels, six of twelve slots against all twelve",
         "about 97 % of the full board",
-        MEASURED,
+        PRACTISED,
         "PRACTICE",
         f"{_percent(six.share / twelve.share)} % by sweep and {_percent(parallel)} % by parallel, at one rate",
         DIFFERS,
@@ -483,11 +483,21 @@ def _modes() -> Iterator[Line]:
     counts = [_mirrors("lagoon-32", modules) for modules in (4, 8, 12, 16)]
     yield Line(
         "mirroring, 8 channels DDR5, modules of a processor",
-        "8 or 16 only, one part number",
+        "8 or 16 only",
         STATED,
         "LEN-650AV4",
         f"{listed([str(n) for n, held in zip((4, 8, 12, 16), counts, strict=True) if held])} of 4, 8, 12, 16",
         AGREES if counts == [False, True, False, True] else DIFFERS,
+    )
+    two_types = _mirrors("lagoon-32", 8, types=2)
+    yield Line(
+        "mirroring, 8 channels DDR5, part numbers",
+        "one",
+        STATED,
+        "LEN-650AV4",
+        f"8 modules of one type {'mirror' if _mirrors('lagoon-32', 8) else 'do not'}, "
+        f"of two types {'mirror as well' if two_types else 'do not'}",
+        AGREES if _mirrors("lagoon-32", 8) and not two_types else DIFFERS,
     )
     spared = _usable("saltern-24", "96GiB", Mode.SPARING, "low")
     yield Line(
@@ -521,15 +531,17 @@ def _usable(board_id: str, capacity: str, mode: Mode, socket: str) -> tuple[obje
     return figures.usable_gib, figures.capacity_gib
 
 
-def _mirrors(board_id: str, modules: int) -> bool:
-    """True where so many equal modules at one socket can mirror on that board."""
+def _mirrors(board_id: str, modules: int, *, types: int = 1) -> bool:
+    """True where so many modules at one socket can mirror on that board: equal ones, or pairs of channels unlike."""
     from dimmplan.modes import judge_mode
 
     board = load_board(board_id)
     socket = board.sockets[0]
     each, more = divmod(modules, len(socket.channels))
-    counts = [each + (n < more) for n in range(len(socket.channels))]
-    content = filled(board, board.modules[0], {socket.id: counts})
+    content: dict[str, Module | None] = {}
+    for number, channel in enumerate(socket.channels):
+        module = board.modules[number // 2 % types]
+        content |= dict.fromkeys(channel.slots[: each + (number < more)], module)
     return not any(judge_mode(board, Mode.MIRRORED, [socket.id], content))
 
 

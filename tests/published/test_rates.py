@@ -42,6 +42,7 @@ PRINTED = [
     Published(source="XF-V7", generation=Generation.DDR5, channels=8, mts=(4800, 4400)),
     Published(source="XF-V7", generation=Generation.DDR5, channels=8, mts=(5600, 4400)),  # later parts
     Published(source="NTX", generation=Generation.DDR5, channels=8, mts=(4800, 4400)),
+    Published(source="NTX", generation=Generation.DDR5, channels=8, mts=(5600, 4400)),  # later parts
     Published(source="NTX", generation=Generation.DDR4, channels=8, mts=(3200, 2933)),
     Published(source="NTX", generation=Generation.DDR4, channels=6, mts=(2933, 2666)),
     Published(source="HUA-2488", generation=Generation.DDR4, channels=6, mts=(2933, 2666)),
