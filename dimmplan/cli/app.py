@@ -50,7 +50,7 @@ def application(arguments: Sequence[str] = ()) -> typer.Typer:
 def _version(wanted: bool) -> None:
     if wanted:
         from dimmplan.boardfile.schema import FORMAT
-        from dimmplan.plancode import VERSION
+        from dimmplan.plancode.code import VERSION
 
         formats = f"board file format {FORMAT}, plan format 1, plan code {VERSION}"
         typer.echo(f"dimmplan {dimmplan.__version__} ({formats})")

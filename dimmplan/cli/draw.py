@@ -111,7 +111,7 @@ def sheet_files(
     from dimmplan.cli.files import page_path
     from dimmplan.output.qr import qr_matrix
     from dimmplan.output.svg import render_svg
-    from dimmplan.plancode import encode
+    from dimmplan.plancode.code import encode
     from dimmplan.sheet.compose import compose
 
     code = encode(board, placement)

@@ -12,7 +12,8 @@ from dimmplan.boardfile.read import board_files, boards_by_id, examine_file, loa
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
-from dimmplan.plancode import CodeHead, decode, looks_like_code, read_head
+from dimmplan.plancode.code import CodeHead, decode, read_head
+from dimmplan.plancode.symbols import looks_like_code
 from dimmplan.units import cleaned, quoted
 
 

@@ -100,13 +100,16 @@ class Resource:
 
     def words(self, name: str) -> tuple[str, ...]:
         """The words of an array."""
+        return tuple(clean(item, most=60) for item in self._array(name) if isinstance(item, str))
+
+    def _array(self, name: str) -> list[object]:
+        """The first hundred items of an array."""
         value = self._value.get(name)
-        if value is None:
-            return ()
-        if not isinstance(value, list):
+        if isinstance(value, list):
+            return value[:100]
+        if value is not None:
             self._wrong(name)
-            return ()
-        return tuple(clean(item, most=60) for item in value[:100] if isinstance(item, str))
+        return []
 
     def integer(self, name: str) -> int | None:
         """A whole number from 0 to 2^40. One written as text or with a fraction of zero is read, and noted."""
@@ -137,13 +140,7 @@ class Resource:
 
     def integers(self, name: str) -> tuple[int, ...]:
         """The whole numbers of an array."""
-        value = self._value.get(name)
-        if value is None:
-            return ()
-        if not isinstance(value, list):
-            self._wrong(name)
-            return ()
-        numbers = [self._integer(name, item) for item in value[:100] if item is not None]
+        numbers = [self._integer(name, item) for item in self._array(name) if item is not None]
         return tuple(number for number in numbers if number is not None)
 
     def truth(self, name: str) -> bool | None:

@@ -12,7 +12,7 @@ from dimmplan.output.compare import Swap, View, counts_of, limit_sentences, unre
 from dimmplan.output.record import finding_record, nearest_record, totals_record
 from dimmplan.output.stock import left_out_record
 from dimmplan.output.values import FORMAT
-from dimmplan.plancode import encode
+from dimmplan.plancode.code import encode
 from dimmplan.supply import Limit, left_out_of
 from dimmplan.units import decimal
 

@@ -17,7 +17,7 @@ from dimmplan.output.record import nearest_record, shortfall_record
 from dimmplan.output.stock import shortfall_lines
 from dimmplan.output.text import wrapped
 from dimmplan.output.values import FORMAT, gib_number
-from dimmplan.plancode import encode
+from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.units import decimal, format_capacity
 

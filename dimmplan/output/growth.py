@@ -17,7 +17,7 @@ from dimmplan.output.kept import change_lines
 from dimmplan.output.machine import moves_record
 from dimmplan.output.text import wrapped
 from dimmplan.output.values import exact, gib_number
-from dimmplan.plancode import encode
+from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.units import Gib, decimal, format_capacity, whole

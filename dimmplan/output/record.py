@@ -16,7 +16,7 @@ from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.placement import dead_slots, install_order
 from dimmplan.output.values import FORMAT, exact, gib_number
-from dimmplan.plancode import encode
+from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.units import Gib, decimal

@@ -32,6 +32,7 @@ OTHERS = {
     "hostile": "hostile and damaged inputs of every form",
     "kills": "kills during writes: whole files or none",
     "why_all": "reasons of every slot of seeded plans",
+    "structure": "the shape of the code: modules, lines, longest functions, imports that go up",
 }
 """What takes longer, or answers another question."""
 

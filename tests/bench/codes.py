@@ -14,7 +14,8 @@ from itertools import cycle
 from dimmplan.boardfile.read import load_board, shipped_ids
 from dimmplan.errors import InputError
 from dimmplan.model.board import Board
-from dimmplan.plancode import ALPHABET, CHECK_SYMBOLS, VERSION, checks, decode, encode, read_head, with_checks
+from dimmplan.plancode.code import VERSION, decode, encode, read_head
+from dimmplan.plancode.symbols import ALPHABET, CHECK_SYMBOLS, checks, with_checks
 from tests.plancode.codes import (
     DAMAGES,
     assert_same_sheet,

@@ -36,7 +36,8 @@ from dimmplan.model.placement import Placement
 from dimmplan.output.reading import placement_of, read_plan
 from dimmplan.output.record import plan_record, to_json
 from dimmplan.output.text import board_text, plan_text
-from dimmplan.plancode import ALPHABET, decode, encode, read_head, with_checks
+from dimmplan.plancode.code import decode, encode, read_head
+from dimmplan.plancode.symbols import ALPHABET, with_checks
 from dimmplan.planner import ask, plan
 from dimmplan.stock import read_shelf
 from tests.bench.mutate import HOSTILE_WORDS, hostile_word, mutate, mutate_json

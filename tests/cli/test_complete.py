@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from dimmplan.boardfile.read import load_board, shipped_ids
-from dimmplan.plancode import encode
+from dimmplan.plancode.code import encode
 from dimmplan.planner import ask, plan
 from dimmplan.solve.criteria import LISTS
 

@@ -14,7 +14,7 @@ from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.run import run
 from dimmplan.errors import InputError
 from dimmplan.output import raster
-from dimmplan.plancode import encode
+from dimmplan.plancode.code import encode
 from tests.machine.support import planned
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0)}

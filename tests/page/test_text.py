@@ -15,7 +15,7 @@ import pytest
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.run import run
-from dimmplan.plancode import decode, encode, read_head
+from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.sheet.panels import HOLD
 from tests.page.pages import PLANS, change_page, hostile_page, page, planned
 from tests.sheet.placements import FILLS, Fill, make

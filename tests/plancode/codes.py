@@ -13,7 +13,8 @@ from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
 from dimmplan.output.qr import qr_matrix
 from dimmplan.output.svg import render_svg
-from dimmplan.plancode import _TURNS, ALPHABET, CHECK_SYMBOLS, _rest, decode, encode, read_head, with_checks
+from dimmplan.plancode.code import decode, encode, read_head
+from dimmplan.plancode.symbols import ALPHABET, CHECK_SYMBOLS, TURNS, rest_of, with_checks
 from dimmplan.sheet.compose import compose
 from dimmplan.solve.criteria import LISTS
 
@@ -162,7 +163,7 @@ def _turned(rest: tuple[int, ...]) -> tuple[int, ...]:
     """A rest as it is some symbols later: damage at the very end is then in every symbol of it, as any other is."""
     for _ in range(40):
         lead, *others = rest
-        rest = tuple(a ^ b for a, b in zip((*others, 0), _TURNS[lead], strict=True))
+        rest = tuple(a ^ b for a, b in zip((*others, 0), TURNS[lead], strict=True))
     return rest
 
 
@@ -179,7 +180,7 @@ def passes(rng: random.Random, damage: Callable[[random.Random, Symbols], Symbol
         if damaged == values:
             continue
         count -= 1
-        rest = _turned(_rest(damaged))
+        rest = _turned(rest_of(damaged))
         for symbols in range(CHECK_SYMBOLS):
             passed[symbols] += not any(rest[: symbols + 1])
     return passed

@@ -11,14 +11,17 @@ from pathlib import Path
 
 import pytest
 
-from dimmplan import plancode, planner
+import dimmplan
+from dimmplan import planner
 from dimmplan.boardfile.read import load_board, shipped_folder, shipped_ids
 from dimmplan.cli.run import run
 from dimmplan.errors import InputError
 from dimmplan.explain import CHANGED_RULE, placement_findings
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
-from dimmplan.plancode import ALPHABET, CHECK_SYMBOLS, decode, encode, looks_like_code, read_head, with_checks
+from dimmplan.plancode import code as plancode
+from dimmplan.plancode.code import decode, encode, read_head
+from dimmplan.plancode.symbols import ALPHABET, CHECK_SYMBOLS, looks_like_code, with_checks
 from tests.plancode.codes import assert_same_sheet, made_plans
 from tests.why.seeds import seeded_plans
 
@@ -85,7 +88,7 @@ def test_more_types_than_anybody_should_use() -> None:
 
 def test_the_page_about_codes_says_what_is_so() -> None:
     """Its example is the code of the plan that it names, and its table has the numbers of the coder."""
-    page = (Path(plancode.__file__).parent / "docs" / "plan-code.md").read_text(encoding="utf-8")
+    page = (Path(dimmplan.__file__).parent / "docs" / "plan-code.md").read_text(encoding="utf-8")
     board = load_board("skerry-16")
     planned = planner.plan(board, planner.ask(board, "512GiB", modules=["32GiB"]))
     assert set(re.findall(r"dimmplan \w+ ([0-9A-Z-]{12,})", page)) == {encode(board, planned.placement)}

@@ -9,18 +9,8 @@ import pytest
 
 from dimmplan.boardfile.read import load_board, shipped_ids
 from dimmplan.errors import InputError, Problem
-from dimmplan.plancode import (
-    _CHECK,
-    _TURNS,
-    ALPHABET,
-    _direction,
-    _times,
-    checks,
-    decode,
-    encode,
-    read_head,
-    with_checks,
-)
+from dimmplan.plancode.code import decode, encode, read_head
+from dimmplan.plancode.symbols import _CHECK, ALPHABET, TURNS, _direction, _times, checks, with_checks
 from tests.plancode.codes import DAMAGES, few_wrong, made_plans, neighbour_swaps, passes, single_errors, values_of
 
 Rest = tuple[int, ...]
@@ -80,7 +70,7 @@ def product(one: Rest, other: Rest) -> Rest:
     found = (0, 0, 0, 0)
     for factor in one:
         lead, *rest = found
-        shifted = zip((*rest, 0), _TURNS[lead], other, strict=True)
+        shifted = zip((*rest, 0), TURNS[lead], other, strict=True)
         found = tuple(a ^ b ^ _times(factor, c) for a, b, c in shifted)
     return found
 
@@ -100,7 +90,7 @@ def test_the_check_polynomial_is_primitive() -> None:
     """The order of x is all of GF(32^4) but zero: one and two wrong characters are refused in a code of any length."""
     order = 32**4 - 1
     assert order == 3 * 5**2 * 11 * 31 * 41
-    assert _TURNS[1] == _CHECK and power(4) == _CHECK
+    assert TURNS[1] == _CHECK and power(4) == _CHECK
     assert power(order) == power(0)
     assert all(power(order // prime) != power(0) for prime in (3, 5, 11, 31, 41))
 

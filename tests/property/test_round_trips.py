@@ -20,7 +20,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.output.reading import placement_of, read_plan
 from dimmplan.output.record import plan_record, to_json
-from dimmplan.plancode import decode, encode, read_head
+from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.planner import Planned, ask, plan
 from dimmplan.stock import read_shelf
 from tests.bench.hostile_inputs import must_be_inert

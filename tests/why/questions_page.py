@@ -9,7 +9,7 @@ from pathlib import Path
 
 import dimmplan
 from dimmplan.cli.run import run
-from dimmplan.plancode import encode
+from dimmplan.plancode.code import encode
 from tests.why.questions import PLANS, QUESTIONS, Question, world_of
 
 PAGE = Path(dimmplan.__file__).parent / "docs" / "questions.md"

@@ -12,7 +12,7 @@ import sys
 import pytest
 
 from dimmplan.cli.run import run
-from dimmplan.plancode import decode, encode, read_head
+from dimmplan.plancode.code import decode, encode, read_head
 from tests.support import one_document, unprintable
 from tests.why.questions import QUESTIONS, world_of
 from tests.why.questions_page import argv_of

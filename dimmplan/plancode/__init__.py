@@ -1,0 +1,1 @@
+"""The plan code: a short text that carries a whole placement."""
