@@ -12,16 +12,15 @@ from functools import cache
 from typing import NamedTuple, Protocol
 
 from dimmplan.sheet import panels
-from dimmplan.sheet.blocks import Block, packed, paragraph
-from dimmplan.sheet.facts import clean
+from dimmplan.sheet.blocks import Block, packed
+from dimmplan.sheet.foot import draw_foot
+from dimmplan.sheet.further import ORDER, spread
 from dimmplan.sheet.job import GAP_MM, GUTTER_MM, Job
 from dimmplan.sheet.map import SlotMap
-from dimmplan.sheet.paper import PAD_MM, TEAR_MM, Frame, banner, draw_frame, draw_margin, draw_tear, frame
+from dimmplan.sheet.paper import PAD_MM, TEAR_MM, Frame, banner, draw_frame, draw_margin, frame
 from dimmplan.sheet.shapes import Group, Shape
-from dimmplan.sheet.sketch import machine_words
 from dimmplan.sheet.slotbox import style_for
-from dimmplan.sheet.style import BODY_MM
-from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM, title_block
+from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM
 from dimmplan.sheet.view import View
 
 BANNER_MM = 7.0
@@ -45,7 +44,7 @@ SMALL_STYLES: tuple[tuple[float, float, bool], ...] = ((2.8, 2.0, False), (2.8, 
 """For small paper only."""
 
 ORDERS: tuple[tuple[str, ...], ...] = (
-    ("before", "access", "warning", "caution", "notice", "know", "power", "boot"),
+    ORDER,
     ("before", "warning", "caution", "notice", "access", "know", "power", "boot"),
     ("before", "warning", "access", "caution", "notice", "know", "power", "boot"),
     ("warning", "caution", "before", "access", "notice", "know", "power", "boot"),
@@ -55,8 +54,6 @@ ORDERS: tuple[tuple[str, ...], ...] = (
     ("warning", "caution", "notice", "before", "access", "know", "power", "boot"),
 )
 """Orders of the panels that read well: safety before work, work before the first boot. The lowest is used."""
-
-_ORDER = ORDERS[0]
 
 
 class Keep(NamedTuple):
@@ -181,20 +178,6 @@ class Layout:
         return shapes + draw_foot(job, page, at.main_mm, sheet, None if "pick" in self.later else at.body_mm)
 
 
-def draw_foot(job: Job, page: Frame, main_mm: float, sheet: str, pick_mm: float | None) -> list[Shape]:
-    """Title block at the lower right of the frame, and the pick list below the tear line."""
-    bottom = page.y + main_mm
-    block = title_block(job.facts, job.given, sheet, min(page.width, WIDTH_MM))
-    drawn = block.draw(page.x + page.width - block.width, bottom - HEIGHT_MM)
-    shapes: list[Shape] = [Group(children=tuple(drawn), look="title-block")]
-    pick = job.block("pick", pick_mm, page.width) if pick_mm else None
-    if pick:
-        machine = job.facts.board.title.split(",")[0] + (f", {job.given.tag}" if job.given.tag else "")
-        shapes += draw_tear(page, bottom, clean(machine))
-        shapes.append(Group(children=tuple(pick.draw(page.x, bottom + TEAR_MM)), id="pick-list", look="pick-list"))
-    return shapes
-
-
 @dataclass(frozen=True, kw_only=True)
 class Arranger:
     """Arranges the panels of one page for one letter height."""
@@ -234,11 +217,11 @@ class Arranger:
     def more(self, wide: float) -> Block:
         """What is elsewhere."""
         later = self.keep.moved(dense=bool(self.job.sheets))
-        return panels.elsewhere(later, self.body_mm, wide)
+        return panels.elsewhere(spread(self.job, self.page, later), self.body_mm, wide)
 
     def hopeless(self, map_width: float, least_height: float) -> bool:
         """True where the panels are far too much for the paper beside the map: nothing need be measured then."""
-        names = self.kept((*_ORDER, "deference", *(() if self.keep.short else ("install",))))
+        names = self.kept((*ORDER, "deference", *(() if self.keep.short else ("install",))))
         panes = sum(self.job.area(name, self.body_mm) for name in names)
         high = self.bottom - self.top
         room = high * self.page.inner_width + HEIGHT_MM * max(0.0, self.page.width - WIDTH_MM)
@@ -252,7 +235,7 @@ class Arranger:
         column = (wide - (columns - 1) * GUTTER_MM) / columns
         below = [*self.under_map(wide), self.more(wide)]
         below += self.job.blocks(self.kept(["deference"]), self.body_mm, wide)
-        panes = self.job.blocks(self.kept(_ORDER), self.body_mm, column)
+        panes = self.job.blocks(self.kept(ORDER), self.body_mm, column)
         least = sum(block.height for block in panes) / columns + sum(block.height for block in below)
         if self.bottom - self.top - least < least_height:
             return None
@@ -271,7 +254,7 @@ class Arranger:
         beside: list[tuple[Block, float, float]] = []
         rest: list[str] = []
         y = self.top
-        for name in self.kept((*_ORDER[:5], "deference", *_ORDER[5:])):
+        for name in self.kept((*ORDER[:5], "deference", *ORDER[5:])):
             block = self.job.block(name, self.body_mm, column)
             if block and y + block.height <= self.bottom:
                 beside.append((block, x + wide + GUTTER_MM, y))
@@ -358,26 +341,3 @@ def choose(job: Job, plans: Sequence[Plan], keeps: Sequence[Keep]) -> Layout | N
                     if at.takes(plan):
                         return Layout(job=job, plan=plan, at=at)
     return None
-
-
-def continued(job: Job, page: Frame, names: Sequence[str], sheet: str) -> tuple[list[Shape], list[str]]:
-    """A further page for panels that had no room, and the names of those that still have none."""
-    body, columns = BODY_MM[0], 2 if page.inner_width < 190 else 3
-    wide = (page.inner_width - (columns - 1) * GUTTER_MM) / columns
-    pick = job.block("pick", body, page.width) if "pick" in names else None
-    main = page.height - (pick.height + TEAR_MM if pick else 0.0)
-    y, room = page.y + PAD_MM, main - 2 * PAD_MM - HEIGHT_MM - GAP_MM
-    shapes: list[Shape] = [*draw_frame(page, main), *draw_margin(page, sheet)]
-    head = paragraph([(" · ".join(machine_words(job.facts, job.given.tag or "")), True)], 3.5, page.inner_width)
-    shapes += head.draw(page.x + PAD_MM, y)
-    y, room = y + head.height + GAP_MM, room - head.height - GAP_MM
-    for block in job.blocks(["install"] if "install" in names else [], body, page.inner_width):
-        shapes += block.draw(page.x + PAD_MM, y)
-        y, room = y + block.height + GAP_MM, room - block.height - GAP_MM
-    order = [name for name in (*_ORDER, "deference") if name in names and job.block(name, body, wide)]
-    blocks = job.blocks(order, body, wide)
-    taken = len(blocks)
-    while taken and packed(blocks[:taken], columns, GAP_MM, GUTTER_MM).height > room:
-        taken -= 1
-    shapes += packed(blocks[:taken], columns, GAP_MM, GUTTER_MM).block(wide).draw(page.x + PAD_MM, y)
-    return shapes + draw_foot(job, page, main, sheet, body if pick else None), order[taken:]

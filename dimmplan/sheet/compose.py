@@ -17,13 +17,13 @@ from dimmplan.sheet.chassis import (
     SHORT_KEEPS,
     Layout,
     choose,
-    continued,
-    draw_foot,
     slot_maps,
 )
 from dimmplan.sheet.desk import desk_blocks
 from dimmplan.sheet.detail import Detail, details
 from dimmplan.sheet.facts import Facts, State, clean, slot_count
+from dimmplan.sheet.foot import draw_foot
+from dimmplan.sheet.further import draw_further, spread
 from dimmplan.sheet.job import GAP_MM, Job
 from dimmplan.sheet.overview import Overview
 from dimmplan.sheet.paper import PAD_MM, Frame, PaperName, draw_frame, draw_margin, frame, too_dense
@@ -126,19 +126,17 @@ def _overview(job: Job, view: View, large: list[Detail], *, first: int) -> Layou
 
 def _continued(job: Job, layout: Layout) -> list[_Planned]:
     """Further chassis pages until every panel has its place."""
-    pages: list[_Planned] = []
-    left: tuple[str, ...] = layout.later
-    while left:
-        shown, rest = left, continued(job, layout.at.page, left, "")[1]
-        if len(rest) == len(left):
-            raise too_dense(job.paper, "a panel of the sheet")
+    page = layout.at.page
+    sheets = spread(job, page, layout.later)
+    placed = {name for names in sheets for name in names}
+    if any(name not in placed and job.block(name, BODY_MM[0], page.width) for name in layout.later):
+        raise too_dense(job.paper, "a panel of the sheet")
 
-        def draw(sheet: str, shown: tuple[str, ...] = shown) -> list[Shape]:
-            return continued(job, layout.at.page, shown, sheet)[0]
+    def page_of(names: tuple[str, ...]) -> Callable[[str], list[Shape]]:
+        return lambda sheet: draw_further(job, page, names, sheet)
 
-        pages.append(_Planned(f"chassis-{len(pages) + 2}", "For the open chassis, continued.", layout.at.page, draw))
-        left = tuple(rest)
-    return pages
+    about = "For the open chassis, continued."
+    return [_Planned(f"chassis-{number}", about, page, page_of(names)) for number, names in enumerate(sheets, 2)]
 
 
 def _desk(job: Job) -> list[_Planned]:

@@ -9,8 +9,9 @@ from typing import NamedTuple
 from dimmplan.explain import listed
 from dimmplan.sheet import panels
 from dimmplan.sheet.blocks import Block, headed, paragraph
-from dimmplan.sheet.chassis import BANNER_MM, SMALL_STYLES, STYLES, draw_foot
+from dimmplan.sheet.chassis import BANNER_MM, SMALL_STYLES, STYLES
 from dimmplan.sheet.facts import clean, socket_words
+from dimmplan.sheet.foot import draw_foot
 from dimmplan.sheet.job import GAP_MM, Job
 from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.paper import PAD_MM, Frame, banner, draw_frame, draw_margin, frame, too_dense

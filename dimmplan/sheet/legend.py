@@ -17,15 +17,17 @@ Item = tuple[float, str, list[Shape]]
 """Width of a sample, its words, and its shapes in a box of that width, 5 mm high."""
 
 
-def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: float, *, brackets: bool) -> Block:
-    """The legend of a map of slots."""
+def legend(
+    facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: float, *, brackets: Sequence[str]
+) -> Block:
+    """The legend of a map of slots; ``brackets`` are what its brackets mark, channels before controllers."""
     items: list[Item] = []
     for kind in facts.types:
         count = sum(fact.key == kind.key for fact in shown)
         if count:
             items.append((_SAMPLE_MM, f"{kind.label}: {count}", _type_sample(kind.key)))
     if any(fact.step for fact in shown):
-        items.append((5.4, "order of installing" if facts.doing == "Install" else "order of doing", _step_sample()))
+        items.append((5.4, "order of installing" if facts.doing == "Install" else "order of steps", _step_sample()))
     words = {
         State.PULL: "take out",
         State.EMPTY: "stays empty",
@@ -43,7 +45,7 @@ def legend(facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: flo
     if any(place.pin1 for place in facts.board.physical.slots):
         items.append((2.4, "pin 1 end", [Polygon(points=((0, 3.8), (2.4, 3.8), (0, 1.4)), look="ink")]))
     if brackets:
-        items.append((8.0, "channel, thick line: controller", _bracket_sample()))
+        items.append((8.0, ", thick line: ".join(brackets), _bracket_sample(brackets[0])))
     return in_rows(items, cap_mm, width_mm)
 
 
@@ -115,6 +117,6 @@ def _step_sample() -> list[Shape]:
     ]
 
 
-def _bracket_sample() -> list[Shape]:
+def _bracket_sample(what: str) -> list[Shape]:
     lines: tuple[Segment, ...] = ((0, 3.2, 8, 3.2), (0, 3.2, 0, 4.2), (8, 3.2, 8, 4.2))
-    return [Strokes(segments=lines, look="medium")]
+    return [Strokes(segments=lines, look="medium" if what == "channel" else "thick")]

@@ -78,9 +78,12 @@ class SlotMap:
         return self.style.name_mm
 
     @property
-    def has_brackets(self) -> bool:
-        """True where channels or controllers are marked."""
-        return any(brackets.channels or brackets.controllers for brackets in self.needs.brackets)
+    def bracketed(self) -> tuple[str, ...]:
+        """What the brackets mark: channels, controllers, both or nothing."""
+        all_brackets = self.needs.brackets
+        channels = any(brackets.channels for brackets in all_brackets)
+        controllers = any(brackets.controllers for brackets in all_brackets)
+        return (*(["channel"] if channels else []), *(["controller"] if controllers else []))
 
     def draw(self, x: float, y: float, width_mm: float, height_mm: float) -> list[Shape]:
         """The map in a box, in its middle."""
@@ -99,7 +102,7 @@ class SlotMap:
     def legend(self, cap_mm: float, width_mm: float) -> Block:
         """What its forms mean."""
         shown = [self.facts.slots[slot.slot] for slot in self.view.slots]
-        return legend(self.facts, shown, cap_mm, width_mm, brackets=self.has_brackets)
+        return legend(self.facts, shown, cap_mm, width_mm, brackets=self.bracketed)
 
 
 class _Drawing:

@@ -44,7 +44,7 @@ def must_know(facts: Facts, cap_mm: float, width_mm: float) -> Block | None:
 
 
 class _Cells(NamedTuple):
-    """Even cells of the list of steps: box to tick, number, name, key letter."""
+    """Even cells of the list of steps: box to tick, number on black as on the map, name, key letter."""
 
     cap_mm: float
     number_mm: float
@@ -53,14 +53,19 @@ class _Cells(NamedTuple):
 
     @property
     def wide(self) -> float:
-        return self.cap_mm + 0.7 + 0.9 + self.number_mm + 0.9 + self.name_mm + self.key_mm + 2.4
+        return self.cap_mm + 0.7 + 1.2 + self.badge_mm + 0.9 + self.name_mm + self.key_mm + 2.4
+
+    @property
+    def badge_mm(self) -> float:
+        return max(self.number_mm + 1.0, self.cap_mm + 0.9)
 
     def draw(self, fact: SlotFact, x: float, y: float) -> list[Shape]:
         cap, side = self.cap_mm, self.cap_mm + 0.7
         base = y + cap + 0.35
-        at = x + side + 0.9 + self.number_mm
+        at = x + side + 1.2 + self.badge_mm
         shapes: list[Shape] = [Rect(x=x + 0.2, y=y, width=side, height=side, look="box")]
-        shapes.append(label(at, base, str(fact.step), cap, "", anchor="end"))
+        badge = Rect(x=at - self.badge_mm, y=y - 0.1, width=self.badge_mm, height=cap + 0.9, look="ink", radius=0.6)
+        shapes += [badge, label(at - self.badge_mm / 2, base, str(fact.step), cap, "b inv", anchor="middle")]
         shapes.append(label(at + 0.9, base, fact.name, cap, "b"))
         if self.key_mm:
             shapes.append(label(at + 0.9 + self.name_mm + 1.0, base, fact.key, cap, ""))
@@ -80,7 +85,7 @@ def install(
     heads = [head for head, _ in steps]
     cells = _Cells(
         cap_mm=cap_mm,
-        number_mm=widest([str(fact.step) for fact in slots], cap_mm),
+        number_mm=widest([str(fact.step) for fact in slots], cap_mm, bold=True),
         name_mm=widest([fact.name for fact in slots], cap_mm, bold=True),
         key_mm=1.0 + width("m", cap_mm) if len(facts.types) > 1 else 0.0,
     )
@@ -180,13 +185,14 @@ _NAMED = {
 }
 
 
-def elsewhere(later: Sequence[str], cap_mm: float, width_mm: float) -> Block:
-    """What stands on the second sheet, so that nobody misses it; warnings first and first to be read."""
-    if not later:
+def elsewhere(sheets: Sequence[Sequence[str]], cap_mm: float, width_mm: float) -> Block:
+    """What stands on the sheets from the second on, so that nobody misses it; warnings first and first to be read."""
+    told = [listed([said for name, said in _NAMED.items() if name in names]) for names in sheets]
+    parts = [f"{'on ' if number > 2 else ''}sheet {number}: {said}" for number, said in enumerate(told, 2) if said]
+    if not parts:
         return Block(width_mm, 0.0, lambda _x, _y: [])
-    names = [said for name, said in _NAMED.items() if name in later]
-    first = "Before you touch anything, read sheet 2" if "warning" in later else "More on sheet 2"
-    return paragraph([(f"{first}: {listed(names)}.", True)], cap_mm, width_mm)
+    first = "Before you touch anything, read" if "warning" in sheets[0] else "More on"
+    return paragraph([(f"{first} {'; '.join(parts)}.", True)], cap_mm, width_mm)
 
 
 PICK_HEADS = ("key", "module, as its label says", "count", "slots")

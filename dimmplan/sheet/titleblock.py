@@ -14,6 +14,8 @@ from dimmplan.sheet.shapes import Line, Rect, Shape
 LABEL_MM = 2.0
 VALUE_MM = 2.5
 _ROW_MM, _LOW_ROW_MM = 6.9, 5.7
+_HEAD_MM = 0.6
+"""Above the name of a field: what a letter of it reaches below its line stays clear of the value."""
 WIDTH_MM = 186.0
 """The block's most width: about that of upright paper."""
 
@@ -79,7 +81,7 @@ def _row(row: Sequence[_Field], x: float, y: float, wide: float) -> list[Shape]:
     at = x
     for number, field in enumerate(row):
         room = wide * field.share
-        shapes.append(label(at + 1.2, y + 0.8 + LABEL_MM, field.head, LABEL_MM))
+        shapes.append(label(at + 1.2, y + _HEAD_MM + LABEL_MM, field.head, LABEL_MM))
         if field.value is None:
             base = y + _ROW_MM - 0.9
             shapes.append(Line(x1=at + 1.2, y1=base, x2=at + room - 1.2, y2=base, look="write"))
@@ -104,7 +106,7 @@ def _value(head: str, text: str, x: float, y: float, room: float) -> list[Shape]
     while taken < len(pieces) and width("".join(pieces[: taken + 1]).rstrip(), LABEL_MM, bold=True) <= room - lead:
         taken += 1
     first, second = "".join(pieces[:taken]).rstrip(), fitted("".join(pieces[taken:]), LABEL_MM, room, bold=True)
-    return [label(x + lead, y + 0.8 + LABEL_MM, first, LABEL_MM, "b"), label(x, base, second, LABEL_MM, "b")]
+    return [label(x + lead, y + _HEAD_MM + LABEL_MM, first, LABEL_MM, "b"), label(x, base, second, LABEL_MM, "b")]
 
 
 def _code_row(given: Given, x: float, y: float, wide: float) -> list[Shape]:

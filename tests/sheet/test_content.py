@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -65,6 +66,33 @@ def test_page_one_warns_or_says_where_to_read_it_first(name: str, fill: str, pap
     said = " ".join(words(page).split())
     assert page.name == "chassis"
     assert "Pull all power cords" in said or "Before you touch anything, read sheet 2: WARNING" in said
+
+
+HEADS = {
+    "WARNING": "Pull all power cords",
+    "CAUTION": "Sharp edges.",
+    "NOTICE": "Never force",
+    "before you start": "Before you start",
+    "what comes off first": "Comes off first",
+    "the steps with boxes to tick": "Install, in this order",
+    "notes for this machine": "For this machine",
+    "before power-on": "Before power-on",
+    "first boot": "First boot",
+    "pick list": "module, as its label says",
+}
+
+
+@pytest.mark.parametrize("fill", FILLS)
+@pytest.mark.parametrize("name", BOARDS)
+def test_what_page_one_says_of_further_sheets_stands_there(name: str, fill: str) -> None:
+    pages = [" ".join(words(page).split()) for page in sheet(name, fill, paper="a5").pages]
+    told = re.search(r"(?:anything, read|More on) (sheet 2: .*?)\.(?: |$)", pages[0])
+    assert told, "small paper has no room for everything"
+    for part in told[1].split("; on "):
+        number, names = re.fullmatch(r"sheet (\d+): (.*)", part).groups()  # type: ignore[union-attr]
+        for said in re.split(r", | and ", names):
+            assert HEADS[said] in pages[int(number) - 1], (said, number)
+    assert "WARNING" not in told[1] or re.match("sheet 2: WARNING, CAUTION(,| and) NOTICE", told[1])
 
 
 @pytest.mark.parametrize("fill", FILLS)
