@@ -25,7 +25,11 @@ TYPE_LOOKS = "abcdef"
 
 
 class Palette(NamedTuple):
-    """Colours of one ink. ``types`` are the pattern colours, ``tints`` the ground of a filled slot."""
+    """Colours of one ink. ``types`` are the pattern colours, ``tints`` the ground of a filled slot.
+
+    A colour means a type and nothing else. Blue and red-brown are left out: slots, latches and handles wear them
+    themselves, to tell first from second or what may be pulled while it runs. So are the colours of signal words.
+    """
 
     ink: str
     paper: str
@@ -44,8 +48,8 @@ _COLOUR = Palette(
     paper="#ffffff",
     board="#f5f4ef",
     mark="#e6e4dc",
-    types=("#17527a", "#a33a12", "#46640b", "#6a2f86", "#6b5208", "#8c1d4f"),
-    tints=("#e3eef6", "#fbe9e0", "#edf3da", "#f2e8f7", "#f6efd8", "#fae5ee"),
+    types=("#6a2f86", "#46640b", "#0b5c66", "#6b5208", "#8c1d4f", "#3f4a5a"),
+    tints=("#f2e8f7", "#edf3da", "#e0f0f1", "#f6efd8", "#fae5ee", "#e8ebf0"),
     warning="#f39a3b",
     caution="#f2dc5a",
     notice="#17527a",
