@@ -95,17 +95,15 @@ def rule_sentence(row: RuleRow) -> str:  # noqa: PLR0911, PLR0912 - one line for
         return f"The board takes modules of {_FIELDS[row.field]} {listed(values, last='or')}."
     if isinstance(row, MixRow):
         if row.apart == "nowhere":
-            return f"Modules of different {_FIELDS[row.field]} may be mixed, on one channel too."
-        return f"Modules of different {_FIELDS[row.field]} are never mixed {_APART[row.apart]}."
+            return f"Modules that differ in {_FIELDS[row.field]} may be mixed, on one channel too."
+        return f"Modules that differ in {_FIELDS[row.field]} are never mixed {_APART[row.apart]}."
     if isinstance(row, RankLimitRow):
         return f"A channel carries at most {row.most} {_RANKS[row.count]}."
     if isinstance(row, FillOrderRow):
         return "A channel fills in slot order, without a gap."
     if isinstance(row, ChannelOrderRow):
-        keys = listed(
-            [f"more {_FIELDS[key]}" if key != "capacity_gib" else "larger capacity" for key in row.keys], last="then"
-        )
-        return f"Along a channel, {keys} comes first."
+        keys = [f"more {_FIELDS[key]}" if key != "capacity_gib" else "larger capacity" for key in row.keys]
+        return f"Along a channel, {', then '.join([f'{keys[0]} first', *keys[1:]])}."
     if isinstance(row, SocketMinimumRow):
         return f"Every fitted socket has at least {counted(row.modules, 'module')}."
     if isinstance(row, CeilingRow):
@@ -250,7 +248,7 @@ def _doubtful_labels(placement: Placement) -> Iterator[Finding]:
 
 
 def _slower_than_label(placement: Placement, figures: PlacementFigures) -> Iterator[Finding]:
-    """Types that run below the rate on their label, with what binds them."""
+    """Types that run below the rate on their label, with what limits them."""
     for module in placement.types:
         slow = [socket for socket in figures.sockets if socket.rate.rate_mts < module.rate_mts]
         if slow:
@@ -259,7 +257,7 @@ def _slower_than_label(placement: Placement, figures: PlacementFigures) -> Itera
                 rule=slow[0].rate.row,
                 severity="note",
                 where=tuple(socket.socket for socket in slow),
-                text=f"{module.label} runs at {slow[0].rate.rate_mts} MT/s, below its label: {binding} binds.",
+                text=f"{module.label} runs at {slow[0].rate.rate_mts} MT/s, below its label: {binding} limits it.",
                 source="MODEL",
             )
 

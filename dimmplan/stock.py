@@ -1,6 +1,6 @@
 """The shelf: a list of modules at hand, read leniently and checked strictly.
 
-A shelf list is CSV (comma, semicolon or tab) or TOML: label, count, and where known price, currency and note. The same
+A stock list is CSV (comma, semicolon or tab) or TOML: label, count, and where known price, currency and note. The same
 label twice is two lots. What a board can use of it is said in ``supply``.
 """
 
@@ -25,7 +25,7 @@ from dimmplan.units import cleaned, quoted
 
 COLUMNS = ("label", "count", "price", "currency", "note")
 MOST_BYTES = 4 << 20
-"""A shelf list above 4 MiB is refused unread: no shelf fills it."""
+"""A stock list above 4 MiB is refused unread: no shelf fills it."""
 MOST_ROWS = 10_000
 MOST_COLUMNS = 50
 _WHOLE = re.compile(r"[0-9]{1,6}")
@@ -41,7 +41,7 @@ _ALLOWED_CURRENCY = "three letters, such as EUR"
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ShelfLot:
-    """One row of a shelf list. ``place`` names it in its file; a count of 0 says what a module would cost."""
+    """One row of a stock list. ``place`` names it in its file; a count of 0 says what a module would cost."""
 
     place: str
     module: Module
@@ -57,7 +57,7 @@ class ShelfLot:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Shelf:
-    """A shelf list, whole. ``currency`` is that of every price; ``None`` where no row names one."""
+    """A stock list, whole. ``currency`` is that of every price; ``None`` where no row names one."""
 
     file: str
     currency: str | None
@@ -78,7 +78,7 @@ class _Raw:
 
 
 def read_shelf(path: Path, board: Board) -> Shelf:
-    """Read a shelf list for a board. Raises ``InputError`` with every problem of every row, each with its line.
+    """Read a stock list for a board. Raises ``InputError`` with every problem of every row, each with its line.
 
     The board completes labels whose tail is missing; labels that it refuses are read all the same.
     """
@@ -88,10 +88,10 @@ def read_shelf(path: Path, board: Board) -> Shelf:
             content = handle.read(MOST_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = (getattr(error, "strerror", None) or "not a usable name").lower()
-        raise InputError(Problem(file=file, place="", found=reason, allowed="a shelf list: CSV or TOML")) from None
+        raise InputError(Problem(file=file, place="", found=reason, allowed="a stock list: CSV or TOML")) from None
     if len(content) > MOST_BYTES:
         raise InputError(
-            Problem(file=file, place="", found=f"more than {MOST_BYTES >> 20} MiB", allowed="a shelf list")
+            Problem(file=file, place="", found=f"more than {MOST_BYTES >> 20} MiB", allowed="a stock list")
         )
     problems: list[Problem] = []
     text = _decoded(content, file, problems)

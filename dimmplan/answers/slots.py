@@ -113,7 +113,7 @@ def rate_said(case: Case, reason: RateReason) -> list[Said]:
     each = listed([str(count) for count in reason.modules], last="or")
     filled = f"{each} module{'s' if reason.modules != (1,) else ''} on each"
     also = f" So does {listed([_row_words(row) for row in reason.also])} elsewhere." if reason.also else ""
-    text = f"{_sentence(_row_words(reason.row))} binds on {where}, with {filled}.{also}"
+    text = f"{_sentence(_row_words(reason.row))} limits the rate on {where}, with {filled}.{also}"
     found = [Said(text=text, rule=reason.row, source=reason.source)]
     for limit in reason.limits:
         if _limit_row(limit) != reason.row:
@@ -127,7 +127,7 @@ def rate_said(case: Case, reason: RateReason) -> list[Said]:
     if not reason.lifts:
         top = max(case.board.rates_mts)
         why = "it is the highest that the board lists" if reason.rate_mts == top else "no single change here raises it"
-        found.append(Said(text=f"Nothing lifts it: {why}.", rule=reason.row, source=reason.source))
+        found.append(Said(text=f"Nothing raises it: {why}.", rule=reason.row, source=reason.source))
     return found
 
 

@@ -60,9 +60,9 @@ def _version(wanted: bool) -> None:
 def _root(
     context: typer.Context,
     version: Annotated[
-        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version and exit.")
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and exit.")
     ] = False,
-    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Say nothing of files written.")] = False,
+    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Do not name the files written.")] = False,
     verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say how far the search went.")] = False,
 ) -> None:
     """Plan which memory module goes into which slot of a server board, and draw the slot map."""

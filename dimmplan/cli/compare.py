@@ -34,7 +34,7 @@ def compare(
     capacity: Annotated[
         list[str] | None,
         typer.Option(
-            help="A usable capacity, with its unit; again for more. None: those worth looking at.",
+            help="A usable capacity, with its unit; may be repeated. Without it: those worth looking at.",
             metavar="C",
             rich_help_panel=options.REQUEST,
         ),
@@ -43,7 +43,7 @@ def compare(
     processor: Annotated[
         list[str] | None,
         typer.Option(
-            help="A processor option; again for more. None: the first.",
+            help="A processor option; may be repeated. Without it: the first.",
             metavar="OPTION",
             autocompletion=complete.processors,
         ),

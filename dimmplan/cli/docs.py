@@ -24,7 +24,7 @@ def docs(
     topic: Annotated[
         str | None,
         typer.Argument(
-            help="What to read. None: lists the topics.",
+            help="What to read. Without it: the list of topics.",
             metavar="TOPIC",
             show_default=False,
             autocompletion=complete.topics,

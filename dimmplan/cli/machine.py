@@ -75,12 +75,16 @@ def audit(
     ] = None,
     board: Annotated[
         str | None,
-        typer.Option(help="Only a board: its rules are judged.", metavar="BOARD", autocompletion=complete.board_ids),
+        typer.Option(
+            help="A board instead of a plan: only its rules are checked.",
+            metavar="BOARD",
+            autocompletion=complete.board_ids,
+        ),
     ] = None,
     board_file: options.BoardFile = None,
     slots: options.Slots = None,
     save_slots: Annotated[
-        Path | None, typer.Option(help="Write the mapping, open questions included.", metavar="FILE")
+        Path | None, typer.Option(help="Write the slot mapping here, open questions included.", metavar="FILE")
     ] = None,
     data_saved: options.DataSaved = None,
     follow: Annotated[

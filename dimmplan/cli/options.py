@@ -25,7 +25,7 @@ Modules = Annotated[
     list[str] | None,
     typer.Option(
         "--module",
-        help="A JEDEC label or a bare size; again for more. None: the board's usual ones.",
+        help="A JEDEC label or a bare size; may be repeated. Without it: the board's usual ones.",
         metavar="M",
         rich_help_panel=REQUEST,
         autocompletion=complete.labels,
@@ -34,7 +34,7 @@ Modules = Annotated[
 Stock = Annotated[
     Path | None,
     typer.Option(
-        help="Shelf list, CSV or TOML: it alone is used, and with --module what is in both.",
+        help="Stock list, CSV or TOML: only modules on it are used; with --module, only those in both.",
         metavar="FILE",
         rich_help_panel=REQUEST,
     ),
@@ -42,13 +42,13 @@ Stock = Annotated[
 Over = Annotated[
     str | None,
     typer.Option(
-        help="Allowance above a capacity that counts as equal: 10% or 64GiB.", metavar="A", rich_help_panel=REQUEST
+        help="How far above the capacity still counts as equal: 10% or 64GiB.", metavar="A", rich_help_panel=REQUEST
     ),
 ]
 Fitted = Annotated[
     str | None,
     typer.Option(
-        help="Sockets fitted, with commas. None: all.",
+        help="Sockets fitted, with commas. Without it: all.",
         metavar="S,S",
         rich_help_panel=REQUEST,
         autocompletion=complete.sockets,
@@ -57,7 +57,7 @@ Fitted = Annotated[
 Processor = Annotated[
     str | None,
     typer.Option(
-        help="Processor option. None: the first.",
+        help="Processor option. Without it: the first.",
         metavar="OPTION",
         rich_help_panel=REQUEST,
         autocompletion=complete.processors,
@@ -72,9 +72,14 @@ Mode = Annotated[
         autocompletion=complete.modes,
     ),
 ]
-MaxTypes = Annotated[int, typer.Option(help="Most module types used at once.", metavar="N", rich_help_panel=LIMITS)]
+MaxTypes = Annotated[
+    int, typer.Option(help="How many module types may be used at once.", metavar="N", rich_help_panel=LIMITS)
+]
 Effort = Annotated[
-    int, typer.Option(help="Most search nodes for one answer; no clock.", metavar="N", rich_help_panel=LIMITS)
+    int,
+    typer.Option(
+        help="At most so many search nodes for one answer; there is no time limit.", metavar="N", rich_help_panel=LIMITS
+    ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
 Force = Annotated[bool, typer.Option("--force", help="Overwrite files that this tool did not make.")]
@@ -97,16 +102,18 @@ Front = Annotated[
 Title = Annotated[str | None, typer.Option(help="Title of the sheet.", metavar="TEXT", rich_help_panel=SHEET)]
 Tag = Annotated[str | None, typer.Option(help="Tag of the machine.", metavar="TEXT", rich_help_panel=SHEET)]
 Date = Annotated[
-    str | None, typer.Option(help="Date as it is to stand on the sheet.", metavar="TEXT", rich_help_panel=SHEET)
+    str | None, typer.Option(help="Date, printed on the sheet as given.", metavar="TEXT", rich_help_panel=SHEET)
 ]
 Slots = Annotated[
     Path | None,
-    typer.Option(help="Mapping file with answers about locators.", metavar="MAPPING", rich_help_panel=MACHINE),
+    typer.Option(
+        help="Slot mapping: which slot each locator of the inventory means.", metavar="MAPPING", rich_help_panel=MACHINE
+    ),
 ]
 DataSaved = Annotated[
     list[str] | None,
     typer.Option(
-        help="A slot on hold whose data is saved; again for more.",
+        help="A slot on hold whose data is saved; may be repeated.",
         metavar="SLOT",
         rich_help_panel=MACHINE,
         autocompletion=complete.slots,

@@ -86,7 +86,7 @@ def plan(
     then: Annotated[
         list[str] | None,
         typer.Option(
-            help="A capacity that is to follow by adding modules only; again for more steps.",
+            help="A later capacity, reached by adding modules only; may be repeated.",
             metavar="C",
             rich_help_panel=options.LATER,
         ),
@@ -94,7 +94,9 @@ def plan(
     then_may_move: Annotated[
         bool,
         typer.Option(
-            "--then-may-move", help="Modules may move between steps; none is discarded.", rich_help_panel=options.LATER
+            "--then-may-move",
+            help="With --then: modules may move between steps; none is discarded.",
+            rich_help_panel=options.LATER,
         ),
     ] = False,
     max_types: options.MaxTypes = DEFAULT_MAX_TYPES,
@@ -102,8 +104,8 @@ def plan(
     machines: Annotated[
         Path | None,
         typer.Option(
-            help="Many machines at once: CSV tag, board, fitted, processor, capacity, modules, prefer. With --stock "
-            "the shelf is divided between them.",
+            help="Many machines at once, a CSV file: tag, board, fitted, processor, capacity, modules, prefer. With "
+            "--stock the shelf is divided between them.",
             metavar="FILE",
             rich_help_panel=options.MANY,
         ),

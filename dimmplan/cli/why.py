@@ -36,28 +36,40 @@ def why(
     plan: options.Plan,
     slot: Annotated[
         str | None,
-        typer.Argument(help="One slot. None: the rate and every slot.", metavar="SLOT", autocompletion=complete.slots),
+        typer.Argument(
+            help="One slot. Without it: the rate and every slot.", metavar="SLOT", autocompletion=complete.slots
+        ),
     ] = None,
     comes_next: Annotated[bool, typer.Option("--next", help="Which slot, and which group, comes next.")] = False,
     module: Annotated[
         list[str] | None,
         typer.Option(
-            help="With --next: a label or a size to add; again for more. None: the plan's.",
+            help="With --next: a label or a size to add; may be repeated. Without it: the plan's.",
             metavar="M",
             autocompletion=complete.labels,
         ),
     ] = None,
     put: Annotated[
         list[str] | None,
-        typer.Option(help="A module put into a slot; again for more.", metavar="SLOT=M", autocompletion=complete.puts),
+        typer.Option(
+            help="What if this module went into this slot; may be repeated.",
+            metavar="SLOT=M",
+            autocompletion=complete.puts,
+        ),
     ] = None,
     clear: Annotated[
         list[str] | None,
-        typer.Option(help="A slot cleared; again for more.", metavar="SLOT", autocompletion=complete.slots),
+        typer.Option(
+            help="What if this slot were cleared; may be repeated.", metavar="SLOT", autocompletion=complete.slots
+        ),
     ] = None,
     without: Annotated[
         list[str] | None,
-        typer.Option(help="A slot whose module failed; again for more.", metavar="SLOT", autocompletion=complete.slots),
+        typer.Option(
+            help="What still runs if the module here failed; may be repeated.",
+            metavar="SLOT",
+            autocompletion=complete.slots,
+        ),
     ] = None,
     expect: Annotated[
         str | None,

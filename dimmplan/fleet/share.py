@@ -32,7 +32,7 @@ SHARE_STOPPED = "share of the shelf"
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Taken:
-    """Modules from one row of the shelf list, and the label that they stand for in the placement."""
+    """Modules from one row of the stock list, and the label that they stand for in the placement."""
 
     place: str
     label: str
@@ -74,7 +74,7 @@ class _Kinds:
 def share(desk: Desk, rows: Iterable[Row]) -> Shared:
     """Divide the shelf between the machines of some rows, as ``division`` says. Rows that ask for nothing are left out.
 
-    Raises ``InputError`` for a shelf list that cannot be read.
+    Raises ``InputError`` for a stock list that cannot be read.
     """
     numbers: list[int] = []
     machines: list[int] = []

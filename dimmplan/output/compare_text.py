@@ -198,7 +198,7 @@ def _legend(view: View) -> Iterator[str]:
         "one, and at the second six carry one; - is an empty channel; each: every socket; x3: three sockets in a row."
     )
     if any(view.below_label(row) for group in view.comparison.groups for row in view.shown(group)):
-        yield from _wrapped(f"{BELOW} slower than a label says; plan with that row's modules says what binds it.")
+        yield from _wrapped(f"{BELOW} slower than a label says; plan with that row's modules says what limits it.")
     yield from _wrapped(
         "share: worst socket, of the peak of all its channels; GB/s: system sweep, a peak of a model (STREAM usually "
         "measures 70 to 85 % of peak); apart: GiB between the sockets; free: empty slots."

@@ -245,5 +245,5 @@ _BEFORE_POWER_ON = (
     "blanks where the board asks for them",
     "slots match the map, latches closed",
     "baffle and lid on, nothing left inside",
-    "the machine's service manual goes before this list",
+    "the machine's service manual comes before this list",
 )

@@ -134,7 +134,7 @@ def _figure_lines(figures: PlacementFigures) -> list[str]:
     return [
         "Figures (peaks of a model; STREAM usually measures 70 to 85 % of peak)",
         *(f"  {line}" for line in table(rows, right=(1, 2, 3, 4, 5))),
-        *wrapped(f"Rate bound by {binding}", first="  ", rest="  "),
+        *wrapped(f"Rate limited by {binding}", first="  ", rest="  "),
         *wrapped(system, first="  ", rest="  "),
     ]
 

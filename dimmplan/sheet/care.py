@@ -19,7 +19,8 @@ BEFORE = (
     "Shared chassis: a cord may feed a neighbour. Ask first.",
 )
 DEFERENCE = (
-    "This sheet is an aid, not a safety label: service manual, site rules, local codes and licensed practice go first."
+    "This sheet is an aid, not a safety label: "
+    "service manual, site rules, local codes and licensed practice come first."
 )
 
 POWER_AND_LID = ("Baffle and lid on.", "Nothing left inside.")
@@ -100,7 +101,7 @@ def notice(cap_mm: float, width_mm: float) -> Block:
 
 
 def deference(cap_mm: float, width_mm: float) -> Block:
-    """Whose word goes before this sheet's."""
+    """Whose word comes before this sheet's."""
     return paragraph([(DEFERENCE, True)], cap_mm, width_mm)
 
 

@@ -108,7 +108,7 @@ class ChangeFacts(Facts):
         """What the sheet is for goes before what must be known."""
         stays = sum(move.kind == "keep" for move in self.change.moves)
         acts = f"{counted(len(self.outs), 'module')} out, {counted(len(self.ins), 'module')} in, {stays} stay"
-        text = f"This is a change sheet: {acts}. What comes out comes out before anything goes in."
+        text = f"This is a change sheet: {acts}. Take out all that comes out before anything goes in."
         first = Finding(rule="change", severity="note", where=(), text=text, source="MODEL")
         return (first, *super().chassis_findings)
 

@@ -23,8 +23,8 @@ SEVERITY_WORDS = {"error": "does not obey", "warning": "not advised", "note": "n
 MODEL = (
     "All bandwidths are peaks of a model of firmware, never a promise: firmware differs, and split-socket settings "
     "change the regions. Measured streams usually reach 70 to 85 % of peak. One module on each channel gives share 1 "
-    "here; full boards measure a few percent more, or less where the rate drops. The maker's manual goes before "
-    "this sheet."
+    "here; full boards measure a few percent more, or less where the rate drops. The maker's manual comes "
+    "before this sheet."
 )
 
 
@@ -89,7 +89,7 @@ def totals(facts: Facts, figures: PlacementFigures, cap_mm: float, width_mm: flo
     return headed("Figures", stacked(blocks, 0.6), cap_mm)
 
 
-SOCKET_HEADS = ("socket", "modules", "GiB", "MT/s", "peak", "sweep", "parallel", "share", "the rate is bound by")
+SOCKET_HEADS = ("socket", "modules", "GiB", "MT/s", "peak", "sweep", "parallel", "share", "the rate is limited by")
 
 
 def socket_rows(figures: PlacementFigures) -> list[list[str]]:
@@ -117,7 +117,7 @@ def socket_note(mode: Mode) -> str:
 
 
 def per_socket(figures: PlacementFigures, mode: Mode, cap_mm: float, width_mm: float) -> Block:
-    """One row for each socket: capacity, rate and what binds it, bandwidths, share."""
+    """One row for each socket: capacity, rate and what limits it, bandwidths, share."""
     columns = [
         Column(
             name,

@@ -97,7 +97,7 @@ socket_difference_gib | largest less smallest usable capacity of a socket
 sockets[].id | the socket
 sockets[].usable_gib | its usable capacity
 sockets[].rate_mts | its rate
-sockets[].rate_row | what binds it: a rate row, `processor:ID` or `module:LABEL`
+sockets[].rate_row | what limits the rate: a rate row, `processor:ID` or `module:LABEL`
 sockets[].sweep_gb_s | every byte once, GB/s
 sockets[].share | of the peak of all its channels
 sockets[].regions[].ways | channels that the addresses rotate over
@@ -154,7 +154,7 @@ said[] -> sentence | what changes
 """,
     "moves": """
 format | 1
-moves[].kind | `keep`, `pull`, `move`, `insert`, in the order of doing
+moves[].kind | `keep`, `pull`, `move`, `insert`, in the order of doing them
 moves[].label | the module
 moves[].from | the slot that it leaves, null for `insert`
 moves[].to | the slot that it goes to, null for `pull`
@@ -234,13 +234,13 @@ slots.SLOT | key of the type, null where it is empty; every slot in board order
 dead[] | slots whose processor is absent
 blanks[] | empty slots that carry a blank
 hold[] | slots that nobody may touch
-install_order[] | filled slots in the order of doing
+install_order[] | filled slots in the order of installing
 sockets[].id | the socket
 sockets[].capacity_gib | of its modules
 sockets[].usable_gib | what the mode leaves
 sockets[].modules | how many
 sockets[].rate_mts | MT/s
-sockets[].rate_row | what binds: a rate row, `processor:ID` or `module:LABEL`
+sockets[].rate_row | what limits the rate: a rate row, `processor:ID` or `module:LABEL`
 sockets[].peak_gb_s | of its filled channels
 sockets[].sweep_gb_s | every byte once
 sockets[].parallel_gb_s | traffic even over all addresses
@@ -271,7 +271,7 @@ mode_price.slots | how many slots more
 mode_price.read_gb_s | how much faster the mode reads, GB/s; below 0 where slower
 mode_price.write_gb_s | and writes
 stock.currency | of the shelf
-stock.take[].place | line of the shelf list
+stock.take[].place | line of the stock list
 stock.take[].label | as the shelf names it
 stock.take[].count | how many to take
 stock.take[].price | of one
@@ -394,7 +394,7 @@ machines[].worst_share | lowest share of a socket
 machines[].plan_status | `proven` or `best-found`
 machines[].code | the plan code
 machines[].folder | where its plan and sheet are
-machines[].take[].place | line of the shelf list
+machines[].take[].place | line of the stock list
 machines[].take[].label | what to take
 machines[].take[].count | how many
 machines[].take[].serves_as | label in the plan, which the board cannot tell apart
@@ -420,7 +420,7 @@ division.served | machines served
 division.machines | machines that could be
 division.smallest_sweep_gb_s | of those served
 division.modules | taken in all
-division.left[].place | line of the shelf list
+division.left[].place | line of the stock list
 division.left[].label | what is left
 division.left[].count | how many
 """,
@@ -627,9 +627,9 @@ questions[].text | in words
         + """
 figures -> figures | of the plan
 rate[].sockets[] | sockets that run at this rate
-rate[].channels[] | channels on which the row binds
+rate[].channels[] | channels whose rate the row limits
 rate[].rate_mts | MT/s
-rate[].row | what binds: a rate row, `processor:ID` or `module:LABEL`
+rate[].row | what limits the rate: a rate row, `processor:ID` or `module:LABEL`
 rate[].source | id of its source
 rate[].limits[].kind | `board`, `processor` or `module`
 rate[].limits[].name | row, option or label
@@ -709,7 +709,7 @@ files[] | the change sheet; none is drawn of a refused change
         (
             f"{_FULL} | dimmplan why - --without K1 --json",
             "dimmplan plan lagoon-32 --capacity 256GiB --module 32GiB --mode mirrored --json | "
-            "dimmplan why - --without 111 --json",
+            "dimmplan why - --without 11-rim --json",
         ),
         _HEAD
         + """

@@ -45,7 +45,7 @@ CARE = (
     ("its tag and locate light", "Owner agrees, data is saved", "shut down", "a cord may feed a neighbour"),
     ("Baffle and lid on", "Nothing left inside", "as on the map"),
     ("Training can take many minutes", "Do not interrupt it", "Log cleared", "Memory test passed"),
-    ("service manual, site rules, local codes and licensed practice go first", "an aid, not a safety label"),
+    ("service manual, site rules, local codes and licensed practice come first", "an aid, not a safety label"),
 )
 
 
