@@ -27,7 +27,7 @@ def register(app: typer.Typer) -> None:
     app.command(
         name="plan",
         cls=groups.Command,
-        short_help="The best placement for a capacity, proven and drawn.",
+        short_help="The best placement for a capacity, and how it will run.",
         rich_help_panel=groups.PLANNING,
         epilog=EPILOG,
     )(plan)

@@ -67,7 +67,7 @@ def _room(job: Job, page: Frame) -> float:
 
 
 def _reminder(wide: float) -> Block:
-    said = "Warnings, what comes off first and the whole board: sheet 1. Do not start without it."
+    said = "It has the whole board, and the warnings or where they stand. Do not start without it."
     return headed("Read sheet 1 first", paragraph([(said, False)], BODY_MM[0], wide), BODY_MM[0])
 
 
