@@ -709,7 +709,7 @@ files[] | the change sheet; none is drawn of a refused change
         (
             f"{_FULL} | dimmplan why - --without K1 --json",
             "dimmplan plan lagoon-32 --capacity 256GiB --module 32GiB --mode mirrored --json | "
-            "dimmplan why - --without 11-rim --json",
+            "dimmplan why - --without 11r --json",
         ),
         _HEAD
         + """

@@ -160,7 +160,7 @@ def test_a_channel_that_its_slot_already_names_has_no_bracket() -> None:
 
 def test_runs_of_a_bank() -> None:
     lagoon = board("lagoon-32")
-    bank = next(b for b in look_at(lagoon, "down").banks if b.slots[0].slot == "11-rim")
+    bank = next(b for b in look_at(lagoon, "down").banks if b.slots[0].slot == "11r")
     assert [(run.name, run.first, run.last) for run in runs(lagoon, bank, "channel")] == [
         ("1", 0, 1),
         ("2", 2, 3),

@@ -452,7 +452,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "One of the mirrored modules is wanted elsewhere. May I take it?",
         "mirrored",
-        ("why", "--clear", "11-rim"),
+        ("why", "--clear", "11r"),
         lambda w: {"allowed": False, "broken": lambda found: "mirror-8-or-16" in rules_of(found)},
         status=1,
     ),

@@ -223,7 +223,7 @@ def test_a_mode_that_cannot_go_on_leaves_the_independent_one() -> None:
     board = BOARDS["lagoon-32"]
     asked = ask(board, "256GiB", modules=["32GiB"], mode="mirrored")
     placement = plan(board, asked, alternatives=False).placement
-    failure = failure_of(Case(board, placement), ["11-rim"])
+    failure = failure_of(Case(board, placement), ["11r"])
     assert failure.best is None and failure.fastest is None and failure.causes
     assert {breach.rule for breach in failure.stay.errors} == {"mirror-8-or-16"}
     assert failure.independent.weighed.figures.usable_gib == 15 * 32
