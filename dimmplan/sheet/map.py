@@ -194,21 +194,30 @@ class _Drawing:
         return Group(children=tuple(shapes), look=f"landmark {mark.kind}", title=clean(mark.name))
 
     def cover(self, mark: Mark) -> Shape:
-        """A part that lies over slots: its corners, and its name where nothing else stands."""
-        area = self.area(mark.area)
+        """A part that lies over slots: its name where nothing else stands, and its corners where the name is told."""
+        area, name = self.area(mark.area), clean(mark.name)
+        named = self._cover_name(area, name)
         arm = 4.0
         shapes: list[Shape] = []
         for x, to_x in ((area.left, arm), (area.right, -arm)):
             for y, to_y in ((area.top, arm), (area.bottom, -arm)):
                 corner = Area(min(x, x + to_x), min(y, y + to_y), max(x, x + to_x), max(y, y + to_y))
-                if not any(corner.overlaps(taken) for taken in self.taken):
+                if named and not any(corner.overlaps(taken) for taken in self.taken):
                     shapes.append(Strokes(segments=((x, y, x + to_x, y), (x, y, x, y + to_y)), look="medium"))
-        name = clean(mark.name)
-        place = self._free(area, width(name, MARK_MM) + 2.0, MARK_MM + 2.0)
-        if place:
-            self.taken.append(place)
-            shapes.append(label(place.left + 1.0, place.bottom - 0.9, name, MARK_MM, ""))
-        return Group(children=tuple(shapes), look=f"landmark {mark.kind}", title=f"{name} (comes off first)")
+        title = f"{name} (comes off first)"
+        return Group(children=(*shapes, *named), look=f"landmark {mark.kind}", title=title)
+
+    def _cover_name(self, area: Area, name: str) -> list[Shape]:
+        """The name in free room of an area, lying or upright; nothing where there is none."""
+        long, high = width(name, MARK_MM) + 2.0, MARK_MM + 2.0
+        lying, upright = self._free(area, long, high), self._free(area, high, long)
+        place = lying or upright
+        if place is None:
+            return []
+        self.taken.append(place)
+        if lying:
+            return [label(place.left + 1.0, place.bottom - 0.9, name, MARK_MM, "")]
+        return [label(place.right - 0.9, place.bottom - 1.0, name, MARK_MM, "", turn=-90)]
 
     def _free(self, area: Area, wide: float, high: float) -> Area | None:
         """The first free place in an area, from its upper left corner on."""

@@ -305,8 +305,8 @@ def _base_lines(placing: Placing, style: SlotStyle) -> tuple[float, float]:
 
 
 def _pin_mark(placing: Placing, first: bool) -> Polygon:
-    """A filled corner at the end where pin 1 is: at the start of the slot or at its end."""
-    size = min(1.6, placing.wide / 3)
+    """A filled corner at the end where pin 1 is, at the start of the slot or at its end: clear of the step number."""
+    size = min(1.6, placing.wide / 4)
     u, step = (0.0, size) if first else (placing.length, -size)
     corners = [placing.point(u, placing.wide), placing.point(u + step, placing.wide)]
     corners.append(placing.point(u, placing.wide - size))
