@@ -5,6 +5,7 @@ Serial numbers and asset tags are left out unless asked for.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
@@ -158,11 +159,10 @@ def _figures(figures: PlacementFigures | None) -> dict[str, Any] | None:
 
 def audit_text(audit: Audit, matching: Matching) -> str:
     """An audit for a terminal: what differs first, then the rules, the figures, the suspect."""
-    counts = {answer: sum(s.answer == answer for s in audit.slots) for answer in _ANSWERS}
     lines = wrapped(
         f"{audit.board.title} [{audit.board.id}]"
         + (f"; inventory of {audit.date}" if audit.date else "")
-        + f": {counts['as-planned']} as planned, {counts['different']} different, {counts['cannot-tell']} cannot tell"
+        + f": {_counts(audit)}"
     )
     rows = [[answer.slot, answer_text(answer)] for answer in audit.slots if answer.answer != "as-planned"]
     for slot, text in rows:
@@ -178,7 +178,13 @@ def audit_text(audit: Audit, matching: Matching) -> str:
     return "\n".join(lines) + "\n"
 
 
-_ANSWERS = ("as-planned", "different", "cannot-tell")
+def _counts(audit: Audit) -> str:
+    """How many slots have each answer; against a board alone nothing is planned, and a slot is known or not."""
+    counts = Counter(slot.answer for slot in audit.slots)
+    unsure = f"{counts['cannot-tell']} cannot tell"
+    if audit.planned is None:
+        return f"{counted(counts['as-planned'], 'slot')} known, {unsure}; no plan to compare with"
+    return f"{counts['as-planned']} as planned, {counts['different']} different, {unsure}"
 
 
 def _figure_lines(audit: Audit) -> list[str]:

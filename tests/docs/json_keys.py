@@ -585,7 +585,7 @@ board | id of the board
 date | of the inventory
 fitted[] | sockets with a processor
 slots[].slot | the slot
-slots[].answer | `as-planned`, `different` or `cannot-tell`
+slots[].answer | `as-planned` (known, where there is no plan), `different` or `cannot-tell`
 slots[].module | label of what lies there
 slots[].differences[].kind | what differs
 slots[].differences[].planned | as planned

@@ -11,6 +11,7 @@ from dimmplan.audit import Audit, audit
 from dimmplan.inventory.match import match_slots
 from dimmplan.model.found import Found
 from dimmplan.model.module import Generation, Kind
+from dimmplan.output.machine import audit_text
 from dimmplan.report import answer_text, suspect_text
 from tests.machine.support import device, found_of, planned
 
@@ -39,6 +40,15 @@ def test_a_machine_as_planned_is_good_and_has_the_planned_figures() -> None:
     assert result.good and result.suspect is None
     assert {each.answer for each in result.slots} == {"as-planned"}
     assert result.figures_found == result.figures_planned
+
+
+def test_without_a_plan_no_slot_is_said_to_be_as_planned() -> None:
+    found = with_slot("K1", state="cannot-tell")
+    told = audit_text(audited(found, None), match_slots(found, BOARD))
+    assert "15 slots known, 1\ncannot tell; no plan to compare with" in told and "as planned" not in told
+    assert "15 as planned, 0 different, 1 cannot tell" in " ".join(
+        audit_text(audited(found), match_slots(found, BOARD)).split()
+    )
 
 
 @pytest.mark.parametrize(
