@@ -168,8 +168,8 @@ def _map(sheet: Sheet, facts: Facts) -> Markup:
         for kind in ("slot", "overview-slot")
     }
     hint = (
-        "Choose a slot by mouse or touch, or with Tab, the arrow keys and Enter, for its reason; Enter once more goes "
-        "into it, Escape comes back. Printing prints the sheet."
+        "Choose a slot with the mouse or a finger, or with Tab, the arrow keys and Enter, to read why it is so. "
+        "Enter again goes into the text, Escape comes back. Printing this page prints the sheet."
     )
     return section(
         "map-of-slots",

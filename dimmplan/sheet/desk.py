@@ -22,7 +22,7 @@ _STATUS = {
 SEVERITY_WORDS = {"error": "does not obey", "warning": "not advised", "note": "note"}
 MODEL = (
     "All bandwidths are peaks of a model of firmware, never a promise: firmware differs, and split-socket settings "
-    "change the regions. Measured streams usually reach 70 to 85 % of peak. One module on each channel gives share 1 "
+    "change the regions. STREAM usually measures 70 to 85 % of peak. One module on each channel gives share 1 "
     "here; full boards measure a few percent more, or less where the rate drops. The maker's manual comes "
     "before this sheet."
 )
@@ -34,7 +34,10 @@ def asked_rows(facts: Facts) -> list[tuple[str, str]]:
     option = facts.board.processor(place.processor)
     trust = TRUST[facts.board.trust]
     return [
-        ("Asked for", f"{format_capacity(place.capacity_gib)} usable, mode {place.mode.value}, {clean(place.prefer)}"),
+        (
+            "Asked for",
+            f"{format_capacity(place.capacity_gib)} usable, mode {place.mode.value}, list {clean(place.prefer)}",
+        ),
         ("Sockets fitted", listed([clean(socket) for socket in place.fitted])),
         ("Processor", clean(option.title or option.id) if option else "the board file names none"),
         ("Answer", _answer(facts)),
@@ -68,7 +71,7 @@ def total_items(figures: PlacementFigures) -> list[tuple[str, str]]:
     """The figures of the whole machine as names and values."""
     return [
         ("Usable", format_capacity(figures.usable_gib)),
-        ("of modules", format_capacity(figures.capacity_gib)),
+        ("installed", format_capacity(figures.capacity_gib)),
         ("modules", str(figures.modules)),
         ("free slots", str(figures.free_slots)),
         ("rate", f"{figures.rate_mts} MT/s"),

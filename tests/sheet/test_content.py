@@ -121,7 +121,7 @@ def test_figures_and_findings_are_on_the_desk_page() -> None:
     desk = " ".join(words(drawn.pages[-1]).split())
     assert drawn.pages[-1].name == "desk"
     for piece in (
-        "512 GiB usable, mode independent, capacity-first",
+        "512 GiB usable, mode independent, list capacity-first",
         "NEAR and FAR",
         "proven first under this board file and this model",
         "the board's rate row two-per-channel",
