@@ -15,7 +15,7 @@ from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import MirroringRow, SparingRow
-from dimmplan.rules import Breach
+from dimmplan.rules import Breach, modules_said, said
 
 Content = Mapping[str, Module | None]
 Load = tuple[Module | None, ...]
@@ -107,7 +107,7 @@ def _judge_mirroring(board: Board, fitted: Sequence[str], content: Content) -> I
         count = sum(content.get(slot) is not None for slot in socket.slots)
         if row.modules and count not in row.modules:
             allowed = f"{', '.join(str(each) for each in row.modules)} modules at each processor"
-            yield _breach(row.id, (socket_id,), f"{count} modules", allowed, row.source)
+            yield _breach(row.id, (socket_id,), modules_said(count), allowed, row.source)
         for where, loads in _mirror_places(socket, row, content):
             if not mirrors(loads, group_sizes(row)):
                 found = "filled channels that have no identical partner"
@@ -133,4 +133,5 @@ def _judge_sparing(board: Board, fitted: Sequence[str], content: Content) -> Ite
             modules = [module for slot in channel.slots if (module := content.get(slot))]
             ranks = sum(ranks_of(row, module) for module in modules)
             if modules and ranks < row.min_ranks:
-                yield _breach(row.id, (channel.name,), f"{ranks} ranks", f"at least {row.min_ranks}", row.source)
+                found = said("package_ranks", ranks)
+                yield _breach(row.id, (channel.name,), found, f"at least {row.min_ranks}", row.source)

@@ -148,12 +148,13 @@ def _mix_system(row: MixRow, view: SystemView) -> tuple[str, str] | None:
     return _differing(row, (module for module in view.content.values() if module))
 
 
-def _modules(count: int) -> str:
+def modules_said(count: int) -> str:
+    """A number of modules in words."""
     return f"{count or 'no'} module{'' if count < 2 else 's'}"
 
 
 def _socket_minimum(row: SocketMinimumRow, view: SocketView) -> tuple[str, str] | None:
-    return (_modules(view.modules), f"at least {row.modules}") if view.modules < row.modules else None
+    return (modules_said(view.modules), f"at least {row.modules}") if view.modules < row.modules else None
 
 
 def _ceiling(row: CeilingRow, view: SocketView) -> tuple[str, str] | None:
@@ -165,8 +166,9 @@ def _ceiling(row: CeilingRow, view: SocketView) -> tuple[str, str] | None:
 def _counts(row: CountsRow, view: SocketView) -> tuple[str, str] | None:
     if (row.sockets and view.socket.id not in row.sockets) or view.modules in row.modules:
         return None
-    *most, last = map(str, row.modules)
-    return _modules(view.modules), f"{', '.join(most)} or {last} modules" if most else f"{last} modules"
+    *most, last = row.modules
+    allowed = f"{', '.join(map(str, most))} or {last} modules" if most else modules_said(last)
+    return modules_said(view.modules), allowed
 
 
 def _sequence(row: SequenceRow, view: SocketView) -> tuple[str, str] | None:
@@ -197,8 +199,12 @@ def _alike(row: AlikeRow, view: SystemView) -> tuple[str, str] | None:
     values = [of(view.board.socket(socket_id)) for socket_id in view.fitted]
     if all(value == values[0] for value in values):
         return None
-    words = {"capacity": "{} GiB", "count": "{} modules", "population": "another population"}[row.what]
-    found = " and ".join(dict.fromkeys(words.format(value) for value in values))
+    words: dict[str, Callable[[Any], str]] = {
+        "capacity": lambda gib: said("capacity_gib", gib),
+        "count": modules_said,
+        "population": lambda _: "another population",
+    }
+    found = " and ".join(dict.fromkeys(map(words[row.what], values)))
     what = "number of modules" if row.what == "count" else row.what
     return found, f"the same {what} on every socket"
 

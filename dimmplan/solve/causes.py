@@ -137,7 +137,7 @@ def _limit_text(row: RuleRow) -> str:
     if isinstance(row, CeilingRow):
         return f"A socket holds at most {format_capacity(row.socket_gib)}."
     if isinstance(row, RankLimitRow):
-        return f"A channel carries at most {row.most} {row.count} ranks."
+        return f"A channel carries at most {row.most} {'loads' if row.count == 'loads' else f'{row.count} ranks'}."
     return row.text or f"The rule {row.id} stands in the way."
 
 
