@@ -1,0 +1,210 @@
+"""What stands around the search: where it starts, what nothing can cross, how much effort it may take."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+import pytest
+
+from dimmplan.model.module import Module
+from dimmplan.model.request import Lot, Mode, Request, Supply
+from dimmplan.solve.answer import Bound, Choice, bound_of, first_placement, solve
+from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.criteria import CRITERIA, LISTS, criteria_of
+from dimmplan.solve.evaluate import content_of
+from dimmplan.solve.search import Aim
+from dimmplan.solve.space import Space
+from tests.rules.boards import M16, M32, M64, board_with, in_slots
+
+PEAK = Fraction(2933 * 8, 1000)
+ORDER = {"id": "order", "check": "fill-order"}
+EVERY = {"id": "every", "check": "socket-minimum"}
+
+
+def request(capacity_gib: int, *modules: Module | Supply, **more: Any) -> Request:
+    supplies = tuple(each if isinstance(each, Supply) else Supply(module=each) for each in modules)
+    return Request(capacity_gib=capacity_gib, supplies=supplies, **({"fitted": ("S1", "S2")} | more))
+
+
+def priced(module: Module, price: int, **more: Any) -> Supply:
+    return Supply(module=module, lots=(Lot(price=Fraction(price)),), **more)
+
+
+# lists
+
+
+def test_the_criteria_of_every_list() -> None:
+    """As the domain orders them: advised rules first, and board order after the last."""
+    over, sweep, difference = "over_gib", "system_sweep", "socket_difference_gib"
+    worst, shape = (
+        ["worst_sweep", "worst_parallel"],
+        ["controller_difference_gib", "regions", "narrowest_ways", "types"],
+    )
+    last = ["low_rank_channels", "modules"]
+    expected = {
+        "capacity-first": [over, sweep, difference, *worst, *shape, "cost", *last],
+        "bandwidth-first": [sweep, *worst, over, difference, *shape, "cost", *last],
+        "equal-sockets": [difference, over, sweep, *worst, *shape, "cost", *last],
+        "cost-first": ["cost", over, sweep, difference, *worst, *shape, *last],
+        "room-first": [over, "free_slots", sweep, difference, *worst, *shape, "cost", *last],
+        "upgrade": [over, "discarded", "bought", sweep, difference, *worst, *shape, "cost", *last],
+    }
+    assert {name: [each.name for each in criteria] for name, criteria in LISTS.items()} == {
+        name: ["advised_broken", *rest] for name, rest in expected.items()
+    }
+    for name, rest in expected.items():
+        assert [each.name for each in criteria_of(name, priced=True)] == ["advised_broken", *rest]
+        unpriced = [each for each in rest if each != "cost"]
+        assert [each.name for each in criteria_of(name, priced=False)] == ["advised_broken", *unpriced]
+
+
+def test_which_way_is_better() -> None:
+    high = {name for name, criterion in CRITERIA.items() if criterion.better == "high"}
+    assert high == {"system_sweep", "worst_sweep", "worst_parallel", "narrowest_ways", "free_slots"}
+    assert {criterion.better for criterion in CRITERIA.values()} == {"high", "low"}
+
+
+# effort
+
+
+def test_effort_binds_once_armed() -> None:
+    budget = Budget(3)
+    budget.spend(5)
+    assert (budget.limit, budget.spent, budget.armed) == (3, 5, False)
+    budget = Budget(3)
+    budget.armed = True
+    budget.spend(1)
+    budget.spend(2)
+    with pytest.raises(EffortSpent):
+        budget.spend(1)
+    assert budget.spent == 4
+
+
+def test_the_best_found_says_why_it_stopped() -> None:
+    answer = solve(board_with(ORDER, EVERY), request(176, M32, M16, effort=1))
+    assert (answer.proven, answer.stopped) == (False, "effort limit of 1 nodes")
+    assert answer.bound is not None
+    proven = solve(board_with(ORDER, EVERY), request(176, M32, M16))
+    assert (proven.proven, proven.stopped, proven.bound) == (True, None, None)
+    assert proven.effort > 1
+
+
+# the first placement
+
+
+@pytest.mark.parametrize(
+    ("capacity", "supplies", "slots"),
+    [
+        # each module on the emptiest channel, then the emptier socket, then the emptier controller, in board order
+        (32, [M32], "A1"),
+        (96, [M32], "A1 C1 D1"),
+        (64, [M32], "A1 D1"),
+        (160, [M32], "A1 B1 C1 D1 E1"),
+        (192, [M32], "A1 B1 C1 D1 D2 E1"),
+        (288, [M32], "A1 A2 B1 B2 C1 C2 D1 D2 E1"),
+        # rounded up to whole modules, if the aim allows it
+        (40, [M32], None),
+        (170, [M32], "A1 B1 C1 D1 D2 E1"),
+        # more than there are slots, or modules
+        (320, [M32], None),
+        (96, [Supply(module=M32, lots=(Lot(count=2),))], None),
+        (64, [Supply(module=M32, lots=(Lot(count=2),))], "A1 D1"),
+        (64, [Supply(module=M32, kept=1, lots=(Lot(count=1),))], "A1 D1"),
+    ],
+)
+def test_a_first_placement_of_one_type(capacity: int, supplies: list[Module | Supply], slots: str | None) -> None:
+    space = Space(board_with(), request(capacity, *supplies))
+    criteria = criteria_of("capacity-first", priced=False)
+    found = first_placement(space, criteria, Aim(capacity, space.request.limit_gib))
+    if slots is None:
+        assert found is None
+        return
+    assert found is not None
+    held = {slot for slot, module in content_of(space, found.texts).items() if module}
+    assert held == set(slots.split())
+    assert found.types == (0,)
+    assert found.code == len(held)
+
+
+def test_the_better_type_starts() -> None:
+    """Of one type each, the first by the list: the same capacity, but 16 GiB modules work on more channels."""
+    space = Space(board_with(), request(64, M32, M16))
+    criteria = criteria_of("capacity-first", priced=False)
+    found = first_placement(space, criteria, Aim(64, 64))
+    assert found is not None and found.types == (1,)
+    assert found.code == 4 * space.base
+    only = first_placement(space, criteria, Aim(64, 64, types=frozenset([0])))
+    assert only is not None and only.types == (0,)
+    few = first_placement(space, criteria_of("room-first", priced=False), Aim(64, 64))
+    assert few is not None and few.types == (0,)
+
+
+def test_no_first_placement_in_other_modes_or_against_the_rules() -> None:
+    criteria = criteria_of("capacity-first", priced=False)
+    rows = ({"check": "mirroring", "within": "socket"}, {"id": "few", "check": "counts", "modules": [2]})
+    assert first_placement(Space(board_with(*rows), request(64, M32)), criteria, Aim(64, 64)) is None
+    assert first_placement(Space(board_with(*rows), request(128, M32)), criteria, Aim(128, 128)) is not None
+    mirrored = Space(board_with(*rows), request(64, M32, mode=Mode.MIRRORED))
+    assert first_placement(mirrored, criteria, Aim(64, 128)) is None
+
+
+# bounds
+
+
+def bounds(asked: Request, *rows: dict[str, Any]) -> dict[str, Any]:
+    """The value at which each criterion stops being the bound, by asking for the bound with all before it met."""
+    space = Space(board_with(*rows), asked)
+    criteria = (*criteria_of("upgrade", priced=True), CRITERIA["free_slots"])
+    found: dict[str, Any] = {}
+    vector: list[Any] = []
+    for place in range(len(criteria)):
+        never = -1
+        rest = [never] * (len(criteria) - place)
+        bound = bound_of(space, criteria, Choice({}, (*vector, *rest), 0))
+        assert bound is not None and bound.criterion == criteria[place].name
+        found[bound.criterion] = bound.value
+        vector.append(bound.value)
+    assert bound_of(space, criteria, Choice({}, tuple(vector), 0)) == Bound("board_order", None)
+    return found
+
+
+def test_what_no_placement_crosses() -> None:
+    expected = {
+        "advised_broken": 0,
+        "over_gib": 2,
+        "discarded": 0,
+        "bought": 0,
+        "system_sweep": 5 * PEAK,
+        "socket_difference_gib": 0,
+        "worst_sweep": 3 * PEAK,
+        "worst_parallel": 3 * PEAK,
+        "controller_difference_gib": 0,
+        "regions": 1,
+        "narrowest_ways": 3,
+        "types": 1,
+        "cost": 0,
+        "low_rank_channels": 0,
+        "modules": 2,
+        "free_slots": 7,
+    }
+    assert bounds(request(78, M16, M64)) == expected
+    # every socket has a module; one over is nothing where it was allowed
+    every = bounds(request(17, M64, M16, over_gib=14), EVERY)
+    assert every == expected | {"over_gib": 1, "regions": 2}
+    advised = bounds(request(17, M64, M16, over_gib=15), EVERY | {"severity": "advised"})
+    assert advised == expected | {"over_gib": 0, "modules": 1, "free_slots": 8}
+    alone = bounds(request(16, M16, fitted=("S1",)))
+    assert alone == expected | {"over_gib": 0, "system_sweep": 3 * PEAK, "modules": 1, "free_slots": 5}
+
+
+def test_a_mode_may_leave_any_capacity() -> None:
+    rows = ({"check": "mirroring", "within": "socket"},)
+    assert bounds(request(78, M16, M64, mode=Mode.MIRRORED), *rows)["over_gib"] == 0
+
+
+# beside the answer
+
+
+def test_capacity_of_a_choice() -> None:
+    assert Choice(in_slots(A1=M32, D1=M16) | {"B1": None}, (), 0).capacity_gib == 48

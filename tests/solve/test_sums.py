@@ -1,0 +1,94 @@
+"""Totals that lists add up to, against every combination tried."""
+
+from __future__ import annotations
+
+import itertools
+import random
+from collections.abc import Sequence
+
+import pytest
+
+from dimmplan.solve import sums as module
+from dimmplan.solve.budget import Budget
+from dimmplan.solve.sums import reached, sums
+
+BASE = 10
+ONE_DIGIT, TWO_DIGITS, HIGH_DIGIT = [(1, BASE)], [(1, BASE), (BASE, BASE)], [(1, BASE), (BASE**3, 1 << 24)]
+
+
+def every(steps: Sequence[Sequence[int]]) -> set[int]:
+    return {sum(chosen) for chosen in itertools.product(*steps)} if all(steps) else set()
+
+
+@pytest.mark.parametrize("dense", [module.DENSE_BITS, 1])
+@pytest.mark.parametrize(
+    ("steps", "wanted", "places", "expected"),
+    [
+        ([[1, 2], [0, 3]], [0, 1, 2, 3, 4, 5, 6], ONE_DIGIT, {1, 2, 4, 5}),
+        ([[0], [0]], [0, 1], ONE_DIGIT, {0}),
+        ([[1, 2], []], [1, 2], ONE_DIGIT, set()),
+        ([[1, 2]], [], ONE_DIGIT, set()),
+        ([[0, 11], [2, 20]], [2, 13, 20, 31, 22, 33], TWO_DIGITS, {2, 13, 20, 31}),
+        ([[0, 2001], [1000]], [1000, 3001, 2001, 1001], HIGH_DIGIT, {1000, 3001}),
+        # a wanted digit that no sum reaches is not read as the next digit's
+        ([[1, 10]], [2, 20, 11], TWO_DIGITS, set()),
+        ([[9, 0], [0, 90]], [9, 90, 99, 0, 8], TWO_DIGITS, {9, 90, 99, 0}),
+    ],
+)
+def test_which_totals_are_reached(
+    steps: list[list[int]],
+    wanted: list[int],
+    places: list[tuple[int, int]],
+    expected: set[int],
+    dense: int,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As one integer with a bit for each sum, and as a plain set where those bits would be too many."""
+    monkeypatch.setattr(module, "DENSE_BITS", dense)
+    assert reached(steps, wanted, places=places, budget=Budget(0)) == expected
+
+
+@pytest.mark.parametrize("dense", [module.DENSE_BITS, 1])
+def test_random_lists(dense: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "DENSE_BITS", dense)
+    rng = random.Random(7)
+    for _ in range(60):
+        kinds = rng.randint(1, 3)
+        places = [(BASE**kind, BASE) for kind in range(kinds)]
+        steps = [
+            [sum(rng.randint(0, 3) * value for value, _ in places) for _ in range(rng.randint(1, 4))]
+            for _ in range(rng.randint(1, 3))
+        ]
+        all_of_them = every(steps)
+        wanted = {
+            *rng.sample(sorted(all_of_them), min(3, len(all_of_them))),
+            *(rng.randrange(BASE**kinds) for _ in range(5)),
+        }
+        assert reached(steps, wanted, places=places, budget=Budget(0)) == wanted & all_of_them
+        assert sums(steps, None, budget=Budget(0)) == all_of_them
+        # early dropping loses nothing that was wanted
+        assert sums(steps, wanted, budget=Budget(0)) & wanted == wanted & all_of_them
+
+
+def test_sums_that_cannot_end_as_wanted_are_dropped() -> None:
+    steps = [[0, 1, 2], [0, 10, 20], [0, 100]]
+    assert sums(steps, {121, 122}, budget=Budget(0)) == {121, 122}
+    assert sums(steps, {0}, budget=Budget(0)) == {0}
+    assert sums([[1], []], None, budget=Budget(0)) == set()
+    assert sums([], None, budget=Budget(0)) == {0}
+
+
+def test_effort_of_sums() -> None:
+    """A node for each partial sum carried on; one for each list where sums are bits, and more for long ones."""
+    budget = Budget(0)
+    sums([[0, 1, 2], [0, 10, 20], [0, 100]], None, budget=budget)
+    assert budget.spent == 1 + 3 + 9
+    pruned = Budget(0)
+    sums([[0, 1, 2], [0, 10, 20], [0, 100]], {121}, budget=pruned)
+    assert pruned.spent == 1 + 2 + 2
+    dense = Budget(0)
+    reached([[0, 1], [0, 1]], [1], places=ONE_DIGIT, budget=dense)
+    assert dense.spent == 2
+    long = Budget(0)
+    reached([[0, 4095], [0, 0]], [1], places=[(1, 1 << 20)], budget=long)
+    assert long.spent == (1 + 2) + (1 + 2)
