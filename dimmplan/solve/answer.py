@@ -18,7 +18,7 @@ from dimmplan.model.request import Mode, Request
 from dimmplan.model.rows import SocketMinimumRow
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.causes import advised_in_the_way, causes_of, nearest_capacities
+from dimmplan.solve.causes import advised_in_the_way, causes_of, most_gib, nearest_capacities
 from dimmplan.solve.criteria import LISTS, Criterion
 from dimmplan.solve.evaluate import Value, content_of, texts_of, usable_of, vector_of
 from dimmplan.solve.search import Found, Search
@@ -78,11 +78,10 @@ def solve(board: Board, request: Request, *, alternatives: bool = True, step_up:
     if not space.possible():
         raise _impossible(board, request)
     aim = Aim(request.capacity_gib, request.limit_gib)
-    most = sum(sorted((m.capacity_gib for m in space.types), reverse=True)[:1]) * space.slot_count
     found, proven = _search(search, aim, first_placement(space, search.criteria, aim))
     outside = found is None
     if found is None:
-        aim = Aim(request.capacity_gib, max(most, request.capacity_gib))
+        aim = Aim(request.capacity_gib, max(most_gib(space), request.capacity_gib))
         found, proven = _search(search, aim, None)
     if found is None:
         raise _impossible(board, request)

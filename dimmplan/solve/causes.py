@@ -50,7 +50,7 @@ def nearest_capacities(board: Board, request: Request) -> tuple[Gib | None, Gib 
 
 def capacities(space: Space) -> set[Gib]:
     """Every capacity that some placement has without breaking an error row."""
-    return Search(space, Budget(0)).capacities(Aim(1, _most_gib(space))) if _may_run(space) else set()
+    return Search(space, Budget(0)).capacities(Aim(1, most_gib(space))) if _may_run(space) else set()
 
 
 def _may_run(space: Space) -> bool:
@@ -58,7 +58,8 @@ def _may_run(space: Space) -> bool:
     return space.mode_possible() and space.fitted_allowed()
 
 
-def _most_gib(space: Space) -> int:
+def most_gib(space: Space) -> int:
+    """What the fitted sockets would hold with the largest type in every slot."""
     return max((module.capacity_gib for module in space.types), default=0) * space.slot_count
 
 
@@ -128,7 +129,7 @@ def _without(board: Board, row: RuleRow) -> Board:
 
 def _answers(board: Board, request: Request) -> bool:
     space = Space(board, request)
-    most = _most_gib(space)
+    most = most_gib(space)
     within = request.capacity_gib <= most and _may_run(space)
     return within and Search(space, Budget(0)).reaches(Aim(request.capacity_gib, most))
 

@@ -15,6 +15,7 @@ from dimmplan.solve.criteria import CRITERIA, LISTS, criteria_of
 from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.search import Aim
 from dimmplan.solve.space import Space
+from tests.oracle.brute import best
 from tests.rules.boards import M16, M32, M64, board_with, in_slots
 
 PEAK = Fraction(2933 * 8, 1000)
@@ -206,5 +207,70 @@ def test_a_mode_may_leave_any_capacity() -> None:
 # beside the answer
 
 
+@pytest.mark.parametrize(
+    ("prefer", "causes"),
+    [
+        ("capacity-first", ["counts"]),
+        ("upgrade", ["counts"]),
+        # lists that do not ask for the nearest capacity next
+        ("bandwidth-first", []),
+        ("equal-sockets", []),
+    ],
+)
+def test_advice_that_a_nearer_capacity_would_break(prefer: str, causes: list[str]) -> None:
+    counts = {"id": "counts", "check": "counts", "modules": [3], "severity": "advised"}
+    answer = solve(board_with(counts), request(160, M32, prefer=prefer))
+    assert (answer.best.vector[0], answer.best.usable_gib) == (0, 192)
+    assert [cause.rule for cause in answer.passed_over] == causes
+    assert solve(board_with(counts), request(160, M32), alternatives=False).passed_over == ()
+
+
+def test_no_advice_is_in_the_way_of_an_exact_answer_or_where_it_is_broken() -> None:
+    counts = {"id": "counts", "check": "counts", "modules": [3], "severity": "advised"}
+    assert solve(board_with(counts), request(192, M32)).passed_over == ()
+    few = {"id": "few", "check": "rank-limit", "most": 1, "severity": "advised"}
+    broken = solve(board_with(counts, few), request(160, M32))
+    assert (broken.best.vector[0], broken.best.usable_gib, broken.passed_over) == (1, 192, ())
+
+
+def test_what_is_asked_beside_the_answer() -> None:
+    """One step up alone, or all; five modules on five channels at two sockets, and the next that sweep faster."""
+    asked = request(160, M32, fitted=("S1",))
+    everything = solve(board_with(), asked)
+    assert everything.step_above is not None and everything.step_above.usable_gib == 192
+    assert everything.step_below is not None and everything.step_below.usable_gib == 96
+    up = solve(board_with(), asked, alternatives=False, step_up=True)
+    assert (up.step_above, up.step_below, up.runners_up) == (everything.step_above, None, ())
+    none = solve(board_with(), asked, alternatives=False)
+    assert (none.step_above, none.step_below) == (None, None)
+
+
+def test_an_answer_outside_the_window() -> None:
+    """Nothing from 100 to 125 GiB, so more is given, and said so."""
+    inside = solve(board_with(), request(128, M64), alternatives=False)
+    assert (inside.outside_window, inside.best.usable_gib) == (False, 128)
+    outside = solve(board_with(), request(100, M64), alternatives=False)
+    assert (outside.outside_window, outside.best.usable_gib) == (True, 128)
+    allowed = solve(board_with(), request(100, M64, over_gib=28), alternatives=False)
+    assert (allowed.outside_window, allowed.best.usable_gib) == (False, 128)
+
+
 def test_capacity_of_a_choice() -> None:
     assert Choice(in_slots(A1=M32, D1=M16) | {"B1": None}, (), 0).capacity_gib == 48
+
+
+@pytest.mark.parametrize("prefer", sorted(LISTS))
+@pytest.mark.parametrize("mode", [Mode.INDEPENDENT, Mode.MIRRORED])
+def test_sockets_may_stay_empty_where_no_row_forbids_it(prefer: str, mode: Mode) -> None:
+    """As brute force has it: few modules leave a socket without any, or spread over both."""
+    board = board_with(ORDER, {"check": "mirroring", "within": "socket", "group_channels": [2, 3]})
+    empty = set()
+    for capacity in (16, 32, 64, 96):
+        asked = request(capacity, M32, prefer=prefer, mode=mode)
+        answer, expected = solve(board, asked, alternatives=False), best(board, asked)
+        assert list(zip([each.name for each in answer.criteria], answer.best.vector, strict=True)) == expected.vector
+        assert expected.placement is not None
+        assert {slot: answer.best.content.get(slot) for slot in board.slots} == expected.placement
+        sockets = {board.channel_of[slot].socket for slot, module in answer.best.content.items() if module}
+        empty.add(len(sockets) == 1)
+    assert True in empty
