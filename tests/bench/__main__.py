@@ -31,6 +31,7 @@ OTHERS = {
     "archives": "wheel and source archive built twice",
     "hostile": "hostile and damaged inputs of every form",
     "kills": "kills during writes: whole files or none",
+    "mutants": "a sample of changed rules, figures and search: which changes no test sees",
     "why_all": "reasons of every slot of seeded plans",
     "structure": "the shape of the code: modules, lines, longest functions, imports that go up",
 }

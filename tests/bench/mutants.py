@@ -44,16 +44,26 @@ QUICK = (
 )
 """Tests of a few seconds, which see most of what a mutant does."""
 
-WIDE = ("tests/oracle", "tests/published", "tests/why", "tests/property", "tests/opinion", "tests/growth")
+WIDE = (
+    *QUICK[:2],
+    "tests/oracle/test_against_search.py",
+    "tests/oracle/test_modes.py",
+    "tests/published/test_interleave.py",
+    "tests/published/test_placements.py",
+    "tests/published/test_rates.py",
+    "tests/property/test_laws.py",
+    "tests/property/test_search_switches.py",
+    "tests/opinion",
+    "tests/why/test_failed.py",
+    "tests/why/test_slots.py",
+)
+"""Tests of about a minute: brute force over all seeds, a second solver, published values, laws, reasons."""
+
 SLOW = (
     "tests/opinion/test_opinion.py::test_shipped_boards",
     "tests/oracle/test_modes.py::test_the_seeds_hold_plans_and_refusals_of_both_modes",
-    "tests/oracle/test_oracle_by_hand.py::test_eight_per_processor_go_two_each_on_four_channels",
-    "tests/oracle/test_oracle_by_hand.py::test_four_of_64_before_eight_of_32",
-    "tests/property/test_hostile.py",
-    "tests/property/test_round_trips.py",
 )
-"""Tests among those that need seconds each, or look at files and pages."""
+"""Tests among those that need seconds each."""
 
 CONFIGURATION = """
 [tool.mutmut]
@@ -180,7 +190,9 @@ def _tried(runner: Runner, wanted: argparse.Namespace) -> int:
     if wanted.names:
         drawn = wanted.names.read_text(encoding="utf-8").split()
     else:
-        drawn = random.Random(wanted.seed).sample(every, wanted.sample or len(every))
+        drawn = every[:]
+        random.Random(wanted.seed).shuffle(drawn)
+        drawn = drawn[: wanted.sample or None]
     runner.run(drawn)
     known = runner.results()
     results = {name: known[name] for name in drawn}
