@@ -12,11 +12,11 @@ from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.solve.answer import Bound, Choice, bound_of, first_placement, solve
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA, LISTS, criteria_of
-from dimmplan.solve.evaluate import content_of
+from dimmplan.solve.evaluate import content_of, vector_of
 from dimmplan.solve.search import Aim
 from dimmplan.solve.space import Space
 from tests.oracle.brute import best
-from tests.rules.boards import M16, M32, M64, board_with, in_slots
+from tests.rules.boards import M16, M24, M32, M64, board_with, in_slots
 
 PEAK = Fraction(2933 * 8, 1000)
 ORDER = {"id": "order", "check": "fill-order"}
@@ -135,6 +135,7 @@ def test_the_better_type_starts() -> None:
     found = first_placement(space, criteria, Aim(64, 64))
     assert found is not None and found.types == (1,)
     assert found.code == 4 * space.base
+    assert first_placement(space, criteria, Aim(64, 63)) is None
     only = first_placement(space, criteria, Aim(64, 64, types=frozenset([0])))
     assert only is not None and only.types == (0,)
     few = first_placement(space, criteria_of("room-first", priced=False), Aim(64, 64))
@@ -274,3 +275,46 @@ def test_sockets_may_stay_empty_where_no_row_forbids_it(prefer: str, mode: Mode)
         sockets = {board.channel_of[slot].socket for slot, module in answer.best.content.items() if module}
         empty.add(len(sockets) == 1)
     assert True in empty
+
+
+def sizes(choice: Choice) -> dict[str, int]:
+    """What a placement holds, by slot."""
+    return {slot: module.capacity_gib for slot, module in choice.content.items() if module}
+
+
+def test_what_a_person_may_prefer() -> None:
+    """Best first: the best of another set of modules or one type alone, then what other lists would take.
+
+    Six of 16 GiB work like three of 32 GiB, only with more modules; two modules leave most slots free, which is what
+    the list of most room would take. One of 64 GiB alone does not reach the capacity, so that type is not shown alone.
+    """
+    stock = (M32, M16, Supply(module=M64, lots=(Lot(count=1),)))
+    three = dict.fromkeys(("A1", "B1", "C1"), 32)
+    six = dict.fromkeys(("A1", "A2", "B1", "B2", "C1", "C2"), 16)
+    two = {"A1": 64, "C1": 32}
+    expected = {
+        "capacity-first": [three, six, two],
+        "bandwidth-first": [three, six, two],
+        "room-first": [two, three, six],
+    }
+    for prefer, placements in expected.items():
+        answer = solve(board_with(ORDER), request(96, *stock, fitted=("S1",), prefer=prefer))
+        assert list(map(sizes, (answer.best, *answer.runners_up))) == placements, prefer
+        space = Space(board_with(ORDER), request(96, *stock, fitted=("S1",), prefer=prefer))
+        for choice in answer.runners_up:
+            assert choice.usable_gib == 96
+            assert choice.vector == vector_of(space, answer.criteria, choice.content)
+
+
+def test_the_same_at_a_glance_is_shown_once() -> None:
+    """One type and one capacity: whatever the lists want, there is nothing else to show."""
+    assert solve(board_with(ORDER), request(96, M32, fitted=("S1",))).runners_up == ()
+
+
+def test_the_cheapest_is_shown_where_all_is_priced() -> None:
+    """The next set of modules is two of 32 and two of 16 GiB; the cheapest, which works unevenly, is of 24 and 16."""
+    for price, shown in ((Fraction(1), [{32, 16}, {24, 16}]), (None, [{32, 16}])):
+        few = [Supply(module=m, lots=(Lot(count=n, price=price),)) for m, n in ((M24, 2), (M16, 3))]
+        answer = solve(board_with(ORDER), request(96, priced(M32, 90), *few, fitted=("S1",)))
+        assert sizes(answer.best) == dict.fromkeys(("A1", "B1", "C1"), 32)
+        assert [set(sizes(choice).values()) for choice in answer.runners_up] == shown
