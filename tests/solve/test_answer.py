@@ -7,13 +7,14 @@ from typing import Any
 
 import pytest
 
+from dimmplan.errors import DimmplanError
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.solve.answer import Bound, Choice, bound_of, first_placement, solve
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA, LISTS, criteria_of
 from dimmplan.solve.evaluate import content_of, vector_of
-from dimmplan.solve.search import Aim
+from dimmplan.solve.search import Aim, Found, Search
 from dimmplan.solve.space import Space
 from tests.oracle.brute import best
 from tests.rules.boards import M16, M24, M32, M64, board_with, in_slots
@@ -318,3 +319,15 @@ def test_the_cheapest_is_shown_where_all_is_priced() -> None:
         answer = solve(board_with(ORDER), request(96, priced(M32, 90), *few, fitted=("S1",)))
         assert sizes(answer.best) == dict.fromkeys(("A1", "B1", "C1"), 32)
         assert [set(sizes(choice).values()) for choice in answer.runners_up] == shown
+
+
+def test_an_answer_is_judged_again_before_it_is_accepted(monkeypatch: pytest.MonkeyPatch) -> None:
+    searched = Search.best
+
+    def boasting(search: Search, aim: Aim, incumbent: Found | None = None) -> Found | None:
+        found = searched(search, aim, incumbent)
+        return None if found is None else found._replace(vector=(7, *found.vector[1:]))
+
+    monkeypatch.setattr(Search, "best", boasting)
+    with pytest.raises(DimmplanError, match=r"^internal: the search decided by \(7, .*\), the figures give \(0, .*\)$"):
+        solve(board_with(ORDER), request(96, M32))
