@@ -5,6 +5,8 @@ from __future__ import annotations
 import functools
 import itertools
 import random
+from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -15,6 +17,7 @@ from dimmplan.errors import ImpossibleError
 from dimmplan.interleave import permitted_sets, regions
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
+from dimmplan.model.rows import SocketMinimumRow
 from dimmplan.planner import ask
 from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer, Choice, solve
@@ -23,7 +26,7 @@ from dimmplan.solve.profiles import Evaluator
 from dimmplan.solve.space import Space
 from tests.oracle import brute
 from tests.oracle.brute import Oracle, best, every_filling
-from tests.oracle.random_boards import random_case
+from tests.oracle.random_boards import random_case, random_mode_case
 from tests.support import interleave_row, socket_of
 
 SEEDS = range(400)
@@ -66,6 +69,32 @@ def test_both_answers_and_refusals_are_compared() -> None:
     answers = [answer for seed in SEEDS if isinstance(answer := solved(seed), Answer)]
     assert 50 < len(SEEDS) - len(answers) < 150
     assert sum(answer.outside_window for answer in answers) > 5
+
+
+@pytest.mark.parametrize("case", [random_case, random_mode_case], ids=["rules", "modes"])
+def test_sockets_may_stay_empty_where_no_row_forbids_it(case: Callable[[int], tuple[Board, Request]]) -> None:
+    """A third of the capacity on the boards of several sockets, without the usual row that each has a module."""
+    empty = 0
+    for seed in range(60):
+        board, request = case(seed)
+        if len(request.fitted) == 1:
+            continue
+        board = replace(board, rules=tuple(row for row in board.rules if not isinstance(row, SocketMinimumRow)))
+        request = replace(request, capacity_gib=max(1, request.capacity_gib // 3))
+        expected = best(board, request)
+        try:
+            answer = solve(board, request, alternatives=False)
+        except ImpossibleError as error:
+            assert expected.vector is None, f"seed {seed}"
+            assert (error.below_gib, error.above_gib) == (expected.below_gib, expected.above_gib), f"seed {seed}"
+            continue
+        names = [criterion.name for criterion in answer.criteria]
+        assert list(zip(names, answer.best.vector, strict=True)) == expected.vector, f"seed {seed}"
+        assert expected.placement is not None
+        assert {slot: answer.best.content.get(slot) for slot in board.slots} == expected.placement, f"seed {seed}"
+        used = {board.channel_of[slot].socket for slot, module in answer.best.content.items() if module}
+        empty += len(used) < len(request.fitted)
+    assert empty >= 5
 
 
 # What stands beside the answer

@@ -16,7 +16,6 @@ from dimmplan.solve.criteria import CRITERIA, LISTS, criteria_of
 from dimmplan.solve.evaluate import content_of, vector_of
 from dimmplan.solve.search import Aim, Found, Search
 from dimmplan.solve.space import Space
-from tests.oracle.brute import best
 from tests.rules.boards import M16, M24, M32, M64, board_with, in_slots
 
 PEAK = Fraction(2933 * 8, 1000)
@@ -259,23 +258,6 @@ def test_an_answer_outside_the_window() -> None:
 
 def test_capacity_of_a_choice() -> None:
     assert Choice(in_slots(A1=M32, D1=M16) | {"B1": None}, (), 0).capacity_gib == 48
-
-
-@pytest.mark.parametrize("prefer", sorted(LISTS))
-@pytest.mark.parametrize("mode", [Mode.INDEPENDENT, Mode.MIRRORED])
-def test_sockets_may_stay_empty_where_no_row_forbids_it(prefer: str, mode: Mode) -> None:
-    """As brute force has it: few modules leave a socket without any, or spread over both."""
-    board = board_with(ORDER, {"check": "mirroring", "within": "socket", "group_channels": [2, 3]})
-    empty = set()
-    for capacity in (16, 32, 64, 96):
-        asked = request(capacity, M32, prefer=prefer, mode=mode)
-        answer, expected = solve(board, asked, alternatives=False), best(board, asked)
-        assert list(zip([each.name for each in answer.criteria], answer.best.vector, strict=True)) == expected.vector
-        assert expected.placement is not None
-        assert {slot: answer.best.content.get(slot) for slot in board.slots} == expected.placement
-        sockets = {board.channel_of[slot].socket for slot, module in answer.best.content.items() if module}
-        empty.add(len(sockets) == 1)
-    assert True in empty
 
 
 def sizes(choice: Choice) -> dict[str, int]:
