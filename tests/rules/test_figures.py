@@ -19,6 +19,7 @@ from dimmplan.figures import (
 )
 from dimmplan.model.board import Board
 from dimmplan.model.request import Mode
+from dimmplan.model.rows import InterleaveRow
 from dimmplan.rates import ChannelRate
 from dimmplan.rules import Content
 from tests.rules.boards import BOARD, M16, M16X8, M32, board_with, in_slots
@@ -108,6 +109,19 @@ def test_an_empty_channel_counts_at_the_rate_of_its_socket() -> None:
     assert found.peak_gb_s == 2 * GB_S[2400] + GB_S[2933]
     (found, _) = figures("channel", in_slots(A1=M32, B1=M32, D1=M16)).sockets
     assert found.peak_gb_s == 3 * GB_S[2933]
+
+
+def test_of_equal_channels_the_faster_work_together() -> None:
+    """Where channels run at rates of their own, pairs are made of the faster ones first."""
+    pairs = InterleaveRow(style="any", ways=(1, 2), source="INVENTED")
+    board = board_with(rates=RATES, rate_scope="channel", interleave=pairs)
+    content = in_slots(A1=M16, A2=M16, B1=M32, C1=M32)
+    (found,) = placement_figures(board, None, ("S1",), content).sockets
+    assert found.regions == (
+        RegionFigures(2, 64, ("S1.B", "S1.C"), 2933, 2 * GB_S[2933]),
+        RegionFigures(1, 32, ("S1.A",), 2400, GB_S[2400]),
+    )
+    assert found.sweep_gb_s == 96 / (32 / GB_S[2933] + 32 / GB_S[2400])
 
 
 def test_a_socket_without_modules() -> None:
