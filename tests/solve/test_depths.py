@@ -1,0 +1,96 @@
+"""Depth, number and narrowest of regions from amounts alone: ties worked out by hand, and the same as the regions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from dimmplan.interleave import permitted_sets
+from dimmplan.solve.depths import Depths, DepthTable, state_of
+from dimmplan.solve.profiles import Evaluator
+from tests.support import Shape, interleave_row, regions_of, socket_of, ways_and_gib
+
+AC = {"channels": ["A", "C"], "excess": "alone"}
+BC = {"channels": ["B", "C"], "excess": "layers"}
+FIRST_ALONE = [(2, 32), (1, 16), (1, 16)]
+FIRST_LAYERS = [(2, 32), (2, 32)]
+
+
+@pytest.mark.parametrize(
+    ("groups", "amounts", "regions"),
+    [
+        # equal depth, sum and remainder: the order in which the board lists the groups
+        ([AC, BC], [[16, 16, 32]], FIRST_ALONE),
+        ([BC, AC], [[16, 16, 32]], FIRST_LAYERS),
+        # the remainders differ by controller, 16 beside 16 against 16 apart from 16, and go before the order
+        ([AC, BC], [[16], [16, 32]], FIRST_ALONE),
+        ([BC, AC], [[16], [16, 32]], FIRST_ALONE),
+        ([AC, BC], [[16, 16], [32]], FIRST_ALONE),
+        ([BC, AC], [[16, 16], [32]], FIRST_LAYERS),
+        # an exclusive group holds only where no other channel was filled at the start
+        ([AC | {"exclusive": True}], [[16, 0, 32]], [(2, 32), (1, 16)]),
+        ([AC | {"exclusive": True}], [[16, 16, 32]], [(1, 32), (1, 16), (1, 16)]),
+        ([BC, AC | {"exclusive": True}], [[16, 16, 32]], [(2, 32), (1, 16), (1, 16)]),
+        # and one without excess only where its members are equal
+        ([AC | {"excess": "none"}], [[16, 0, 32]], [(1, 32), (1, 16)]),
+        ([AC | {"excess": "none"}], [[32, 0, 32]], [(2, 64)]),
+    ],
+)
+def test_listed_groups(groups: list[dict[str, Any]], amounts: Shape, regions: list[tuple[int, int]]) -> None:
+    same(interleave_row("groups", groups=groups), amounts, regions)
+
+
+@pytest.mark.parametrize(
+    ("style", "ways", "excess", "amounts", "regions"),
+    [
+        ("even", [1, 2, 4], "layers", [[32, 32], [16, 16]], [(4, 64), (2, 32)]),
+        ("even", [1, 2, 4], "alone", [[32, 32], [16, 16]], [(4, 64), (1, 16), (1, 16)]),
+        ("even", [1, 2, 4], "none", [[32, 32], [16, 16]], [(2, 64), (2, 32)]),
+        ("even", [1, 2], "none", [[32, 16], [16]], [(2, 32), (1, 32)]),
+        ("even", [1, 3], "layers", [[32, 16], [16, 16]], [(1, 32), (1, 16), (1, 16), (1, 16)]),
+        ("even", [1, 3], "layers", [[32], [16], [16]], [(3, 48), (1, 16)]),
+        ("any", [1, 2], "layers", [[48], [16], [16]], [(2, 32), (2, 32), (1, 16)]),
+        ("any", [1, 2], "alone", [[48], [16], [16]], [(2, 32), (1, 32), (1, 16)]),
+        ("any", [1, 2, 3], "none", [[48], [16], [16]], [(2, 32), (1, 48)]),
+        ("any", [1], "layers", [[48], [16], [16]], [(1, 48), (1, 16), (1, 16)]),
+        ("any", [2, 3], "layers", [[6], [3], [3]], [(3, 9), (1, 3)]),
+    ],
+)
+def test_numbers_of_ways(
+    style: str, ways: list[int], excess: str, amounts: Shape, regions: list[tuple[int, int]]
+) -> None:
+    same(interleave_row(style, ways, excess), amounts, regions)
+
+
+def same(row: Any, amounts: Shape, regions: list[tuple[int, int]]) -> None:
+    """The regions are these, and the figures remembered of amounts are theirs, at any scale and asked again."""
+    assert ways_and_gib(regions_of(row, amounts)) == regions
+    figures = Depths(sum(gib // ways for ways, gib in regions), len(regions), min(ways for ways, _ in regions))
+    evaluate = Evaluator(permitted_sets(row, socket_of([len(controller) for controller in amounts])))
+    for factor in (1, 3, 3, 1):
+        scaled = [[factor * amount for amount in controller] for controller in amounts]
+        assert evaluate(scaled) == figures._replace(depth=factor * figures.depth)
+
+
+def test_states_do_not_depend_on_order() -> None:
+    assert state_of([[16, 32], [0, 64]], pooled=False) == ((64, 0), (32, 16))
+    assert state_of([[16, 32], [0, 64]], pooled=True) == ((64, 32, 16, 0),)
+
+
+def test_forms_of_each_number_of_ways() -> None:
+    """Channels of a controller, and how many controllers; any channels are one controller's."""
+    socket = socket_of([3, 3])
+    even = DepthTable(permitted_sets(interleave_row("even", [1, 2, 4, 6]), socket))
+    assert even.forms == [(6, [(1, 6), (2, 3), (3, 2), (6, 1)]), (4, [(1, 4), (2, 2), (4, 1)]), (2, [(1, 2), (2, 1)])]
+    pooled = DepthTable(permitted_sets(interleave_row("any", [1, 2, 4]), socket))
+    assert pooled.forms == [(4, [(4, 1)]), (2, [(2, 1)])]
+
+
+def test_the_widest_set_that_filled_channels_may_form() -> None:
+    evaluate = Evaluator(permitted_sets(interleave_row("any", [1, 2, 4, 6]), socket_of([6])))
+    assert [evaluate.widest(filled) for filled in range(1, 8)] == [1, 2, 2, 4, 4, 6, 6]
+    groups = Evaluator(
+        permitted_sets(interleave_row("groups", groups=[AC, {"channels": ["A", "B", "C"]}]), socket_of([3]))
+    )
+    assert [groups.widest(filled) for filled in range(1, 5)] == [1, 2, 3, 3]
