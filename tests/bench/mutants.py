@@ -86,7 +86,8 @@ class Runner:
     def __init__(self, folder: Path, jobs: int) -> None:
         self.folder = folder
         self.jobs = jobs
-        self.command = shutil.which("mutmut", path=f"{Path(sys.executable).parent}{os.pathsep}{os.get_exec_path()}")
+        beside = str(Path(sys.executable).parent)
+        self.command = shutil.which("mutmut", path=os.pathsep.join([beside, *os.get_exec_path()]))
 
     def copy(self) -> None:
         """Copy what is mutated, what is tested and what tests read."""
@@ -169,6 +170,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", default="*", metavar="PATTERN", help="files to draw from, such as dimmplan/rules.py")
     parser.add_argument("--names", type=Path, metavar="FILE", help="mutants to try instead, one a line")
+    parser.add_argument("--tests", nargs="+", default=QUICK, help="what to try first, such as tests/rules")
     parser.add_argument("--quick", action="store_true", help="do not try the survivors by more tests")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--folder", type=Path, help="where to work, kept; otherwise a temporary one")
@@ -184,7 +186,7 @@ def main(argv: list[str] | None = None) -> int:
 
 def _tried(runner: Runner, wanted: argparse.Namespace) -> int:
     runner.copy()
-    runner.choose(QUICK)
+    runner.choose(wanted.tests)
     runner.run(["dimmplan.rates.x_rate_row__mutmut_1"])  # writes all mutants and learns which tests reach which
     every = sorted(name for name in runner.results() if fnmatch.fnmatch(file_of(name), wanted.only))
     if wanted.names:
