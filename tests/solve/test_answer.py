@@ -246,6 +246,33 @@ def test_what_is_asked_beside_the_answer() -> None:
     assert (none.step_above, none.step_below) == (None, None)
 
 
+@pytest.mark.parametrize(
+    ("rows", "supplies", "more", "above", "below"),
+    [
+        # 160 GiB sweep like two and a half channels; of all that sweep faster the nearest on each side
+        ([], [M32, M16], {}, 176, 144),
+        # with one type alone only six and three modules of 32 GiB
+        ([], [M32, M16], {"max_types": 1}, 192, 96),
+        ([], [M32], {}, 192, 96),
+        # no step breaks more advice than the answer
+        ([{"modules": [5]}], [M32], {}, None, None),
+        ([{"modules": [5, 6]}], [M32], {}, 192, None),
+        ([{"modules": [3]}, {"modules": [6]}], [M32], {}, 192, 96),
+        # nor needs more modules than there are
+        ([], [Supply(module=M32, lots=(Lot(count=5),))], {}, None, 96),
+    ],
+)
+def test_the_nearest_steps(
+    rows: list[dict[str, Any]], supplies: list[Any], more: dict[str, Any], above: int | None, below: int | None
+) -> None:
+    advice = [{"id": f"c{n}", "check": "counts", "severity": "advised"} | row for n, row in enumerate(rows)]
+    answer = solve(board_with(ORDER, *advice), request(160, *supplies, fitted=("S1",), over_gib=0, **more))
+    assert answer.best.usable_gib == 160
+    steps = (answer.step_above, answer.step_below)
+    assert [step and step.usable_gib for step in steps] == [above, below]
+    assert all(step.vector[0] <= answer.best.vector[0] for step in steps if step)
+
+
 def test_an_answer_outside_the_window() -> None:
     """Nothing from 100 to 125 GiB, so more is given, and said so."""
     inside = solve(board_with(), request(128, M64), alternatives=False)
