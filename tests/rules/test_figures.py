@@ -182,5 +182,14 @@ def test_figures_over_what_a_mode_leaves(
     assert socket.parallel_gb_s == usable / (difference + Fraction(9, 2)) * at
 
 
+def test_a_mode_that_leaves_nothing() -> None:
+    """A module of one rank gives up all of itself: judged as too few ranks, and measured as nothing."""
+    board = board_with({"check": "sparing"}, rates=RATES)
+    (found,) = placement_figures(board, None, ("S2",), in_slots(D1=M16), mode=Mode.SPARING).sockets
+    assert (found.capacity_gib, found.usable_gib, found.modules, found.rate) == (16, 0, 1, ONE)
+    assert (found.sweep_gb_s, found.parallel_gb_s, found.share, found.sweep_time) == (0, 0, 0, 0)
+    assert (found.peak_gb_s, found.regions) == (2 * GB_S[2933], ())
+
+
 def test_channels_under_two_package_ranks() -> None:
     assert [is_low_rank(load) for load in ([], [M16], [M16, M16], [M32])] == [False, True, False, False]

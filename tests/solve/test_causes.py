@@ -152,6 +152,12 @@ TOO_FEW = cause("stock", "The modules at hand are too few.", "")
             (128, None),
         ),
         (
+            [COUNTS, RANKS | {"most": 3}],
+            request(288, M32),
+            [cause("rules", "Several rules together stand in the way, such as counts, ranks.", "")],
+            (128, None),
+        ),
+        (
             [MIX, {"id": "alike", "check": "alike", "what": "population"}],
             request(144, few(M32, 4), few(M16, 1), max_types=2),
             [cause("rules", "Several rules together stand in the way, such as mixing rules.", "")],
