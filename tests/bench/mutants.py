@@ -129,9 +129,11 @@ class Runner:
         _, seconds = self._many_tests(self._project("unchanged"), None)
         projects = []
         for name in names:
+            source = self.folder / file_of(name)
+            unchanged = source.read_bytes()
             self._mutmut("apply", name)
             projects.append(self._project(name))
-            self.copy()
+            source.write_bytes(unchanged)
         with ThreadPoolExecutor(self.jobs) as pool:
             found = pool.map(lambda project: self._many_tests(project, 5 * seconds + 60), projects)
             return {name: status for name, (status, _) in zip(names, found, strict=True)}
