@@ -260,8 +260,7 @@ def fitted_default(board: Board) -> list[RuleRow]:
 
 def all_rows(board: Board, option: ProcessorOption | None) -> list[RuleRow]:
     """Every row in force for a board with that processor."""
-    has_fitted = any(isinstance(row, FittedRow) for row in board.rules)
-    implied = [] if has_fitted or len(board.sockets) > 12 else fitted_default(board)
+    implied = [] if len(board.sockets) > 12 else fitted_default(board)
     return [*board.rules, *ceiling_row(option), *implied]
 
 

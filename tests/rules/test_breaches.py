@@ -216,6 +216,24 @@ def test_a_load_without_a_rate(slots: int, content: dict[str, Module | None], fo
     assert breaches(board, content | in_slots(A1=None)) == []
 
 
+def test_a_load_that_the_processor_or_the_slots_of_the_channel_rule_out() -> None:
+    lists = ({"kinds": ["LRDIMM"], "mts": 2933}, {"mts": 2933})
+    options = [ProcessorOption.model_validate({"id": "p1", "rates": [each], "source": "INVENTED"}) for each in lists]
+    found = [judge(board_with(), option, ("S1", "S2"), TWO) for option in options]
+    assert [[(breach.rule, breach.where) for breach in each] for each in found] == [
+        [("rates", ("S1.A",)), ("rates", ("S2.A",))],
+        [],
+    ]
+    short = BOARD.rates[0].model_copy(update={"slots": (1,)})
+    (breach,) = breaches(board_with(rates=(short,)), in_slots(D1=M32, E1=M32))
+    assert (breach.where, breach.found) == (("S2.A",), f"1 x {M32.label} on a channel of 2 slots")
+
+
+def test_one_socket_is_like_itself() -> None:
+    for what in ("capacity", "count", "population"):
+        assert breaches(board_with(ALIKE | {"what": what}), in_slots(A1=M32), ("S1",)) == []
+
+
 def test_breaches_come_by_scope() -> None:
     """Module, then socket by socket its channels (rules before the rate) and itself, then the system."""
     rows = [
