@@ -19,7 +19,7 @@ from dimmplan.figures import (
 )
 from dimmplan.model.board import Board
 from dimmplan.model.request import Mode
-from dimmplan.model.rows import InterleaveRow
+from dimmplan.model.rows import InterleaveRow, ProcessorOption
 from dimmplan.rates import ChannelRate
 from dimmplan.rules import Content
 from tests.rules.boards import BOARD, M16, M16X8, M32, board_with, in_slots
@@ -156,6 +156,29 @@ def test_rates_of_the_channels_of_a_socket() -> None:
         None,
     ]
     assert socket_rates(board_with(rates=()), None, board.socket("S2"), CONTENT) == [None, None]
+
+
+def test_processor_and_slots_of_a_channel_decide_its_rate() -> None:
+    option = ProcessorOption.model_validate({"id": "p1", "rates": [{"mts": 2666}], "source": "INVENTED"})
+    slower = ChannelRate(2666, "processor:p1")
+    short, long = (RATES[0].model_copy(update={"id": f"of-{n}", "slots": (n,), "mts": 2400 + n}) for n in (1, 2))
+    board = board_with(rates=RATES)
+    assert socket_rates(board, option, board.socket("S2"), in_slots(D1=M32)) == [slower, None]
+    assert placement_figures(board, option, ("S2",), in_slots(D1=M32)).sockets[0].rate == slower
+    by_slots = board_with(rates=(short, long), rates_mts=(2401, 2402))
+    found = socket_rates(by_slots, None, board.socket("S2"), in_slots(D1=M32, E1=M32))
+    assert found == [ChannelRate(2402, "of-2"), ChannelRate(2401, "of-1")]
+
+
+@pytest.mark.parametrize("ids", [("b", "a"), ("a", "b")])
+def test_of_equal_rates_the_first_in_board_order_is_named(ids: tuple[str, str]) -> None:
+    """Channels of one socket, and sockets of one system."""
+    one, two = (rate.model_copy(update={"id": name, "mts": 2666}) for rate, name in zip(RATES, ids, strict=True))
+    board = board_with(rates=(one, two))
+    both = placement_figures(board, None, ("S1", "S2"), in_slots(A1=M32, B1=M32, B2=M32, D1=M32, D2=M32))
+    assert [socket.rate.row for socket in both.sockets] == [ids[0], ids[0]]
+    other = placement_figures(board, None, ("S1", "S2"), in_slots(A1=M32, A2=M32, B1=M32, D1=M32))
+    assert [socket.rate.row for socket in other.sockets] == [ids[1], ids[1]]
 
 
 @pytest.mark.parametrize(

@@ -24,6 +24,12 @@ FOUR = [[32, 32], [32, 32]]
         (PAIRS, FOUR, [[2933, 2400], [2666, 2666]], [(2, 3), (0, 1)]),
         (PAIRS, FOUR, [[2400, 2666], [2933, 2400]], [(2, 3), (0, 1)]),
         (PAIRS, FOUR, [[2400, 2933], [2666, 2400]], [(0, 1), (2, 3)]),
+        (
+            {"style": "even", "ways": [1, 3]},
+            [[32, 32, 32], [32, 32, 32]],
+            [[2400, 2666, 2666], [2400, 2933, 2400]],
+            [(3, 4, 5), (0, 1, 2)],
+        ),
         # what is left goes before rates: two channels of one controller leave the other whole
         (PAIRS, FOUR, [[2400, 2933], [2933, 2400]], [(0, 1), (2, 3)]),
         # depth and sum go before rates
@@ -54,6 +60,12 @@ def test_listed_groups_go_by_their_order_whatever_the_rates() -> None:
     permitted = permitted_sets(interleave_row("groups", groups=groups), socket_of([4]))
     found = regions(((32, 32, 32, 32),), permitted, ((2400, 2400, 2933, 2933),))
     assert [region.channels for region in found] == [(0, 1), (2, 3)]
+
+
+def test_excess_alone_stays_with_its_channels() -> None:
+    permitted = permitted_sets(interleave_row("any", [1, 3], "alone"), socket_of([3]))
+    found = regions(((48, 32, 40),), permitted)
+    assert [tuple(region) for region in found] == [(3, 96, (0, 1, 2)), (1, 16, (0,)), (1, 8, (2,))]
 
 
 def test_depth_of_a_region() -> None:
