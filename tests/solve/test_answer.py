@@ -274,6 +274,12 @@ def test_the_nearest_steps(
     assert all(step.vector[0] <= answer.best.vector[0] for step in steps if step)
 
 
+def test_a_step_up_is_at_most_a_quarter_away() -> None:
+    """From 128 GiB to 160 is just a quarter; from 64 to 96, which would work on three channels, is half."""
+    steps = [solve(board_with(ORDER), request(gib, M32, fitted=("S1",))).step_above for gib in (128, 64)]
+    assert [step and step.usable_gib for step in steps] == [160, None]
+
+
 def test_an_answer_outside_the_window() -> None:
     """Nothing from 100 to 125 GiB, so more is given, and said so."""
     inside = solve(board_with(), request(128, M64), alternatives=False)

@@ -157,6 +157,13 @@ TOO_FEW = cause("stock", "The modules at hand are too few.", "")
             [cause("rules", "Several rules together stand in the way, such as counts, ranks.", "")],
             (128, None),
         ),
+        # without the ceiling two types would do, but one is allowed
+        (
+            [CEILING],
+            request(144, few(M32, 4), few(M16, 1), max_types=1),
+            [cause("rules", "Several rules together stand in the way, such as ceiling.", "")],
+            (128, None),
+        ),
         (
             [MIX, {"id": "alike", "check": "alike", "what": "population"}],
             request(144, few(M32, 4), few(M16, 1), max_types=2),

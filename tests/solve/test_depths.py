@@ -28,6 +28,12 @@ FIRST_LAYERS = [(2, 32), (2, 32)]
         ([BC, AC], [[16], [16, 32]], FIRST_ALONE),
         ([AC, BC], [[16, 16], [32]], FIRST_ALONE),
         ([BC, AC], [[16, 16], [32]], FIRST_LAYERS),
+        # a controller left with 32 and nothing comes before one left with 32 alone: the second group, then the first
+        (
+            [{"channels": ["A", "E"], "excess": "alone"}, {"channels": ["C", "E"]}],
+            [[32, 0], [32], [16, 48]],
+            [(2, 64), (2, 32), (1, 16), (1, 16)],
+        ),
         # an exclusive group holds only where no other channel was filled at the start
         ([AC | {"exclusive": True}], [[16, 0, 32]], [(2, 32), (1, 16)]),
         ([AC | {"exclusive": True}], [[16, 16, 32]], [(1, 32), (1, 16), (1, 16)]),
