@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import bisect
 import itertools
+import math
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
@@ -111,6 +113,23 @@ class Drawer:
             for profile in kind.profiles
             if all(n <= top for n, top in zip(self.space.counts(profile.code), most, strict=True))
         }
+
+    def populations(self, branch: Branch) -> int:
+        """How many ways there are to fill a socket of the branch, at most and whatever the time."""
+        return max(
+            sum(self._ways(branch, variant) for variant in self.space.variants(kind.shape, branch.may_break))
+            for kind in branch.kinds
+        )
+
+    def _ways(self, branch: Branch, variant: Sequence[tuple[ChannelShape, ...]]) -> int:
+        ways = 1
+        for controller, times in Counter(variant).items():
+            each = 1
+            for channel, count in Counter(controller).items():
+                loads = len(self.space.loads(channel, branch.types, branch.may_break))
+                each *= math.comb(loads + count - 1, count)
+            ways *= math.comb(each + times - 1, times)
+        return ways
 
     # -- what channels hold within a time ------------------------------------------------------------------------------
 

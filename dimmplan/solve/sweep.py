@@ -18,6 +18,8 @@ MOST_GROWTH = 0.25
 """A time bound below which nothing was found widens by this share of itself at most."""
 FIRST_STEP = 32
 """At first it widens by one part in so many, then by as much as it lies above the least time."""
+MANY = 20_000
+"""From so many populations of a socket on, those near the even share are drawn first."""
 WIDER = 8
 """Populations near the even share are looked for within a radius that grows by this factor."""
 
@@ -63,7 +65,7 @@ class Sweeps:
         the fastest of all needs, but for the last widening of a bound. With ``even_next`` even sockets are what
         counts next: populations near the even share are drawn first, and most others then need not be.
         """
-        near_first = self.bounds and even_next and len(self.space.sockets) > 1
+        may_be_near = self.bounds and even_next and len(self.space.sockets) > 1
         best = None if bar is None else Fraction(bar)
         kept: list[Branch] = []
         jobs = list(self._jobs(branches))
@@ -74,6 +76,7 @@ class Sweeps:
                 break
             most = self._most_time(job, best)
             bound = min(job.bound, most) if self.bounds else most
+            near_first = may_be_near and self.drawer.populations(job.branch) >= MANY
             time, part = self._near_first(job, bound) if near_first else self._within(job, bound)
             if part is not None:
                 value = self.sweep(job.gib, time)

@@ -49,14 +49,14 @@ TOO_FEW = cause("stock", "The modules at hand are too few.", "")
         (
             [FITTED],
             request(64, M32, fitted=("S2",)),
-            [cause("fitted", "The sockets S2 may not be fitted so.", "FITTED-SOURCE")],
+            [cause("fitted", "The sockets S2 may not be fitted so; allowed: S1; S1, S2.", "FITTED-SOURCE")],
             (None, None),
         ),
         (
             [FITTED | {"sets": [["S1"]]}, WIDTH],
             request(64, M16X8),
             [
-                cause("fitted", "The sockets S1, S2 may not be fitted so.", "FITTED-SOURCE"),
+                cause("fitted", "The sockets S1, S2 may not be fitted so; allowed: S1.", "FITTED-SOURCE"),
                 cause("width", f"{M16X8.label}: x8; allowed: x4."),
             ],
             (None, None),
