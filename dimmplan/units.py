@@ -93,4 +93,6 @@ def quoted(text: str, *, most: int = 60) -> str:
 def cleaned(text: str, *, most: int = 200) -> str:
     """Foreign text with everything unprintable (controls, direction overrides, surrogates) written as escapes."""
     cut = text if len(text) <= most else text[: most - 1] + "…"
+    if cut.isprintable():
+        return cut
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in cut)

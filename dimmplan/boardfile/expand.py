@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from dimmplan.boardfile.schema import BoardFile, SlotRow, SocketEntry
@@ -111,6 +111,9 @@ def expand(file: BoardFile) -> Board:
         except InputError:
             continue  # reported by the check; the board is only handed out where nothing was
     rules = effective_rows(file.rules, file.electrical.generation)
+    content = file.model_dump(
+        mode="json"
+    )  # once and whole: a dump of each row builds a serializer for each kind of row
     return Board(
         id=file.id,
         title=file.title,
@@ -128,16 +131,19 @@ def expand(file: BoardFile) -> Board:
         aliases=tuple((slot, names) for slot, names in file.electrical.aliases.items()),
         sources=tuple(file.sources.items()),
         physical=expand_physical(file),
-        electrical_digest=_digest(_electrical_content(file, sockets, rules, modules)),
-        drawing_digest=_digest(file.model_dump(mode="json", include={"title", "physical", "rules", "trust"})),
+        electrical_digest=_digest(_electrical_content(file, content, sockets, rules, modules)),
+        drawing_digest=_digest({key: content[key] for key in ("title", "physical", "rules", "trust")}),
     )
 
 
 def _electrical_content(
-    file: BoardFile, sockets: tuple[Socket, ...], rules: tuple[RuleRow, ...], modules: list[Module]
+    file: BoardFile,
+    content: dict[str, Any],
+    sockets: tuple[Socket, ...],
+    rules: tuple[RuleRow, ...],
+    modules: list[Module],
 ) -> dict[str, Any]:
     """What decides a placement, without wording: a changed source or title leaves the digest as it is."""
-    wording = {"id", "source", "text", "title"}
     return {
         "generation": file.electrical.generation,
         "rate_scope": file.electrical.rate_scope,
@@ -146,15 +152,18 @@ def _electrical_content(
             [socket.id, [[[channel.id, channel.slots] for channel in c.channels] for c in socket.controllers]]
             for socket in sockets
         ],
-        "interleave": file.electrical.interleave.model_dump(mode="json", exclude={"id", "source"}),
-        "rules": [row.model_dump(mode="json", exclude=wording) for row in rules if not isinstance(row, _TOLD_ONLY)],
-        "rates": [row.model_dump(mode="json", exclude=wording) for row in file.rates],
-        "processors": [
-            {"id": option.id, **option.model_dump(mode="json", exclude=wording)} for option in file.processors
-        ],
+        "interleave": _without_wording(content["electrical"]["interleave"].items()),
+        "rules": [_without_wording(row) for row in rules if not isinstance(row, _TOLD_ONLY)],
+        "rates": [_without_wording(row.items()) for row in content["rates"]],
+        "processors": [{"id": option["id"], **_without_wording(option.items())} for option in content["processors"]],
         "modules": [module.label for module in modules],
         "code_order": file.electrical.code_order,
     }
+
+
+def _without_wording(fields: Iterable[tuple[str, Any]]) -> dict[str, Any]:
+    """The fields of a row that decide anything."""
+    return {name: value for name, value in fields if name not in ("id", "source", "text", "title")}
 
 
 def _digest(content: Any) -> str:

@@ -2,19 +2,33 @@
 
 from __future__ import annotations
 
-import atexit
 import gc
+import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 
 COLLECT_AFTER = 100_000
 """New objects between two looks for garbage cycles: a command makes few, and looking took a tenth of its time."""
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """The ``dimmplan`` command. Exits with 0 done, 1 the answer is no, 2 the call or an input is wrong."""
+    """The ``dimmplan`` command. Exits with 0 done, 1 the answer is no, 2 the call or an input is wrong.
+
+    Without ``arguments`` it is the whole process: it takes them from the command line and never returns.
+    """
     from dimmplan.cli.run import run
 
     gc.set_threshold(COLLECT_AFTER, *gc.get_threshold()[1:])
-    atexit.register(gc.freeze)  # else the interpreter looks through all of it for cycles, to leave: a fifth of a run
-    sys.exit(run(list(sys.argv[1:] if arguments is None else arguments)))
+    status = run(list(sys.argv[1:] if arguments is None else arguments))
+    if arguments is None:
+        _leave(status)
+    sys.exit(status)
+
+
+def _leave(status: int) -> None:
+    """End the process at once. Files are closed and streams written; taking all modules apart took a fifth of a run."""
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError, AttributeError):
+            stream.flush()
+    os._exit(status)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from dimmplan.model.module import Generation, Module
 from dimmplan.model.rows import InterleaveRow, ProcessorOption, RateRow, RateScope, RuleRow, Trust
@@ -15,8 +15,7 @@ Lie = Literal["front-rear", "left-right"]
 LandmarkKind = Literal["fan", "power", "riser", "baffle", "drives", "connector", "battery", "other"]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Channel:
+class Channel(NamedTuple):
     """A channel: ``slots`` in fill order. ``name`` is unique on the board, ``id`` within its socket."""
 
     id: str
@@ -30,16 +29,14 @@ class Channel:
         return f"{self.socket}.{self.id}"
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Controller:
+class Controller(NamedTuple):
     """A memory controller and its channels, in board order."""
 
     id: str
     channels: tuple[Channel, ...]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Socket:
+class Socket(NamedTuple):
     """Where a processor sits, with its memory controllers in board order."""
 
     id: str
@@ -61,8 +58,7 @@ class Socket:
         return tuple(tuple((ch.id, len(ch.slots)) for ch in controller.channels) for controller in self.controllers)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Box:
+class Box(NamedTuple):
     """A rectangle in mm seen from above: ``x`` grows to the right, ``y`` from the front edge to the rear."""
 
     x_mm: float
@@ -71,8 +67,7 @@ class Box:
     depth_mm: float
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SlotPlace:
+class SlotPlace(NamedTuple):
     """Where a slot lies. ``lie`` is the run of its long side, ``pin1`` the side its first pins are at, if known."""
 
     slot: str
@@ -81,8 +76,7 @@ class SlotPlace:
     pin1: Side | None
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Landmark:
+class Landmark(NamedTuple):
     """Something a person at the open chassis orients by."""
 
     name: str
@@ -90,8 +84,7 @@ class Landmark:
     box: Box
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Physical:
+class Physical(NamedTuple):
     """The board from above, in mm; the front edge is ``y = 0``. ``outline`` is a closed polygon."""
 
     width_mm: float

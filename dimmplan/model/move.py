@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from dimmplan.model.module import Module
 
 MoveKind = Literal["keep", "pull", "move", "insert"]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Move:
+class Move(NamedTuple):
     """One module: kept where it is, pulled for good, moved from one slot to another, or inserted from the shelf.
 
     ``source`` is the slot it leaves, ``target`` the slot it goes to; both are the same for ``keep``, and one is
@@ -33,8 +32,7 @@ class Stranded:
     fits: tuple[str, ...]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Change:
+class Change(NamedTuple):
     """A whole change: moves in the order of doing them (keeps, then pulls, then moves and inserts), what is left over.
 
     ``blocked`` are slots that would have to change and may not be touched: with any of them the change cannot be made.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+from typing import NamedTuple
 
 from dimmplan.model.module import Module
 
@@ -31,8 +32,7 @@ class Lot:
     price: Fraction | None = None
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Supply:
+class Supply(NamedTuple):
     """Where modules of one type come from: ``kept`` ones are in the machine already, lots are on the shelf."""
 
     module: Module

@@ -52,7 +52,7 @@ def render_svg(page: Page) -> str:
     drawing.add(_Plain("rect", {"class": "paper", "width": width, "height": height}))
     for element in _elements(page.shapes):
         drawing.add(element)
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{drawing.tostring()}\n'
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{etree.tostring(drawing.get_xml(), encoding="unicode")}\n'
 
 
 Link = tuple[str, str]

@@ -111,7 +111,7 @@ def _alone_in_the_way(board: Board, request: Request, space: Space) -> Iterator[
     for row in space.rows:
         if isinstance(row, _LIMITING) and row.severity == "error" and _answers(_without(board, row), request):
             yield Cause(rule=row.id, text=_limit_text(row), source=row.source)
-    unlimited = tuple(replace(supply, lots=(*supply.lots, Lot())) for supply in request.supplies)
+    unlimited = tuple(supply._replace(lots=(*supply.lots, Lot())) for supply in request.supplies)
     if any(supply.available is not None for supply in request.supplies) and _answers(
         board, replace(request, supplies=unlimited)
     ):

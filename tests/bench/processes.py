@@ -27,6 +27,7 @@ class Process:
 def measured(arguments: Sequence[str], output: Path) -> Process:
     """Run this interpreter with arguments; what it prints goes to a file and is read from there."""
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)  # a start is measured with what an earlier one compiled
     with output.open("w+", encoding="utf-8") as file:
         began = time.perf_counter()
         process = subprocess.Popen([sys.executable, *arguments], stdout=file, stderr=file, env=environment, cwd=ROOT)

@@ -143,13 +143,11 @@ def test_a_name_that_means_something_else_is_refused(change: str) -> None:
     if change == "slot renamed":
         order = tuple("Z9" if slot == first else slot for slot in board.code_order)
         sockets = tuple(
-            replace(
-                socket,
+            socket._replace(
                 controllers=tuple(
-                    replace(
-                        controller,
+                    controller._replace(
                         channels=tuple(
-                            replace(c, slots=tuple("Z9" if slot == first else slot for slot in c.slots))
+                            c._replace(slots=tuple("Z9" if slot == first else slot for slot in c.slots))
                             for c in controller.channels
                         ),
                     )

@@ -162,7 +162,7 @@ def test_order_of_the_request_never_matters(start: int) -> None:
     for seed in range(start, start + 16):
         rng = random.Random(seed)
         board, request = random_case(seed)
-        supplies = [replace(s, lots=tuple(rng.sample(s.lots, len(s.lots)))) for s in request.supplies]
+        supplies = [s._replace(lots=tuple(rng.sample(s.lots, len(s.lots)))) for s in request.supplies]
         other = replace(
             request,
             supplies=tuple(rng.sample(supplies, len(supplies))),
@@ -208,7 +208,7 @@ def test_more_stock_never_gives_a_worse_vector(start: int) -> None:
 
 def with_more(supply: Supply) -> Supply:
     lots = (replace(lot, count=None if lot.count is None else lot.count + 2) for lot in supply.lots)
-    return replace(supply, lots=tuple(lots))
+    return supply._replace(lots=tuple(lots))
 
 
 @pytest.mark.parametrize("start", BLOCKS)

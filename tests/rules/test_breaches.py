@@ -262,7 +262,7 @@ def test_only_fitted_sockets_are_judged() -> None:
 
 
 def test_three_sockets_that_differ_are_said_once_each() -> None:
-    board = replace(board_with(ALIKE | {"what": "count"}), sockets=(*BOARD.sockets, replace(BOARD.sockets[1], id="S3")))
+    board = replace(board_with(ALIKE | {"what": "count"}), sockets=(*BOARD.sockets, BOARD.sockets[1]._replace(id="S3")))
     found = breaches(board, in_slots(A1=M32, B1=M32, D1=M16), ("S1", "S2", "S3"))
     assert [breach.found for breach in found] == ["2 modules and 1 module"]
 
@@ -270,7 +270,7 @@ def test_three_sockets_that_differ_are_said_once_each() -> None:
 def test_sockets_built_otherwise_are_not_populated_alike() -> None:
     board = board_with(ALIKE | {"what": "population"})
     assert len(breaches(board, {})) == 1
-    twins = replace(board, sockets=(BOARD.sockets[1], replace(BOARD.sockets[1], id="S3")))
+    twins = replace(board, sockets=(BOARD.sockets[1], BOARD.sockets[1]._replace(id="S3")))
     assert breaches(twins, in_slots(D1=M32), ("S2", "S3")) == []
 
 
@@ -321,7 +321,7 @@ def test_above_twelve_sockets_any_set_may_be_fitted() -> None:
 
 
 def _of_sockets(count: int) -> Board:
-    sockets = tuple(replace(BOARD.sockets[0], id=f"S{number}") for number in range(1, count + 1))
+    sockets = tuple(BOARD.sockets[0]._replace(id=f"S{number}") for number in range(1, count + 1))
     return replace(BOARD, rules=(), sockets=sockets)
 
 

@@ -107,19 +107,17 @@ def renamed(board: Board, names: dict[str, str]) -> Board:
         return names.get(slot, slot)
 
     sockets = tuple(
-        replace(
-            socket,
+        socket._replace(
             controllers=tuple(
-                replace(
-                    controller,
-                    channels=tuple(replace(c, slots=tuple(map(name, c.slots))) for c in controller.channels),
+                controller._replace(
+                    channels=tuple(c._replace(slots=tuple(map(name, c.slots))) for c in controller.channels),
                 )
                 for controller in socket.controllers
             ),
         )
         for socket in board.sockets
     )
-    physical = replace(
-        board.physical, slots=tuple(replace(place, slot=name(place.slot)) for place in board.physical.slots)
+    physical = board.physical._replace(
+        slots=tuple(place._replace(slot=name(place.slot)) for place in board.physical.slots)
     )
     return replace(board, sockets=sockets, physical=physical, code_order=tuple(map(name, board.code_order)))

@@ -270,7 +270,7 @@ def test_other_modes_say_what_the_machine_shows_until_they_are_set(mode: Mode, w
 
 def test_a_board_without_weight_and_without_access_steps() -> None:
     bare = board("skerry-16")
-    bare = replace(bare, physical=replace(bare.physical, weight_kg=None, access=(), landmarks=(), to_scale=False))
+    bare = replace(bare, physical=bare.physical._replace(weight_kg=None, access=(), landmarks=(), to_scale=False))
     said = " ".join(words(compose(bare, make(bare)).pages[0]).split())
     assert "Weigh it or ask." in said
     assert "see the service manual" in said
@@ -294,14 +294,14 @@ def test_a_socket_that_no_page_shows_is_refused_in_words() -> None:
     wide = board("skerry-16")
     many = tuple(f"S{n:03}" for n in range(120))
     place = wide.physical.slots[0]
-    slots = tuple(replace(place, slot=name, box=replace(place.box, x_mm=10.0 + 9.0 * n)) for n, name in enumerate(many))
+    slots = tuple(place._replace(slot=name, box=place.box._replace(x_mm=10.0 + 9.0 * n)) for n, name in enumerate(many))
     socket = wide.sockets[0]
     controller = socket.controllers[0]
     channels = tuple(
-        replace(controller.channels[0], id=f"C{n}", slots=many[4 * n : 4 * n + 4]) for n in range(len(many) // 4)
+        controller.channels[0]._replace(id=f"C{n}", slots=many[4 * n : 4 * n + 4]) for n in range(len(many) // 4)
     )
-    socket = replace(socket, controllers=(replace(controller, channels=channels),))
-    physical = replace(wide.physical, slots=slots, sockets=wide.physical.sockets[:1])
+    socket = socket._replace(controllers=(controller._replace(channels=channels),))
+    physical = wide.physical._replace(slots=slots, sockets=wide.physical.sockets[:1])
     wide = replace(wide, sockets=(socket,), physical=physical, rules=(), code_order=many)
     placed = make(board("skerry-16"), slots=tuple(dict.fromkeys(many).items()), fitted=(socket.id,))
     with pytest.raises(InputError, match="too much for a5"):

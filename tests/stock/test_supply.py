@@ -67,7 +67,7 @@ def test_equal_labels_give_equal_figures(board: Board) -> None:
                 continue
             capacity = f"{module.capacity_gib * len(board.sockets) * 2}GiB"
             asked = ask(board, capacity, modules=[module.label])
-            twin = replace(asked, supplies=tuple(replace(s, module=other) for s in asked.supplies))
+            twin = replace(asked, supplies=tuple(s._replace(module=other) for s in asked.supplies))
             one, two = (plan(board, request, alternatives=False).answer.best for request in (asked, twin))
             assert one.vector == two.vector
 
