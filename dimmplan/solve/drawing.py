@@ -68,12 +68,8 @@ class Drawer:
         sockets = len(self.space.sockets)
         share = -(-gib // sockets)
         near = (0, gib) if radius is None else (share - radius, gib // sockets + radius)
-        least = [min((p.gib for p in kind.profiles), default=0) for kind in branch.kinds]
-        most = [
-            min(max((p.gib for p in kind.profiles), default=-1), self._most_gib(branch, kind.shape, most_time))
-            for kind in branch.kinds
-        ]
         beyond = self._next_filling(branch, most_time)
+        least, most = self._extremes(branch, most_time)
         spans = _spans(branch, gib, least, most, near)
         if spans is None:
             return None, beyond
@@ -96,6 +92,21 @@ class Drawer:
         ]
         beyond = min(beyond, *(each.beyond for each in lower))
         return _filled(branch, [one.profiles + other.profiles for one, other in zip(upper, lower, strict=True)]), beyond
+
+    def farthest(self, branch: Branch, gib: int, most_time: int) -> int:
+        """How far from its even share a socket may be in a placement of that capacity and time."""
+        spans = _spans(branch, gib, *self._extremes(branch, most_time), (0, gib)) or []
+        share = gib // len(self.space.sockets)
+        return max((abs(edge - share) for span in spans for edge in span), default=0)
+
+    def _extremes(self, branch: Branch, most_time: int) -> tuple[list[int], list[int]]:
+        """The least and the most that a socket of each kind can hold within a time."""
+        least = [min((p.gib for p in kind.profiles), default=0) for kind in branch.kinds]
+        most = [
+            min(max((p.gib for p in kind.profiles), default=-1), self._most_gib(branch, kind.shape, most_time))
+            for kind in branch.kinds
+        ]
+        return least, most
 
     def _profiles(self, branch: Branch, kind: Kind, low_gib: int, high_gib: int, most_time: int) -> Drawn:
         """The profiles of a socket within a span of capacity and a time."""

@@ -20,7 +20,7 @@ FIRST_STEP = 32
 """At first it widens by one part in so many, then by as much as it lies above the least time."""
 MANY = 20_000
 """From so many populations of a socket on, those near the even share are drawn first."""
-WIDER = 8
+WIDER = 4
 """Populations near the even share are looked for within a radius that grows by this factor."""
 
 
@@ -122,8 +122,7 @@ class Sweeps:
 
     def _near_first(self, job: _Job, bound: int) -> _Try:
         """The least time within the bound, with all profiles that keep it and are even enough."""
-        share = job.gib // len(self.space.sockets)
-        farthest = max((abs(p.gib - share) for kind in job.branch.kinds for p in kind.profiles), default=0)
+        farthest = self.drawer.farthest(job.branch, job.gib, bound)
         radius = math.gcd(*(self.space.weights[kind] for kind in job.branch.types))
         while radius < farthest:
             time, near = self._within(job, bound, radius)
