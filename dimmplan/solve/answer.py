@@ -7,6 +7,7 @@ The search is deaf and mute: no files, no printing, no clock. It answers *proven
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from typing import NamedTuple
@@ -167,19 +168,24 @@ def _rank(criteria: tuple[Criterion, ...], vector: tuple[Value, ...]) -> tuple[V
 def _spread(space: Space, module: Module, count: int) -> dict[str, Module | None] | None:
     """That many modules, each on the emptiest socket, controller and channel; ``None`` where they do not fit."""
     content: dict[str, Module | None] = {slot: None for socket in space.sockets for slot in socket.slots}
+    channels = [
+        (s, m, c, channel.slots)
+        for s, socket in enumerate(space.sockets)
+        for m, controller in enumerate(socket.controllers)
+        for c, channel in enumerate(controller.channels)
+    ]
+    held: Counter[tuple[int, ...]] = Counter()  # by socket, by controller, by channel
     for _ in range(count):
-        places = []
-        for s, socket in enumerate(space.sockets):
-            in_socket = sum(content[slot] is not None for slot in socket.slots)
-            for m, controller in enumerate(socket.controllers):
-                in_controller = sum(content[slot] is not None for ch in controller.channels for slot in ch.slots)
-                for c, channel in enumerate(controller.channels):
-                    filled = sum(content[slot] is not None for slot in channel.slots)
-                    if filled < len(channel.slots):
-                        places.append(((filled, in_socket, in_controller, s, m, c), channel.slots[filled]))
-        if not places:
+        room = (
+            ((held[s, m, c], held[s,], held[s, m], s, m, c), slots)
+            for s, m, c, slots in channels
+            if held[s, m, c] < len(slots)
+        )
+        (filled, *_, s, m, c), slots = min(room, default=((0,) * 6, ()))
+        if not slots:
             return None
-        content[min(places)[1]] = module
+        content[slots[filled]] = module
+        held.update([(s,), (s, m), (s, m, c)])
     return content
 
 
