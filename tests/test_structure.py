@@ -7,7 +7,7 @@ import re
 import subprocess
 import sys
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from functools import cache
 from pathlib import Path
 
@@ -97,8 +97,13 @@ def imports_of(module: str) -> frozenset[str]:
     folder = PACKAGE.joinpath(*module.split(".")) if module else PACKAGE
     path = folder / "__init__.py" if folder.is_dir() else folder.with_suffix(".py")
     package = f"dimmplan.{module}".rstrip(".") if folder.is_dir() else f"dimmplan.{module}".rpartition(".")[0]
+    return imported(ast.parse(path.read_text(encoding="utf-8")), package, MODULES)
+
+
+def imported(tree: ast.Module, package: str, modules: Collection[str]) -> frozenset[str]:
+    """What a module of ``package`` imports; ``modules`` are those that there are, by their names within the whole."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -106,14 +111,14 @@ def imports_of(module: str) -> frozenset[str]:
             if node.level:
                 above = package.split(".")[: len(package.split(".")) - node.level + 1]
                 base = ".".join([*above, *([base] if base else [])])
-            found |= {deepest(base, alias.name) for alias in node.names}
+            found |= {deepest(base, alias.name, modules) for alias in node.names}
     return frozenset(found)
 
 
-def deepest(base: str, name: str) -> str:
+def deepest(base: str, name: str, modules: Collection[str]) -> str:
     """``from base import name``: the module that this names, which may be ``base.name`` or ``base``."""
     inner = f"{base}.{name}".removeprefix("dimmplan.")
-    return f"{base}.{name}" if inner in MODULES else base
+    return f"{base}.{name}" if inner in modules else base
 
 
 def own_imports(module: str) -> Iterator[str]:

@@ -78,8 +78,9 @@ def _not_at_hand(file: str, place: str, found: str, near: str = "") -> InputErro
 def _board_of(board_id: str, file: str) -> Board:
     if "/" in board_id or os.sep in board_id or board_id.endswith(".toml"):
         raise InputError(Problem(file=file, place="board.id", found=quoted(board_id), allowed="a board id"))
-    if board_id not in boards_by_id():
-        near = did_you_mean(board_id, list(boards_by_id()))
+    at_hand = boards_by_id()
+    if board_id not in at_hand:
+        near = did_you_mean(board_id, list(at_hand))
         raise _not_at_hand(file, "board.id", f"{quoted(board_id)}, a board that is not at hand", near)
     return load_board(board_id)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from typing import NamedTuple, Protocol
 
 from dimmplan.sheet import panels
@@ -22,6 +22,9 @@ from dimmplan.sheet.shapes import Group, Shape
 from dimmplan.sheet.slotbox import style_for
 from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM
 from dimmplan.sheet.view import View
+
+Further = Callable[[Frame, tuple[str, ...]], Sequence[Sequence[str]]]
+"""Which of some panels stand on which further page."""
 
 BANNER_MM = 7.0
 MOST_ON_ONE_MAP = 32
@@ -180,11 +183,15 @@ class Layout:
 
 @dataclass(frozen=True, kw_only=True)
 class Arranger:
-    """Arranges the panels of one page for one letter height."""
+    """Arranges the panels of one page for one letter height.
+
+    ``further`` tells what stands on which further page, as ``spread`` does.
+    """
 
     job: Job
     page: Frame
     legend: Callable[[float, float], Block]
+    further: Further
     body_mm: float
     keep: Keep
 
@@ -217,7 +224,7 @@ class Arranger:
     def more(self, wide: float) -> Block:
         """What is elsewhere."""
         later = self.keep.moved(dense=bool(self.job.sheets))
-        return panels.elsewhere(spread(self.job, self.page, later), self.body_mm, wide)
+        return panels.elsewhere(self.further(self.page, later), self.body_mm, wide)
 
     def hopeless(self, map_width: float, least_height: float) -> bool:
         """True where the panels are far too much for the paper beside the map: nothing need be measured then."""
@@ -304,12 +311,21 @@ class Arranger:
 
 
 def arrangements(
-    job: Job, legend: Callable[[float, float], Block], least: tuple[float, float], keep: Keep, body_mm: float
+    job: Job,
+    legend: Callable[[float, float], Block],
+    further: Further,
+    least: tuple[float, float],
+    *,
+    keep: Keep,
+    body_mm: float,
 ) -> list[Arrangement]:
     """Every arrangement of what page one keeps that has room for the least map, upright paper first."""
     small = job.paper == "a5"
     upright, lying = frame(job.paper, landscape=False), frame(job.paper, landscape=True)
-    tall, wide = (Arranger(job=job, page=page, legend=legend, body_mm=body_mm, keep=keep) for page in (upright, lying))
+    tall, wide = (
+        Arranger(job=job, page=page, legend=legend, further=further, body_mm=body_mm, keep=keep)
+        for page in (upright, lying)
+    )
     across, down = least
     found: list[Arrangement | None] = []
     found += [tall.stack(n, down) for n in ((2,) if small else (3, 2))] if across <= upright.inner_width else []
@@ -331,11 +347,12 @@ def choose(job: Job, plans: Sequence[Plan], keeps: Sequence[Keep]) -> Layout | N
     """The first layout that fits: all on one page, then large letters, then upright paper. ``None`` without one."""
     least = min(p.least_width for p in plans), min(p.least_height for p in plans)
     legend = cache(plans[0].legend)
+    further = cache(partial(spread, job))
     for keep in keeps:
         measured: dict[float, list[Arrangement]] = {}
         for body, name in PASSES:
             if body not in measured:
-                measured[body] = arrangements(job, legend, least, keep, body)
+                measured[body] = arrangements(job, legend, further, least, keep=keep, body_mm=body)
             for plan in (plan for plan in plans if plan.name_mm >= name):
                 for at in measured[body]:
                     if at.takes(plan):

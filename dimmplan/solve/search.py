@@ -123,11 +123,8 @@ class Search:
         for chosen in combinations(self.space.advised, broken):
             for size in range(1, self._most_types() + 1):
                 for branch in self.branches.of(size, frozenset(chosen), aim):
-                    by_gib: dict[int, set[int]] = {}
-                    for total in self.choices.reached(branch):
-                        by_gib.setdefault(self.space.gib(total), set()).add(total)
-                    for gib, targets in by_gib.items():
-                        found.setdefault(gib, []).append(branch._replace(targets=frozenset(targets)))
+                    for gib, targets in self.space.by_gib(self.choices.reached(branch)).items():
+                        found.setdefault(gib, []).append(branch._replace(targets=targets))
         return found
 
     def _best_of_size(self, size: int, aim: Aim, incumbent: Found | None) -> Found | None:

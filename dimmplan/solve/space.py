@@ -243,6 +243,13 @@ class Space:
         """Capacity of all modules of a count code in GiB."""
         return sum(n * module.capacity_gib for n, module in zip(self.counts(code), self.types, strict=True))
 
+    def by_gib(self, codes: Iterable[int]) -> dict[int, frozenset[int]]:
+        """Count codes by their usable capacity in scaled GiB, in the order in which the capacities come."""
+        found: dict[int, set[int]] = {}
+        for code in codes:
+            found.setdefault(self.gib(code), set()).add(code)
+        return {gib: frozenset(of_it) for gib, of_it in found.items()}
+
     def unscaled(self, gib: int) -> Gib:
         """Scaled GiB as GiB."""
         return whole(Fraction(gib, self.scale))

@@ -94,13 +94,10 @@ class Sweeps:
         """A job for each branch and each total capacity of its targets."""
         numbers = itertools.count()
         for branch in branches:
-            by_gib: dict[int, set[int]] = {}
-            for total in branch.targets:
-                by_gib.setdefault(self.space.gib(total), set()).add(total)
-            for gib, targets in by_gib.items():
+            for gib, targets in self.space.by_gib(branch.targets).items():
                 least = self._least_time(branch, gib)
                 bound = max(least, self.drawer.first_time(branch, gib))
-                part = branch._replace(targets=frozenset(targets))
+                part = branch._replace(targets=targets)
                 yield _Job(-self.sweep(gib, bound), gib, next(numbers), bound, least, bound, part)
 
     def sweep(self, gib: int, time: int) -> Fraction:

@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from tests.test_structure import LEVELS, ROOT, part
+from tests.test_structure import LEVELS, ROOT, imported, part
 
 LONG_FUNCTION, LONG_MODULE = 50, 400
 
@@ -34,15 +34,13 @@ def functions(tree: ast.Module, module: str) -> Iterator[Function]:
             yield Function((node.end_lineno or 0) - node.body[0].lineno + 1, f"{module}.{node.name}")
 
 
-def imports_up(tree: ast.Module, module: str) -> Iterator[str]:
+def imports_up(trees: dict[str, ast.Module], module: str) -> Iterator[str]:
     """Modules of the package that stand above this one and are imported by it, in functions too."""
-    for node in ast.walk(tree):
-        names = [node.module or ""] if isinstance(node, ast.ImportFrom) else []
-        names += [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
-        for name in names:
-            top = name.removeprefix("dimmplan.").partition(".")[0]
-            if name.startswith("dimmplan.") and LEVELS.get(top, 0) > LEVELS.get(part(module), 9):
-                yield f"{module} -> {top}"
+    package = f"dimmplan.{module}".rpartition(".")[0]
+    for name in sorted(imported(trees[module], package, trees)):
+        top = part(name.removeprefix("dimmplan.")) if name.startswith("dimmplan.") else ""
+        if top and LEVELS.get(top, 0) > LEVELS.get(part(module), 9):
+            yield f"{module} -> {top}"
 
 
 def public_names(tree: ast.Module) -> int:
@@ -83,7 +81,7 @@ def main(argv: Sequence[str] = ()) -> int:
     trees = {module: ast.parse(text) for module, text in texts.items()}
     lines = {module: len(text.splitlines()) for module, text in texts.items() if text.strip()}
     longest = sorted((each for module, tree in trees.items() for each in functions(tree, module)), reverse=True)
-    up = [each for module, tree in trees.items() for each in imports_up(tree, module)]
+    up = [each for module in trees for each in imports_up(trees, module)]
     rows = {
         "modules": len(lines),
         "lines": sum(lines.values()),
