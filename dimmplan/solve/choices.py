@@ -216,11 +216,7 @@ class Choices:
         steps = branch.steps()
         if branch.summed:
             return frozenset(wanted & sums(steps, wanted, budget=self.budget)) if wanted else frozenset()
-        base = self.space.base
-        places = [(base**kind, base) for kind in branch.types]
-        if self.space.sparing is not None:
-            places.append((self.space.loss_place * self.space.loss_step(branch.types), 1 << 24))
-        return reached(steps, wanted, places=places, budget=self.budget)
+        return reached(steps, wanted, places=self.space.places(branch.types), budget=self.budget)
 
     def settled(self, branch: Branch | None) -> Branch | None:
         """The branch with the targets that it reaches; ``None`` where there is none."""

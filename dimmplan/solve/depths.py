@@ -19,6 +19,9 @@ State = tuple[tuple[int, ...], ...]
 Flat = tuple[int, ...]
 """GiB left per channel in board order."""
 
+UNLIMITED = 1 << 80
+"""A depth that nothing has."""
+
 Tops = tuple[tuple[int, int], ...]
 """Controllers that take part, each with the place of its first member; the others of a set follow it."""
 
@@ -29,6 +32,13 @@ class Depths(NamedTuple):
     depth: int
     regions: int
     narrowest: int
+
+
+class _Width(NamedTuple):
+    """A number of ways, and its forms: channels of a controller, and how many controllers."""
+
+    ways: int
+    forms: list[tuple[int, int]]
 
 
 class _Set(NamedTuple):
@@ -49,7 +59,7 @@ def state_of(controllers: Iterable[Sequence[int]], *, pooled: bool) -> State:
 
 
 class DepthTable:
-    """The figures of every state asked for, each worked out once."""
+    """The figures of every state asked for, each worked out once, and only as far as a depth that is of use."""
 
     def __init__(self, permitted: Permitted) -> None:
         self.excess = permitted.excess
@@ -57,25 +67,63 @@ class DepthTable:
         self.forms = [(ways, [(ways, 1)] if self.pooled else _even_forms(ways)) for ways in permitted.ways]
         """For each number of ways: channels of a controller, and how many controllers."""
         self._known: dict[State, Depths] = {}
+        self._least: dict[State, int] = {}
+        """What the depth of other states is at least."""
+        self._fitting: dict[tuple[int, ...], list[_Width]] = {}
 
     def __call__(self, state: State) -> Depths:
         """The figures of a state with something left."""
+        found = self.within(state, UNLIMITED)
+        if not isinstance(found, Depths):
+            raise AssertionError("no state is deeper than that")
+        return found
+
+    def within(self, state: State, most: int) -> Depths | int:
+        """The figures of a state with something left; of one deeper than ``most`` perhaps only its depth at least."""
         known = self._known.get(state)
-        if known is None:
-            known = self._known[state] = self._work_out(state)
-        return known
+        if known is not None:
+            return known
+        least = self._least.get(state, 0)
+        if least > most:
+            return least
+        found = self._work_out(state, most)
+        if isinstance(found, Depths):
+            self._known[state] = found
+        else:
+            self._least[state] = found
+        return found
 
-    def _work_out(self, state: State) -> Depths:
-        fit = _fit(state)
-        for ways, forms in self.forms:
-            open_now = [(each, count) for each, count in forms if each < len(fit) and fit[each] >= count]
-            sets = [found for each, count in open_now for found in self._sets(state, each, count)]
+    def _work_out(self, state: State, most: int) -> Depths | int:
+        """As asked: no region is wider than the widest now, and every channel waits for its own amount."""
+        filled = tuple([len(amounts) - amounts.count(0) for amounts in state])
+        total = sum(map(sum, state))
+        fitting = self.fitting(filled)
+        least = max(state[0][0], -(-total // fitting[0].ways))
+        if least > most:
+            return least
+        for ways, forms in fitting:
+            if ways == 1:
+                break
+            if ways == sum(filled) and self.excess != "none":
+                return self._with_tail(state, ways, _everything(state, filled, total), most)
+            sets = [found for each, count in forms for found in self._sets(state, each, count)]
             if sets:
-                return self._with_tail(state, ways, max(sets, key=lambda found: found[:3]))
-        singles = [amount for controller in state for amount in controller if amount]
-        return Depths(sum(singles), len(singles), 1)
+                return self._with_tail(state, ways, max(sets, key=lambda found: found[:3]), most)
+        return Depths(total, sum(filled), 1)
 
-    def _with_tail(self, state: State, ways: int, chosen: _Set) -> Depths:
+    def fitting(self, filled: tuple[int, ...]) -> list[_Width]:
+        """What fits so many filled channels of each controller, widest first; a channel alone comes last."""
+        found = self._fitting.get(filled)
+        if found is None:
+            fit = _fit(filled)
+            open_now = [
+                _Width(ways, [(each, count) for each, count in forms if each < len(fit) and fit[each] >= count])
+                for ways, forms in self.forms
+            ]
+            found = self._fitting[filled] = [*(width for width in open_now if width.forms), _Width(1, [(1, 1)])]
+        return found
+
+    def _with_tail(self, state: State, ways: int, chosen: _Set, most: int) -> Depths | int:
         """The figures of a set, of what its members serve alone, and of all that follows."""
         depth, regions, narrowest, rest = chosen.depth, 1, ways, chosen.left
         if self.excess == "alone":
@@ -86,7 +134,9 @@ class DepthTable:
                 rest = _less(state, chosen.each, chosen.tops, members)
         if not any(controller[0] for controller in rest):
             return Depths(depth, regions, narrowest)
-        tail = self(rest)
+        tail = self.within(rest, most - depth)
+        if not isinstance(tail, Depths):
+            return depth + tail
         return Depths(depth + tail.depth, regions + tail.regions, min(narrowest, tail.narrowest))
 
     def _sets(self, state: State, each: int, count: int) -> Iterator[_Set]:
@@ -177,9 +227,17 @@ def _even_forms(ways: int) -> list[tuple[int, int]]:
     return [(each, ways // each) for each in range(1, ways + 1) if ways % each == 0]
 
 
-def _fit(state: State) -> list[int]:
+def _everything(state: State, filled: Sequence[int], total: int) -> _Set:
+    """The set of all channels with something left; as many of each controller that has any."""
+    tops = tuple((c, 0) for c, count in enumerate(filled) if count)
+    each = max(filled)
+    depth = min([state[c][each - 1] for c, _ in tops])
+    left = tuple([tuple([amount - depth if amount else 0 for amount in amounts]) for amounts in state])
+    return _Set(depth, total, left, each, tops)
+
+
+def _fit(filled: Sequence[int]) -> list[int]:
     """How many controllers have at least so many channels with something left."""
-    filled = [sum(map(bool, amounts)) for amounts in state]
     return [sum([n >= each for n in filled]) for each in range(max(filled) + 1)]
 
 

@@ -13,6 +13,7 @@ from dimmplan.solve.branch import Branch, Kind
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.profiles import NEVER, Drawn, Profile, ProfileSource, Query
 from dimmplan.solve.space import ChannelShape, SocketShape, Space
+from dimmplan.solve.sums import reached
 
 Filling = tuple[list[int], list[int]]
 """Times, rising, and the most GiB that something holds within each of them."""
@@ -49,6 +50,7 @@ class Drawer:
     def __init__(self, space: Space, budget: Budget, *, bounds: bool) -> None:
         self.space = space
         self.bounds = bounds
+        self.budget = budget
         self.source = ProfileSource(space, budget)
         self._full_channels: dict[Any, list[list[Filling]]] = {}
         self._full_systems: dict[Any, Filling] = {}
@@ -150,6 +152,43 @@ class Drawer:
         place = bisect.bisect_left(most, gib)
         return times[place] if place < len(times) else 0
 
+    def counts_time(self, branch: Branch, at_least: int) -> int:
+        """The least time, from ``at_least`` on, within which all channels together hold the counts of some target.
+
+        ``NEVER`` where there is none.
+        """
+        times, _ = self._full_system(branch)
+        channels = [
+            {load for loads in same for load in loads}
+            for kind in branch.kinds
+            for same in zip(*self._timed_loads(branch, kind.shape), strict=True)
+            for _ in kind.places
+        ]
+
+        def held(time: int) -> bool:
+            steps = [sorted({code for needed, code in loads if needed <= time}) for loads in channels]
+            return bool(reached(steps, branch.targets, places=self.space.places(branch.types), budget=self.budget))
+
+        if held(at_least):
+            return at_least
+        place = bisect.bisect_left(times, True, lo=bisect.bisect_right(times, at_least), key=held)
+        return times[place] if place < len(times) else NEVER
+
+    def _timed_loads(self, branch: Branch, shape: SocketShape) -> list[list[list[tuple[int, int]]]]:
+        """For each way to fill a socket, each channel's loads: their times and count codes."""
+        return [
+            [self._times_of(channel, branch) for controller in variant for channel in controller]
+            for variant in self.space.variants(shape, branch.may_break)
+        ]
+
+    def _times_of(self, channel: ChannelShape, branch: Branch) -> list[tuple[int, int]]:
+        unit = self.space.rate_unit
+        return [
+            (load.gib * (unit // (branch.rate or load.rate)) if load.gib else 0, load.code)
+            for load in self.space.loads(channel, branch.types, branch.may_break)
+            if not load.gib or load.rate >= branch.rate
+        ]
+
     def _next_filling(self, branch: Branch, time: int) -> int:
         """The next time within which some channel can hold more; ``NEVER`` where none can."""
         times, _ = self._full_system(branch)
@@ -190,10 +229,5 @@ class Drawer:
 
     def _full_channel(self, channel: ChannelShape, branch: Branch) -> Filling:
         """Times of a channel's loads, rising, and the most that the channel holds within each of them."""
-        unit = self.space.rate_unit
-        loads = sorted(
-            (load.gib * (unit // (branch.rate or load.rate)) if load.gib else 0, load.gib)
-            for load in self.space.loads(channel, branch.types, branch.may_break)
-            if not load.gib or load.rate >= branch.rate
-        )
+        loads = sorted((time, self.space.gib(code)) for time, code in self._times_of(channel, branch))
         return [time for time, _ in loads], list(itertools.accumulate((gib for _, gib in loads), max))

@@ -10,7 +10,7 @@ import bisect
 import itertools
 import math
 from collections import Counter
-from collections.abc import Callable, Container, Iterator, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from dimmplan.interleave import Permitted, regions
@@ -69,11 +69,14 @@ class Evaluator:
         self.grouped = permitted.style == "groups"
         self.table = DepthTable(permitted)
         self.groups = GroupTable(permitted)
-        self._widest = sorted({1, *permitted.ways, *(len(group.channels) for group in permitted.groups)})
+        self._widest = sorted({1, *(len(group.channels) for group in permitted.groups)})
 
-    def widest(self, filled: int) -> int:
-        """The most channels of so many filled ones that any region has."""
-        return self._widest[bisect.bisect_right(self._widest, filled) - 1]
+    def widest(self, filled: Iterable[int]) -> int:
+        """The most channels that any region has, of so many filled ones of each controller."""
+        counts = tuple(filled)
+        if not self.grouped:
+            return self.table.fitting((sum(counts),) if self.table.pooled else counts)[0].ways
+        return self._widest[bisect.bisect_right(self._widest, sum(counts)) - 1]
 
     def __call__(self, amounts: Sequence[Sequence[int]]) -> Depths:
         """Sum of region depths, number of regions, fewest ways; GiB per channel at one rate for all."""
@@ -327,14 +330,19 @@ class _Drawing:
         rate = self.query.rate or min([part.slowest for part in controllers if part.slowest])
         unit = self.unit // rate
         fullest = max([part.fullest for part in controllers]) * unit
-        gib, filled = sum([part.gib for part in controllers]), sum([part.filled for part in controllers])
-        least = max(fullest, gib * unit // self.evaluate.widest(filled))
+        gib = sum([part.gib for part in controllers])
+        least = max(fullest, gib * unit // self.evaluate.widest([part.filled for part in controllers]))
         if least > self.query.most_time and least >= self.beyond:
             return None
         if self.evaluate.grouped:
             depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
         else:
-            depth, count, narrowest = self.evaluate.table(self._state([part.amounts for part in controllers]))
+            state = self._state([part.amounts for part in controllers])
+            found = self.evaluate.table.within(state, self.query.most_time // (unit * self.grain))
+            if not isinstance(found, Depths):
+                self._over(found * self.grain * unit)
+                return None
+            depth, count, narrowest = found
             depth *= self.grain
         time = depth * unit
         return None if self._over(time) else (time, fullest, count, narrowest)

@@ -230,6 +230,11 @@ class Space:
             found.append(count)
         return tuple(found)
 
+    def places(self, types: Iterable[int]) -> list[tuple[int, int]]:
+        """Value and base of the digits of a count code in which placements of those types differ."""
+        places = [(self.base**kind, self.base) for kind in types]
+        return places if self.sparing is None else [*places, (self.loss_place * self.loss_step(types), 1 << 24)]
+
     def gib(self, code: int) -> int:
         """Usable capacity of a count code, in scaled GiB."""
         known = self._gib.get(code)

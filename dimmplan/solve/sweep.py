@@ -18,7 +18,7 @@ MOST_GROWTH = 0.25
 """A time bound below which nothing was found widens by this share of itself at most."""
 FIRST_STEP = 32
 """At first it widens by one part in so many, then by as much as it lies above the least time."""
-MANY = 20_000
+MANY = 8_000
 """From so many populations of a socket on, those near the even share are drawn first."""
 WIDER = 4
 """Populations near the even share are looked for within a radius that grows by this factor."""
@@ -120,11 +120,14 @@ class Sweeps:
     def _near_first(self, job: _Job, bound: int) -> _Try:
         """The least time within the bound, with all profiles that keep it and are even enough."""
         farthest = self.drawer.farthest(job.branch, job.gib, bound)
-        radius = math.gcd(*(self.space.weights[kind] for kind in job.branch.types))
+        radius = least = math.gcd(*(self.space.weights[kind] for kind in job.branch.types))
         while radius < farthest:
             time, near = self._within(job, bound, radius)
             if near is not None:
                 return self._nearest(job, time, near, radius)
+            counted = self.drawer.counts_time(job.branch, bound) if radius == least else bound
+            if counted > bound:
+                return _Try(counted, None)
             radius *= WIDER
         return self._within(job, bound)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from typing import Any
 
 import pytest
 
@@ -11,12 +12,16 @@ from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.planner import ask
+from dimmplan.solve import sweep
 from dimmplan.solve.answer import solve
+from dimmplan.solve.branch import Branch
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
+from dimmplan.solve.drawing import Drawer
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
-from tests.oracle.random_boards import random_case
+from tests.oracle.large import ANY, EVEN, large_board, large_request
+from tests.oracle.random_boards import random_case, random_mode_case
 
 UNLIMITED = 1 << 60
 SWITCHES = list(itertools.product((True, False), repeat=2))
@@ -51,6 +56,30 @@ def test_switched_off_the_answer_is_the_same(start: int) -> None:
             assert (found.vector if found else None) == expected, f"seed {seed}, {symmetry=}, {bounds=}"
             texts.add(found.texts if found else None)
         assert len(texts) == 1, f"seed {seed}"
+
+
+@pytest.mark.parametrize("block", range(6))
+def test_near_the_even_share_first_or_not_the_answer_is_the_same(block: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Populations near the even share drawn first everywhere, or nowhere: the same vector and the same placement."""
+    cases = [random_case(seed) for seed in range(100 + 20 * block, 120 + 20 * block)]
+    cases += [random_mode_case(seed) for seed in range(8 * block, 8 * block + 8)]
+    for stock in (False, True):
+        board = large_board(2 + block % 2, 2, 2, 2, ANY if block < 3 else EVEN)
+        cases += [(board, large_request(board, seed, stock=stock)) for seed in range(20 * block, 20 * block + 20)]
+    radii: list[int] = []
+    draw = Drawer.draw
+
+    def noted(drawer: Drawer, branch: Branch, gib: int, most_time: int, radius: int | None = None) -> Any:
+        radii.extend([] if radius is None else [radius])
+        return draw(drawer, branch, gib, most_time, radius)
+
+    monkeypatch.setattr(Drawer, "draw", noted)
+    for board, request in cases:
+        monkeypatch.setattr(sweep, "MANY", UNLIMITED)
+        expected, _ = found_by(board, request, symmetry=True, bounds=True)
+        monkeypatch.setattr(sweep, "MANY", 0)
+        assert found_by(board, request, symmetry=True, bounds=True)[0] == expected
+    assert len(radii) > 50
 
 
 @pytest.mark.parametrize(
