@@ -10,13 +10,14 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from operator import add
+from operator import add, le
 from typing import NamedTuple
 
 from dimmplan.growth.measure import NO_RATE, Measure
 from dimmplan.growth.pins import PinnedSpace
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.profiles import GroupBound, Query, loads_mirror
+from dimmplan.solve.groupbound import GroupBound, loading_order
+from dimmplan.solve.profiles import loads_mirror
 from dimmplan.solve.space import ChannelShape, Load, SocketShape
 
 Numbers = tuple[int, ...]
@@ -231,13 +232,10 @@ class Chains:
         self,
         shapes: Sequence[Shapes],
         bounds: Bounds,
-        hopeful: Callable[[list[ChainLoad | None], Numbers], bool] | None,
+        hopeful: Callable[[int, list[ChainLoad | None], Numbers], bool] | None,
     ) -> Iterator[tuple[int, Numbers, tuple[ChainLoad, ...]]]:
         """Chain loads for a row of channels, equal ones in falling board order, within the windows."""
-        places: dict[Shapes, list[int]] = {}
-        for index, shape in enumerate(shapes):
-            places.setdefault(shape, []).append(index)
-        order = [index for indices in places.values() for index in indices]
+        order = loading_order(shapes)
         choices = [self._within(shapes[index], bounds) for index in order]
         if not all(choices):
             return
@@ -257,7 +255,7 @@ class Chains:
                 if not _inside(total, window):
                     continue
                 chosen[order[depth]] = here[place]
-                if hopeful is None or hopeful(chosen, total):
+                if hopeful is None or hopeful(depth, chosen, total):
                     yield from extend(depth + 1, total, place if same[depth] else 0)
             chosen[order[depth]] = None
 
@@ -326,15 +324,16 @@ class Chains:
             return
         fastest = max(load.rate for shapes in apart for chain in self.loads(shapes) for load in chain.loads)
         limits = [
-            GroupBound(Query(shape, (), NONE, fastest, low, high, most), self.space.rate_unit)
-            for low, high, most in zip(bounds.lows, bounds.highs, bounds.most_times, strict=True)
+            GroupBound(shape.permitted, loading_order(apart), low_gib=low, rate_unit=self.space.rate_unit, rate=fastest)
+            for low in bounds.lows
         ]
 
-        def hopeful(chosen: list[ChainLoad | None], gibs: Numbers) -> bool:
-            return all(
-                limit.least_time([chain and chain.loads[step] for chain in chosen], gibs[step]) <= most
-                for step, (limit, most) in enumerate(zip(limits, bounds.most_times, strict=True))
-            )
+        def hopeful(depth: int, chosen: list[ChainLoad | None], gibs: Numbers) -> bool:
+            times = [
+                limit.least_time(depth, [chain and chain.loads[step] for chain in chosen], gibs[step])
+                for step, limit in enumerate(limits)
+            ]
+            return all(map(le, times, bounds.most_times))
 
         for _, _, loads in self._fill(apart, bounds, hopeful):
             yield [_Part(0, (), loads[span], b"") for span in spans]

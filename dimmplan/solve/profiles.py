@@ -18,6 +18,7 @@ from dimmplan.model.rows import MirroringRow
 from dimmplan.modes import can_be_groups, group_sizes
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.depths import Depths, DepthTable, GroupTable, State, state_of
+from dimmplan.solve.groupbound import GroupBound, loading_order
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
 NEVER = 1 << 80
@@ -133,8 +134,8 @@ def mirrored_codes(space: Space, budget: Budget, query: Query, shapes: Sequence[
     """Count codes of all ways to load these channels so that they mirror."""
     row = space.mirroring
     drawing = _Drawing(space, budget, query, Evaluator(query.shape.permitted))
-    parts = drawing.fill(tuple(shapes), 0, lambda _loads, _gib: True)
-    return {part.code for part in parts if row is not None and loads_mirror(part.loads, row)}
+    filled = drawing.fill(tuple(shapes), 0, lambda _step, _loads, _gib: True)
+    return {sum([load.code for load in loads]) for loads in filled if row is not None and loads_mirror(loads, row)}
 
 
 class _Drawing:
@@ -213,9 +214,10 @@ class _Drawing:
         best: dict[object, _Part] = {}
         low = self.query.low_gib if alone else 0
         row = self.space.mirroring
-        for part in self.fill(shapes, low, lambda _loads, _gib: True):
-            if row is not None and row.within == "controller" and not loads_mirror(part.loads, row):
+        for loads in self.fill(shapes, low, lambda _step, _loads, _gib: True):
+            if row is not None and row.within == "controller" and not loads_mirror(loads, row):
                 continue
+            part = self._part(loads)
             rates = tuple(sorted((load.gib, load.rate) for load in part.loads)) if self.by_channel else ()
             key = (part.code, part.amounts, part.low_rank, part.slowest, rates)
             known = best.get(key)
@@ -227,13 +229,10 @@ class _Drawing:
         self,
         shapes: tuple[ChannelShape, ...],
         low_gib: int,
-        hopeful: Callable[[list[Load | None], int], bool],
-    ) -> Iterator[_Part]:
+        hopeful: Callable[[int, list[Load | None], int], bool],
+    ) -> Iterator[tuple[Load, ...]]:
         """Loads for a row of channels, equal channels loaded in falling board order, within the capacity window."""
-        places: dict[ChannelShape, list[int]] = {}
-        for index, shape in enumerate(shapes):
-            places.setdefault(shape, []).append(index)
-        order = [index for indices in places.values() for index in indices]
+        order = loading_order(shapes)
         choices = [self.loads(shapes[index]) for index in order]
         if not all(choices):
             return
@@ -243,9 +242,9 @@ class _Drawing:
         high_gib, steps = self.query.high_gib, len(order)
         chosen: list[Load | None] = [None] * len(shapes)
 
-        def extend(step: int, gib: int, first: int) -> Iterator[_Part]:
+        def extend(step: int, gib: int, first: int) -> Iterator[tuple[Load, ...]]:
             if step == steps:
-                yield self._part(tuple(chosen))  # type: ignore[arg-type]
+                yield tuple(chosen)  # type: ignore[arg-type]
                 return
             loads_here, floor, ceiling = choices[step], low_gib - gib - rest[step + 1], high_gib - gib
             self.budget.spend(1)
@@ -253,7 +252,7 @@ class _Drawing:
                 load = loads_here[place]
                 if floor <= load.gib <= ceiling:
                     chosen[order[step]] = load
-                    if hopeful(chosen, gib + load.gib):
+                    if hopeful(step, chosen, gib + load.gib):
                         yield from extend(step + 1, gib + load.gib, place if same[step] else 0)
             chosen[order[step]] = None
 
@@ -282,15 +281,30 @@ class _Drawing:
             for index, controller in enumerate(variant)
             for s in controller
         )
-        bound = GroupBound(self.query, self.unit)
+        bound = GroupBound(
+            self.query.shape.permitted,
+            loading_order(shapes),
+            low_gib=self.query.low_gib,
+            rate_unit=self.unit,
+            rate=self.query.rate,
+        )
 
-        def hopeful(chosen: list[Load | None], gib: int) -> bool:
-            return not self._over(bound.least_time(chosen, gib))
+        def hopeful(step: int, chosen: list[Load | None], gib: int) -> bool:
+            return not self._over(bound.least_time(step, chosen, gib))
 
         ends = list(itertools.accumulate(len(controller) for controller in variant))
         spans = [slice(a, b) for a, b in zip([0, *ends], ends, strict=False)]
-        for part in self.fill(shapes, self.query.low_gib, hopeful):
-            yield [self._part(part.loads[span]) for span in spans]
+        parts: dict[tuple[int, ...], _Part] = {}
+        for loads in self.fill(shapes, self.query.low_gib, hopeful):
+            yield [self._known_part(parts, loads[span]) for span in spans]
+
+    def _known_part(self, parts: dict[tuple[int, ...], _Part], loads: tuple[Load, ...]) -> _Part:
+        """A controller loaded, made once; the loads of a drawing live as long as it does."""
+        key = tuple([id(load) for load in loads])
+        found = parts.get(key)
+        if found is None:
+            found = parts[key] = self._part(loads)
+        return found
 
     # -- figures ---------------------------------------------------------------------------------------------------
 
@@ -372,50 +386,3 @@ def loads_mirror(loads: Sequence[Load], row: MirroringRow) -> bool:
     """True where these channels fall into groups of identical channels that the row permits."""
     counts = Counter(load.text.rstrip(b"\0") for load in loads if load.gib)
     return all(can_be_groups(count, group_sizes(row)) for count in counts.values())
-
-
-class GroupBound:
-    """A lower bound on sweep time for listed groups: each GiB waits in the widest set that its channel may yet join."""
-
-    def __init__(self, query: Query, rate_unit: int) -> None:
-        permitted = query.shape.permitted
-        self.needs_equal = all(group.excess != "layers" for group in permitted.groups)
-        self.scale = math.lcm(*(len(group.channels) for group in permitted.groups))
-        self.groups = [
-            (group.channels, self.scale // len(group.channels), group.exclusive, group.excess == "none")
-            for group in sorted(permitted.groups, key=lambda group: len(group.channels))
-        ]
-        self.low_gib = query.low_gib
-        self.fastest = rate_unit // query.rate if query.rate else 0
-        self.rate_unit = rate_unit
-        self.channels = query.shape.channels
-
-    def least_time(self, chosen: list[Load | None], gib: int) -> int:
-        """No completion of these loads is swept in less."""
-        wait = [self.scale] * self.channels
-        for members, share, exclusive, equal in self.groups:
-            if self._possible(members, exclusive, equal, chosen):
-                for channel in members:
-                    wait[channel] = share
-        time = 0
-        least_open = self.scale
-        for load, share in zip(chosen, wait, strict=True):
-            if load is None:
-                least_open = min(least_open, share)
-            elif load.gib:
-                time += load.gib * share * (self.fastest or self.rate_unit // load.rate)
-        missing = self.low_gib - gib
-        return -(-(time + (missing * self.fastest * least_open if missing > 0 else 0)) // self.scale)
-
-    def _possible(self, members: tuple[int, ...], exclusive: bool, equal: bool, chosen: list[Load | None]) -> bool:
-        amount = -1
-        for channel in members:
-            load = chosen[channel]
-            if load is None:
-                continue
-            if not load.gib or (equal and self.needs_equal and amount not in (-1, load.gib)):
-                return False
-            amount = load.gib
-        if not exclusive:
-            return True
-        return not any(load is not None and load.gib for c, load in enumerate(chosen) if c not in members)
