@@ -141,22 +141,28 @@ class Branches:
         """Split a branch where a row wants the sockets alike: one branch for each thing they may share."""
         rows = self.space.alike_rows(branch.may_break)
         branches = [branch]
-        measures: dict[str, Callable[[Profile], int]] = {
-            "capacity": lambda profile: self.space.installed_gib(profile.code),
-            "count": lambda profile: sum(self.space.counts(profile.code)),
+        measures: dict[str, Callable[[int], int]] = {
+            "capacity": self.space.installed_gib,
+            "count": lambda code: sum(self.space.counts(code)),
         }
         for what in sorted({row.what for row in rows} & set(measures)):
             branches = [part for each in branches for part in self._shared(each, measures[what])]
         yield from branches
 
-    def _shared(self, branch: Branch, measure: Callable[[Profile], int]) -> Iterator[Branch]:
-        """A branch for each value of a measure that every kind of socket reaches; each profile is measured once."""
+    def _shared(self, branch: Branch, measure: Callable[[int], int]) -> Iterator[Branch]:
+        """A branch for each value of a measure of counts that every kind of socket reaches, and that targets allow."""
         groups: list[dict[int, list[Profile]]] = []
         for kind in branch.kinds:
             by_value: dict[int, list[Profile]] = {}
             for profile in kind.profiles:
-                by_value.setdefault(measure(profile), []).append(profile)
+                by_value.setdefault(measure(profile.code), []).append(profile)
             groups.append(by_value)
-        for value in sorted(set.intersection(*(set(each) for each in groups))):
+        sockets = sum(len(kind.places) for kind in branch.kinds)
+        targets: dict[int, set[int]] = {}
+        for target in branch.targets:
+            each, rest = divmod(measure(target), sockets)
+            if not rest:
+                targets.setdefault(each, set()).add(target)
+        for value in sorted(set.intersection(set(targets), *(set(each) for each in groups))):
             kinds = [k._replace(profiles=tuple(each[value])) for k, each in zip(branch.kinds, groups, strict=True)]
-            yield branch._replace(kinds=tuple(kinds))
+            yield branch._replace(kinds=tuple(kinds), targets=frozenset(targets[value]))
