@@ -25,12 +25,15 @@ TITLE = "Board as drawn, first slots filled"
 
 
 def require(files: Sequence[Path], picture: Path | None) -> None:
-    """Raise ``InputError`` for files that are not there, and for a picture of none or of several."""
-    problems = [
-        Problem(file=cleaned(str(file)), place="", found="no such file", allowed="a board file")
-        for file in files
-        if not file.is_file()
-    ]
+    """Raise ``InputError`` where none of the files is there, and for a picture of none or of several.
+
+    Of several files the others are checked, and one that is not there is among the problems.
+    """
+    problems = []
+    if not any(file.is_file() for file in files):
+        problems = [
+            Problem(file=cleaned(str(file)), place="", found="no such file", allowed="a board file") for file in files
+        ]
     if picture is not None:
         from dimmplan.cli.draw import FORMATS
         from dimmplan.cli.files import ending_problem

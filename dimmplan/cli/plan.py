@@ -132,7 +132,7 @@ def plan(
     from dimmplan.cli.growing import Wishes
 
     sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
-    if out is not None:
+    if (paper, ink, front) != ("a4", "colour", "down"):  # the defaults need no look, and no import
         from dimmplan.cli.draw import check_sheet_options
 
         check_sheet_options(paper=paper, ink=ink, front=front)

@@ -75,3 +75,18 @@ def test_a_picture_of_one_good_board(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert run(["boards", "check", str(board), "--draw", str(picture)]) == 1
     assert not picture.exists()
     assert "generations" in capsys.readouterr().out
+
+
+def test_of_several_files_one_that_is_not_there_is_a_problem(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    board = tmp_path / "mine.toml"
+    board.write_text(GOOD, encoding="utf-8")
+    assert run(["boards", "check", str(tmp_path / "none.toml"), str(board)]) == 1
+    said = capsys.readouterr().out
+    assert "none.toml: 1 problem" in said
+    assert "mine.toml: good" in said
+    assert run(["boards", "check", str(tmp_path / "none.toml"), str(tmp_path / "nor.toml")]) == 2
+    said = capsys.readouterr().err
+    assert "none.toml: found no such file" in said
+    assert "nor.toml: found no such file" in said

@@ -586,6 +586,11 @@ def test_sockets_that_may_not_be_fitted_so_are_told_with_those_that_may(call: Ca
             ["plan", "skerry-16", "--capcity", "1GiB"],
             "found '--capcity'; allowed: an option of this command. Did you mean --capacity?",
         ),
+        (
+            ["plan", "skerry-16", "--capacity", "384GiB", "--paper", "a7"],
+            "--paper: found 'a7'; allowed: a4, letter, a5. Did you mean a5 or a4?",
+        ),
+        (["plan", "skerry-16", "--capacity", "384GiB", "--ink", "gray"], "--ink: found 'gray'; allowed: colour, mono"),
         (["boards", "list", "-q"], "It stands before the command: dimmplan -q boards list."),
         (
             ["--capacity", "1GiB"],
