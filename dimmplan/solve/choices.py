@@ -16,7 +16,7 @@ from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.profiles import Profile
 from dimmplan.solve.space import Space
-from dimmplan.solve.sums import reached, sums
+from dimmplan.solve.sums import least_beside, reached, sums
 
 _SUMS: dict[str, Callable[[Profile], int]] = {
     "regions": lambda profile: profile.regions,
@@ -186,22 +186,21 @@ class Choices:
 
     def _by_sum(self, branch: Branch, name: str, measure: Callable[[Profile], int]) -> Iterator[tuple[Value, Branch]]:
         """The least sum over sockets; it becomes part of the totals, so that later criteria keep it."""
-        weight = self._weight(len(branch.summed))
-        kinds = tuple(
-            kind._replace(profiles=tuple(p._replace(code=p.code + weight * measure(p)) for p in kind.profiles))
-            for kind in branch.kinds
-        )
-        by_value: dict[int, set[int]] = {}
-        for total in sums(branch._replace(kinds=kinds).steps(), None, budget=self.budget):
-            value, old = divmod(total, weight)
-            if old in branch.targets:
-                by_value.setdefault(value, set()).add(total)
-        if by_value:
-            least = min(by_value)
-            yield (
-                least,
-                branch._replace(kinds=kinds, targets=frozenset(by_value[least]), summed=(*branch.summed, name)),
+        steps = []
+        for kind in branch.kinds:
+            best: dict[int, int] = {}
+            for profile in kind.profiles:
+                best[profile.code] = min(measure(profile), best.get(profile.code, measure(profile)))
+            steps += [{code * times: value * times for code, value in best.items()} for times in kind.steps()]
+        found = least_beside(steps, branch.targets, budget=self.budget)
+        if found:
+            weight, least = self._weight(len(branch.summed)), min(found.values())
+            kinds = tuple(
+                kind._replace(profiles=tuple(p._replace(code=p.code + weight * measure(p)) for p in kind.profiles))
+                for kind in branch.kinds
             )
+            targets = frozenset(total + weight * least for total, value in found.items() if value == least)
+            yield least, branch._replace(kinds=kinds, targets=targets, summed=(*branch.summed, name))
 
     def _weight(self, sums: int) -> int:
         """Place value of the next sum in a total: above counts and losses, and above the sums before it."""

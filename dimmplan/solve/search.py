@@ -19,6 +19,7 @@ from dimmplan.solve.choices import Choices
 from dimmplan.solve.criteria import Criterion, criteria_of
 from dimmplan.solve.drawing import Drawer
 from dimmplan.solve.space import Rows, Space
+from dimmplan.solve.sums import tails
 from dimmplan.solve.sweep import Sweeps
 from dimmplan.units import Gib
 
@@ -179,15 +180,11 @@ class Search:
             places = kind.places[:1] if kind.tied else kind.places
             order += [(place, kind, len(kind.places) if kind.tied else 1) for place in places]
         order.sort(key=lambda entry: entry[0])
-        tails: list[set[int]] = [{0}]
-        for _, kind, times in reversed(order):
-            steps = {profile.code * times for profile in kind.profiles}
-            self.budget.spend(len(tails[-1]))
-            tails.append({total + step for total in tails[-1] for step in steps})
-        tails.reverse()
+        steps = [sorted({profile.code * times for profile in kind.profiles}) for _, kind, times in order]
+        ends = tails(steps, branch.targets, budget=self.budget)
         texts: dict[int, bytes] = {}
         left, total = set(branch.targets), 0
-        for (place, kind, times), tail in zip(order, tails[1:], strict=True):
+        for (place, kind, times), tail in zip(order, ends[1:], strict=True):
             for profile in sorted(kind.profiles, key=lambda p: p.text, reverse=True):
                 rest = {goal - profile.code * times for goal in left} & tail
                 if rest:

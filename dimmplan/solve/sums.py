@@ -6,7 +6,7 @@ set of all sums is one big integer with a bit for each sum, and adding a list is
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from dimmplan.solve.budget import Budget
 
@@ -61,16 +61,52 @@ def _shifted(total: int, steps: Iterable[int]) -> int:
     return found
 
 
-def sums(steps: Sequence[Sequence[int]], wanted: set[int] | None, *, budget: Budget) -> set[int]:
-    """All sums of one number from each list. With ``wanted``, sums that cannot end there are dropped early."""
-    if not all(steps):
-        return set()
-    least = [sum(min(step) for step in steps[i:]) for i in range(len(steps) + 1)]
-    most = [sum(max(step) for step in steps[i:]) for i in range(len(steps) + 1)]
-    low, high = (min(wanted), max(wanted)) if wanted else (least[0], most[0])
-    found = {0}
-    for index, step in enumerate(steps):
+def sums(steps: Sequence[Sequence[int]], wanted: set[int], *, budget: Budget) -> set[int]:
+    """The wanted totals that one number from each list adds up to; sums that cannot end there are dropped early."""
+    ends = tails(steps, wanted, budget=budget)
+    return ends[0] & wanted if ends else set()
+
+
+def tails(steps: Sequence[Sequence[int]], wanted: Collection[int], *, budget: Budget) -> list[set[int]]:
+    """For each list, and after the last, the sums of one number from each list from there on.
+
+    Sums that are too small or too large to become a wanted total are left out. Empty where there can be no total.
+    """
+    if not wanted or not all(steps):
+        return []
+    before = [(0, 0)]
+    for step in steps:
+        least, most = before[-1]
+        before.append((least + min(step), most + max(step)))
+    low, high = min(wanted), max(wanted)
+    found = [{0}]
+    for (least, most), step in zip(reversed(before[:-1]), reversed(steps), strict=True):
+        budget.spend(len(found[-1]))
+        floor, ceiling = low - most, high - least
+        found.append({total for have in found[-1] for each in step if floor <= (total := have + each) <= ceiling})
+    return found[::-1]
+
+
+def least_beside(steps: Sequence[Mapping[int, int]], wanted: Collection[int], *, budget: Budget) -> dict[int, int]:
+    """For each wanted total that one number from each mapping adds up to, the least sum of what they map to."""
+    if not wanted or not all(steps):
+        return {}
+    rest = [(0, 0)]
+    for step in reversed(steps):
+        least, most = rest[-1]
+        rest.append((least + min(step), most + max(step)))
+    rest.pop()
+    low, high = min(wanted), max(wanted)
+    found = {0: 0}
+    for step in steps:
         budget.spend(len(found))
-        floor, ceiling = low - most[index + 1], high - least[index + 1]
-        found = {total for have in found for each in step if floor <= (total := have + each) <= ceiling}
-    return found
+        least, most = rest.pop()
+        floor, ceiling = low - most, high - least
+        best: dict[int, int] = {}
+        for have, beside in found.items():
+            for each, more in step.items():
+                total = have + each
+                if floor <= total <= ceiling and best.get(total, beside + more + 1) > beside + more:
+                    best[total] = beside + more
+        found = best
+    return {total: found[total] for total in wanted if total in found}

@@ -10,7 +10,7 @@ import pytest
 
 from dimmplan.solve import sums as module
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.sums import reached, sums
+from dimmplan.solve.sums import least_beside, reached, sums, tails
 
 BASE = 10
 ONE_DIGIT, TWO_DIGITS, HIGH_DIGIT = [(1, BASE)], [(1, BASE), (BASE, BASE)], [(1, BASE), (BASE**3, 1 << 24)]
@@ -65,27 +65,61 @@ def test_random_lists(dense: int, monkeypatch: pytest.MonkeyPatch) -> None:
             *(rng.randrange(BASE**kinds) for _ in range(5)),
         }
         assert reached(steps, wanted, places=places, budget=Budget(0)) == wanted & all_of_them
-        assert sums(steps, None, budget=Budget(0)) == all_of_them
+        assert sums(steps, all_of_them, budget=Budget(0)) == all_of_them
         # early dropping loses nothing that was wanted
-        assert sums(steps, wanted, budget=Budget(0)) & wanted == wanted & all_of_them
+        assert sums(steps, wanted, budget=Budget(0)) == wanted & all_of_them
+
+
+def test_what_is_left_of_wanted_totals() -> None:
+    """After each list, sums of the later ones that some choice of the earlier ones completes, and a few more."""
+    rng = random.Random(8)
+    for _ in range(60):
+        steps = [[rng.randint(0, 9) for _ in range(rng.randint(1, 4))] for _ in range(rng.randint(1, 3))]
+        wanted = {rng.choice(sorted(every(steps))), rng.randint(0, 30)}
+        left = tails(steps, wanted, budget=Budget(0))
+        for place, found in enumerate(left):
+            later = every(steps[place:])
+            needed = {rest for rest in later if any(rest + before in wanted for before in every(steps[:place]))}
+            assert needed <= found <= later
+
+
+def test_least_sum_beside_a_total() -> None:
+    rng = random.Random(9)
+    for _ in range(60):
+        steps = [
+            {rng.randint(0, 6): rng.randint(0, 5) for _ in range(rng.randint(1, 5))} for _ in range(rng.randint(1, 3))
+        ]
+        expected: dict[int, int] = {}
+        for chosen in itertools.product(*(step.items() for step in steps)):
+            total, beside = (sum(column) for column in zip(*chosen, strict=True))
+            expected[total] = min(beside, expected.get(total, beside))
+        wanted = {rng.randint(0, 18) for _ in range(4)}
+        found = least_beside(steps, wanted, budget=Budget(0))
+        assert found == {total: beside for total, beside in expected.items() if total in wanted}
 
 
 def test_sums_that_cannot_end_as_wanted_are_dropped() -> None:
     steps = [[0, 1, 2], [0, 10, 20], [0, 100]]
     assert sums(steps, {121, 122}, budget=Budget(0)) == {121, 122}
     assert sums(steps, {0}, budget=Budget(0)) == {0}
-    assert sums([[1], []], None, budget=Budget(0)) == set()
-    assert sums([], None, budget=Budget(0)) == {0}
+    assert sums([[1], []], {1}, budget=Budget(0)) == set()
+    assert sums(steps, set(), budget=Budget(0)) == set()
+    assert sums([], {0, 1}, budget=Budget(0)) == {0}
+    assert least_beside([{1: 0}, {}], {1}, budget=Budget(0)) == {}
+    assert least_beside([{1: 7}], set(), budget=Budget(0)) == {}
 
 
 def test_effort_of_sums() -> None:
     """A node for each partial sum carried on; one for each list where sums are bits, and more for long ones."""
     budget = Budget(0)
-    sums([[0, 1, 2], [0, 10, 20], [0, 100]], None, budget=budget)
-    assert budget.spent == 1 + 3 + 9
+    sums([[0, 1, 2], [0, 10, 20], [0, 100]], set(range(123)), budget=budget)
+    assert budget.spent == 1 + 2 + 6
+    beside = Budget(0)
+    least_beside([{0: 1, 1: 1, 2: 1}, {0: 0, 10: 5, 20: 5}, {0: 0, 100: 9}], set(range(123)), budget=beside)
+    assert beside.spent == 1 + 3 + 9
     pruned = Budget(0)
     sums([[0, 1, 2], [0, 10, 20], [0, 100]], {121}, budget=pruned)
-    assert pruned.spent == 1 + 2 + 2
+    assert pruned.spent == 1 + 1 + 1
     dense = Budget(0)
     reached([[0, 1], [0, 1]], [1], places=ONE_DIGIT, budget=dense)
     assert dense.spent == 2
