@@ -119,15 +119,15 @@ class Sweeps:
 
     def _near_first(self, job: _Job, bound: int) -> _Try:
         """The least time within the bound, with all profiles that keep it and are even enough."""
+        counted = self.drawer.counts_time(job.branch, bound)
+        if counted > bound:
+            return _Try(counted, None)
         farthest = self.drawer.farthest(job.branch, job.gib, bound)
-        radius = least = math.gcd(*(self.space.weights[kind] for kind in job.branch.types))
+        radius = math.gcd(*(self.space.weights[kind] for kind in job.branch.types))
         while radius < farthest:
             time, near = self._within(job, bound, radius)
             if near is not None:
                 return self._nearest(job, time, near, radius)
-            counted = self.drawer.counts_time(job.branch, bound) if radius == least else bound
-            if counted > bound:
-                return _Try(counted, None)
             radius *= WIDER
         return self._within(job, bound)
 
