@@ -14,12 +14,13 @@ import statistics
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board
-from dimmplan.solve.answer import solve
+from dimmplan.solve.answer import Bound, solve
+from dimmplan.solve.branch import Value
 from tests.bench.processes import measured
 from tests.oracle.large import ANY, EVEN, GROUPS, LABELS, ODD_LABELS, large_board, large_request
 
@@ -41,10 +42,18 @@ def one(board_name: str, sizes: str, seed: int, types: int, *, beside: bool) -> 
     began = time.process_time()
     try:
         answer = solve(board, request, alternatives=beside)
-        said = {"proven": answer.proven, "effort": answer.effort, "bound": str(answer.bound)}
+        reached = dict(zip((each.name for each in answer.criteria), answer.best.vector, strict=True))
+        said = {"proven": answer.proven, "effort": answer.effort, "bound": _bound(answer.bound, reached)}
     except ImpossibleError:
         said = {"proven": True, "effort": 0, "bound": "nothing fits"}
     print(json.dumps({"seconds": time.process_time() - began, "gib": request.capacity_gib, **said}))  # noqa: T201
+
+
+def _bound(bound: Bound | None, reached: Mapping[str, Value]) -> str:
+    """The first criterion that is not proven: what was reached, and what cannot be passed."""
+    if bound is None or bound.value is None:
+        return "" if bound is None else bound.criterion
+    return f"{bound.criterion} {float(reached[bound.criterion]):g}, at best {float(bound.value):g}"
 
 
 def main(argv: Sequence[str] = ()) -> int:
