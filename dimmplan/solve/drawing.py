@@ -13,7 +13,7 @@ from dimmplan.solve.branch import Branch, Kind
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.profiles import NEVER, Drawn, Profile, ProfileSource, Query
 from dimmplan.solve.space import ChannelShape, SocketShape, Space
-from dimmplan.solve.sums import reached
+from dimmplan.solve.sums import some_reached
 
 Filling = tuple[list[int], list[int]]
 """Times, rising, and the most GiB that something holds within each of them."""
@@ -167,7 +167,7 @@ class Drawer:
 
         def held(time: int) -> bool:
             steps = [sorted({code for needed, code in loads if needed <= time}) for loads in channels]
-            return bool(reached(steps, branch.targets, places=self.space.places(branch.types), budget=self.budget))
+            return some_reached(steps, branch.targets, places=self.space.places(branch.types), budget=self.budget)
 
         if held(at_least):
             return at_least

@@ -6,12 +6,16 @@ set of all sums is one big integer with a bit for each sum, and adding a list is
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from operator import contains
 
 from dimmplan.solve.budget import Budget
 
 DENSE_BITS = 1 << 24
 """Above this many possible totals a plain set is kept instead."""
+MANY_BITS = 1 << 24
+"""Above this many bits to be shifted, totals are first looked for by dealing."""
 
 
 def reached(
@@ -29,8 +33,12 @@ def reached(
     bits = 1
     for width in widths:
         bits *= width
-    if bits > DENSE_BITS:
-        return frozenset(targets & sums(steps, targets, budget=budget))
+    dealt: set[int] = set()
+    if sum(map(len, steps)) * bits > MANY_BITS:
+        dealt = _dealt(steps, targets, places, budget)
+        targets -= dealt
+    if not targets or bits > DENSE_BITS:
+        return frozenset(dealt | sums(steps, targets, budget=budget))
     weights = [1]
     for width in widths[:-1]:
         weights.append(weights[-1] * width)
@@ -40,7 +48,7 @@ def reached(
         total = _shifted(total, {sum(d * w for d, w in zip(row, weights, strict=True)) for row in rows})
     data = total.to_bytes(bits // 8 + 1, "little")
     digits_of = list(zip(places, widths, weights, strict=True))
-    found = set()
+    found = dealt
     for target in targets:
         place = 0
         for (value, base), width, weight in digits_of:
@@ -52,6 +60,44 @@ def reached(
             if data[place >> 3] >> (place & 7) & 1:
                 found.add(target)
     return frozenset(found)
+
+
+def some_reached(
+    steps: Sequence[Sequence[int]], wanted: Collection[int], *, places: Sequence[tuple[int, int]], budget: Budget
+) -> bool:
+    """True where one number from each of ``steps`` adds up to any of the wanted totals."""
+    return bool(_dealt(steps, wanted, places, budget, enough=1) or reached(steps, wanted, places=places, budget=budget))
+
+
+def _dealt(
+    steps: Sequence[Sequence[int]],
+    wanted: Iterable[int],
+    places: Sequence[tuple[int, int]],
+    budget: Budget,
+    enough: int | None = None,
+) -> set[int]:
+    """Wanted totals, ``enough`` of them, that are reached when the modules are dealt to the lists one by one.
+
+    There and back, so that the larger sums of one round get the smaller numbers of the next. What is not among them may
+    be reached all the same.
+    """
+    found: set[int] = set()
+    if len({base for _, base in places}) != 1:
+        return found  # not all digits are modules
+    have = [set(step) for step in steps]
+    for target in wanted:
+        digits = [target // value % base for value, base in places]
+        budget.spend(1 + sum(digits) // 16)
+        hands = itertools.cycle([*range(len(have)), *reversed(range(len(have)))])
+        dealt = [0] * len(have)
+        for (value, _), digit in zip(places, digits, strict=True):
+            for hand in itertools.islice(hands, digit):
+                dealt[hand] += value
+        if all(map(contains, have, dealt)):
+            found.add(target)
+            if len(found) == enough:
+                break
+    return found
 
 
 def _shifted(total: int, steps: Iterable[int]) -> int:
