@@ -313,15 +313,17 @@ class _Drawing:
         if code not in codes or not self._mode_holds(controllers):
             return None
         self.budget.spend(1)
-        text = b"".join([part.text for part in controllers])
         if not code:
-            return Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, text)
+            return Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, _text(controllers))
         times = self._times_by_channel(controllers) if self.by_channel else self._times(controllers)
         if times is None:
             return None
         gibs = [part.gib for part in controllers]
         low_rank = sum([part.low_rank for part in controllers])
-        return Profile(code, sum(gibs), times[0], times[1], max(gibs) - min(gibs), times[2], times[3], low_rank, text)
+        time, parallel, count, narrowest = times
+        return Profile(
+            code, sum(gibs), time, parallel, max(gibs) - min(gibs), count, narrowest, low_rank, _text(controllers)
+        )
 
     def _over(self, time: int) -> bool:
         """True for a time beyond the bound of the query; the least of them is remembered."""
@@ -380,6 +382,10 @@ class _Drawing:
             return None
         parallel = max(load.gib * (self.unit // load.rate) for load in loads if load.gib)
         return time, parallel, len(found), min(r.ways for r in found)
+
+
+def _text(controllers: Sequence[_Part]) -> bytes:
+    return b"".join([part.text for part in controllers])
 
 
 def loads_mirror(loads: Sequence[Load], row: MirroringRow) -> bool:
