@@ -61,6 +61,7 @@ WIDE = (
 
 SLOW = (
     "tests/opinion/test_opinion.py::test_shipped_boards",
+    "tests/solve/test_scale.py",
     "tests/oracle/test_modes.py::test_the_seeds_hold_plans_and_refusals_of_both_modes",
 )
 """Tests among those that need seconds each."""

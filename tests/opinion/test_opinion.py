@@ -54,11 +54,11 @@ def test_random_boards(make: Callable[[int], Case] | None, seeds: range) -> None
 
 
 def test_the_search_is_the_faster_one() -> None:
-    """Where the solver alone takes long, the search takes a quarter of its time at most (a bench says a tenth)."""
+    """Where the solver alone takes long, the search takes a tenth of its time, and never more than all of it."""
     long = [each for board_id in SHIPPED for each in of_board(board_id) if each.solving * 1000 >= LONG_MS]
     assert len(long) >= 5
     assert all(each.answering <= each.solving for each in long)
-    assert statistics.median(each.answering / each.solving for each in long) <= 0.25
+    assert statistics.median(each.answering / each.solving for each in long) <= 0.1
 
 
 def test_a_worse_answer_would_be_seen() -> None:
