@@ -172,11 +172,15 @@ def _classes(oracle: Oracle, socket: Socket, *, swaps: bool) -> list[Any]:
 
 
 def _loads(oracle: Oracle, slots: int, *, swaps: bool) -> list[Slots]:
-    """What one channel may hold; of orders that are judged alike only one, unless the order of slots counts."""
+    """What one channel may hold; of orders that are judged alike only one, unless the order of slots counts.
+
+    It does where channels are to be identical, as those that mirror each other.
+    """
     found: dict[Any, Slots] = {}
+    counts = not swaps or oracle.request.mode is Mode.MIRRORED
     for content in itertools.product((None, *oracle.types), repeat=slots):
         rate, errors, advised = oracle.channel(content)
         if not errors:
             held = tuple(sorted(module.label for module in content if module is not None))
-            found.setdefault((held, rate, advised, None if swaps else content), content)
+            found.setdefault((held, rate, advised, content if counts else None), content)
     return list(found.values())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import statistics
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import pytest
@@ -44,8 +44,12 @@ def test_shipped_boards(board_id: str) -> None:
         assert each.difference() is None, each.difference()
 
 
-@pytest.mark.parametrize(("make", "seeds"), [(random_instance, range(500, 530)), (None, range(500, 515))])
-def test_random_boards(make: Callable[[int], Case] | None, seeds: range) -> None:
+@pytest.mark.parametrize(
+    ("make", "seeds"),
+    # in mode 179 channels of three slots and of one mirror each other
+    [(random_instance, range(500, 530)), (None, [179, *range(500, 515)])],
+)
+def test_random_boards(make: Callable[[int], Case] | None, seeds: Sequence[int]) -> None:
     """So it is on small random boards, in the modes that leave less usable too."""
     for seed in seeds:
         case = make(seed) if make else Case(f"mode {seed}", *random_mode_case(seed))
