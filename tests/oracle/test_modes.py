@@ -6,12 +6,13 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import ImpossibleError
+from dimmplan.model.module import Generation
 from dimmplan.model.request import Mode
 from dimmplan.modes import judge_mode
 from dimmplan.planner import ask, plan
 from dimmplan.solve.answer import solve
 from tests.oracle.brute import best
-from tests.oracle.random_boards import random_mode_case
+from tests.oracle.random_boards import make_board, random_mode_case
 
 SEEDS = 160
 STEP = 20
@@ -82,3 +83,29 @@ def test_a_board_without_the_row_refuses_the_mode() -> None:
     for mode in ("mirrored", "sparing"):
         with pytest.raises(ImpossibleError, match=f"no row for the mode {mode}"):
             plan(board, ask(board, "192GiB", mode=mode))
+
+
+@pytest.mark.parametrize("within", ["controller", "socket"])
+@pytest.mark.parametrize("gib", [16, 32, 48, 64])
+def test_listed_groups_mirror_within_a_controller_or_a_socket(within: str, gib: int) -> None:
+    """Two controllers of two channels: the two that mirror each other may be told to share a controller."""
+    board = make_board(
+        {"S1": {"m0": {"A": ["A1", "A2"], "B": ["B1"]}, "m1": {"C": ["C1"], "D": ["D1", "D2"]}}},
+        modules=["16GB 1Rx4 PC4-2666V-R", "32GB 2Rx4 PC4-2666V-R"],
+        interleave={"style": "groups", "groups": [{"channels": ["A", "D"]}, {"channels": ["B", "C"]}]},
+        rules=[
+            {"id": "kinds", "check": "accept", "field": "kind", "values": ["RDIMM"], "source": "INVENTED"},
+            {"id": "mirror", "check": "mirroring", "group_channels": 2, "within": within, "source": "INVENTED"},
+        ],
+        rates=[{"id": f"rate-{dpc}", "dpc": dpc, "mts": 2666, "source": "INVENTED"} for dpc in (1, 2)],
+        rates_mts=[2666],
+        generation=Generation.DDR4,
+    )
+    request = ask(board, f"{gib}GiB", mode="mirrored")
+    expected, answer = best(board, request), solve(board, request, alternatives=False)
+    names = [criterion.name for criterion in answer.criteria]
+    assert expected.vector is not None
+    assert list(zip(names, answer.best.vector, strict=True)) == list(map(tuple, expected.vector))
+    assert expected.placement is not None
+    filled = {slot: module for slot, module in answer.best.content.items() if module}
+    assert filled == {slot: module for slot, module in expected.placement.items() if module}

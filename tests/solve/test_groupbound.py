@@ -62,6 +62,8 @@ def test_what_is_missing_waits_in_the_widest_set_left() -> None:
     loads = [load(gib) for gib in (16, 16, 0, 64)]
     found = bounds_of(groups, loads, range(4), 4800, low_gib=96)
     assert found == [depth * (UNIT // 4800) for depth in (32, 32, 80, 80)]
+    # what no channel is left for waits nowhere
+    assert bounds_of(groups, loads, range(4), 4800, low_gib=160)[-1] == 80 * (UNIT // 4800)
 
 
 @pytest.mark.parametrize("seed", range(4))
