@@ -20,7 +20,8 @@ from dimmplan.solve.budget import Budget
 from dimmplan.solve.drawing import Drawer
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
-from tests.oracle.large import ANY, EVEN, large_board, large_request
+from dimmplan.solve.sweep import Sweeps
+from tests.oracle.large import ANY, EVEN, GROUPS, large_board, large_request
 from tests.oracle.random_boards import random_case, random_mode_case
 
 UNLIMITED = 1 << 60
@@ -80,6 +81,35 @@ def test_near_the_even_share_first_or_not_the_answer_is_the_same(block: int, mon
         monkeypatch.setattr(sweep, "MANY", 0)
         assert found_by(board, request, symmetry=True, bounds=True)[0] == expected
     assert len(radii) > 50
+
+
+@pytest.mark.parametrize(
+    ("board", "seed", "stock"),
+    [
+        (large_board(2, 2, 2, 2, ANY), 114, False),
+        (large_board(3, 2, 2, 2, EVEN), 182, False),
+        (large_board(2, 4, 2, 2, GROUPS), 114, False),
+        (large_board(2, 4, 2, 2, GROUPS), 190, True),
+    ],
+)
+def test_what_is_faster_farther_from_the_even_share_is_found(
+    board: Board, seed: int, stock: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Here the best near the even share is swept more slowly than the best of all."""
+    request = large_request(board, seed, stock=stock)
+    expected, _ = found_by(board, request, symmetry=True, bounds=True)
+    improved: list[bool] = []
+    nearest = Sweeps._nearest
+
+    def noted(sweeps: Sweeps, job: Any, time: int, near: Branch, radius: int) -> Any:
+        found = nearest(sweeps, job, time, near, radius)
+        improved.append(found.time < time)
+        return found
+
+    monkeypatch.setattr(Sweeps, "_nearest", noted)
+    monkeypatch.setattr(sweep, "MANY", 0)
+    assert found_by(board, request, symmetry=True, bounds=True)[0] == expected
+    assert any(improved)
 
 
 @pytest.mark.parametrize(
