@@ -11,6 +11,7 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from dimmplan.interleave import Permitted, regions
@@ -23,6 +24,10 @@ from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
 NEVER = 1 << 80
 """A time that no population takes."""
+MOST_KEPT = 1 << 15
+"""Figures at own rates are remembered of so many amounts."""
+Shape = tuple[tuple[int, ...], ...]
+"""A number for each channel, a tuple for each controller."""
 NO_REGION = 1 << 20
 """Ways of the narrowest region of an empty socket: it never is the narrowest."""
 
@@ -70,6 +75,8 @@ class Evaluator:
         self.grouped = permitted.style == "groups"
         self.table = DepthTable(permitted)
         self.groups = GroupTable(permitted)
+        self.permitted = permitted
+        self.at_own_rates = lru_cache(MOST_KEPT)(self._at_own_rates)
         self._widest = sorted({1, *(len(group.channels) for group in permitted.groups)})
 
     def widest(self, filled: Iterable[int]) -> int:
@@ -78,6 +85,13 @@ class Evaluator:
         if not self.grouped:
             return self.table.fitting((sum(counts),) if self.table.pooled else counts)[0].ways
         return self._widest[bisect.bisect_right(self._widest, sum(counts)) - 1]
+
+    def _at_own_rates(self, amounts: Shape, rates: Shape, unit: int) -> tuple[int, int, int]:
+        """Sum of region times, number of regions, fewest ways; each region at the rate of its slowest channel."""
+        found = regions(amounts, self.permitted, rates)
+        flat = [rate for controller in rates for rate in controller]
+        time = sum(r.depth * (unit // min(flat[channel] for channel in r.channels)) for r in found)
+        return time, len(found), min(r.ways for r in found)
 
     def __call__(self, amounts: Sequence[Sequence[int]]) -> Depths:
         """Sum of region depths, number of regions, fewest ways; GiB per channel at one rate for all."""
@@ -371,17 +385,20 @@ class _Drawing:
         return tuple(lists)
 
     def _times_by_channel(self, controllers: Sequence[_Part]) -> tuple[int, int, int, int] | None:
-        """As ``_times``, each channel at a rate of its own and each region at its slowest channel's."""
+        """As ``_times``, each channel at a rate of its own and each region at its slowest channel's.
+
+        ``alone`` is the time that each filled channel works: no region has it work faster.
+        """
         loads = [load for part in controllers for load in part.loads]
+        alone = [load.gib * (self.unit // load.rate) for load in loads if load.gib]
+        least = max(*alone, sum(alone) // self.evaluate.widest([part.filled for part in controllers]))
+        if least > self.query.most_time and least >= self.beyond:
+            return None
         slowest = min(load.rate for load in loads if load.gib)
         amounts = tuple(tuple(load.gib for load in part.loads) for part in controllers)
         rates = tuple(tuple(load.rate or slowest for load in part.loads) for part in controllers)
-        found = regions(amounts, self.query.shape.permitted, rates)
-        time = sum(r.depth * (self.unit // min(loads[channel].rate for channel in r.channels)) for r in found)
-        if self._over(time):
-            return None
-        parallel = max(load.gib * (self.unit // load.rate) for load in loads if load.gib)
-        return time, parallel, len(found), min(r.ways for r in found)
+        time, count, narrowest = self.evaluate.at_own_rates(amounts, rates, self.unit)
+        return None if self._over(time) else (time, max(alone), count, narrowest)
 
 
 def _text(controllers: Sequence[_Part]) -> bytes:
