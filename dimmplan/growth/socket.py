@@ -16,7 +16,7 @@ from typing import NamedTuple
 from dimmplan.growth.measure import NO_RATE, Measure
 from dimmplan.growth.pins import PinnedSpace
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.groupbound import GroupBound, loading_order
+from dimmplan.solve.groupbound import group_bound, loading_order
 from dimmplan.solve.profiles import loads_mirror
 from dimmplan.solve.space import ChannelShape, Load, SocketShape
 
@@ -324,7 +324,9 @@ class Chains:
             return
         fastest = max(load.rate for shapes in apart for chain in self.loads(shapes) for load in chain.loads)
         limits = [
-            GroupBound(shape.permitted, loading_order(apart), low_gib=low, rate_unit=self.space.rate_unit, rate=fastest)
+            group_bound(
+                shape.permitted, loading_order(apart), low_gib=low, rate_unit=self.space.rate_unit, rate=fastest
+            )
             for low in bounds.lows
         ]
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from dimmplan.interleave import permitted_sets, regions
-from dimmplan.solve.groupbound import GroupBound, loading_order
+from dimmplan.solve.groupbound import group_bound, loading_order
 from dimmplan.solve.space import Load
 from tests.support import interleave_row, socket_of
 
@@ -20,7 +20,7 @@ RATES = (4800, 4400)
 def bounds_of(groups: Sequence[Any], loads: Sequence[Load], order: Sequence[int], rate: int, low_gib: int) -> list[int]:
     """The bound after each step of loading the channels in order."""
     permitted = permitted_sets(interleave_row("groups", groups=groups), socket_of([len(loads)]))
-    bound = GroupBound(permitted, order, low_gib=low_gib, rate_unit=UNIT, rate=rate)
+    bound = group_bound(permitted, order, low_gib=low_gib, rate_unit=UNIT, rate=rate)
     chosen: list[Load | None] = [None] * len(loads)
     found, gib = [], 0
     for step, channel in enumerate(order):
@@ -45,6 +45,8 @@ def load(gib: int, rate: int = 4800) -> Load:
             [48, 16, 48],
             [16, 40, 64],
         ),
+        # four together 16 deep, then two of them 16 deep, for their least member had 32, and 32 alone
+        ([{"channels": ["A", "B", "C", "D"]}, {"channels": ["A", "B"]}], [64, 32, 16, 16], [16, 48, 60, 64]),
         # an exclusive pair only while the third is empty
         ([{"channels": ["A", "B"], "exclusive": True}], [16, 16, 16], [8, 16, 48]),
         ([{"channels": ["A", "B"], "exclusive": True}], [16, 16, 0], [8, 16, 16]),
