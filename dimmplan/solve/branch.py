@@ -39,7 +39,9 @@ class Branch(NamedTuple):
     drawn: bool = False
     """False while profiles are counts of modules only, without figures."""
     summed: tuple[str, ...] = ()
-    """Sums over sockets that are part of the totals already: regions, low-rank channels."""
+    """Sums over sockets that are decided: regions, low-rank channels."""
+    least: int = 0
+    """What they are, as digits of one number: no choice of profiles has less, and what is chosen has just that."""
 
     def gibs(self) -> list[int]:
         """Every capacity that some socket may have, scaled, rising."""

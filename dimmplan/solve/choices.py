@@ -7,21 +7,25 @@ keep), or a sum over sockets. Only the system sweep is decided elsewhere, where 
 from __future__ import annotations
 
 import bisect
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from fractions import Fraction
 from typing import Any, Literal
 
-from dimmplan.solve.branch import Branch, Value
+from dimmplan.solve.branch import Branch, Kind, Value
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.profiles import Profile
 from dimmplan.solve.space import Space
-from dimmplan.solve.sums import least_beside, reached, sums
+from dimmplan.solve.sums import least_tails, reached
 
 _SUMS: dict[str, Callable[[Profile], int]] = {
     "regions": lambda profile: profile.regions,
     "low_rank_channels": lambda profile: profile.low_rank,
 }
+
+
+SUM_PLACE = 1 << 20
+"""Place value of a sum over sockets before the sums after it."""
 
 
 class Choices:
@@ -46,7 +50,7 @@ class Choices:
             elif name == "socket_difference_gib":
                 options = self._by_difference(branch)
             elif name in _SUMS:
-                options = self._by_sum(branch, name, _SUMS[name])
+                options = self._by_sum(branch, name)
             else:
                 options = self._by_bottleneck(branch, self._bottleneck(name), criterion.better)
             for value, part in options:
@@ -121,7 +125,7 @@ class Choices:
         self.budget.spend(1 + len(branch.targets) // 64)
         by_value: dict[Value, set[int]] = {}
         for total in branch.targets:
-            by_value.setdefault(measure(self.code(branch, total)), set()).add(total)
+            by_value.setdefault(measure(total), set()).add(total)
         above = {value for value in by_value if bar is None or branch.drawn or _better(value, bar, better)}
         proven = self.reached(branch, (total for value in above for total in by_value[value]))
         for value in sorted(by_value, reverse=better == "high"):
@@ -165,7 +169,7 @@ class Choices:
     def windows(self, branch: Branch) -> Iterator[tuple[int, Branch]]:
         """Windows of socket capacity that suffice, and their width; every window of the least width is a branch."""
         gibs = branch.gibs()
-        totals = [self.space.gib(self.code(branch, total)) for total in branch.targets]
+        totals = [self.space.gib(total) for total in branch.targets]
         sockets = len(self.space.sockets)
         windows = sorted(
             (high - low, low)
@@ -184,38 +188,44 @@ class Choices:
                 least = width
                 yield width, part
 
-    def _by_sum(self, branch: Branch, name: str, measure: Callable[[Profile], int]) -> Iterator[tuple[Value, Branch]]:
-        """The least sum over sockets; it becomes part of the totals, so that later criteria keep it."""
-        steps = []
-        for kind in branch.kinds:
-            best: dict[int, int] = {}
-            for profile in kind.profiles:
-                best[profile.code] = min(measure(profile), best.get(profile.code, measure(profile)))
-            steps += [{code * times: value * times for code, value in best.items()} for times in kind.steps()]
-        found = least_beside(steps, branch.targets, budget=self.budget)
-        if found:
-            weight, least = self._weight(len(branch.summed)), min(found.values())
-            kinds = tuple(
-                kind._replace(profiles=tuple(p._replace(code=p.code + weight * measure(p)) for p in kind.profiles))
-                for kind in branch.kinds
-            )
-            targets = frozenset(total + weight * least for total, value in found.items() if value == least)
-            yield least, branch._replace(kinds=kinds, targets=targets, summed=(*branch.summed, name))
+    def _by_sum(self, branch: Branch, name: str) -> Iterator[tuple[Value, Branch]]:
+        """The least sum over sockets; what is decided later has to keep it."""
+        summed = branch._replace(summed=(*branch.summed, name), least=branch.least * SUM_PLACE)
+        values = {total: value - summed.least for total, value in self._least_totals(summed, branch.targets).items()}
+        if values:
+            least = min(values.values())
+            targets = frozenset(total for total, value in values.items() if value == least)
+            yield least, summed._replace(targets=targets, least=summed.least + least)
 
-    def _weight(self, sums: int) -> int:
-        """Place value of the next sum in a total: above counts and losses, and above the sums before it."""
-        return int(self.space.loss_place) << (24 + 20 * sums)
+    def _least_totals(self, branch: Branch, wanted: Collection[int]) -> dict[int, int]:
+        """The wanted totals that are reached, each with the least that the branch's sums over sockets can be."""
+        each = [(kind, times) for kind in branch.kinds for times in kind.steps()]
+        found = least_tails([self.beside(branch, kind, times) for kind, times in each], wanted, budget=self.budget)
+        return {total: found[0][total] for total in wanted if total in found[0]} if found else {}
 
-    def code(self, branch: Branch, total: int) -> int:
-        return total % self._weight(0) if branch.summed else total
+    def beside(self, branch: Branch, kind: Kind, times: int) -> dict[int, int]:
+        """The codes that a choice of a profile adds, each with the least that it adds to the branch's sums."""
+        least: dict[int, int] = {}
+        for profile in kind.profiles:
+            value = self.sums_of(branch, profile) * times
+            code = profile.code * times
+            least[code] = min(value, least.get(code, value))
+        return least
+
+    def sums_of(self, branch: Branch, profile: Profile) -> int:
+        """What a profile adds to the branch's sums over sockets, as digits of one number."""
+        value = 0
+        for name in branch.summed:
+            value = value * SUM_PLACE + _SUMS[name](profile)
+        return value
 
     def reached(self, branch: Branch, targets: Iterable[int] | None = None) -> frozenset[int]:
         """The targets (all of the branch, or these) that some choice of profiles adds up to."""
         wanted = set(branch.targets if targets is None else targets)
-        steps = branch.steps()
         if branch.summed:
-            return frozenset(wanted & sums(steps, wanted, budget=self.budget)) if wanted else frozenset()
-        return reached(steps, wanted, places=self.space.places(branch.types), budget=self.budget)
+            found = self._least_totals(branch, wanted)
+            return frozenset(total for total, value in found.items() if value == branch.least)
+        return reached(branch.steps(), wanted, places=self.space.places(branch.types), budget=self.budget)
 
     def settled(self, branch: Branch | None) -> Branch | None:
         """The branch with the targets that it reaches; ``None`` where there is none."""

@@ -19,7 +19,7 @@ from dimmplan.solve.choices import Choices
 from dimmplan.solve.criteria import Criterion, criteria_of
 from dimmplan.solve.drawing import Drawer
 from dimmplan.solve.space import Rows, Space
-from dimmplan.solve.sums import tails
+from dimmplan.solve.sums import least_tails
 from dimmplan.solve.sweep import Sweeps
 from dimmplan.units import Gib
 
@@ -180,17 +180,20 @@ class Search:
             places = kind.places[:1] if kind.tied else kind.places
             order += [(place, kind, len(kind.places) if kind.tied else 1) for place in places]
         order.sort(key=lambda entry: entry[0])
-        steps = [sorted({profile.code * times for profile in kind.profiles}) for _, kind, times in order]
-        ends = tails(steps, branch.targets, budget=self.budget)
+        steps = [self.choices.beside(branch, kind, times) for _, kind, times in order]
+        ends = least_tails(steps, branch.targets, budget=self.budget)
         texts: dict[int, bytes] = {}
-        left, total = set(branch.targets), 0
-        for (place, kind, times), tail in zip(order, ends[1:], strict=True):
+        left, total = dict.fromkeys(branch.targets, branch.least), 0
+        for (place, kind, times), end in zip(order, ends[1:], strict=True):
             for profile in sorted(kind.profiles, key=lambda p: p.text, reverse=True):
-                rest = {goal - profile.code * times for goal in left} & tail
+                code, sums = profile.code * times, self.choices.sums_of(branch, profile) * times
+                rest = {
+                    goal - code: least - sums for goal, least in left.items() if end.get(goal - code) == least - sums
+                }
                 if rest:
-                    left, total = rest, total + profile.code * times
+                    left, total = rest, total + code
                     for each in kind.places if kind.tied else (place,):
                         texts[each] = profile.text
                     break
         ordered = tuple(texts[place] for place in sorted(texts))
-        return b"".join(ordered), (ordered, branch.types, self.choices.code(branch, total))
+        return b"".join(ordered), (ordered, branch.types, total)

@@ -7,11 +7,14 @@ set of all sums is one big integer with a bit for each sum, and adding a list is
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from operator import contains
+import math
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from operator import contains, le, lt, mul
 
 from dimmplan.solve.budget import Budget
 
+OPERATIONS = 4
+"""So many additions count as one node."""
 DENSE_BITS = 1 << 24
 """Above this many possible totals a plain set is kept instead."""
 MANY_BITS = 1 << 24
@@ -28,38 +31,38 @@ def reached(
     targets = set(wanted)
     if not targets or not all(steps):
         return frozenset()
-    digits = [[[code // value % base for value, base in places] for code in step] for step in steps]
-    widths = [1 + sum(max(row[place] for row in rows) for rows in digits) for place in range(len(places))]
-    bits = 1
-    for width in widths:
-        bits *= width
+    tops = [max(target // value % base for target in targets) for value, base in places]
+    digits = [[row for row in _digits(step, places) if all(map(le, row, tops))] for step in steps]
+    if not all(digits):
+        return frozenset()
+    most = [[max(row[place] for row in rows) for rows in digits] for place in range(len(places))]
+    widths = [1 + min(sum(each), top + max(each)) for each, top in zip(most, tops, strict=True)]
+    bits = math.prod(widths)
     dealt: set[int] = set()
     if sum(map(len, steps)) * bits > MANY_BITS:
         dealt = _dealt(steps, targets, places, budget)
         targets -= dealt
     if not targets or bits > DENSE_BITS:
         return frozenset(dealt | sums(steps, targets, budget=budget))
-    weights = [1]
-    for width in widths[:-1]:
-        weights.append(weights[-1] * width)
+    weights = [math.prod(widths[:place]) for place in range(len(widths))]
+    of_use = 1
+    for weight, width, top in zip(weights, widths, tops, strict=True):
+        of_use = _shifted(of_use, [weight * digit for digit in range(min(top + 1, width))])
     total = 1
     for rows in digits:
         budget.spend(1 + len(rows) * bits // 4096)
-        total = _shifted(total, {sum(d * w for d, w in zip(row, weights, strict=True)) for row in rows})
+        total = _shifted(total, {sum(map(mul, row, weights)) for row in rows}) & of_use
     data = total.to_bytes(bits // 8 + 1, "little")
-    digits_of = list(zip(places, widths, weights, strict=True))
     found = dealt
-    for target in targets:
-        place = 0
-        for (value, base), width, weight in digits_of:
-            digit = target // value % base
-            if digit >= width:
-                break
-            place += digit * weight
-        else:
-            if data[place >> 3] >> (place & 7) & 1:
-                found.add(target)
+    for target, row in zip(targets, _digits(targets, places), strict=True):
+        place = sum(map(mul, row, weights))
+        if all(map(lt, row, widths)) and data[place >> 3] >> (place & 7) & 1:
+            found.add(target)
     return frozenset(found)
+
+
+def _digits(codes: Iterable[int], places: Sequence[tuple[int, int]]) -> list[list[int]]:
+    return [[code // value % base for value, base in places] for code in codes]
 
 
 def some_reached(
@@ -71,7 +74,7 @@ def some_reached(
 
 def _dealt(
     steps: Sequence[Sequence[int]],
-    wanted: Iterable[int],
+    wanted: Collection[int],
     places: Sequence[tuple[int, int]],
     budget: Budget,
     enough: int | None = None,
@@ -85,8 +88,7 @@ def _dealt(
     if len({base for _, base in places}) != 1:
         return found  # not all digits are modules
     have = [set(step) for step in steps]
-    for target in wanted:
-        digits = [target // value % base for value, base in places]
+    for target, digits in zip(wanted, _digits(wanted, places), strict=True):
         budget.spend(1 + sum(digits) // 16)
         hands = itertools.cycle([*range(len(have)), *reversed(range(len(have)))])
         dealt = [0] * len(have)
@@ -120,39 +122,36 @@ def tails(steps: Sequence[Sequence[int]], wanted: Collection[int], *, budget: Bu
     """
     if not wanted or not all(steps):
         return []
+    found = [{0}]
+    for step, (floor, ceiling) in zip(reversed(steps), _edges(steps, wanted), strict=True):
+        budget.spend(1 + len(found[-1]) * len(step) // OPERATIONS)
+        found.append({total for have in found[-1] for each in step if floor <= (total := have + each) <= ceiling})
+    return found[::-1]
+
+
+def least_tails(steps: Sequence[Mapping[int, int]], wanted: Collection[int], *, budget: Budget) -> list[dict[int, int]]:
+    """As ``tails``, with the least sum of what the numbers that add up to each of them map to."""
+    if not wanted or not all(steps):
+        return []
+    found = [{0: 0}]
+    for step, (floor, ceiling) in zip(reversed(steps), _edges(steps, wanted), strict=True):
+        budget.spend(1 + len(found[-1]) * len(step) // OPERATIONS)
+        best: dict[int, int] = {}
+        for have, beside in found[-1].items():
+            for each, more in step.items():
+                total = have + each
+                if floor <= total <= ceiling and best.get(total, beside + more + 1) > beside + more:
+                    best[total] = beside + more
+        found.append(best)
+    return found[::-1]
+
+
+def _edges(steps: Sequence[Collection[int]], wanted: Collection[int]) -> Iterator[tuple[int, int]]:
+    """From the last list to the first: the least and the most of a sum from there on that may become a wanted total."""
     before = [(0, 0)]
     for step in steps:
         least, most = before[-1]
         before.append((least + min(step), most + max(step)))
     low, high = min(wanted), max(wanted)
-    found = [{0}]
-    for (least, most), step in zip(reversed(before[:-1]), reversed(steps), strict=True):
-        budget.spend(len(found[-1]))
-        floor, ceiling = low - most, high - least
-        found.append({total for have in found[-1] for each in step if floor <= (total := have + each) <= ceiling})
-    return found[::-1]
-
-
-def least_beside(steps: Sequence[Mapping[int, int]], wanted: Collection[int], *, budget: Budget) -> dict[int, int]:
-    """For each wanted total that one number from each mapping adds up to, the least sum of what they map to."""
-    if not wanted or not all(steps):
-        return {}
-    rest = [(0, 0)]
-    for step in reversed(steps):
-        least, most = rest[-1]
-        rest.append((least + min(step), most + max(step)))
-    rest.pop()
-    low, high = min(wanted), max(wanted)
-    found = {0: 0}
-    for step in steps:
-        budget.spend(len(found))
-        least, most = rest.pop()
-        floor, ceiling = low - most, high - least
-        best: dict[int, int] = {}
-        for have, beside in found.items():
-            for each, more in step.items():
-                total = have + each
-                if floor <= total <= ceiling and best.get(total, beside + more + 1) > beside + more:
-                    best[total] = beside + more
-        found = best
-    return {total: found[total] for total in wanted if total in found}
+    for least, most in reversed(before[:-1]):
+        yield low - most, high - least

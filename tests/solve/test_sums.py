@@ -10,7 +10,7 @@ import pytest
 
 from dimmplan.solve import sums as module
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.sums import least_beside, reached, some_reached, sums, tails
+from dimmplan.solve.sums import least_tails, reached, some_reached, sums, tails
 
 BASE = 10
 ONE_DIGIT, TWO_DIGITS, HIGH_DIGIT = [(1, BASE)], [(1, BASE), (BASE, BASE)], [(1, BASE), (BASE**3, 1 << 24)]
@@ -121,8 +121,12 @@ def test_least_sum_beside_a_total() -> None:
             total, beside = (sum(column) for column in zip(*chosen, strict=True))
             expected[total] = min(beside, expected.get(total, beside))
         wanted = {rng.randint(0, 18) for _ in range(4)}
-        found = least_beside(steps, wanted, budget=Budget(0))
-        assert found == {total: beside for total, beside in expected.items() if total in wanted}
+        found = least_tails(steps, wanted, budget=Budget(0))
+        assert len(found) == len(steps) + 1
+        assert found[-1] == {0: 0}
+        assert {t: least for t, least in found[0].items() if t in wanted} == {
+            total: beside for total, beside in expected.items() if total in wanted
+        }
 
 
 def test_sums_that_cannot_end_as_wanted_are_dropped() -> None:
@@ -132,18 +136,18 @@ def test_sums_that_cannot_end_as_wanted_are_dropped() -> None:
     assert sums([[1], []], {1}, budget=Budget(0)) == set()
     assert sums(steps, set(), budget=Budget(0)) == set()
     assert sums([], {0, 1}, budget=Budget(0)) == {0}
-    assert least_beside([{1: 0}, {}], {1}, budget=Budget(0)) == {}
-    assert least_beside([{1: 7}], set(), budget=Budget(0)) == {}
+    assert least_tails([{1: 0}, {}], {1}, budget=Budget(0)) == []
+    assert least_tails([{1: 7}], set(), budget=Budget(0)) == []
 
 
 def test_effort_of_sums() -> None:
-    """A node for each partial sum carried on; one for each list where sums are bits, and more for long ones."""
+    """A node for each list and for each four additions; where sums are bits one for each list, and more for long ones."""
     budget = Budget(0)
     sums([[0, 1, 2], [0, 10, 20], [0, 100]], set(range(123)), budget=budget)
-    assert budget.spent == 1 + 2 + 6
+    assert budget.spent == 1 + (1 + 2 * 3 // 4) + (1 + 6 * 3 // 4)
     beside = Budget(0)
-    least_beside([{0: 1, 1: 1, 2: 1}, {0: 0, 10: 5, 20: 5}, {0: 0, 100: 9}], set(range(123)), budget=beside)
-    assert beside.spent == 1 + 3 + 9
+    least_tails([{0: 1, 1: 1, 2: 1}, {0: 0, 10: 5, 20: 5}, {0: 0, 100: 9}], set(range(123)), budget=beside)
+    assert beside.spent == budget.spent
     pruned = Budget(0)
     sums([[0, 1, 2], [0, 10, 20], [0, 100]], {121}, budget=pruned)
     assert pruned.spent == 1 + 1 + 1
