@@ -140,8 +140,17 @@ def test_sums_that_cannot_end_as_wanted_are_dropped() -> None:
     assert least_tails([{1: 7}], set(), budget=Budget(0)) == []
 
 
+def test_numbers_beyond_what_is_wanted_are_left_out() -> None:
+    """Of each digit no more bits than the wanted totals have, and room for one more number."""
+    budget = Budget(0)
+    steps = [[0, 1, 4095], [0, 2, 90]]
+    assert reached(steps, [3, 2], places=[(1, 1 << 20)], budget=budget) == {3, 2}
+    assert budget.spent == 2
+    assert reached([[9], [0, 1]], [3, 2], places=[(1, 1 << 20)], budget=budget) == frozenset()
+
+
 def test_effort_of_sums() -> None:
-    """A node for each list and for each four additions; where sums are bits one for each list, and more for long ones."""
+    """A node for each list and for four additions; where sums are bits one for each list, and more for long ones."""
     budget = Budget(0)
     sums([[0, 1, 2], [0, 10, 20], [0, 100]], set(range(123)), budget=budget)
     assert budget.spent == 1 + (1 + 2 * 3 // 4) + (1 + 6 * 3 // 4)
@@ -155,5 +164,5 @@ def test_effort_of_sums() -> None:
     reached([[0, 1], [0, 1]], [1], places=ONE_DIGIT, budget=dense)
     assert dense.spent == 2
     long = Budget(0)
-    reached([[0, 4095], [0, 0]], [1], places=[(1, 1 << 20)], budget=long)
+    reached([[0, 4095], [0, 0]], [4095], places=[(1, 1 << 20)], budget=long)
     assert long.spent == (1 + 2) + (1 + 2)
