@@ -146,7 +146,9 @@ class DepthBound(GroupBound):
     """Where groups leave layers: each channel fills its groups, the widest first, and is alone for the rest.
 
     A group is used once at most, as deep as the least of its members holds: after that one of them is empty. What a
-    wider group around it serves is served to that member too, and no longer there for the narrower one.
+    wider group around it serves is served to that member too, and no longer there for the narrower one. Where several
+    stand inside the same wider one, that counts for one of them alone: the wider may turn out impossible, and then all
+    the narrower ones are as deep as they can.
     """
 
     def __init__(self, permitted: Permitted, order: Sequence[int], low_gib: int, rate_unit: int, rate: int) -> None:
@@ -164,13 +166,15 @@ class DepthBound(GroupBound):
         """What holds before each step."""
 
     def _ways(self, channel: int) -> list[tuple[int, int, list[int]]]:
+        """A group stands inside one other at most, and only one inside each, so that the widest first is the best."""
         found: list[tuple[int, int, list[int]]] = []
-        joined = [(index, group) for index, group in enumerate(self.groups) if channel in group.channels]
-        for index, group in joined:
-            around = [
-                n for n, (_, wider) in enumerate(joined[: len(found)]) if set(group.channels) <= set(wider.channels)
-            ]
-            found.append((index, self.scale // len(group.channels), around))
+        joined = [(index, set(group.channels)) for index, group in enumerate(self.groups) if channel in group.channels]
+        free: set[int] = set()
+        for place, (index, members) in enumerate(joined):
+            chains = [[wider, *found[wider][2]] for wider in sorted(free) if members <= joined[wider][1]]
+            around = max(chains, key=len, default=[])
+            free = free - set(around) | {place}
+            found.append((index, self.scale // len(members), around))
         return found
 
     def _loaded(self, step: int, chosen: Loads) -> tuple[int, int]:

@@ -50,7 +50,7 @@ def test_effort_on_shipped_boards(board_id: str, nodes: dict[str, int]) -> None:
 
 @pytest.mark.parametrize(
     ("case", "nodes"),
-    [(random_case, [3322, 1583, 1360]), (random_mode_case, [2033, 802, 1364])],
+    [(random_case, [3322, 1583, 1360]), (random_mode_case, [2033, 802, 1365])],
     ids=["rules", "modes"],
 )
 def test_effort_on_random_boards(case: Callable[[int], tuple[Board, Request]], nodes: list[int]) -> None:

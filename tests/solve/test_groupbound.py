@@ -68,6 +68,40 @@ def test_what_is_missing_waits_in_the_widest_set_left() -> None:
     assert bounds_of(groups, loads, range(4), 4800, low_gib=160)[-1] == 80 * (UNIT // 4800)
 
 
+@pytest.mark.parametrize("last", [0, 16])
+def test_a_wide_group_may_turn_out_impossible(last: int) -> None:
+    """While F is open the six may serve A and B 16 deep; once it is empty, each of the threes serves them so."""
+    groups = [{"channels": list("ABCDEF")}, *({"channels": ["A", "B", other]} for other in "CDE")]
+    loads = [load(gib) for gib in (48, 48, 16, 16, 16, last)]
+    permitted = permitted_sets(interleave_row("groups", groups=groups), socket_of([6]))
+    depth = sum(region.depth for region in regions((tuple(each.gib for each in loads),), permitted))
+    assert depth == (80 if last else 48)
+    found = bounds_of(groups, loads, range(6), 4800, low_gib=0)
+    assert found == sorted(found)
+    assert found[4] <= 48 * (UNIT // 4800)
+    assert found[5] <= depth * (UNIT // 4800)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_never_above_the_time_where_narrow_groups_share_members(seed: int) -> None:
+    """A wide group around narrower ones that have some full members in common, and channels that stay empty."""
+    rng = random.Random(f"shared members {seed}")
+    for _ in range(150):
+        count = rng.randint(4, 8)
+        names = "ABCDEFGH"[:count]
+        core = rng.sample(names, rng.randint(1, 2))
+        others = [name for name in names if name not in core]
+        sets = [list(names), *([*core, *rng.sample(others, rng.randint(1, 2))] for _ in range(rng.randint(2, 6)))]
+        sets += [rng.sample(names, rng.randint(2, count))]
+        groups = [{"channels": list(each)} for each in sorted({tuple(sorted(each)) for each in sets})]
+        loads = [load(rng.choice((48, 64, 96)) if name in core else rng.choice((0, 16, 16, 32))) for name in names]
+        permitted = permitted_sets(interleave_row("groups", groups=groups), socket_of([count]))
+        depth = sum(region.depth for region in regions((tuple(each.gib for each in loads),), permitted))
+        found = bounds_of(groups, loads, rng.sample(range(count), count), 4800, low_gib=0)
+        assert found == sorted(found)
+        assert found[-1] <= depth * (UNIT // 4800)
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_never_above_the_time_of_what_is_loaded(seed: int) -> None:
     rng = random.Random(f"group bound {seed}")
