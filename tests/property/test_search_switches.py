@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import random
 from typing import Any
 
 import pytest
@@ -21,7 +22,7 @@ from dimmplan.solve.drawing import Drawer
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.solve.sweep import Sweeps
-from tests.oracle.large import ANY, EVEN, GROUPS, large_board, large_request
+from tests.oracle.large import ANY, EVEN, GROUPS, LABELS, large_board, large_request
 from tests.oracle.random_boards import random_case, random_mode_case
 
 UNLIMITED = 1 << 60
@@ -81,6 +82,23 @@ def test_near_the_even_share_first_or_not_the_answer_is_the_same(block: int, mon
         monkeypatch.setattr(sweep, "MANY", 0)
         assert found_by(board, request, symmetry=True, bounds=True)[0] == expected
     assert len(radii) > 50
+
+
+@pytest.mark.parametrize("start", range(0, 20, 5))
+def test_bounds_of_listed_groups_lose_nothing(start: int) -> None:
+    """Six channels in random groups, wide ones around narrow ones, layers left or not: the same without bounds."""
+    for seed in range(start, start + 5):
+        rng = random.Random(f"listed groups {seed}")
+        core = rng.sample("ABCDEF", rng.randint(1, 2))
+        others = [name for name in "ABCDEF" if name not in core]
+        sets = {"ABCDEF", *("".join(sorted({*core, *rng.sample(others, rng.randint(1, 2))})) for _ in range(5))}
+        excess = rng.choice((["layers"], ["layers", "alone"], ["none", "alone"]))
+        groups = [{"channels": list(each), "excess": rng.choice(excess)} for each in sorted(sets)]
+        for sockets, slots, types in ((1, 2, 2), (2, 1, 3)):
+            board = large_board(sockets, 1, 6, slots, {"style": "groups", "groups": groups}, LABELS[1:4])
+            request = large_request(board, seed, types=types)
+            found = [found_by(board, request, symmetry=True, bounds=bounds)[0] for bounds in (True, False)]
+            assert found[0] == found[1], f"seed {seed}"
 
 
 @pytest.mark.parametrize(
