@@ -222,12 +222,11 @@ class Drawer:
         key = (shape, branch.types, branch.may_break, branch.rate)
         if key not in self._full_channels:
             self._full_channels[key] = [
-                [self._full_channel(channel, branch) for controller in variant for channel in controller]
-                for variant in self.space.variants(shape, branch.may_break)
+                [self._filling(loads) for loads in channels] for channels in self._timed_loads(branch, shape)
             ]
         return self._full_channels[key]
 
-    def _full_channel(self, channel: ChannelShape, branch: Branch) -> Filling:
+    def _filling(self, loads: Sequence[tuple[int, int]]) -> Filling:
         """Times of a channel's loads, rising, and the most that the channel holds within each of them."""
-        loads = sorted((time, self.space.gib(code)) for time, code in self._times_of(channel, branch))
-        return [time for time, _ in loads], list(itertools.accumulate((gib for _, gib in loads), max))
+        rising = sorted((time, self.space.gib(code)) for time, code in loads)
+        return [time for time, _ in rising], list(itertools.accumulate((gib for _, gib in rising), max))

@@ -69,9 +69,9 @@ class GroupBound(ABC):
                     shares[channel] = self.scale // len(group.channels)
         return shares
 
-    def _time(self, load: Load, share: int) -> int:
-        """What a load of a channel takes when each GiB waits that share of its time."""
-        return load.gib * share * (self.fastest or self.rate_unit // load.rate)
+    def _unit(self, load: Load) -> int:
+        """The least time of one GiB of a load."""
+        return self.fastest or self.rate_unit // load.rate
 
 
 class WidthBound(GroupBound):
@@ -117,7 +117,7 @@ class WidthBound(GroupBound):
         for each in loaded:
             load = chosen[each]
             if load and load.gib:
-                time += self._time(load, shares[each])
+                time += load.gib * shares[each] * self._unit(load)
         self._times[step + 1] = time
         return time, rests[step + 1]
 
@@ -214,7 +214,7 @@ class DepthBound(GroupBound):
         for channel in channels:
             load = chosen[channel]
             if load and load.gib:
-                time += self._wait(channel, load.gib, room) * (self.fastest or self.rate_unit // load.rate)
+                time += self._wait(channel, load.gib, room) * self._unit(load)
         return time
 
     def _wait(self, channel: int, gib: int, room: Sequence[int]) -> int:

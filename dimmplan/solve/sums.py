@@ -111,26 +111,21 @@ def _shifted(total: int, steps: Iterable[int]) -> int:
 
 def sums(steps: Sequence[Sequence[int]], wanted: set[int], *, budget: Budget) -> set[int]:
     """The wanted totals that one number from each list adds up to; sums that cannot end there are dropped early."""
-    ends = tails(steps, wanted, budget=budget)
-    return ends[0] & wanted if ends else set()
-
-
-def tails(steps: Sequence[Sequence[int]], wanted: Collection[int], *, budget: Budget) -> list[set[int]]:
-    """For each list, and after the last, the sums of one number from each list from there on.
-
-    Sums that are too small or too large to become a wanted total are left out. Empty where there can be no total.
-    """
     if not wanted or not all(steps):
-        return []
-    found = [{0}]
+        return set()
+    found = {0}
     for step, (floor, ceiling) in zip(reversed(steps), _edges(steps, wanted), strict=True):
-        budget.spend(1 + len(found[-1]) * len(step) // OPERATIONS)
-        found.append({total for have in found[-1] for each in step if floor <= (total := have + each) <= ceiling})
-    return found[::-1]
+        budget.spend(1 + len(found) * len(step) // OPERATIONS)
+        found = {total for have in found for each in step if floor <= (total := have + each) <= ceiling}
+    return found & wanted
 
 
 def least_tails(steps: Sequence[Mapping[int, int]], wanted: Collection[int], *, budget: Budget) -> list[dict[int, int]]:
-    """As ``tails``, with the least sum of what the numbers that add up to each of them map to."""
+    """For each mapping, and after the last, the sums of one number from each mapping from there on.
+
+    With the least sum of what the numbers that add up to each of them map to. Sums that are too small or too large to
+    become a wanted total are left out. Empty where there can be no total.
+    """
     if not wanted or not all(steps):
         return []
     found = [{0: 0}]
