@@ -35,15 +35,29 @@ class Problem(NamedTuple):
         return f"{text}. {self.hint}" if self.hint else text
 
 
+MOST_PROBLEMS = 100
+"""Problems of one input that are told; the rest is counted."""
+
+
+def first_problems(problems: Iterable[Problem]) -> tuple[Problem, ...]:
+    """The first hundred problems, and one that counts the others."""
+    found = tuple(problems)
+    if len(found) <= MOST_PROBLEMS + 1:
+        return found
+    more = f"{len(found) - MOST_PROBLEMS} more problems."
+    return *found[:MOST_PROBLEMS], Problem(file=found[0].file, place="", found="", allowed="", hint=more)
+
+
 class DimmplanError(Exception):
     """Everything this package raises on purpose."""
 
 
 class InputError(DimmplanError):
-    """The call or an input is wrong (exit status 2); carries every problem that was found."""
+    """The call or an input is wrong (exit status 2); carries every problem that was found, up to the first hundred."""
 
     def __init__(self, problems: Problem | Iterable[Problem]) -> None:
-        self.problems: tuple[Problem, ...] = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        found = (problems,) if isinstance(problems, Problem) else problems
+        self.problems: tuple[Problem, ...] = first_problems(found)
         super().__init__("\n".join(problem.sentence() for problem in self.problems))
 
 

@@ -17,6 +17,7 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
+from dimmplan.bounded import read_file, toml_excess
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
@@ -83,16 +84,7 @@ def read_shelf(path: Path, board: Board) -> Shelf:
     The board completes labels whose tail is missing; labels that it refuses are read all the same.
     """
     file = cleaned(str(path))
-    try:
-        with path.open("rb") as handle:
-            content = handle.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or "not a usable name").lower()
-        raise InputError(Problem(file=file, place="", found=reason, allowed="a stock list: CSV or TOML")) from None
-    if len(content) > MOST_BYTES:
-        raise InputError(
-            Problem(file=file, place="", found=f"more than {MOST_BYTES >> 20} MiB", allowed="a stock list")
-        )
+    content = read_file(path, most=MOST_BYTES, allowed="a stock list: CSV or TOML")
     problems: list[Problem] = []
     text = _decoded(content, file, problems)
     toml = path.suffix.lower() == ".toml" or re.match(r"\s*(\[\[|(format|currency)\s*=)", text) is not None
@@ -208,6 +200,9 @@ def _good_header(names: Sequence[str], file: str, number: int, problems: list[Pr
 
 def _toml_rows(text: str, file: str, problems: list[Problem]) -> Iterator[_Raw]:
     """The rows of a TOML text: tables ``[[lots]]``, and ``currency`` for all of them."""
+    if excess := toml_excess(text, most_keys=MOST_ROWS * (len(COLUMNS) + 2)):
+        problems.append(Problem(file=file, place="", found=excess, allowed="TOML"))
+        return
     try:
         raw = tomllib.loads(text.lstrip("\ufeff"), parse_float=str)
     except (ValueError, RecursionError) as error:

@@ -20,6 +20,7 @@ ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "dimmplan"
 
 LEVELS = {
+    "bounded": 0,
     "errors": 0,
     "units": 0,
     "sources": 0,

@@ -14,11 +14,13 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from dimmplan.boardfile.form import Path, dotted, keys_at, problem_of_form
+from dimmplan.boardfile.form import UNKNOWN_KEY, Path, dotted, keys_at, problem_of_form
 from dimmplan.errors import Problem, nearest
 
 M = TypeVar("M", bound=BaseModel)
 MOST_ROUNDS = 60
+MOST_AT_ONCE = 500
+"""Errors of one look at a file above which they are only told, not read past: nobody mends so many in one go."""
 
 
 def validate_leniently(
@@ -37,7 +39,10 @@ def validate_leniently(
         try:
             found = model.model_validate(raw)
         except ValidationError as error:
-            details = [(detail, _raw_path(raw, detail["loc"])) for detail in error.errors(include_url=False)]
+            errors = error.errors(include_url=False)
+            if len(errors) > MOST_AT_ONCE:
+                return None, _distinct([*problems, *_told_briefly(errors, raw, removed, file)]), str
+            details = [(detail, _raw_path(raw, detail["loc"])) for detail in errors]
         else:
             return found, _distinct(problems), partial(_original_place, removed=frozenset(removed))
         details = [(_fitting(raw, detail, path), path) for detail, path in details]
@@ -63,6 +68,16 @@ def validate_leniently(
         if not progress and not gone:
             break
     return None, _distinct(problems), str
+
+
+def _told_briefly(errors: Sequence[ErrorDetails], raw: Any, removed: Collection[Path], file: str) -> Iterator[Problem]:
+    """Errors of a file that has too many of them, without a look for what was meant."""
+    for detail in errors:
+        place = dotted(_original(_raw_path(raw, detail["loc"]), removed))
+        if detail["type"] == "extra_forbidden":
+            yield Problem(file=file, place=place, found=UNKNOWN_KEY, allowed="known keys only")
+        else:
+            yield Problem(file=file, place=place, found="", allowed=detail["msg"])
 
 
 Original = Callable[[str], str]

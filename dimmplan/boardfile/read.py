@@ -15,6 +15,7 @@ from dimmplan.boardfile.form import UNKNOWN_KEY
 from dimmplan.boardfile.lenient import validate_leniently
 from dimmplan.boardfile.lines import line_of, lines_of
 from dimmplan.boardfile.schema import FORMAT, BoardFile
+from dimmplan.bounded import read_file, toml_excess
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.module import RATES_MTS, Generation
@@ -129,17 +130,11 @@ def load_board(name: str) -> Board:
 
 def examine_file(path: Path) -> tuple[Board | None, list[Problem]]:
     """Read a board file; the board where nothing was wrong, and every problem where something was."""
-    file = cleaned(str(path))
     try:
-        if path.stat().st_size > MOST_BYTES:
-            return None, [
-                Problem(file=file, place="", found="more than 1 MiB", allowed="a board file of at most 1 MiB")
-            ]
-        content = path.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else "cannot be read"
-        return None, [Problem(file=file, place="", found=reason.lower(), allowed="a file that can be read")]
-    return examine_text(content, file=file)
+        content = read_file(path, most=MOST_BYTES, allowed="a board file in TOML, UTF-8")
+    except InputError as error:
+        return None, list(error.problems)
+    return examine_text(content, file=cleaned(str(path)))
 
 
 def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Problem]]:
@@ -155,6 +150,8 @@ def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Probl
         return refuse("an empty file", "See: dimmplan docs writing-a-board")
     try:
         text = content.decode("utf-8-sig").replace("\r\n", "\n")
+        if excess := toml_excess(text):
+            return refuse(excess)
         raw = tomllib.loads(text)
         parsed, problems, original = validate_leniently(BoardFile, raw, file=file, stand_ins=_stand_ins(raw))
     except (ValueError, RecursionError) as error:

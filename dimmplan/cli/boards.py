@@ -88,7 +88,8 @@ def show(
     as_json: options.Json = False,
 ) -> None:
     """Show one board: wiring, usual modules, processors, rules, what comes off first."""
-    from dimmplan.boardfile.read import find_board_file, load_board
+    from dimmplan.boardfile.read import MOST_BYTES, find_board_file, load_board
+    from dimmplan.bounded import read_file
     from dimmplan.output.boards import board_record
     from dimmplan.output.record import to_json
     from dimmplan.output.text import board_text
@@ -96,7 +97,7 @@ def show(
 
     loaded = load_board(board)
     if toml:
-        text = find_board_file(board).read_text(encoding="utf-8")
+        text = read_file(find_board_file(board), most=MOST_BYTES, allowed="a board file").decode("utf-8-sig")
         typer.echo("\n".join(cleaned(line, most=10_000) for line in text.splitlines()))
     elif as_json:
         typer.echo(to_json(board_record(loaded)), nl=False)

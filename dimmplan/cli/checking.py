@@ -13,7 +13,7 @@ import typer
 
 from dimmplan.boardfile.read import examine_file
 from dimmplan.cli import options, terminal
-from dimmplan.errors import InputError, Problem
+from dimmplan.errors import MOST_PROBLEMS, InputError, Problem, first_problems
 from dimmplan.units import cleaned
 
 if TYPE_CHECKING:
@@ -76,7 +76,8 @@ def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: 
             {
                 "file": cleaned(str(file)),
                 "id": board.id if board else None,
-                "problems": [problem._asdict() for problem in problems],
+                "problems": [problem._asdict() for problem in problems[:MOST_PROBLEMS]],
+                "problem_count": len(problems),
             }
         )
         if not as_json:
@@ -91,7 +92,7 @@ def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: 
 
 
 def _say(file: Path, problems: Sequence[Problem]) -> None:
-    for problem in problems:
+    for problem in first_problems(problems):
         typer.echo(terminal.folded(problem.sentence(), sys.stdout))
     found = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
     typer.echo(f"{cleaned(str(file))}: {found if problems else 'good'}")

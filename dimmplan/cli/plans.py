@@ -9,6 +9,7 @@ from pathlib import Path
 import typer
 
 from dimmplan.boardfile.read import board_files, boards_by_id, examine_file, load_board
+from dimmplan.bounded import read_file
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
@@ -30,8 +31,8 @@ def read_placement(plan: str, board_file: Path | None) -> tuple[Board, Placement
         return board, placement
     from dimmplan.output.reading import placement_of, read_plan
 
-    file, text = _text_of(plan)
-    record = read_plan(text, file=file)
+    file, content = _content_of(plan)
+    record = read_plan(content, file=file)
     board = load_board(str(board_file)) if board_file else _board_of(record.board.id, file)
     placement = placement_of(record, board, file=file)
     _warn_of_changes(board, placement, same_drawing=record.board.drawing_digest in ("", board.drawing_digest))
@@ -85,22 +86,10 @@ def _board_of(board_id: str, file: str) -> Board:
     return load_board(board_id)
 
 
-def _text_of(plan: str) -> tuple[str, str]:
+def _content_of(plan: str) -> tuple[str, bytes]:
     from dimmplan.output.reading import MOST_BYTES
 
     if plan == "-":
-        content, file = sys.stdin.buffer.read(MOST_BYTES + 1), "standard input"
-    else:
-        file = cleaned(plan)
-        try:
-            with Path(plan).open("rb") as handle:
-                content = handle.read(MOST_BYTES + 1)
-        except (OSError, ValueError) as error:
-            reason = getattr(error, "strerror", None) or "not a usable name"
-            allowed = "a plan file, - for standard input, or a plan code"
-            raise InputError(Problem(file=file, place="", found=reason.lower(), allowed=allowed)) from None
-    try:
-        return file, content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        problem = Problem(file=file, place="", found="bytes that are not UTF-8 text", allowed="a plan of dimmplan")
-        raise InputError(problem) from None
+        return "standard input", sys.stdin.buffer.read(MOST_BYTES + 1)
+    allowed = "a plan file, - for standard input, or a plan code"
+    return cleaned(plan), read_file(Path(plan), most=MOST_BYTES, allowed=allowed)

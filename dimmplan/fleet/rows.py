@@ -9,13 +9,14 @@ from __future__ import annotations
 import csv
 import os
 import re
-import stat
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import blake2b
-from io import BufferedReader, TextIOWrapper
+from io import TextIOWrapper
 from pathlib import Path
+from typing import BinaryIO
 
+from dimmplan.bounded import check_length, open_regular
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.fleet.names import folder_name
 from dimmplan.units import cleaned, quoted
@@ -104,25 +105,15 @@ class MachineList:
 
     def _lines(self) -> Iterator[tuple[int, str, str | None]]:
         """Number and text of each line, and what is wrong with its bytes."""
-        try:
-            self._check(self.path.stat())
-            with self.path.open("rb") as handle:
-                yield from self._read(handle)
-        except (OSError, ValueError) as error:
-            reason = (getattr(error, "strerror", None) or "not a usable name").lower()
-            raise self._refused(reason) from None
+        with open_regular(self.path, allowed=_ALLOWED, pipes=False) as handle:  # the list is read more than once
+            size, hint = os.fstat(handle.fileno()).st_size, "Split it into several lists."
+            check_length(size, MOST_BYTES, file=self.file, allowed=_ALLOWED, hint=hint)
+            yield from self._read(handle)
 
-    def _check(self, found: os.stat_result) -> None:
-        """Raise ``InputError`` for what cannot be read twice, or is too long, before any row of it is done."""
-        if not stat.S_ISREG(found.st_mode) and not stat.S_ISDIR(found.st_mode):
-            raise self._refused("no regular file, and the list is read more than once")
-        if found.st_size > MOST_BYTES:
-            raise self._refused(f"more than {MOST_BYTES >> 20} MiB", hint="Split it into several lists.")
-
-    def _read(self, handle: BufferedReader) -> Iterator[tuple[int, str, str | None]]:
-        start = handle.peek(3)[:3]
+    def _read(self, handle: BinaryIO) -> Iterator[tuple[int, str, str | None]]:
+        start = handle.read(3)
         mark = next((mark for mark in _MARKS if start.startswith(mark)), b"")
-        handle.read(len(mark))
+        handle.seek(len(mark))
         text = TextIOWrapper(handle, encoding=_MARKS.get(mark, "utf-8"), errors="surrogateescape", newline="\n")
         number = 0
         while line := text.readline(MOST_LINE + 1):

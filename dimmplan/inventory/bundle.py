@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import io
 import re
-import stat
 import struct
 import zipfile
 import zlib
@@ -16,11 +15,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
+from dimmplan.bounded import open_regular
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import clean
 from dimmplan.inventory.limits import (
     MOST_EXPANDED_BYTES,
-    MOST_FILE_BYTES,
     MOST_FILES,
     MOST_FOLDER_DEPTH,
     check_size,
@@ -56,23 +55,6 @@ def natural(text: str) -> tuple[tuple[int, int, str], ...]:
     return tuple((0, int(part), "") if part.isdecimal() and part.isascii() else (1, 0, part) for part in parts)
 
 
-def read_regular(path: Path, *, most: int = MOST_FILE_BYTES) -> bytes:
-    """The bytes of one file or pipe, at most ``most``. Raises ``InputError`` for what cannot be read."""
-    file = clean(str(path))
-    try:
-        kind = path.stat().st_mode
-        if not (stat.S_ISREG(kind) or stat.S_ISFIFO(kind)):
-            raise InputError(Problem(file=file, place="", found="no regular file", allowed="a file or a folder"))
-        with path.open("rb") as stream:
-            content = stream.read(most + 1)
-    except (OSError, ValueError) as error:
-        reason = (error.strerror if isinstance(error, OSError) else None) or "cannot be read"
-        problem = Problem(file=file, place="", found=reason.lower(), allowed="a file that can be read")
-        raise InputError(problem) from None
-    check_size(len(content), most, file=file, what="a file")
-    return content
-
-
 def from_folder(folder: Path) -> tuple[list[Piece], list[str]]:
     """The files of a folder and of those below it, in natural order, and the names of files that cannot be read."""
     file = clean(str(folder))
@@ -84,9 +66,9 @@ def from_folder(folder: Path) -> tuple[list[Piece], list[str]]:
             raise too_much(file, f"more than {MOST_FILES} files", f"at most {MOST_FILES} files")
         name = clean(path.relative_to(folder).as_posix())
         try:
-            with path.open("rb") as stream:
+            with open_regular(path, allowed="a file") as stream:
                 content = stream.read(MOST_EXPANDED_BYTES - total + 1)
-        except (OSError, ValueError):
+        except InputError:
             unread.append(name)
             continue
         total += len(content)

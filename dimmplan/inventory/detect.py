@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
+from dimmplan.bounded import read_file
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory import bundle, labels, redfish, smbios_binary, smbios_text, spd
 from dimmplan.inventory.bundle import Piece
@@ -63,7 +64,7 @@ def read_inventory(source: str | os.PathLike[str] | bytes, *, name: str = "") ->
     if is_folder:
         pieces, unread = bundle.from_folder(path)
         return _read_bundle(pieces, unread, file=file)
-    return read_content(bundle.read_regular(path), name=text)
+    return read_content(read_file(path, most=MOST_FILE_BYTES, allowed="an inventory file or folder"), name=text)
 
 
 def read_content(content: bytes, *, name: str = "") -> Found:

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from dimmplan.bounded import read_file
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.clean import clean
 from dimmplan.model.board import Board
@@ -205,17 +206,11 @@ def _first(pattern: re.Pattern[str], words: Iterable[str]) -> str | None:
 def read_mapping(path: Path, board: Board) -> dict[tuple[str, str], str]:
     """Answers from a mapping file. Rows without a slot are questions still open. Raises ``InputError``."""
     file = cleaned(str(path))
+    allowed = "a mapping file (CSV locator,bank,slot)"
     try:
-        with path.open("rb") as handle:
-            content = handle.read(MOST_MAPPING_BYTES + 1)
-        text = content.decode("utf-8-sig")
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "not UTF-8 text"
-        raise InputError(
-            Problem(file=file, place="", found=reason.lower(), allowed="a mapping file (CSV locator,bank,slot)")
-        ) from None
-    if len(content) > MOST_MAPPING_BYTES:
-        raise InputError(Problem(file=file, place="", found="more than 1 MiB", allowed="a mapping file"))
+        text = read_file(path, most=MOST_MAPPING_BYTES, allowed=allowed).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(Problem(file=file, place="", found="not utf-8 text", allowed=allowed)) from None
     answers: dict[tuple[str, str], str] = {}
     problems: list[Problem] = []
     for number, row in _rows(text, file):

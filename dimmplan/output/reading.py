@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from dimmplan.bounded import check_length, parse_json
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
@@ -54,21 +54,11 @@ class _ReadPlan(_Lenient):
     hold: tuple[str, ...] = ()
 
 
-def read_plan(text: str, *, file: str) -> _ReadPlan:
-    """A plan record from JSON text. Raises ``InputError`` with every problem of its form."""
-    if len(text) > MOST_BYTES:
-        raise InputError(Problem(file=file, place="", found="more than 4 MiB", allowed="a plan of dimmplan"))
-    try:
-        raw = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise InputError(
-            Problem(
-                file=file,
-                place="",
-                found=f"text that is not JSON ({cleaned(str(error), most=80)})",
-                allowed="a plan of dimmplan, as plan --json writes it",
-            )
-        ) from None
+def read_plan(content: bytes, *, file: str) -> _ReadPlan:
+    """A plan record from a JSON document. Raises ``InputError`` with every problem of its form."""
+    allowed = "a plan of dimmplan, as plan --json writes it"
+    check_length(len(content), MOST_BYTES, file=file, allowed=allowed)
+    raw = parse_json(content, file=file, allowed=allowed)
     if isinstance(raw, dict) and raw.get("status") == "impossible":
         raise InputError(Problem(file=file, place="status", found="impossible", allowed="a plan with a placement"))
     try:

@@ -413,7 +413,7 @@ def take_plan(content: bytes, rng: random.Random) -> bool:
     """Read a plan; where it fits its board, write its code, draw it and ask why."""
     board = next((each for each, _, _ in placements() if each.id.encode() in content), placements()[0][0])
     try:
-        record = read_plan(content.decode("utf-8", "replace"), file="plan.json")
+        record = read_plan(content, file="plan.json")
         placement = placement_of(record, board, file="plan.json")
     except InputError as error:
         must_be_printable(*(each for problem in error.problems for each in map(str, problem)))

@@ -84,7 +84,7 @@ def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyP
     def refused(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "open", refused)
+    monkeypatch.setattr(os, "open", refused)
     assert refusal(path).found == "permission denied"
 
 
