@@ -289,11 +289,6 @@ def share_sentence(figures: PlacementFigures) -> str:
     return f"A full sweep uses {share:g} % of the peak at the slowest socket"
 
 
-def ordered_sources(findings: Iterable[Finding]) -> list[str]:
-    """Source ids of findings, each once, in order."""
-    return list(dict.fromkeys(finding.source for finding in findings))
-
-
 def label_short(module: Module) -> str:
     """A type in a few words: size, ranks and width."""
     return module.label.split(" PC")[0]

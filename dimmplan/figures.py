@@ -1,7 +1,7 @@
 """The figures of a placement: rates, regions, sweep, parallel, shares. Exact fractions; no choosing.
 
 All bandwidths are peaks in decimal GB/s and a model of firmware, never a promise (``MODEL``): STREAM usually
-measures 70 to 85 % of peak (``STREAM``).
+measures 70 to 85 % of peak (report-03).
 """
 
 from __future__ import annotations

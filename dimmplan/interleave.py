@@ -1,8 +1,8 @@
 """Which channels of a socket work together: capacity per channel in, regions out.
 
 A model of what firmware does, not a limit of the hardware: greedy, and independent of how channels, controllers or
-sockets are named or ordered. The published rules behind the three styles are GBT p. 15 (``groups``), LNX-ATL
-(``any``) and LNX-2CTL (``even``); the order in which sets are chosen is this planner's own model (``MODEL``).
+sockets are named or ordered. The published rules behind the three styles are guide-02 p. 15 (``groups``), kernel-01
+(``any``) and kernel-02 (``even``); the order in which sets are chosen is this planner's own model (``MODEL``).
 """
 
 from __future__ import annotations

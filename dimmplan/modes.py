@@ -1,8 +1,8 @@
 """What a memory mode leaves of the modules: usable capacity of each channel, and what the mode needs.
 
 *Mirrored*: groups of two or three identical channels hold everything twice, so half of each channel is usable
-(HUA-2298; the board's row says which groups). *Sparing*: each filled channel gives up its largest rank (LEN-SR860V2
-p. 166), and has at least the board's minimum of ranks (sources differ: FUJ-RX200 two, LEN-RD350 three).
+(guide-05; the board's row says which groups). *Sparing*: each filled channel gives up its largest rank (guide-16
+p. 166), and has at least the board's minimum of ranks (sources differ: guide-19 two, guide-17 three).
 """
 
 from __future__ import annotations

@@ -91,7 +91,7 @@ def said(field: str, value: Any) -> str:
 
 
 def loads_of(module: Module) -> int:
-    """Electrical loads on the channel: an LRDIMM's buffers load like one rank (HUA-2488 p. 32), others by rank."""
+    """Electrical loads on the channel: an LRDIMM's buffers load like one rank (guide-06 p. 32), others by rank."""
     return 1 if module.kind is Kind.LRDIMM else module.package_ranks
 
 

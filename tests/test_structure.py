@@ -234,6 +234,8 @@ def test_help_is_light() -> None:
 # Names
 
 NO_MAKERS = {
+    "CXL",
+    "Consortium",
     # bodies that make standards, projects, people's initials, and ordinary words of the publishers' names
     "ANSI",
     "Association",
@@ -252,10 +254,10 @@ READ = (".py", ".toml", ".md", ".cfg", ".txt", ".yml", ".yaml", ".json", ".csv",
 
 
 def maker_words() -> set[str]:
-    """The words of the publishers in the project's own source list that name a maker."""
+    """The words of the publishers in the project's own source list that name a maker, and ids made of them."""
     words = {word for source in SOURCES.values() for word in re.findall(r"[\w-]{3,}", source.publisher)}
     words |= {piece for word in words for piece in word.split("-") if len(piece) > 3}
-    return words - NO_MAKERS
+    return words - NO_MAKERS | {source.formerly for source in SOURCES.values() if source.id.startswith("guide")}
 
 
 def project_files() -> Iterator[Path]:

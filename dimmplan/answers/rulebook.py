@@ -54,6 +54,11 @@ class RuleGroup:
     table: tuple[tuple[str, ...], ...] = ()
     table_sources: tuple[str, ...] = ()
 
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The ids of all sources cited, each once."""
+        return tuple(dict.fromkeys((*(line.source for line in self.lines), *self.table_sources)))
+
 
 _QUESTIONS: tuple[tuple[str, str, tuple[type[RuleRow], ...]], ...] = (
     ("fits", "What fits?", (AcceptRow, FittedRow)),

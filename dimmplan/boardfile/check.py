@@ -32,7 +32,7 @@ from dimmplan.model.rows import (
     RuleRow,
     SequenceRow,
 )
-from dimmplan.sources import SOURCES
+from dimmplan.sources import SOURCES, current_id
 from dimmplan.units import cleaned, quoted
 
 _KINDS = [kind.value for kind in Kind]
@@ -402,7 +402,7 @@ def _sources(file: BoardFile) -> Found:
     cited += [(f"processors[{i + 1}].source", option.source) for i, option in enumerate(file.processors)]
     cited.append(("electrical.interleave.source", file.electrical.interleave.source))
     for place, source in cited:
-        if source not in ids:
+        if current_id(source) not in ids and source not in ids:
             hint = did_you_mean(source, sorted(ids)) or "Add it to the [sources] table of this file."
             yield place, quoted(source), "a known source id", hint
 

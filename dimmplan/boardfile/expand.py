@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator
-from typing import Any
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, Protocol, Self, TypeVar
 
 from dimmplan.boardfile.schema import BoardFile, SlotRow, SocketEntry
 from dimmplan.errors import InputError
@@ -14,9 +14,22 @@ from dimmplan.model.defaults import effective_rows
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
 from dimmplan.model.rows import BlanksRow, NoteRow, RuleRow, ThermalRow
+from dimmplan.sources import current_id
 
 _STEP = {"right": (1, 0), "left": (-1, 0), "rear": (0, 1), "front": (0, -1)}
 _TOLD_ONLY = (NoteRow, ThermalRow, BlanksRow)
+
+
+class _Citing(Protocol):
+    """What cites a source: a rule row, a rate row, a processor option, the interleave row."""
+
+    @property
+    def source(self) -> str: ...
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None) -> Self: ...
+
+
+_Cited = TypeVar("_Cited", bound=_Citing)
 
 
 def socket_ids(entry: SocketEntry) -> tuple[str, ...]:
@@ -122,10 +135,10 @@ def expand(file: BoardFile) -> Board:
         rate_scope=file.electrical.rate_scope,
         rates_mts=tuple(sorted(file.electrical.rates_mts)),
         sockets=sockets,
-        interleave=file.electrical.interleave,
-        rules=rules,
-        rates=file.rates,
-        processors=file.processors,
+        interleave=_cited_now(file.electrical.interleave, file),
+        rules=tuple(_cited_now(row, file) for row in rules),
+        rates=tuple(_cited_now(row, file) for row in file.rates),
+        processors=tuple(_cited_now(option, file) for option in file.processors),
         modules=tuple(modules),
         code_order=file.electrical.code_order or slots,
         aliases=tuple((slot, names) for slot, names in file.electrical.aliases.items()),
@@ -134,6 +147,12 @@ def expand(file: BoardFile) -> Board:
         electrical_digest=_digest(_electrical_content(file, content, sockets, rules, modules)),
         drawing_digest=_digest({key: content[key] for key in ("title", "physical", "rules", "trust")}),
     )
+
+
+def _cited_now(row: _Cited, file: BoardFile) -> _Cited:
+    """A row that cites by the ids of today; an id that the file declares itself stays."""
+    now = row.source if row.source in file.sources else current_id(row.source)
+    return row if now == row.source else row.model_copy(update={"source": now})
 
 
 def _electrical_content(

@@ -41,16 +41,16 @@ def default_rows(generation: Generation) -> tuple[RuleRow, ...]:
             id="takes-form-factor", check="accept", field="form_factor", values=("DIMM",), source="PRACTICE"
         ),
         MixRow.model_construct(id="one-generation", check="mix", field="generation", apart="system", source="PRACTICE"),
-        MixRow.model_construct(id="one-kind", check="mix", field="kind", apart="system", source="HUA-G5500"),
+        MixRow.model_construct(id="one-kind", check="mix", field="kind", apart="system", source="guide-03"),
         MixRow.model_construct(id="one-ecc-width", check="mix", field="ecc_bits", apart="system", source="PRACTICE"),
         MixRow.model_construct(id="one-die-family", check="mix", field="die_family", apart="system", source="PRACTICE"),
         MixRow.model_construct(
-            id="one-device-width", check="mix", field="device_width", apart="system", source="LEN-SR635V3"
+            id="one-device-width", check="mix", field="device_width", apart="system", source="guide-09"
         ),
-        FillOrderRow.model_construct(id="fill-order", check="fill-order", source="LEN-SR645"),
-        ChannelOrderRow.model_construct(id="more-ranks-first", check="channel-order", source="HUA-G5500"),
-        RankLimitRow.model_construct(id="eight-ranks", check="rank-limit", count="package", most=8, source="HUA-2488"),
-        SocketMinimumRow.model_construct(id="every-socket", check="socket-minimum", modules=1, source="HUA-DIR"),
+        FillOrderRow.model_construct(id="fill-order", check="fill-order", source="guide-10"),
+        ChannelOrderRow.model_construct(id="more-ranks-first", check="channel-order", source="guide-03"),
+        RankLimitRow.model_construct(id="eight-ranks", check="rank-limit", count="package", most=8, source="guide-06"),
+        SocketMinimumRow.model_construct(id="every-socket", check="socket-minimum", modules=1, source="guide-07"),
     )
 
 

@@ -12,7 +12,7 @@ from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.mix import Mix
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.request import Mode
-from dimmplan.output.text import sources_text, table, wrapped
+from dimmplan.output.text import table, wrapped
 from dimmplan.units import decimal, format_capacity
 from dimmplan.why.expect import Expectation
 from dimmplan.why.failed import Failure, LeftSet
@@ -27,12 +27,10 @@ MOST_SPLIT_LINES = 31
 
 
 class _Page:
-    """Lines of an answer, and the sources that they cite, listed in full at the end."""
+    """Lines of an answer."""
 
     def __init__(self, board: Board, *lines: str) -> None:
         self.lines = [*wrapped(f"{board.title} [{board.id}; {_TRUST[board.trust]}]"), *lines]
-        self.board = board
-        self.cited: dict[str, None] = {}
 
     def heading(self, text: str) -> None:
         """An empty line and a heading."""
@@ -45,15 +43,10 @@ class _Page:
     def sentences(self, said: Iterable[Said], *, deep: int = 1) -> None:
         """Sentences, each with its rule and source id."""
         for each in said:
-            self.cited[each.source] = None
             self.text(f"{each.text} [{each.rule}, {each.source}]", deep=deep)
 
     def finish(self) -> str:
-        """The whole text, the sources in full at its end."""
-        if self.cited:
-            self.heading("Sources")
-            for line in sources_text(self.board, self.cited).splitlines():
-                self.lines += wrapped(line.strip(), first="  ", rest="    ")
+        """The whole text."""
         return "\n".join(self.lines) + "\n"
 
 
@@ -293,7 +286,7 @@ def mix_text(mix: Mix) -> str:
 
 
 def rules_text(board: Board, groups: Sequence[RuleGroup]) -> str:
-    """A board's rules by the question that they answer."""
+    """A board's rules by the question that they answer, and the documents that they cite."""
     page = _Page(board)
     for group in groups:
         if not group.lines and not group.table:
@@ -301,8 +294,10 @@ def rules_text(board: Board, groups: Sequence[RuleGroup]) -> str:
         page.heading(group.question)
         page.sentences(_rule_said(line) for line in group.lines)
         page.lines += [f"  {line}" for line in table(group.table)]
-        page.cited.update(dict.fromkeys(group.table_sources))
     page.heading("Rows marked usual are defaults of the trade that the board file does not state itself.")
+    page.heading("Sources")
+    for source in dict.fromkeys(source for group in groups for source in group.sources):
+        page.text(f"{source}: {board.citation(source)}")
     return page.finish()
 
 

@@ -201,8 +201,3 @@ def board_text(board: Board) -> str:
     lines += ["", "What comes off first"]
     lines += [line for step in board.physical.access for line in wrapped(step, first="  ", rest="    ")]
     return "\n".join(lines) + "\n"
-
-
-def sources_text(board: Board, ids: Iterable[str]) -> str:
-    """Source ids with their documents."""
-    return "\n".join(f"  {source_id}: {board.citation(source_id)}" for source_id in ids) + "\n"

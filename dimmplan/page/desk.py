@@ -1,10 +1,9 @@
-"""What the desk page of the sheet tells, as text: figures, findings; and the documents behind everything said."""
+"""What the desk page of the sheet tells, as text: figures and findings."""
 
 from __future__ import annotations
 
-from dimmplan.explain import ordered_sources, share_sentence
+from dimmplan.explain import share_sentence
 from dimmplan.page.markup import Markup, element, listed_items, named_values, section, table
-from dimmplan.page.slots import Reasons
 from dimmplan.sheet.desk import MODEL, SEVERITY_WORDS, SOCKET_HEADS, socket_note, socket_rows, total_items
 from dimmplan.sheet.facts import Facts
 
@@ -38,10 +37,3 @@ def findings(facts: Facts) -> Markup:
         for finding in facts.findings
     ]
     return section("findings", "Findings", listed_items(items) if items else element("p", "None."))
-
-
-def sources(facts: Facts, reasons: Reasons) -> Markup:
-    """The documents that rows and reasons name."""
-    cited = dict.fromkeys([*ordered_sources(facts.findings), *(each.source for each in reasons.said())])
-    lines = [f"{source}: {facts.board.citation(source)}" for source in cited if source]
-    return section("sources", "Sources", listed_items(lines))

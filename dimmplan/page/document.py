@@ -14,7 +14,7 @@ from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.output.policy import hash_source
 from dimmplan.output.svg import MARK, inline_svg
-from dimmplan.page.desk import figures, findings, sources
+from dimmplan.page.desk import figures, findings
 from dimmplan.page.markup import Markup, element, named_values, section
 from dimmplan.page.regions import address_ranges
 from dimmplan.page.slots import reason_id, reasons_of, slots_and_reasons, why_this_rate
@@ -29,7 +29,7 @@ from dimmplan.sheet.shapes import Group, Page, Rect, Sheet, walk
 from dimmplan.units import format_capacity
 
 TOUCH_PX = 24
-"""The least width of what is touched (WCAG22 2.5.8)."""
+"""The least width of what is touched (WCAG 2.2, 2.5.8)."""
 
 _CHOSEN = (
     '<aside id="chosen" class="screen" aria-label="Chosen slot" tabindex="-1" hidden>'
@@ -76,7 +76,6 @@ def page_html(
             "main",
             _map(sheet, facts),
             *((*desk, *work) if change is None else (*work, *desk)),
-            sources(facts, reasons),
         ),
         Markup(_CHOSEN),
         Markup(f"<script>{script}</script>"),

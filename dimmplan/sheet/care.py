@@ -1,4 +1,4 @@
-"""What every sheet carries for safety, short, and whom it defers to (ISO-3864-2, ANSI-Z535, ESD-S20.20, IEC-61340-5-1).
+"""What every sheet carries for safety, short, and whom it defers to (ISO 3864-2, ANSI Z535, ESD S20.20, IEC 61340-5-1).
 
 WARNING could injure seriously, CAUTION slightly, NOTICE is for property only.
 """

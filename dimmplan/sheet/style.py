@@ -2,7 +2,7 @@
 
 Heights are those of ISO 3098, widths those of ISO 128. Meaning never rests on colour: states differ in form, types
 in pattern and letter, and ``mono`` uses black on white alone. Every pair in ``contrast_pairs`` is kept by a test
-(WCAG22: text 4.5 to 1, lines 3 to 1).
+(WCAG 2.2: text 4.5 to 1, lines 3 to 1).
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from dimmplan.rates import ChannelRate, channel_rate, processor_rate, rate_row
 from dimmplan.units import Gib
 from dimmplan.why.weigh import Case
 
-_LABEL_SOURCE = {Generation.DDR3: "JESD21-C", Generation.DDR4: "JESD21-C", Generation.DDR5: "JESD401-5B"}
+_LABEL_SOURCE = {Generation.DDR3: "standard-01", Generation.DDR4: "standard-01", Generation.DDR5: "standard-02"}
 LimitKind = Literal["board", "processor", "module"]
 LiftKind = Literal["fewer", "processor", "type", "label"]
 

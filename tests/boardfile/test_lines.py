@@ -22,7 +22,7 @@ def line(wanted: str, *, after: str = "") -> int:
         ('trust = "running"', 'trust = "runing"', "", "trust"),
         ('sluice]\ngate = ["{socket}-gate-1"', 'sluice]\ngate = ["{socke}-gate-1"', "", "gate = "),
         ('apart = "channel"', 'apart = "chanel"', "x4-with-x8", "apart"),
-        ('source = "HUA-DIR"\n', "", "equal-counts", '[[rules]]\nid = "equal-counts"'),
+        ('source = "guide-07"\n', "", "equal-counts", '[[rules]]\nid = "equal-counts"'),
         ("mts = 2666", "mts = 26660000", "two-per-channel", "mts"),
         ('"{socket}-crust-2"', '"{socket}-crust-3"', "physical.rows", "slots = ["),
         ('kind = "battery"', 'kind = "cell"', "", "landmarks = ["),

@@ -303,7 +303,7 @@ def test_an_advised_rule_that_lifts_the_capacity_is_named(call: Call) -> None:
     assert lifted["totals"]["usable_gib"] == 192
     (named,) = [finding for finding in lifted["findings"] if finding["rule"] == "even-counts"]
     assert "160 GiB would fit but for this advised rule" in named["text"]
-    assert (named["severity"], named["source"]) == ("note", "HUA-DIR")
+    assert (named["severity"], named["source"]) == ("note", "guide-07")
     for more in (["--module", "32GiB", "--module", "16GiB"], ["--module", "32GiB", "--prefer", "bandwidth-first"]):
         assert "even-counts" not in [finding["rule"] for finding in call(*words, *more).json["findings"]]
 

@@ -47,7 +47,7 @@ def test_the_seeds_hold_plans_and_refusals_of_both_modes() -> None:
 
 
 def test_three_channels_of_a_controller_mirror_to_half() -> None:
-    """HUA-2298: two or three channels of each controller, identical modules; three of 32 GiB give 48."""
+    """guide-05: two or three channels of each controller, identical modules; three of 32 GiB give 48."""
     board = load_board("saltern-24")
     request = ask(board, "48GiB", modules=["32GiB"], fitted="low", mode="mirrored")
     placement = plan(board, request, alternatives=False).placement
@@ -57,7 +57,7 @@ def test_three_channels_of_a_controller_mirror_to_half() -> None:
 
 @pytest.mark.parametrize(("modules", "holds"), [(6, False), (8, True), (12, False), (16, True)])
 def test_eight_or_sixteen_modules_a_processor(modules: int, holds: bool) -> None:
-    """LEN-650AV4: mirroring with 8 or 16 modules per processor and one part number only."""
+    """guide-15: mirroring with 8 or 16 modules per processor and one part number only."""
     board = load_board("lagoon-32")
     socket = board.sockets[0]
     module = board.module_of_size(64)
@@ -70,7 +70,7 @@ def test_eight_or_sixteen_modules_a_processor(modules: int, holds: bool) -> None
 
 
 def test_sparing_gives_up_the_largest_rank_of_each_channel() -> None:
-    """LEN-SR860V2 p. 166: the spare rank is at least as large as any other of its channel; its capacity is lost."""
+    """guide-16 p. 166: the spare rank is at least as large as any other of its channel; its capacity is lost."""
     board = load_board("lagoon-32")
     planned = plan(board, ask(board, "256GiB", modules=["64GiB"], fitted=board.sockets[0].id, mode="sparing"))
     channels = {board.channel_of[slot].name for slot, module in planned.placement.slots if module}

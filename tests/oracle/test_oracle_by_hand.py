@@ -115,7 +115,7 @@ def test_eleven_of_twelve_on_whichever_channels(seed: int) -> None:
     assert float(share(found, 12)) == pytest.approx(0.583, abs=0.0006)
 
 
-def gbt(*, six_ways: str) -> InterleaveRow:
+def guide(*, six_ways: str) -> InterleaveRow:
     """Pairs with their excess alone, larger groups with none; ``six_ways``: listed, exclusive, absent."""
     groups: list[dict[str, Any]] = [{"channels": list(pair), "excess": "alone"} for pair in ("AB", "CD", "EF", "GH")]
     groups += [{"channels": list(four), "excess": "none"} for four in ("ABCD", "EFGH", "CDGH")]
@@ -146,7 +146,7 @@ def gbt(*, six_ways: str) -> InterleaveRow:
 def test_pairs_and_larger_groups(
     six_ways: str, loads: dict[str, int], expected: list[tuple[int, int]], printed_share: float
 ) -> None:
-    row = gbt(six_ways=six_ways)
+    row = guide(six_ways=six_ways)
     amounts = [[loads.get(channel, 0) for channel in pair] for pair in ("AB", "CD", "EF", "GH")]
     found = ways_and_gib(regions(amounts, row, groups_by_index(row, "ABCDEFGH")))
     assert found == expected

@@ -29,17 +29,17 @@ from dimmplan.units import channel_peak_gb_s
 from tests.published.test_interleave import (
     ATL_KNOWS,
     ATL_ONLY_SPLIT,
-    NTX,
+    IN_PAIRS,
     PAIRS,
     QUADS,
+    SIX_CHANNELS,
     SIX_WAY,
-    TK,
     best_figures,
     first_ways,
     paired,
     without_advice,
 )
-from tests.published.test_peaks import AIHPC, NOMINAL
+from tests.published.test_peaks import NOMINAL, WHOLE_SYSTEMS
 from tests.published.test_rates import CASES, PRINTED, Published, four_channels
 from tests.support import filled, regions_of, shipped_boards, usual
 
@@ -48,7 +48,7 @@ AGREES, DIFFERS, ROW, NO_FIGURE = "agrees", "differs", "a board row", "no figure
 MEASURED, STATED, CALCULATED, PRACTISED = "measured", "stated", "calculated", "common practice"
 
 
-_RATE_SOURCES = {Generation.DDR3: "MEMORY", Generation.DDR4: "JESD79-4", Generation.DDR5: "JESD79-5C"}
+_RATE_SOURCES = {Generation.DDR3: "MEMORY", Generation.DDR4: "standard-03", Generation.DDR5: "standard-04"}
 
 
 HEAD = "| what | published | how | source | here | difference | verdict | note |"
@@ -125,20 +125,22 @@ def _apart(difference: Fraction | int, unit: str) -> str:
 
 def _bandwidth() -> Iterator[Line]:
     tombolo, saltern = load_board("tombolo-32"), load_board("saltern-24")
-    for modules, _, measured, _ in TK:
+    for modules, _, measured, _ in IN_PAIRS:
         note = "a share of the best measured, not of peak; even the best does not reach peak"
         what = f"8 channels in pairs, {modules} modules, of best"
-        yield _compared(what, str(measured), MEASURED, "TK", best_figures(tombolo, "isle", modules), note, within=1)
-    for modules, _, printed in NTX:
+        yield _compared(
+            what, str(measured), MEASURED, "report-01", best_figures(tombolo, "isle", modules), note, within=1
+        )
+    for modules, _, printed in SIX_CHANNELS:
         what = f"6 channels on 2 controllers, {counted(modules, 'module')}"
-        yield _compared(what, printed, STATED, "NTX", best_figures(saltern, "low", modules), "", within=1)
+        yield _compared(what, printed, STATED, "guide-01", best_figures(saltern, "low", modules), "", within=1)
     eight = best_figures(saltern, "low", 8)
     stacked = [gib for gib in eight.channel_gib if gib]
     yield Line(
         "6 channels on 2 controllers, where 8 modules lie",
         "two each on four channels",
         STATED,
-        "NTX",
+        "guide-01",
         f"{counted(len(stacked), 'channel')} of {listed(sorted({str(gib) for gib in stacked}))} GiB; {_shares(eight)}",
         AGREES if len(stacked) == 4 and len(set(stacked)) == 1 else DIFFERS,
     )
@@ -147,7 +149,7 @@ def _bandwidth() -> Iterator[Line]:
         "6 channels on 2 controllers, 9 modules",
         "unbalanced, no figure",
         STATED,
-        "NTX",
+        "guide-01",
         f"{len(nine.regions)} regions, {_shares(nine)}",
         AGREES if len(nine.regions) > 1 else DIFFERS,
     )
@@ -159,7 +161,7 @@ def _bandwidth() -> Iterator[Line]:
         "4 channels, six modules of 16 GB",
         "64 GB four-way + 32 GB two-way",
         STATED,
-        "FD-2016",
+        "article-02",
         " + ".join(f"{gib} GiB {ways}-way" for ways, gib in regions) + f"; {_shares(found)}",
         AGREES if regions == [(4, 64), (2, 32)] else DIFFERS,
     )
@@ -177,7 +179,7 @@ def _bandwidth() -> Iterator[Line]:
         "4 channels DDR3, three modules on each instead of one",
         "about -30 % of peak",
         CALCULATED,
-        "FD-2015",
+        "article-01",
         f"-{_percent(here)} % of peak",
         AGREES if here == loss else DIFFERS,
         "the publisher rounds 1333 / 1866",
@@ -200,7 +202,7 @@ def _bandwidth() -> Iterator[Line]:
         "6 channels, unbalanced layouts",
         "memory is split into several regions",
         STATED,
-        "TX2550",
+        "guide-18",
         f"several regions with {listed([str(n) for n in several])} modules",
         AGREES if several == [5, 7, 9, 10, 11] else DIFFERS,
     )
@@ -217,7 +219,7 @@ def _sets() -> Iterator[Line]:
             f"8 channels in pairs, {size}-way sets",
             ", ".join(sorted(listed_sets)),
             STATED,
-            "GBT",
+            "guide-02",
             ", ".join(sorted(whole)),
             AGREES if whole == set(listed_sets) else DIFFERS,
         )
@@ -226,7 +228,7 @@ def _sets() -> Iterator[Line]:
         "sets of more than two channels",
         "equal sizes only",
         STATED,
-        "GBT",
+        "guide-02",
         f"{max(unequal)}-way at most over ABCD of 32, 16, 16 and 16 GiB",
         AGREES if max(unequal) == 2 else DIFFERS,
     )
@@ -235,7 +237,7 @@ def _sets() -> Iterator[Line]:
         "unequal modules in a pair",
         "the larger one's excess is not interleaved",
         STATED,
-        "GBT",
+        "guide-02",
         " + ".join(f"{gib} GiB {ways}-way" for ways, gib in pair) + " of 64 and 16 GiB",
         AGREES if pair[1] == (1, 48) else DIFFERS,
     )
@@ -249,7 +251,7 @@ def _sets() -> Iterator[Line]:
         "12 channels, ways",
         "1, 2, 3, 4, 5, 6, 8, 10, 12; odd ones only in a split socket",
         STATED,
-        "LNX-ATL",
+        "kernel-01",
         f"{', '.join(map(str, sorted(ways)))} in use with 1 to 12 equal modules",
         AGREES if ways <= ATL_KNOWS - ATL_ONLY_SPLIT else DIFFERS,
         "split sockets are not modelled: a note row says to leave the setting off",
@@ -259,7 +261,7 @@ def _sets() -> Iterator[Line]:
         "2 controllers of 3 channels, ways",
         "1, 2, 3, 4, 6, the same on both controllers",
         STATED,
-        "LNX-2CTL",
+        "kernel-02",
         f"{', '.join(map(str, two.ways))}, style {two.style}",
         AGREES if set(two.ways) == {1, 2, 3, 4, 6} and two.style == "even" else DIFFERS,
     )
@@ -272,7 +274,7 @@ def _sets() -> Iterator[Line]:
         "2 controllers of 3 channels, list of regions",
         "up to 24 rules",
         STATED,
-        "LNX-2CTL",
+        "kernel-02",
         f"at most {most} regions with 1 to 12 equal modules; the model has no limit of its own",
         AGREES if most <= 24 else DIFFERS,
     )
@@ -280,7 +282,7 @@ def _sets() -> Iterator[Line]:
         "ways between memory devices behind a link",
         "1, 2, 3, 4, 6, 8, 12, 16",
         "second-hand",
-        "CXL",
+        "standard-12",
         "none",
         NO_FIGURE,
         "modules in slots only; a board row may list any ways up to 32",
@@ -291,11 +293,11 @@ def _sets() -> Iterator[Line]:
         "6 channels, uneven numbers of modules up to 8",
         "5 and 7; 1, 2, 3, 4, 6, 8 are recommended",
         STATED,
-        "HUA-DIR",
+        "guide-07",
         f"several regions with {listed([str(n) for n in sorted(uneven)])}",
         AGREES if uneven == {5, 7} else DIFFERS,
     )
-    yield _of_rows("interleaving across sockets wants equal channels and capacity on each", "LEN-685A", "alike")
+    yield _of_rows("interleaving across sockets wants equal channels and capacity on each", "guide-12", "alike")
 
 
 # -- rates and peaks ---------------------------------------------------------------------------------------------------
@@ -379,13 +381,13 @@ def _peaks() -> Iterator[Line]:
             AGREES if here * 1000 == nominal else DIFFERS,
             difference=_apart(nominal - here * 1000, "MB/s"),
         )
-    for mts, _, printed in AIHPC:
+    for mts, _, printed in WHOLE_SYSTEMS:
         here = 16 * channel_peak_gb_s(mts)
         yield Line(
             f"two sockets of 8 channels at {mts} MT/s",
             f"{printed} MB/s",
             CALCULATED,
-            "AIHPC",
+            "report-02",
             f"{float(here * 1000):.0f} MB/s",
             AGREES if here * 1000 == printed else DIFFERS,
             difference=_apart(printed - here * 1000, "MB/s"),
@@ -394,7 +396,7 @@ def _peaks() -> Iterator[Line]:
         "STREAM of peak",
         "70 to 85 %",
         MEASURED,
-        "STREAM",
+        "report-03",
         "said beside every peak, never computed",
         NO_FIGURE,
         "a range of other people's machines, not a figure of a placement",
@@ -424,20 +426,20 @@ def _said_by(says: str, check: str, cited: str, *others: str) -> Iterator[Line]:
 
 
 def _population() -> Iterator[Line]:
-    yield _of_rows("a lone module: in the slot farthest from the processor", "LEN-SR645", "fill-order")
+    yield _of_rows("a lone module: in the slot farthest from the processor", "guide-10", "fill-order")
     order = "along a channel: more ranks first, then larger capacity"
-    yield from _said_by(order, "channel-order", "HUA-G5500", "TX2550", "LEN-SR665")
-    yield from _said_by("RDIMM and LRDIMM: never together in a system", "mix", "HUA-G5500", "HUA-CH225")
-    yield _of_rows("3DS with other kinds: not in a channel, not in a system", "LEN-SR645", "mix")
+    yield from _said_by(order, "channel-order", "guide-03", "guide-18", "guide-11")
+    yield from _said_by("RDIMM and LRDIMM: never together in a system", "mix", "guide-03", "guide-04")
+    yield _of_rows("3DS with other kinds: not in a channel, not in a system", "guide-10", "mix")
     either = "sources disagree: it is a row of each board"
-    yield _of_rows("x4 with x8: allowed in one channel", "LEN-SN550V2", "mix", either)
-    yield _of_rows("x4 with x8: across channels only", "LEN-SR665", "mix", either)
-    yield _of_rows("x4 with x8: never", "LEN-SR635V3", "mix", either)
-    yield _of_rows("ranks of a channel: at most 8; a 4-rank LRDIMM loads like one rank", "HUA-2488", "rank-limit")
+    yield _of_rows("x4 with x8: allowed in one channel", "guide-13", "mix", either)
+    yield _of_rows("x4 with x8: across channels only", "guide-11", "mix", either)
+    yield _of_rows("x4 with x8: never", "guide-09", "mix", either)
+    yield _of_rows("ranks of a channel: at most 8; a 4-rank LRDIMM loads like one rank", "guide-06", "rank-limit")
     saltern = load_board("saltern-24")
     apart = sum(board.rate_scope != "system" for board in shipped_boards())
     rates = [_rate_with(saltern, slow=slow) for slow in (False, True)]
-    for source in ("HUA-CH225", "GBT"):
+    for source in ("guide-04", "guide-02"):
         yield Line(
             "data rate of the system",
             "the slowest of processor, module, population",
@@ -452,13 +454,13 @@ def _population() -> Iterator[Line]:
         "balanced",
         "the same on every controller, then on every filled channel",
         STATED,
-        "LEN-SN850",
+        "guide-14",
         f"controllers differ by {even.controller_difference_gib} GiB with 8 modules, "
         f"channels hold {listed(sorted({str(gib) for gib in even.channel_gib if gib}))} GiB",
         AGREES if even.controller_difference_gib == 0 else DIFFERS,
     )
-    yield _of_rows("every processor: at least one module", "HUA-DIR", "socket-minimum")
-    yield _of_rows("every processor: equal counts advised", "HUA-DIR", "alike")
+    yield _of_rows("every processor: at least one module", "guide-07", "socket-minimum")
+    yield _of_rows("every processor: equal counts advised", "guide-07", "alike")
 
 
 def _rate_with(board: Board, *, slow: bool) -> int:
@@ -476,7 +478,7 @@ def _modes() -> Iterator[Line]:
         "mirroring, 6 channels, usable",
         "half; two or three identical channels of each controller",
         STATED,
-        "HUA-2298",
+        "guide-05",
         f"{half[0]} of {half[1]} GiB usable",
         AGREES if half[0] * 2 == half[1] else DIFFERS,
     )
@@ -485,7 +487,7 @@ def _modes() -> Iterator[Line]:
         "mirroring, 8 channels DDR5, modules of a processor",
         "8 or 16 only",
         STATED,
-        "LEN-650AV4",
+        "guide-15",
         f"{listed([str(n) for n, held in zip((4, 8, 12, 16), counts, strict=True) if held])} of 4, 8, 12, 16",
         AGREES if counts == [False, True, False, True] else DIFFERS,
     )
@@ -494,7 +496,7 @@ def _modes() -> Iterator[Line]:
         "mirroring, 8 channels DDR5, part numbers",
         "one",
         STATED,
-        "LEN-650AV4",
+        "guide-15",
         f"8 modules of one type {'mirror' if _mirrors('lagoon-32', 8) else 'do not'}, "
         f"of two types {'mirror as well' if two_types else 'do not'}",
         AGREES if _mirrors("lagoon-32", 8) and not two_types else DIFFERS,
@@ -504,11 +506,11 @@ def _modes() -> Iterator[Line]:
         "rank sparing, usable",
         "the spare rank, at least as large as any other of its channel, is lost",
         STATED,
-        "LEN-SR860V2",
+        "guide-16",
         f"{spared[0]} of {spared[1]} GiB usable",
         AGREES if spared[0] < spared[1] else DIFFERS,
     )
-    for source, printed in (("FUJ-RX200", 2), ("LEN-RD350", 3)):
+    for source, printed in (("guide-19", 2), ("guide-17", 3)):
         rows = [row for board in shipped_boards() for row in board.rules if row.source == source]
         least = sorted({row.min_ranks for row in rows if isinstance(row, SparingRow)})
         yield Line(

@@ -42,7 +42,7 @@ SIX_WAY = "ACDEGH"
 
 
 def paired(*, six_way: str) -> InterleaveRow:
-    """The sets of GBT p. 15; the six-way one ``listed``, ``exclusive`` or ``absent``."""
+    """The sets of guide-02 p. 15; the six-way one ``listed``, ``exclusive`` or ``absent``."""
     groups: list[dict[str, object]] = [{"channels": list(pair), "excess": "alone"} for pair in PAIRS]
     groups += [{"channels": list(quad), "excess": "none"} for quad in QUADS]
     if six_way != "absent":
@@ -166,8 +166,8 @@ def best_figures(board: Board, socket: str, modules: int) -> SocketFigures:
     return figures.sockets[0]
 
 
-NTX = [
-    # modules per processor, the model's share, percent as printed by NTX
+SIX_CHANNELS = [
+    # modules per processor, the model's share, percent as printed by guide-01
     (1, Fraction(1, 6), "16.7"),
     (2, Fraction(1, 3), "33"),
     (3, Fraction(1, 2), "50"),
@@ -178,9 +178,9 @@ NTX = [
 ]
 
 
-@pytest.mark.parametrize(("modules", "share", "printed"), NTX)
+@pytest.mark.parametrize(("modules", "share", "printed"), SIX_CHANNELS)
 def test_six_channels_by_modules_per_processor(modules: int, share: Fraction, printed: str) -> None:
-    """NTX: 1, 2, 3, 4, 6, 8, 12 modules give 16.7, 33, 50, 66, 100, 66, 100 % of bandwidth.
+    """guide-01: 1, 2, 3, 4, 6, 8, 12 modules give 16.7, 33, 50, 66, 100, 66, 100 % of bandwidth.
 
     The document cuts two thirds to 66 and one third to 33, and rounds one sixth to 16.7: no other difference.
     """
@@ -194,7 +194,7 @@ def test_six_channels_by_modules_per_processor(modules: int, share: Fraction, pr
 
 
 def test_eight_per_processor_are_two_each_on_four_channels() -> None:
-    """NTX: eight modules lie as two on each of four channels, two channels of each controller."""
+    """guide-01: eight modules lie as two on each of four channels, two channels of each controller."""
     board = load_board("saltern-24")
     request = ask(board, "256GiB", modules=["32GiB"], fitted="low", over="0GiB")
     placement = plan(board, request, alternatives=False).placement
@@ -202,23 +202,23 @@ def test_eight_per_processor_are_two_each_on_four_channels() -> None:
 
 
 def test_nine_per_processor_are_unbalanced() -> None:
-    """NTX gives nine modules no figure and calls them unbalanced: the model has more than one region."""
+    """guide-01 gives nine modules no figure and calls them unbalanced: the model has more than one region."""
     found = best_figures(without_advice(load_board("saltern-24")), "low", 9)
     assert len(found.regions) > 1
     assert found.share < 1
 
 
-TK = [
-    # modules, the model's percent, percent of best as TK measured it, difference in points
+IN_PAIRS = [
+    # modules, the model's percent, percent of best as report-01 measured it, difference in points
     (2, 25, 28, 3),
     (4, 50, 54, 4),
     (8, 100, 100, 0),
 ]
 
 
-@pytest.mark.parametrize(("modules", "model", "measured", "difference"), TK)
+@pytest.mark.parametrize(("modules", "model", "measured", "difference"), IN_PAIRS)
 def test_eight_channels_in_pairs_by_modules(modules: int, model: int, measured: int, difference: int) -> None:
-    """TK measured about 28, 54 and 100 % of best for 2, 4 and 8 modules; the model says 25, 50 and 100."""
+    """report-01 measured about 28, 54 and 100 % of best for 2, 4 and 8 modules; the model says 25, 50 and 100."""
     board = load_board("tombolo-32")
     found = best_figures(board, "isle", modules)
     assert found.share == Fraction(model, 100)
@@ -227,12 +227,12 @@ def test_eight_channels_in_pairs_by_modules(modules: int, model: int, measured: 
 
 @pytest.mark.parametrize("board_id", ["own", "groyne-24"])
 def test_six_modules_on_four_channels(board_id: str) -> None:
-    """FD-2016: six 16 GB modules on four channels are 64 GB four-way and 32 GB two-way."""
+    """article-02: six 16 GB modules on four channels are 64 GB four-way and 32 GB two-way."""
     if board_id == "own":
         found = ways_and_gib(regions_of(FOUR, [[32, 32], [16, 16]]))
     else:
         board = load_board(board_id)
-        assert board.interleave.source == "FD-2016"
+        assert board.interleave.source == "article-02"
         content = filled(board, usual(board, 16), {"fore": [2, 2, 1, 1]})
         figures = placement_figures(board, board.processor(None), ["fore"], content)
         found = [(region.ways, region.capacity_gib) for region in figures.sockets[0].regions]
@@ -251,7 +251,7 @@ def test_full_board_against_one_module_per_channel() -> None:
 
 
 def test_unbalanced_layouts_have_several_regions() -> None:
-    """TX2550 p. 398: unbalanced layouts split the memory of six channels into several regions."""
+    """guide-18 p. 398: unbalanced layouts split the memory of six channels into several regions."""
     board = without_advice(load_board("saltern-24"))
     assert {modules for modules in range(1, 13) if len(best_figures(board, "low", modules).regions) > 1} == {
         5,
@@ -262,28 +262,28 @@ def test_unbalanced_layouts_have_several_regions() -> None:
     }
 
 
-# HUA-DIR
+# guide-07
 
 
 @pytest.mark.parametrize("modules", [1, 2, 3, 4, 6, 8])
 def test_recommended_counts_are_one_region(modules: int) -> None:
-    """HUA-DIR recommends 1, 2, 3, 4, 6 or 8 modules per processor: each of them is one region in the model."""
+    """guide-07 recommends 1, 2, 3, 4, 6 or 8 modules per processor: each of them is one region in the model."""
     assert len(best_figures(load_board("saltern-24"), "low", modules).regions) == 1
 
 
 @pytest.mark.parametrize("modules", [5, 7])
 def test_five_and_seven_are_uneven(modules: int) -> None:
-    """HUA-DIR calls 5 and 7 modules per processor uneven: the model has several regions, and the row is broken."""
+    """guide-07 calls 5 and 7 modules per processor uneven: the model has several regions, and the row is broken."""
     board = load_board("saltern-24")
     found = best_figures(board, "low", modules)
     assert len(found.regions) > 1
     row = next(row for row in board.rules if isinstance(row, CountsRow))
-    assert row.source == "HUA-DIR"
+    assert row.source == "guide-07"
     assert modules not in row.modules
     assert {1, 2, 3, 4, 6, 8} <= set(row.modules)
 
 
-# GBT p. 15
+# guide-02 p. 15
 
 
 def first_ways(row: InterleaveRow, channels: Sequence[str]) -> int:
@@ -295,20 +295,20 @@ def first_ways(row: InterleaveRow, channels: Sequence[str]) -> int:
     [(2, PAIRS), (4, QUADS), (6, (SIX_WAY,)), (8, ("ABCDEFGH",))],
 )
 def test_only_the_listed_channels_work_together(size: int, listed: Sequence[str]) -> None:
-    """GBT p. 15: of all sets of 2, 4, 6 and 8 channels with equal modules only the listed ones are one region."""
+    """guide-02 p. 15: of all sets of 2, 4, 6 and 8 channels with equal modules only the listed ones are one region."""
     row = paired(six_way="listed")
     whole = {"".join(c) for c in itertools.combinations("ABCDEFGH", size) if first_ways(row, c) == size}
     assert whole == set(listed)
 
 
 def test_older_parts_have_no_six_way_set() -> None:
-    """GBT p. 15: the six-way set is of newer parts; without it the same six modules are four and two ways."""
+    """guide-02 p. 15: the six-way set is of newer parts; without it the same six modules are four and two ways."""
     found = ways_and_gib(regions_of(paired(six_way="absent"), one_of_each(SIX_WAY, 16)))
     assert found == [(4, 64), (1, 16), (1, 16)]
 
 
 def test_unequal_sizes_share_no_larger_set() -> None:
-    """GBT p. 15: larger sets want equal sizes; with one larger module in ABCD only the pairs are left.
+    """guide-02 p. 15: larger sets want equal sizes; with one larger module in ABCD only the pairs are left.
 
     The larger module's excess comes right behind its pair.
     """
@@ -318,16 +318,16 @@ def test_unequal_sizes_share_no_larger_set() -> None:
 
 @pytest.mark.parametrize("pair", PAIRS)
 def test_excess_of_the_larger_module_in_a_pair_is_not_interleaved(pair: str) -> None:
-    """GBT p. 15: in a pair, what the larger module has more is served one-way."""
+    """guide-02 p. 15: in a pair, what the larger module has more is served one-way."""
     found = ways_and_gib(regions_of(paired(six_way="listed"), on_pairs({pair[0]: 64, pair[1]: 16})))
     assert found == [(2, 32), (1, 48)]
 
 
 def test_the_paired_board_lists_the_same_sets() -> None:
-    """The shipped board in pairs cites GBT and lists just its sets, under its own channel letters."""
+    """The shipped board in pairs cites guide-02 and lists just its sets, under its own channel letters."""
     board = load_board("tombolo-32")
-    assert board.interleave.source == "GBT"
-    assert SOURCES["GBT"].place == "p. 15"
+    assert board.interleave.source == "guide-02"
+    assert SOURCES["guide-02"].place == "p. 15"
     letters = dict(zip((channel.id for channel in board.sockets[0].channels), "ABCDEFGH", strict=True))
     listed = {"".join(sorted(letters[c] for c in g.channels)): g.excess for g in board.interleave.groups}
     pairs = dict.fromkeys(PAIRS, "alone")
@@ -343,9 +343,9 @@ ATL_ONLY_SPLIT = {3, 5}
 
 @pytest.mark.parametrize("modules", range(1, 13))
 def test_ways_of_twelve_channels(modules: int) -> None:
-    """LNX-ATL: never 7, 9 or 11 ways, and the odd ones only when the socket is split, which the model does not do."""
+    """kernel-01: never 7, 9 or 11 ways, and the odd ones only when the socket is split, which the model does not do."""
     board = load_board("strand-12")
-    assert board.interleave.source == "LNX-ATL"
+    assert board.interleave.source == "kernel-01"
     content = filled(board, usual(board, 64), {"tide": [1] * modules + [0] * (12 - modules)})
     found = placement_figures(board, board.processor(None), ["tide"], content).sockets[0].regions
     ways = {region.ways for region in found}
@@ -354,12 +354,12 @@ def test_ways_of_twelve_channels(modules: int) -> None:
     assert sum(region.capacity_gib for region in found) == 64 * modules
 
 
-TWO_CONTROLLERS = [board for board in shipped_boards() if board.interleave.source == "LNX-2CTL"]
+TWO_CONTROLLERS = [board for board in shipped_boards() if board.interleave.source == "kernel-02"]
 
 
 @pytest.mark.parametrize("board", TWO_CONTROLLERS, ids=lambda board: board.id)
 def test_ways_of_two_controllers(board: Board) -> None:
-    """LNX-2CTL: one to three channels a controller, the same on both: 1, 2, 3, 4, 6 ways and no others."""
+    """kernel-02: one to three channels a controller, the same on both: 1, 2, 3, 4, 6 ways and no others."""
     ways = {controllers * channels for controllers in (1, 2) for channels in (1, 2, 3)}
     row = board.interleave
     assert set(row.ways) == ways

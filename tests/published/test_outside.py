@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from tests.published.outside import AGREES, DIFFERS, PAGE, lines, page
-from tests.published.test_interleave import NTX, TK
-from tests.published.test_peaks import AIHPC, NOMINAL
+from tests.published.test_interleave import IN_PAIRS, SIX_CHANNELS
+from tests.published.test_peaks import NOMINAL, WHOLE_SYSTEMS
 from tests.published.test_rates import PRINTED
 
 
@@ -14,15 +14,15 @@ def test_the_page_is_what_the_command_makes() -> None:
 
 def test_it_differs_where_it_is_known_to_and_nowhere_else() -> None:
     differing = {(line.source, line.published) for _, part in lines() for line in part if line.verdict == DIFFERS}
-    assert differing == {("TK", "28 %"), ("TK", "54 %"), ("PRACTICE", "about 97 % of the full board")}
+    assert differing == {("report-01", "28 %"), ("report-01", "54 %"), ("PRACTICE", "about 97 % of the full board")}
 
 
 def test_nothing_is_left_out() -> None:
     """Every value of the tests' tables is a line, beside those that are no numbers."""
     found = dict(lines())
     sources = [line.source for line in found["Bandwidth against population"]]
-    assert (sources.count("TK"), sources.count("NTX")) == (len(TK), len(NTX) + 2)
+    assert (sources.count("report-01"), sources.count("guide-01")) == (len(IN_PAIRS), len(SIX_CHANNELS) + 2)
     assert len(found["Data rate by modules on a channel"]) == len(PRINTED)
-    assert len(found["Peaks"]) == len(NOMINAL) + len(AIHPC) + 1
+    assert len(found["Peaks"]) == len(NOMINAL) + len(WHOLE_SYSTEMS) + 1
     for part in found.values():
         assert all(line.note for line in part if line.verdict not in (AGREES, "a board row"))

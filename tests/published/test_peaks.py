@@ -105,16 +105,16 @@ def test_rates_on_ddr5_labels(mts: int) -> None:
     assert parse_parts(f"16GB 1Rx8 PC5-{mts}").rate_mts == mts
 
 
-AIHPC = [
+WHOLE_SYSTEMS = [
     # MT/s, modules per channel, MB/s of two sockets of eight channels, as the report prints it
     (4800, 1, 614_400),
     (4400, 2, 563_200),
 ]
 
 
-@pytest.mark.parametrize(("mts", "per_channel", "printed_mb_s"), AIHPC)
+@pytest.mark.parametrize(("mts", "per_channel", "printed_mb_s"), WHOLE_SYSTEMS)
 def test_two_sockets_of_eight_channels(mts: int, per_channel: int, printed_mb_s: int) -> None:
-    """AIHPC: 4800 x 2 x 8 x 8 = 614 400 MB/s and 4400 x 2 x 8 x 8 = 563 200 MB/s."""
+    """report-02: 4800 x 2 x 8 x 8 = 614 400 MB/s and 4400 x 2 x 8 x 8 = 563 200 MB/s."""
     board = load_board("lagoon-32")
     content = filled(board, usual(board, 64), {socket.id: [per_channel] * 8 for socket in board.sockets})
     figures = placement_figures(board, board.processor(None), [socket.id for socket in board.sockets], content)

@@ -1,7 +1,7 @@
 """Placements worked out by hand in the description of the trade, found again by the planner on shipped boards.
 
 Channels' worth counts one channel at the rate that the placement runs at; the sources of the figures are the model's
-(``MODEL``) and, where they say the same, NTX and HUA-DIR.
+(``MODEL``) and, where they say the same, guide-01 and guide-07.
 """
 
 from __future__ import annotations
@@ -104,7 +104,7 @@ def test_the_ten_slot_socket_alone(capacity: str, loads: list[list[int]], share:
 
 
 def test_twelve_and_twelve_slots() -> None:
-    """512 GiB of 32 GiB modules: 256 + 256, two on each of four channels (NTX: eight per processor)."""
+    """512 GiB of 32 GiB modules: 256 + 256, two on each of four channels (guide-01: eight per processor)."""
     board = load_board("saltern-24")
     planned = solved(board, "512GiB", ["32GiB"])
     assert loads_of(planned) == {"low": EQUAL_EIGHT, "high": EQUAL_EIGHT}
@@ -117,7 +117,7 @@ def findings_of(planned: Planned) -> list[Any]:
 
 
 def test_an_advised_count_goes_before_an_exact_capacity() -> None:
-    """160 GiB at one socket: five modules break the advised row of HUA-DIR, so six modules come first.
+    """160 GiB at one socket: five modules break the advised row of guide-07, so six modules come first.
 
     The lists put fewest advised rows broken before the capacity; five stand among the runners-up.
     """
@@ -136,7 +136,7 @@ FIVE = [[32, 32, 32], [32, 32, 0]]
 def test_five_modules_spread_before_they_stack(allowance: str | None, advised: bool) -> None:
     """160 GiB at one socket: five channels with one each (parallel 5), not four with one stacked (parallel 2.5).
 
-    It is warned that a sixth module makes 2.5 channels' worth 6. The advised row of HUA-DIR is either broken for the
+    It is warned that a sixth module makes 2.5 channels' worth 6. The advised row of guide-07 is either broken for the
     exact capacity, or taken off the board.
     """
     board = load_board("saltern-24")
@@ -167,7 +167,7 @@ def test_five_modules_spread_before_they_stack(allowance: str | None, advised: b
     assert "192 GiB" in rules["uneven"].text
     assert ("even-counts" in rules) == advised
     if advised:
-        assert (rules["even-counts"].severity, rules["even-counts"].source) == ("warning", "HUA-DIR")
+        assert (rules["even-counts"].severity, rules["even-counts"].source) == ("warning", "guide-07")
 
 
 def test_five_modules_on_a_board_without_advice_on_counts() -> None:

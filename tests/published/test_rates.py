@@ -39,16 +39,16 @@ class Published:
 
 
 PRINTED = [
-    Published(source="XF-V7", generation=Generation.DDR5, channels=8, mts=(4800, 4400)),
-    Published(source="XF-V7", generation=Generation.DDR5, channels=8, mts=(5600, 4400)),  # later parts
-    Published(source="NTX", generation=Generation.DDR5, channels=8, mts=(4800, 4400)),
-    Published(source="NTX", generation=Generation.DDR5, channels=8, mts=(5600, 4400)),  # later parts
-    Published(source="NTX", generation=Generation.DDR4, channels=8, mts=(3200, 2933)),
-    Published(source="NTX", generation=Generation.DDR4, channels=6, mts=(2933, 2666)),
-    Published(source="HUA-2488", generation=Generation.DDR4, channels=6, mts=(2933, 2666)),
-    Published(source="FD-2016", generation=Generation.DDR4, channels=4, kinds=(Kind.RDIMM,), mts=(2400, 2400, 1866)),
+    Published(source="guide-08", generation=Generation.DDR5, channels=8, mts=(4800, 4400)),
+    Published(source="guide-08", generation=Generation.DDR5, channels=8, mts=(5600, 4400)),  # later parts
+    Published(source="guide-01", generation=Generation.DDR5, channels=8, mts=(4800, 4400)),
+    Published(source="guide-01", generation=Generation.DDR5, channels=8, mts=(5600, 4400)),  # later parts
+    Published(source="guide-01", generation=Generation.DDR4, channels=8, mts=(3200, 2933)),
+    Published(source="guide-01", generation=Generation.DDR4, channels=6, mts=(2933, 2666)),
+    Published(source="guide-06", generation=Generation.DDR4, channels=6, mts=(2933, 2666)),
+    Published(source="article-02", generation=Generation.DDR4, channels=4, kinds=(Kind.RDIMM,), mts=(2400, 2400, 1866)),
     Published(
-        source="FD-2015",
+        source="article-01",
         generation=Generation.DDR4,
         channels=4,
         kinds=(Kind.RDIMM,),
@@ -56,7 +56,7 @@ PRINTED = [
         mts=(2133, 1866, 1600),
     ),
     Published(
-        source="FD-2015",
+        source="article-01",
         generation=Generation.DDR4,
         channels=4,
         kinds=(Kind.LRDIMM,),
@@ -64,7 +64,7 @@ PRINTED = [
         mts=(2133, 2133, 1600),
     ),
     Published(
-        source="FD-2015",
+        source="article-01",
         generation=Generation.DDR3,
         channels=4,
         kinds=(Kind.RDIMM,),
@@ -72,7 +72,7 @@ PRINTED = [
         mts=(1866, 1866, 1333),
     ),
     Published(
-        source="FD-2015",
+        source="article-01",
         generation=Generation.DDR3,
         channels=4,
         kinds=(Kind.RDIMM,),
@@ -129,10 +129,10 @@ def test_boards_run_as_their_sources_print(case: Case) -> None:
         assert found.rate_mts == min(row.mts, module.rate_mts)
 
 
-def test_every_table_but_two_is_cited_by_a_board() -> None:
-    """The boards cite XF-V7, NTX, HUA-2488 and FD-2015 for rates; FD-2016 prints later four-channel parts."""
+def test_every_table_but_one_is_cited_by_a_board() -> None:
+    """Boards cite every table but article-02, which prints later four-channel parts."""
     cited = {row.source for board, module, dpc, slots in CASES if (row := rate_row(board, module, dpc, slots))}
-    assert cited == CITED - {"FD-2016"}
+    assert cited == CITED - {"article-02"}
     assert set(SOURCES) >= CITED
 
 
@@ -141,21 +141,21 @@ def test_every_table_but_two_is_cited_by_a_board() -> None:
 
 FULL = [
     # board, size in GiB, modules on every channel, MT/s, source
-    ("groyne-24", 16, 1, 1866, "FD-2015"),
-    ("groyne-24", 16, 2, 1866, "FD-2015"),
-    ("groyne-24", 16, 3, 1333, "FD-2015"),
-    ("groyne-24", 32, 1, 1333, "FD-2015"),
-    ("groyne-24", 32, 2, 1066, "FD-2015"),
-    ("saltern-24", 32, 1, 2933, "HUA-2488"),
-    ("saltern-24", 32, 2, 2666, "HUA-2488"),
-    ("causeway-48", 32, 1, 2933, "HUA-2488"),
-    ("causeway-48", 32, 2, 2666, "HUA-2488"),
-    ("firth-96", 32, 1, 2933, "NTX"),
-    ("firth-96", 32, 2, 2666, "NTX"),
-    ("tombolo-32", 64, 1, 3200, "NTX"),
-    ("tombolo-32", 64, 2, 2933, "NTX"),
-    ("lagoon-32", 64, 1, 4800, "XF-V7"),
-    ("lagoon-32", 64, 2, 4400, "XF-V7"),
+    ("groyne-24", 16, 1, 1866, "article-01"),
+    ("groyne-24", 16, 2, 1866, "article-01"),
+    ("groyne-24", 16, 3, 1333, "article-01"),
+    ("groyne-24", 32, 1, 1333, "article-01"),
+    ("groyne-24", 32, 2, 1066, "article-01"),
+    ("saltern-24", 32, 1, 2933, "guide-06"),
+    ("saltern-24", 32, 2, 2666, "guide-06"),
+    ("causeway-48", 32, 1, 2933, "guide-06"),
+    ("causeway-48", 32, 2, 2666, "guide-06"),
+    ("firth-96", 32, 1, 2933, "guide-01"),
+    ("firth-96", 32, 2, 2666, "guide-01"),
+    ("tombolo-32", 64, 1, 3200, "guide-01"),
+    ("tombolo-32", 64, 2, 2933, "guide-01"),
+    ("lagoon-32", 64, 1, 4800, "guide-08"),
+    ("lagoon-32", 64, 2, 4400, "guide-08"),
 ]
 
 
@@ -173,7 +173,7 @@ def test_rate_of_a_whole_board(board_id: str, size: int, dpc: int, mts: int, sou
 
 
 def test_ten_and_six_slots_run_at_the_slower_socket() -> None:
-    """HUA-2488 (table 5-7): ten modules at one socket bring both down to 2666 MT/s, six leave both at 2933."""
+    """guide-06 (table 5-7): ten modules at one socket bring both down to 2666 MT/s, six leave both at 2933."""
     board = load_board("skerry-16")
     for near, mts in (([2, 2, 1, 2, 2, 1], 2666), ([1] * 6, 2933)):
         content = filled(board, usual(board, 32), {"NEAR": near, "FAR": [1] * 6})
@@ -182,7 +182,7 @@ def test_ten_and_six_slots_run_at_the_slower_socket() -> None:
 
 
 def test_each_channel_at_its_own_rate() -> None:
-    """XF-V7 on a board whose channels run apart: 5600 MT/s on short channels beside 4400 on full long ones.
+    """guide-08 on a board whose channels run apart: 5600 MT/s on short channels beside 4400 on full long ones.
 
     A region runs at its slowest channel: eight channels at 4400, then the four long ones.
     """
@@ -199,7 +199,7 @@ def test_each_channel_at_its_own_rate() -> None:
 
 
 def test_three_per_channel_against_one() -> None:
-    """FD-2015: three per channel at 1333 instead of 1866 MT/s cost about 30 % of peak; the rates give 28.6 %.
+    """article-01: three per channel at 1333 instead of 1866 MT/s cost about 30 % of peak; the rates give 28.6 %.
 
     The publisher rounds; difference: 1.4 points.
     """
@@ -225,7 +225,7 @@ def four_channels(printed: Published) -> Board:
         interleave={"style": "any", "ways": [1, 2, 3, 4]},
         rules=[
             accepts | {"source": "INVENTED"},
-            {"id": "ranks", "check": "rank-limit", "count": "loads", "most": 8, "source": "HUA-2488"},
+            {"id": "ranks", "check": "rank-limit", "count": "loads", "most": 8, "source": "guide-06"},
         ],
         rates=[
             {"id": f"dpc-{dpc}", "dpc": dpc, "mts": mts or "none", "source": printed.source}
@@ -240,7 +240,7 @@ FOUR_DDR4 = [row for row in PRINTED if row.generation is Generation.DDR4 and row
 
 @pytest.mark.parametrize("printed", FOUR_DDR4, ids=lambda row: f"{row.source} {row.kinds[0]}")
 def test_the_fullest_channel_decides_for_all(printed: Published) -> None:
-    """FD-2015, FD-2016: with 1, 2 and 3 modules on one channel and one on the others, all channels run at its rate."""
+    """article-01, article-02: with 1, 2, 3 modules on one channel and one on the others, all run at its rate."""
     board = four_channels(printed)
     (module,) = board.modules
     assert printed.speaks_of(module)
@@ -252,7 +252,7 @@ def test_the_fullest_channel_decides_for_all(printed: Published) -> None:
 
 
 def test_a_slow_module_decides_for_all() -> None:
-    """HUA-CH225: the system's data rate is the slowest of processor, module and population."""
+    """guide-04: the system's data rate is the slowest of processor, module and population."""
     board = load_board("saltern-24")
     slow = parse_label("32GB 2Rx4 PC4-2400T-R")
     content = filled(board, usual(board, 32), {"low": [1] * 6, "high": [1] * 6})

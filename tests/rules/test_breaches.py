@@ -286,7 +286,7 @@ def test_values_in_words_where_a_field_has_none_of_its_own() -> None:
 
 
 def test_an_lrdimm_loads_like_one_rank() -> None:
-    """HUA-2488 p. 32; other kinds load by package rank."""
+    """guide-06 p. 32; other kinds load by package rank."""
     assert [loads_of(module) for module in (L64, M32, S64, M16)] == [1, 2, 2, 1]
 
 

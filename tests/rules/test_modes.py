@@ -139,7 +139,7 @@ def test_the_rows_of_a_board() -> None:
 def test_what_a_mode_leaves_of_a_channel(
     mode: Mode, row: dict[str, Any], modules: tuple[Module, ...], usable: Fraction
 ) -> None:
-    """Half; or all but the largest rank, a package rank or one die of each stack (LEN-SR860V2 p. 166)."""
+    """Half; or all but the largest rank, a package rank or one die of each stack (guide-16 p. 166)."""
     assert usable_gib(board_with(row), mode, modules) == usable
 
 

@@ -59,7 +59,7 @@ def _plan_words(question: Question) -> str:
 
 def _excerpt(question: Question, answer: str) -> str:
     """From the first line that answers on, to the end of a sentence; indented as a block."""
-    lines = answer.rstrip("\n").split("\n\nSources\n")[0].splitlines()
+    lines = answer.rstrip("\n").splitlines()
     begin = lines.index(question.shown) if question.shown else _after_head(lines)
     shown: list[str] = []
     for line in lines[begin:]:
