@@ -36,28 +36,14 @@ def register(app: typer.Typer) -> None:
 )
 def list_boards(as_json: options.Json = False) -> None:
     """List the boards that go by their id: the shipped ones, and those in the folders of DIMMPLAN_BOARDS."""
-    from dimmplan.output.record import to_json
+    from dimmplan.output.boards import LIST_COLUMNS, list_record
+    from dimmplan.output.columns import Part, Table
 
     loaded = sorted(_boards_by_id(), key=lambda board: board.id)
     if as_json:
-        entries = [
-            {
-                "id": board.id,
-                "title": board.title,
-                "sockets": len(board.sockets),
-                "channels": len(board.channels),
-                "slots": len(board.slots),
-            }
-            for board in loaded
-        ]
-        typer.echo(to_json({"format": 1, "boards": entries}), nl=False)
-        return
-    rows = [["board", "sockets", "channels", "slots", "title"]]
-    rows += [
-        [board.id, str(len(board.sockets)), str(len(board.channels)), str(len(board.slots)), board.title]
-        for board in loaded
-    ]
-    terminal.say_table(rows, right=(1, 2, 3))
+        typer.echo(list_record(loaded).json_text(), nl=False)
+    else:
+        terminal.say_table(Table(LIST_COLUMNS, [Part(items=loaded)]))
 
 
 def _boards_by_id() -> Iterator[Board]:

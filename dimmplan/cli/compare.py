@@ -114,9 +114,11 @@ def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> No
         files = {"files": [str(output)]} if output is not None else {}
         typer.echo(to_json(compare_record(view) | files), nl=False)
         return
-    from dimmplan.output.compare_text import compare_text
+    from dimmplan.output.compare_text import WIDTH, after_table, before_table, compare_table
 
-    terminal.say(compare_text(view))
+    terminal.say(before_table(view))
+    terminal.say_table(compare_table(view), width=WIDTH)
+    terminal.say(after_table(view))
     if output is not None:
         options.wrote(output)
 
@@ -124,7 +126,7 @@ def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> No
 def _content(view: View, ending: str) -> bytes:
     """The bytes of a file of that ending."""
     if ending == ".csv":
-        from dimmplan.output.compare_record import compare_csv
+        from dimmplan.output.compare_columns import compare_csv
 
         return compare_csv(view).encode("utf-8")
     if ending == ".html":

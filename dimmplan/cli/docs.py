@@ -46,4 +46,10 @@ def docs(
     elif topic is not None:
         terminal.say_markdown(text)
     else:
-        terminal.say_table([("topic", "what it says"), *known.items()])
+        from dimmplan.output.columns import Column, Part, Table
+
+        heads = (
+            Column[tuple[str, str]](title="topic", text=lambda entry: entry[0]),
+            Column[tuple[str, str]](title="what it says", text=lambda entry: entry[1]),
+        )
+        terminal.say_table(Table(heads, [Part(items=list(known.items()))]))

@@ -142,11 +142,12 @@ class _Run:
 
     def work(self) -> None:
         """Do row after row, with a bar on a terminal."""
-        from dimmplan.output.fleet import CSV_HEAD, csv_line
+        from dimmplan.output.columns import csv_head, csv_line
+        from dimmplan.output.fleet import COLUMNS
 
         lines, table = spool(), spool()
         self._summaries = {SUMMARY_JSON: lines, SUMMARY_CSV: table}
-        table.write(f"{CSV_HEAD}\n")
+        table.write(f"{csv_head(COLUMNS)}\n")
         with Bar(self.rows.count() if sys.stderr.isatty() else 0) as bar:
             for row in self.rows:
                 own = row.number % self.parts == self.part - 1
@@ -157,7 +158,7 @@ class _Run:
                     self.counts[status] += 1
                     bar.say(record)
                 lines.write(json.dumps(record) + "\n")
-                table.write(csv_line(record))
+                table.write(csv_line(COLUMNS, record))
                 bar.step()
 
     def _record(self, row: Row | BadRow, *, own: bool) -> Record:

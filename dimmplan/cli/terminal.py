@@ -13,13 +13,14 @@ import shutil
 import sys
 import textwrap
 import unicodedata
-from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import typer
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from dimmplan.output.columns import Table
 
 WIDTH = 80
 """Text is made for this width; a narrower terminal gets its own."""
@@ -87,23 +88,29 @@ def say(text: str, *, err: bool = False) -> None:
     _console(stream, most=WIDTH).print(styled, soft_wrap=True, end="")
 
 
-def say_table(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> None:
-    """Print rows under the first one as their heads; columns in ``right`` stand at their right edge."""
-    from dimmplan.output.text import table
-
+def say_table(table: Table[Any], *, width: int | None = None) -> None:
+    """Print a table: drawn on a terminal, in plain columns elsewhere, broken where it would be wider than ``width``."""
     if not coloured(sys.stdout):
-        typer.echo("\n".join(table(rows, right=right)))
+        typer.echo("\n".join(table.plain(width=width)))
         return
     from rich.box import SIMPLE_HEAD
-    from rich.table import Table
+    from rich.table import Table as Drawn
     from rich.text import Text
 
-    drawn = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="bold")
-    for column, head in enumerate(rows[0]):
-        drawn.add_column(head, justify="right" if column in set(right) else "left", overflow="fold")
-    for row in rows[1:]:
-        drawn.add_row(*(Text(cell) for cell in row))
+    drawn = Drawn(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="bold")
+    titled = any(part.title for part in table.parts)
+    if titled:
+        drawn.add_column("", style="bold", overflow="fold")
+    for column in table.columns:
+        drawn.add_column(column.screen_head.strip(), justify=column.align, overflow="fold")
+    for part in table.parts:
+        rows = table.rows(part) or [[""] * len(table.columns)]
+        for index, cells in enumerate(rows):
+            title = [Text("" if index else part.title)] if titled else []
+            drawn.add_row(*title, *(Text(cell) for cell in cells), end_section=titled and index == len(rows) - 1)
     _console(sys.stdout, most=200).print(drawn)
+    for part in table.parts:
+        say("".join(f"{part.title}: {remark.strip()}\n" for remark in part.remarks))
 
 
 def say_markdown(text: str) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
 
 from dimmplan.answers import changes, mixing, slots
 from dimmplan.answers.rulebook import RuleGroup, RuleLine
@@ -12,7 +14,8 @@ from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.mix import Mix
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.request import Mode
-from dimmplan.output.text import table, wrapped
+from dimmplan.output.columns import Column, lines_of, table
+from dimmplan.output.text import wrapped
 from dimmplan.units import decimal, format_capacity
 from dimmplan.why.expect import Expectation
 from dimmplan.why.failed import Failure, LeftSet
@@ -198,31 +201,47 @@ def change_text(case: Case, change: Change) -> str:
     return page.finish()
 
 
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """A socket, or the system, before or after a change."""
+
+    name: str
+    when: str
+    figures: SocketFigures | PlacementFigures
+
+    @property
+    def sweep(self) -> Fraction:
+        its = self.figures
+        return its.sweep_gb_s if isinstance(its, SocketFigures) else its.system_sweep_gb_s
+
+    @property
+    def share(self) -> Fraction:
+        its = self.figures
+        return its.share if isinstance(its, SocketFigures) else its.worst_share
+
+    @property
+    def rate_mts(self) -> int:
+        its = self.figures
+        return its.rate.rate_mts if isinstance(its, SocketFigures) else its.rate_mts
+
+
+_SIDES = (
+    Column[_Side](short="", text=lambda side: side.name),
+    Column[_Side](short="", text=lambda side: side.when),
+    Column[_Side](title="capacity", text=lambda side: format_capacity(side.figures.usable_gib), align="right"),
+    Column[_Side](title="rate", text=lambda side: f"{side.rate_mts} MT/s", align="right"),
+    Column[_Side](title="sweep", text=lambda side: gb_s(side.sweep), align="right"),
+    Column[_Side](title="share", text=lambda side: f"{decimal(side.share, 4):.4f}", align="right"),
+)
+
+
 def _before_after(before: PlacementFigures, after: PlacementFigures) -> list[str]:
-    rows = [["", "", "capacity", "rate", "sweep", "share"]]
-    for old, new in zip(before.sockets, after.sockets, strict=True):
-        rows += [[old.socket, "before", *_cells(old)], ["", "after", *_cells(new)]]
-    for name, figures in (("before", before), ("after", after)):
-        rows.append(
-            [
-                "system" if name == "before" else "",
-                name,
-                format_capacity(figures.usable_gib),
-                f"{figures.rate_mts} MT/s",
-                gb_s(figures.system_sweep_gb_s),
-                f"{decimal(figures.worst_share, 4):.4f}",
-            ]
-        )
-    return table(rows, right=(2, 3, 4, 5))
-
-
-def _cells(socket: SocketFigures) -> list[str]:
-    return [
-        format_capacity(socket.usable_gib),
-        f"{socket.rate.rate_mts} MT/s",
-        gb_s(socket.sweep_gb_s),
-        f"{decimal(socket.share, 4):.4f}",
+    sides = [
+        side
+        for old, new in zip(before.sockets, after.sockets, strict=True)
+        for side in (_Side(old.socket, "before", old), _Side("", "after", new))
     ]
+    return lines_of(_SIDES, [*sides, _Side("system", "before", before), _Side("", "after", after)])
 
 
 # -- after a failure -------------------------------------------------------------------------------------------------

@@ -2,10 +2,47 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterable
+from typing import Any, Literal
+
+from pydantic import Field
 
 from dimmplan.explain import rule_sentence
 from dimmplan.model.board import Board
+from dimmplan.output.columns import Column
+from dimmplan.output.values import FORMAT, Record
+
+LIST_COLUMNS = (
+    Column[Board](key="id", title="board", always=True),
+    Column[Board](key="sockets", value=lambda board: len(board.sockets), title="sockets", align="right"),
+    Column[Board](key="channels", value=lambda board: len(board.channels), title="channels", align="right"),
+    Column[Board](key="slots", value=lambda board: len(board.slots), title="slots", align="right"),
+    Column[Board](key="title", title="title"),
+)
+"""The board library, one row for each board."""
+
+
+class BoardEntry(Record):
+    """A board of the library."""
+
+    id: str = Field(description="name of the board in other commands")
+    title: str = Field(description="what it is")
+    sockets: int = Field(description="how many")
+    channels: int = Field(description="how many")
+    slots: int = Field(description="how many")
+
+
+class BoardList(Record):
+    """The board library."""
+
+    format: Literal[1] = Field(description="1")
+    boards: list[BoardEntry] = Field(description="every board that goes by its id")
+
+
+def list_record(boards: Iterable[Board]) -> BoardList:
+    """The board library as JSON."""
+    entries = [BoardEntry(**{column.key: column.of(board) for column in LIST_COLUMNS}) for board in boards]
+    return BoardList(format=FORMAT, boards=entries)
 
 
 def board_record(board: Board) -> dict[str, Any]:

@@ -15,12 +15,12 @@ from dimmplan.explain import counted, listed, placement_findings
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
+from dimmplan.output.columns import NOTHING
 from dimmplan.output.stock import money
 from dimmplan.solve.criteria import LISTS
 from dimmplan.supply import Limit, same_on_board, supplies_of
 from dimmplan.units import decimal, format_capacity
 
-NOTHING = "-"
 TRUST = {"drafted": "DRAFTED, not checked by a person", "manual": "read from a manual", "running": "seen running"}
 
 
@@ -67,6 +67,12 @@ class View:
         """The rows of a group worth showing: those above its allowance only where there are no others."""
         placed = [row for row in group.rows if row.planned is not None]
         return [row for row in placed if not row.outside] or placed
+
+    def unreached(self, group: Group) -> str:
+        """The types that do not serve a group's capacity, and why: ``a (128 GiB at most), b (640 GiB at least)``."""
+        shown = self.shown(group)
+        left = [row for row in group.rows if len(row.types) == 1 and not any(row is each for each in shown)]
+        return ", ".join(f"{self.keys[row.types[0]]} ({unreached_text(row)})" for row in left)
 
     def modules(self, row: Row) -> str:
         """Modules in short form: ``8 x 64GB b + 4 x 32GB c``."""

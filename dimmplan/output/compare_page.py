@@ -6,27 +6,25 @@ import base64
 from collections.abc import Iterator, Sequence
 from html import escape
 
-from dimmplan.compare import Group, Row
-from dimmplan.explain import modules_phrase
+from dimmplan.compare import Group
+from dimmplan.output.columns import Column
 from dimmplan.output.compare import (
     TRUST,
     View,
     beaten_in,
     cost_text,
-    counts_of,
     finding_text,
     headline,
     limit_sentences,
     other_processors,
-    unreached_text,
     why_text,
 )
 from dimmplan.output.compare_chart import chart_page
+from dimmplan.output.compare_columns import Line, columns, lines_of
 from dimmplan.output.policy import hash_source
-from dimmplan.output.stock import money
 from dimmplan.output.svg import render_svg
 from dimmplan.supply import left_out_of
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import format_capacity
 
 _STYLE = """
 :root { color-scheme: light; }
@@ -46,7 +44,7 @@ thead th { border-bottom: 2px solid #14181c; }
 tbody th { background: #f5f4ef; border-top: 2px solid #14181c; }
 tr.answer td { font-weight: bold; }
 td { white-space: nowrap; }
-td:first-child, td:nth-child(2), td:nth-child(9), td:nth-child(10) { white-space: normal; min-width: 9rem; }
+td.w { white-space: normal; min-width: 9rem; }
 code { font: .8em 'Liberation Mono', monospace; }
 @media print { body { margin: 0; max-width: none; font-size: 9pt; } .scroll { overflow: visible; }
   th:last-child:not([colspan]), td:last-child { display: none; } }
@@ -113,22 +111,6 @@ def _types(view: View) -> Iterator[str]:
     yield "</ul>"
 
 
-_COLUMNS = (
-    ("modules", False),
-    ("channels", False),
-    ("MT/s", True),
-    ("worst share", True),
-    ("system sweep, GB/s", True),
-    ("apart, GiB", True),
-    ("free slots", True),
-    ("cost", True),
-    ("marks", False),
-    ("picked by", False),
-    ("findings", False),
-    ("plan it", False),
-)
-
-
 def _table(view: View) -> Iterator[str]:
     """One table; each capacity (and processor) is a body of its own with a heading."""
     yield "<h2>All rows</h2>"
@@ -141,61 +123,33 @@ def _table(view: View) -> Iterator[str]:
         "Bandwidths are peaks of a model; STREAM usually measures 70 to 85 % of peak."
     )
     yield f"<caption>{escape(meaning)}</caption>"
-    cost = f"cost, {view.currency}" if view.currency else "cost"
-    heads = "".join(
-        f'<th scope="col"{_class(right)}>{escape(cost if name == "cost" else name)}</th>' for name, right in _COLUMNS
-    )
+    shown = [column for column in columns(view) if column.title]
+    heads = "".join(f'<th scope="col"{_class(column)}>{escape(column.head)}</th>' for column in shown)
     yield f"<thead><tr>{heads}</tr></thead>"
     for group in view.comparison.groups:
-        yield from _body(view, group)
+        yield from _body(view, group, shown)
     yield "</table>"
     yield "</div>"
 
 
-def _body(view: View, group: Group) -> Iterator[str]:
-    shown = view.shown(group)
+def _body(view: View, group: Group, shown: Sequence[Column[Line]]) -> Iterator[str]:
+    lines = lines_of(view, group)
     processor = f", {group.processor}" if group.processor else ""
-    left = [row for row in group.rows if not any(row is each for each in shown) and len(row.types) == 1]
-    unreached = ", ".join(f"{view.keys[row.types[0]]} ({unreached_text(row)})" for row in left)
-    name = f"{format_capacity(group.capacity_gib)}{processor}" + ("" if shown else ": nothing fits")
+    unreached = view.unreached(group)
+    name = f"{format_capacity(group.capacity_gib)}{processor}" + ("" if lines else ": nothing fits")
     name += f"; not with {unreached}" if unreached else ""
     yield "<tbody>"
-    yield f'<tr><th scope="rowgroup" colspan="{len(_COLUMNS)}">{escape(name)}</th></tr>'
-    for row in shown:
-        yield from _row(view, row)
+    yield f'<tr><th scope="rowgroup" colspan="{len(shown)}">{escape(name)}</th></tr>'
+    for line in lines:
+        answer = ' class="answer"' if line.row.is_answer else ""
+        cells = "".join(f"<td{_class(column)}>{escape(column.paged(line))}</td>" for column in shown)
+        yield f"<tr{answer}>{cells}</tr>"
     yield "</tbody>"
 
 
-def _row(view: View, row: Row) -> Iterator[str]:
-    figures = row.figures
-    assert figures is not None
-    marks = [
-        name for on, name in ((row.is_answer, "answer"), (row.unbeaten, "unbeaten"), (row.even, "all alike")) if on
-    ]
-    below = " (below label)" if view.below_label(row) else ""
-    modules = modules_phrase(counts_of(row))
-    cells = (
-        modules,
-        view.placement(row),
-        f"{figures.rate_mts}{below}",
-        f"{decimal(figures.worst_share, 3):.3f}",
-        f"{decimal(figures.system_sweep_gb_s, 1):.1f}",
-        format_capacity(figures.socket_difference_gib).removesuffix(" GiB"),
-        str(figures.free_slots),
-        money(row.cost, None),
-        ", ".join(marks),
-        ", ".join(row.picked_by),
-        ", ".join(map(str, view.numbers(row))),
-    )
-    texts = "".join(
-        f"<td{_class(right)}>{escape(cell)}</td>" for cell, (_, right) in zip(cells, _COLUMNS, strict=False)
-    )
-    answer = ' class="answer"' if row.is_answer else ""
-    yield f"<tr{answer}>{texts}<td><code>{escape(view.command(row))}</code></td></tr>"
-
-
-def _class(right: bool) -> str:
-    return ' class="n"' if right else ""
+def _class(column: Column[Line]) -> str:
+    names = [name for is_so, name in ((column.align == "right", "n"), (bool(column.breaks), "w")) if is_so]
+    return f' class="{" ".join(names)}"' if names else ""
 
 
 def _processors(view: View) -> list[str]:

@@ -1,23 +1,17 @@
-"""A comparison as JSON and as CSV."""
+"""A comparison as JSON."""
 
 from __future__ import annotations
 
-import csv
-import io
-from fractions import Fraction
 from typing import Any
 
 from dimmplan.compare import Row
-from dimmplan.output.compare import Swap, View, counts_of, limit_sentences, unreached_text
+from dimmplan.output.compare import Swap, View, counts_of, limit_sentences
 from dimmplan.output.record import finding_record, nearest_record, totals_record
 from dimmplan.output.stock import left_out_record
 from dimmplan.output.values import FORMAT
 from dimmplan.plancode.code import encode
 from dimmplan.supply import Limit, left_out_of
 from dimmplan.units import decimal
-
-FORMULA_MARKS = "=+-@\t\r\n＝＋－＠"
-"""A spreadsheet may run a cell that begins with one of these."""
 
 
 def compare_record(view: View) -> dict[str, Any]:
@@ -52,7 +46,7 @@ def compare_record(view: View) -> dict[str, Any]:
         ],
         "currency": view.currency,
         "cost_compared": comparison.priced,
-        "rows": [_row_record(view, row) for row in comparison.rows],
+        "rows": [row_record(view, row) for row in comparison.rows],
         "swaps": [_swap_record(view, swap) for swap in view.swaps()],
         "limits": [_limit_record(limit) for limit in comparison.limits],
         "findings": [finding_record(finding) for finding in view.common],
@@ -60,7 +54,8 @@ def compare_record(view: View) -> dict[str, Any]:
     }
 
 
-def _row_record(view: View, row: Row) -> dict[str, Any]:
+def row_record(view: View, row: Row) -> dict[str, Any]:
+    """A row as JSON."""
     request, planned = row.request, row.planned
     record: dict[str, Any] = {
         "capacity_gib": request.capacity_gib,
@@ -112,97 +107,3 @@ def _limit_record(limit: Limit) -> dict[str, Any]:
         "allowed": limit.allowed,
         "text": limit_sentences([limit])[0],
     }
-
-
-# -- CSV ---------------------------------------------------------------------------------------------------------------
-
-_CSV_COLUMNS = (
-    "capacity_gib",
-    "processor",
-    "allowed",
-    "status",
-    "modules",
-    "placement",
-    "module_count",
-    "usable_gib",
-    "rate_mts",
-    "worst_share",
-    "system_sweep_gb_s",
-    "socket_difference_gib",
-    "free_slots",
-    "cost",
-    "currency",
-    "every_channel_alike",
-    "unbeaten",
-    "plan_answer",
-    "picked_by",
-    "findings",
-    "code",
-    "command",
-)
-
-
-def compare_csv(view: View) -> str:
-    """A comparison as CSV, one line for each row; no cell is one that a spreadsheet would run."""
-    output = io.StringIO()
-    writer = csv.writer(output, lineterminator="\r\n")
-    writer.writerow(_CSV_COLUMNS)
-    for row in view.comparison.rows:
-        cells = _csv_cells(view, row)
-        writer.writerow([inert(cells.get(column, "")) for column in _CSV_COLUMNS])
-    return output.getvalue()
-
-
-def inert(value: object) -> str:
-    """A value as the text of a cell that a spreadsheet shows and never runs; numbers stay numbers."""
-    text = str(value)
-    return f"'{text}" if text.lstrip(" ")[:1] in FORMULA_MARKS and text.strip() and not _number(value) else text
-
-
-def _number(value: object) -> bool:
-    return isinstance(value, int | float | Fraction) and not isinstance(value, bool)
-
-
-def _csv_cells(view: View, row: Row) -> dict[str, object]:
-    record = _row_record(view, row)
-    cells: dict[str, object] = {
-        "capacity_gib": record["capacity_gib"],
-        "processor": record["processor"] or "",
-        "allowed": "; ".join(record["allowed"]),
-        "status": record["status"],
-        "command": record["command"],
-    }
-    if row.planned is None:
-        return cells | {"findings": unreached_text(row)}
-    totals: dict[str, Any] = record["totals"]
-    return (
-        cells
-        | {
-            "modules": "; ".join(f"{each['count']} x {each['label']}" for each in record["modules"]),
-            "placement": record["placement"],
-            "module_count": totals["modules"],
-            "cost": "" if totals["cost"] is None else totals["cost"],
-            "currency": view.currency or "",
-            "every_channel_alike": _yes(row.even),
-            "unbeaten": _yes(row.unbeaten),
-            "plan_answer": _yes(row.is_answer),
-            "picked_by": "; ".join(row.picked_by),
-            "findings": " ".join(finding.text for finding in view.own_findings(row)),
-            "code": record["code"],
-        }
-        | {
-            name: totals[name]
-            for name in (
-                "usable_gib",
-                "rate_mts",
-                "worst_share",
-                "system_sweep_gb_s",
-                "socket_difference_gib",
-                "free_slots",
-            )
-        }
-    )
-
-
-def _yes(value: bool) -> str:
-    return "yes" if value else "no"

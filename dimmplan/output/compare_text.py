@@ -5,9 +5,9 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from dimmplan.compare import Group, Row
+from dimmplan.compare import Group
+from dimmplan.output.columns import Part, Table
 from dimmplan.output.compare import (
-    NOTHING,
     TRUST,
     View,
     beaten_in,
@@ -16,29 +16,24 @@ from dimmplan.output.compare import (
     headline,
     limit_sentences,
     other_processors,
-    unreached_text,
     why_text,
 )
+from dimmplan.output.compare_columns import BELOW, PICK_LETTERS, Line, columns, lines_of
 from dimmplan.output.stock import left_out_lines
 from dimmplan.supply import left_out_of
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import format_capacity
 
 WIDTH = 100
-PICK_LETTERS = {
-    "capacity-first": "C",
-    "bandwidth-first": "B",
-    "equal-sockets": "E",
-    "cost-first": "P",
-    "room-first": "R",
-    "upgrade": "U",
-}
-BELOW = "<"
-_INDENT = 2
 
 
 def compare_text(view: View) -> str:
-    """The whole comparison for a terminal of 100 columns."""
-    comparison = view.comparison
+    """The whole comparison in 100 columns, as a pipe gets it."""
+    table = "\n".join(compare_table(view).plain(width=WIDTH))
+    return f"{before_table(view)}{table}\n{after_table(view)}"
+
+
+def before_table(view: View) -> str:
+    """What is compared, and the letters of the types."""
     lines = [
         *_wrapped(f"{view.board.title} [{view.board.id}; {TRUST[view.board.trust]}]"),
         *_wrapped(headline(view)),
@@ -46,11 +41,14 @@ def compare_text(view: View) -> str:
         "",
         *_type_lines(view),
         "",
-        *_table_lines(view),
-        "",
-        *_legend(view),
-        *_wrapped(cost_text(comparison)),
     ]
+    return "\n".join(lines) + "\n"
+
+
+def after_table(view: View) -> str:
+    """What the table means, and what is to be known of its rows."""
+    comparison = view.comparison
+    lines = ["", *_legend(view), *_wrapped(cost_text(comparison))]
     lines += _section(
         "Findings", [f"{number} {finding_text(finding)}" for finding, number in view.numbered.items()], hang=4
     )
@@ -69,117 +67,31 @@ def _type_lines(view: View) -> Iterator[str]:
         yield from _wrapped(f"{view.keys[module]}  {module.label}{shelf}", first="  ", rest="     ")
 
 
-# -- the table ---------------------------------------------------------------------------------------------------------
+def compare_table(view: View) -> Table[Line]:
+    """The table: a line for each capacity and processor, and its rows."""
+    parts = []
+    for group in view.comparison.groups:
+        items = lines_of(view, group)
+        title = _group_title(view, group, fits=bool(items))
+        parts.append(Part(items=items, title=title, remarks=tuple(_unreached(view, group))))
+    return Table(columns(view), parts)
 
 
-def _table_lines(view: View) -> list[str]:
-    """The table: a line for each capacity and processor, and its rows, long cells on lines of their own."""
-    groups = [(group, view.shown(group)) for group in view.comparison.groups]
-    rows = {id(row): _cells(view, row) for _, shown in groups for row in shown}
-    cost = f"cost {view.currency}" if view.currency else "cost"
-    titles = ["", "modules", "channels", "MT/s ", "share", "GB/s", "apart", "free", cost, "picked", "see"]
-    used = [
-        column
-        for column, title in enumerate(titles)
-        if title in ("", "modules", "channels") or any(cells[column] not in ("", NOTHING) for cells in rows.values())
-    ]
-    table = [titles, *rows.values()]
-    widths = {column: max(len(cells[column]) for cells in table) for column in used}
-    _narrow(widths, table)
-    lines = _laid_out(titles, used, widths)
-    for group, shown in groups:
-        lines.append(_group_title(view, group, shown))
-        for row in shown:
-            lines += _laid_out(rows[id(row)], used, widths)
-        lines += _unreached(view, group, shown)
-    return lines
-
-
-def _cells(view: View, row: Row) -> list[str]:
-    figures = row.figures
-    assert figures is not None
-    apart = figures.socket_difference_gib
-    marks = (">" if row.is_answer else " ") + ("*" if row.unbeaten else " ") + ("=" if row.even else " ")
-    return [
-        marks,
-        view.modules(row),
-        view.placement(row),
-        f"{figures.rate_mts}{BELOW if view.below_label(row) else ' '}",
-        f"{decimal(figures.worst_share, 3):.3f}",
-        f"{decimal(figures.system_sweep_gb_s, 1):.1f}",
-        format_capacity(apart).removesuffix(" GiB") if apart else NOTHING,
-        str(figures.free_slots),
-        NOTHING if row.cost is None else f"{decimal(row.cost, 2):.2f}",
-        "".join(PICK_LETTERS[name] for name in row.picked_by),
-        ",".join(map(str, view.numbers(row))),
-    ]
-
-
-_LEFT = {0, 1, 2, 9, 10}
-_WRAPPING = (1, 2)
-"""Columns that may be broken into lines: modules at a plus sign, channels at a bar."""
-
-
-def _narrow(widths: dict[int, int], table: Sequence[Sequence[str]]) -> None:
-    """Take from the wrapping columns what is over the width, from the wider one first."""
-    least = {
-        column: max(len(part) for cells in table for part in _parts(cells[column], column)) for column in _WRAPPING
-    }
-    while _INDENT * (len(widths) - 1) + sum(widths.values()) > WIDTH:
-        column = max(_WRAPPING, key=lambda c: widths[c] - least[c])
-        if widths[column] <= least[column]:
-            return
-        widths[column] -= 1
-
-
-def _parts(cell: str, column: int) -> list[str]:
-    """Where a cell may be broken; a part keeps the mark in front of it."""
-    mark = " + " if column == 1 else " | "
-    first, *rest = cell.split(mark)
-    return [first, *(f"{mark.lstrip()}{part}" for part in rest)]
-
-
-def _laid_out(cells: Sequence[str], used: Sequence[int], widths: dict[int, int]) -> list[str]:
-    broken = {column: _broken(cells[column], column, widths[column]) for column in used}
-    lines = []
-    for index in range(max(len(each) for each in broken.values())):
-        parts = []
-        for column in used:
-            text = broken[column][index] if index < len(broken[column]) else ""
-            parts.append(text.ljust(widths[column]) if column in _LEFT else text.rjust(widths[column]))
-        lines.append("  ".join(parts).rstrip())
-    return lines
-
-
-def _broken(cell: str, column: int, width: int) -> list[str]:
-    if column not in _WRAPPING or len(cell) <= width:
-        return [cell]
-    lines: list[str] = []
-    for part in _parts(cell, column):
-        joined = f"{lines[-1]} {part}" if lines else part
-        if lines and len(joined) <= width:
-            lines[-1] = joined
-        else:
-            lines.append(part)
-    return lines
-
-
-def _group_title(view: View, group: Group, shown: Sequence[Row]) -> str:
+def _group_title(view: View, group: Group, *, fits: bool) -> str:
     processor = f"  {group.processor}" if len(view.comparison.processors) > 1 else ""
     what = " and what to buy" if view.comparison.shelf else ""
-    nothing = "" if shown else f"  nothing fits; plan with this capacity says why{what}"
+    nothing = "" if fits else f"  nothing fits; plan with this capacity says why{what}"
     return f"{format_capacity(group.capacity_gib)}{processor}{nothing}"
 
 
-def _unreached(view: View, group: Group, shown: Sequence[Row]) -> Iterator[str]:
+def _unreached(view: View, group: Group) -> Iterator[str]:
     """The types that do not serve a capacity that was asked for, and why."""
     if any(worth.why != "asked" for worth in view.comparison.chosen):
         return
-    left = [row for row in group.rows if not any(row is each for each in shown)]
-    said = [f"{view.keys[row.types[0]]} ({unreached_text(row)})" for row in left if len(row.types) == 1]
+    said = view.unreached(group)
     if said:
         yield from textwrap.wrap(
-            f"not {', '.join(said)}", WIDTH, initial_indent=" " * 5, subsequent_indent=" " * 9, break_on_hyphens=False
+            f"not {said}", WIDTH, initial_indent=" " * 5, subsequent_indent=" " * 9, break_on_hyphens=False
         )
 
 

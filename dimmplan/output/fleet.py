@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -12,7 +10,7 @@ from typing import Any
 from dimmplan.errors import ImpossibleError, Problem
 from dimmplan.explain import counted, gb_s
 from dimmplan.fleet.share import Share, Shared
-from dimmplan.output.compare_record import inert
+from dimmplan.output.columns import Column, csv_head
 from dimmplan.output.record import nearest_record, shortfall_record
 from dimmplan.output.stock import shortfall_lines
 from dimmplan.output.text import wrapped
@@ -21,27 +19,6 @@ from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.units import decimal, format_capacity
 
-COLUMNS = (
-    "tag",
-    "line",
-    "status",
-    "board",
-    "capacity_gib",
-    "usable_gib",
-    "modules",
-    "rate_mts",
-    "system_sweep_gb_s",
-    "worst_share",
-    "plan_status",
-    "code",
-    "folder",
-    "take",
-    "buy",
-    "problem",
-)
-CSV_HEAD = ",".join(COLUMNS)
-CSV_MARK = ",".join(COLUMNS[:4])
-"""What a summary that this tool made begins with."""
 MADE_BY = "dimmplan"
 STATUSES = ("planned", "impossible", "not-served", "bad-row")
 _WORDS = {
@@ -119,20 +96,38 @@ def _purchase_text(beside: ImpossibleError | None) -> str:
     return f"{text[0].upper()}{text[1:]}."
 
 
-def csv_line(record: Mapping[str, Any]) -> str:
-    """One row of the summary as CSV; no cell runs in a spreadsheet."""
-    cells = {name: record.get(name, "") for name in COLUMNS}
-    cells["modules"] = " + ".join(f"{each['count']} x {each['label']}" for each in record.get("modules", ()))
-    cells["take"] = "; ".join(f"{t['count']} x {t['label']} ({t['place']})" for t in record.get("take", ()))
-    cells["buy"] = " + ".join(f"{each['count']} x {each['label']}" for each in record.get("buy") or ())
-    cells["problem"] = " ".join(_sentence(each) for each in record.get("problems", ()))
-    output = io.StringIO()
-    csv.writer(output, lineterminator="\n").writerow([inert(cells[name]) for name in COLUMNS])
-    return output.getvalue()
+def _modules(entries: Iterable[Mapping[str, Any]] | None) -> str:
+    return " + ".join(f"{each['count']} x {each['label']}" for each in entries or ())
 
 
-def _sentence(problem: Mapping[str, Any]) -> str:
-    return Problem(file="", **problem).sentence()
+COLUMNS = (
+    Column[Record](key="tag"),
+    Column[Record](key="line"),
+    Column[Record](key="status"),
+    Column[Record](key="board"),
+    Column[Record](key="capacity_gib"),
+    Column[Record](key="usable_gib"),
+    Column[Record](key="modules", cell=lambda record: _modules(record.get("modules"))),
+    Column[Record](key="rate_mts"),
+    Column[Record](key="system_sweep_gb_s"),
+    Column[Record](key="worst_share"),
+    Column[Record](key="plan_status"),
+    Column[Record](key="code"),
+    Column[Record](key="folder"),
+    Column[Record](
+        key="take",
+        cell=lambda record: "; ".join(f"{t['count']} x {t['label']} ({t['place']})" for t in record.get("take", ())),
+    ),
+    Column[Record](key="buy", cell=lambda record: _modules(record.get("buy"))),
+    Column[Record](
+        key="problems",
+        name="problem",
+        cell=lambda record: " ".join(Problem(file="", **each).sentence() for each in record.get("problems", ())),
+    ),
+)
+"""The summary of machines, one row for each machine."""
+CSV_MARK = csv_head(COLUMNS[:4])
+"""What a summary that this tool made begins with."""
 
 
 def json_parts(records: Iterable[Record], counts: Counter[str], shared: Shared | None) -> Iterator[str]:

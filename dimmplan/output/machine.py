@@ -16,8 +16,9 @@ from dimmplan.inventory.match import Matching
 from dimmplan.model.found import Found, FoundSlot
 from dimmplan.model.move import Change
 from dimmplan.moves import laid_aside
+from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.output.record import finding_record
-from dimmplan.output.text import finding_lines, table, wrapped
+from dimmplan.output.text import finding_lines, wrapped
 from dimmplan.report import (
     answer_text,
     audit_findings,
@@ -187,20 +188,25 @@ def _counts(audit: Audit) -> str:
     return f"{counts['as-planned']} as planned, {counts['different']} different, {unsure}"
 
 
+_FIGURES = (
+    Column[tuple[str, PlacementFigures]](short="", text=lambda row: row[0]),
+    Column[tuple[str, PlacementFigures]](
+        title="usable", text=lambda row: format_capacity(row[1].usable_gib), align="right"
+    ),
+    Column[tuple[str, PlacementFigures]](title="rate", text=lambda row: f"{row[1].rate_mts} MT/s", align="right"),
+    Column[tuple[str, PlacementFigures]](
+        title="system sweep", text=lambda row: gb_s(row[1].system_sweep_gb_s), align="right"
+    ),
+    Column[tuple[str, PlacementFigures]](
+        title="worst share", text=lambda row: f"{decimal(row[1].worst_share, 4):.4f}", align="right"
+    ),
+)
+
+
 def _figure_lines(audit: Audit) -> list[str]:
-    rows = [["", "usable", "rate", "system sweep", "worst share"]]
-    for name, figures in (("as found", audit.figures_found), ("as planned", audit.figures_planned)):
-        if figures is not None:
-            rows.append(
-                [
-                    name,
-                    format_capacity(figures.usable_gib),
-                    f"{figures.rate_mts} MT/s",
-                    gb_s(figures.system_sweep_gb_s),
-                    f"{decimal(figures.worst_share, 4):.4f}",
-                ]
-            )
-    return ["", *table(rows, right=(1, 2, 3, 4))] if len(rows) > 1 else []
+    named = (("as found", audit.figures_found), ("as planned", audit.figures_planned))
+    rows = [(name, figures) for name, figures in named if figures is not None]
+    return ["", *lines_of(_FIGURES, rows)] if rows else []
 
 
 # -- moves ---------------------------------------------------------------------------------------------------------

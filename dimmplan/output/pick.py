@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from dimmplan.output.compare_record import inert
+from dimmplan.output.columns import Column, csv_head, csv_text
 from dimmplan.planner import Planned
 from dimmplan.stock import Shelf
 from dimmplan.supply import takes_of
-
-PICK_HEAD = "key,count,label,serves_as,place,note"
-"""What a pick list begins with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +28,18 @@ def picks_of(planned: Planned, shelf: Shelf) -> list[Pick]:
     return [Pick(t.count, t.lot.label, t.serves_as.label, t.lot.place, t.lot.note) for t in takes]
 
 
+COLUMNS = (
+    Column[tuple[str, Pick]](key="key", value=lambda row: row[0]),
+    *(
+        Column[tuple[str, Pick]](key=name, value=lambda row, name=name: getattr(row[1], name))  # type: ignore[misc]
+        for name in ("count", "label", "serves_as", "place", "note")
+    ),
+)
+PICK_HEAD = csv_head(COLUMNS)
+"""What a pick list begins with."""
+
+
 def pick_csv(planned: Planned, picks: Iterable[Pick]) -> str:
     """A pick list as CSV: the label on each module and its place, under the keys of the sheet; no cell runs."""
     keys = {module.label: key for module, key in planned.placement.keys.items()}
-    output = io.StringIO()
-    rows = csv.writer(output, lineterminator="\n")
-    rows.writerow(PICK_HEAD.split(","))
-    for pick in picks:
-        cells = (keys[pick.serves_as], pick.count, pick.label, pick.serves_as, pick.place, pick.note)
-        rows.writerow([inert(cell) for cell in cells])
-    return output.getvalue()
+    return csv_text(COLUMNS, ((keys[pick.serves_as], pick) for pick in picks))

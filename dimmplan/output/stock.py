@@ -8,7 +8,8 @@ from typing import Any
 
 from dimmplan.errors import Shortfall
 from dimmplan.explain import counted, listed
-from dimmplan.output.text import table, wrapped
+from dimmplan.output.columns import Column, lines_of
+from dimmplan.output.text import wrapped
 from dimmplan.planner import Planned
 from dimmplan.stock import Shelf
 from dimmplan.supply import LeftOut, Take, left_out_of, takes_of
@@ -49,18 +50,30 @@ def left_out_record(why: LeftOut) -> dict[str, Any]:
     return {"label": why.module.label, "rule": why.rule, "found": why.found, "allowed": why.allowed}
 
 
+def _columns(currency: str | None) -> tuple[Column[Take], ...]:
+    return (
+        Column(short="", text=lambda take: f"{take.count} x", align="right"),
+        Column(short="", text=lambda take: take.lot.label),
+        Column(
+            short="",
+            text=lambda take: "no price" if take.lot.price is None else f"at {money(take.lot.price, currency)}",
+        ),
+        Column(short="", text=lambda take: take.lot.place + (f" ({take.lot.note})" if take.lot.note else "")),
+        Column(short="", text=lambda take: f"as {take.serves_as.label}" if _instead(take) else ""),
+    )
+
+
+def _instead(take: Take) -> bool:
+    return take.serves_as.label != take.lot.label
+
+
 def shelf_text(planned: Planned, shelf: Shelf) -> str:
     """What to take from the shelf, for a terminal."""
-    rows = []
-    for take in takes_of(planned.board, shelf, planned.placement):
-        place = take.lot.place + (f" ({take.lot.note})" if take.lot.note else "")
-        instead = f"as {take.serves_as.label}" if take.serves_as.label != take.lot.label else ""
-        price = f"at {money(take.lot.price, shelf.currency)}" if take.lot.price is not None else "no price"
-        rows.append([f"{take.count} x", take.lot.label, price, place, instead])
-    lines = ["From the shelf", *(f"  {line}" for line in table(rows, right=(0,)))]
+    takes = takes_of(planned.board, shelf, planned.placement)
+    lines = ["From the shelf", *(f"  {line}" for line in lines_of(_columns(shelf.currency), takes))]
     if planned.cost is not None:
         lines.append(f"  cost {money(planned.cost, shelf.currency)}")
-    if any(row[4] for row in rows):
+    if any(_instead(take) for take in takes):
         lines += wrapped('Labels marked "as" are equal for this board.', first="  ", rest="  ")
     lines += left_out_lines(left_out_of(planned.board, shelf, planned.request.processor))
     return "\n".join(lines) + "\n"

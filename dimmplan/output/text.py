@@ -15,11 +15,13 @@ from dimmplan.explain import (
     regions_sentence,
     rule_sentence,
 )
-from dimmplan.figures import PlacementFigures
+from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.finding import Finding
+from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.rows import BlanksRow, MirroringRow, NoteRow, SparingRow, ThermalRow
+from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.units import decimal, format_capacity
@@ -33,21 +35,6 @@ def wrapped(text: str, *, first: str = "", rest: str = "") -> list[str]:
     return textwrap.wrap(
         text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
     )
-
-
-def table(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list[str]:
-    """Rows as columns two blanks apart; columns in ``right`` stand at their right edge."""
-    if not rows:
-        return []
-    to_right = set(right)
-    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
-    return [
-        "  ".join(
-            cell.rjust(width) if column in to_right else cell.ljust(width)
-            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
-    ]
 
 
 def plan_text(planned: Planned) -> str:
@@ -104,26 +91,26 @@ def _socket_lines(board: Board, socket: Socket, placement: Placement, figures: P
 
 
 def _modules_lines(placement: Placement) -> list[str]:
-    rows = [
-        [f"{placement.keys[module]}", f"{placement.count(module)} x", module.label, module.kind.value]
-        for module in placement.types
-    ]
-    return ["Modules", *(f"  {line}" for line in table(rows, right=(1,)))]
+    columns = (
+        Column[Module](short="", text=lambda module: placement.keys[module]),
+        Column[Module](short="", text=lambda module: f"{placement.count(module)} x", align="right"),
+        Column[Module](short="", text=lambda module: module.label),
+        Column[Module](short="", text=lambda module: module.kind.value),
+    )
+    return ["Modules", *(f"  {line}" for line in lines_of(columns, placement.types))]
+
+
+SOCKET_COLUMNS = (
+    Column[SocketFigures](short="", text=lambda socket: socket.socket),
+    Column[SocketFigures](title="rate", text=lambda socket: f"{socket.rate.rate_mts} MT/s", align="right"),
+    Column[SocketFigures](title="peak", text=lambda socket: gb_s(socket.peak_gb_s), align="right"),
+    Column[SocketFigures](title="sweep", text=lambda socket: gb_s(socket.sweep_gb_s), align="right"),
+    Column[SocketFigures](title="parallel", text=lambda socket: gb_s(socket.parallel_gb_s), align="right"),
+    Column[SocketFigures](title="share", text=lambda socket: f"{decimal(socket.share, 4):.4f}", align="right"),
+)
 
 
 def _figure_lines(figures: PlacementFigures) -> list[str]:
-    rows = [["", "rate", "peak", "sweep", "parallel", "share"]]
-    for socket in figures.sockets:
-        rows.append(
-            [
-                socket.socket,
-                f"{socket.rate.rate_mts} MT/s",
-                gb_s(socket.peak_gb_s),
-                gb_s(socket.sweep_gb_s),
-                gb_s(socket.parallel_gb_s),
-                f"{decimal(socket.share, 4):.4f}",
-            ]
-        )
     difference = figures.socket_difference_gib
     equal = "sockets hold the same" if not difference else f"{format_capacity(difference)} between sockets"
     system = f"System sweep {gb_s(figures.system_sweep_gb_s)}; {equal}; {counted(figures.free_slots, 'slot')} free"
@@ -133,7 +120,7 @@ def _figure_lines(figures: PlacementFigures) -> list[str]:
     binding = "; ".join(f"{listed(sockets)}: {what}" if len(bound) > 1 else what for what, sockets in bound.items())
     return [
         "Figures (peaks of a model; STREAM usually measures 70 to 85 % of peak)",
-        *(f"  {line}" for line in table(rows, right=(1, 2, 3, 4, 5))),
+        *(f"  {line}" for line in lines_of(SOCKET_COLUMNS, figures.sockets)),
         *wrapped(f"Rate limited by {binding}", first="  ", rest="  "),
         *wrapped(system, first="  ", rest="  "),
     ]

@@ -1,0 +1,126 @@
+"""A column is one object: added to the list, it stands in text, on a terminal, in HTML, CSV and JSON, each aligned."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+
+import pytest
+
+from dimmplan.cli import terminal
+from dimmplan.output import boards, compare_columns, fleet, pick
+from dimmplan.output.boards import list_record
+from dimmplan.output.columns import Column, Part, Table, at, csv_text, lines_of
+from dimmplan.output.compare_columns import Line, compare_csv
+from dimmplan.output.compare_page import compare_html
+from dimmplan.output.compare_record import compare_record
+from dimmplan.output.compare_text import compare_table, compare_text
+from tests.compare.cases import NAMES, view_of
+
+
+@pytest.fixture
+def extra(monkeypatch: pytest.MonkeyPatch) -> Column[Line]:
+    """One more column of a comparison, of something that its JSON holds."""
+    column = Column[Line](
+        key="totals.capacity_gib",
+        value=lambda line: at(line.record, "totals.capacity_gib"),
+        title="installed",
+        unit="GiB",
+        align="right",
+    )
+    before = compare_columns.columns
+    for module in ("compare_columns", "compare_text", "compare_page"):
+        monkeypatch.setattr(
+            f"dimmplan.output.{module}.columns", lambda view: (*before(view)[:7], column, *before(view)[7:])
+        )
+    return column
+
+
+def test_a_new_column_stands_everywhere(extra: Column[Line]) -> None:
+    """In the middle of the others, and every other one keeps its alignment."""
+    view = view_of("stocked")
+    placed = [row for row in compare_record(view)["rows"] if row["status"] != "impossible"]
+    installed = [row["totals"]["capacity_gib"] for row in placed]
+    rows = list(csv.DictReader(io.StringIO(compare_csv(view))))
+    assert [int(row["capacity_gib"]) for row in rows if row["status"] != "impossible"]  # the first of that name stays
+    heads = next(csv.reader(io.StringIO(compare_csv(view))))
+    at_column = [index for index, head in enumerate(heads) if head == "capacity_gib"][1]
+    cells = [row[at_column] for row in csv.reader(io.StringIO(compare_csv(view)))][1:]
+    assert [int(cell) for cell in cells if cell] == installed
+    table = compare_table(view)
+    assert extra in table.columns
+    lines = compare_text(view).splitlines()
+    (head,) = (line for line in lines if "installed, GiB" in line)
+    end = head.index("installed, GiB") + len("installed, GiB")
+    shown = [row for row in placed if not row["outside_window"]]
+    found = [match[1] for line in lines if (match := re.search(r"(\d+)$", line[:end])) and line[:3].strip(" >*=") == ""]
+    assert [int(each) for each in found] == [row["totals"]["capacity_gib"] for row in shown]
+    page = compare_html(view)
+    assert '<th scope="col" class="n">installed, GiB</th>' in page
+    assert all(f'<td class="n">{row["totals"]["capacity_gib"]}</td>' in page for row in shown)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_numbers_of_a_comparison_stand_at_the_right_edge(name: str) -> None:
+    """In HTML and in text alike, whichever columns are left out; cost among them."""
+    view = view_of(name)
+    numeric = {"MT/s", "worst share", "system sweep", "apart", "free slots", "cost"}
+    for column in compare_columns.columns(view):
+        if column.title:
+            assert (column.align == "right") == (column.title in numeric), column.title
+            right = ' class="n"' if column.align == "right" else ""
+            assert re.search(rf'<th scope="col"{right}[^>]*>{re.escape(column.head)}</th>', compare_html(view))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_a_column_shows_stands_in_json(name: str) -> None:
+    """Every column with a key: its value stands at that place of the row, but for what every row shares."""
+    view = view_of(name)
+    shared = {"currency"}
+    for group in view.comparison.groups:
+        for line in compare_columns.lines_of(view, group):
+            for column in compare_columns.columns(view):
+                if column.key and column.key not in shared:
+                    assert column.of(line) == at(line.record, column.key)
+
+
+def test_heads_of_one_table_differ() -> None:
+    for columns in (compare_columns.columns(view_of("stocked")), fleet.COLUMNS, pick.COLUMNS, boards.LIST_COLUMNS):
+        names = [column.csv_name for column in columns if column.key]
+        assert len(names) == len(set(names))
+
+
+def test_the_board_list_has_what_its_json_has(capsys: pytest.CaptureFixture[str]) -> None:
+    from dimmplan.boardfile.read import load_board
+
+    loaded = [load_board("skerry-16"), load_board("firth-96")]
+    (first, _) = list_record(loaded).plain()["boards"]
+    assert first == {"id": "skerry-16", "title": loaded[0].title, "sockets": 2, "channels": 12, "slots": 16}
+    terminal.say_table(Table(boards.LIST_COLUMNS, [Part(items=loaded)]))
+    lines = capsys.readouterr().out.splitlines()
+    assert [line.index("96") + 2 for line in lines if "firth-96 " in line] and lines[0].startswith("board ")
+    ends = {line[: lines[0].index("slots") + 5].rstrip() for line in lines[1:]}
+    assert all(each.endswith(("16", "96")) for each in ends)
+
+
+def test_plain_columns() -> None:
+    """Numbers at the right edge, long cells broken before their mark, an empty column left out."""
+    columns = (
+        Column[dict[str, object]](key="name", title="name", breaks=" + "),
+        Column[dict[str, object]](key="count", title="count", align="right"),
+        Column[dict[str, object]](key="none", title="none"),
+        Column[dict[str, object]](key="quiet"),
+    )
+    rows: list[dict[str, object]] = [
+        {"name": "kelp + wrack", "count": 7, "none": None, "quiet": "=1+1"},
+        {"name": "sand", "count": 120, "none": None, "quiet": None},
+    ]
+    assert lines_of(columns, rows) == ["name          count", "kelp + wrack      7", "sand            120"]
+    assert Table(columns, [Part(items=rows)]).plain(width=14) == [
+        "name     count",
+        "kelp         7",
+        "+ wrack",
+        "sand       120",
+    ]
+    assert csv_text(columns, rows) == "name,count,none,quiet\nkelp + wrack,7,,'=1+1\nsand,120,,\n"
