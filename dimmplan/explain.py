@@ -28,6 +28,7 @@ from dimmplan.model.rows import (
     SocketMinimumRow,
     SparingRow,
     ThermalRow,
+    Trust,
 )
 from dimmplan.modes import judge_mode, mirroring_row, sparing_row
 from dimmplan.rules import RATE_RULE, Breach, judge
@@ -52,6 +53,14 @@ _APART = {
     "channel": "on one channel",
 }
 _RANKS = {"package": "package ranks", "logical": "logical ranks", "loads": "loads"}
+TRUST: dict[Trust, str] = {
+    "example": "invented example",
+    "drafted": "DRAFTED, not checked",
+    "manual": "read from a manual",
+    "running": "seen running",
+}
+"""How far a board file can be trusted, in words."""
+
 CHANGED_RULE = "board-changed"
 """Rule id of the finding that a map was made before its board changed."""
 

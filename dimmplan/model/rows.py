@@ -256,4 +256,4 @@ class InterleaveRow(Record):
 
 
 RateScope = Literal["system", "socket", "channel"]
-Trust = Literal["drafted", "manual", "running"]
+Trust = Literal["example", "drafted", "manual", "running"]

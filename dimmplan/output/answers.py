@@ -9,7 +9,7 @@ from fractions import Fraction
 from dimmplan.answers import changes, mixing, slots
 from dimmplan.answers.rulebook import RuleGroup, RuleLine
 from dimmplan.answers.said import Said, sentence, slots_phrase
-from dimmplan.explain import counted, gb_s, label_short, listed, regions_sentence, sockets_listed
+from dimmplan.explain import TRUST, counted, gb_s, label_short, listed, regions_sentence, sockets_listed
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.mix import Mix
 from dimmplan.model.board import Board, Socket
@@ -24,7 +24,6 @@ from dimmplan.why.rate import RateReason
 from dimmplan.why.slots import SlotReason
 from dimmplan.why.weigh import Case
 
-_TRUST = {"drafted": "DRAFTED, not checked by a person", "manual": "read from a manual", "running": "seen running"}
 MOST_SPLIT_LINES = 31
 """Steps of halving that a terminal shows; the JSON has all of them."""
 
@@ -33,7 +32,7 @@ class _Page:
     """Lines of an answer."""
 
     def __init__(self, board: Board, *lines: str) -> None:
-        self.lines = [*wrapped(f"{board.title} [{board.id}; {_TRUST[board.trust]}]"), *lines]
+        self.lines = [*wrapped(f"{board.title} [{board.id}; {TRUST[board.trust]}]"), *lines]
 
     def heading(self, text: str) -> None:
         """An empty line and a heading."""

@@ -21,8 +21,6 @@ from dimmplan.solve.criteria import LISTS
 from dimmplan.supply import Limit, same_on_board, supplies_of
 from dimmplan.units import decimal, format_capacity
 
-TRUST = {"drafted": "DRAFTED, not checked by a person", "manual": "read from a manual", "running": "seen running"}
-
 
 @dataclass(frozen=True, slots=True)
 class Swap:

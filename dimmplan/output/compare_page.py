@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from html import escape
 
 from dimmplan.compare import Group
+from dimmplan.explain import TRUST
 from dimmplan.output.columns import Column
 from dimmplan.output.compare import (
-    TRUST,
     View,
     beaten_in,
     cost_text,

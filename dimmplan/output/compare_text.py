@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from dimmplan.compare import Group
+from dimmplan.explain import TRUST
 from dimmplan.output.columns import Part, Table
 from dimmplan.output.compare import (
-    TRUST,
     View,
     beaten_in,
     cost_text,

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from dimmplan.advice import choice_gains, choice_phrase, request_findings, sweep_of
 from dimmplan.explain import (
+    TRUST,
     counted,
     gb_s,
     listed,
@@ -27,7 +28,6 @@ from dimmplan.solve.answer import Choice
 from dimmplan.units import decimal, format_capacity
 
 WIDTH = 80
-_TRUST = {"drafted": "DRAFTED, not checked by a person", "manual": "read from a manual", "running": "seen running"}
 
 
 def wrapped(text: str, *, first: str = "", rest: str = "") -> list[str]:
@@ -63,7 +63,7 @@ def _headline(planned: Planned, figures: PlacementFigures) -> list[str]:
     processor = f", processor {placement.processor}" if placement.processor else ""
     capacity = f"{got} as asked" if asked == got else f"{got} (asked: {asked})"
     return [
-        *wrapped(f"{planned.board.title} [{planned.board.id}; {_TRUST[planned.board.trust]}]"),
+        *wrapped(f"{planned.board.title} [{planned.board.id}; {TRUST[planned.board.trust]}]"),
         *wrapped(f"{capacity} in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s{processor}"),
         *wrapped(f"{placement.prefer}: {status}"),
     ]
@@ -167,7 +167,7 @@ def _runner_lines(planned: Planned, runners: Sequence[Choice]) -> Iterator[str]:
 
 def board_text(board: Board) -> str:
     """A board in words: what it is, its wiring, its usual modules, its processors, what comes off first."""
-    lines = [*wrapped(f"{board.title} [{board.id}; {_TRUST[board.trust]}]"), ""]
+    lines = [*wrapped(f"{board.title} [{board.id}; {TRUST[board.trust]}]"), ""]
     for socket in board.sockets:
         lines.append(f"{socket.id}: {counted(len(socket.channels), 'channel')}, {counted(len(socket.slots), 'slot')}")
         rows = [

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from dimmplan.explain import TRUST
 from dimmplan.sheet.blocks import Block, label
 from dimmplan.sheet.facts import Facts, clean
 from dimmplan.sheet.measure import fitted, width
@@ -20,12 +21,6 @@ WIDTH_MM = 186.0
 """The block's most width: about that of upright paper."""
 
 HEIGHT_MM = 2 * _ROW_MM + 2 * _LOW_ROW_MM
-
-TRUST = {
-    "drafted": "DRAFTED, not checked",
-    "manual": "read from a manual",
-    "running": "seen running",
-}
 
 
 class Given(NamedTuple):

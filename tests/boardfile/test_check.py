@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import copy
+import json
 import random
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import jsonschema
 import pytest
 
 from dimmplan.boardfile.read import MOST_BYTES, examine_file, examine_text, load_board, shipped_folder
 from dimmplan.boardfile.schema import json_schema
+from dimmplan.cli.run import run
 from dimmplan.errors import InputError, Problem
+from dimmplan.explain import TRUST
+from dimmplan.model.rows import Trust
 from tests.support import shipped_boards, shipped_raw, toml_text
 
 Raw = dict[str, Any]
@@ -1219,3 +1223,19 @@ def test_the_schema_refuses_faults_of_form(fault: Fault) -> None:
     raw = shipped_raw("skerry-16")
     fault[1](raw)
     assert not jsonschema.Draft202012Validator(json_schema()).is_valid(raw)
+
+
+@pytest.mark.parametrize("trust", get_args(Trust))
+def test_how_far_a_board_can_be_trusted_is_told(
+    trust: Trust, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every value is read, and told in the same words by every command; JSON has the value."""
+    monkeypatch.chdir(tmp_path)
+    raw = shipped_raw("marram-4")
+    Path("mine.toml").write_text(toml_text(raw | {"trust": trust}), encoding="utf-8")
+    for command in ("plan mine.toml --capacity 32GiB", "compare mine.toml", "rules mine.toml", "boards show mine.toml"):
+        assert run(command.split()) == 0
+        assert f"; {TRUST[trust]}]" in capsys.readouterr().out
+        assert run([*command.split(), "--json"]) == 0
+        record = json.loads(capsys.readouterr().out)
+        assert record.get("board", record)["trust"] == trust

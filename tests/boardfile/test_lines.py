@@ -19,7 +19,7 @@ def line(wanted: str, *, after: str = "") -> int:
 @pytest.mark.parametrize(
     ("old", "new", "after", "told"),
     [
-        ('trust = "running"', 'trust = "runing"', "", "trust"),
+        ('trust = "example"', 'trust = "exampel"', "", "trust"),
         ('sluice]\ngate = ["{socket}-gate-1"', 'sluice]\ngate = ["{socke}-gate-1"', "", "gate = "),
         ('apart = "channel"', 'apart = "chanel"', "x4-with-x8", "apart"),
         ('source = "guide-07"\n', "", "equal-counts", '[[rules]]\nid = "equal-counts"'),
@@ -45,7 +45,7 @@ def test_a_fault_is_told_with_its_line(old: str, new: str, after: str, told: str
     [
         ('generation = "DDR4"', 'generation = "DDR4', "quote"),
         ('generation = "DDR4"', "generation = DDR4", "straight quotes"),
-        ('trust = "running"', 'trust = "running"\ntrust = "manual"', "twice"),
+        ('trust = "example"', 'trust = "example"\ntrust = "manual"', "twice"),
         ('[[rates]]\nid = "two', '[rates]\nid = "two', "[[rates]]"),
         ("brine = ", "brïne = ", "in quotes"),
         ("brine = ", "brine: ", "key = value"),

@@ -169,7 +169,7 @@ blocked[] | slots that would have to change and may not be touched
 _HEAD = """
 format | 1
 board.id | the board
-board.trust | `drafted`, `manual` or `running`
+board.trust | `example` (an invented board), `drafted`, `manual` or `running`
 fitted[] | sockets with a processor
 processor | the processor option
 mode | `independent`, `mirrored` or `sparing`
@@ -181,7 +181,7 @@ asked_gib | capacity asked
 _BOARD = """
 format | 1
 board.id | the board
-board.trust | `drafted`, `manual` or `running`
+board.trust | `example` (an invented board), `drafted`, `manual` or `running`
 board.electrical_digest | changes with slots, rules, rates, processors and modules
 board.drawing_digest | changes with the drawing
 fitted[] | sockets with a processor
@@ -772,7 +772,7 @@ said[] -> sentence | in words
         """
 format | 1
 board.id | the board
-board.trust | `drafted`, `manual` or `running`
+board.trust | `example` (an invented board), `drafted`, `manual` or `running`
 fitted[] | sockets with a processor
 labels[] | what is mixed
 allowed | whether they may stand in one system
@@ -816,7 +816,7 @@ said[] -> sentence | the price in words
         """
 format | 1
 board.id | the board
-board.trust | `drafted`, `manual` or `running`
+board.trust | `example` (an invented board), `drafted`, `manual` or `running`
 groups[].id | `fits`, `order`, `mixing`, `rate`, `capacity` and so on
 groups[].question | as a person asks
 groups[].rules[].rule | id of the row

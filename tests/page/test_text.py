@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 import re
+from dataclasses import replace
 from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
@@ -189,7 +190,9 @@ def test_what_the_sheet_says_for_safety_stands_in_the_text() -> None:
 def test_what_must_be_known_stands_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A drafted board file, and a board that changed since the map was made: before the map, as on the sheet."""
     header = re.compile(r"<header>.*?</header>", re.DOTALL)
-    assert "DRAFTED BOARD FILE" in header.search(page("large"))[0]  # type: ignore[index]
+    board, placement = planned("small")
+    (drafted,) = sheet_files(replace(board, trust="drafted"), placement, Path("x.html")).values()
+    assert "DRAFTED BOARD FILE" in header.search(drafted.decode("utf-8"))[0]  # type: ignore[index]
     assert 'class="alert"' not in page("irregular")
     text = Path("boards/skerry-16.toml").read_text(encoding="utf-8")
     monkeypatch.chdir(tmp_path)

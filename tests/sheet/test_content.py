@@ -15,6 +15,7 @@ import dimmplan.sheet
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import InputError
 from dimmplan.model.request import Mode
+from dimmplan.model.rows import Trust
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.facts import State, gather, socket_words
@@ -223,9 +224,16 @@ def test_a_drafted_board_shouts_on_every_page_of_slots() -> None:
         if page.name == "chassis" or page.name.startswith("sockets"):
             assert "DRAFTED BOARD FILE" in words(page)
         assert "DRAFTED, not checked" in words(page)
-    assert "DRAFTED" not in words(sheet("skerry-16").pages[0])
-    assert "read from a manual" in words(sheet("skerry-16").pages[0])
-    assert "seen running" in words(sheet("marram-4").pages[0])
+
+
+@pytest.mark.parametrize(
+    ("trust", "said"),
+    [("example", "invented example"), ("manual", "read from a manual"), ("running", "seen running")],
+)
+def test_trust_is_printed_on_every_page(trust: Trust, said: str) -> None:
+    made = replace(board("skerry-16"), trust=trust)
+    for page in compose(made, make(made)).pages:
+        assert said in words(page) and "DRAFTED" not in words(page)
 
 
 def test_title_block_prints_what_is_given_and_leaves_lines_for_the_rest() -> None:
