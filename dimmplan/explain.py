@@ -192,6 +192,7 @@ def placement_findings(board: Board, placement: Placement, figures: PlacementFig
         *judge_mode(board, placement.mode, placement.fitted, placement.content),
     )
     found = [*_changed_since(board, placement), *(breach_finding(board, breach) for breach in breaches)]
+    found += drafted_findings(board)
     found += _mode(board, placement, figures)
     found += _thermal(board, placement)
     found += _doubtful_labels(placement)
@@ -203,6 +204,13 @@ def placement_findings(board: Board, placement: Placement, figures: PlacementFig
         if isinstance(row, NoteRow)
     ]
     return found
+
+
+def drafted_findings(board: Board) -> Iterator[Finding]:
+    """What the board's draft guesses and nobody has seen to."""
+    for about, question in board.guesses:
+        text = f"Guessed by the draft, {about}: {question}. Delete {about} under [guesses] when you have seen to it."
+        yield Finding(rule=f"drafted-{about}", severity="note", where=(), text=text, source="MODEL")
 
 
 def _changed_since(board: Board, placement: Placement) -> Iterator[Finding]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
-from dimmplan.explain import breach_finding, counted, listed
+from dimmplan.explain import breach_finding, counted, drafted_findings, listed
 from dimmplan.model.finding import Finding
 from dimmplan.model.found import FoundSlot
 from dimmplan.model.move import Move
@@ -63,8 +63,8 @@ def suspect_text(suspect: Suspect) -> str:
 
 
 def audit_findings(audit: Audit) -> list[Finding]:
-    """The rows that the machine as found breaks."""
-    return [breach_finding(audit.board, breach) for breach in audit.breaches]
+    """The rows that the machine as found breaks, and what the board's draft guesses."""
+    return [*(breach_finding(audit.board, breach) for breach in audit.breaches), *drafted_findings(audit.board)]
 
 
 def device_text(slot: FoundSlot) -> str:

@@ -411,6 +411,8 @@ def _aliases(file: BoardFile, board: _Wiring) -> Found:
     yield from known(file.electrical.aliases, board.slots, "electrical.aliases", "slots of the board")
     names = [alias for aliases in file.electrical.aliases.values() for alias in aliases]
     yield from apart("electrical.aliases", "alias", names)
+    yield from known(file.electrical.edac, board.slots, "electrical.edac", "slots of the board")
+    yield from apart("electrical.edac", "name", [name for names in file.electrical.edac.values() for name in names])
     order = file.electrical.code_order
     if order and Counter(order) != Counter(board.slots):
         yield "electrical.code_order", "other slots than the board's", "every slot of the board once", ""

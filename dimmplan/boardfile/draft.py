@@ -1,6 +1,7 @@
-"""A first board file from what a machine says of itself: every guess marked, and a list of what a person must see to.
+"""A first board file from what a machine says of itself: every guess marked, asked, and kept until it is answered.
 
 The draft passes the check at once and can be planned on; its trust is ``drafted``, and every sheet says so loudly.
+Open guesses stand in the table ``[guesses]`` of the file and are findings of every plan, sheet and audit on that board.
 """
 
 from __future__ import annotations
@@ -9,23 +10,19 @@ import json
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 
-from dimmplan.errors import InputError, Problem
-from dimmplan.inventory.match import folded, place_of
+from dimmplan.boardfile.wiring import Guess, WiredChannel, WiredSocket, Wiring, wire
+from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.inventory.match import folded
 from dimmplan.model.found import Found, FoundSlot
-from dimmplan.model.label import VOLTAGES_MV, LabelParts, format_label, parse_label
-from dimmplan.model.module import DIE_GBIT, RATES_MTS, Generation, Kind, Module
-from dimmplan.units import cleaned
+from dimmplan.model.label import VOLTAGES_MV, LabelParts, format_label, parse_label, usual_width
+from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
+from dimmplan.units import cleaned, quoted
 
 MOST_SLOTS = 256
 MOST_SOCKETS = 16
-_CHANNEL_COUNTS = {
-    Generation.DDR3: (4, 3, 2, 1),
-    Generation.DDR4: (8, 6, 4, 2, 1),
-    Generation.DDR5: (12, 8, 6, 4, 2, 1),
-}
-"""Channels of a socket that a machine of that generation usually has, most first (common practice, no source)."""
+AS_DRAFTED = "as-drafted"
+"""The choice of a guess that has no other layout: it is right as it stands."""
 
 _BY_LIKELIHOOD = (Generation.DDR4, Generation.DDR5, Generation.DDR3)
 _WAYS = (1, 2, 3, 4, 6, 8, 10, 12)
@@ -34,86 +31,223 @@ _FALLBACK = {
     Generation.DDR4: "32GB 2Rx4 PC4-2933Y-R",
     Generation.DDR5: "32GB 2Rx8 PC5-4800B-R",
 }
+_SAYS_NOTHING = frozenset(("", "unknown", "other", "dram", "ram", "reserved", "<out of spec>", "not specified"))
 _PITCH_MM, _LENGTH_MM, _SOCKET_MM, _GAP_MM = 10.0, 142.0, 76.0, 24.0
 _ROW = 32
+_TO_DO = (
+    "rules: what may be mixed, ranks on a channel, capacity ceiling, sockets that may be fitted",
+    "rates: MT/s for each number of modules on a channel",
+    "physical: the drawing is schematic and not to scale; measure the places, add landmarks and access steps",
+)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Draft:
-    """The text of a board file, and what its author must still see to."""
+    """The text of a board file, its open guesses, and what its author must still see to.
+
+    ``fitted`` names the sockets whose processors are seated, where the machine says that others are not.
+    """
 
     text: str
+    guesses: tuple[Guess, ...]
     to_do: tuple[str, ...]
+    fitted: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class _Channel:
-    name: str
-    slots: tuple[str, ...]
+def draft_board(found: Found, *, board_id: str, title: str, answers: Mapping[str, str] | None = None) -> Draft:
+    """Draft a board file. ``answers`` maps what a guess is about to one of its candidates.
+
+    Raises ``InputError`` where the inventory lists no place for memory of a generation that is planned here, and for
+    an answer to no guess.
+    """
+    drafting = _Drafting(found, answers or {})
+    return drafting.drafted(board_id, title)
 
 
-@dataclass(frozen=True, slots=True)
-class _Socket:
-    name: str
-    channels: tuple[_Channel, ...]
+class _Drafting:
+    """One inventory on its way to a board file."""
 
-    @property
-    def slots(self) -> list[str]:
-        return [slot for channel in self.channels for slot in channel.slots]
+    def __init__(self, found: Found, answers: Mapping[str, str]) -> None:
+        self.found = found
+        self.memory = found.memory
+        self.answers = answers
+        self.asked: list[Guess] = []
+        self.guesses: list[Guess] = []
+        _refuse_unplanned(found)
+
+    def drafted(self, board_id: str, title: str) -> Draft:
+        memory = self.memory
+        generation = self._generation()
+        names = _names(memory)
+        wiring = wire(self.found, names, generation, self.answers)
+        self.asked += wiring.asked
+        self.guesses += wiring.guesses
+        if len(wiring.sockets) > MOST_SOCKETS:
+            problem = f"{len(wiring.sockets)} sockets"
+            raise InputError(Problem(file="inventory", place="", found=problem, allowed=f"at most {MOST_SOCKETS}"))
+        sockets = self._in_fill_order(wiring)
+        labels = self._labels(generation)
+        style = self._style(sockets)
+        self._check_answers()
+        rates = _rates(memory, generation)
+        kinds = sorted({_kind(slot) for slot in memory if slot.state == "filled"} or {Kind.RDIMM})
+        seated = tuple(socket.name for socket in sockets if socket.seated is not False)
+        fitted = seated if 0 < len(seated) < len(sockets) else ()
+        guesses = tuple(self.guesses)
+        lines = [
+            "# Drafted from a machine's inventory. GUESS marks what the machine does not say.",
+            *_fitted_lines(sockets, fitted),
+            *(line for guess in guesses for line in _guess_lines(guess)),
+            *(f"# To do: {item}" for item in _TO_DO),
+            "format = 1",
+            f"id = {_quoted(board_id)}",
+            f"title = {_quoted(title)}",
+            'trust = "drafted"',
+            f"modules = {_array(labels)}",
+            *_guess_table(guesses),
+            "",
+            "[electrical]",
+            f"generation = {_quoted(generation.value)}",
+            f"rates_mts = [{', '.join(map(str, rates))}]",
+            *_electrical(sockets, names, style),
+            *_aliases(memory, names),
+            *_rules(sockets, kinds, rates, _seen_rates(memory, sockets, rates)),
+            *_physical(sockets, names),
+        ]
+        to_do = (*(f"{guess.about}: {guess.text}" for guess in guesses), *_TO_DO)
+        return Draft(text="\n".join(lines) + "\n", guesses=guesses, to_do=to_do, fitted=fitted)
+
+    def _guess(self, about: str, text: str, layouts: Mapping[str, str] | None = None) -> str:
+        """The choice taken: the answer, or the first; without an answer the guess stays open."""
+        guess = Guess(about=about, text=text, chosen=next(iter(layouts or {}), AS_DRAFTED), layouts=layouts or {})
+        self.asked.append(guess)
+        if self.answers.get(about) in guess.candidates:
+            return self.answers[about]
+        self.guesses.append(guess)
+        return guess.chosen
+
+    def _check_answers(self) -> None:
+        """Refuse an answer to what was not asked, and one that is no candidate."""
+        candidates = {guess.about: guess.candidates for guess in self.asked}
+        problems = []
+        for about, choice in self.answers.items():
+            if about not in candidates:
+                allowed = f"what this draft guesses: {', '.join(candidates) or 'nothing'}"
+                hint = did_you_mean(about, list(candidates))
+                problems.append(Problem(file="--answer", place="", found=quoted(about), allowed=allowed, hint=hint))
+            elif choice not in candidates[about]:
+                allowed = " or ".join(candidates[about])
+                hint = did_you_mean(choice, candidates[about])
+                problems.append(Problem(file="--answer", place=about, found=quoted(choice), allowed=allowed, hint=hint))
+        if problems:
+            raise InputError(problems)
+
+    def _generation(self) -> Generation:
+        seen = [slot.generation for slot in self.memory if slot.generation]
+        if seen:
+            return max(set(seen), key=lambda each: (seen.count(each), each.value))
+        said = max(_rates_said(self.memory), default=0)
+        fitting = next((each for each in _BY_LIKELIHOOD if RATES_MTS[each][0] <= said <= RATES_MTS[each][-1]), None)
+        guess = fitting or Generation.DDR4
+        by = f"the draft guesses {guess}" + (" by the rates" if fitting else "")
+        layouts = {each.value: f"{each} modules" for each in (guess, *(g for g in _BY_LIKELIHOOD if g is not guess))}
+        return Generation(self._guess("generation", f"no module says one; {by}", layouts))
+
+    def _in_fill_order(self, wiring: Wiring) -> tuple[WiredSocket, ...]:
+        """Channels in the fill order that the machine shows: by number, or backwards where only that leaves no gap."""
+        filled = {index for index, slot in enumerate(self.memory) if slot.state == "filled"}
+        channels = [channel.slots for socket in wiring.sockets for channel in socket.channels]
+        deepest = max(channels, key=len)
+        if len(deepest) == 1:
+            return wiring.sockets
+        forwards = any(_has_gap(slots, filled) for slots in channels)
+        backwards = any(_has_gap(slots[::-1], filled) for slots in channels)
+        names = _names(self.memory)
+        drawn = [names[index] for index in deepest]
+        layouts = {"by-number": " then ".join(drawn), "backwards": " then ".join(drawn[::-1])}
+        if forwards and not backwards:
+            layouts = dict(reversed(layouts.items()))
+        text = "slots of a channel stand in the order of their numbers; the first to fill may be the other end"
+        if forwards != backwards:
+            text = "slots of a channel stand so that those seen filled come first"
+        if self._guess("fill-order", text, layouts) == "by-number":
+            return wiring.sockets
+        return tuple(
+            WiredSocket(
+                each.name,
+                each.seated,
+                tuple(WiredChannel(c.name, c.controller, c.slots[::-1]) for c in each.channels),
+            )
+            for each in wiring.sockets
+        )
+
+    def _labels(self, generation: Generation) -> list[str]:
+        """Usual modules: those seen, as labels. What is not said is guessed, a device width is left open (``x?``)."""
+        labels: dict[Module, str] = {}
+        guessed: set[str] = set()
+        for slot in self.memory:
+            if slot.state != "filled" or slot.generation not in (None, generation):
+                continue
+            said = slot.label if slot.kind is not Kind.OTHER else None
+            label = said or _label_of(slot, generation)
+            if label and said is None:
+                guessed |= _not_said(slot)
+            if label:
+                labels.setdefault(parse_label(label), label)
+        if not labels:
+            self._guess("modules", "none could be told; the draft guesses a common one")
+            return [_FALLBACK[generation]]
+        told = [what for what in ("kind", "ranks") if what in guessed]
+        if told:
+            self._guess("modules", f"the machine does not say {' and '.join(told)}; read the labels of the modules")
+        if "device width" in guessed:
+            text = "x? marks a width that is not known; the usual one of that size is reckoned with; read the labels"
+            self._guess("width", text)
+        return list(labels.values())[:16]
+
+    def _style(self, sockets: Sequence[WiredSocket]) -> str:
+        """How channels may work together: evenly over the controllers that the machine names, or any."""
+        named = [len({channel.controller for channel in socket.channels}) for socket in sockets]
+        layouts = {"any": "any channels, in usual numbers"}
+        if max(named) > 1:
+            layouts = {"even": "as many channels on each controller", **layouts}
+        else:
+            layouts["even"] = "as many channels on each controller"
+        text = "the machine does not say which channels work together"
+        return self._guess("interleave", text, layouts if max(named) > 1 else {"any": layouts["any"]})
 
 
-def draft_board(found: Found, *, board_id: str, title: str) -> Draft:
-    """Draft a board file. Raises ``InputError`` where the inventory lists no place for memory."""
+def _refuse_unplanned(found: Found) -> None:
+    """Refuse machines without memory slots, and with memory of a generation that is not planned here."""
     memory = found.memory
+    filled = [slot for slot in memory if slot.state == "filled"]
+    others = [slot for slot in found.slots if not slot.counts and slot.role == "soldered"]
+    words = sorted({word for slot in filled or others if (word := _foreign(slot))})
+    planned = ", ".join(generation.value for generation in Generation)
+    if words and not any(slot.generation for slot in filled):
+        number = f"{', '.join(words)} memory, which is not planned here"
+        raise InputError(Problem(file="inventory", place="", found=number, allowed=f"slots of {planned} modules"))
     if not 0 < len(memory) <= MOST_SLOTS:
         number = f"{len(memory)} memory slots"
         raise InputError(Problem(file="inventory", place="", found=number, allowed=f"1 to {MOST_SLOTS} of them"))
-    to_do: list[str] = []
-    generation = _generation(memory, to_do)
-    names = _names(memory)
-    sockets = _filled_first(_sockets(found, memory, names, generation, to_do), memory, names, to_do)
-    labels = _labels(memory, generation, to_do)
-    rates = _rates(memory, generation)
-    kinds = sorted({_kind(slot) for slot in memory if slot.state == "filled"} or {Kind.RDIMM})
-    to_do += [
-        "interleave: which sets of channels work together; the draft guesses any",
-        "rules: what may be mixed, ranks on a channel, capacity ceiling, sockets that may be fitted",
-        "rates: MT/s for each number of modules on a channel",
-        "physical: the drawing is schematic and not to scale; measure the places, add landmarks and access steps",
-    ]
-    lines = [
-        "# Drafted from a machine's inventory. GUESS marks what the machine does not say.",
-        *(f"# To do: {item}" for item in to_do),
-        "format = 1",
-        f"id = {_quoted(board_id)}",
-        f"title = {_quoted(title)}",
-        'trust = "drafted"',
-        f"modules = {_array(labels)}",
-        "",
-        "[electrical]",
-        f"generation = {_quoted(generation.value)}",
-        f"rates_mts = [{', '.join(map(str, rates))}]",
-        *_electrical(sockets),
-        *_aliases(memory, names),
-        *_rules(sockets, kinds, rates, _seen_rates(memory, names, sockets, rates)),
-        *_physical(sockets),
-    ]
-    return Draft(text="\n".join(lines) + "\n", to_do=tuple(to_do))
+
+
+def _foreign(slot: FoundSlot) -> str:
+    """The word for a memory type that is not planned here; empty where none is said.
+
+    Firmware writes SDRAM for anything; with a rate of a later generation beside it the word says nothing.
+    """
+    if slot.generation is not None:
+        return ""
+    said = {name.casefold().replace(" ", ""): value for name, value in slot.said.items()}
+    word = said.get("memorydevicetype") or said.get("type") or said.get("memorytype") or ""
+    if word.casefold() in _SAYS_NOTHING:
+        return ""
+    fastest = max((rate for rate in (slot.rated_mts, slot.configured_mts) if rate), default=0)
+    return "" if word.casefold() == "sdram" and fastest >= RATES_MTS[Generation.DDR3][0] else word
 
 
 # -- what the machine says -----------------------------------------------------------------------------------------
-
-
-def _generation(memory: Sequence[FoundSlot], to_do: list[str]) -> Generation:
-    seen = [slot.generation for slot in memory if slot.generation]
-    if seen:
-        return max(set(seen), key=lambda each: (seen.count(each), each.value))
-    said = max(_rates_said(memory), default=0)
-    fitting = (each for each in _BY_LIKELIHOOD if RATES_MTS[each][0] <= said <= RATES_MTS[each][-1])
-    guess = next(fitting, None)
-    by = "DDR4" if guess is None else f"{guess} by the rates"
-    to_do.append(f"generation: no module says one; the draft guesses {by}")
-    return guess or Generation.DDR4
 
 
 def _rates_said(memory: Sequence[FoundSlot]) -> list[int]:
@@ -141,79 +275,10 @@ def _allowed(text: str) -> str:
     return re.sub(r"\s+", " ", plain).strip()[:36].strip()
 
 
-def _sockets(
-    found: Found, memory: Sequence[FoundSlot], names: Sequence[str], generation: Generation, to_do: list[str]
-) -> list[_Socket]:
-    """Sockets and channels: as locators say, or guessed from the numbers of processors and slots."""
-    places = [place_of(slot) for slot in memory]
-    known = [place for place in places if place is not None]
-    if len(known) == len(memory) and len(set(known)) == len(known):
-        groups: dict[int, dict[str, list[tuple[int, str]]]] = {}
-        for place, name in zip(known, names, strict=True):
-            groups.setdefault(place.socket, {}).setdefault(place.channel, []).append((place.slot, name))
-        shallow = all(len(slots) <= 4 for channels in groups.values() for slots in channels.values())
-        seated = sum(processor.state != "empty" for processor in found.processors)
-        if shallow and len(groups) <= min(MOST_SOCKETS, max(seated, len(found.processors)) or MOST_SOCKETS):
-            return [
-                _Socket(
-                    f"S{number}",
-                    tuple(
-                        _Channel(_allowed(letter), tuple(name for _, name in sorted(slots)))
-                        for letter, slots in sorted(groups[key].items())
-                    ),
-                )
-                for number, key in enumerate(sorted(groups), start=1)
-            ]
-    count = max(1, found.processors_said or 0, sum(p.state != "empty" for p in found.processors))
-    count = count if len(names) % count == 0 and count <= MOST_SOCKETS else 1
-    size = len(names) // count
-    per_channel = _slots_per_channel(size, generation)
-    guess = "neighbours" if per_channel > 1 else "one slot on each"
-    to_do.append(f"channels: the machine does not say which slots share a channel; the draft guesses {guess}")
-    sockets = []
-    for number in range(count):
-        mine = names[number * size : (number + 1) * size]
-        channels = [
-            _Channel(f"C{index + 1}", tuple(mine[place : place + per_channel]))
-            for index, place in enumerate(range(0, size, per_channel))
-        ]
-        sockets.append(_Socket(f"S{number + 1}", tuple(channels)))
-    return sockets
-
-
-def _filled_first(
-    sockets: list[_Socket], memory: Sequence[FoundSlot], names: Sequence[str], to_do: list[str]
-) -> list[_Socket]:
-    """Channels in the fill order that the machine shows: by number, or backwards where only that leaves no gap."""
-    filled = {name for slot, name in zip(memory, names, strict=True) if slot.state == "filled"}
-    channels = [channel.slots for socket in sockets for channel in socket.channels]
-    if max(map(len, channels)) == 1:
-        return sockets
-    forwards = any(_has_gap(slots, filled) for slots in channels)
-    backwards = any(_has_gap(slots[::-1], filled) for slots in channels)
-    if forwards == backwards:
-        to_do.append("fill order: slots of a channel stand in the order of their numbers; the first may be the other")
-        return sockets
-    to_do.append("fill order: slots of a channel stand so that those seen filled come first")
-    if backwards:
-        return sockets
-    return [
-        _Socket(socket.name, tuple(_Channel(channel.name, channel.slots[::-1]) for channel in socket.channels))
-        for socket in sockets
-    ]
-
-
-def _has_gap(slots: Sequence[str], filled: Collection[str]) -> bool:
+def _has_gap(slots: Sequence[int], filled: Collection[int]) -> bool:
     """True where a slot is filled behind an empty one."""
     is_filled = [slot in filled for slot in slots]
     return is_filled != sorted(is_filled, reverse=True)
-
-
-def _slots_per_channel(slots: int, generation: Generation) -> int:
-    for channels in _CHANNEL_COUNTS[generation]:
-        if slots % channels == 0 and slots // channels <= 3:
-            return slots // channels
-    return 1
 
 
 def _kind(slot: FoundSlot) -> Kind:
@@ -228,28 +293,6 @@ def _rates(memory: Sequence[FoundSlot], generation: Generation) -> list[int]:
     return [rate for rate in standard if rate <= top][-4:]
 
 
-def _labels(memory: Sequence[FoundSlot], generation: Generation, to_do: list[str]) -> list[str]:
-    """Usual modules: those seen, as labels; width and ranks are guessed where they are not said."""
-    labels: dict[Module, str] = {}
-    guessed: set[str] = set()
-    for slot in memory:
-        if slot.state != "filled" or slot.generation not in (None, generation):
-            continue
-        said = slot.label if slot.kind is not Kind.OTHER else None
-        label = said or _label_of(slot, generation)
-        if label and said is None:
-            guessed |= _not_said(slot)
-        if label:
-            labels.setdefault(parse_label(label), label)
-    told = [what for what in ("kind", "ranks", "device width") if what in guessed]
-    if told:
-        to_do.append(f"modules: not said by the machine: {', '.join(told)}; read the labels")
-    if not labels:
-        to_do.append("modules: none could be told; the draft guesses a common one")
-        return [_FALLBACK[generation]]
-    return list(labels.values())[:16]
-
-
 def _not_said(slot: FoundSlot) -> set[str]:
     """What a label says and the machine does not."""
     said = {
@@ -261,7 +304,7 @@ def _not_said(slot: FoundSlot) -> set[str]:
 
 
 def _label_of(slot: FoundSlot, generation: Generation) -> str | None:
-    """A label that what a device says can stand for: the widest dies first that exist."""
+    """A label that what a device says can stand for; its width stays open where the device does not say it."""
     gib = slot.capacity_gib
     if not gib:
         return None
@@ -270,23 +313,26 @@ def _label_of(slot: FoundSlot, generation: Generation) -> str | None:
         (each for each in rates if slot.rated_mts and each <= slot.rated_mts + 1), default=rates[len(rates) // 2]
     )
     kind = _kind(slot)
-    for ranks in [slot.ranks_said] if slot.ranks_said in (1, 2, 4, 8) else [2, 1, 4]:
-        for width in [slot.device_width] if slot.device_width else [4, 8, 16]:
-            if Fraction(gib * 8 * width, 64 * int(ranks or 1)) in DIE_GBIT[generation]:
-                parts = LabelParts(
-                    generation=generation,
-                    capacity_gib=gib,
-                    kind=Kind.RDIMM if kind is Kind.RDIMM_3DS else kind,
-                    package_ranks=int(ranks or 1),
-                    logical_ranks=int(ranks or 1),
-                    stack="",
-                    device_width=width,
-                    ecc_bits=None,
-                    rate_mts=rate,
-                    speed_bin="",
-                    voltage_mv=VOLTAGES_MV[generation][""],
-                )
-                return format_label(parts)
+    for ranks in [slot.ranks_said] if slot.ranks_said in (1, 2, 4, 8) else [None]:
+        usual = usual_width(generation, gib, ranks)
+        if usual is None:
+            continue
+        package_ranks, width = usual
+        parts = LabelParts(
+            generation=generation,
+            capacity_gib=gib,
+            kind=Kind.RDIMM if kind is Kind.RDIMM_3DS else kind,
+            package_ranks=package_ranks,
+            logical_ranks=package_ranks,
+            stack="",
+            device_width=slot.device_width or width,
+            ecc_bits=None,
+            rate_mts=rate,
+            speed_bin="",
+            voltage_mv=VOLTAGES_MV[generation][""],
+            width_known=slot.device_width is not None,
+        )
+        return format_label(parts)
     return None
 
 
@@ -301,22 +347,77 @@ def _array(texts: Iterable[str]) -> str:
     return f"[{', '.join(_quoted(text) for text in texts)}]"
 
 
-def _electrical(sockets: Sequence[_Socket]) -> list[str]:
+def _fitted_lines(sockets: Sequence[WiredSocket], fitted: Sequence[str]) -> list[str]:
+    absent = [socket.name for socket in sockets if socket.name not in fitted]
+    if not fitted:
+        return []
+    return [f"# No processor in {', '.join(absent)}: plan with --fitted {','.join(fitted)}"]
+
+
+def _guess_lines(guess: Guess) -> list[str]:
+    """A guess as a question in the file, its candidate layouts below it."""
+    lines = [f"# To do: {guess.about}: {guess.text}"]
+    if guess.layouts:
+        width = max(map(len, guess.layouts)) + 2
+        mark = {guess.chosen: "drafted"}
+        lines += [f"#   {name:<{width}}{drawn}  {mark.get(name, '')}".rstrip() for name, drawn in guess.layouts.items()]
+    return lines
+
+
+def _guess_table(guesses: Sequence[Guess]) -> list[str]:
+    if not guesses:
+        return []
+    lines = [
+        "",
+        "# Open guesses: delete a line when you have seen to it. Until then every plan and sheet tells it.",
+        "[guesses]",
+    ]
+    return [*lines, *(f"{guess.about} = {_quoted(guess.text[:400])}" for guess in guesses)]
+
+
+def _electrical(sockets: Sequence[WiredSocket], names: Sequence[str], style: str) -> list[str]:
     lines: list[str] = []
     for socket in sockets:
-        lines += ["", "[[electrical.sockets]]", f"id = {_quoted(socket.name)}", ""]
-        lines += ["# GUESS: one controller for all channels of a socket", "[electrical.sockets.controllers.M1]"]
-        lines += [f"{_quoted(channel.name)} = {_array(channel.slots)}" for channel in socket.channels]
-    most = max(len(socket.channels) for socket in sockets)
-    ways = [number for number in _WAYS if number <= most]
+        controllers: dict[str, list[WiredChannel]] = {}
+        for channel in socket.channels:
+            controllers.setdefault(channel.controller, []).append(channel)
+        lines += ["", "[[electrical.sockets]]", f"id = {_quoted(socket.name)}"]
+        if len(controllers) == 1:
+            lines += ["", "# GUESS: one controller for all channels of a socket"]
+        for name, channels in sorted(controllers.items()):
+            lines += [*([""] if len(controllers) > 1 else []), f"[electrical.sockets.controllers.{name}]"]
+            lines += [
+                f"{_quoted(channel.name)} = {_array(names[index] for index in channel.slots)}" for channel in channels
+            ]
+    ways = _ways(sockets, style)
     return [
         *lines,
         "",
-        "# GUESS: any channels may work together",
+        f"# GUESS: {'as many channels on each controller' if style == 'even' else 'any channels may work together'}",
         "[electrical.interleave]",
-        'style = "any"',
+        f"style = {_quoted(style)}",
         f"ways = [{', '.join(map(str, ways))}]",
         'source = "MEMORY"',
+    ]
+
+
+def _ways(sockets: Sequence[WiredSocket], style: str) -> list[int]:
+    """Usual numbers of channels that work together; evenly shared ones where that is the style."""
+    most = max(len(socket.channels) for socket in sockets)
+    ways = [number for number in _WAYS if number <= most]
+    if style != "even":
+        return ways
+    widest = [
+        (
+            len({c.controller for c in socket.channels}),
+            len(socket.channels) // len({c.controller for c in socket.channels}),
+        )
+        for socket in sockets
+    ]
+    return [
+        way
+        for way in ways
+        if any(way % k == 0 and way // k <= each for controllers, each in widest for k in range(1, controllers + 1))
     ]
 
 
@@ -332,14 +433,11 @@ def _aliases(memory: Sequence[FoundSlot], names: Sequence[str]) -> list[str]:
     return ["", "[electrical.aliases]", *unique] if unique else []
 
 
-def _seen_rates(
-    memory: Sequence[FoundSlot], names: Sequence[str], sockets: Sequence[_Socket], rates: Sequence[int]
-) -> dict[int, int]:
+def _seen_rates(memory: Sequence[FoundSlot], sockets: Sequence[WiredSocket], rates: Sequence[int]) -> dict[int, int]:
     """The rate that channels with so many modules are seen to run at, where the machine says it."""
-    device = dict(zip(names, memory, strict=True))
     seen: dict[int, int] = {}
     for channel in (channel for socket in sockets for channel in socket.channels):
-        filled = [device[slot] for slot in channel.slots if device[slot].state == "filled"]
+        filled = [memory[index] for index in channel.slots if memory[index].state == "filled"]
         running = [slot.configured_mts for slot in filled if slot.configured_mts]
         listed = [rate for rate in rates if running and rate <= max(running) + 1]
         if listed:
@@ -348,7 +446,7 @@ def _seen_rates(
 
 
 def _rules(
-    sockets: Sequence[_Socket], kinds: Sequence[Kind], rates: Sequence[int], seen: Mapping[int, int]
+    sockets: Sequence[WiredSocket], kinds: Sequence[Kind], rates: Sequence[int], seen: Mapping[int, int]
 ) -> list[str]:
     lines = ["", "[[rules]]", 'id = "kinds-seen"', 'check = "accept"', 'field = "kind"']
     lines += [f"values = {_array(kind.value for kind in kinds)}", 'source = "MEMORY"']
@@ -366,21 +464,21 @@ def _rules(
     return lines
 
 
-def _physical(sockets: Sequence[_Socket]) -> list[str]:
-    """A schematic: two sockets beside each other, half of a socket's slots left of it, the rest right of it."""
+def _physical(sockets: Sequence[WiredSocket], names: Sequence[str]) -> list[str]:
+    """A schematic in two columns: half of a socket's slots left of it, the rest right of it."""
     boxes: list[str] = []
     rows: list[str] = []
-    width = 0.0
-    for index, socket in enumerate(sockets):
-        x = _GAP_MM if index % 2 == 0 else width
-        middle = (index // 2) * (_LENGTH_MM + 60) + 40 + _LENGTH_MM / 2
-        half = (len(socket.slots) + 1) // 2
-        rows += _row(socket.slots[:half], x, middle)
+    of_socket = [[names[index] for channel in socket.channels for index in channel.slots] for socket in sockets]
+    column = max(map(len, of_socket)) * _PITCH_MM + _SOCKET_MM + _PITCH_MM + 2 * _GAP_MM
+    for number, (socket, slots) in enumerate(zip(sockets, of_socket, strict=True)):
+        x = _GAP_MM + (number % 2) * column
+        middle = (number // 2) * (_LENGTH_MM + 60) + 40 + _LENGTH_MM / 2
+        half = (len(slots) + 1) // 2
+        rows += _row(slots[:half], x, middle)
         x += half * _PITCH_MM
         boxes.append(f"{_quoted(socket.name)} = {{ at_mm = [{x:g}, {middle - 40:g}], size_mm = [{_SOCKET_MM:g}, 80] }}")
-        x += _SOCKET_MM + _PITCH_MM
-        rows += _row(socket.slots[half:], x, middle)
-        width = max(width, x + (len(socket.slots) - half) * _PITCH_MM + _GAP_MM)
+        rows += _row(slots[half:], x + _SOCKET_MM + _PITCH_MM, middle)
+    width = min(len(sockets), 2) * column
     depth = (len(sockets) + 1) // 2 * (_LENGTH_MM + 60) + 40
     size = [f"width_mm = {width:g}", f"depth_mm = {depth:g}", "to_scale = false", "access = []"]
     return ["", "# GUESS: a schematic, not to scale", "[physical]", *size, "", "[physical.sockets]", *boxes, *rows]

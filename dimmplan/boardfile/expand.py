@@ -127,6 +127,8 @@ def expand(file: BoardFile) -> Board:
     content = file.model_dump(
         mode="json"
     )  # once and whole: a dump of each row builds a serializer for each kind of row
+    if not file.guesses:
+        del content["guesses"]  # digests of files without guesses are what they were before there were any
     return Board(
         id=file.id,
         title=file.title,
@@ -143,9 +145,13 @@ def expand(file: BoardFile) -> Board:
         code_order=file.electrical.code_order or slots,
         aliases=tuple((slot, names) for slot, names in file.electrical.aliases.items()),
         sources=tuple(file.sources.items()),
+        guesses=tuple(file.guesses.items()),
+        edac=tuple((slot, names) for slot, names in file.electrical.edac.items()),
         physical=expand_physical(file),
         electrical_digest=_digest(_electrical_content(file, content, sockets, rules, modules)),
-        drawing_digest=_digest({key: content[key] for key in ("title", "physical", "rules", "trust")}),
+        drawing_digest=_digest(
+            {key: content[key] for key in ("title", "physical", "rules", "trust", "guesses") if key in content}
+        ),
     )
 
 

@@ -58,6 +58,7 @@ class ElectricalPart(Record):
     interleave: InterleaveRow
     code_order: tuple[Name, ...] = ()
     aliases: dict[Name, tuple[Text, ...]] = {}
+    edac: dict[Name, tuple[Text, ...]] = {}
 
 
 class SocketBox(Record):
@@ -115,6 +116,7 @@ class BoardFile(Record):
     title: Title
     trust: Trust
     modules: Annotated[tuple[Text, ...], Field(min_length=1, max_length=64)]
+    guesses: Annotated[dict[Name, Text], Field(max_length=20)] = {}
     electrical: ElectricalPart
     rules: Annotated[tuple[RuleRow, ...], Field(max_length=100)] = ()
     rates: Annotated[tuple[RateRow, ...], Field(min_length=1, max_length=200)]

@@ -136,26 +136,45 @@ def draft(
     inventory: Annotated[str, typer.Argument(help="A machine's inventory of any known form.", metavar="INVENTORY")],
     output: Annotated[Path, typer.Option("-o", "--output", help="The board file to write: .toml.", metavar="FILE")],
     title: Annotated[str | None, typer.Option(help="Title of the board.", metavar="TEXT")] = None,
+    answer: Annotated[
+        list[str] | None,
+        typer.Option(help="An answer to a question of the draft; may be repeated.", metavar="ABOUT=CHOICE"),
+    ] = None,
     force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
-    """Draft a first board file from a machine's inventory, every guess marked."""
+    """Draft a first board file from a machine's inventory: what it does not say is asked, with candidate layouts."""
     import re
 
     from dimmplan.boardfile.draft import draft_board
     from dimmplan.cli.files import write_files
     from dimmplan.inventory.detect import read_inventory
+    from dimmplan.output.machine import draft_record, draft_text
     from dimmplan.output.record import to_json
 
     found = read_inventory(inventory)
     board_id = re.sub(r"[^a-z0-9]+", "-", output.stem.lower()).strip("-")[:40].strip("-") or "drafted"
     board_id = board_id if len(board_id) > 1 else f"board-{board_id}"
-    made = draft_board(found, board_id=board_id, title=(title or output.stem)[:80])
+    answers = _answers(answer or [])
+    made = draft_board(found, board_id=board_id, title=(title or output.stem)[:80], answers=answers)
     write_files({output: made.text.encode("utf-8")}, force=force)
     if as_json:
-        typer.echo(to_json({"format": 1, "file": str(output), "id": board_id, "to_do": list(made.to_do)}), nl=False)
+        typer.echo(to_json(draft_record(made, board_id, str(output))), nl=False)
         return
     options.wrote(output)
-    typer.echo("To do")
-    for item in made.to_do:
-        typer.echo(f"  [ ] {item}")
+    terminal.say(draft_text(made, f"dimmplan boards draft {inventory} -o {output} --force"))
+
+
+def _answers(texts: list[str]) -> dict[str, str]:
+    """Answers by what they are about. Raises ``InputError``."""
+    from dimmplan.errors import InputError, Problem
+    from dimmplan.units import quoted
+
+    answers: dict[str, str] = {}
+    for text in texts:
+        about, equals, choice = text.partition("=")
+        if not equals or not about.strip() or not choice.strip():
+            allowed = "ABOUT=CHOICE, such as channels=apart-6"
+            raise InputError(Problem(file="--answer", place="", found=quoted(text), allowed=allowed))
+        answers[about.strip()] = choice.strip()
+    return answers

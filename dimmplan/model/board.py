@@ -117,6 +117,10 @@ class Board:
     code_order: tuple[str, ...]
     aliases: tuple[tuple[str, tuple[str, ...]], ...]
     sources: tuple[tuple[str, str], ...]
+    guesses: tuple[tuple[str, str], ...] = ()
+    """What a draft guesses and nobody has seen to: what about, and the question."""
+    edac: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    """Names of slots in error records, where the running system numbers them otherwise than the board."""
     physical: Physical
     electrical_digest: str = field(compare=False)
     drawing_digest: str = field(compare=False)

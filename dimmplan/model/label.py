@@ -19,7 +19,7 @@ LONGEST_BIN = 2
 
 _LABEL = re.compile(
     r"""(?:(?P<capacity>\d{1,5})\s*GI?B?\s*)?
-        (?P<ranks>[1248])(?P<stack>[SDQ]?)(?P<height>\d?)R\s*X\s*(?P<width>4|8|16|32)\s*
+        (?P<ranks>[1248])(?P<stack>[SDQ]?)(?P<height>\d?)R\s*X\s*(?P<width>4|8|16|32|\?)\s*
         (?P<ecc>EC[48]\s+)?
         PC(?P<generation>[345])(?P<volts>[LU]?)[-\s]*(?P<number>\d{4,5})(?P<letters>[A-Z]{0,3})
         (?:[-\s_]+(?P<tail>[A-Z0-9][A-Z0-9\s_-]*))?""",
@@ -67,6 +67,8 @@ class LabelParts(NamedTuple):
     rate_mts: int
     speed_bin: str
     voltage_mv: int
+    width_known: bool = True
+    """False where the label leaves the device width open (``2Rx?``): the usual one of that size is reckoned with."""
 
     def fits(self, module: Module) -> bool:
         """True when nothing that the label says contradicts ``module``."""
@@ -77,7 +79,7 @@ class LabelParts(NamedTuple):
             (self.generation, module.generation),
             (self.package_ranks, module.package_ranks),
             (self.logical_ranks, module.logical_ranks),
-            (self.device_width, module.device_width),
+            (self.device_width if self.width_known else None, module.device_width),
             (self.rate_mts, module.rate_mts),
             (self.voltage_mv, module.voltage_mv),
         )
@@ -119,18 +121,23 @@ def parse_parts(text: str, *, file: str = "module", place: str = "") -> LabelPar
     voltages = VOLTAGES_MV[generation]
     voltage = voltages.get(match["volts"], voltages[""])
     ecc = {"EC4": 8, "EC8": 16}.get((match["ecc"] or "").strip())
+    capacity, ranks = int(match["capacity"]) if match["capacity"] else None, int(match["ranks"]) * height
+    usual = usual_width(generation, capacity, ranks) if match["width"] == "?" and capacity else (ranks, 4)
+    if usual is None:
+        raise _refuse(text, "no such module: its width cannot be reckoned", file=file, place=place)
     parts = LabelParts(
         generation=generation,
-        capacity_gib=int(match["capacity"]) if match["capacity"] else None,
+        capacity_gib=capacity,
         kind=kind,
         package_ranks=int(match["ranks"]),
-        logical_ranks=int(match["ranks"]) * height,
+        logical_ranks=ranks,
         stack=match["stack"],
-        device_width=int(match["width"]),
+        device_width=usual[1] if match["width"] == "?" else int(match["width"]),
         ecc_bits=ecc if ecc is not None else _usual_ecc_bits(generation, kind),
         rate_mts=rate,
         speed_bin=speed_bin,
         voltage_mv=voltage,
+        width_known=match["width"] != "?",
     )
     _check_die(parts, text, file=file, place=place)
     return parts
@@ -168,6 +175,21 @@ def _usual_ecc_bits(generation: Generation, kind: Kind | None) -> int | None:
     return 16 if generation is Generation.DDR5 and registered else 8
 
 
+_USUAL_DIES = {Generation.DDR3: (2, 4, 1, 8), Generation.DDR4: (8, 16, 4, 2), Generation.DDR5: (16, 24, 32)}
+"""Dies in Gbit that modules of a generation mostly have, the likeliest first (common practice, no source)."""
+_USUAL_RANKS = ((2, 4), (2, 8), (1, 8), (1, 4), (4, 4), (1, 16))
+"""Package ranks and device width of the modules that are mostly sold (common practice, no source)."""
+
+
+def usual_width(generation: Generation, capacity_gib: int, ranks: int | None) -> tuple[int, int] | None:
+    """Ranks and device width that modules of a capacity mostly have, ``ranks`` kept where they are known."""
+    for die in _USUAL_DIES[generation]:
+        for package_ranks, width in _USUAL_RANKS if ranks is None else [(ranks, width) for width in (4, 8, 16)]:
+            if capacity_gib * 8 * width == die * 64 * package_ranks:
+                return package_ranks, width
+    return None
+
+
 def _check_die(parts: LabelParts, text: str, *, file: str, place: str) -> None:
     """Refuse a label whose capacity, width and ranks would need a die that does not exist."""
     size = parts.capacity_gib
@@ -186,7 +208,8 @@ def _check_die(parts: LabelParts, text: str, *, file: str, place: str) -> None:
 def format_label(parts: LabelParts) -> str:
     """The one spelling used for a label in every output."""
     height = parts.logical_ranks // parts.package_ranks if parts.stack == "S" else ""
-    organisation = f"{parts.package_ranks}{parts.stack}{height}Rx{parts.device_width}"
+    width = parts.device_width if parts.width_known else "?"
+    organisation = f"{parts.package_ranks}{parts.stack}{height}Rx{width}"
     size = f"{parts.capacity_gib}GB " if parts.capacity_gib is not None else ""
     unusual = parts.ecc_bits is not None and parts.ecc_bits != _usual_ecc_bits(parts.generation, parts.kind)
     ecc = f" EC{(parts.ecc_bits or 0) // 2}" if unusual else ""

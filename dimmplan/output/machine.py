@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from dimmplan.audit import Audit
+from dimmplan.boardfile.draft import Draft
 from dimmplan.explain import counted, gb_s
 from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.match import Matching
@@ -207,6 +208,52 @@ def _figure_lines(audit: Audit) -> list[str]:
     named = (("as found", audit.figures_found), ("as planned", audit.figures_planned))
     rows = [(name, figures) for name, figures in named if figures is not None]
     return ["", *lines_of(_FIGURES, rows)] if rows else []
+
+
+# -- drafts --------------------------------------------------------------------------------------------------------
+
+
+def draft_record(draft: Draft, board_id: str, file: str) -> dict[str, Any]:
+    """A draft as JSON: its open guesses with their candidates, the sockets to plan for, what else is to do."""
+    return {
+        "format": FORMAT,
+        "board": board_id,
+        "file": file,
+        "fitted": list(draft.fitted) or None,
+        "guesses": [
+            {
+                "about": guess.about,
+                "text": guess.text,
+                "chosen": guess.chosen,
+                "candidates": list(guess.candidates),
+                "layouts": dict(guess.layouts),
+            }
+            for guess in draft.guesses
+        ],
+        "to_do": list(draft.to_do),
+    }
+
+
+def draft_text(draft: Draft, again: str) -> str:
+    """A draft's questions for a terminal, each with its candidate layouts and how to answer it."""
+    lines: list[str] = []
+    if draft.fitted:
+        lines += [f"Not every processor is seated: plan with --fitted {','.join(draft.fitted)}", ""]
+    if draft.guesses:
+        lines.append("Asked, since the machine does not say it")
+    for guess in draft.guesses:
+        lines += wrapped(f"{guess.about}: {guess.text}", first="  ", rest="    ")
+        width = max(map(len, guess.candidates)) + 2
+        for choice in guess.candidates:
+            mark = "drafted" if choice == guess.chosen else ""
+            drawn = guess.layouts.get(choice, "right as it stands")
+            lines += wrapped(f"{choice:<{width}}{drawn}", first=f"    {mark:<8} ", rest=" " * (13 + width))
+    if draft.guesses:
+        first = draft.guesses[0]
+        lines += ["", f"To answer: {again} --answer {first.about}={first.candidates[-1]}"]
+        lines += ["or correct the file and delete the line under [guesses].", ""]
+    asked = len(draft.guesses)
+    return "\n".join([*lines, "To do by hand", *(f"  [ ] {item}" for item in draft.to_do[asked:])]) + "\n"
 
 
 # -- moves ---------------------------------------------------------------------------------------------------------

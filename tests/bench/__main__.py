@@ -29,6 +29,7 @@ OTHERS = {
     "codes": "plan codes: round trips and damage of every kind",
     "pages": "HTML pages in a browser: audited, walked, printed",
     "archives": "wheel and source archive built twice",
+    "drafts": "drafted sockets and channels by families of words; files of machines' words behind --",
     "hostile": "hostile and damaged inputs of every form",
     "kills": "kills during writes: whole files or none",
     "mutants": "a sample of changed rules, figures and search: which changes no test sees",

@@ -527,13 +527,19 @@ files[].problems[].line | its line in the file, counted from one; null where the
     ),
     Document(
         "boards draft",
-        "A first board file from an inventory.",
+        "A first board file from an inventory, and what the machine does not say.",
         ("dimmplan boards draft found.csv -o mine.toml --force --json",),
         """
 format | 1
+board | id of the board
 file | the file written
-id | id of the board
-to_do[] | guesses to check by hand
+fitted | sockets to plan for where not every processor is seated; null where all are, or nobody says
+guesses[].about | `sockets`, `channels`, `generation`, `fill-order`, `modules`, `width` or `interleave`
+guesses[].text | the question
+guesses[].chosen | the choice that was drafted
+guesses[].candidates[] | choices for `--answer`
+guesses[].layouts.* | a choice's layout, drawn in text
+to_do[] | the guesses, and what else is to be seen to by hand
 """,
     ),
     Document(

@@ -10,10 +10,11 @@ from dimmplan.audit import audit
 from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import examine_text, load_board
 from dimmplan.errors import InputError
+from dimmplan.explain import placement_findings
 from dimmplan.inventory.match import match_slots
 from dimmplan.model.board import Board
 from dimmplan.model.found import Found, FoundProcessor
-from dimmplan.model.module import Kind
+from dimmplan.model.module import Generation, Kind
 from dimmplan.planner import ask, plan
 from tests.machine.support import device
 
@@ -78,7 +79,7 @@ def test_what_the_fill_order_rests_on_is_said(which: str, said: str) -> None:
     if which == "none":
         found = replace(found, slots=tuple(device(slot.locator, None) for slot in found.slots))
     made = draft_board(found, board_id="first-draft", title="x")
-    (line,) = [item for item in made.to_do if item.startswith("fill order")]
+    (line,) = [item for item in made.to_do if item.startswith("fill-order")]
     assert said in line
 
 
@@ -105,7 +106,9 @@ def test_the_to_do_names_what_of_a_label_is_not_said() -> None:
     said = draft_board(
         Found(form="smbios-text", slots=(device("A1", M32, kind=Kind.RDIMM),)), board_id="first-draft", title="x"
     )
-    assert "modules: not said by the machine: device width; read the labels" in said.to_do
+    assert {guess.about for guess in said.guesses} >= {"width"}
+    assert "modules" not in {guess.about for guess in said.guesses}
+    assert 'modules = ["32GB 2Rx? PC4-2933-R"]' in said.text
 
 
 def test_without_structure_neighbours_share_a_channel() -> None:
@@ -143,3 +146,86 @@ def test_modules_whose_label_names_no_known_kind_or_reads_like_another_are_draft
 def test_no_memory_is_an_input_error() -> None:
     with pytest.raises(InputError, match="0 memory slots"):
         draft_board(Found(form="smbios-text", slots=()), board_id="none-at-all", title="x")
+
+
+@pytest.mark.parametrize(
+    ("said", "word"),
+    [
+        ({"type": "DDR2"}, "DDR2"),
+        ({"type": "DDR"}, "DDR"),
+        ({"type": "SDRAM"}, "SDRAM"),
+        ({"MemoryDeviceType": "HBM2"}, "HBM2"),
+        ({"type": "DDR2 FB-DIMM"}, "DDR2 FB-DIMM"),
+    ],
+)
+def test_generations_that_are_not_planned_here_are_refused_by_their_word(said: dict[str, str], word: str) -> None:
+    old = [device(f"A{n}", M32, generation=None, rated_mts=None, configured_mts=None, said=said) for n in range(4)]
+    with pytest.raises(InputError, match=f"{word} memory, which is not planned here"):
+        draft_board(Found(form="smbios-text", slots=tuple(old)), board_id="first-draft", title="x")
+
+
+def test_a_word_that_firmware_writes_for_anything_is_not_believed_beside_a_rate() -> None:
+    slots = tuple(device(f"A{n}", M32, generation=None, said={"type": "SDRAM"}) for n in range(4))
+    assert drafted(Found(form="smbios-text", slots=slots)).generation == "DDR4"
+
+
+def test_open_guesses_are_findings_of_every_plan_until_they_are_answered() -> None:
+    slots = tuple(device(f"A{n}", M32 if n < 6 else None, kind=None) for n in range(1, 13))
+    found = Found(form="smbios-text", slots=slots, processors=TWO[:1])
+    board = drafted(found)
+    assert [about for about, _ in board.guesses][:1] == ["channels"]
+    planned = plan(board, ask(board, "192GiB"))
+    rules = {finding.rule for finding in placement_findings(board, planned.placement, None)}
+    assert {"drafted-channels", "drafted-width", "drafted-interleave"} <= rules
+    answers = {about: dict(_candidates(found))[about] for about, _ in board.guesses}
+    settled = draft_board(found, board_id="first-draft", title="x", answers=answers)
+    assert settled.guesses == () and "[guesses]" not in settled.text
+
+
+def _candidates(found: Found) -> list[tuple[str, str]]:
+    made = draft_board(found, board_id="first-draft", title="x")
+    return [(guess.about, guess.candidates[0]) for guess in made.guesses]
+
+
+@pytest.mark.parametrize(
+    ("answers", "problem"),
+    [
+        ({"chanels": "apart-6"}, "did you mean channels"),
+        ({"channels": "apart-5"}, "apart-6"),
+        ({"sockets": "one"}, "what this draft guesses"),
+    ],
+)
+def test_answers_to_nothing_are_refused_with_what_may_be_answered(answers: dict[str, str], problem: str) -> None:
+    slots = tuple(device(f"A{n}", M32) for n in range(1, 13))
+    with pytest.raises(InputError, match=f"(?i){problem}"):
+        draft_board(Found(form="smbios-text", slots=slots), board_id="first-draft", title="x", answers=answers)
+
+
+def test_the_sockets_of_seated_processors_are_advised() -> None:
+    slots = tuple(device(f"P{s}_{c}0", M32 if s == 0 else None) for s in (0, 1) for c in "ABCD")
+    absent = replace(TWO[1], state="empty")
+    made = draft_board(
+        Found(form="smbios-text", slots=slots, processors=(TWO[0], absent)), board_id="first-draft", title="x"
+    )
+    assert made.fitted == ("P0",)
+    assert "# No processor in P1: plan with --fitted P0" in made.text
+
+
+@pytest.mark.parametrize(
+    ("gib", "ranks", "label"),
+    [
+        (16, 1, "16GB 1Rx? PC5-4800-R"),
+        (32, 2, "32GB 2Rx? PC5-4800-R"),
+        (96, 2, "96GB 2Rx? PC5-4800-R"),
+    ],
+)
+def test_the_usual_organisation_of_a_size_is_reckoned_with(gib: int, ranks: int, label: str) -> None:
+    """DDR5 modules of one rank of 16 GiB have x8 devices, not x4 (common practice, no source)."""
+    slot = device("A1", None)
+    filled = replace(
+        slot, state="filled", capacity_kib=gib << 20, generation=Generation.DDR5, ranks_said=ranks, rated_mts=4800
+    )
+    board = drafted(Found(form="smbios-text", slots=(filled,)))
+    (module,) = board.modules
+    assert module.label == label
+    assert module.device_width == (8 if gib < 96 else 4)
