@@ -226,7 +226,7 @@ def draft_record(draft: Draft, board_id: str, file: str) -> dict[str, Any]:
                 "text": guess.text,
                 "chosen": guess.chosen,
                 "candidates": list(guess.candidates),
-                "layouts": dict(guess.layouts),
+                "layouts": [{"choice": choice, "layout": drawn} for choice, drawn in guess.layouts.items()],
             }
             for guess in draft.guesses
         ],

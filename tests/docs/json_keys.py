@@ -538,7 +538,8 @@ guesses[].about | `sockets`, `channels`, `generation`, `fill-order`, `modules`, 
 guesses[].text | the question
 guesses[].chosen | the choice that was drafted
 guesses[].candidates[] | choices for `--answer`
-guesses[].layouts.* | a choice's layout, drawn in text
+guesses[].layouts[].choice | a choice
+guesses[].layouts[].layout | its layout, drawn in text
 to_do[] | the guesses, and what else is to be seen to by hand
 """,
     ),
