@@ -130,7 +130,7 @@ def _content(view: View, ending: str) -> bytes:
 
         return compare_csv(view).encode("utf-8")
     if ending == ".html":
-        from dimmplan.output.compare_page import compare_html
+        from dimmplan.page.comparison import compare_html
 
         return compare_html(view).encode("utf-8")
     from dimmplan.output.compare_chart import chart_page

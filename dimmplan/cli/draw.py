@@ -122,8 +122,15 @@ def sheet_files(
         from dimmplan.page.document import page_html
 
         pages = tuple(sheet.pages[number - 1] for number in numbers)
-        tag, change = options_of_sheet.get("tag"), options_of_sheet.get("change")
-        whole = page_html(board, placement, sheet._replace(pages=pages), code=code, tag=tag, change=change)
+        whole = page_html(
+            board,
+            placement,
+            sheet._replace(pages=pages),
+            code=code,
+            tag=options_of_sheet.get("tag"),
+            change=options_of_sheet.get("change"),
+            front=options_of_sheet.get("front", "down"),
+        )
         return {path: whole.encode("utf-8")}
     drawn = {number: render_svg(sheet.pages[number - 1]) for number in numbers}
     if ending == ".pdf":

@@ -1,98 +1,90 @@
-"""The whole document: what stands on the page, in the order in which it is read aloud."""
+"""A plan as one HTML page: for a screen the map to touch, every reason and every figure; for paper the sheet itself."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from functools import cache
-from math import ceil
-from pathlib import Path
+from collections.abc import Iterator, Sequence
+from typing import Any, NamedTuple
 
-from dimmplan.answers.said import lowered
 from dimmplan.explain import counted, gb_s, share_sentence
+from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
-from dimmplan.output.policy import hash_source
-from dimmplan.output.svg import MARK, inline_svg
-from dimmplan.page.desk import figures, findings
-from dimmplan.page.markup import Markup, element, named_values, section
-from dimmplan.page.regions import address_ranges
-from dimmplan.page.slots import reason_id, reasons_of, slots_and_reasons, why_this_rate
-from dimmplan.page.work import after_work, before_work, doing
-from dimmplan.sheet.change import facts_of
-from dimmplan.sheet.desk import asked_rows
+from dimmplan.output.columns import Column
+from dimmplan.output.svg import inline_svg
+from dimmplan.page.regions import PICTURE, REGION_COLUMNS, address_ranges
+from dimmplan.page.slots import reasons_of, slot_texts
+from dimmplan.page.templates import page_of
+from dimmplan.page.touchmap import touch_map
+from dimmplan.report import move_text, moves_summary
+from dimmplan.sheet.care import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICES, boot_notes, power_checks, warnings
+from dimmplan.sheet.change import ChangeFacts, facts_of
+from dimmplan.sheet.desk import MODEL, SEVERITY_WORDS, SOCKET_HEADS, asked_rows, socket_note, socket_rows, total_items
 from dimmplan.sheet.facts import Facts
-from dimmplan.sheet.ids import ident
-from dimmplan.sheet.panels import finding_lead
+from dimmplan.sheet.panels import HOLD, PICK_HEADS, access_steps, finding_lead, hold_said, pick_rows
 from dimmplan.sheet.paper import DRAFTED
-from dimmplan.sheet.shapes import Group, Page, Rect, Sheet, walk
+from dimmplan.sheet.shapes import Page, Sheet
+from dimmplan.sheet.view import Front
 from dimmplan.units import format_capacity
 
-TOUCH_PX = 24
-"""The least width of what is touched (WCAG 2.2, 2.5.8)."""
-
-_CHOSEN = (
-    '<aside id="chosen" class="screen" aria-label="Chosen slot" tabindex="-1" hidden>'
-    '<button type="button" id="chosen-close">Close</button>'
-    '<div id="chosen-text" aria-live="polite"></div></aside>'
-)
+Row = Sequence[str]
 
 
 def page_html(
-    board: Board, placement: Placement, sheet: Sheet, *, code: str, tag: str | None, change: Change | None
+    board: Board,
+    placement: Placement,
+    sheet: Sheet,
+    *,
+    code: str,
+    tag: str | None,
+    change: Change | None,
+    front: Front = "down",
 ) -> str:
     """A plan and its sheet as a whole HTML document, which loads nothing. Same arguments, same text.
 
-    ``change`` is the way from what is in a machine; the sheet then is a change sheet.
+    ``change`` is the way from what is in a machine; the sheet then is a change sheet. ``front`` is where the map has
+    the front of the board.
     """
     facts = facts_of(board, placement, change)
     reasons = reasons_of(board, placement)
-    work = (before_work(facts), doing(facts), after_work(facts))
-    desk = (
-        slots_and_reasons(facts, reasons, drawn=_drawn(sheet)),
-        why_this_rate(reasons),
-        address_ranges(facts),
-        figures(facts),
-        findings(facts),
-    )
-    style = _file("page.css") + _sheet_style(sheet)
-    script = _file("page.js")
     title = f"{sheet.title}{f' – {tag}' if tag else ''}"
-    head = element(
-        "head",
-        Markup('<meta charset="utf-8">'),
-        Markup(f'<meta name="generator" content="{MARK}">'),
-        Markup(f'<meta http-equiv="Content-Security-Policy" content="{_policy(style, script)}">'),
-        Markup('<meta name="viewport" content="width=device-width, initial-scale=1">'),
-        Markup('<meta name="color-scheme" content="light dark">'),
-        element("title", title),
-        Markup(f"<style>{style}</style>"),
+    return page_of(
+        "page.html",
+        styles=("base.css", "page.css"),
+        script="page.js",
+        more_style=_sheet_style(sheet),
+        title=title,
+        board_title="" if board.title in title else board.title,
+        alerts=list(_alerts(facts)),
+        headline=_headline(facts),
+        answer=dict(asked_rows(facts))["Answer"],
+        asked=asked_rows(facts),
+        code=code,
+        change=change is not None,
+        map=touch_map(facts, front),
+        types=[f"{each.key}: {each.count} x {each.label}" for each in facts.types],
+        slots=list(slot_texts(facts, reasons)),
+        rates=reasons.rates,
+        ranges=address_ranges(facts),
+        region_columns=REGION_COLUMNS,
+        picture=PICTURE,
+        figures=_figures(facts),
+        findings=[
+            (f"{SEVERITY_WORDS[each.severity]}:", f"{each.text} [{each.rule}, {each.source}]")
+            for each in facts.findings
+        ],
+        before=_before(facts),
+        doing=_doing(facts),
+        after=_after(facts),
+        sheet=[(f"{page.name} {_paper(page)}", inline_svg(page, {})) for page in sheet.pages],
     )
-    body = element(
-        "body",
-        element("a", "Skip to the slots", class_="skip", href="#slots"),
-        element("header", *_header(facts, title, code)),
-        element(
-            "main",
-            _map(sheet, facts),
-            *((*desk, *work) if change is None else (*work, *desk)),
-        ),
-        Markup(_CHOSEN),
-        Markup(f"<script>{script}</script>"),
-    )
-    return f'<!DOCTYPE html>\n<html lang="en">{head}{body}</html>\n'
 
 
-# -- head --------------------------------------------------------------------------------------------------------------
-
-
-@cache
-def _file(name: str) -> str:
-    return Path(__file__).with_name(name).read_text(encoding="utf-8")
+# -- the sheet, for paper ----------------------------------------------------------------------------------------------
 
 
 def _sheet_style(sheet: Sheet) -> str:
-    """The looks of the sheet, kept to its pages; the paper to print each on; how narrow each may be shown."""
+    """The looks of the sheet, kept to its pages, and the paper to print each on."""
     first = sheet.pages[0]
     rules = [f".sheet {rule}" for rule in first.stylesheet.splitlines()]
     rules.append(f"@page{{size:{first.width_mm:g}mm {first.height_mm:g}mm;margin:0}}")
@@ -100,8 +92,6 @@ def _sheet_style(sheet: Sheet) -> str:
         wide, high = f"{page.width_mm:g}mm", f"{page.height_mm:g}mm"
         rules.append(f"@page {paper}{{size:{wide} {high};margin:0}}")
         rules.append(f"@media print{{.{paper}{{page:{paper}}}.{paper} svg{{width:{wide};height:{high}}}}}")
-    least = {page.name: _least_px(page) for page in sheet.pages}
-    rules += [f"@media screen{{.{name} svg{{min-width:{wide}px}}}}" for name, wide in least.items() if wide]
     return "\n".join(rules) + "\n"
 
 
@@ -109,45 +99,7 @@ def _paper(page: Page) -> str:
     return "lying" if page.width_mm > page.height_mm else "upright"
 
 
-def _slots(page: Page) -> list[Group]:
-    """The slots of a page, those of an overview not among them."""
-    prefix = ident("slot", "")
-    return [shape for shape in walk(page.shapes) if isinstance(shape, Group) and shape.id.startswith(prefix)]
-
-
-def _drawn(sheet: Sheet) -> frozenset[str]:
-    """The ids of the slots that stand on any page; one page alone may have been asked for."""
-    return frozenset(slot.id for page in sheet.pages for slot in _slots(page))
-
-
-def _least_px(page: Page) -> int:
-    """The width at which the narrowest slot of a page can still be touched; 0 without slots, or with an overview's."""
-    boxes = [next(child for child in slot.children if isinstance(child, Rect)) for slot in _slots(page)]
-    narrow = min((min(box.width, box.height) for box in boxes), default=0.0)
-    return ceil(TOUCH_PX * page.width_mm / narrow) if narrow else 0
-
-
-def _policy(style: str, script: str) -> str:
-    """Only this style and this script; nothing else is loaded, sent or framed."""
-    return (
-        f"default-src 'none'; style-src {hash_source(style)}; script-src {hash_source(script)}; "
-        "base-uri 'none'; form-action 'none'"
-    )
-
-
-def _header(facts: Facts, title: str, code: str) -> Iterator[Markup]:
-    yield element("h1", title)
-    if facts.board.title not in title:
-        yield element("p", facts.board.title)
-    yield from (element("p", said, class_="alert") for said in _alerts(facts))
-    if facts.figures is not None:
-        its = facts.figures
-        yield element(
-            "p",
-            f"{format_capacity(its.usable_gib)} usable in {counted(its.modules, 'module')} at {its.rate_mts} MT/s, "
-            f"swept at {gb_s(its.system_sweep_gb_s)}; {lowered(share_sentence(its))}.",
-        )
-    yield named_values([*asked_rows(facts), ("Plan code", element("code", code))])
+# -- what must be known first ------------------------------------------------------------------------------------------
 
 
 def _alerts(facts: Facts) -> Iterator[str]:
@@ -159,23 +111,133 @@ def _alerts(facts: Facts) -> Iterator[str]:
             yield f"{finding_lead(finding)} {finding.text}"
 
 
-def _map(sheet: Sheet, facts: Facts) -> Markup:
-    """The pages of the sheet. Every slot on them leads to its reason."""
-    links = {
-        ident(kind, slot): (f"#{reason_id(slot)}", fact.hover)
-        for slot, fact in facts.slots.items()
-        for kind in ("slot", "overview-slot")
+class Headline(NamedTuple):
+    """The figures that come first, with those before the change where there is one."""
+
+    name: str
+    now: str
+    was: str
+
+
+def _headline(facts: Facts) -> list[Headline]:
+    if facts.figures is None:
+        return []
+    before = _before_figures(facts)
+    was = _headline_values(before) if before else {}
+    return [Headline(name, value, was.get(name, "")) for name, value in _headline_values(facts.figures).items()]
+
+
+def _headline_values(its: PlacementFigures) -> dict[str, str]:
+    worst = min(its.sockets, key=lambda socket: socket.sweep_gb_s)
+    return {
+        "Capacity": format_capacity(its.usable_gib),
+        "Rate": f"{its.rate_mts} MT/s",
+        "System sweep": gb_s(its.system_sweep_gb_s),
+        "Worst socket": f"{worst.socket}, {gb_s(worst.sweep_gb_s)}" if len(its.sockets) > 1 else gb_s(worst.sweep_gb_s),
+        "Modules": f"{its.modules}, {counted(its.free_slots, 'slot')} free",
     }
-    hint = (
-        "Choose a slot with the mouse or a finger, or with Tab, the arrow keys and Enter, to read why it is so. "
-        "Enter again goes into the text, Escape comes back. Printing this page prints the sheet."
-    )
-    return section(
-        "map-of-slots",
-        "Map",
-        element("p", hint, class_="screen"),
-        *(
-            element("figure", Markup(inline_svg(page, links)), class_=f"sheet {page.name} {_paper(page)}")
-            for page in sheet.pages
-        ),
-    )
+
+
+def _before_figures(facts: Facts) -> PlacementFigures | None:
+    """The figures of what is in the machine before a change, where it runs."""
+    if not isinstance(facts, ChangeFacts):
+        return None
+    content = {move.source: move.module for move in facts.change.moves if move.source}
+    option = facts.board.processor(facts.placement.processor)
+    try:
+        return placement_figures(facts.board, option, facts.placement.fitted, content, mode=facts.placement.mode)
+    except ValueError:
+        return None
+
+
+def _figures(facts: Facts) -> dict[str, Any] | None:
+    """The figures of the machine and of each socket."""
+    its = facts.figures
+    if its is None:
+        return None
+    words = {"socket", "the rate is limited by"}
+    return {
+        "totals": total_items(its),
+        "share": f"{share_sentence(its)}.",
+        "columns": _text_columns(SOCKET_HEADS, right=set(SOCKET_HEADS) - words),
+        "rows": socket_rows(its),
+        "notes": [socket_note(facts.placement.mode), MODEL],
+    }
+
+
+def _text_columns(heads: Sequence[str], *, right: set[str]) -> list[Column[Row]]:
+    """Columns over rows of texts that stand in the order of their heads."""
+
+    def column(place: int, head: str) -> Column[Row]:
+        return Column(title=head, text=lambda row: row[place], align="right" if head in right else "left")
+
+    return [column(place, head) for place, head in enumerate(heads)]
+
+
+# -- what is done at the chassis ---------------------------------------------------------------------------------------
+
+
+def _before(facts: Facts) -> dict[str, Any]:
+    """What must be sure, what may harm, and what comes off first."""
+    machine = [(finding_lead(each), each.text) for each in facts.chassis_findings]
+    cares = (("Warning", warnings(facts)), ("Caution", CAUTIONS), ("Notice", NOTICES), ("For this machine", machine))
+    return {
+        "deference": DEFERENCE,
+        "sure": BEFORE,
+        "cares": [(word, items) for word, items in cares if items],
+        "hold": (HOLD, hold_said(facts)) if facts.placement.hold else None,
+        "access": access_steps(facts),
+    }
+
+
+_STEPS = _text_columns(("step", "slot", "what is done"), right=set())
+
+
+def _doing(facts: Facts) -> dict[str, Any]:
+    """What to fetch and every step, with the numbers that the map has."""
+    change = isinstance(facts, ChangeFacts)
+    key, module, *more = PICK_HEADS
+    return {
+        "title": f"{facts.doing}, in this order",
+        "summary": f"{moves_summary(facts.change.moves)}." if isinstance(facts, ChangeFacts) else "",
+        "kept": list(_kept(facts)) if isinstance(facts, ChangeFacts) else [],
+        "fetch": "To fetch, and left over" if change else "To fetch",
+        "pick_columns": _text_columns((module, key, *more), right={"count"}),
+        "picks": [(label, letter, *rest) for letter, label, *rest in pick_rows(facts)],
+        "step_columns": _STEPS,
+        "steps": list(_changes(facts) if isinstance(facts, ChangeFacts) else _installs(facts)),
+    }
+
+
+def _installs(facts: Facts) -> Iterator[Row]:
+    for _, batch in facts.steps:
+        for fact in batch:
+            module = facts.placement.content[fact.slot]
+            if module is not None:
+                yield str(fact.step), fact.slot, f"insert {module.label}"
+
+
+def _changes(facts: ChangeFacts) -> Iterator[Row]:
+    """As the change sheet counts them: a module that moves comes out at one step and goes in at a later one."""
+    for slot, move in facts.outs.items():
+        later = f", goes in at step {facts.in_steps[move.target]}" if move.target else ""
+        yield str(facts.out_steps[slot]), slot, f"{move_text(move)}{': take it out' if later else ''}{later}"
+    for slot, move in facts.ins.items():
+        yield str(facts.in_steps[slot]), slot, f"{move_text(move)}{': put it in' if move.source else ''}"
+
+
+def _kept(facts: ChangeFacts) -> Iterator[str]:
+    yield from (move_text(move) for move in facts.change.moves if move.kind == "keep")
+    for left in facts.change.stranded:
+        if left.fits:
+            yield f"{left.module.label}, left over: would also fit in {', '.join(left.fits)}"
+
+
+def _after(facts: Facts) -> dict[str, Any]:
+    """What to look at before the cords go back, and what the machine should then show."""
+    return {
+        "power": power_checks(facts),
+        "expect": f"Expect {facts.expected}.",
+        "notes": list(boot_notes(facts)),
+        "boot": BOOT_CHECKS,
+    }

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from dimmplan.explain import counted, gb_s, listed, regions_sentence
 from dimmplan.figures import SocketFigures
-from dimmplan.page.markup import Markup, element, section, table
+from dimmplan.output.columns import Column
 from dimmplan.sheet.facts import Facts
 from dimmplan.sheet.ids import ident
 from dimmplan.units import Gib, format_capacity
@@ -38,17 +38,68 @@ class _Range(NamedTuple):
     bars: tuple[_Bar, ...]
 
 
-def address_ranges(facts: Facts) -> Markup:
-    """Every socket's regions: said, drawn to one scale, and as a table with the same figures; equal sockets once."""
+class Picture(NamedTuple):
+    """Size of the picture of a range, in its own units."""
+
+    wide: int
+    high: int
+    base: int
+
+
+PICTURE = Picture(WIDE, HIGH + GAP + BELOW, HIGH + GAP)
+
+
+class DrawnBar(NamedTuple):
+    """A bar where it stands, with its label; the label is left out where it has no room."""
+
+    look: str
+    x: str
+    y: str
+    width: str
+    height: str
+    label: str
+    label_x: str
+
+
+class RangeText(NamedTuple):
+    """The address range of equal sockets: said, drawn, and as rows of a table with the same figures."""
+
+    title: str
+    said: str
+    id: str
+    alt: str
+    bars: tuple[DrawnBar, ...]
+    caption: str
+    rows: tuple[RegionRow, ...]
+
+
+class RegionRow(NamedTuple):
+    """One region of a range."""
+
+    number: int
+    bar: _Bar
+    part: Fraction
+
+
+REGION_COLUMNS = (
+    Column[RegionRow](title="region", text=lambda row: str(row.number)),
+    Column[RegionRow](title="capacity", text=lambda row: format_capacity(row.bar.capacity_gib), align="right"),
+    Column[RegionRow](title="share of the range", text=lambda row: f"{float(100 * row.part):.0f} %", align="right"),
+    Column[RegionRow](title="ways", text=lambda row: str(row.bar.ways), align="right"),
+    Column[RegionRow](title="channels", text=lambda row: ", ".join(row.bar.channels)),
+    Column[RegionRow](title="peak", text=lambda row: gb_s(row.bar.peak_gb_s), align="right"),
+)
+
+
+def address_ranges(facts: Facts) -> list[RangeText]:
+    """Every socket's regions, drawn to one scale; equal sockets once."""
     if facts.figures is None:
-        return Markup()
+        return []
     alike: dict[_Range, list[SocketFigures]] = {}
     for its in facts.figures.sockets:
         alike.setdefault(_range_of(its, len(facts.board.socket(its.socket).channels)), []).append(its)
     most = max(_drawn_gib(each) for each in alike)
-    said = "Left is the lowest address. The wider a bar, the more capacity; the higher, the more channels work at once."
-    parts = [part for each, sockets in alike.items() for part in _told(each, sockets, most)]
-    return section("range", "Address range", element("p", said), *parts)
+    return [_told(each, sockets, most) for each, sockets in alike.items()]
 
 
 def _range_of(its: SocketFigures, channels: int) -> _Range:
@@ -68,56 +119,42 @@ def _drawn_gib(each: _Range) -> Fraction:
     return sum((Fraction(bar.capacity_gib) for bar in each.bars), Fraction(0))
 
 
-def _told(each: _Range, sockets: list[SocketFigures], most: Fraction) -> Iterator[Markup]:
-    names = listed([its.socket for its in sockets])
-    size = format_capacity(each.usable_gib)
-    yield element("h3", f"{names}: {size} each" if len(sockets) > 1 else f"{names}: {size}")
-    if not each.bars:
-        yield element("p", "No module, no region.")
-        return
-    yield element("p", regions_sentence(sockets[0]))
-    yield element("figure", _picture(each, sockets[0].socket, names, most))
+def _told(each: _Range, sockets: list[SocketFigures], most: Fraction) -> RangeText:
+    names, size = listed([its.socket for its in sockets]), format_capacity(each.usable_gib)
     whole = _drawn_gib(each)
-    yield table(
-        f"Regions of {names}, lowest addresses first",
-        ("region", "capacity", "share of the range", "ways", "channels", "peak"),
-        [
-            (
-                str(number),
-                format_capacity(bar.capacity_gib),
-                f"{float(100 * Fraction(bar.capacity_gib) / whole):.0f} %",
-                str(bar.ways),
-                ", ".join(bar.channels),
-                gb_s(bar.peak_gb_s),
-            )
-            for number, bar in enumerate(each.bars, 1)
-        ],
-        numbers=(1, 2, 3, 5),
-    )
-
-
-def _picture(each: _Range, socket: str, names: str, most: Fraction) -> Markup:
-    title = ident("regions", socket)
-    said = ", then ".join(
+    regions = ", then ".join(
         f"{format_capacity(bar.capacity_gib)} over {counted(bar.ways, 'channel')}" for bar in each.bars
     )
-    parts = [element("title", f"Address range of {names}: {said}.", id=title)]
+    return RangeText(
+        title=f"{names}: {size} each" if len(sockets) > 1 else f"{names}: {size}",
+        said=regions_sentence(sockets[0]) if each.bars else "No module, no region.",
+        id=ident("regions", sockets[0].socket),
+        alt=f"Address range of {names}: {regions}.",
+        bars=tuple(_drawn_bars(each, most)),
+        caption=f"Regions of {names}, lowest addresses first",
+        rows=tuple(
+            RegionRow(number, bar, Fraction(bar.capacity_gib) / whole) for number, bar in enumerate(each.bars, 1)
+        ),
+    )
+
+
+def _drawn_bars(each: _Range, most: Fraction) -> Iterator[DrawnBar]:
     at = free = Fraction(0)
     for number, bar in enumerate(each.bars, 1):
         wide, high = Fraction(bar.capacity_gib) / most * WIDE, Fraction(bar.ways, each.channels) * HIGH
-        look = f"region region-{(number - 1) % LOOKS + 1}"
-        sides = {"x": at, "y": HIGH - high + GAP, "width": wide, "height": high}
-        parts.append(element("rect", class_=look, **{side: _number(value) for side, value in sides.items()}))
         label = _label(number, bar, wide)
-        if at >= free or len(label) * LETTER <= wide:
-            place = _number(at + (GAP if at == 0 else 0))
-            parts.append(element("text", label, x=place, y=_number(HIGH + GAP + 21)))
-            free = at + len(label) * LETTER
+        shown = at >= free or len(label) * LETTER <= wide
+        yield DrawnBar(
+            look=f"region region-{(number - 1) % LOOKS + 1}",
+            x=_number(at),
+            y=_number(HIGH - high + GAP),
+            width=_number(wide),
+            height=_number(high),
+            label=label if shown else "",
+            label_x=_number(at + (GAP if at == 0 else 0)),
+        )
+        free = at + len(label) * LETTER if shown else free
         at += wide
-    base = _number(HIGH + GAP)
-    parts.append(element("line", class_="base", x1="0", y1=base, x2=str(WIDE), y2=base))
-    view = {"viewBox": f"0 0 {WIDE} {HIGH + GAP + BELOW}"}
-    return element("svg", *parts, class_="range", role="img", aria_labelledby=title, **view)
 
 
 def _label(number: int, bar: _Bar, wide: Fraction) -> str:

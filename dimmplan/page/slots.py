@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from dimmplan.answers.said import Said
 from dimmplan.answers.slots import rate_said, rate_title, reason_said, reason_title
 from dimmplan.errors import DimmplanError
 from dimmplan.model.board import Board
+from dimmplan.model.module import Module
 from dimmplan.model.move import Move
 from dimmplan.model.placement import Placement
-from dimmplan.page.markup import Markup, element, listed_items, section
 from dimmplan.sheet.change import ChangeFacts
 from dimmplan.sheet.facts import Facts, SlotFact, State
 from dimmplan.sheet.ids import ident
@@ -49,33 +49,23 @@ def reason_id(slot: str) -> str:
     return ident("why", slot)
 
 
-def slots_and_reasons(facts: Facts, reasons: Reasons, *, drawn: Container[str]) -> Markup:
-    """Every slot, in board order; those whose id is ``drawn`` lead back to the map."""
-    found = {move.source: move for move in facts.change.moves if move.source} if isinstance(facts, ChangeFacts) else {}
-    articles = []
+class SlotText(NamedTuple):
+    """What is said of a slot: what it holds, what it held before a change, and why."""
+
+    id: str
+    name: str
+    held: str
+    before: str
+    title: str
+    said: Sequence[Said]
+
+
+def slot_texts(facts: Facts, reasons: Reasons) -> Iterator[SlotText]:
+    """Every slot, in board order."""
     for slot, fact in facts.slots.items():
         title, said = reasons.slots.get(slot, (reasons.why_none or "no reason can be given", ()))
-        before = [element("p", _before(facts, slot, found.get(slot)))] if isinstance(facts, ChangeFacts) else []
-        articles.append(
-            element(
-                "article",
-                element("h3", slot),
-                element("p", _held(facts, fact)),
-                *before,
-                element("p", title, class_="title"),
-                _sentences(said),
-                *_back(slot, drawn),
-                id=reason_id(slot),
-                class_="slot-reason",
-            )
-        )
-    return section("slots", "Slots and reasons", element("div", *articles, class_="reasons"))
-
-
-def _back(slot: str, drawn: Container[str]) -> Iterator[Markup]:
-    target = ident("slot", slot)
-    if target in drawn:
-        yield element("p", element("a", f"{slot} on the map", href=f"#{target}"), class_="screen back")
+        before = _before(facts, slot) if isinstance(facts, ChangeFacts) else ""
+        yield SlotText(reason_id(slot), slot, _held(facts, fact), before, title, said)
 
 
 def _held(facts: Facts, fact: SlotFact) -> str:
@@ -86,8 +76,19 @@ def _held(facts: Facts, fact: SlotFact) -> str:
     return f"{held}{step}; socket {channel.socket}, controller {channel.controller}, channel {channel.id}"
 
 
-def _before(facts: ChangeFacts, slot: str, move: Move | None) -> str:
+def _found(facts: ChangeFacts, slot: str) -> Move | None:
+    return next((move for move in facts.change.moves if move.source == slot), None)
+
+
+def before_of(facts: ChangeFacts, slot: str) -> Module | None:
+    """What is in a slot before the change."""
+    move = _found(facts, slot)
+    return move.module if move else None
+
+
+def _before(facts: ChangeFacts, slot: str) -> str:
     """What is in a slot before the change, and what becomes of it."""
+    move = _found(facts, slot)
     if slot in facts.placement.hold:
         return "Before the change: on hold, not to be touched."
     if move is None:
@@ -96,15 +97,3 @@ def _before(facts: ChangeFacts, slot: str, move: Move | None) -> str:
         return f"Before the change: {move.module.label}; it stays."
     fate = "comes out for good" if move.kind == "pull" else f"moves to {move.target}"
     return f"Before the change: {move.module.label}; step {facts.out_steps[slot]}, it {fate}."
-
-
-def why_this_rate(reasons: Reasons) -> Markup:
-    """What binds the rate, and what would raise it."""
-    parts = [part for title, said in reasons.rates for part in (element("h3", title), _sentences(said))]
-    return section("rate", "Rate", *parts) if parts else Markup()
-
-
-def _sentences(sentences: Sequence[Said]) -> Markup:
-    return listed_items(
-        element("span", f"{each.text} ", element("cite", f"[{each.rule}, {each.source}]")) for each in sentences
-    )

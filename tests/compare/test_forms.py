@@ -20,10 +20,10 @@ from dimmplan.output.columns import inert
 from dimmplan.output.compare import View
 from dimmplan.output.compare_chart import chart_page, description
 from dimmplan.output.compare_columns import compare_csv
-from dimmplan.output.compare_page import compare_html
 from dimmplan.output.compare_record import compare_record
 from dimmplan.output.compare_text import WIDTH, compare_text
 from dimmplan.output.svg import render_svg
+from dimmplan.page.comparison import compare_html
 from dimmplan.sheet.measure import cap_height, width
 from dimmplan.sheet.shapes import Group, Rect, Shape, Text, walk
 from dimmplan.units import decimal

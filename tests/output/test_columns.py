@@ -13,9 +13,9 @@ from dimmplan.output import boards, compare_columns, fleet, pick
 from dimmplan.output.boards import list_record
 from dimmplan.output.columns import Column, Part, Table, at, csv_text, lines_of
 from dimmplan.output.compare_columns import Line, compare_csv
-from dimmplan.output.compare_page import compare_html
 from dimmplan.output.compare_record import compare_record
 from dimmplan.output.compare_text import compare_table, compare_text
+from dimmplan.page.comparison import compare_html
 from tests.compare.cases import NAMES, view_of
 
 

@@ -1,7 +1,6 @@
 "use strict";
 (() => {
-  const maps = [...document.querySelectorAll(".sheet")].map((sheet) => [...sheet.querySelectorAll("a.slot-link")]);
-  const links = maps.flat();
+  const links = [...document.querySelectorAll(".plate a.slot-link")];
   const chosen = document.getElementById("chosen");
   const text = document.getElementById("chosen-text");
   let current = null;
@@ -32,10 +31,9 @@
     const reason = document.getElementById(target.slice(1));
     if (!reason) return;
     links.forEach((each) => each.removeAttribute("aria-current"));
-    links.filter((each) => each.getAttribute("href") === target)
-      .forEach((each) => each.setAttribute("aria-current", "true"));
+    link.setAttribute("aria-current", "true");
     current = link;
-    show([...reason.children].filter((child) => !child.classList.contains("back")).map((child) => child.cloneNode(true)));
+    show([...reason.children].map((child) => child.cloneNode(true)));
     chosen.scrollTop = 0;
     uncover(link);
   };
@@ -45,12 +43,12 @@
     return [box.left + box.width / 2, box.top + box.height / 2];
   };
 
-  // The nearest slot of the same map in a direction: distance along it, and twice as much for what lies aside.
-  const toward = (map, link, dx, dy) => {
+  // The nearest slot in a direction: distance along it, and twice as much for what lies aside.
+  const toward = (link, dx, dy) => {
     const [x, y] = middle(link);
     let best = null;
     let least = Infinity;
-    map.forEach((other) => {
+    links.forEach((other) => {
       const [a, b] = middle(other);
       const along = (a - x) * dx + (b - y) * dy;
       const aside = Math.abs((a - x) * dy) + Math.abs((b - y) * dx);
@@ -63,31 +61,29 @@
   };
 
   const steps = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
-  const next = (map, link, key) => {
-    if (key === "Home") return map[0];
-    if (key === "End") return map[map.length - 1];
-    return steps[key] && toward(map, link, ...steps[key]);
+  const next = (link, key) => {
+    if (key === "Home") return links[0];
+    if (key === "End") return links[links.length - 1];
+    return steps[key] && toward(link, ...steps[key]);
   };
 
-  // Each map is one stop for Tab; the arrow keys go on from there.
-  const rove = (map, link) => map.forEach((each) => each.setAttribute("tabindex", each === link ? "0" : "-1"));
+  // The map is one stop for Tab; the arrow keys go on from there.
+  const rove = (link) => links.forEach((each) => each.setAttribute("tabindex", each === link ? "0" : "-1"));
 
-  maps.filter((map) => map.length).forEach((map) => {
-    rove(map, map[0]);
-    map.forEach((link) => {
-      link.addEventListener("focus", () => rove(map, link));
-      link.addEventListener("click", (event) => {
-        event.preventDefault();
-        if (current === link && event.detail === 0) chosen.focus();
-        else choose(link);
-      });
-      link.addEventListener("keydown", (event) => {
-        const other = next(map, link, event.key);
-        if (!other || event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) return;
-        event.preventDefault();
-        other.focus();
-        if (current) choose(other);
-      });
+  rove(links[0]);
+  links.forEach((link) => {
+    link.addEventListener("focus", () => rove(link));
+    link.addEventListener("click", (event) => {
+      event.preventDefault();
+      if (current === link && event.detail === 0) chosen.focus();
+      else choose(link);
+    });
+    link.addEventListener("keydown", (event) => {
+      const other = next(link, event.key);
+      if (!other || event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) return;
+      event.preventDefault();
+      other.focus();
+      if (current) choose(other);
     });
   });
   document.addEventListener("keydown", (event) => {

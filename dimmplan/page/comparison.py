@@ -1,0 +1,80 @@
+"""A comparison as one HTML file: the chart, the whole table, and every finding, for a browser or a colleague's mail."""
+
+from __future__ import annotations
+
+import base64
+
+from dimmplan.compare import Group
+from dimmplan.explain import TRUST
+from dimmplan.output.columns import Part
+from dimmplan.output.compare import (
+    View,
+    beaten_in,
+    cost_text,
+    finding_text,
+    headline,
+    limit_sentences,
+    other_processors,
+    why_text,
+)
+from dimmplan.output.compare_chart import chart_page
+from dimmplan.output.compare_columns import Line, columns, lines_of
+from dimmplan.output.svg import render_svg
+from dimmplan.page.templates import page_of
+from dimmplan.supply import left_out_of
+from dimmplan.units import format_capacity
+
+
+def compare_html(view: View) -> str:
+    """A comparison as a whole HTML document; it loads nothing and runs nothing."""
+    board, shelf = view.board, view.comparison.shelf
+    picture = base64.b64encode(render_svg(chart_page(view)).encode("utf-8")).decode("ascii")
+    cost = " and of cost" if any(row.cost is not None for row in view.comparison.rows) else ""
+    left_out = left_out_of(board, shelf, view.comparison.processors[0]) if shelf else ()
+    return page_of(
+        "compare.html",
+        styles=("base.css", "compare.css"),
+        images=True,
+        title=f"{board.title}: capacities compared",
+        about=f"{board.id}; {TRUST[board.trust]}; {headline(view)}.",
+        why=f"{why_text(view)} {cost_text(view.comparison)}",
+        picture=f"data:image/svg+xml;base64,{picture}",
+        picture_alt=f"Bars of bandwidth{cost} for each capacity; the table below holds the same figures.",
+        types=[f"{view.keys[module]}: {module.label}{view.shelf_text(module)}" for module in view.types],
+        meaning=_meaning(view),
+        columns=[column for column in columns(view) if column.title],
+        groups=[_group(view, group) for group in view.comparison.groups],
+        processors=_processors(view),
+        findings=[finding_text(finding) for finding in view.numbered],
+        common=[finding_text(finding) for finding in view.common],
+        left_out=[f"{why.module.label}: {why.found}; allowed: {why.allowed} [{why.rule}]" for why in left_out],
+    )
+
+
+def _meaning(view: View) -> str:
+    return (
+        "The answer (bold) is what plan gives when all these types are allowed. Unbeaten: no other row of its capacity "
+        f"beats it in {beaten_in(view.comparison)}. Channels: 4bb 2b | 6b says that at the first socket four channels "
+        "carry two modules of type b and two carry one, and at the second six carry one; - is an empty channel. "
+        "Bandwidths are peaks of a model; STREAM usually measures 70 to 85 % of peak."
+    )
+
+
+def _group(view: View, group: Group) -> Part[Line]:
+    """The rows of one capacity and processor, under a heading of their own."""
+    lines = lines_of(view, group)
+    processor = f", {group.processor}" if group.processor else ""
+    unreached = view.unreached(group)
+    name = f"{format_capacity(group.capacity_gib)}{processor}" + ("" if lines else ": nothing fits")
+    return Part(items=lines, title=name + (f"; not with {unreached}" if unreached else ""))
+
+
+def _processors(view: View) -> list[str]:
+    first = view.comparison.processors[0]
+    found = [f"warning: {sentence}" for sentence in limit_sentences(view.comparison.limits)]
+    found += [
+        f"{format_capacity(swap.capacity_gib)}, {first} to {swap.processor}: {view.swap_text(swap)}"
+        for swap in view.swaps()
+    ]
+    others = other_processors(view)
+    return [*found, f"Not compared: {', '.join(others)}"] if others else found
