@@ -71,6 +71,8 @@ APART = [
 DOORS = {
     # a library, and the only modules that may import it
     "networkx": ("boardfile.graph", "moves", "why.settle"),  # topology; modules assigned to slots, twice
+    "jinja2": ("page.render",),
+    "matplotlib": ("output.compare_chart",),
     "svgwrite": ("output.svg",),
     "cairosvg": ("output.raster",),
     "cairocffi": ("output.raster",),

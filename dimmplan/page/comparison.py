@@ -20,7 +20,7 @@ from dimmplan.output.compare import (
 from dimmplan.output.compare_chart import chart_page
 from dimmplan.output.compare_columns import Line, columns, lines_of
 from dimmplan.output.svg import render_svg
-from dimmplan.page.templates import page_of
+from dimmplan.page.render import page_of
 from dimmplan.supply import left_out_of
 from dimmplan.units import format_capacity
 

@@ -13,8 +13,8 @@ from dimmplan.model.placement import Placement
 from dimmplan.output.columns import Column
 from dimmplan.output.svg import inline_svg
 from dimmplan.page.regions import PICTURE, REGION_COLUMNS, address_ranges
+from dimmplan.page.render import page_of
 from dimmplan.page.slots import reasons_of, slot_texts
-from dimmplan.page.templates import page_of
 from dimmplan.page.touchmap import touch_map
 from dimmplan.report import move_text, moves_summary
 from dimmplan.sheet.care import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICES, boot_notes, power_checks, warnings

@@ -15,11 +15,11 @@ from dimmplan.compare import Comparison, compare
 from dimmplan.output.compare import View
 from dimmplan.output.compare_chart import chart_page
 from dimmplan.output.compare_columns import compare_csv
-from dimmplan.output.compare_page import compare_html
 from dimmplan.output.compare_record import compare_record
 from dimmplan.output.compare_text import compare_text
 from dimmplan.output.record import to_json
 from dimmplan.output.svg import render_svg
+from dimmplan.page.comparison import compare_html
 
 REPEATS = 7
 SKERRY = (96, 128, 192, 256, 320, 384, 448, 512, 640, 768, 1024, 1536)

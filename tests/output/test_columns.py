@@ -30,10 +30,8 @@ def extra(monkeypatch: pytest.MonkeyPatch) -> Column[Line]:
         align="right",
     )
     before = compare_columns.columns
-    for module in ("compare_columns", "compare_text", "compare_page"):
-        monkeypatch.setattr(
-            f"dimmplan.output.{module}.columns", lambda view: (*before(view)[:7], column, *before(view)[7:])
-        )
+    for module in ("output.compare_columns", "output.compare_text", "page.comparison"):
+        monkeypatch.setattr(f"dimmplan.{module}.columns", lambda view: (*before(view)[:7], column, *before(view)[7:]))
     return column
 
 
