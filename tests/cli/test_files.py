@@ -20,6 +20,7 @@ from tests.bench.kills import kill_many
 from tests.support import one_document, unprintable
 
 OLD, NEW = b"dimmplan old", b"dimmplan new " * 5000
+CAIRO = pytest.mark.system_tool("libcairo2")
 PLAN = ["plan", "marram-4", "--capacity", "32GiB"]
 
 
@@ -51,7 +52,10 @@ def test_a_link_stays_a_link_and_its_target_is_written(tmp_path: Path) -> None:
     assert "no such file" in refused(tmp_path / "away.svg")
 
 
-@pytest.mark.parametrize("name", ["map.svg", "map.pdf", "map.html", "compare.csv", "compare.html", "m.toml"])
+@pytest.mark.parametrize(
+    "name",
+    ["map.svg", pytest.param("map.pdf", marks=CAIRO), "map.html", "compare.csv", "compare.html", "m.toml"],
+)
 def test_what_the_tool_made_is_written_anew_without_force(name: str, tmp_path: Path) -> None:
     """Every format carries its mark; a file without it stays as it is."""
     assert run([*PLAN, "--out", str(tmp_path)]) == 0
@@ -112,7 +116,7 @@ def test_devices_and_pipes_are_written_directly(tmp_path: Path) -> None:
     "words",
     [
         ["draw", "{}/plan.json", "-o", "{}/map.svg"],
-        ["draw", "{}/plan.json", "-o", "{}/map.pdf"],
+        pytest.param(["draw", "{}/plan.json", "-o", "{}/map.pdf"], marks=CAIRO),
         ["compare", "marram-4", "-o", "{}/compare.csv"],
         ["plan", "--machines", "{}/machines.csv", "--out", "{}/sheets"],
         [*PLAN, "--out", "{}"],
@@ -165,6 +169,7 @@ def test_two_runs_to_one_file_leave_one_of_them_whole(tmp_path: Path) -> None:
     assert left_in(tmp_path) == ["map.svg"]
 
 
+@CAIRO
 def test_a_kill_at_any_moment_leaves_whole_files(tmp_path: Path) -> None:
     """A sample of ``tests.bench.kills``."""
     tally = kill_many(tmp_path, kills=9, seed=3, fleet_every=3)

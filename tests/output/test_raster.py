@@ -28,6 +28,7 @@ def drawn(tmp_path: Path, name: str, **options) -> Path:
     return tmp_path / name
 
 
+@pytest.mark.system_tool("libcairo2")
 def test_png_has_300_dots_per_inch_and_the_size_of_the_paper(tmp_path: Path) -> None:
     png = drawn(tmp_path, "x.png").read_bytes()
     assert png[:8] == b"\x89PNG\r\n\x1a\n"
@@ -39,7 +40,7 @@ def test_png_has_300_dots_per_inch_and_the_size_of_the_paper(tmp_path: Path) -> 
     assert zlib.crc32(png[at : at + 13]) == int.from_bytes(png[at + 13 : at + 17], "big")
 
 
-@pytest.mark.system_tool("pdfinfo")
+@pytest.mark.system_tool("libcairo2", "pdfinfo")
 @pytest.mark.parametrize("paper", PAPERS)
 def test_pdf_holds_all_pages_at_the_exact_size(tmp_path: Path, paper: str) -> None:
     path = drawn(tmp_path, "x.pdf", paper=paper)
@@ -53,17 +54,19 @@ def test_pdf_holds_all_pages_at_the_exact_size(tmp_path: Path, paper: str) -> No
         assert mm == pytest.approx(sorted(PAPERS[paper]), abs=0.1)
 
 
-@pytest.mark.system_tool("pdftotext")
+@pytest.mark.system_tool("libcairo2", "pdftotext")
 def test_every_slot_name_is_a_word_of_the_pdf(tmp_path: Path) -> None:
     path = drawn(tmp_path, "x.pdf")
     text = subprocess.run(["pdftotext", "-l", "1", path, "-"], capture_output=True, text=True, check=True).stdout
     assert set(BOARD.slots) <= set(text.split())
 
 
+@pytest.mark.system_tool("libcairo2")
 def test_pdf_has_the_same_bytes_each_time(tmp_path: Path) -> None:
     assert drawn(tmp_path, "x.pdf").read_bytes() == drawn(tmp_path, "y.pdf").read_bytes()
 
 
+@pytest.mark.system_tool("libcairo2")
 @pytest.mark.parametrize("ink", ["colour", "mono"])
 def test_the_code_is_read_from_a_grey_200_dpi_picture_turned_by_3_degrees(tmp_path: Path, ink: str) -> None:
     """By a reader that is not the writer's."""

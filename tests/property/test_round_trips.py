@@ -137,6 +137,7 @@ def test_any_words_on_a_sheet_are_only_words(title: str, tag: str, date: str, en
     must_be_inert(sheet_files(board, placement, Path(f"map{ending}"), title=title, tag=tag, date=date))
 
 
+@pytest.mark.system_tool("libcairo2")
 def test_any_words_are_printed_as_pictures() -> None:
     """PDF and PNG of the same words."""
     title, tag, date = "\ud800\udcff\x00\x1b[31m", "K\u0301\u202e<b>&#x1b;]]>\uffff", "x" * 2000 + "\U0001f4a9"
