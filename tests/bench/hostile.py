@@ -80,6 +80,7 @@ class Tally:
     """What came of the inputs of one form."""
 
     form: str
+    limit: float = SLOWEST_SECONDS
     read: int = 0
     refused: int = 0
     slowest: float = 0.0
@@ -110,7 +111,7 @@ class Tally:
         took = time.process_time() - start
         if took > self.slowest:
             self.slowest, self.slowest_name = took, name
-        if took > SLOWEST_SECONDS:
+        if took > self.limit:
             self.hangs += 1
             self.failures.append(f"{name}: {took:.2f} s")
         self.read += answered
@@ -124,10 +125,10 @@ def inputs(name: str, seed: int, count: int) -> Iterator[Any]:
         yield next(made)
 
 
-def run(name: str, seed: int, count: int, *, worst: bool = True) -> Tally:
-    """Take ``count`` inputs of one form, and with ``worst`` the worst cases of it."""
+def run(name: str, seed: int, count: int, *, worst: bool = True, limit: float = SLOWEST_SECONDS) -> Tally:
+    """Take ``count`` inputs of one form, and with ``worst`` the worst cases; over ``limit`` seconds each is a hang."""
     signal.signal(signal.SIGALRM, _stop)
-    tally = Tally(name)
+    tally = Tally(name, limit)
     form = FORMS[name]
     begin = time.process_time()
     with hostile_inputs.in_folder() if name == "call" else nullcontext():
@@ -157,6 +158,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--count", type=int, default=100_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--form", action="append", choices=sorted(FORMS))
+    parser.add_argument("--limit", type=float, default=SLOWEST_SECONDS, help="seconds of the processor for one input")
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args(arguments)
     chosen = options.form or list(FORMS)
@@ -165,7 +167,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     say(f"seed {options.seed}")
     say(_row(COLUMNS))
     tallies: list[Tally] = []
-    for tally in _tallied(chosen, options.seed, counts, options.jobs):
+    for tally in _tallied(chosen, options.seed, counts, options):
         tallies.append(tally)
         say(_row(tally.cells))
     say(_row(["all", str(sum(each.read + each.refused for each in tallies))]))
@@ -174,13 +176,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return int(failed)
 
 
-def _tallied(chosen: Sequence[str], seed: int, counts: Mapping[str, int], jobs: int) -> Iterator[Tally]:
+def _tallied(
+    chosen: Sequence[str], seed: int, counts: Mapping[str, int], options: argparse.Namespace
+) -> Iterator[Tally]:
     """The forms' tallies in order; several forms run in processes of their own."""
     if len(chosen) == 1:
-        yield run(chosen[0], seed, counts[chosen[0]])
+        yield run(chosen[0], seed, counts[chosen[0]], limit=options.limit)
         return
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), max_tasks_per_child=1) as pool:
-        for waiting in [pool.submit(run, name, seed, counts[name]) for name in chosen]:
+    with ProcessPoolExecutor(options.jobs, mp_context=get_context("spawn"), max_tasks_per_child=1) as pool:
+        for waiting in [pool.submit(run, name, seed, counts[name], limit=options.limit) for name in chosen]:
             yield waiting.result()
 
 
