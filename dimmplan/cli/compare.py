@@ -81,6 +81,10 @@ def compare(
         from dimmplan.cli.files import check_ending
 
         check_ending(output, FORMATS)
+        if output.suffix.lower() in (".svg", ".png"):
+            from dimmplan.output.compare_chart import require_matplotlib
+
+            require_matplotlib()
     loaded = load_board(board)
     comparison = compare_requests(
         loaded,
@@ -133,10 +137,9 @@ def _content(view: View, ending: str) -> bytes:
         from dimmplan.page.comparison import compare_html
 
         return compare_html(view).encode("utf-8")
-    from dimmplan.output.compare_chart import chart_page
-    from dimmplan.output.svg import render_svg
+    from dimmplan.output.compare_chart import chart_svg
 
-    svg = render_svg(chart_page(view))
+    svg = chart_svg(view)
     if ending == ".png":
         from dimmplan.output.raster import png_bytes
 

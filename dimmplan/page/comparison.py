@@ -17,9 +17,8 @@ from dimmplan.output.compare import (
     other_processors,
     why_text,
 )
-from dimmplan.output.compare_chart import chart_page
+from dimmplan.output.compare_chart import chart_svg, matplotlib_missing
 from dimmplan.output.compare_columns import Line, columns, lines_of
-from dimmplan.output.svg import render_svg
 from dimmplan.page.render import page_of
 from dimmplan.supply import left_out_of
 from dimmplan.units import format_capacity
@@ -28,8 +27,9 @@ from dimmplan.units import format_capacity
 def compare_html(view: View) -> str:
     """A comparison as a whole HTML document; it loads nothing and runs nothing."""
     board, shelf = view.board, view.comparison.shelf
-    picture = base64.b64encode(render_svg(chart_page(view)).encode("utf-8")).decode("ascii")
-    cost = " and of cost" if any(row.cost is not None for row in view.comparison.rows) else ""
+    missing = matplotlib_missing()
+    picture = "" if missing else base64.b64encode(chart_svg(view).encode("utf-8")).decode("ascii")
+    second = "cost" if any(row.cost is not None for row in view.comparison.rows) else "free slots"
     left_out = left_out_of(board, shelf, view.comparison.processors[0]) if shelf else ()
     return page_of(
         "compare.html",
@@ -38,8 +38,9 @@ def compare_html(view: View) -> str:
         title=f"{board.title}: capacities compared",
         about=f"{board.id}; {TRUST[board.trust]}; {headline(view)}.",
         why=f"{why_text(view)} {cost_text(view.comparison)}",
-        picture=f"data:image/svg+xml;base64,{picture}",
-        picture_alt=f"Bars of bandwidth{cost} for each capacity; the table below holds the same figures.",
+        picture=f"data:image/svg+xml;base64,{picture}" if picture else "",
+        picture_alt=f"Points of bandwidth and of {second} over capacity; the table below holds the same figures.",
+        no_picture=f"No chart: matplotlib is not installed. {missing.hint}" if missing else "",
         types=[f"{view.keys[module]}: {module.label}{view.shelf_text(module)}" for module in view.types],
         meaning=_meaning(view),
         columns=[column for column in columns(view) if column.title],

@@ -13,12 +13,11 @@ from collections.abc import Callable, Sequence
 from dimmplan.boardfile.read import load_board
 from dimmplan.compare import Comparison, compare
 from dimmplan.output.compare import View
-from dimmplan.output.compare_chart import chart_page
+from dimmplan.output.compare_chart import chart_svg
 from dimmplan.output.compare_columns import compare_csv
 from dimmplan.output.compare_record import compare_record
 from dimmplan.output.compare_text import compare_text
 from dimmplan.output.record import to_json
-from dimmplan.output.svg import render_svg
 from dimmplan.page.comparison import compare_html
 
 REPEATS = 7
@@ -67,7 +66,7 @@ def main(_argv: Sequence[str] = ()) -> int:
         report("view and terminal text", lambda: compare_text(View(found, board_name=board_id)))  # noqa: B023
         report("view and JSON", lambda: to_json(compare_record(View(found, board_name=board_id))))  # noqa: B023
         report("view and CSV", lambda: compare_csv(View(found, board_name=board_id)))  # noqa: B023
-        report("view and chart", lambda: render_svg(chart_page(View(found, board_name=board_id))))  # noqa: B023
+        report("view and chart", lambda: chart_svg(View(found, board_name=board_id)))  # noqa: B023
         report("view and HTML", lambda: compare_html(View(found, board_name=board_id)))  # noqa: B023
         report("compare, capacities chosen", lambda: compare(board))  # noqa: B023
     return 0

@@ -7,6 +7,7 @@ import csv
 import io
 import itertools
 import re
+import sys
 import xml.etree.ElementTree as ET
 from html.parser import HTMLParser
 from pathlib import Path
@@ -16,18 +17,16 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.compare import compare
+from dimmplan.errors import InputError
 from dimmplan.output.columns import inert
-from dimmplan.output.compare import View
-from dimmplan.output.compare_chart import chart_page, description
+from dimmplan.output.compare import View, counts_of
+from dimmplan.output.compare_chart import chart_svg, description, fastest_unbeaten, looks_of, points_of
 from dimmplan.output.compare_columns import compare_csv
 from dimmplan.output.compare_record import compare_record
 from dimmplan.output.compare_text import WIDTH, compare_text
-from dimmplan.output.svg import render_svg
 from dimmplan.page.comparison import compare_html
-from dimmplan.sheet.measure import cap_height, width
-from dimmplan.sheet.shapes import Group, Rect, Shape, Text, walk
 from dimmplan.units import decimal
-from tests.compare.cases import NAMES, stocked, view_of
+from tests.compare.cases import NAMES, view_of
 from tests.support import shipped_raw, toml_text, unprintable
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -148,10 +147,10 @@ def test_a_hostile_board_stays_text(tmp_path: Path) -> None:
         assert not any(cell[:1] in "=+-@\t\r" for cell in row if cell)
     page = compare_html(view)
     assert "<script" not in page and "onerror=alert(1)>" not in page.replace("&gt;", "")
-    svg = render_svg(chart_page(view))
+    svg = chart_svg(view)
     assert {element.tag for element in ET.fromstring(svg).iter()} <= {
         SVG + tag
-        for tag in ("svg", "title", "desc", "metadata", "defs", "style", "rect", "g", "line", "path", "polygon", "text")
+        for tag in ("svg", "title", "desc", "metadata", "defs", "style", "clipPath", "rect", "g", "path", "use")
     }
 
 
@@ -204,7 +203,7 @@ def test_the_page_is_whole_and_loads_nothing(name: str) -> None:
     (image,) = (attributes for tag, attributes in outline.met if tag == "img")
     assert image["alt"] and "table" in image["alt"]
     chart = base64.b64decode((image["src"] or "").partition(",")[2]).decode("utf-8")
-    assert chart == render_svg(chart_page(view))
+    assert chart == chart_svg(view)
 
 
 # -- the chart ---------------------------------------------------------------------------------------------------------
@@ -213,7 +212,7 @@ def test_the_page_is_whole_and_loads_nothing(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_the_chart_tells_its_data_in_words(name: str) -> None:
     view = view_of(name)
-    root = ET.fromstring(render_svg(chart_page(view)))
+    root = ET.fromstring(chart_svg(view))
     title, desc = root.findtext(f"{SVG}title") or "", root.findtext(f"{SVG}desc") or ""
     assert title.startswith("dimmplan") and view.board.title in title
     assert desc == description(view)
@@ -224,93 +223,99 @@ def test_the_chart_tells_its_data_in_words(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_bar_is_one_row_and_as_high_as_its_figure(name: str) -> None:
+def test_every_row_is_a_point_that_says_what_it_is(name: str) -> None:
+    """Same placement for two capacities is one point; every other row has its own place in both views."""
     view = view_of(name)
-    page = chart_page(view)
-    groups = [shape for shape in walk(page.shapes) if isinstance(shape, Group) and shape.id]
-    assert len({group.id for group in groups}) == len(groups)
-    speed = [group for group in groups if group.id.startswith("speed-")]
-    shown = [row for group in view.comparison.groups for row in view.shown(group)]
-    assert len(speed) == len(shown)
-    heights = {}
-    for group in speed:
-        (bar,) = (shape for shape in group.children if isinstance(shape, Rect))
-        (figure,) = re.findall(r"system sweep ([\d.]+) GB/s", group.title)
-        heights[group.id] = (bar.height, float(figure))
-    scale = {round(height / figure, 2) for height, figure in heights.values()}
-    assert max(scale) - min(scale) <= 0.011, "one scale for every bar"
+    priced = any(row.cost is not None for row in view.comparison.rows)
+    for processor in view.comparison.processors:
+        points = points_of(view, processor)
+        told = {(point.label, point.capacity, point.sweep) for point in points}
+        assert len(told) == len(points)
+        rows = [row for g in view.comparison.groups for row in view.shown(g) if row.request.processor == processor]
+        for row in rows:
+            assert row.figures is not None
+            modules = sorted((module.capacity_gib, count) for module, count in counts_of(row))
+            (point,) = (
+                point
+                for point in points
+                if sorted((int(size), int(n)) for n, size in re.findall(r"(\d+) x (\d+)GB", point.label)) == modules
+                and point.capacity == row.figures.usable_gib
+                and point.sweep == float(row.figures.system_sweep_gb_s)
+            )
+            assert point.second == (float(row.cost or 0) if priced else row.figures.free_slots)
+        for places in (
+            [(p.capacity, p.sweep, p.aside) for p in points],
+            [(p.capacity, p.second, p.second_aside) for p in points],
+        ):
+            assert len(set(places)) == len(places), "no point lies on another"
+
+
+def test_types_differ_without_colour() -> None:
+    """However many types there are: no form and filling comes twice."""
+    keys = [letter * (1 + n) for n in range(4) for letter in "abcdefghijklmnopqrstuvwxyz"]
+    looks = looks_of(keys)
+    assert len({(form, fill) for form, fill, _ in looks.values()}) == len(keys)
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_bars_stand_apart_and_capacities_below_each_other(name: str) -> None:
-    """Within a panel no bar covers another; every panel has a capacity at the same place."""
-    page = chart_page(view_of(name))
-    spans: dict[str, list[tuple[float, float]]] = {}
-    for group in (s for s in walk(page.shapes) if isinstance(s, Group) and s.id.startswith("speed-")):
-        (bar,) = (shape for shape in group.children if isinstance(shape, Rect))
-        spans.setdefault(group.id.split("-")[2], []).append((bar.x, bar.x + bar.width))
-    for panel in spans.values():
-        for (_, end), (start, _) in itertools.pairwise(sorted(panel)):
-            assert start > end
-    places: dict[str, set[float]] = {}
-    for text in (s for s in walk(page.shapes) if isinstance(s, Text) and s.text.endswith(("GiB", "TiB"))):
-        places.setdefault(text.text, set()).add(round(text.x, 6))
-    assert places and all(len(each) == 1 for each in places.values())
-
-
-@pytest.mark.parametrize("name", NAMES)
-def test_no_text_of_the_chart_lies_on_another(name: str) -> None:
-    page = chart_page(view_of(name))
-    boxes = [box(shape) for shape in walk(page.shapes) if isinstance(shape, Text)]
-    assert min(min(b) for b in boxes) >= 0
-    assert all(b[2] <= page.width_mm and b[3] <= page.height_mm for b in boxes)
-    for index, one in enumerate(boxes):
-        for other in boxes[index + 1 :]:
-            across = min(one[2], other[2]) - max(one[0], other[0])
-            down = min(one[3], other[3]) - max(one[1], other[1])
-            assert across <= 0.05 or down <= 0.05, (one, other)
-
-
-def box(text: Text) -> tuple[float, float, float, float]:
-    """Where the capitals of a text lie: left, top, right, bottom."""
-    cap = cap_height(text.size)
-    assert cap > 1.99, "nothing smaller than 2 mm"
-    wide = width(text.text, cap, "b" in text.look.split())
-    before = {"start": 0.0, "middle": wide / 2, "end": wide}[text.anchor]
-    if text.turn:
-        return (text.x - cap, text.y + before - wide, text.x, text.y + before)
-    return (text.x - before, text.y - cap, text.x - before + wide, text.y)
-
-
-@pytest.mark.parametrize("name", NAMES)
-def test_types_differ_without_colour(name: str) -> None:
-    """Every bar says its types in letters, and every look is one of the page's stylesheet."""
+def test_the_line_joins_the_fastest_unbeaten_row_of_each_capacity(name: str) -> None:
     view = view_of(name)
-    page = chart_page(view)
-    looks = {look for shape in walk(page.shapes) for look in look_of(shape).split()}
-    styled = set(re.findall(r"\.([a-z-]+)\{", page.stylesheet))
-    assert looks <= styled
-    for group in (s for s in walk(page.shapes) if isinstance(s, Group) and s.id.startswith("speed-")):
-        texts = [shape.text for shape in group.children if isinstance(shape, Text)]
-        letters = set("".join(text for text in texts if not re.fullmatch(r"[\d.]+", text))) - {"+"}
-        assert letters <= set(view.keys.values()) and letters
+    for processor in view.comparison.processors:
+        points = points_of(view, processor)
+        joined = fastest_unbeaten(points)
+        asked = [point.row.request.capacity_gib for point in joined]
+        assert joined and asked == sorted(set(asked))
+        for point in joined:
+            same = [other for other in points if other.row.request.capacity_gib == point.row.request.capacity_gib]
+            assert point.row.unbeaten and point.sweep == max(other.sweep for other in same)
 
 
-def look_of(shape: Shape) -> str:
-    return shape.look
+@pytest.mark.parametrize("name", NAMES)
+def test_words_lie_on_nothing_and_answers_have_theirs(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Measured where they are drawn: no words on words, on points, on the line, or beyond the figure."""
+    from matplotlib.figure import Figure
+
+    drawn: list[Any] = []
+    monkeypatch.setattr(Figure, "savefig", lambda figure, output, **_: (drawn.append(figure), output.write("<svg >")))
+    view = view_of(name)
+    chart_svg(view)
+    (figure,) = drawn
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    texts = [(text.get_text(), text.get_window_extent(renderer).extents) for text in figure.texts]
+    for (_, one), (_, other) in itertools.combinations(texts, 2):
+        assert not (one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3])
+    wide, high = figure.get_size_inches() * figure.dpi
+    assert all(b[0] >= 0 and b[1] >= 0 and b[2] <= wide and b[3] <= high for _, b in texts)
+    labels = {text for text, _ in texts}
+    top = figure.axes[: len(view.comparison.processors)]
+    for processor, ax in zip(view.comparison.processors, top, strict=True):
+        points = points_of(view, processor)
+        answers = {point.label for point in points if point.row.is_answer}
+        assert len(answers - labels) <= len(answers) // 5, "nearly every answer has its words"
+        assert len({point.label for point in points} & labels) >= 0.6 * len({point.label for point in points})
+        for point in points:
+            x, y = ax.transData.transform((point.capacity, point.sweep))
+            x += 0.6 * 9 * point.aside * figure.dpi / 72
+            assert not any(b[0] < x < b[2] and b[1] < y < b[3] for _, b in texts)
+        frame = ax.get_window_extent()
+        assert frame.width * len(top) > 0.85 * wide, "the panels fill the width"
 
 
-def test_cost_has_its_own_bars_where_it_is_known() -> None:
-    """One for each row with a cost, as high as the cost; none at all where nothing has a price."""
-    ids = {s.id for s in walk(chart_page(view_of("stocked")).shapes) if isinstance(s, Group) and s.id}
-    assert len([i for i in ids if i.startswith("cost-")]) == len([i for i in ids if i.startswith("speed-")])
-    bare = {s.id for s in walk(chart_page(view_of("skerry")).shapes) if isinstance(s, Group) and s.id}
-    assert not any(i.startswith("cost-") for i in bare)
-    assert stocked().priced
+def test_a_chart_without_matplotlib(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """A clear word for a picture; a page goes without, and says so."""
+    monkeypatch.setitem(sys.modules, "matplotlib", None)
+    with pytest.raises(InputError) as caught:
+        chart_svg(view_of("skerry"))
+    (problem,) = caught.value.problems
+    assert "pip install 'dimmplan[charts]'" in problem.hint and "matplotlib" in problem.found
+    page = compare_html(view_of("skerry"))
+    assert "<img" not in page and "pip install" in page
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_same_comparison_same_bytes(name: str) -> None:
     view, again = view_of(name), view_of.__wrapped__(name)
-    assert render_svg(chart_page(view)) == render_svg(chart_page(again))
+    assert chart_svg(view) == chart_svg(again)
     assert compare_html(view) == compare_html(again)
