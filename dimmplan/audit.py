@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from dimmplan.errors import InputError
@@ -23,16 +23,31 @@ from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.modes import judge_mode
 from dimmplan.rules import Breach, judge
+from dimmplan.units import format_kib
 
 AnswerKind = Literal["as-planned", "different", "cannot-tell"]
 DifferenceKind = Literal[
-    "empty", "extra", "generation", "size", "kind", "rank", "width", "rate", "swapped", "hold", "not-listed", "not-said"
+    "empty",
+    "extra",
+    "generation",
+    "size",
+    "kind",
+    "rank",
+    "width",
+    "rate",
+    "swapped",
+    "misplaced",
+    "elsewhere",
+    "hold",
+    "not-listed",
+    "not-said",
 ]
+"""``elsewhere``: empty, its module is in ``other``. ``misplaced``: it holds the module planned for ``other``."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Difference:
-    """One typed difference at a slot: what was planned and what was found, in words; ``other`` is a swapped partner."""
+    """One typed difference at a slot: what was planned and found, in words; ``other`` is the slot that it goes with."""
 
     kind: DifferenceKind
     planned: str = ""
@@ -52,13 +67,28 @@ class SlotAnswer:
     """True where the content is known: ``module``, or nothing."""
 
 
+Fault = Literal[
+    "not-seated",
+    "missing",
+    "swapped",
+    "misplaced",
+    "another-plan",
+    "not-upgraded",
+    "half-done",
+    "wrong-module",
+    "extra",
+    "channel",
+    "socket",
+    "slow",
+    "cannot-tell",
+]
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Suspect:
     """The fault that a person would look for first."""
 
-    fault: Literal[
-        "not-seated", "missing", "swapped", "wrong-module", "extra", "channel", "socket", "slow", "cannot-tell"
-    ]
+    fault: Fault
     slots: tuple[str, ...]
     found: str = ""
     expected: str = ""
@@ -66,13 +96,18 @@ class Suspect:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Audit:
-    """The whole audit. Without a plan ``planned`` is missing, and figures where the content is not known whole."""
+    """The whole audit. Without a plan ``planned`` is missing, and figures where the content is not known whole.
+
+    ``doubtful`` are rows that the machine seems to break on a drafted board whose wiring is still guessed: a fault of
+    the draft as likely as one of the machine.
+    """
 
     board: Board
     planned: Placement | None
     fitted: tuple[str, ...]
     slots: tuple[SlotAnswer, ...]
     breaches: tuple[Breach, ...]
+    doubtful: tuple[Breach, ...]
     figures_found: PlacementFigures | None
     figures_planned: PlacementFigures | None
     suspect: Suspect | None
@@ -120,7 +155,7 @@ def audit(
     ]
     fitted = planned.fitted if planned else _fitted(board, answers)
     if planned is not None:
-        answers = list(_with_swaps(answers, planned))
+        answers = list(_with_places(board, answers, planned))
     content = {answer.slot: answer.module for answer in answers if answer.known}
     option = board.processor(planned.processor if planned else None)
     whole = all(answer.known for answer in answers if board.channel_of[answer.slot].socket in fitted)
@@ -137,7 +172,8 @@ def audit(
         planned=planned,
         fitted=fitted,
         slots=tuple(answers),
-        breaches=breaches,
+        breaches=tuple(breach for breach in breaches if not _is_doubtful(board, breach)),
+        doubtful=tuple(breach for breach in breaches if _is_doubtful(board, breach)),
         figures_found=figures_found,
         figures_planned=figures_planned,
         suspect=_suspect(board, answers, planned, _configured(found, matching), figures_planned),
@@ -147,6 +183,17 @@ def audit(
 
 _JUDGED_IN_PART = ("accept", "mix", "rank-limit", "channel-order", "ceiling")
 """Rows that a population known only in part can already break; the others need every slot."""
+
+
+_OF_THE_WIRING = ("fill-order", "channel-order", "rank-limit", "socket-minimum", "mix")
+"""Rows that a machine keeps or breaks by which slots share a channel or a socket."""
+
+
+def _is_doubtful(board: Board, breach: Breach) -> bool:
+    """True where a row is broken only if guesses of a draft, which nobody has seen to, are right."""
+    return breach.check in _OF_THE_WIRING and any(
+        about in ("sockets", "channels", "fill-order") for about, _ in board.guesses
+    )
 
 
 def _figures(
@@ -195,7 +242,7 @@ def _unclear(
         return None if dead else Difference(kind="not-listed", planned=_words(want) if planned else "")
     if device.state == "hold" and not released:
         return Difference(kind="hold", found=_said(device))
-    if device.state == "cannot-tell" or (device.state != "empty" and device.capacity_gib is None):
+    if device.state == "cannot-tell" or (device.state != "empty" and device.capacity_kib is None):
         return Difference(kind="not-said", planned=_words(want), found=device.why or _said(device))
     return None
 
@@ -226,7 +273,7 @@ def _said(device: FoundSlot) -> str:
     if device.label:
         return device.label
     parts = [
-        f"{device.capacity_gib} GiB" if device.capacity_gib else "",
+        format_kib(device.capacity_kib) if device.capacity_kib else "",
         device.generation.value if device.generation else "",
         device.kind.value if device.kind else "",
         f"{device.ranks_said} ranks" if device.ranks_said else "",
@@ -247,7 +294,7 @@ def differences_between(want: Module, device: FoundSlot) -> Iterator[Difference]
     if device.generation is not None and device.generation != want.generation:
         yield Difference(kind="generation", planned=want.generation.value, found=device.generation.value)
     if device.capacity_gib != want.capacity_gib:
-        yield Difference(kind="size", planned=f"{want.capacity_gib} GiB", found=f"{device.capacity_gib} GiB")
+        yield Difference(kind="size", planned=f"{want.capacity_gib} GiB", found=format_kib(device.capacity_kib or 0))
     if device.kind is not None and not _kinds_agree(device.kind, want.kind):
         yield Difference(kind="kind", planned=want.kind.value, found=device.kind.value)
     ranks = device.package_ranks or device.ranks_said
@@ -287,29 +334,55 @@ def module_like(board: Board, device: FoundSlot, likely: Sequence[Module]) -> Mo
 # -- the whole -----------------------------------------------------------------------------------------------------
 
 
-def _with_swaps(answers: Sequence[SlotAnswer], planned: Placement) -> Iterator[SlotAnswer]:
-    """Mark pairs of slots that hold each other's content."""
-    wanted = planned.content
-    wrong = [a for a in answers if a.known and a.answer == "different"]
-    partner: dict[str, str] = {}
-    for index, one in enumerate(wrong):
-        for other in wrong[index + 1 :]:
-            free = one.slot not in partner and other.slot not in partner
-            crossed = one.module == wanted.get(other.slot) and other.module == wanted.get(one.slot)
-            if free and crossed:
-                partner |= {one.slot: other.slot, other.slot: one.slot}
+def _with_places(board: Board, answers: Sequence[SlotAnswer], planned: Placement) -> Iterator[SlotAnswer]:
+    """Mark pairs of slots: two that hold each other's module, and an empty one whose module is in another."""
+    told = _swapped(answers, planned.content) | _misplaced(board, answers, planned.content)
     for answer in answers:
-        if answer.slot in partner:
-            swapped = Difference(kind="swapped", other=partner[answer.slot])
-            yield SlotAnswer(
-                slot=answer.slot,
-                answer="different",
-                differences=(swapped, *answer.differences),
-                module=answer.module,
-                known=True,
-            )
-        else:
-            yield answer
+        its = told.get(answer.slot)
+        yield replace(answer, differences=(its, *answer.differences)) if its else answer
+
+
+def _swapped(answers: Sequence[SlotAnswer], wanted: Mapping[str, Module | None]) -> dict[str, Difference]:
+    told: dict[str, Difference] = {}
+    filled = [answer for answer in answers if answer.answer == "different" and answer.module and wanted[answer.slot]]
+    for index, one in enumerate(filled):
+        for other in filled[index + 1 :]:
+            free = one.slot not in told and other.slot not in told
+            if free and one.module == wanted[other.slot] and other.module == wanted[one.slot]:
+                told[one.slot] = Difference(kind="swapped", other=other.slot)
+                told[other.slot] = Difference(kind="swapped", other=one.slot)
+    return told
+
+
+def _misplaced(
+    board: Board, answers: Sequence[SlotAnswer], wanted: Mapping[str, Module | None]
+) -> dict[str, Difference]:
+    """Empty slots whose module is in a slot planned empty: the nearest by channel, then socket, then board order."""
+    told: dict[str, Difference] = {}
+    channel_of = board.channel_of
+    for answer in answers:
+        want = wanted[answer.slot]
+        if answer.module or not answer.known or want is None:
+            continue
+        here = channel_of[answer.slot]
+        others = [
+            other.slot
+            for other in answers
+            if other.module == want and wanted[other.slot] is None and other.slot not in told
+        ]
+        nearest = min(
+            others,
+            key=lambda slot: (
+                channel_of[slot] != here,
+                channel_of[slot].socket != here.socket,
+                board.slots.index(slot),
+            ),
+            default=None,
+        )
+        if nearest is not None:
+            told[answer.slot] = Difference(kind="elsewhere", planned=want.label, other=nearest)
+            told[nearest] = Difference(kind="misplaced", found=want.label, other=answer.slot)
+    return told
 
 
 def _configured(found: Found, matching: Matching) -> dict[str, int]:
@@ -330,12 +403,11 @@ def _suspect(
     for answer in answers:
         for difference in answer.differences[:1]:
             by_kind.setdefault(difference.kind, []).append(answer)
-    swapped, empty = by_kind.get("swapped", []), by_kind.get("empty", [])
-    if swapped:
-        first = swapped[0]
-        return Suspect(fault="swapped", slots=(first.slot, first.differences[0].other))
-    if empty:
-        return _about_empty(board, empty, planned)
+    happened = _what_happened(by_kind, answers, planned)
+    if happened is not None:
+        return happened
+    if "empty" in by_kind:
+        return _about_empty(board, by_kind["empty"], planned)
     for kind in ("generation", "size", "kind", "rank", "width", "rate"):
         if kind in by_kind:
             first = by_kind[kind][0]
@@ -355,6 +427,33 @@ def _suspect(
 
 MOST_LOOSE = 2
 """More missing modules than this are not taken for badly seated ones."""
+
+
+def _what_happened(
+    by_kind: Mapping[str, Sequence[SlotAnswer]], answers: Sequence[SlotAnswer], planned: Placement | None
+) -> Suspect | None:
+    """One module in the wrong slot, two exchanged, another plan, an upgrade that is not done, or half of it is."""
+    if planned is None:
+        return None
+    pairs = [*by_kind.get("swapped", ())[::2], *by_kind.get("elsewhere", ())]
+    others = sum(map(len, by_kind.values())) - 2 * len(pairs)
+    unsure = len(by_kind.get("not-said", ())) + len(by_kind.get("not-listed", ())) + len(by_kind.get("hold", ()))
+    if pairs and others == unsure:
+        first, difference = pairs[0], pairs[0].differences[0]
+        if len(pairs) > 1:
+            return Suspect(fault="another-plan", slots=tuple(each.slot for each in pairs), found=str(len(pairs)))
+        fault: Fault = "swapped" if difference.kind == "swapped" else "misplaced"
+        return Suspect(fault=fault, slots=(first.slot, difference.other))
+    wanted = Counter(module for _, module in planned.slots if module)
+    held = Counter(answer.module for answer in answers if answer.module)
+    missing = wanted - held
+    odd = [a for a in answers if a.answer == "different" and (not a.known or (a.module and a.module not in wanted))]
+    if len(odd) <= MOST_LOOSE or not missing:
+        return None
+    fresh = sum(held[module] for module in missing)
+    slots = tuple(answer.slot for answer in odd)
+    wanting = f"{fresh} of {sum(wanted[module] for module in missing)}"
+    return Suspect(fault="half-done" if fresh else "not-upgraded", slots=slots, found=str(len(odd)), expected=wanting)
 
 
 def _about_empty(board: Board, empty: Sequence[SlotAnswer], planned: Placement | None) -> Suspect:

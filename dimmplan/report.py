@@ -7,6 +7,7 @@ from dimmplan.explain import breach_finding, counted, drafted_findings, listed
 from dimmplan.model.finding import Finding
 from dimmplan.model.found import FoundSlot
 from dimmplan.model.move import Move
+from dimmplan.units import format_kib
 
 _DIFFERENCES = {
     "empty": "planned {planned}, found empty",
@@ -18,6 +19,8 @@ _DIFFERENCES = {
     "width": "device width: planned {planned}, found {found}",
     "rate": "rated rate: planned {planned}, found {found}",
     "swapped": "swapped with {other}",
+    "misplaced": "holds the module planned for {other}",
+    "elsewhere": "its module is in {other}",
     "hold": "on hold: {found}; touch nothing until its data is saved",
     "not-listed": "the machine does not list this slot{as_planned}",
     "not-said": "the machine does not say what it holds ({found})",
@@ -28,6 +31,13 @@ _SUSPECTS = {
     "missing": "{found} modules of the plan are missing ({slots}): the change has not been made, or another plan is "
     "meant.",
     "swapped": "The modules in {slots} have changed places.",
+    "misplaced": "The module planned for {first} is in {second}.",
+    "another-plan": "{found} modules of the plan are in other slots than planned (those of {slots}): another plan is "
+    "meant, or the map was not followed.",
+    "not-upgraded": "None of the new modules is in, and {found} slots hold modules that the plan does not have: the "
+    "machine is not upgraded yet, or another plan is meant.",
+    "half-done": "The upgrade is half done: {expected} new modules are in, and {slots} still hold modules that the "
+    "plan does not have.",
     "wrong-module": "{slots} holds a different module: {found} instead of {expected}.",
     "extra": "{slots} holds a module that the plan does not have ({found}).",
     "channel": "All modules of channel {found} are missing ({slots}): think of the channel or of the processor's seat "
@@ -59,19 +69,28 @@ def answer_text(answer: SlotAnswer) -> str:
 def suspect_text(suspect: Suspect) -> str:
     """The fault to look for first, in words."""
     slots = listed(list(suspect.slots[:8])) + (" and others" if len(suspect.slots) > 8 else "")
-    return _SUSPECTS[suspect.fault].format(slots=slots, found=suspect.found, expected=suspect.expected)
+    first, second = suspect.slots[:1], suspect.slots[1:2]
+    return _SUSPECTS[suspect.fault].format(
+        slots=slots, first="".join(first), second="".join(second), found=suspect.found, expected=suspect.expected
+    )
 
 
 def audit_findings(audit: Audit) -> list[Finding]:
     """The rows that the machine as found breaks, and what the board's draft guesses."""
-    return [*(breach_finding(audit.board, breach) for breach in audit.breaches), *drafted_findings(audit.board)]
+    doubtful = [breach_finding(audit.board, breach) for breach in audit.doubtful]
+    doubt = " This cannot be told: the draft's wiring may be wrong instead of the machine."
+    return [
+        *(breach_finding(audit.board, breach) for breach in audit.breaches),
+        *(finding._replace(severity="note", text=finding.text + doubt) for finding in doubtful),
+        *drafted_findings(audit.board),
+    ]
 
 
 def device_text(slot: FoundSlot) -> str:
     """What a memory device says of itself, short; serial numbers are left out."""
     if slot.state not in {"filled", "hold"}:
         return slot.why if slot.state == "cannot-tell" and slot.why else slot.state.replace("-", " ")
-    size = f"{slot.capacity_gib} GiB" if slot.capacity_gib else f"{slot.capacity_kib} KiB" if slot.capacity_kib else "?"
+    size = format_kib(slot.capacity_kib) if slot.capacity_kib else "?"
     ranks = f"{slot.package_ranks or slot.ranks_said}R" if slot.package_ranks or slot.ranks_said else ""
     width = f"x{slot.device_width}" if slot.device_width else ""
     parts = [

@@ -68,6 +68,15 @@ def format_capacity(gib: Gib) -> str:
     return f"{gib} GiB"
 
 
+def format_kib(kib: int) -> str:
+    """KiB as text: GiB where they are whole or many, MiB below, KiB where they are no whole MiB."""
+    if kib % (1 << 20) == 0:
+        return format_capacity(kib >> 20)
+    if kib >= 10 << 20:
+        return f"{trimmed(Fraction(kib, 1 << 20), 1)} GiB"
+    return f"{trimmed(Fraction(kib, 1 << 10), 1)} MiB" if kib >= 1 << 10 else f"{kib} KiB"
+
+
 def channel_peak_gb_s(rate_mts: int) -> Fraction:
     """Peak of one channel in GB/s: MT/s times 8 bytes; a DDR5 module's two halves together give this figure."""
     return Fraction(rate_mts * BYTES_PER_TRANSFER, 1000)

@@ -20,7 +20,7 @@ from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.clean import clean
 from dimmplan.model.board import Board
 from dimmplan.model.found import Found, FoundSlot
-from dimmplan.units import cleaned, quoted
+from dimmplan.units import cleaned, format_kib, quoted
 
 How = Literal["answer", "name", "alias", "structure"]
 MOST_MAPPING_BYTES = 1 << 20
@@ -100,7 +100,7 @@ def match_slots(found: Found, board: Board, answers: Mapping[tuple[str, str], st
 
 def _question(slot: FoundSlot, free: Sequence[str]) -> str:
     name = quoted(slot.name) if slot.name else "the device without a locator"
-    holds = f"{slot.capacity_gib} GiB" if slot.capacity_gib else "nothing" if slot.state == "empty" else "a module"
+    holds = format_kib(slot.capacity_kib) if slot.capacity_kib else "nothing" if slot.state == "empty" else "a module"
     return (
         f"Which slot is {name}, said to hold {holds}? Still open: {', '.join(free[:12])}{' ...' if free[12:] else ''}."
     )

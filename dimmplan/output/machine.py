@@ -29,7 +29,7 @@ from dimmplan.report import (
     moves_summary,
     suspect_text,
 )
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import decimal, format_capacity, format_kib
 
 FORMAT = 1
 _FORMS = {
@@ -87,11 +87,11 @@ def found_text(found: Found, *, serials: bool = False) -> str:
     """An inventory for a terminal."""
     memory = found.memory
     filled = [slot for slot in memory if slot.state == "filled"]
-    total = sum(slot.capacity_gib or 0 for slot in filled)
+    total = sum(slot.capacity_kib or 0 for slot in filled)
     edition = f" ({found.edition})" if found.edition else ""
     lines = wrapped(
         f"Read as {_FORMS[found.form]}{edition}: {counted(len(memory), 'memory slot')}, {len(filled)} filled, "
-        f"{format_capacity(total)}" + (f"; taken {found.date}" if found.date else "")
+        f"{format_kib(total)}" + (f"; taken {found.date}" if found.date else "")
     )
     if found.processors:
         seated = sum(processor.state == "filled" for processor in found.processors)

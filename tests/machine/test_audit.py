@@ -11,8 +11,8 @@ from dimmplan.audit import Audit, audit
 from dimmplan.inventory.match import match_slots
 from dimmplan.model.found import Found
 from dimmplan.model.module import Generation, Kind
-from dimmplan.output.machine import audit_text
-from dimmplan.report import answer_text, suspect_text
+from dimmplan.output.machine import audit_text, found_text
+from dimmplan.report import answer_text, audit_findings, suspect_text
 from tests.machine.support import device, found_of, planned
 
 BOARD, PLAN = planned("skerry-16", "384GiB", modules=["32GiB"])
@@ -106,6 +106,69 @@ def test_a_swapped_pair_is_told_as_one() -> None:
     assert answer(result, "K1").differences[0].other == "K2"
     assert result.suspect is not None and result.suspect.fault == "swapped"
     assert any(breach.check == "channel-order" for breach in result.breaches)
+
+
+@pytest.mark.parametrize("other", ["K2", "Q2"])
+def test_a_module_in_the_wrong_slot_is_told_where_it_is(other: str) -> None:
+    """One that was planned for an empty slot, in a slot planned empty: nothing has changed places."""
+    assert CONTENT[other] is None
+    result = audited(found_of(CONTENT | {"K1": None, other: M32}))
+    assert result.suspect is not None and result.suspect.fault == "misplaced"
+    assert suspect_text(result.suspect) == f"The module planned for K1 is in {other}."
+    assert f"its module is in {other}" in answer_text(answer(result, "K1"))
+    assert "holds the module planned for K1" in answer_text(answer(result, other))
+
+
+def test_several_modules_in_other_slots_mean_another_plan() -> None:
+    moved = {"K1": None, "L1": None, "K2": M32, "L2": M32}
+    result = audited(found_of(CONTENT | moved))
+    assert result.suspect is not None and (result.suspect.fault, result.suspect.found) == ("another-plan", "2")
+
+
+def _upgrade(new: int) -> Audit:
+    """Eight old modules stand for eight planned larger ones; the first ``new`` of these are in already."""
+    plan = planned("skerry-16", "512GiB", modules=["64GiB"])[1]
+    wanted = [slot for slot, module in plan.content.items() if module]
+    content = {slot: M64 if slot in wanted[:new] else M32 if slot in wanted else None for slot in BOARD.slots}
+    return audited(found_of(content), plan=plan)
+
+
+@pytest.mark.parametrize(
+    ("new", "fault", "text"),
+    [
+        (0, "not-upgraded", "None of the new modules is in, and 8 slots hold modules that the plan does not have"),
+        (3, "half-done", "half done: 3 of 8 new modules are in"),
+    ],
+)
+def test_an_upgrade_that_is_not_or_half_done_is_told_as_one(new: int, fault: str, text: str) -> None:
+    suspect = _upgrade(new).suspect
+    assert suspect is not None and suspect.fault == fault
+    assert text in suspect_text(suspect)
+
+
+def test_rows_of_the_wiring_are_no_faults_of_the_machine_while_the_draft_guesses_it() -> None:
+    found = found_of(CONTENT | {"K1": None, "K2": M32})
+    drafted = replace(BOARD, guesses=(("channels", "which slots share a channel"),))
+    result = audit(drafted, found, match_slots(found, drafted), None)
+    assert result.good and any(breach.check == "fill-order" for breach in result.doubtful)
+    told = [finding for finding in audit_findings(result) if finding.rule != "drafted-channels"]
+    assert {finding.severity for finding in told} == {"note"}
+    assert all("cannot be told: the draft's wiring may be wrong" in finding.text for finding in told)
+    assert "drafted-channels" in {finding.rule for finding in audit_findings(result)}
+
+
+def test_modules_below_a_gib_are_told_by_their_size() -> None:
+    small = audited(with_slot("K1", capacity_kib=512 << 10))
+    assert "size: planned 32 GiB, found 512 MiB" in answer_text(answer(small, "K1"))
+
+
+@pytest.mark.parametrize(
+    ("kib", "total"),
+    [(512 << 10, "6 filled, 3 GiB"), (80 << 20, "6 filled, 480 GiB"), (81559 << 10, "6 filled, 477.9 GiB")],
+)
+def test_totals_count_modules_that_are_no_whole_gib(kib: int, total: str) -> None:
+    found = Found(form="redfish", slots=tuple(device(f"A{n}", M32, capacity_kib=kib) for n in range(6)))
+    assert total in " ".join(found_text(found).split())
 
 
 def test_slots_that_are_not_listed_cannot_be_told_but_dead_ones_need_not_be() -> None:
