@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from dimmplan.explain import counted, gb_s, modules_phrase
+from dimmplan.explain import gb_s, modules_phrase
 from dimmplan.model.finding import Finding
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.evaluate import Value
-from dimmplan.units import format_capacity, trimmed
+from dimmplan.units import counted, format_capacity, trimmed
 
 UNEVEN_GAIN = Fraction(11, 10)
 """A step up that gains more than this factor is worth a warning (domain rule: over 10 %)."""

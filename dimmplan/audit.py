@@ -21,7 +21,6 @@ from dimmplan.model.module import Kind, Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption
-from dimmplan.modes import judge_mode
 from dimmplan.rules import Breach, judge
 from dimmplan.units import format_kib
 
@@ -160,11 +159,8 @@ def audit(
     option = board.processor(planned.processor if planned else None)
     whole = all(answer.known for answer in answers if board.channel_of[answer.slot].socket in fitted)
     mode = planned.mode if planned else Mode.INDEPENDENT
-    breaches: tuple[Breach, ...] = ()
-    if fitted:
-        breaches = (*judge(board, option, fitted, content), *judge_mode(board, mode, fitted, content))
-    if not whole:
-        breaches = tuple(breach for breach in breaches if breach.check in _JUDGED_IN_PART)
+    unknown = {answer.slot for answer in answers if not answer.known}
+    breaches = judge(board, option, fitted, content, mode=mode, unknown=unknown) if fitted else ()
     figures_planned = _figures(board, planned.fitted, planned.content, option=option, mode=mode) if planned else None
     figures_found = _figures(board, fitted, content, option=option, mode=mode) if whole and fitted else None
     return Audit(
@@ -181,19 +177,10 @@ def audit(
     )
 
 
-_JUDGED_IN_PART = ("accept", "mix", "rank-limit", "channel-order", "ceiling")
-"""Rows that a population known only in part can already break; the others need every slot."""
-
-
-_OF_THE_WIRING = ("fill-order", "channel-order", "rank-limit", "socket-minimum", "mix")
-"""Rows that a machine keeps or breaks by which slots share a channel or a socket."""
-
-
 def _is_doubtful(board: Board, breach: Breach) -> bool:
     """True where a row is broken only if guesses of a draft, which nobody has seen to, are right."""
-    return breach.check in _OF_THE_WIRING and any(
-        about in ("sockets", "channels", "fill-order") for about, _ in board.guesses
-    )
+    guessed = any(about in ("sockets", "channels", "fill-order") for about, _ in board.guesses)
+    return guessed and breach.kind is not None and not {"channel", "socket"}.isdisjoint(breach.kind.scopes)
 
 
 def _figures(

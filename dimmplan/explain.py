@@ -1,4 +1,4 @@
-"""Sentences: the one place where objects of the core become words for people."""
+"""Sentences about placements, figures and what is found wrong; a rule words itself (``dimmplan.rules``)."""
 
 from __future__ import annotations
 
@@ -10,49 +10,19 @@ from dimmplan.model.finding import Finding, FindingSeverity
 from dimmplan.model.module import MOST_LOGICAL_RANKS, Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
-from dimmplan.model.rows import (
-    AcceptRow,
-    AlikeRow,
+from dimmplan.model.rows import Trust
+from dimmplan.rules import (
+    RATE_RULE,
     BlanksRow,
-    CeilingRow,
-    ChannelOrderRow,
-    CountsRow,
-    FillOrderRow,
-    FittedRow,
-    MirroringRow,
-    MixRow,
-    NoteRow,
-    RankLimitRow,
-    RuleRow,
-    SequenceRow,
-    SocketMinimumRow,
-    SparingRow,
-    ThermalRow,
-    Trust,
+    Breach,
+    judge,
+    mirroring_row,
+    of_kind,
+    rules_of,
+    sparing_row,
 )
-from dimmplan.modes import judge_mode, mirroring_row, sparing_row
-from dimmplan.rules import RATE_RULE, Breach, judge
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import counted, decimal, format_capacity, listed
 
-_FIELDS = {
-    "generation": "generation",
-    "voltage_mv": "supply voltage",
-    "form_factor": "form factor",
-    "kind": "kind",
-    "ecc_bits": "ECC width",
-    "device_width": "device width",
-    "package_ranks": "package ranks",
-    "logical_ranks": "logical ranks",
-    "capacity_gib": "capacity",
-    "rate_mts": "rate",
-    "die_family": "die family",
-}
-_APART = {
-    "system": "in one system",
-    "socket": "at one socket",
-    "channel": "on one channel",
-}
-_RANKS = {"package": "package ranks", "logical": "logical ranks", "loads": "loads"}
 TRUST: dict[Trust, str] = {
     "example": "invented example",
     "drafted": "DRAFTED, not checked",
@@ -65,18 +35,6 @@ CHANGED_RULE = "board-changed"
 """Rule id of the finding that a map was made before its board changed."""
 
 _SEVERITY: dict[str, FindingSeverity] = {"error": "error", "advised": "warning"}
-
-
-def listed(words: Sequence[str], *, last: str = "and") -> str:
-    """Words as a list in a sentence: ``a, b and c``."""
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} {last} {words[-1]}"
-
-
-def counted(number: int, noun: str) -> str:
-    """A number with its noun: ``1 module``, ``2 modules``."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def sockets_listed(sockets: Sequence[str]) -> str:
@@ -95,79 +53,11 @@ def gb_s(value: object) -> str:
     return f"{decimal(value, 1):.1f} GB/s"  # type: ignore[arg-type]
 
 
-def rule_sentence(row: RuleRow) -> str:  # noqa: PLR0911, PLR0912 - one line for each kind of row
-    """A rule row in plain words; the board's own wording goes before."""
-    if row.text:
-        return row.text
-    if isinstance(row, AcceptRow):
-        values = [_value(row.field, value) for value in row.values]
-        return f"The board takes modules of {_FIELDS[row.field]} {listed(values, last='or')}."
-    if isinstance(row, MixRow):
-        if row.apart == "nowhere":
-            return f"Modules that differ in {_FIELDS[row.field]} may be mixed, on one channel too."
-        return f"Modules that differ in {_FIELDS[row.field]} are never mixed {_APART[row.apart]}."
-    if isinstance(row, RankLimitRow):
-        return f"A channel carries at most {row.most} {_RANKS[row.count]}."
-    if isinstance(row, FillOrderRow):
-        return "A channel fills in slot order, without a gap."
-    if isinstance(row, ChannelOrderRow):
-        keys = [f"more {_FIELDS[key]}" if key != "capacity_gib" else "larger capacity" for key in row.keys]
-        return f"Along a channel, {', then '.join([f'{keys[0]} first', *keys[1:]])}."
-    if isinstance(row, SocketMinimumRow):
-        return f"Every fitted socket has at least {counted(row.modules, 'module')}."
-    if isinstance(row, CeilingRow):
-        return f"A socket holds at most {format_capacity(row.socket_gib)}{_meant(row.sockets)}."
-    if isinstance(row, CountsRow):
-        counts = listed([str(count) for count in row.modules], last="or")
-        return f"A socket carries {counts} modules{_meant(row.sockets)}."
-    if isinstance(row, SequenceRow):
-        return f"The slots of {row.socket} fill in this order: {', '.join(row.slots)}."
-    if isinstance(row, FittedRow):
-        return f"Sockets that may be fitted: {'; '.join(listed(fitted) for fitted in row.sets)}."
-    if isinstance(row, AlikeRow):
-        what = {"capacity": "capacity", "count": "number of modules", "population": "population"}[row.what]
-        return f"All fitted sockets have the same {what}."
-    if isinstance(row, ThermalRow):
-        kinds = f"{listed([kind.value for kind in row.kinds], last='or')} modules" if row.kinds else "Modules"
-        return f"{kinds} of {row.from_gib} GiB or more need {row.needs}."
-    if isinstance(row, BlanksRow):
-        return f"Empty slots{_meant(row.slots)} carry a blank."
-    if isinstance(row, MirroringRow):
-        sizes = row.group_channels if isinstance(row.group_channels, tuple) else (row.group_channels,)
-        groups = listed([str(size) for size in sizes], last="or")
-        counts = f", with {listed([str(n) for n in row.modules], last='or')} modules" if row.modules else ""
-        one = ", one module type only" if row.one_type else ""
-        where = "controller" if row.within == "controller" else "socket"
-        return f"Mirroring takes groups of {groups} identical channels of one {where}{counts}{one}; half is usable."
-    if isinstance(row, SparingRow):
-        return f"Rank sparing gives up one {row.spare} rank of each filled channel; it needs {row.min_ranks} ranks."
-    assert isinstance(row, NoteRow)
-    return row.text
-
-
-def _meant(names: Sequence[str]) -> str:
-    return f" ({listed(list(names))})" if names else ""
-
-
-def _value(field: str, value: object) -> str:
-    if field == "voltage_mv":
-        return f"{int(str(value)) / 1000:g} V"
-    if field == "device_width":
-        return f"x{value}"
-    if field == "capacity_gib":
-        return f"{value} GiB"
-    if field == "rate_mts":
-        return f"{value} MT/s"
-    if field == "ecc_bits":
-        return f"{value} bits"
-    return str(value)
-
-
 def breach_finding(board: Board, breach: Breach) -> Finding:
     """A broken row as a finding."""
-    row = next((row for row in board.rules if row.id == breach.rule), None)
+    row = next((row for row in rules_of(board) if row.id == breach.rule), None)
     kind, _, name = breach.rule.partition(":")
-    said = rule_sentence(row) if row else f"Allowed: {breach.allowed}."
+    said = row.sentence() if row else f"Allowed: {breach.allowed}."
     if kind == "processor":
         said = f"A socket with the processor {name} holds {breach.allowed}."
     where = f" ({listed(list(breach.where))})" if breach.where else ""
@@ -187,22 +77,16 @@ def breach_finding(board: Board, breach: Breach) -> Finding:
 def placement_findings(board: Board, placement: Placement, figures: PlacementFigures | None) -> list[Finding]:
     """What follows from a placement and its board: broken rows, then what a person must know of it."""
     option = board.processor(placement.processor)
-    breaches = (
-        *judge(board, option, placement.fitted, placement.content),
-        *judge_mode(board, placement.mode, placement.fitted, placement.content),
-    )
+    breaches = judge(board, option, placement.fitted, placement.content, mode=placement.mode)
+    told = list(_told(board, placement))
     found = [*_changed_since(board, placement), *(breach_finding(board, breach) for breach in breaches)]
     found += drafted_findings(board)
     found += _mode(board, placement, figures)
-    found += _thermal(board, placement)
+    found += [finding for finding in told if finding.where]
     found += _doubtful_labels(placement)
     if figures is not None:
         found += _slower_than_label(placement, figures)
-    found += [
-        Finding(rule=row.id, severity="note", where=(), text=row.text, source=row.source)
-        for row in board.rules
-        if isinstance(row, NoteRow)
-    ]
+    found += [finding for finding in told if not finding.where]
     return found
 
 
@@ -239,17 +123,12 @@ def _mode(board: Board, placement: Placement, figures: PlacementFigures | None) 
     )
 
 
-def _thermal(board: Board, placement: Placement) -> Iterator[Finding]:
-    for row in board.rules:
-        if not isinstance(row, ThermalRow):
-            continue
-        hot = tuple(
-            slot
-            for slot, module in placement.slots
-            if module and module.capacity_gib >= row.from_gib and (not row.kinds or module.kind in row.kinds)
-        )
-        if hot:
-            yield Finding(rule=row.id, severity="note", where=hot, text=rule_sentence(row), source=row.source)
+def _told(board: Board, placement: Placement) -> Iterator[Finding]:
+    """Rows that are only told: what modules need in their slots, and the board's own notes."""
+    for row in rules_of(board):
+        where = row.told_at(placement.content)
+        if where is not None:
+            yield Finding(rule=row.id, severity="note", where=where, text=row.sentence(), source=row.source)
 
 
 def _doubtful_labels(placement: Placement) -> Iterator[Finding]:
@@ -313,6 +192,5 @@ def label_short(module: Module) -> str:
 
 def blank_slots(board: Board, placement: Placement) -> tuple[str, ...]:
     """Empty slots that must carry a blank, in board order."""
-    rows = [row for row in board.rules if isinstance(row, BlanksRow)]
-    wanted = {slot for row in rows for slot in (row.slots or board.slots)}
+    wanted = {slot for row in of_kind(board.rules, BlanksRow) for slot in (row.slots or board.slots)}
     return tuple(s for s, module in placement.slots if s in wanted and module is None and s not in placement.hold)

@@ -16,9 +16,8 @@ from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption
-from dimmplan.modes import usable_gib
 from dimmplan.rates import ChannelRate, channel_rate
-from dimmplan.rules import Content
+from dimmplan.rules import Content, usable_gib
 from dimmplan.units import Gib, channel_peak_gb_s, whole
 
 

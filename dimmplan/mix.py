@@ -13,10 +13,12 @@ from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
-from dimmplan.model.rows import MixRow, ModuleField, RuleRow
+from dimmplan.model.rows import ModuleField
 from dimmplan.rates import ChannelRate, channel_rate
 from dimmplan.rules import (
     Breach,
+    MixRow,
+    RuleRow,
     SocketView,
     SystemView,
     all_rows,
@@ -26,6 +28,7 @@ from dimmplan.rules import (
     judge_rate,
     judge_socket,
     judge_system,
+    of_kind,
     value_of,
 )
 from dimmplan.solve.answer import solve
@@ -154,7 +157,7 @@ class _Judge:
     def __init__(self, board: Board, fitted: tuple[str, ...], processor: str | None, rows: list[RuleRow]) -> None:
         self.board, self.fitted, self.rows = board, fitted, rows
         self.option = board.processor(processor)
-        self.mixes = [row for row in rows if isinstance(row, MixRow)]
+        self.mixes = of_kind(rows, MixRow)
         self.sockets: list[Socket] = [socket for socket in board.sockets if socket.id in fitted]
 
     def pair(self, one: Module, other: Module) -> PairVerdict:

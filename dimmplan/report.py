@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
-from dimmplan.explain import breach_finding, counted, drafted_findings, listed
+from dimmplan.explain import breach_finding, drafted_findings
 from dimmplan.model.finding import Finding
 from dimmplan.model.found import FoundSlot
 from dimmplan.model.move import Move
@@ -45,7 +45,7 @@ _SUSPECTS = {
     "socket": "All modules of socket {found} are missing: its processor may be absent, disabled or not seated well.",
     "slow": "The memory runs at {found} instead of {expected}: look for a firmware rate cap, another processor, or a "
     "slower module.",
-    "cannot-tell": "Nothing is wrong as far as it can be told; {slots} cannot be told.",
+    "cannot-tell": "What {slots} holds is not known.",
 }
 
 

@@ -16,9 +16,8 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Lot, Request, Supply
-from dimmplan.model.rows import AcceptRow, MixRow
 from dimmplan.rates import channel_rate, processor_rate
-from dimmplan.rules import RATE_RULE, all_rows, judge_module
+from dimmplan.rules import RATE_RULE, all_rows, judge_module, rules_of
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA
@@ -67,7 +66,7 @@ def identity_on_board(board: Board, module: Module) -> tuple[object, ...]:
 
     A 3200 MT/s module is the same as one of 2933 MT/s on a board that goes no faster, unless a rule names rates.
     """
-    named = any(isinstance(row, AcceptRow | MixRow) and row.field == "rate_mts" for row in board.rules)
+    named = any(row.module_field == "rate_mts" for row in rules_of(board))
     sizes = {len(channel.slots) for channel in board.channels}
     runs = [
         rate.rate_mts if (rate := channel_rate(board, None, [module] * dpc, slots)) else 0

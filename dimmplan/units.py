@@ -7,6 +7,7 @@ fractions of decimal GB/s (10^9 bytes per second).
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from fractions import Fraction
 
 from dimmplan.errors import InputError, Problem
@@ -92,6 +93,22 @@ def trimmed(value: Fraction, places: int) -> str:
     """An exact fraction as the shortest text with at most ``places`` decimals."""
     text = f"{decimal(value, places):.{places}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+NUMBER_ALONE = "Write the number alone, without quotes and unit."
+"""What to do where a number was written as a text."""
+
+
+def listed(words: Sequence[str], *, last: str = "and") -> str:
+    """Words as a list in a sentence: ``a, b and c``."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun: ``1 module``, ``2 modules``."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def quoted(text: str, *, most: int = 60) -> str:

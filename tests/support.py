@@ -12,7 +12,9 @@ from dimmplan.boardfile.read import load_board, shipped_folder
 from dimmplan.interleave import Region, permitted_sets, regions
 from dimmplan.model.board import Board, Channel, Controller, Socket
 from dimmplan.model.module import Module
+from dimmplan.model.request import Mode
 from dimmplan.model.rows import InterleaveRow
+from dimmplan.rules import Breach, MirroringRow, SparingRow, judge
 
 Shape = Sequence[Sequence[int]]
 """A number for each channel, a list for each controller."""
@@ -134,3 +136,11 @@ def one_document(text: str) -> Any:
 def unprintable(text: str) -> Iterator[str]:
     """Characters of an output that a terminal must not get raw."""
     return (character for character in text if character != "\n" and not character.isprintable())
+
+
+def mode_breaches(
+    board: Board, mode: Mode, fitted: Sequence[str], content: Mapping[str, Module | None]
+) -> list[Breach]:
+    """What a content lacks for a mode, other rules aside."""
+    found = judge(board, None, fitted, content, mode=mode)
+    return [breach for breach in found if breach.kind in (MirroringRow, SparingRow)]

@@ -13,11 +13,11 @@ from dimmplan.answers.said import (
     lowered,
     slots_phrase,
 )
-from dimmplan.explain import gb_s, label_short, listed, modules_phrase, sockets_listed
+from dimmplan.explain import gb_s, label_short, modules_phrase, sockets_listed
 from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.rules import Breach
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import decimal, format_capacity, listed
 from dimmplan.why.failed import Failure, LeftSet
 from dimmplan.why.grow import Change, NextAnswer, NextStep
 from dimmplan.why.split import SplitStep

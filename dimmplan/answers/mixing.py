@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 from dimmplan.answers.changes import figures_phrase
 from dimmplan.answers.said import ORDINALS, Said, breaches_said, channels_phrase, lowered
-from dimmplan.explain import breach_finding, label_short, listed, modules_phrase, regions_sentence, rule_sentence
+from dimmplan.explain import breach_finding, label_short, modules_phrase, regions_sentence
 from dimmplan.mix import Mix, MixLoad, MixSet, PairVerdict
 from dimmplan.model.module import Module
-from dimmplan.units import format_capacity
+from dimmplan.units import format_capacity, listed
 
 _TOGETHER = {
     "channel": "may stand on one channel",
@@ -52,7 +52,7 @@ def pair_said(mix: Mix, pair: PairVerdict) -> list[Said]:
     found = breaches_said(mix.board, pair.breaches)
     told = {said.rule for said in found}
     found += [
-        Said(text=f"{rule_sentence(row)} These differ in it.", rule=row.id, source=row.source)
+        Said(text=f"{row.sentence()} These differ in it.", rule=row.id, source=row.source)
         for row in pair.rows
         if row.id not in told
     ]

@@ -2,35 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from dimmplan.explain import counted, listed, rule_sentence
 from dimmplan.model.board import Board
-from dimmplan.model.defaults import default_rows
-from dimmplan.model.rows import (
-    AcceptRow,
-    AlikeRow,
-    BlanksRow,
-    CeilingRow,
-    ChannelGroup,
-    ChannelOrderRow,
-    CountsRow,
-    FillOrderRow,
-    FittedRow,
-    MirroringRow,
-    MixRow,
-    NoteRow,
-    ProcessorOption,
-    RankLimitRow,
-    RateRow,
-    RuleRow,
-    SequenceRow,
-    SocketMinimumRow,
-    SparingRow,
-    ThermalRow,
+from dimmplan.model.rows import ChannelGroup, ProcessorOption, RateRow
+from dimmplan.rules import (
+    Rule,
+    all_rows,
+    ceiling_row,
+    default_rows,
+    mirroring_row,
+    sparing_row,
 )
-from dimmplan.rules import all_rows, ceiling_row
+from dimmplan.units import counted, listed
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -60,29 +45,30 @@ class RuleGroup:
         return tuple(dict.fromkeys((*(line.source for line in self.lines), *self.table_sources)))
 
 
-_QUESTIONS: tuple[tuple[str, str, tuple[type[RuleRow], ...]], ...] = (
-    ("fits", "What fits?", (AcceptRow, FittedRow)),
-    ("order", "In what order?", (FillOrderRow, ChannelOrderRow, SequenceRow, SocketMinimumRow, CountsRow)),
-    ("mix", "What may be mixed?", (MixRow, AlikeRow)),
-    ("rate", "How fast?", ()),
-    ("capacity", "How much?", (CeilingRow, RankLimitRow)),
-    ("interleave", "Which channels work together?", ()),
-    ("modes", "Mirroring and rank sparing?", (MirroringRow, SparingRow)),
-    ("firmware", "Which firmware settings matter?", ()),
-    ("care", "Cooling and care?", (ThermalRow, BlanksRow)),
-)
+_QUESTIONS = {
+    "fits": "What fits?",
+    "order": "In what order?",
+    "mix": "What may be mixed?",
+    "rate": "How fast?",
+    "capacity": "How much?",
+    "interleave": "Which channels work together?",
+    "modes": "Mirroring and rank sparing?",
+    "firmware": "Which firmware settings matter?",
+    "care": "Cooling and care?",
+}
+"""The questions, in the order in which they are read out; a kind of rule names its own."""
 
 
 def rule_groups(board: Board) -> tuple[RuleGroup, ...]:
     """Every row in force on a board, defaults and processor options included, by the question that it answers."""
-    rows: list[RuleRow] = [*all_rows(board, None)]
+    rows = all_rows(board, None)
     for option in board.processors:
         rows += ceiling_row(option)
     defaults = default_rows(board.generation)
     found = []
-    for group, question, kinds in _QUESTIONS:
-        lines = [_line(row, defaults) for row in rows if isinstance(row, kinds)] if kinds else []
-        lines += _more_lines(board, group, rows)
+    for group, question in _QUESTIONS.items():
+        lines = [_line(row, defaults) for row in rows if row.answers(group)]
+        lines += _more_lines(board, group)
         if group != "rate":
             found.append(RuleGroup(id=group, question=question, lines=tuple(lines)))
             continue
@@ -93,15 +79,16 @@ def rule_groups(board: Board) -> tuple[RuleGroup, ...]:
     return tuple(found)
 
 
-def _line(row: RuleRow, defaults: Sequence[RuleRow]) -> RuleLine:
+def _line(row: Rule, defaults: Sequence[Rule]) -> RuleLine:
     usual = row in defaults or row.id == "first-socket"
-    text = rule_sentence(row)
+    text = row.sentence()
     if row.id.startswith("processor:"):
         text = f"{text.removesuffix('.')} with {row.id.removeprefix('processor:')}."
-    return RuleLine(text=text, rule=row.id, source=row.source, severity=row.severity, usual=usual)
+    severity = row.severity if row.scopes else "note"
+    return RuleLine(text=text, rule=row.id, source=row.source, severity=severity, usual=usual)
 
 
-def _more_lines(board: Board, group: str, rows: Iterable[RuleRow]) -> Iterator[RuleLine]:
+def _more_lines(board: Board, group: str) -> Iterator[RuleLine]:
     if group == "rate":
         yield from _rate_lines(board)
     elif group == "capacity":
@@ -109,15 +96,10 @@ def _more_lines(board: Board, group: str, rows: Iterable[RuleRow]) -> Iterator[R
     elif group == "interleave":
         yield from _interleave_lines(board)
     elif group == "modes":
-        wanted = ((MirroringRow, "mirror"), (SparingRow, "spare ranks"))
-        for kind, what in wanted:
-            if not any(isinstance(row, kind) for row in rows):
+        for row, what in ((mirroring_row(board), "mirror"), (sparing_row(board), "spare ranks")):
+            if row is None:
                 text = f"No row lets this board {what}; a plan that asks for it is refused."
                 yield RuleLine(text=text, rule="modes", source="MODEL")
-    elif group in ("firmware", "care"):
-        for row in rows:
-            if isinstance(row, NoteRow) and (row.about == "firmware") is (group == "firmware"):
-                yield RuleLine(text=row.text, rule=row.id, source=row.source, severity="note")
 
 
 def _slots_line(board: Board) -> RuleLine:

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from dimmplan.advice import criterion_phrase
-from dimmplan.explain import breach_finding, counted, gb_s, listed, regions_sentence, sockets_listed
+from dimmplan.explain import breach_finding, gb_s, regions_sentence, sockets_listed
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
 from dimmplan.rules import Breach
 from dimmplan.solve.evaluate import Value
-from dimmplan.units import Gib, decimal, format_capacity, trimmed
+from dimmplan.units import Gib, counted, decimal, format_capacity, listed, trimmed
 from dimmplan.why.weigh import Case, Parted, Weighed
 
 ORDINALS = ("first", "second", "third", "fourth")

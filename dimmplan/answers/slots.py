@@ -18,8 +18,8 @@ from dimmplan.answers.said import (
     vector_changes,
     ways_phrase,
 )
-from dimmplan.explain import counted, gb_s, label_short, listed, rule_sentence, sockets_listed
-from dimmplan.units import format_capacity
+from dimmplan.explain import gb_s, label_short, sockets_listed
+from dimmplan.units import counted, format_capacity, listed
 from dimmplan.why.expect import Expectation
 from dimmplan.why.rate import Lift, Limit, RateReason
 from dimmplan.why.slots import SlotReason, Tried
@@ -56,7 +56,7 @@ def _rule_title(reason: SlotReason) -> str:
 def reason_said(case: Case, reason: SlotReason) -> list[Said]:
     """The sentences of a reason: one alternative after the other."""
     if reason.row is not None:
-        return [Said(text=rule_sentence(reason.row), rule=reason.row.id, source=reason.row.source)]
+        return [Said(text=reason.row.sentence(), rule=reason.row.id, source=reason.row.source)]
     return [said for tried in reason.tried for said in tried_said(case, reason, tried)]
 
 

@@ -5,47 +5,30 @@ from __future__ import annotations
 import itertools
 import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
 from dimmplan.boardfile.drawing import places, slots_drawn
 from dimmplan.boardfile.expand import expand_sockets, socket_ids
-from dimmplan.boardfile.form import NUMBER_ALONE, Path, dotted
-from dimmplan.boardfile.naming import Found, apart, known
+from dimmplan.boardfile.form import Path, dotted
 from dimmplan.boardfile.schema import BoardFile, SocketEntry
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Socket
-from dimmplan.model.defaults import effective_rows
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Kind, Module
-from dimmplan.model.rows import (
+from dimmplan.model.rows import InterleaveRow, RateRow
+from dimmplan.rules import (
     AcceptRow,
-    AlikeRow,
-    BlanksRow,
-    CeilingRow,
-    CountsRow,
-    FillOrderRow,
-    FittedRow,
-    InterleaveRow,
-    MixRow,
+    Problems,
     RankLimitRow,
-    RateRow,
-    RuleRow,
-    SequenceRow,
+    Rule,
+    Wiring,
+    effective_rows,
+    judge_module,
+    known_names,
+    of_kind,
 )
 from dimmplan.sources import SOURCES, current_id
 from dimmplan.units import cleaned, quoted
-
-_KINDS = [kind.value for kind in Kind]
-_NUMBERS = {
-    "voltage_mv": " in mV, such as 1200",
-    "ecc_bits": "",
-    "device_width": ", such as 4 for x4",
-    "package_ranks": "",
-    "logical_ranks": "",
-    "capacity_gib": " in GiB",
-    "rate_mts": " in MT/s",
-}
-"""Fields of a module that are numbers, with what is to be said of them."""
 
 _FORBIDDEN_IN_NAMES = re.compile(r"[=,;{]|^\s|\s$|\s\s")
 
@@ -96,7 +79,8 @@ class _Wiring:
         self.sockets: tuple[Socket, ...] = expand_sockets(file)
         self.socket_ids = [socket.id for socket in self.sockets]
         self.slots = [slot for socket in self.sockets for slot in socket.slots]
-        self.rules: tuple[RuleRow, ...] = effective_rows(file.rules, file.electrical.generation)
+        self.rules: tuple[Rule, ...] = effective_rows(file.rules, file.electrical.generation)
+        self.wiring = Wiring(self.sockets, self.rules)
 
     def channels_with(self, slot: str) -> str:
         """The channels that name a slot, in words."""
@@ -104,7 +88,7 @@ class _Wiring:
         return " and ".join(f"channel {each.id} of {each.socket}" for each in channels if slot in each.slots)
 
 
-def _names(file: BoardFile, board: _Wiring) -> Found:
+def _names(file: BoardFile, board: _Wiring) -> Problems:
     """Ids are readable, and stay apart after folding case and blanks."""
     for place, entry in _socket_entries(file):
         if bool(entry.id) == bool(entry.ids):
@@ -114,18 +98,35 @@ def _names(file: BoardFile, board: _Wiring) -> Found:
                 for slot in slots:
                     if "{socket}" not in slot:
                         yield where, quoted(slot), "slot names with {socket}, since ids names several sockets", ""
-    yield from apart("electrical.sockets", "socket id", board.socket_ids)
-    yield from apart("electrical.sockets", "slot name", board.slots, board.channels_with)
+    yield from _apart("electrical.sockets", "socket id", board.socket_ids)
+    yield from _apart("electrical.sockets", "slot name", board.slots, board.channels_with)
     for place, entry in _socket_entries(file):
-        yield from apart(place, "channel id", [id_ for channels in entry.controllers.values() for id_ in channels])
-        yield from apart(place, "controller id", list(entry.controllers))
+        yield from _apart(place, "channel id", [id_ for channels in entry.controllers.values() for id_ in channels])
+        yield from _apart(place, "controller id", list(entry.controllers))
     ids = [("rules", row.id) for row in file.rules] + [("rates", row.id) for row in file.rates]
-    yield from apart("rules and rates", "row id", [row_id for _, row_id in ids])
-    yield from apart("processors", "processor id", [option.id for option in file.processors])
+    yield from _apart("rules and rates", "row id", [row_id for _, row_id in ids])
+    yield from _apart("processors", "processor id", [option.id for option in file.processors])
     yield from _readable(file)
 
 
-def _readable(file: BoardFile) -> Found:
+def _folded(name: str) -> str:
+    """A name as the eye may confuse it: case and blanks do not count."""
+    return "".join(name.split()).casefold()
+
+
+def _apart(place: str, what: str, names: Sequence[str], where: Callable[[str], str] | None = None) -> Problems:
+    """No two names are the same to the eye; ``where`` says which places of the file hold a name."""
+    for name, group in itertools.groupby(sorted(names, key=_folded), key=_folded):
+        same = list(group)
+        if len(same) > 1:
+            listed = ", ".join(quoted(each) for each in dict.fromkeys(same))
+            at = f" ({', '.join(where(each) for each in dict.fromkeys(same))})" if where else ""
+            yield place, f"{what} {listed} {len(same)} times{at}", "names that differ in more than case and blanks", ""
+        if not name:
+            yield place, f"an empty {what}", "a name", ""
+
+
+def _readable(file: BoardFile) -> Problems:
     """Every text can be printed, and names that stand in lists on the command line have no sign of such a list."""
     for path, text in _texts(file.model_dump(mode="json")):
         if not text.isprintable():
@@ -181,11 +182,11 @@ def read_modules(file: BoardFile) -> list[Module]:
     return modules
 
 
-def _modules(file: BoardFile) -> Found:
+def _modules(file: BoardFile) -> Problems:
     """Usual modules can be read, are taken by the board, and stand once."""
-    rows = effective_rows(file.rules, file.electrical.generation)
-    accepts = [row for row in rows if isinstance(row, AcceptRow) and row.severity == "error"]
-    accepts = [row for row in accepts if not any(_accepted(row, ""))]
+    rows = [row for row in effective_rows(file.rules, file.electrical.generation) if row.severity == "error"]
+    nothing = Wiring((), ())
+    sound = [row for row in rows if row.judged_at("module") and not any(row.problems("", nothing))]
     seen: list[Module] = []
     for index, text in enumerate(file.modules):
         place = f"modules[{index + 1}]"
@@ -198,14 +199,11 @@ def _modules(file: BoardFile) -> Found:
         if module in seen:
             yield place, quoted(text), "each usual module once", ""
         seen.append(module)
-        for row in accepts:
-            value = getattr(module, row.field)
-            if not any(str(value) == str(allowed) for allowed in row.values):
-                allowed = f"{row.field} {', '.join(str(v) for v in row.values)} (rule {row.id})"
-                yield place, f"{quoted(text)} with {row.field} {value}", allowed, ""
+        for breach in judge_module(sound, module):
+            yield place, f"{quoted(text)}: {breach.found}", f"{breach.allowed} (rule {breach.rule})", ""
 
 
-def _interleave(file: BoardFile, board: _Wiring) -> Found:
+def _interleave(file: BoardFile, board: _Wiring) -> Problems:
     """The style has just what it needs: ways for even and any, groups for groups."""
     row = file.electrical.interleave
     place = "electrical.interleave"
@@ -227,13 +225,13 @@ def _interleave(file: BoardFile, board: _Wiring) -> Found:
     yield from _groups(row, board)
 
 
-def _groups(row: InterleaveRow, board: _Wiring) -> Found:
+def _groups(row: InterleaveRow, board: _Wiring) -> Problems:
     """Listed groups name channels that are there, each once."""
     place = "electrical.interleave"
     channels = sorted({channel.id for socket in board.sockets for channel in socket.channels})
     for index, group in enumerate(row.groups):
         where = f"{place}.groups[{index + 1}].channels"
-        yield from known(group.channels, channels, where, "channel ids of a socket")
+        yield from known_names(group.channels, channels, where, "channel ids of a socket")
         if len(set(group.channels)) != len(group.channels):
             yield where, "a channel twice", "each channel once", ""
     for group_set, count in Counter(frozenset(group.channels) for group in row.groups).items():
@@ -241,84 +239,19 @@ def _groups(row: InterleaveRow, board: _Wiring) -> Found:
             yield f"{place}.groups", f"group {' '.join(sorted(group_set))} twice", "each group once", ""
 
 
-def _rules(file: BoardFile, board: _Wiring) -> Found:
+def _rules(file: BoardFile, board: _Wiring) -> Problems:
     """Rows name sockets and slots that are there, and no two rows speak of the same thing."""
-    accepts = {row.field for row in file.rules if isinstance(row, AcceptRow)}
-    if "kind" not in accepts:
+    if not any(row.field == "kind" for row in of_kind(file.rules, AcceptRow)):
         yield "rules", "no row accepts module kinds", 'a row with check = "accept", field = "kind"', ""
-    subjects = Counter((row.check, row.field) for row in file.rules if isinstance(row, AcceptRow | MixRow))
+    subjects = Counter(row.subject for row in file.rules if row.module_field)
     for (check, field), count in subjects.items():
         if count > 1:
             yield "rules", f"{count} rows with check {check} for {field}", "one row for each field", ""
     for index, row in enumerate(file.rules):
-        yield from _rule(row, f"rules[{index + 1}]", board)
+        yield from row.problems(f"rules[{index + 1}]", board.wiring)
 
 
-def _rule(row: RuleRow, place: str, board: _Wiring) -> Found:
-    if isinstance(row, CeilingRow | CountsRow):
-        yield from known(row.sockets, board.socket_ids, f"{place}.sockets", "sockets of the board")
-    if isinstance(row, CountsRow):
-        yield from _counts(row, place, board)
-    if isinstance(row, FittedRow):
-        for fitted in row.sets:
-            yield from known(fitted, board.socket_ids, f"{place}.sets", "sockets of the board")
-    if isinstance(row, BlanksRow):
-        yield from known(row.slots, board.slots, f"{place}.slots", "slots of the board")
-    if isinstance(row, AlikeRow):
-        yield from _alike(row, place, board)
-    if isinstance(row, AcceptRow):
-        yield from _accepted(row, place)
-    if isinstance(row, SequenceRow):
-        yield from _sequence(row, place, board)
-
-
-def _accepted(row: AcceptRow, place: str) -> Found:
-    """Values are such as the field has: kinds by name, numbers without a unit."""
-    if row.field == "kind":
-        yield from known([str(value) for value in row.values], _KINDS, f"{place}.values", ", ".join(_KINDS))
-    if row.field in _NUMBERS:
-        for index, value in enumerate(row.values):
-            if not str(value).isdigit():
-                allowed = f"whole numbers{_NUMBERS[row.field]}"
-                yield f"{place}.values[{index + 1}]", quoted(str(value)), allowed, NUMBER_ALONE
-
-
-def _counts(row: CountsRow, place: str, board: _Wiring) -> Found:
-    """No count is above the slots of the sockets meant."""
-    meant = [socket for socket in board.sockets if not row.sockets or socket.id in row.sockets]
-    most = max((len(socket.slots) for socket in meant), default=0)
-    for count in row.modules:
-        if count > most:
-            yield f"{place}.modules", str(count), f"at most {most}, the slots of the socket", ""
-
-
-def _alike(row: AlikeRow, place: str, board: _Wiring) -> Found:
-    """Only sockets of one shape can be required to have the same population."""
-    builds = {socket.build for socket in board.sockets}
-    if row.what == "population" and row.severity == "error" and len(builds) > 1:
-        yield f"{place}.what", "population", "capacity or count, since the sockets are built differently", ""
-
-
-def _sequence(row: SequenceRow, place: str, board: _Wiring) -> Found:
-    """A prescribed order names every slot of its socket once and never leaves a gap in a channel."""
-    yield from known((row.socket,), board.socket_ids, f"{place}.socket", "a socket of the board")
-    socket = next((socket for socket in board.sockets if socket.id == row.socket), None)
-    if socket is None:
-        return
-    if Counter(row.slots) != Counter(socket.slots):
-        missing = sorted(set(socket.slots) - set(row.slots))
-        more = Counter(row.slots) - Counter(socket.slots)
-        found = f"without {', '.join(missing)}" if missing else f"{', '.join(sorted(more))} twice or of another socket"
-        yield f"{place}.slots", found, f"each of the {len(socket.slots)} slots of {socket.id} once", ""
-        return
-    if any(isinstance(rule, FillOrderRow) and rule.severity == "error" for rule in board.rules):
-        for channel in socket.channels:
-            order = [slot for slot in row.slots if slot in channel.slots]
-            if order != list(channel.slots):
-                yield f"{place}.slots", f"{' '.join(order)}", f"fill order {' '.join(channel.slots)}", ""
-
-
-def _rates(file: BoardFile) -> Found:
+def _rates(file: BoardFile) -> Problems:
     """Rates are those of the generation and of the board, and no module meets two rows."""
     generation = file.electrical.generation
     for mts in file.electrical.rates_mts:
@@ -334,9 +267,9 @@ def _rates(file: BoardFile) -> Found:
             yield place, f"a row for what rates[{i + 1}] ({one.id}) rules already", "one row for each case", ""
 
 
-def _rates_cover(file: BoardFile, board: _Wiring) -> Found:
+def _rates_cover(file: BoardFile, board: _Wiring) -> Problems:
     """Every module and every number on a channel that the rules allow has a rate row."""
-    limits = [r for r in board.rules if isinstance(r, RankLimitRow) and r.severity == "error" and r.count == "package"]
+    limits = [r for r in of_kind(board.rules, RankLimitRow) if r.severity == "error" and r.count == "package"]
     most_ranks = min((row.most for row in limits), default=64)
     slot_counts = sorted({len(channel.slots) for socket in board.sockets for channel in socket.channels})
     cases = _allowed_cases(file, read_modules(file))
@@ -352,7 +285,7 @@ def _rates_cover(file: BoardFile, board: _Wiring) -> Found:
 def _allowed_cases(file: BoardFile, modules: list[Module]) -> list[tuple[Kind, int, int]]:
     """Kind, package ranks and voltage that the rules allow: those of the usual modules, and every accepted kind."""
     cases = [(module.kind, module.package_ranks, module.voltage_mv) for module in modules]
-    accepted = {row.field: row.values for row in file.rules if isinstance(row, AcceptRow)}
+    accepted = {row.field: row.values for row in of_kind(file.rules, AcceptRow)}
     voltages = {module.voltage_mv for module in modules}
     for kind in Kind:
         if kind.value in accepted.get("kind", ()):
@@ -386,7 +319,7 @@ def _speak_of_the_same(one: RateRow, other: RateRow) -> bool:
     )
 
 
-def _processors(file: BoardFile) -> Found:
+def _processors(file: BoardFile) -> Problems:
     for index, option in enumerate(file.processors):
         for rate in option.rates:
             if rate.mts not in RATES_MTS[file.electrical.generation]:
@@ -394,7 +327,7 @@ def _processors(file: BoardFile) -> Found:
                 yield place, f"{rate.mts}", f"rates of {file.electrical.generation} in MT/s", ""
 
 
-def _sources(file: BoardFile) -> Found:
+def _sources(file: BoardFile) -> Problems:
     """Every source id resolves, in the project's list or in the file's own."""
     ids = {*SOURCES, *file.sources}
     cited = [(f"rules[{i + 1}].source", row.source) for i, row in enumerate(file.rules)]
@@ -407,12 +340,12 @@ def _sources(file: BoardFile) -> Found:
             yield place, quoted(source), "a known source id", hint
 
 
-def _aliases(file: BoardFile, board: _Wiring) -> Found:
-    yield from known(file.electrical.aliases, board.slots, "electrical.aliases", "slots of the board")
+def _aliases(file: BoardFile, board: _Wiring) -> Problems:
+    yield from known_names(file.electrical.aliases, board.slots, "electrical.aliases", "slots of the board")
     names = [alias for aliases in file.electrical.aliases.values() for alias in aliases]
-    yield from apart("electrical.aliases", "alias", names)
-    yield from known(file.electrical.edac, board.slots, "electrical.edac", "slots of the board")
-    yield from apart("electrical.edac", "name", [name for names in file.electrical.edac.values() for name in names])
+    yield from _apart("electrical.aliases", "alias", names)
+    yield from known_names(file.electrical.edac, board.slots, "electrical.edac", "slots of the board")
+    yield from _apart("electrical.edac", "name", [name for names in file.electrical.edac.values() for name in names])
     order = file.electrical.code_order
     if order and Counter(order) != Counter(board.slots):
         yield "electrical.code_order", "other slots than the board's", "every slot of the board once", ""

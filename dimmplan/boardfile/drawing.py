@@ -8,10 +8,10 @@ from collections.abc import Collection, Iterator, Sequence
 from typing import NamedTuple
 
 from dimmplan.boardfile.expand import expand_physical, expand_row
-from dimmplan.boardfile.naming import Found, known
 from dimmplan.boardfile.schema import BoardFile, SlotRow
 from dimmplan.errors import did_you_mean
 from dimmplan.model.board import Box
+from dimmplan.rules import Problems, known_names
 from dimmplan.units import cleaned, quoted
 
 _TOUCH_MM = 0.01
@@ -26,25 +26,25 @@ class _Thing(NamedTuple):
     box: Box
 
 
-def slots_drawn(file: BoardFile, slots: Sequence[str], sockets: Sequence[str]) -> Found:
+def slots_drawn(file: BoardFile, slots: Sequence[str], sockets: Sequence[str]) -> Problems:
     """The electrical and the physical part name the same slots and sockets."""
     wrong_starts = list(_starts(file, sockets))
     yield from wrong_starts
     if not wrong_starts:
         yield from _slots_placed(file, slots)
     boxes = list(file.physical.sockets)
-    yield from known(boxes, sockets, "physical.sockets", "sockets of the board")
+    yield from known_names(boxes, sockets, "physical.sockets", "sockets of the board")
     for socket in dict.fromkeys(sockets):
         if socket not in boxes:
             yield "physical.sockets", f"no place for socket {quoted(socket)}", "a place for every socket", ""
 
 
-def _starts(file: BoardFile, sockets: Sequence[str]) -> Found:
+def _starts(file: BoardFile, sockets: Sequence[str]) -> Problems:
     """A row of slots of several sockets has ``{socket}`` in its names and a start for each."""
     for place, row in _rows(file):
         held = any("{socket}" in slot for slot in row.slots)
         if isinstance(row.start_mm, dict):
-            yield from known(row.start_mm, sockets, f"{place}.start_mm", "sockets of the board")
+            yield from known_names(row.start_mm, sockets, f"{place}.start_mm", "sockets of the board")
             if len(row.start_mm) > 1 and not all("{socket}" in slot for slot in row.slots):
                 yield f"{place}.slots", "a slot name without {socket}", "slot names with {socket}", ""
         elif held:
@@ -53,7 +53,7 @@ def _starts(file: BoardFile, sockets: Sequence[str]) -> Found:
             yield f"{place}.start_mm", "one start for slot names with {socket}", allowed, ""
 
 
-def _slots_placed(file: BoardFile, slots: Sequence[str]) -> Found:
+def _slots_placed(file: BoardFile, slots: Sequence[str]) -> Problems:
     """Every slot has a place, and one alone."""
     drawn: Counter[str] = Counter()
     for place, row in _rows(file):
@@ -77,7 +77,7 @@ def _rows(file: BoardFile) -> Iterator[tuple[str, SlotRow]]:
         yield f"physical.rows[{index + 1}]", row
 
 
-def places(file: BoardFile, *, rows_lost: bool) -> Found:
+def places(file: BoardFile, *, rows_lost: bool) -> Problems:
     """Nothing lies outside the board, and nothing lies on something else (a baffle may lie over slots)."""
     physical = expand_physical(file)
     rows = [] if rows_lost else list(_rows(file))
@@ -101,7 +101,7 @@ def places(file: BoardFile, *, rows_lost: bool) -> Found:
         yield "physical.outline_mm", f"{len(file.physical.outline_mm)} points", "at least three points", ""
 
 
-def _overlaps(solid: list[_Thing], tight: Collection[str]) -> Found:
+def _overlaps(solid: list[_Thing], tight: Collection[str]) -> Problems:
     """Pairs that overlap, those of the same two rows together; ``tight`` rows have been told."""
     pairs: dict[tuple[str, str], list[str]] = {}
     for one, other in _overlapping(solid):

@@ -10,14 +10,12 @@ from typing import Any, Protocol, Self, TypeVar
 from dimmplan.boardfile.schema import BoardFile, SlotRow, SocketEntry
 from dimmplan.errors import InputError
 from dimmplan.model.board import Board, Box, Channel, Controller, Landmark, Physical, SlotPlace, Socket
-from dimmplan.model.defaults import effective_rows
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
-from dimmplan.model.rows import BlanksRow, NoteRow, RuleRow, ThermalRow
+from dimmplan.rules import Rule, effective_rows
 from dimmplan.sources import current_id
 
 _STEP = {"right": (1, 0), "left": (-1, 0), "rear": (0, 1), "front": (0, -1)}
-_TOLD_ONLY = (NoteRow, ThermalRow, BlanksRow)
 
 
 class _Citing(Protocol):
@@ -165,7 +163,7 @@ def _electrical_content(
     file: BoardFile,
     content: dict[str, Any],
     sockets: tuple[Socket, ...],
-    rules: tuple[RuleRow, ...],
+    rules: tuple[Rule, ...],
     modules: list[Module],
 ) -> dict[str, Any]:
     """What decides a placement, without wording: a changed source or title leaves the digest as it is."""
@@ -178,7 +176,7 @@ def _electrical_content(
             for socket in sockets
         ],
         "interleave": _without_wording(content["electrical"]["interleave"].items()),
-        "rules": [_without_wording(row) for row in rules if not isinstance(row, _TOLD_ONLY)],
+        "rules": [_without_wording(row) for row in rules if row.scopes],
         "rates": [_without_wording(row.items()) for row in content["rates"]],
         "processors": [{"id": option["id"], **_without_wording(option.items())} for option in content["processors"]],
         "modules": [module.label for module in modules],

@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
 from dimmplan.errors import Problem, did_you_mean
-from dimmplan.units import cleaned, quoted
+from dimmplan.units import NUMBER_ALONE, cleaned, quoted
 
 Path = tuple[str | int, ...]
 UNKNOWN_KEY = "an unknown key"
@@ -25,7 +25,6 @@ def dotted(path: Path) -> str:
     return text
 
 
-NUMBER_ALONE = "Write the number alone, without quotes and unit."
 _SOURCE_MISSING = "Name a document of [sources], or PRACTICE where it is common practice."
 
 

@@ -11,18 +11,8 @@ from pydantic import Field
 
 from dimmplan.model.board import LandmarkKind, Lie, Side
 from dimmplan.model.module import Generation
-from dimmplan.model.rows import (
-    InterleaveRow,
-    Name,
-    ProcessorOption,
-    RateMts,
-    RateRow,
-    RateScope,
-    Record,
-    RuleRow,
-    Text,
-    Trust,
-)
+from dimmplan.model.rows import InterleaveRow, Name, ProcessorOption, RateMts, RateRow, RateScope, Record, Text, Trust
+from dimmplan.rules import RuleRow
 
 FORMAT = 1
 

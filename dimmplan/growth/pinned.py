@@ -25,9 +25,6 @@ from dimmplan.units import Gib
 MOST_NEXT = 4
 """So many capacities are named that adding alone can reach next."""
 
-_STAYS_BROKEN = ("accept", "mix", "rank-limit", "ceiling")
-"""Rows that a population breaks for good: nothing that is added mends it."""
-
 
 class Start(NamedTuple):
     """What is settled before a search: modules that stay in their slots, and slots that nobody may fill."""
@@ -98,7 +95,7 @@ def _causes(board: Board, request: Request, start: Start) -> Iterator[Cause]:
     """What stands in the way of a request that could be met in an empty machine."""
     content = dict(start.stays)
     for breach in judge(board, board.processor(request.processor), request.fitted, content):
-        if breach.severity == "error" and breach.check in _STAYS_BROKEN:
+        if breach.severity == "error" and breach.kind and breach.kind.stays_broken:
             where = ", ".join(breach.where)
             text = f"What lies in the machine breaks it already: {breach.found} ({where}); allowed: {breach.allowed}."
             yield Cause(rule=breach.rule, text=text, source=breach.source)

@@ -12,9 +12,8 @@ from dimmplan.figures import is_low_rank
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
-from dimmplan.modes import ranks_of
 from dimmplan.rates import channel_rate
-from dimmplan.rules import Content, judge_channel, rows_of_scope
+from dimmplan.rules import Content, judge_channel, ranks_of, rows_of_scope
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
 Pins = Mapping[str, frozenset[Module | None]]

@@ -14,8 +14,7 @@ from dimmplan.growth.pins import PinnedSpace, Pins
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
-from dimmplan.model.rows import FittedRow, RuleRow
-from dimmplan.rules import all_rows, judge
+from dimmplan.rules import FittedRow, Rule, all_rows, judge, of_kind, rules_of
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA
@@ -166,12 +165,12 @@ def boards_by_advice(board: Board, request: Request) -> Iterator[list[Board]]:
 
 
 def _lifted(board: Board, request: Request, lifted: Iterable[str]) -> Board:
-    rules: list[RuleRow] = []
-    for row in board.rules:
+    rules: list[Rule] = []
+    for row in rules_of(board):
         if row.id not in lifted:
             rules.append(row.model_copy(update={"severity": "error"}) if row.severity == "advised" else row)
-        elif isinstance(row, FittedRow):  # without any row of this kind a board has the usual one
-            rules.append(row.model_copy(update={"severity": "error", "sets": (*row.sets, request.fitted)}))
+        else:
+            rules += [row.allowing(request.fitted) for row in of_kind([row], FittedRow)]
     return replace(board, rules=tuple(rules))
 
 

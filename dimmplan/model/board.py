@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import Literal, NamedTuple
 
 from dimmplan.model.module import Generation, Module
-from dimmplan.model.rows import InterleaveRow, ProcessorOption, RateRow, RateScope, RuleRow, Trust
+from dimmplan.model.rows import InterleaveRow, ProcessorOption, RateRow, RateScope, Row, Trust
 from dimmplan.sources import citation
 
 Side = Literal["left", "right", "front", "rear"]
@@ -110,7 +110,7 @@ class Board:
     rates_mts: tuple[int, ...]
     sockets: tuple[Socket, ...]
     interleave: InterleaveRow
-    rules: tuple[RuleRow, ...]
+    rules: tuple[Row, ...]
     rates: tuple[RateRow, ...]
     processors: tuple[ProcessorOption, ...]
     modules: tuple[Module, ...]

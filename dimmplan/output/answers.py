@@ -9,14 +9,14 @@ from fractions import Fraction
 from dimmplan.answers import changes, mixing, slots
 from dimmplan.answers.rulebook import RuleGroup, RuleLine
 from dimmplan.answers.said import Said, sentence, slots_phrase
-from dimmplan.explain import TRUST, counted, gb_s, label_short, listed, regions_sentence, sockets_listed
+from dimmplan.explain import TRUST, gb_s, label_short, regions_sentence, sockets_listed
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.mix import Mix
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.request import Mode
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.output.text import wrapped
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import counted, decimal, format_capacity, listed
 from dimmplan.why.expect import Expectation
 from dimmplan.why.failed import Failure, LeftSet
 from dimmplan.why.grow import Change, NextAnswer, NextStep

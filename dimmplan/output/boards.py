@@ -7,10 +7,10 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from dimmplan.explain import rule_sentence
 from dimmplan.model.board import Board
 from dimmplan.output.columns import Column
 from dimmplan.output.values import FORMAT, Record
+from dimmplan.rules import rules_of
 
 LIST_COLUMNS = (
     Column[Board](key="id", title="board", always=True),
@@ -76,10 +76,10 @@ def board_record(board: Board) -> dict[str, Any]:
                 "id": row.id,
                 "check": row.check,
                 "severity": row.severity,
-                "text": rule_sentence(row),
+                "text": row.sentence(),
                 "source": row.source,
             }
-            for row in board.rules
+            for row in rules_of(board)
         ],
         "access": list(board.physical.access),
     }

@@ -11,7 +11,7 @@ from itertools import groupby
 
 from dimmplan.advice import request_findings
 from dimmplan.compare import Comparison, Group, Row
-from dimmplan.explain import counted, listed, placement_findings
+from dimmplan.explain import placement_findings
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
@@ -19,7 +19,7 @@ from dimmplan.output.columns import NOTHING
 from dimmplan.output.stock import money
 from dimmplan.solve.criteria import LISTS
 from dimmplan.supply import Limit, same_on_board, supplies_of
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import counted, decimal, format_capacity, listed
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from dimmplan.errors import ImpossibleError, Problem
-from dimmplan.explain import counted, gb_s
+from dimmplan.explain import gb_s
 from dimmplan.fleet.share import Share, Shared
 from dimmplan.output.columns import Column, csv_head
 from dimmplan.output.record import nearest_record, shortfall_record
@@ -17,7 +17,7 @@ from dimmplan.output.text import wrapped
 from dimmplan.output.values import FORMAT, gib_number
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import counted, decimal, format_capacity
 
 MADE_BY = "dimmplan"
 STATUSES = ("planned", "impossible", "not-served", "bad-row")

@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from dimmplan.advice import choice_phrase, sweep_of
-from dimmplan.explain import counted, gb_s
+from dimmplan.explain import gb_s
 from dimmplan.growth.grow import Growth
 from dimmplan.growth.keep import change_between
 from dimmplan.model.module import Module
@@ -20,7 +20,7 @@ from dimmplan.output.values import exact, gib_number
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
-from dimmplan.units import Gib, decimal, format_capacity, whole
+from dimmplan.units import Gib, counted, decimal, format_capacity, whole
 
 _NAMES = {
     "advised_broken": "fewer advised rules broken",

@@ -6,13 +6,13 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-from dimmplan.explain import listed
 from dimmplan.growth.keep import Kept, change_to
 from dimmplan.model.move import Change
 from dimmplan.output.machine import handled_lines, moves_record
 from dimmplan.output.text import wrapped
 from dimmplan.planner import Planned
 from dimmplan.report import device_text, moves_summary
+from dimmplan.units import listed
 
 
 def kept_record(kept: Kept, planned: Planned) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from typing import Any
 
 from dimmplan.audit import Audit
 from dimmplan.boardfile.draft import Draft
-from dimmplan.explain import counted, gb_s
+from dimmplan.explain import gb_s
 from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.match import Matching
 from dimmplan.model.found import Found, FoundSlot

@@ -5,12 +5,12 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from dimmplan.explain import counted, gb_s, modules_phrase
+from dimmplan.explain import gb_s, modules_phrase
 from dimmplan.model.request import Mode
 from dimmplan.output.text import wrapped
 from dimmplan.output.values import gib_number
 from dimmplan.planner import Planned
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import counted, decimal, format_capacity
 
 
 class _Side(NamedTuple):

@@ -7,13 +7,12 @@ from fractions import Fraction
 from typing import Any
 
 from dimmplan.errors import Shortfall
-from dimmplan.explain import counted, listed
 from dimmplan.output.columns import Column, lines_of
 from dimmplan.output.text import wrapped
 from dimmplan.planner import Planned
 from dimmplan.stock import Shelf
 from dimmplan.supply import LeftOut, Take, left_out_of, takes_of
-from dimmplan.units import decimal
+from dimmplan.units import counted, decimal, listed
 
 
 def money(value: Fraction | None, currency: str | None) -> str:

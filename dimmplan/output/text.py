@@ -6,26 +6,17 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from dimmplan.advice import choice_gains, choice_phrase, request_findings, sweep_of
-from dimmplan.explain import (
-    TRUST,
-    counted,
-    gb_s,
-    listed,
-    placement_findings,
-    rate_binding,
-    regions_sentence,
-    rule_sentence,
-)
+from dimmplan.explain import TRUST, gb_s, placement_findings, rate_binding, regions_sentence
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
-from dimmplan.model.rows import BlanksRow, MirroringRow, NoteRow, SparingRow, ThermalRow
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.planner import Planned
+from dimmplan.rules import rules_of
 from dimmplan.solve.answer import Choice
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import counted, decimal, format_capacity, listed
 
 WIDTH = 80
 
@@ -182,9 +173,9 @@ def board_text(board: Board) -> str:
         lines += ["", "Processor options"]
         lines += [f"  {option.id}: {option.title or option.id}" for option in board.processors]
     lines += ["", "Rules"]
-    for row in board.rules:
-        if not isinstance(row, NoteRow | ThermalRow | BlanksRow | MirroringRow | SparingRow):
-            lines += wrapped(f"{rule_sentence(row)} [{row.id}, {row.source}]", first="  ", rest="    ")
+    for row in rules_of(board):
+        if row.scopes and row.couples != "mode":
+            lines += wrapped(f"{row.sentence()} [{row.id}, {row.source}]", first="  ", rest="    ")
     lines += ["", "What comes off first"]
     lines += [line for step in board.physical.access for line in wrapped(step, first="  ", rest="    ")]
     return "\n".join(lines) + "\n"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
-from dimmplan.explain import counted, gb_s, share_sentence
+from dimmplan.explain import gb_s, share_sentence
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.move import Change
@@ -25,7 +25,7 @@ from dimmplan.sheet.panels import HOLD, PICK_HEADS, access_steps, finding_lead, 
 from dimmplan.sheet.paper import DRAFTED
 from dimmplan.sheet.shapes import Page, Sheet
 from dimmplan.sheet.view import Front
-from dimmplan.units import format_capacity
+from dimmplan.units import counted, format_capacity
 
 Row = Sequence[str]
 

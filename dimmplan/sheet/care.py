@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dimmplan.explain import counted
 from dimmplan.model.request import Mode
 from dimmplan.sheet.blocks import SIGNAL_PAD_MM, Block, headed, paragraph, signal, stacked, ticked
 from dimmplan.sheet.facts import Facts
 from dimmplan.sheet.measure import Run
+from dimmplan.units import counted
 
 BEFORE = (
     "Right machine: its tag and locate light agree with this sheet.",

@@ -9,13 +9,13 @@ from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from itertools import groupby
 
-from dimmplan.explain import counted
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change, Move
 from dimmplan.model.placement import Placement
 from dimmplan.sheet.facts import Facts, SlotFact, State, TypeFact, clean, gather, socket_words
+from dimmplan.units import counted
 
 
 @dataclass(frozen=True, kw_only=True)

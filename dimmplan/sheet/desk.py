@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from dimmplan.explain import TRUST, counted, gb_s, listed, rate_binding, regions_sentence, share_sentence
+from dimmplan.explain import TRUST, gb_s, rate_binding, regions_sentence, share_sentence
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.request import Mode
 from dimmplan.sheet.blocks import Block, Column, headed, label, paragraph, stacked, table
 from dimmplan.sheet.facts import Facts, clean, gib_words, socket_words
 from dimmplan.sheet.measure import Run, widest, width
 from dimmplan.sheet.shapes import Line, Rect, Shape
-from dimmplan.units import decimal, format_capacity
+from dimmplan.units import counted, decimal, format_capacity, listed
 
 _STATUS = {
     "proven": "proven first under this board file and this model",

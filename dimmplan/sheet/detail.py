@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from dimmplan.explain import listed
 from dimmplan.sheet import panels
 from dimmplan.sheet.blocks import Block, headed, paragraph
 from dimmplan.sheet.chassis import BANNER_MM, SMALL_STYLES, STYLES
@@ -20,6 +19,7 @@ from dimmplan.sheet.slotbox import style_for
 from dimmplan.sheet.style import BODY_MM
 from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM
 from dimmplan.sheet.view import look_at
+from dimmplan.units import listed
 
 
 class Detail(NamedTuple):

@@ -12,14 +12,14 @@ from functools import cached_property
 from itertools import groupby
 from typing import NamedTuple
 
-from dimmplan.explain import blank_slots, counted, label_short, listed, placement_findings
+from dimmplan.explain import blank_slots, label_short, placement_findings
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Channel
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, dead_slots, install_order
-from dimmplan.model.rows import NoteRow, ThermalRow
-from dimmplan.units import Gib, cleaned, trimmed
+from dimmplan.rules import rules_of
+from dimmplan.units import Gib, cleaned, counted, listed, trimmed
 
 
 class State(StrEnum):
@@ -226,7 +226,7 @@ class Facts:
     @cached_property
     def chassis_findings(self) -> tuple[Finding, ...]:
         """What the person at the open chassis must know: broken rules, cooling, and the board's own notes."""
-        told = {row.id for row in self.board.rules if isinstance(row, NoteRow | ThermalRow)}
+        told = {row.id for row in rules_of(self.board) if not row.scopes}
         return tuple(f for f in self.findings if f.severity != "note" or f.rule in told and f.source != "MODEL")
 
 

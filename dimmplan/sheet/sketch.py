@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dimmplan.explain import counted, listed
 from dimmplan.model.board import Physical
 from dimmplan.sheet.blocks import label
 from dimmplan.sheet.facts import Facts, State, clean, gib_words, socket_words
@@ -12,6 +11,7 @@ from dimmplan.sheet.measure import fitted, widest, width
 from dimmplan.sheet.shapes import Anchor, Group, Polygon, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
 from dimmplan.sheet.view import Area, Front
+from dimmplan.units import counted, listed
 
 FRONT_BAND_MM = 9.2
 REAR_BAND_MM = 5.6

@@ -16,7 +16,7 @@ from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode, Request
-from dimmplan.model.rows import SocketMinimumRow
+from dimmplan.rules import SocketMinimumRow, of_kind
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import advised_in_the_way, causes_of, most_gib, nearest_capacities
@@ -204,7 +204,7 @@ def _ideal(space: Space) -> Mapping[str, Value]:
     request = space.request
     sizes = sorted(module.capacity_gib for module in space.types)
     step = math.gcd(*sizes)
-    every = any(isinstance(row, SocketMinimumRow) and row.severity == "error" for row in space.rows)
+    every = any(row.severity == "error" for row in of_kind(space.rows, SocketMinimumRow))
     sockets = len(space.sockets) if every else 1
     least = -(-request.capacity_gib // step) * step if request.mode is Mode.INDEPENDENT else request.capacity_gib
     peak = channel_peak_gb_s(max(space.board.rates_mts))

@@ -9,35 +9,17 @@ from dataclasses import replace
 from dimmplan.errors import Cause
 from dimmplan.model.board import Board
 from dimmplan.model.request import Lot, Request
-from dimmplan.model.rows import (
-    AlikeRow,
-    CeilingRow,
-    CountsRow,
-    FillOrderRow,
-    MixRow,
-    RankLimitRow,
-    RuleRow,
-    SequenceRow,
-    SocketMinimumRow,
+from dimmplan.rules import (
+    KINDS,
+    Rule,
+    judge_module,
+    of_kind,
 )
-from dimmplan.rules import judge_module
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, format_capacity
-
-_LIMITING = (
-    CeilingRow,
-    RankLimitRow,
-    CountsRow,
-    AlikeRow,
-    MixRow,
-    SequenceRow,
-    SocketMinimumRow,
-    FillOrderRow,
-)
-"""Rows of which one alone can stand between a request and an answer."""
 
 
 def nearest_capacities(board: Board, request: Request) -> tuple[Gib | None, Gib | None]:
@@ -97,20 +79,20 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
 def advised_in_the_way(board: Board, request: Request, usable_gib: Gib) -> Iterator[Cause]:
     """Advised rows of which one alone keeps capacities between the request and ``usable_gib`` from being as advised."""
     for row in Space(board, request).rows:
-        if isinstance(row, _LIMITING) and row.severity == "advised":
+        if row.limits != "nothing" and row.severity == "advised":
             space = Space(_without(board, row), request)
             aim = Aim(request.capacity_gib, math.ceil(usable_gib) - 1)
             nearer = Search(space, Budget(0)).capacities(aim, as_advised=True) if _may_run(space) else set()
             if nearer:
-                text = f"{format_capacity(min(nearer))} would fit but for this advised rule. {_limit_text(row)}"
+                text = f"{format_capacity(min(nearer))} would fit but for this advised rule. {row.sentence()}"
                 yield Cause(rule=row.id, text=text, source=row.source)
 
 
 def _alone_in_the_way(board: Board, request: Request, space: Space) -> Iterator[Cause]:
     """Rows, or the stock, without which the request would have an answer."""
     for row in space.rows:
-        if isinstance(row, _LIMITING) and row.severity == "error" and _answers(_without(board, row), request):
-            yield Cause(rule=row.id, text=_limit_text(row), source=row.source)
+        if row.limits != "nothing" and row.severity == "error" and _answers(_without(board, row), request):
+            yield Cause(rule=row.id, text=row.sentence(), source=row.source)
     unlimited = tuple(supply._replace(lots=(*supply.lots, Lot())) for supply in request.supplies)
     if any(supply.available is not None for supply in request.supplies) and _answers(
         board, replace(request, supplies=unlimited)
@@ -118,7 +100,7 @@ def _alone_in_the_way(board: Board, request: Request, space: Space) -> Iterator[
         yield Cause(rule="stock", text="The modules at hand are too few.")
 
 
-def _without(board: Board, row: RuleRow) -> Board:
+def _without(board: Board, row: Rule) -> Board:
     rules = tuple(other for other in board.rules if other.id != row.id)
     processors = tuple(
         option.model_copy(update={"ceiling_gib": None}) if row.id == f"processor:{option.id}" else option
@@ -134,14 +116,6 @@ def _answers(board: Board, request: Request) -> bool:
     return within and Search(space, Budget(0)).reaches(Aim(request.capacity_gib, most))
 
 
-def _limit_text(row: RuleRow) -> str:
-    if isinstance(row, CeilingRow):
-        return f"A socket holds at most {format_capacity(row.socket_gib)}."
-    if isinstance(row, RankLimitRow):
-        return f"A channel carries at most {row.most} {'loads' if row.count == 'loads' else f'{row.count} ranks'}."
-    return row.text or f"The rule {row.id} stands in the way."
-
-
 def _too_much(space: Space) -> Iterator[Cause]:
     """No row alone stands in the way: the slots do, or several rows together."""
     request = space.request
@@ -151,16 +125,16 @@ def _too_much(space: Space) -> Iterator[Cause]:
         text = f"The {slots} and modules of at most {largest} GiB do not reach the capacity asked."
         yield Cause(rule="slots", text=text)
         return
-    rows = [row for row in space.rows if isinstance(row, _LIMITING) and row.severity == "error"]
-    for kind in _LIMITING:
-        of_kind = [row for row in rows if isinstance(row, kind)]
+    rows = [row for row in space.rows if row.limits != "nothing" and row.severity == "error"]
+    for kind in KINDS:
+        alike = of_kind(rows, kind)
         board = space.board
-        for row in of_kind:
+        for row in alike:
             board = _without(board, row)
-        if len(of_kind) > 1 and _answers(board, request):
-            for row in of_kind:
-                yield Cause(rule=row.id, text=_limit_text(row), source=row.source)
+        if len(alike) > 1 and _answers(board, request):
+            for row in alike:
+                yield Cause(rule=row.id, text=row.sentence(), source=row.source)
             return
-    capping = [row for row in rows if isinstance(row, CeilingRow | RankLimitRow | CountsRow)]
+    capping = [row for row in rows if row.limits == "capacity"]
     text = f"Several rules together stand in the way, such as {', '.join(row.id for row in capping) or 'mixing rules'}."
     yield Cause(rule="rules", text=text)

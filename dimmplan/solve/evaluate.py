@@ -10,8 +10,7 @@ from fractions import Fraction
 
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.module import Module
-from dimmplan.modes import judge_mode, usable_gib
-from dimmplan.rules import Breach, judge
+from dimmplan.rules import Breach, judge, usable_gib
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, whole
@@ -42,10 +41,7 @@ def vector_of(
 ) -> tuple[Value, ...] | None:
     """The values of the criteria for a placement, from rules and figures alone; ``None`` where an error row breaks."""
     fitted = [socket.id for socket in space.sockets]
-    breaches = (
-        *judge(space.board, space.option, fitted, content),
-        *judge_mode(space.board, space.request.mode, fitted, content),
-    )
+    breaches = judge(space.board, space.option, fitted, content, mode=space.request.mode)
     if any(breach.severity == "error" for breach in breaches):
         return None
     if not any(content.values()):

@@ -15,8 +15,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from dimmplan.interleave import Permitted, regions
-from dimmplan.model.rows import MirroringRow
-from dimmplan.modes import can_be_groups, group_sizes
+from dimmplan.rules import MirroringRow, can_be_groups, group_sizes
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.depths import Depths, DepthTable, GroupTable, State, state_of
 from dimmplan.solve.groupbound import group_bound, loading_order

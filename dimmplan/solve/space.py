@@ -18,10 +18,12 @@ from dimmplan.interleave import Permitted, permitted_sets
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode, Request, Supply
-from dimmplan.model.rows import AlikeRow, FittedRow, MixRow, ProcessorOption, RuleRow, SequenceRow
-from dimmplan.modes import mirroring_row, ranks_of, sparing_row, usable_gib
+from dimmplan.model.rows import ProcessorOption
 from dimmplan.rates import channel_rate
 from dimmplan.rules import (
+    AlikeRow,
+    FittedRow,
+    Rule,
     SocketView,
     SystemView,
     all_rows,
@@ -29,7 +31,12 @@ from dimmplan.rules import (
     judge_module,
     judge_socket,
     judge_system,
+    mirroring_row,
+    of_kind,
+    ranks_of,
     rows_of_scope,
+    sparing_row,
+    usable_gib,
 )
 from dimmplan.units import Gib, whole
 
@@ -83,7 +90,7 @@ class Space:
         self.board = board
         self.request = request
         self.option: ProcessorOption | None = board.processor(request.processor)
-        self.rows: list[RuleRow] = all_rows(board, self.option)
+        self.rows: list[Rule] = all_rows(board, self.option)
         self.sockets: list[Socket] = [socket for socket in board.sockets if socket.id in request.fitted]
         self.slot_count = sum(len(socket.slots) for socket in self.sockets)
         self.base = self.slot_count + 1
@@ -104,8 +111,8 @@ class Space:
         self._loads: dict[tuple[int, Pattern, tuple[int, ...], Rows], tuple[Load, ...]] = {}
         self._variants: dict[tuple[SocketShape, Rows], list[tuple[tuple[ChannelShape, ...], ...]]] = {}
         self._gib: dict[int, int] = {}
-        self._enforced: dict[Rows, list[RuleRow]] = {}
-        self._socket_rows: dict[Rows, list[RuleRow]] = {}
+        self._enforced: dict[Rows, list[Rule]] = {}
+        self._socket_rows: dict[Rows, list[Rule]] = {}
         self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
         self._sockets_of_shape: dict[SocketShape, list[Socket]] = {}
 
@@ -167,11 +174,7 @@ class Space:
                 for controller in socket.controllers
             ),
             rules=(
-                *(
-                    row.id
-                    for row in rows_of_scope(self.rows, "socket")
-                    if not self._named(row) or socket.id in self._named(row)
-                ),
+                *(row.id for row in rows_of_scope(self.rows, "socket") if not row.only_at or socket.id in row.only_at),
                 *(() if self.symmetry else (socket.id,)),
             ),
             permitted=permitted,
@@ -189,13 +192,7 @@ class Space:
         self._sockets_of_shape[joined] = list(self.sockets)
         return joined
 
-    @staticmethod
-    def _named(row: RuleRow) -> tuple[str, ...]:
-        if isinstance(row, SequenceRow):
-            return (row.socket,)
-        return getattr(row, "sockets", ())
-
-    def enforced(self, may_break: Rows) -> list[RuleRow]:
+    def enforced(self, may_break: Rows) -> list[Rule]:
         """The rows that a branch enforces."""
         if may_break not in self._enforced:
             kept = [row for row in self.rows if row.severity == "error" or row.id not in may_break]
@@ -208,7 +205,7 @@ class Space:
     def subsets(self, size: int, may_break: Rows) -> Iterator[tuple[int, ...]]:
         """Sets of exactly ``size`` types that may stand in one system together."""
         rows = self.enforced(may_break)
-        mixes = [row for row in rows if isinstance(row, MixRow) and row.apart == "system"]
+        mixes = [row for row in rows_of_scope(rows, "system") if row.couples == "types"]
         fit = [i for i, module in enumerate(self.types) if not any(judge_module(rows, module))]
         if self.mirroring is not None and self.mirroring.one_type and size > 1:
             return
@@ -321,19 +318,20 @@ class Space:
             (row, socket)
             for socket in self._sockets_of_shape[shape]
             for row in self.enforced(may_break)
-            if isinstance(row, SequenceRow) and row.socket == socket.id
+            if row.prescribes(socket.id)
         ]
         if not orders:
             return [shape.controllers]
         most = sum(channel.slots for controller in shape.controllers for channel in controller)
         found = []
         for count in range(most + 1):
-            patterns = {self._patterned(shape, socket, row.slots[:count]) for row, socket in orders}
-            found += list(patterns) if len(patterns) == 1 else []
+            slots = [(socket, row.slots_for(count)) for row, socket in orders]
+            patterns = {self._patterned(shape, socket, filled) for socket, filled in slots if filled is not None}
+            found += list(patterns) if len(patterns) == 1 and all(filled is not None for _, filled in slots) else []
         return found
 
     @staticmethod
-    def _patterned(shape: SocketShape, socket: Socket, filled: tuple[str, ...]) -> tuple[tuple[ChannelShape, ...], ...]:
+    def _patterned(shape: SocketShape, socket: Socket, filled: frozenset[str]) -> tuple[tuple[ChannelShape, ...], ...]:
         """The controllers of a shape with just those slots to be filled."""
         return tuple(
             tuple(
@@ -366,7 +364,7 @@ class Space:
     def fitted_breaches(self) -> list[FittedRow]:
         """The rows about fitted sockets that this request's set breaks, whatever the placement."""
         view = SystemView(board=self.board, fitted=self.request.fitted, content={})
-        rows = [row for row in self.rows if isinstance(row, FittedRow)]
+        rows = of_kind(self.rows, FittedRow)
         return [row for row in rows if any(judge_system([row], view))]
 
     def fitted_allowed(self) -> bool:
@@ -381,4 +379,4 @@ class Space:
         """The enforced rows that want sockets alike; none where one socket is fitted."""
         if len(self.sockets) < 2:
             return []
-        return [row for row in self.enforced(may_break) if isinstance(row, AlikeRow)]
+        return of_kind(self.enforced(may_break), AlikeRow)

@@ -10,7 +10,7 @@ from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, Refused
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
-from dimmplan.model.rows import CountsRow, SequenceRow
+from dimmplan.rules import CountsRow, SequenceRow
 from dimmplan.solve.answer import solve
 from dimmplan.why.slots import read_slot
 from dimmplan.why.weigh import Case, Parted, Weighed

@@ -20,8 +20,6 @@ from dimmplan.why.weigh import Case, Weighed, turned
 
 MOST_OPTIONS = 4000
 """Ways to add modules at one socket that are looked at; equal channels count once, so shipped boards stay below."""
-_BETWEEN_SOCKETS = ("fitted", "alike")
-"""Checks that one socket by itself says nothing about."""
 MOST_WEIGHED = 60
 """Groups that are judged, those with the highest sweep first."""
 
@@ -263,7 +261,7 @@ def _measured(case: Case, socket: Socket, module: Module, slots: tuple[str, ...]
         yield _Option(slots, 0, Fraction(0), Fraction(0), 0)
         return
     breaches = case.judge_content(content, fitted=(socket.id,))
-    if any(breach.severity == "error" and breach.check not in _BETWEEN_SOCKETS for breach in breaches):
+    if any(breach.severity == "error" and not breach.between_sockets for breach in breaches):
         return
     found = case.figures_of(content, fitted=(socket.id,))
     if found is not None:

@@ -9,8 +9,7 @@ from typing import Literal
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board, Channel
 from dimmplan.model.module import Module
-from dimmplan.model.rows import FittedRow
-from dimmplan.rules import all_rows
+from dimmplan.rules import FittedRow, all_rows, of_kind
 from dimmplan.units import quoted
 from dimmplan.why.weigh import Case, Parted, Weighed
 
@@ -101,7 +100,7 @@ def slot_reason(case: Case, slot: str) -> SlotReason:
     case.require_sound()
     channel = case.board.channel_of[slot]
     if channel.socket not in case.placement.fitted:
-        rows = [row for row in all_rows(case.board, case.option) if isinstance(row, FittedRow)]
+        rows = of_kind(all_rows(case.board, case.option), FittedRow)
         return _reason(case, slot, "dead", "dead", row=rows[0] if rows else None)
     if slot in case.placement.hold:
         return _reason(case, slot, "hold", "hold")

@@ -14,9 +14,8 @@ from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import USUAL_OVER, Request, Supply
-from dimmplan.model.rows import ProcessorOption, SequenceRow
-from dimmplan.modes import judge_mode
-from dimmplan.rules import Breach, Content, all_rows, judge
+from dimmplan.model.rows import ProcessorOption
+from dimmplan.rules import Breach, Content, judge, rules_of
 from dimmplan.solve.criteria import LISTS, Criterion, criteria_of
 from dimmplan.solve.evaluate import Value, measured_vector, texts_of
 from dimmplan.solve.space import Space
@@ -124,10 +123,7 @@ class Case:
     ) -> tuple[Breach, ...]:
         """Every row that a content breaks in the plan's mode, on its sockets with its processor, or on others."""
         sockets = fitted or self.placement.fitted
-        return (
-            *judge(self.board, option or self.option, sockets, content),
-            *judge_mode(self.board, self.placement.mode, sockets, content),
-        )
+        return judge(self.board, option or self.option, sockets, content, mode=self.placement.mode)
 
     def figures_of(
         self, content: Content, *, option: ProcessorOption | None = None, fitted: tuple[str, ...] = ()
@@ -245,7 +241,7 @@ class Case:
 
     def _socket_looks(self, index: int, socket: Socket) -> _Looks:
         shape = self.space.shapes[index]
-        ordered = any(isinstance(row, SequenceRow) for row in all_rows(self.board, self.option))
+        ordered = any(row.prescribes(socket.id) for row in rules_of(self.board))
         channels: dict[str, tuple[object, ...]] = {}
         controllers: dict[str, tuple[object, ...]] = {}
         for controller, shapes in zip(socket.controllers, shape.controllers, strict=True):

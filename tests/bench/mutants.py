@@ -25,10 +25,9 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 
 MUTATED = (
-    "dimmplan/rules.py",
+    "dimmplan/rules/*.py",
     "dimmplan/rates.py",
     "dimmplan/interleave.py",
-    "dimmplan/modes.py",
     "dimmplan/figures.py",
     "dimmplan/solve/*.py",
 )
@@ -207,7 +206,7 @@ def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench mutants --")
     parser.add_argument("--sample", type=int, default=400, help="how many mutants to draw; 0 for all")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--only", default="*", metavar="PATTERN", help="files to draw from, such as dimmplan/rules.py")
+    parser.add_argument("--only", default="*", metavar="PATTERN", help="files to draw from, such as dimmplan/rates.py")
     parser.add_argument("--names", type=Path, metavar="FILE", help="mutants to try instead, one a line")
     parser.add_argument("--tests", nargs="+", default=QUICK, help="what to try first, such as tests/rules")
     parser.add_argument("--quick", action="store_true", help="do not try the survivors by more tests")

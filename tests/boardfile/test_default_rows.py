@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from dimmplan.model.defaults import default_rows
 from dimmplan.model.module import Generation
+from dimmplan.rules import default_rows
 
 
 @pytest.mark.parametrize("generation", Generation)

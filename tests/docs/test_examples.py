@@ -11,9 +11,9 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.docs import FOLDER, topics
-from dimmplan.model.defaults import default_rows
 from dimmplan.model.module import Generation
-from dimmplan.model.rows import Row, RuleRow
+from dimmplan.model.rows import Row
+from dimmplan.rules import RuleRow, default_rows
 from tests.docs.shell import blocks, call, missing_lines, run_document
 
 ROOT = Path(__file__).resolve().parent.parent.parent

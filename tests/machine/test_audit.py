@@ -219,3 +219,15 @@ def test_extra_modules_are_told_with_what_they_are() -> None:
     result = audited(found_of(CONTENT | {"K2": M64}))
     its = answer(result, "K2")
     assert (its.answer, its.differences[0].kind, its.module) == ("different", "extra", M64)
+
+
+def test_a_broken_rule_is_told_though_another_slot_is_not_listed() -> None:
+    """K1 is empty in front of a filled K2, whatever Y1 holds; what Y1 may mend or break is not told."""
+    content = dict.fromkeys(BOARD.slots) | {"K2": M32, "T1": M32}
+    found = found_of(content)
+    whole = audited(found, None)
+    part = audited(replace(found, slots=tuple(slot for slot in found.slots if slot.locator != "Y1")), None)
+    assert [breach.rule for breach in whole.breaches] == ["fill-order"]
+    assert part.breaches == whole.breaches and not part.good
+    unsure = audited(replace(found, slots=tuple(slot for slot in found.slots if slot.locator != "K1")), None)
+    assert unsure.breaches == ()

@@ -10,8 +10,7 @@ from dimmplan.boardfile.read import load_board, shipped_ids
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
-from dimmplan.model.rows import FittedRow
-from dimmplan.rules import all_rows, judge_module
+from dimmplan.rules import FittedRow, all_rows, judge_module
 from dimmplan.solve.criteria import LISTS
 from tests.oracle.random_boards import random_case
 

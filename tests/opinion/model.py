@@ -17,7 +17,7 @@ from ortools.sat.python import cp_model
 
 from dimmplan.model.board import Board
 from dimmplan.model.request import Mode, Request
-from dimmplan.model.rows import AlikeRow, FittedRow, MirroringRow, MixRow
+from dimmplan.rules import AlikeRow, FittedRow, MirroringRow, MixRow
 from tests.opinion.tables import Held, Rate, Tables
 from tests.oracle.brute import Filling
 

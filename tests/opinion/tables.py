@@ -15,7 +15,7 @@ from typing import Any
 
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.request import Mode, Request
-from dimmplan.model.rows import AlikeRow, SequenceRow
+from dimmplan.rules import AlikeRow, SequenceRow
 from tests.oracle.brute import Filling, Oracle, Slots, groups_by_index
 
 Rate = int | None

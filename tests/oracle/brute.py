@@ -15,7 +15,8 @@ from typing import Any, TypeVar
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Kind, Module
 from dimmplan.model.request import Mode, Request
-from dimmplan.model.rows import (
+from dimmplan.model.rows import InterleaveRow, ProcessorOption
+from dimmplan.rules import (
     AcceptRow,
     AlikeRow,
     CeilingRow,
@@ -23,10 +24,8 @@ from dimmplan.model.rows import (
     CountsRow,
     FillOrderRow,
     FittedRow,
-    InterleaveRow,
     MirroringRow,
     MixRow,
-    ProcessorOption,
     RankLimitRow,
     RuleRow,
     SequenceRow,

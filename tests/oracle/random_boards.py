@@ -15,7 +15,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Generation, Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
-from dimmplan.model.rows import MirroringRow, RuleRow, SparingRow
+from dimmplan.rules import MirroringRow, RuleRow, SparingRow
 from dimmplan.solve.criteria import LISTS
 
 Wiring = dict[str, dict[str, dict[str, list[str]]]]

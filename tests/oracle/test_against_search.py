@@ -17,9 +17,8 @@ from dimmplan.errors import ImpossibleError
 from dimmplan.interleave import permitted_sets, regions
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
-from dimmplan.model.rows import SocketMinimumRow
 from dimmplan.planner import ask
-from dimmplan.rules import judge
+from dimmplan.rules import SocketMinimumRow, judge
 from dimmplan.solve.answer import Answer, Choice, solve
 from dimmplan.solve.evaluate import vector_of
 from dimmplan.solve.profiles import Evaluator

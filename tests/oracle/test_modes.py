@@ -8,11 +8,11 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.errors import ImpossibleError
 from dimmplan.model.module import Generation
 from dimmplan.model.request import Mode
-from dimmplan.modes import judge_mode
 from dimmplan.planner import ask, plan
 from dimmplan.solve.answer import solve
 from tests.oracle.brute import best
 from tests.oracle.random_boards import make_board, random_mode_case
+from tests.support import mode_breaches
 
 SEEDS = 160
 STEP = 20
@@ -63,10 +63,10 @@ def test_eight_or_sixteen_modules_a_processor(modules: int, holds: bool) -> None
     module = board.module_of_size(64)
     order = [channel.slots[depth] for depth in (0, 1) for channel in socket.channels]
     content = dict.fromkeys(order[:modules], module)
-    broken = list(judge_mode(board, Mode.MIRRORED, (socket.id,), content))
+    broken = mode_breaches(board, Mode.MIRRORED, (socket.id,), content)
     assert (not broken) == holds
     mixed = content | dict.fromkeys(order[:4], board.module_of_size(32))
-    assert list(judge_mode(board, Mode.MIRRORED, (socket.id,), mixed))
+    assert mode_breaches(board, Mode.MIRRORED, (socket.id,), mixed)
 
 
 def test_sparing_gives_up_the_largest_rank_of_each_channel() -> None:

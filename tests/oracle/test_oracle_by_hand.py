@@ -15,15 +15,8 @@ from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
-from dimmplan.model.rows import (
-    AcceptRow,
-    ChannelOrderRow,
-    FillOrderRow,
-    InterleaveRow,
-    MixRow,
-    RankLimitRow,
-    RuleRow,
-)
+from dimmplan.model.rows import InterleaveRow
+from dimmplan.rules import AcceptRow, ChannelOrderRow, FillOrderRow, MixRow, RankLimitRow, RuleRow
 from tests.oracle.brute import (
     Filling,
     Oracle,

@@ -9,8 +9,7 @@ from typing import Any
 
 from dimmplan.model.board import Board, Channel, Controller, Socket
 from dimmplan.model.request import Request
-from dimmplan.model.rows import RuleRow
-from dimmplan.rules import fitted_default
+from dimmplan.rules import RuleRow, fitted_default
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -21,9 +21,9 @@ from dimmplan.interleave import Region, permitted_sets, regions
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request, Supply
-from dimmplan.model.rows import FittedRow, InterleaveRow
+from dimmplan.model.rows import InterleaveRow
 from dimmplan.planner import ask
-from dimmplan.rules import judge
+from dimmplan.rules import FittedRow, judge
 from dimmplan.solve.answer import Answer, solve
 from dimmplan.solve.criteria import LISTS
 from dimmplan.units import channel_peak_gb_s

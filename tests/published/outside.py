@@ -17,15 +17,14 @@ from pathlib import Path
 from typing import NamedTuple
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.explain import counted, listed
 from dimmplan.figures import SocketFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.module import Generation, Module
 from dimmplan.model.request import Mode
-from dimmplan.model.rows import SparingRow
 from dimmplan.planner import ask, plan
 from dimmplan.rates import channel_rate, rate_row
-from dimmplan.units import channel_peak_gb_s
+from dimmplan.rules import SparingRow
+from dimmplan.units import channel_peak_gb_s, counted, listed
 from tests.published.test_interleave import (
     ATL_KNOWS,
     ATL_ONLY_SPLIT,
@@ -41,7 +40,7 @@ from tests.published.test_interleave import (
 )
 from tests.published.test_peaks import NOMINAL, WHOLE_SYSTEMS
 from tests.published.test_rates import CASES, PRINTED, Published, four_channels
-from tests.support import filled, regions_of, shipped_boards, usual
+from tests.support import filled, mode_breaches, regions_of, shipped_boards, usual
 
 PAGE = Path(__file__).resolve().parents[2] / "dimmplan" / "docs" / "outside-values.md"
 AGREES, DIFFERS, ROW, NO_FIGURE = "agrees", "differs", "a board row", "no figure"
@@ -535,8 +534,6 @@ def _usable(board_id: str, capacity: str, mode: Mode, socket: str) -> tuple[obje
 
 def _mirrors(board_id: str, modules: int, *, types: int = 1) -> bool:
     """True where so many modules at one socket can mirror on that board: equal ones, or pairs of channels unlike."""
-    from dimmplan.modes import judge_mode
-
     board = load_board(board_id)
     socket = board.sockets[0]
     each, more = divmod(modules, len(socket.channels))
@@ -544,7 +541,7 @@ def _mirrors(board_id: str, modules: int, *, types: int = 1) -> bool:
     for number, channel in enumerate(socket.channels):
         module = board.modules[number // 2 % types]
         content |= dict.fromkeys(channel.slots[: each + (number < more)], module)
-    return not any(judge_mode(board, Mode.MIRRORED, [socket.id], content))
+    return not mode_breaches(board, Mode.MIRRORED, [socket.id], content)
 
 
 # -- the page ----------------------------------------------------------------------------------------------------------

@@ -16,8 +16,9 @@ import pytest
 from dimmplan.boardfile.read import load_board
 from dimmplan.figures import SocketFigures, placement_figures
 from dimmplan.model.board import Board
-from dimmplan.model.rows import AlikeRow, CountsRow, InterleaveRow
+from dimmplan.model.rows import InterleaveRow
 from dimmplan.planner import ask, plan
+from dimmplan.rules import AlikeRow, CountsRow
 from dimmplan.sources import SOURCES
 from tests.support import (
     filled,

@@ -11,7 +11,7 @@ from pydantic import TypeAdapter
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
-from dimmplan.model.rows import RuleRow
+from dimmplan.rules import RuleRow
 from tests.oracle.random_boards import make_board
 
 M16, M16X8, M32, M64, L64, S64, M24 = (

@@ -9,9 +9,11 @@ import pytest
 
 from dimmplan.model.board import Board
 from dimmplan.model.module import Kind, Module
-from dimmplan.model.rows import CeilingRow, FittedRow, ProcessorOption
+from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import (
     Breach,
+    CeilingRow,
+    FittedRow,
     SocketView,
     all_rows,
     ceiling_row,
@@ -22,8 +24,8 @@ from dimmplan.rules import (
     judge_system,
     loads_of,
     rows_of_scope,
-    said,
 )
+from dimmplan.rules.base import value_alone
 from tests.rules.boards import BOARD, L64, M16, M16X8, M24, M32, M64, S64, V15, V135, board_with, in_slots, row_of
 
 Where = tuple[tuple[str, ...], str, str]
@@ -281,8 +283,8 @@ def test_an_order_is_not_judged_where_slots_are_not_known() -> None:
 
 
 def test_values_in_words_where_a_field_has_none_of_its_own() -> None:
-    assert said("kind", Kind.RDIMM_3DS) == "3DS RDIMM"
-    assert [said("voltage_mv", module.voltage_mv) for module in (V15, V135)] == ["1.5 V", "1.35 V"]
+    assert value_alone("kind", Kind.RDIMM_3DS) == "3DS RDIMM"
+    assert [value_alone("voltage_mv", module.voltage_mv) for module in (V15, V135)] == ["1.5 V", "1.35 V"]
 
 
 def test_an_lrdimm_loads_like_one_rank() -> None:

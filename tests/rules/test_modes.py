@@ -10,18 +10,18 @@ import pytest
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
-from dimmplan.modes import (
+from dimmplan.rules import (
+    Breach,
     can_be_groups,
     group_sizes,
-    judge_mode,
     mirroring_row,
     mirrors,
     ranks_of,
     sparing_row,
     usable_gib,
 )
-from dimmplan.rules import Breach
 from tests.rules.boards import M16, M16X8, M32, M64, S64, board_with, in_slots, row_of
+from tests.support import mode_breaches
 
 MIRRORING = {"id": "mirror", "check": "mirroring"}
 SPARING = {"id": "spare", "check": "sparing"}
@@ -30,11 +30,13 @@ PAIRS = "groups of 2 identical channels"
 
 
 def breaches(board: Board, mode: Mode, content: dict[str, Module | None]) -> list[Breach]:
-    return list(judge_mode(board, mode, ("S1", "S2"), content))
+    return mode_breaches(board, mode, ("S1", "S2"), content)
 
 
-def broken(rule: str, where: tuple[str, ...], found: str, allowed: str, source: str = "SOME-SOURCE") -> Breach:
-    return Breach(rule, "error", rule, where, found, allowed, source)
+def broken(
+    rule: str, check: str, where: tuple[str, ...], found: str, allowed: str, source: str = "SOME-SOURCE"
+) -> Breach:
+    return Breach(rule, "error", check, where, found, allowed, source)
 
 
 @pytest.mark.parametrize(
@@ -81,7 +83,7 @@ def test_what_keeps_a_placement_from_mirroring(
     row: dict[str, Any], content: dict[str, Module | None], expected: list[tuple[tuple[str, ...], str, str]]
 ) -> None:
     found = breaches(board_with(MIRRORING | row), Mode.MIRRORED, content)
-    assert found == [Breach("mirror", "error", "mirror", *where, "SOME-SOURCE") for where in expected]
+    assert found == [Breach("mirror", "error", "mirroring", *where, "SOME-SOURCE") for where in expected]
 
 
 @pytest.mark.parametrize(
@@ -98,7 +100,7 @@ def test_what_keeps_a_placement_from_sparing(
 ) -> None:
     allowed = f"at least {row.get('min_ranks', 2)}"
     found = breaches(board_with(SPARING | row), Mode.SPARING, content)
-    assert found == [broken("spare", *where, allowed) for where in expected]
+    assert found == [broken("spare", "sparing", *where, allowed) for where in expected]
 
 
 @pytest.mark.parametrize(
@@ -110,7 +112,7 @@ def test_what_keeps_a_placement_from_sparing(
 )
 def test_a_board_without_the_row(mode: Mode, rule: str, without: str, boards: str) -> None:
     content = in_slots(A1=M16)
-    assert breaches(board_with(), mode, content) == [broken(rule, ("S1", "S2"), without, boards, "PRACTICE")]
+    assert breaches(board_with(), mode, content) == [broken(rule, rule, ("S1", "S2"), without, boards, "PRACTICE")]
     assert breaches(board_with(MIRRORING, SPARING), Mode.INDEPENDENT, content) == []
 
 

@@ -9,9 +9,8 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
-from dimmplan.model.rows import FittedRow
 from dimmplan.rates import channel_rate
-from dimmplan.rules import SocketView, SystemView, judge_channel, judge_module, judge_socket, judge_system
+from dimmplan.rules import FittedRow, SocketView, SystemView, judge_channel, judge_module, judge_socket, judge_system
 
 Fill = Literal["full", "sparse", "one-socket", "mixed", "hold"]
 FILLS: tuple[Fill, ...] = ("full", "sparse", "one-socket", "mixed", "hold")

@@ -19,9 +19,8 @@ from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
-from dimmplan.model.rows import AcceptRow, AlikeRow, CeilingRow, ChannelOrderRow, FittedRow, MixRow, NoteRow
 from dimmplan.planner import ask, plan, read_module
-from dimmplan.rules import judge
+from dimmplan.rules import AcceptRow, AlikeRow, CeilingRow, ChannelOrderRow, FittedRow, MixRow, NoteRow, judge
 from dimmplan.units import decimal
 
 PLANS: dict[str, tuple[str, str, dict[str, Any]]] = {

@@ -12,10 +12,18 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode, Request, Supply
-from dimmplan.model.rows import FittedRow, MirroringRow, RateRow, SparingRow
-from dimmplan.modes import judge_mode
+from dimmplan.model.rows import RateRow
 from dimmplan.planner import plan
-from dimmplan.rules import Breach, SystemView, judge, judge_module, judge_system
+from dimmplan.rules import (
+    Breach,
+    FittedRow,
+    MirroringRow,
+    SparingRow,
+    SystemView,
+    judge,
+    judge_module,
+    judge_system,
+)
 from dimmplan.solve.criteria import LISTS, criteria_of
 from dimmplan.solve.evaluate import Value, vector_of
 from dimmplan.solve.space import Space
@@ -75,8 +83,7 @@ def _mode(board: Board, rng: random.Random) -> Mode:
 def broken_by(board: Board, placement: Placement, content: Held) -> list[Breach]:
     """The error rows that a content breaks, on the placement's sockets, with its processor and mode."""
     option = board.processor(placement.processor)
-    found = [*judge(board, option, placement.fitted, content)]
-    found += judge_mode(board, placement.mode, placement.fitted, content)
+    found = judge(board, option, placement.fitted, content, mode=placement.mode)
     return [breach for breach in found if breach.severity == "error"]
 
 

@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from dimmplan.figures import placement_figures
-from dimmplan.model.rows import AlikeRow
 from dimmplan.planner import ask, plan, read_module
+from dimmplan.rules import AlikeRow
 from dimmplan.why.grow import change_of, next_answer
 from dimmplan.why.weigh import Case
 from tests.support import shipped_boards

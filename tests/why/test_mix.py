@@ -12,9 +12,8 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.figures import placement_figures
 from dimmplan.mix import mix_of
 from dimmplan.model.label import parse_label
-from dimmplan.model.rows import MixRow
 from dimmplan.planner import ask, plan, read_module
-from dimmplan.rules import judge
+from dimmplan.rules import MixRow, judge
 from dimmplan.sources import SOURCES
 from tests.support import shipped_boards
 

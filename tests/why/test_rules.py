@@ -7,10 +7,9 @@ from dataclasses import replace
 import pytest
 
 from dimmplan.answers.rulebook import rule_groups
-from dimmplan.model.defaults import default_rows
 from dimmplan.output.answer_records import rules_record
 from dimmplan.output.answers import rules_text
-from dimmplan.rules import all_rows
+from dimmplan.rules import all_rows, default_rows
 from dimmplan.sources import SOURCES, citation
 from tests.support import shipped_boards
 

@@ -8,15 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from dimmplan.model.module import Generation
-from dimmplan.model.rows import (
-    AcceptRow,
-    ChannelOrderRow,
-    FillOrderRow,
-    MixRow,
-    RankLimitRow,
-    RuleRow,
-    SocketMinimumRow,
-)
+from dimmplan.rules.base import Rule
+from dimmplan.rules.channels import ChannelOrderRow, FillOrderRow, RankLimitRow
+from dimmplan.rules.modules import AcceptRow, MixRow
+from dimmplan.rules.sockets import SocketMinimumRow
 
 _VOLTAGES_MV: dict[Generation, tuple[int, ...]] = {
     Generation.DDR3: (1500, 1350),
@@ -25,7 +20,7 @@ _VOLTAGES_MV: dict[Generation, tuple[int, ...]] = {
 }
 
 
-def default_rows(generation: Generation) -> tuple[RuleRow, ...]:
+def default_rows(generation: Generation) -> tuple[Rule, ...]:
     """The default rows for a board of that generation, in the order in which they are read out.
 
     They are not validated, which would build a validator for each kind; a test does it.
@@ -54,14 +49,9 @@ def default_rows(generation: Generation) -> tuple[RuleRow, ...]:
     )
 
 
-def _subject(row: RuleRow) -> tuple[str, str]:
-    """What a row speaks about: rows with the same subject replace each other."""
-    return row.check, row.field if isinstance(row, AcceptRow | MixRow) else ""
-
-
-def effective_rows(own: Iterable[RuleRow], generation: Generation) -> tuple[RuleRow, ...]:
+def effective_rows(own: Iterable[Rule], generation: Generation) -> tuple[Rule, ...]:
     """A board's own rows and the defaults that they do not replace, rows that are off left out."""
     own = tuple(own)
-    replaced = {_subject(row) for row in own}
-    kept = tuple(row for row in default_rows(generation) if _subject(row) not in replaced)
+    replaced = {row.subject for row in own}
+    kept = tuple(row for row in default_rows(generation) if row.subject not in replaced)
     return tuple(row for row in kept + own if row.severity != "off")

@@ -1,0 +1,270 @@
+"""What every kind of rule is: the row that is written, how it is judged, and how a person hears of it.
+
+A kind is one class. It names its question, says what it can judge and how, words itself, and tells the search what it
+needs to know. A test goes through all classes and demands every part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, ClassVar, Literal, NamedTuple, TypeVar
+
+from dimmplan.errors import did_you_mean
+from dimmplan.model.board import Board, Channel, Socket
+from dimmplan.model.module import Module
+from dimmplan.model.request import Mode
+from dimmplan.model.rows import Row, Severity
+from dimmplan.units import counted, listed, quoted
+
+Scope = Literal["module", "channel", "socket", "system"]
+Question = Literal["fits", "order", "mix", "capacity", "modes", "firmware", "care"]
+Limits = Literal["capacity", "placement", "nothing"]
+Couples = Literal["nothing", "types", "fitted", "amounts", "mode"]
+
+Load = tuple[Module | None, ...]
+"""What the slots of one channel hold, in fill order."""
+
+Content = Mapping[str, Module | None]
+"""What the slots of a board hold; a slot that is missing is empty."""
+
+Problems = Iterator[tuple[str, str, str, str]]
+"""Problems of a board file: place, what was found, what is allowed, hint."""
+
+
+class Fault(NamedTuple):
+    """How a row is broken: what was found and what is allowed; ``where`` is set where it is not the whole view."""
+
+    found: str
+    allowed: str
+    where: tuple[str, ...] = ()
+
+
+class SocketView(NamedTuple):
+    """What a socket rule sees. Modules, capacity, types and ``filled`` are those of the slots that are known.
+
+    ``filled`` is ``None`` where only counts are known, and then rows about slots say nothing. ``unknown`` are slots
+    that may hold anything. ``fitted`` are the sockets in use.
+    """
+
+    socket: Socket
+    modules: int
+    capacity_gib: int
+    types: tuple[Module, ...]
+    filled: frozenset[str] | None = None
+    unknown: frozenset[str] = frozenset()
+    fitted: tuple[str, ...] = ()
+    mode: Mode = Mode.INDEPENDENT
+
+    @property
+    def counts(self) -> range:
+        """Every number of modules that the socket may have."""
+        return range(self.modules, self.modules + len(self.unknown) + 1)
+
+
+class SystemView(NamedTuple):
+    """What a system rule sees: the board, the fitted sockets and their content; ``unknown`` slots may hold anything."""
+
+    board: Board
+    fitted: tuple[str, ...]
+    content: Content
+    unknown: frozenset[str] = frozenset()
+    mode: Mode = Mode.INDEPENDENT
+
+    @property
+    def sockets(self) -> list[Socket]:
+        """The fitted sockets."""
+        return [self.board.socket(socket_id) for socket_id in self.fitted]
+
+    @property
+    def known_sockets(self) -> list[Socket]:
+        """The fitted sockets whose content is known whole."""
+        return [socket for socket in self.sockets if self.unknown.isdisjoint(socket.slots)]
+
+
+class Wiring(NamedTuple):
+    """What a row is checked against in a board file: the sockets, and the rows in force."""
+
+    sockets: tuple[Socket, ...]
+    rules: tuple[Rule, ...]
+
+    @property
+    def socket_ids(self) -> list[str]:
+        """Ids of the sockets, in board order."""
+        return [socket.id for socket in self.sockets]
+
+    @property
+    def slots(self) -> list[str]:
+        """Names of the slots, in board order."""
+        return [slot for socket in self.sockets for slot in socket.slots]
+
+
+class Rule(Row):
+    """One kind of rule. Each class narrows ``check`` to its own word and states the class variables."""
+
+    check: str
+    question: ClassVar[Question]
+    """The question of ``rules BOARD`` that the row answers."""
+    scopes: ClassVar[tuple[Scope, ...]]
+    """Where the kind can be judged; empty for rows that are only told."""
+    judged_in_part: ClassVar[bool]
+    """True where a view with unknown slots is judged: a fault is then one whatever those slots hold."""
+    stays_broken: ClassVar[bool]
+    """True where nothing that is added mends a broken row."""
+    limits: ClassVar[Limits]
+    """What the row alone can keep a request from having: enough capacity, a placement at all, or nothing."""
+    couples: ClassVar[Couples] = "nothing"
+    """What a row of system scope ties between sockets, which is what the search has to fix before it looks at one."""
+
+    # -- judgement -------------------------------------------------------------------------------------------------
+
+    def judged_at(self, scope: Scope) -> bool:
+        """True where this row is judged at that scope."""
+        return scope in self.scopes
+
+    @property
+    def severity_broken(self) -> Severity:
+        """The severity of a broken row."""
+        return self.severity
+
+    def of_module(self, module: Module) -> Iterator[Fault]:
+        """Where a module type breaks the row."""
+        raise NotImplementedError
+
+    def of_channel(self, channel: Channel, load: Load) -> Iterator[Fault]:
+        """Where a channel's load breaks the row; of a channel known in part only the known slots are given."""
+        raise NotImplementedError
+
+    def of_socket(self, view: SocketView) -> Iterator[Fault]:
+        """Where a socket's content breaks the row."""
+        raise NotImplementedError
+
+    def of_system(self, view: SystemView) -> Iterator[Fault]:
+        """Where a placement breaks the row."""
+        raise NotImplementedError
+
+    # -- words -----------------------------------------------------------------------------------------------------
+
+    def sentence(self) -> str:
+        """The row in plain words; the board's own wording goes before."""
+        return self.text or self.wording()
+
+    def wording(self) -> str:
+        """The standard sentence of the kind."""
+        raise NotImplementedError
+
+    def answers(self, question: str) -> bool:
+        """True where the row belongs to that question of ``rules BOARD``."""
+        return question == self.question
+
+    def told_at(self, content: Content) -> tuple[str, ...] | None:
+        """The slots for which a row that is only told must be told; empty for the whole board, ``None`` for never."""
+        return None
+
+    # -- names and fields ------------------------------------------------------------------------------------------
+
+    @property
+    def module_field(self) -> str:
+        """The field of a module that the row speaks about; empty for most kinds."""
+        return ""
+
+    @property
+    def subject(self) -> tuple[str, str]:
+        """What the row speaks about: a board's own row replaces the usual one of the same subject."""
+        return self.check, self.module_field
+
+    @property
+    def only_at(self) -> tuple[str, ...]:
+        """The sockets that the row is about; empty for all."""
+        return ()
+
+    def problems(self, place: str, wiring: Wiring) -> Problems:
+        """What is wrong with the row in the file of a board wired so."""
+        yield from ()
+
+    # -- what the search asks --------------------------------------------------------------------------------------
+
+    def prescribes(self, socket: str) -> bool:
+        """True where the row says which slots of that socket are filled."""
+        return False
+
+    def slots_for(self, count: int) -> frozenset[str] | None:
+        """The slots that are filled with that many modules at a socket the row prescribes; ``None`` for a count that
+        it does not allow."""
+        return None
+
+
+K = TypeVar("K", bound=Row)
+
+
+def of_kind(rows: Iterable[Row], kind: type[K]) -> list[K]:
+    """The rows of one kind."""
+    return [row for row in rows if isinstance(row, kind)]
+
+
+def known_names(names: Iterable[str], among: Sequence[str], place: str, allowed: str) -> Problems:
+    """A problem for every name that is none of those that may stand there."""
+    for name in names:
+        if name not in among:
+            yield place, quoted(name), allowed, did_you_mean(name, among)
+
+
+# -- words for the fields of a module -------------------------------------------------------------------------------
+
+
+class _Field(NamedTuple):
+    """How a field of a module is named, and how its value is written after its name and by itself."""
+
+    noun: str
+    named: str = "{}"
+    alone: str = ""
+
+
+_FIELDS = {
+    "generation": _Field("generation"),
+    "voltage_mv": _Field("supply voltage", "{} V"),
+    "form_factor": _Field("form factor"),
+    "kind": _Field("kind"),
+    "ecc_bits": _Field("ECC width", "{} bits", "{} ECC bits"),
+    "device_width": _Field("device width", "x{}"),
+    "package_ranks": _Field("package ranks", "{}", "{} ranks"),
+    "logical_ranks": _Field("logical ranks", "{}", "{} logical ranks"),
+    "capacity_gib": _Field("capacity", "{} GiB"),
+    "rate_mts": _Field("rate", "{} MT/s"),
+    "die_family": _Field("die family", "{}", "{} dies"),
+}
+
+
+def value_of(module: Module, field: str) -> Any:
+    """A module's value in a field that rows speak about."""
+    return getattr(module, field)
+
+
+def field_noun(field: str) -> str:
+    """The name of a field in a sentence."""
+    return _FIELDS[field].noun
+
+
+def _written(field: str, value: object) -> str:
+    return f"{int(str(value)) / 1000:g}" if field == "voltage_mv" else str(value)
+
+
+def value_named(field: str, value: object) -> str:
+    """A value as it stands after the name of its field."""
+    return _FIELDS[field].named.format(_written(field, value))
+
+
+def value_alone(field: str, value: object) -> str:
+    """A value by itself, short, in the trade's words."""
+    form = _FIELDS[field].alone or _FIELDS[field].named
+    text = form.format(_written(field, value))
+    return text.removesuffix("s") if text.startswith("1 ") and field.endswith("ranks") else text
+
+
+def modules_counted(count: int) -> str:
+    """A number of modules in words: ``no module``, ``1 module``, ``2 modules``."""
+    return counted(count, "module") if count else "no module"
+
+
+def named_in_brackets(names: Sequence[str]) -> str:
+    """Names that a sentence is about, in brackets; empty for all."""
+    return f" ({listed(list(names))})" if names else ""

@@ -1,0 +1,104 @@
+"""Rules about what one channel carries and in which order it fills."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from dimmplan.model.board import Channel
+from dimmplan.model.module import Kind, Module
+from dimmplan.rules.base import Fault, Load, Rule, field_noun, value_alone, value_of
+
+_RANKS = {"package": "package ranks", "logical": "logical ranks", "loads": "loads"}
+
+
+def loads_of(module: Module) -> int:
+    """Electrical loads on the channel: an LRDIMM's buffers load like one rank (guide-06 p. 32), others by rank."""
+    return 1 if module.kind is Kind.LRDIMM else module.package_ranks
+
+
+class RankLimitRow(Rule):
+    """At most ``most`` ranks on a channel, counted as package ranks, logical ranks or loads."""
+
+    question = "capacity"
+    scopes = ("channel",)
+    judged_in_part = True
+    stays_broken = True
+    limits = "capacity"
+
+    check: Literal["rank-limit"]
+    count: Literal["package", "logical", "loads"] = "package"
+    most: Annotated[int, Field(ge=1, le=64)]
+
+    def _counted(self, module: Module) -> int:
+        counts = {"package": module.package_ranks, "logical": module.logical_ranks, "loads": loads_of(module)}
+        return counts[self.count]
+
+    def of_channel(self, channel: Channel, load: Load) -> Iterator[Fault]:
+        """The modules have more ranks together."""
+        total = sum(self._counted(module) for module in load if module)
+        if total > self.most:
+            yield Fault(f"{total} {'loads' if self.count == 'loads' else 'ranks'}", f"at most {self.most}")
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        return f"A channel carries at most {self.most} {_RANKS[self.count]}."
+
+
+class FillOrderRow(Rule):
+    """A channel fills in slot order, without a gap."""
+
+    question = "order"
+    scopes = ("channel",)
+    judged_in_part = True
+    stays_broken = False
+    limits = "placement"
+
+    check: Literal["fill-order"]
+
+    def of_channel(self, channel: Channel, load: Load) -> Iterator[Fault]:
+        """A slot is empty in front of a filled one."""
+        for (first, second), slot in zip(itertools.pairwise(load), channel.slots, strict=False):
+            if second and not first:
+                yield Fault(f"{slot} empty", "filled before the slots after it")
+                return
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        return "A channel fills in slot order, without a gap."
+
+
+class ChannelOrderRow(Rule):
+    """Along a channel's fill order these never rise: more ranks first, then larger capacity, usually."""
+
+    question = "order"
+    scopes = ("channel",)
+    judged_in_part = True
+    stays_broken = False
+    limits = "nothing"
+
+    check: Literal["channel-order"]
+    keys: Annotated[tuple[Literal["package_ranks", "logical_ranks", "capacity_gib"], ...], Field(min_length=1)] = (
+        "package_ranks",
+        "capacity_gib",
+    )
+
+    def of_channel(self, channel: Channel, load: Load) -> Iterator[Fault]:
+        """A module comes before one that has more."""
+        keys = [tuple(value_of(module, key) for key in self.keys) for module in load if module]
+        for first, second in itertools.pairwise(keys):
+            if second > first:
+                words = [
+                    ", ".join(value_alone(key, value) for key, value in zip(self.keys, values, strict=True))
+                    for values in (second, first)
+                ]
+                yield Fault(f"{words[0]} after {words[1]}", "falling along the fill order")
+                return
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        keys = [f"more {field_noun(key)}" if key != "capacity_gib" else "larger capacity" for key in self.keys]
+        return f"Along a channel, {', then '.join([f'{keys[0]} first', *keys[1:]])}."

@@ -1,0 +1,206 @@
+"""The rules of a board judged: the search prunes with them, the audit judges by them.
+
+Scopes: one module type, one channel, one socket, the whole system. Nothing here chooses. Slots that are not known
+may hold anything: what is told of such a board holds whatever they hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from dimmplan.model.board import Board, Channel
+from dimmplan.model.module import Module
+from dimmplan.model.request import Mode
+from dimmplan.model.rows import ProcessorOption, Severity
+from dimmplan.rates import channel_rate
+from dimmplan.rules.base import Content, Fault, Load, Rule, Scope, SocketView, SystemView, of_kind
+from dimmplan.rules.registry import KINDS, check_of, rules_of
+from dimmplan.rules.sockets import CeilingRow
+from dimmplan.rules.system import FittedRow
+
+RATE_RULE = "rates"
+"""Rule id of the rate table as a whole: a module without a row does not run."""
+
+_NEEDS_ROW = {
+    Mode.MIRRORED: ("mirroring", "a board without a mirroring row", "boards that mirror"),
+    Mode.SPARING: ("sparing", "a board without a sparing row", "boards that spare ranks"),
+}
+"""Modes that a board has only by a row: the kind of row, and what is said without one."""
+
+
+class Breach(NamedTuple):
+    """A broken row: where, what was found there, and what the row allows."""
+
+    rule: str
+    severity: Severity
+    check: str
+    where: tuple[str, ...]
+    found: str
+    allowed: str
+    source: str
+
+    @property
+    def kind(self) -> type[Rule] | None:
+        """The kind of the broken row; ``None`` for the rate table."""
+        return next((kind for kind in KINDS if check_of(kind) == self.check), None)
+
+    @property
+    def between_sockets(self) -> bool:
+        """True for what one socket by itself says nothing about."""
+        return self.kind is not None and self.kind.couples in ("fitted", "amounts")
+
+
+def rows_of_scope(rows: Iterable[Rule], scope: Scope) -> list[Rule]:
+    """The rows that are judged at a scope."""
+    return [row for row in rows if row.judged_at(scope)]
+
+
+def ceiling_row(option: ProcessorOption | None) -> list[Rule]:
+    """The processor's own ceiling as a rule row."""
+    if option is None or option.ceiling_gib is None:
+        return []
+    return [
+        CeilingRow(id=f"processor:{option.id}", check="ceiling", socket_gib=option.ceiling_gib, source=option.source)
+    ]
+
+
+def fitted_default(board: Board) -> list[Rule]:
+    """Without a row of its own, a board takes any set of sockets that holds its first one."""
+    if of_kind(board.rules, FittedRow):
+        return []
+    first, rest = board.sockets[0].id, [socket.id for socket in board.sockets[1:]]
+    sets: list[tuple[str, ...]] = [(first,)]
+    for socket_id in rest:
+        sets += [(*others, socket_id) for others in sets]
+    return [FittedRow(id="first-socket", check="fitted", sets=tuple(sets), source="PRACTICE")]
+
+
+def all_rows(board: Board, option: ProcessorOption | None) -> list[Rule]:
+    """Every row in force for a board with that processor."""
+    implied = [] if len(board.sockets) > 12 else fitted_default(board)
+    return [*rules_of(board), *ceiling_row(option), *implied]
+
+
+def _breaches(row: Rule, where: Sequence[str], faults: Iterable[Fault]) -> Iterator[Breach]:
+    for fault in faults:
+        yield Breach(
+            rule=row.id,
+            severity=row.severity_broken,
+            check=row.check,
+            where=fault.where or tuple(where),
+            found=fault.found,
+            allowed=fault.allowed,
+            source=row.source,
+        )
+
+
+def judge_module(rows: Iterable[Rule], module: Module, where: Sequence[str] = ()) -> Iterator[Breach]:
+    """Rows of module scope that a module type breaks."""
+    for row in rows_of_scope(rows, "module"):
+        yield from _breaches(row, where, row.of_module(module))
+
+
+def judge_channel(rows: Iterable[Rule], channel: Channel, load: Load, unknown: Iterable[str] = ()) -> Iterator[Breach]:
+    """Rows of channel scope that a channel's load breaks, whatever its unknown slots hold."""
+    hidden = set(unknown).intersection(channel.slots)
+    if hidden:
+        known = [(slot, module) for slot, module in zip(channel.slots, load, strict=True) if slot not in hidden]
+        channel = channel._replace(slots=tuple(slot for slot, _ in known))
+        load = tuple(module for _, module in known)
+    for row in rows_of_scope(rows, "channel"):
+        if row.judged_in_part or not hidden:
+            yield from _breaches(row, (channel.name,), row.of_channel(channel, load))
+
+
+def _counted(modules: Sequence[Module]) -> str:
+    kinds = dict.fromkeys(modules)
+    return " + ".join(f"{list(modules).count(kind)} x {kind.label}" for kind in kinds)
+
+
+def judge_rate(board: Board, option: ProcessorOption | None, channel: Channel, load: Load) -> Iterator[Breach]:
+    """The rate table: a load without a row does not run."""
+    modules = [module for module in load if module]
+    if modules and channel_rate(board, option, modules, len(channel.slots)) is None:
+        yield Breach(
+            rule=RATE_RULE,
+            severity="error",
+            check=RATE_RULE,
+            where=(channel.name,),
+            found=f"{_counted(modules)} on a channel of {len(channel.slots)} slots",
+            allowed="populations with a rate row",
+            source="PRACTICE",
+        )
+
+
+def judge_socket(rows: Iterable[Rule], view: SocketView) -> Iterator[Breach]:
+    """Rows of socket scope that a socket's content breaks."""
+    for row in rows_of_scope(rows, "socket"):
+        if row.judged_in_part or not view.unknown:
+            yield from _breaches(row, (view.socket.id,), row.of_socket(view))
+
+
+def judge_system(rows: Iterable[Rule], view: SystemView) -> Iterator[Breach]:
+    """Rows of system scope that a placement breaks."""
+    for row in rows_of_scope(rows, "system"):
+        if row.judged_in_part or not view.unknown:
+            yield from _breaches(row, view.fitted, row.of_system(view))
+
+
+def _without_row(board: Board, view: SystemView) -> Iterator[Breach]:
+    """A mode that the board has no row for."""
+    check, found, allowed = _NEEDS_ROW.get(view.mode, ("", "", ""))
+    if check and not any(row.check == check for row in rules_of(board)):
+        yield Breach(
+            rule=check,
+            severity="error",
+            check=check,
+            where=view.fitted,
+            found=found,
+            allowed=allowed,
+            source="PRACTICE",
+        )
+
+
+def judge(
+    board: Board,
+    option: ProcessorOption | None,
+    fitted: Sequence[str],
+    content: Content,
+    *,
+    mode: Mode = Mode.INDEPENDENT,
+    unknown: Iterable[str] = (),
+) -> tuple[Breach, ...]:
+    """Every row that a placement breaks, in the order module, channel, socket, system.
+
+    ``unknown`` are slots of which nobody can tell what they hold; only what they cannot change is told.
+    """
+    rows = all_rows(board, option)
+    hidden = frozenset(unknown)
+    found: list[Breach] = []
+    for kind in dict.fromkeys(module for module in content.values() if module):
+        where = [slot for slot in board.slots if content.get(slot) == kind]
+        found.extend(judge_module(rows, kind, where))
+    for socket_id in fitted:
+        socket = board.socket(socket_id)
+        for channel in socket.channels:
+            load = tuple(content.get(slot) for slot in channel.slots)
+            found.extend(judge_channel(rows, channel, load, hidden))
+            if hidden.isdisjoint(channel.slots):
+                found.extend(judge_rate(board, option, channel, load))
+        modules = [module for slot in socket.slots if (module := content.get(slot))]
+        view = SocketView(
+            socket=socket,
+            modules=len(modules),
+            capacity_gib=sum(module.capacity_gib for module in modules),
+            types=tuple(dict.fromkeys(modules)),
+            filled=frozenset(slot for slot in socket.slots if content.get(slot)),
+            unknown=hidden.intersection(socket.slots),
+            fitted=tuple(fitted),
+            mode=mode,
+        )
+        found.extend(judge_socket(rows, view))
+    whole = SystemView(board=board, fitted=tuple(fitted), content=content, unknown=hidden, mode=mode)
+    found.extend(judge_system(rows, whole))
+    found.extend(_without_row(board, whole))
+    return tuple(found)

@@ -1,0 +1,183 @@
+"""Rules about one socket: how many modules, how much capacity, and which slots."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from dimmplan.model.rows import CapacityGib, Name
+from dimmplan.rules.base import (
+    Fault,
+    Problems,
+    Rule,
+    SocketView,
+    Wiring,
+    known_names,
+    modules_counted,
+    named_in_brackets,
+    of_kind,
+)
+from dimmplan.rules.channels import FillOrderRow
+from dimmplan.units import counted, format_capacity, listed
+
+ModuleCount = Annotated[int, Field(ge=1, le=96)]
+_SOCKETS = "sockets of the board"
+
+
+class SocketMinimumRow(Rule):
+    """Every fitted socket has at least this many modules."""
+
+    question = "order"
+    scopes = ("socket",)
+    judged_in_part = True
+    stays_broken = False
+    limits = "placement"
+
+    check: Literal["socket-minimum"]
+    modules: ModuleCount = 1
+
+    def of_socket(self, view: SocketView) -> Iterator[Fault]:
+        """Too few modules, even if every unknown slot is filled."""
+        if view.counts[-1] < self.modules:
+            yield Fault(modules_counted(view.modules), f"at least {self.modules}")
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        return f"Every fitted socket has at least {counted(self.modules, 'module')}."
+
+
+class _SocketsRow(Rule):
+    """A row about some sockets; none named means all."""
+
+    sockets: tuple[Name, ...] = ()
+
+    @property
+    def only_at(self) -> tuple[str, ...]:
+        """The sockets named."""
+        return self.sockets
+
+    def means(self, view: SocketView) -> bool:
+        """True where the row speaks about that socket."""
+        return not self.sockets or view.socket.id in self.sockets
+
+    def problems(self, place: str, wiring: Wiring) -> Problems:
+        """The sockets are there."""
+        yield from known_names(self.sockets, wiring.socket_ids, f"{place}.sockets", _SOCKETS)
+
+
+class CeilingRow(_SocketsRow):
+    """Capacity of one socket is at most this."""
+
+    question = "capacity"
+    scopes = ("socket",)
+    judged_in_part = True
+    stays_broken = True
+    limits = "capacity"
+
+    check: Literal["ceiling"]
+    socket_gib: CapacityGib
+
+    def of_socket(self, view: SocketView) -> Iterator[Fault]:
+        """The socket holds more."""
+        if self.means(view) and view.capacity_gib > self.socket_gib:
+            yield Fault(f"{view.capacity_gib} GiB", f"at most {self.socket_gib} GiB")
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        return f"A socket holds at most {format_capacity(self.socket_gib)}{named_in_brackets(self.sockets)}."
+
+
+class CountsRow(_SocketsRow):
+    """Modules per fitted socket is one of these numbers."""
+
+    question = "order"
+    scopes = ("socket",)
+    judged_in_part = True
+    stays_broken = False
+    limits = "capacity"
+
+    check: Literal["counts"]
+    modules: Annotated[tuple[ModuleCount, ...], Field(min_length=1)]
+
+    def of_socket(self, view: SocketView) -> Iterator[Fault]:
+        """Another number of modules."""
+        if self.means(view) and not any(count in self.modules for count in view.counts):
+            *most, last = self.modules
+            allowed = f"{', '.join(map(str, most))} or {last} modules" if most else modules_counted(last)
+            yield Fault(modules_counted(view.modules), allowed)
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        counts = listed([str(count) for count in self.modules], last="or")
+        return f"A socket carries {counts} modules{named_in_brackets(self.sockets)}."
+
+    def problems(self, place: str, wiring: Wiring) -> Problems:
+        """The sockets are there, and no count is above their slots."""
+        yield from super().problems(place, wiring)
+        meant = [socket for socket in wiring.sockets if not self.sockets or socket.id in self.sockets]
+        most = max((len(socket.slots) for socket in meant), default=0)
+        for count in self.modules:
+            if count > most:
+                yield f"{place}.modules", str(count), f"at most {most}, the slots of the socket", ""
+
+
+class SequenceRow(Rule):
+    """The slots of one socket fill in exactly this order."""
+
+    question = "order"
+    scopes = ("socket",)
+    judged_in_part = True
+    stays_broken = False
+    limits = "placement"
+
+    check: Literal["sequence"]
+    socket: Name
+    slots: Annotated[tuple[Name, ...], Field(min_length=1)]
+
+    @property
+    def only_at(self) -> tuple[str, ...]:
+        """The socket named."""
+        return (self.socket,)
+
+    def prescribes(self, socket: str) -> bool:
+        """The slots of its own socket."""
+        return socket == self.socket
+
+    def slots_for(self, count: int) -> frozenset[str]:
+        """The first ``count`` slots."""
+        return frozenset(self.slots[:count])
+
+    def of_socket(self, view: SocketView) -> Iterator[Fault]:
+        """Other slots are filled than the first ones."""
+        if view.socket.id != self.socket or view.filled is None:
+            return
+        if not any(view.filled == self.slots_for(count) - view.unknown for count in view.counts):
+            first = self.slots[: view.modules]
+            wrong = view.filled.symmetric_difference(first) - view.unknown
+            found = [f"{slot} {'filled' if slot in view.filled else 'empty'}" for slot in self.slots if slot in wrong]
+            yield Fault(", ".join(found), f"{', '.join(first)} first")
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        return f"The slots of {self.socket} fill in this order: {', '.join(self.slots)}."
+
+    def problems(self, place: str, wiring: Wiring) -> Problems:
+        """The order names every slot of its socket once and never leaves a gap in a channel."""
+        yield from known_names((self.socket,), wiring.socket_ids, f"{place}.socket", "a socket of the board")
+        socket = next((socket for socket in wiring.sockets if socket.id == self.socket), None)
+        if socket is None:
+            return
+        if Counter(self.slots) != Counter(socket.slots):
+            missing = sorted(set(socket.slots) - set(self.slots))
+            more = sorted(Counter(self.slots) - Counter(socket.slots))
+            found = f"without {', '.join(missing)}" if missing else f"{', '.join(more)} twice or of another socket"
+            yield f"{place}.slots", found, f"each of the {len(socket.slots)} slots of {socket.id} once", ""
+            return
+        if any(rule.severity == "error" for rule in of_kind(wiring.rules, FillOrderRow)):
+            for channel in socket.channels:
+                order = [slot for slot in self.slots if slot in channel.slots]
+                if order != list(channel.slots):
+                    yield f"{place}.slots", f"{' '.join(order)}", f"fill order {' '.join(channel.slots)}", ""
