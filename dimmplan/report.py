@@ -7,7 +7,7 @@ from dimmplan.explain import breach_finding, drafted_findings
 from dimmplan.model.finding import Finding
 from dimmplan.model.found import FoundSlot
 from dimmplan.model.move import Move
-from dimmplan.units import format_kib
+from dimmplan.units import counted, format_kib, listed
 
 _DIFFERENCES = {
     "empty": "planned {planned}, found empty",

@@ -29,7 +29,7 @@ from dimmplan.report import (
     moves_summary,
     suspect_text,
 )
-from dimmplan.units import decimal, format_capacity, format_kib
+from dimmplan.units import counted, decimal, format_capacity, format_kib
 
 FORMAT = 1
 _FORMS = {
