@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from dimmplan.growth.pins import PinnedSpace
-from dimmplan.growth.steps import Window, board_order, boards_by_advice, unlimited
-from dimmplan.growth.system import System
+from dimmplan.growth.grow import board_order
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
@@ -71,7 +69,7 @@ def options_of(board: Board, request: Request, allowance: Allowance) -> list[Opt
     space = Space(board, request)
     if not space.possible():
         return []
-    codes = _codes(board, request)
+    codes = _codes(space)
     allowance.spend(sets=len(codes))
     search = Search(space, Budget(request.effort))
     peak = Fraction(max(board.rates_mts) * 8 * space.channel_count, 1000)
@@ -91,28 +89,30 @@ def _less(one: Counts, other: Counts) -> bool:
     return one != other and all(a <= b for a, b in zip(one, other, strict=True))
 
 
-def _codes(board: Board, request: Request) -> frozenset[int]:
+def _codes(space: Space) -> frozenset[int]:
     """Count codes that serve the request, by counts and rules alone, advised rows aside."""
-    *_, lifted = boards_by_advice(board, request)
-    inside = Window(request.capacity_gib, request.limit_gib)
-    found = _reached(lifted, request, inside)
+    inside, above = _windows(space)
+    found = _reached(space, inside)
     if found:
         return frozenset(found)
-    space = Space(board, request)
-    above = _reached(lifted, request, unlimited(board, request))
-    least = min(map(space.gib, above), default=0)
-    return frozenset(code for code in above if space.gib(code) == least)
+    found = _reached(space, above)
+    least = min(map(space.gib, found), default=0)
+    return frozenset(code for code in found if space.gib(code) == least)
 
 
-def _reached(boards: Iterable[Board], request: Request, window: Window) -> set[int]:
-    return set(_each(boards, request, window))
+def _windows(space: Space) -> tuple[Aim, Aim]:
+    """The request's window of capacity, and all from the request up to what its slots could hold."""
+    request = space.request
+    most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
+    asked = request.capacity_gib
+    return Aim(asked, request.limit_gib), Aim(asked, max(most, asked))
 
 
-def _each(boards: Iterable[Board], request: Request, window: Window) -> Iterator[int]:
-    for board in boards:
-        system = System(PinnedSpace(board, request, {}), [window], Budget(0))
-        for _, code in system.reach():
-            yield code
+def _reached(space: Space, aim: Aim) -> set[int]:
+    search = Search(space, Budget(0))
+    sizes = range(1, min(space.request.max_types, len(space.types)) + 1)
+    branches = (branch for size in sizes for branch in search.branches.of(size, frozenset(space.advised), aim))
+    return {code for branch in branches for code in search.choices.reached(branch)}
 
 
 def _best(search: Search, code: int, codes: frozenset[int]) -> Option | None:
@@ -132,10 +132,9 @@ def first_option(board: Board, request: Request, *, above: bool) -> Option | Non
     if not space.possible():
         return None
     search = Search(space, Budget(request.effort))
-    windows = [Window(request.capacity_gib, request.limit_gib), *([unlimited(board, request)] if above else [])]
-    for window in windows:
+    for aim in _windows(space)[: 1 + above]:
         try:
-            found = search.best(window.aim())
+            found = search.best(aim)
         except EffortSpent:
             found = search.incumbent
         if found is not None:

@@ -1,35 +1,109 @@
-"""The best chain of placements for rising capacities, exact over the whole chain, and what its path costs."""
+"""Chains of placements for rising capacities: modules that stand stay, and every step is found well.
+
+No search goes over whole chains. Each step in turn is taken at its best first; the steps before it lie within it, the
+steps after it around it. That is tried with every set of module types that can still do better, and the best chain of
+all is the answer: *best found*. What each step could be by itself bounds what any chain could be worth.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from typing import Any, NamedTuple
 
-from dimmplan.errors import Cause, ImpossibleError
-from dimmplan.growth.adding import Adding, Tell
-from dimmplan.growth.moving import Moving
-from dimmplan.growth.pinned import NOTHING, Start, impossible_from, planned_as, solve_from
-from dimmplan.growth.pins import closed
-from dimmplan.growth.steps import Chain, Window, boards_by_advice, chain_of, unlimited
+from dimmplan.errors import Cause, DimmplanError, ImpossibleError
+from dimmplan.growth.pinned import NOTHING, Start, capacities_from, impossible_from, planned_as, solve_from
+from dimmplan.growth.pins import PinnedSpace, Pins, all_of, closed, staying, within
+from dimmplan.growth.stay import most_staying
 from dimmplan.model.board import Board
-from dimmplan.model.request import Request
+from dimmplan.model.module import Module
+from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.planner import Planned
+from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer
+from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.evaluate import Value
-from dimmplan.units import Gib, format_capacity
+from dimmplan.solve.criteria import CRITERIA
+from dimmplan.solve.evaluate import Value, content_of, vector_of
+from dimmplan.solve.search import Search
+from dimmplan.solve.space import Space
+from dimmplan.units import Gib, channel_peak_gb_s, format_capacity
 
+Content = Mapping[str, Module | None]
+Types = frozenset[int] | None
+
+SWEEP = "system_sweep"
+"""The criterion that measures how fast a step is."""
 STEP_STOPPED = "place in the chain"
-"""Why a step is not called proven first by its own list: the chain is best as a whole."""
+"""Why a step is not called proven first by its own list: it was chosen as a part of the chain."""
+CHAIN_STOPPED = "chain as a whole, which no search goes over"
+
+_LATER = ("advised_broken", "over_gib", SWEEP, "bought", "cost")
+_FIRST = ("advised_broken", "over_gib", "discarded", SWEEP, "bought", "cost")
+_AFTER_MOVES = ("advised_broken", "discarded", "over_gib", SWEEP, "bought", "cost")
+"""What a step is chosen by on the way to a chain: the first, one that adds, one that may move and discards nothing."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Worth:
+    """What orders chains; every number but the two sweeps (GB/s) is better when it is less.
+
+    ``advised`` are distinct advised rows broken at any step, ``overs`` GiB above each request and its allowance,
+    ``discarded`` modules in the machine that the first step leaves out, ``bought`` and ``cost`` those of the last step.
+    """
+
+    advised: int
+    overs: tuple[Gib, ...]
+    discarded: int
+    smallest_sweep: Fraction
+    sum_of_sweeps: Fraction
+    bought: int
+    cost: Fraction | None
+
+    @property
+    def key(self) -> tuple[Any, ...]:
+        """Smaller is better."""
+        return tuple(-value if better == "high" else value for _, value, better in self.named)
+
+    @property
+    def named(self) -> tuple[tuple[str, Value, str], ...]:
+        """The criteria in order: name, value, which way is better; cost is left out where not all is priced."""
+        overs = tuple((f"over_gib_{number}", over, "low") for number, over in enumerate(self.overs, start=1))
+        cost = () if self.cost is None else (("cost", self.cost, "low"),)
+        return (
+            ("advised_broken", self.advised, "low"),
+            *overs,
+            ("discarded", self.discarded, "low"),
+            ("smallest_sweep", self.smallest_sweep, "high"),
+            ("sum_of_sweeps", self.sum_of_sweeps, "high"),
+            ("bought", self.bought, "low"),
+            *cost,
+        )
+
+
+class Chain(NamedTuple):
+    """Placements step by step, the sweep of each, and what they are worth together."""
+
+    contents: tuple[Content, ...]
+    sweeps: tuple[Fraction, ...]
+    worth: Worth
+    order: tuple[Any, ...]
+    """Board order of the steps, one after another: smaller comes first."""
+
+    @property
+    def key(self) -> tuple[Any, ...]:
+        """Smaller comes first; no two chains are equal."""
+        return (*self.worth.key, self.order)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Growth:
-    """The best chain for some requests, each step as a plan, and each step chosen by itself (``free``).
+    """The best chain found for some requests, each step as a plan, and each step chosen by itself (``free``).
 
-    A step is *proven* where it also is the first by its own list. ``bound`` names the criterion of the chain at which a
-    better one may be hidden, and the best value that it could have.
+    ``bound`` names the first criterion of the chain at which a better one is not ruled out, and the best value that it
+    could have; ``None`` where no chain has better figures.
     """
 
     board: Board
@@ -37,105 +111,236 @@ class Growth:
     chain: Chain
     steps: tuple[Planned, ...]
     free: tuple[Answer, ...]
-    proven: bool
-    stopped: str | None
     bound: tuple[str, Value] | None
     effort: int
     outside_window: bool
 
 
-class _Told:
-    """What a search tells as it goes: the best chain so far, what is being decided and what it could still become."""
-
-    def __init__(self, budget: Budget) -> None:
-        self.budget = budget
-        self.incumbent: Chain | None = None
-        self.bound: tuple[str, Value] | None = None
-
-    def __call__(self, name: str, value: Any) -> None:
-        if name != "incumbent":
-            self.bound = (name, value)
-        elif self.incumbent is None or value.key < self.incumbent.key:
-            self.incumbent = value
-            self.budget.armed = True
-
-
 def grow(board: Board, requests: Sequence[Request], *, may_move: bool = False, start: Start = NOTHING) -> Growth:
-    """The best chain for requests that rise, and differ in capacity and allowance only.
+    """A good chain for requests that rise, and differ in capacity and allowance only.
 
-    Ordered: no error row broken at any step, then fewest advised ones; least usable capacity above each request, in
-    step order; fewest modules discarded (only the first step can leave any out of the machine); highest smallest
-    system sweep of the steps; highest sum of them; fewest modules bought; cost, where all is priced; board order of
-    the steps, one after another. Later steps only add modules, or with ``may_move`` never have fewer of a type. At
-    most ``max_types`` types are used over the whole chain. Each step keeps its request's window of capacity unless no
-    chain does.
+    Chains are compared by: no error row broken at any step, then fewest advised ones; least usable capacity above each
+    request, in step order; fewest modules discarded (only the first step can leave any out of the machine); highest
+    smallest sweep of the steps; highest sum of them; fewest modules bought; cost, where all is priced; board order of
+    the steps. Later steps only add modules, or with ``may_move`` never have fewer of a type. At most ``max_types``
+    types are used over the whole chain. Each step keeps its request's window of capacity unless no chain is found so.
 
-    Raises ``ImpossibleError`` where there is no chain.
+    Raises ``ImpossibleError`` where no chain is found.
     """
-    budget = Budget(requests[0].effort)
-    told = _Told(budget)
-    task = _Task(board=board, requests=requests, may_move=may_move, start=start, budget=budget, tell=told)
-    proven, outside = True, False
-    chain: Chain | None = None
-    try:
-        chain = task.best([Window(request.capacity_gib, request.limit_gib) for request in requests])
-        if chain is None:
-            outside = True
-            chain = task.best([unlimited(board, request) for request in requests])
-    except EffortSpent:
-        chain, proven = told.incumbent, False
-    if chain is None:
+    effort = 0
+    for outside in (False, True):
+        task = _Task(board=board, requests=requests, may_move=may_move, start=start, outside=outside)
+        chain = task.best()
+        effort += task.effort
+        if chain is not None:
+            break
+    else:
         raise _impossible(task)
-    chain = chain_of(board, requests, chain.contents)
+    bound = task.bound(chain)
+    contents = chain.contents
+    if start.lying and not start.stays and not may_move:
+        contents = tuple(most_staying(PinnedSpace(board, requests[0], start.pins), contents, start.lying))
+        chain = chain_of(board, requests, contents)
     free = tuple(solve_from(board, each, start._replace(stays={}), alternatives=False) for each in requests)
-    steps = tuple(
-        planned_as(board, request, content, alone, stopped=STEP_STOPPED, hold=start.hold)
-        for request, content, alone in zip(requests, chain.contents, free, strict=True)
-    )
     return Growth(
         board=board,
         may_move=may_move,
         chain=chain,
-        steps=steps,
+        steps=tuple(
+            planned_as(board, request, content, alone, stopped=STEP_STOPPED, hold=start.hold)
+            for request, content, alone in zip(requests, contents, free, strict=True)
+        ),
         free=free,
-        proven=proven,
-        stopped=None if proven else f"effort limit of {requests[0].effort} nodes",
-        bound=None if proven else told.bound,
-        effort=budget.spent,
+        bound=bound,
+        effort=effort,
         outside_window=outside,
     )
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+def chain_of(board: Board, requests: Sequence[Request], contents: Sequence[Content]) -> Chain:
+    """Measure a chain of legal placements by rules and figures alone."""
+    advised: set[str] = set()
+    measured: list[dict[str, Any]] = []
+    for request, content in zip(requests, contents, strict=True):
+        space = Space(board, request)
+        vector = vector_of(space, CRITERIA.values(), content)
+        if vector is None:
+            raise DimmplanError("internal: a step of a chain breaks a rule")
+        measured.append(dict(zip(CRITERIA, vector, strict=True)))
+        breaches = judge(board, space.option, request.fitted, content)
+        advised |= {breach.rule for breach in breaches if breach.severity == "advised"}
+    sweeps = tuple(Fraction(each[SWEEP]) for each in measured)
+    priced = all(supply.priced for supply in requests[0].supplies)
+    worth = Worth(
+        advised=len(advised),
+        overs=tuple(each["over_gib"] for each in measured),
+        discarded=measured[0]["discarded"],
+        smallest_sweep=min(sweeps),
+        sum_of_sweeps=sum(sweeps, Fraction(0)),
+        bought=measured[-1]["bought"],
+        cost=Fraction(measured[-1]["cost"]) if priced else None,
+    )
+    return Chain(tuple(contents), sweeps, worth, tuple(board_order(board, content) for content in contents))
+
+
+def board_order(board: Board, content: Content) -> tuple[Any, ...]:
+    """Board order of a placement: at the first slot that differs filled wins, then the module's own order."""
+    return tuple((0, module.order_key) if (module := content.get(slot)) else (1,) for slot in board.slots)
+
+
+class _Alone(NamedTuple):
+    """The best of one step under some conditions: the values of its criteria by name, and whether it is proven."""
+
+    content: Content
+    values: Mapping[str, Any]
+    proven: bool
+
+
+@dataclass(kw_only=True)
 class _Task:
-    """What is searched for, whatever the windows of capacity."""
+    """Chains within the windows of the requests, or above them (``outside``) as far as the slots go."""
 
     board: Board
     requests: Sequence[Request]
     may_move: bool
     start: Start
-    budget: Budget
-    tell: Tell
+    outside: bool
+    effort: int = 0
+    searches: dict[object, Search] = field(default_factory=dict)
 
-    def best(self, limits: Sequence[Window]) -> Chain | None:
-        """The best chain within some windows: the fewest advised rows that a chain has to break are found first."""
-        for boards in boards_by_advice(self.board, self.requests[0]):
-            best: Chain | None = None
-            for each in boards:
-                best = self.search(each, limits).best(best) or best
-            if best is not None:
-                return best
-        return None
+    # -- the chain -------------------------------------------------------------------------------------------------
 
-    def search(self, board: Board, limits: Sequence[Window]) -> Adding | Moving:
-        """A search on the board or, with some of its advised rows lifted, on one that stands for it."""
-        if not self.may_move:
-            return Adding(board, self.requests, limits, pins=self.start.pins, budget=self.budget, tell=self.tell)
-        pins = [self.start.pins, *(closed(self.start.hold) for _ in self.requests[1:])]
-        return Moving(board, self.requests, limits, pins=pins, budget=self.budget, tell=self.tell)
+    def best(self) -> Chain | None:
+        """The best chain found; ``None`` where none is."""
+        best: Chain | None = None
+        for types in (None, *self._type_sets()):
+            ideal = self._ideal(types)
+            if ideal is not None and (best is None or ideal < best.worth.key[: len(ideal)]):
+                found = [best, *(chain for first in range(len(self.requests)) for chain in self._from(first, types))]
+                best = min(filter(None, found), key=lambda chain: chain.key, default=None)
+        return best
+
+    def _type_sets(self) -> Iterator[Types]:
+        """The largest sets of types that a chain may use."""
+        space = PinnedSpace(self.board, self.requests[0], self.start.pins)
+        seen: list[frozenset[int]] = []
+        for size in range(min(self.requests[0].max_types, len(space.types)), 0, -1):
+            new = [frozenset(types) for types in space.subsets(size, frozenset(space.advised))]
+            seen += [types for types in new if not any(types < other for other in seen)]
+        yield from seen
+
+    def _ideal(self, types: Types) -> tuple[Any, ...] | None:
+        """The worth down to the sum of sweeps that no chain of some types passes; ``None`` where a step has none."""
+        each = [self._alone(step, types) for step in range(len(self.requests))]
+        values = [alone.values for alone in each if alone is not None]
+        if len(values) < len(each):
+            return None
+        sweeps = [value[SWEEP] for value in values]
+        overs = (value["over_gib"] for value in values)
+        return max(v["advised_broken"] for v in values), *overs, values[0]["discarded"], -min(sweeps), -sum(sweeps)
+
+    def bound(self, chain: Chain) -> tuple[str, Value] | None:
+        """The first criterion at which a better chain is not ruled out, and the best that it could be."""
+        each = [alone for step in range(len(self.requests)) if (alone := self._alone(step)) is not None]
+        worth = chain.worth
+        ideal: dict[str, Value] = {"advised_broken": max(alone.values["advised_broken"] for alone in each)}
+        sure = [alone.proven and alone.values["advised_broken"] == worth.advised for alone in each]
+        for step, alone in enumerate(each):
+            ideal[f"over_gib_{step + 1}"] = alone.values["over_gib"] if sure[step] else 0
+        ideal["discarded"] = each[0].values["discarded"] if sure[0] else 0
+        peak = channel_peak_gb_s(max(self.board.rates_mts)) * Space(self.board, self.requests[0]).channel_count
+        sweeps = [alone.values[SWEEP] if sure[step] else peak for step, alone in enumerate(each)]
+        ideal |= {"smallest_sweep": min(sweeps), "sum_of_sweeps": sum(sweeps, Fraction(0))}
+        last = each[-1].values
+        ideal |= {name: last[name] if sure[-1] else 0 for name in ("bought", "cost") if name in last}
+        return next(((name, ideal[name]) for name, value, _ in worth.named if value != ideal[name]), None)
+
+    # -- its steps -------------------------------------------------------------------------------------------------
+
+    def _from(self, first: int, types: Types) -> Iterator[Chain]:
+        """Chains that begin with one step at its best; with moves, the one without any is among them."""
+        for may_move in (False, True)[: 1 + self.may_move]:
+            alone = self._alone(first, types)
+            found = {} if alone is None else {first: alone.content}
+            for step in (*reversed(range(first)), *range(first + 1, len(self.requests))):
+                beside = found.get(step + 1 if step < first else step - 1)
+                content = None if beside is None else self._beside(step, beside, step < first, types, may_move=may_move)
+                if content is not None:
+                    found[step] = content
+            if len(found) == len(self.requests):
+                yield chain_of(self.board, self.requests, [found[step] for step in range(len(found))])
+
+    def _alone(self, step: int, types: Types = None) -> _Alone | None:
+        """The best of a step with nothing but what lies in the machine; with moves, later steps are free of that."""
+        return self._search(step, self._pins(step), _LATER if step else _FIRST, types, self.requests[step].supplies)
+
+    def _pins(self, step: int) -> Pins:
+        return closed(self.start.hold) if step and self.may_move else self.start.pins
+
+    def _beside(self, step: int, beside: Content, before: bool, types: Types, *, may_move: bool) -> Content | None:
+        """The best of a step within the next one (``before``) or around the one before it."""
+        criteria = _LATER if step else _FIRST
+        supplies = self.requests[step].supplies
+        if not may_move:
+            pins = within(self.board, beside) if before else staying(beside)
+            alone = self._search(step, all_of(self.start.pins, pins), criteria, types, supplies)
+            return None if alone is None else alone.content
+        held = Counter(module for module in beside.values() if module)
+        if before:
+            limited = tuple(_at_most(supply, held[supply.module]) for supply in supplies)
+            alone = self._search(step, self._pins(step), criteria, types, limited)
+            return None if alone is None else alone.content
+        owned = tuple(_owned(supply, held[supply.module]) for supply in supplies)
+        alone = self._search(step, self._pins(step), _AFTER_MOVES, types, owned)
+        return None if alone is None or alone.values["discarded"] else alone.content
+
+    def _search(
+        self, step: int, pins: Pins, criteria: Sequence[str], types: Types, supplies: tuple[Supply, ...]
+    ) -> _Alone | None:
+        """The first placement by some criteria and board order; each search remembers what it worked out."""
+        key = step, frozenset(pins.items()), supplies
+        if key not in self.searches:
+            request = replace(self.requests[step], supplies=supplies)
+            self.searches[key] = Search(PinnedSpace(self.board, request, pins), Budget(request.effort))
+        search, request = self.searches[key], self.requests[step]
+        if not search.space.possible():
+            return None
+        search.criteria = tuple(CRITERIA[name] for name in criteria if name != "cost" or search.priced)
+        search.budget.spent, search.budget.armed = 0, False
+        most = max(module.capacity_gib for module in search.space.types) * search.space.slot_count
+        high = max(most, request.capacity_gib) if self.outside else request.limit_gib
+        proven = True
+        try:
+            found = search.best(Aim(request.capacity_gib, high, types=types))
+        except EffortSpent:
+            found, proven = search.incumbent, False
+        finally:
+            self.effort += search.budget.spent
+        if found is None:
+            return None
+        names = [criterion.name for criterion in search.criteria]
+        return _Alone(content_of(search.space, found.texts), dict(zip(names, found.vector, strict=True)), proven)
 
 
-# -- when there is no chain ------------------------------------------------------------------------------------------
+def _at_most(supply: Supply, count: int) -> Supply:
+    """No more of a type than so many, the cheapest of its lots."""
+    return supply._replace(kept=min(supply.kept, count), lots=_taken(supply.lots, max(0, count - supply.kept))[0])
+
+
+def _owned(supply: Supply, count: int) -> Supply:
+    """A type of which so many are owned already: those kept, and what was bought from the cheapest lots."""
+    return supply._replace(kept=count, lots=_taken(supply.lots, max(0, count - supply.kept))[1])
+
+
+def _taken(lots: Sequence[Lot], count: int) -> tuple[tuple[Lot, ...], tuple[Lot, ...]]:
+    """So many from the cheapest lots on, and the lots without them."""
+    taken, left = [], []
+    for lot in sorted(lots, key=lambda lot: lot.price or 0):
+        take = count if lot.count is None else min(count, lot.count)
+        taken.append(replace(lot, count=take))
+        left.append(lot if lot.count is None else replace(lot, count=lot.count - take))
+        count -= take
+    return tuple(taken), tuple(left)
 
 
 def _impossible(task: _Task) -> ImpossibleError:
@@ -148,15 +353,23 @@ def _impossible(task: _Task) -> ImpossibleError:
         except ImpossibleError as error:
             return error
     for count in range(2, len(requests) + 1):
-        reached = set(_last_capacities(replace(task, requests=requests[:count])))
-        asked = requests[count - 1].capacity_gib
-        if all(gib < asked for gib in reached):
-            return ImpossibleError(
-                [Cause(rule="growth", text=_cannot_follow(task, count))],
-                below_gib=max(reached, default=None),
-                above_gib=None,
-            )
+        shorter = replace(task, requests=requests[: count - 1], searches={}).best()
+        if shorter is None:
+            break
+        if replace(task, requests=requests[:count], searches={}).best() is None:
+            below = _reached_after(task, shorter.contents[-1], requests[count - 1])
+            causes = [Cause(rule="growth", text=_cannot_follow(task, count))]
+            return ImpossibleError(causes, below_gib=max(below, default=None), above_gib=None)
     return impossible_from(board, requests[0], start)
+
+
+def _reached_after(task: _Task, content: Content, request: Request) -> list[Gib]:
+    """Capacities under a request that the types of a step reach, in place or with moves."""
+    held = Counter(module for module in content.values() if module)
+    if len(held) >= request.max_types:
+        request = replace(request, supplies=tuple(each for each in request.supplies if each.module in held))
+    start = task.start._replace(stays={} if task.may_move else content)
+    return [gib for gib in capacities_from(task.board, request, start) if gib < request.capacity_gib]
 
 
 def _cannot_follow(task: _Task, count: int) -> str:
@@ -164,14 +377,4 @@ def _cannot_follow(task: _Task, count: int) -> str:
     how = "without discarding a module" if task.may_move else "by adding modules only"
     most = task.requests[0].max_types
     types = f"{most} module type{'s' if most > 1 else ''}"
-    return f"{asked} cannot follow {' and '.join(before)} {how}, with at most {types} over the whole chain."
-
-
-def _last_capacities(task: _Task) -> Iterator[Gib]:
-    """Capacities that the last step can have after the others, advised rows aside."""
-    limits = [unlimited(task.board, request) for request in task.requests]
-    limits[-1] = Window(1, limits[-1].high)
-    *_, lifted = boards_by_advice(task.board, task.requests[0])
-    unbound = replace(task, budget=Budget(0))
-    for board in lifted:
-        yield from unbound.search(board, limits).last_capacities()
+    return f"No way was found in which {asked} follows {' and '.join(before)} {how}, with at most {types} in all."

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.figures import placement_figures
 from dimmplan.growth.pins import PinnedSpace, Pins, all_of, closed, staying
+from dimmplan.growth.stay import most_staying
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
@@ -27,10 +29,14 @@ MOST_NEXT = 4
 
 
 class Start(NamedTuple):
-    """What is settled before a search: modules that stay in their slots, and slots that nobody may fill."""
+    """What is settled before a search: modules that stay in their slots, and slots that nobody may fill.
+
+    Of equal answers the one is given in which most modules of ``lying`` stay.
+    """
 
     stays: Mapping[str, Module | None]
     hold: tuple[str, ...] = ()
+    lying: Mapping[str, Module | None] = MappingProxyType({})
 
     @property
     def pins(self) -> Pins:
@@ -43,6 +49,24 @@ NOTHING = Start(stays={})
 
 def solve_from(board: Board, request: Request, start: Start, *, alternatives: bool = True) -> Answer:
     """Answer a request as ``solve`` does, with what is settled left as it is. Raises ``ImpossibleError``."""
+    answer = _solved(board, request, start, alternatives=alternatives)
+    if not start.lying:
+        return answer
+    space = PinnedSpace(board, request, start.pins)
+
+    def settled(choice: Choice) -> Choice:
+        (content,) = most_staying(space, [choice.content], start.lying)
+        return choice._replace(content=dict(content))
+
+    return answer._replace(
+        best=settled(answer.best),
+        runners_up=tuple(map(settled, answer.runners_up)),
+        step_above=answer.step_above and settled(answer.step_above),
+        step_below=answer.step_below and settled(answer.step_below),
+    )
+
+
+def _solved(board: Board, request: Request, start: Start, *, alternatives: bool) -> Answer:
     if not start.pins:
         return solve(board, request, alternatives=alternatives)
     space = PinnedSpace(board, request, start.pins)
@@ -73,15 +97,20 @@ def solve_from(board: Board, request: Request, start: Start, *, alternatives: bo
     raise impossible_from(board, request, start)
 
 
+def capacities_from(board: Board, request: Request, start: Start) -> list[Gib]:
+    """Every usable capacity that some placement around what is settled has, rising; advised rows aside."""
+    space = PinnedSpace(board, request, start.pins)
+    most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
+    return sorted(Search(space, Budget(0)).capacities(Aim(1, most)))
+
+
 def impossible_from(board: Board, request: Request, start: Start) -> ImpossibleError:
     """Why nothing fits around what is settled: the request's own causes where it has none anyway."""
     try:
         solve(board, request, alternatives=False)
     except ImpossibleError as error:
         return error
-    space = PinnedSpace(board, request, start.pins)
-    most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
-    reached = sorted(Search(space, Budget(0)).capacities(Aim(1, most)))
+    reached = capacities_from(board, request, start)
     below = [gib for gib in reached if gib < request.capacity_gib]
     above = [gib for gib in reached if gib > request.capacity_gib]
     return ImpossibleError(

@@ -9,7 +9,7 @@ from typing import Any
 
 from dimmplan.advice import choice_phrase, sweep_of
 from dimmplan.explain import gb_s
-from dimmplan.growth.grow import Growth
+from dimmplan.growth.grow import CHAIN_STOPPED, Growth
 from dimmplan.growth.keep import change_between
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
@@ -20,15 +20,15 @@ from dimmplan.output.values import exact, gib_number
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
-from dimmplan.units import Gib, counted, decimal, format_capacity, whole
+from dimmplan.units import Gib, counted, decimal, format_capacity, trimmed, whole
 
 _NAMES = {
-    "advised_broken": "fewer advised rules broken",
-    "discarded": "fewer modules discarded",
+    "advised_broken": "a chain that breaks fewer advised rules",
+    "discarded": "a chain that discards fewer modules",
     "smallest_sweep": "a higher smallest sweep",
     "sum_of_sweeps": "a higher sum of sweeps",
-    "bought": "fewer modules bought",
-    "cost": "less cost",
+    "bought": "a chain that buys fewer modules",
+    "cost": "a chain that costs less",
 }
 
 
@@ -38,8 +38,8 @@ def growth_record(growth: Growth) -> dict[str, Any]:
     return {
         "may_move": growth.may_move,
         "max_types": growth.steps[0].request.max_types,
-        "status": "proven" if growth.proven else "best-found",
-        "stopped": growth.stopped,
+        "status": "best-found",
+        "stopped": CHAIN_STOPPED,
         "bound": {
             "criterion": None if bound is None else bound[0],
             "value": None if bound is None else exact(bound[1]),
@@ -124,7 +124,9 @@ def growth_text(growth: Growth) -> str:
         f"{_status(growth)}"
     )
     if growth.outside_window:
-        lines += wrapped("No chain keeps every step within its allowance; this is what comes first above.", first="  ")
+        lines += wrapped(
+            "No chain was found that keeps every step within its allowance; this one goes above.", first="  "
+        )
     for index in range(len(growth.steps)):
         lines += _step_lines(growth, index)
     lines += ["", *_path_lines(growth)]
@@ -132,11 +134,12 @@ def growth_text(growth: Growth) -> str:
 
 
 def _status(growth: Growth) -> str:
-    if growth.proven:
-        return "proven best as a whole under this board file and this model"
-    name = growth.bound[0] if growth.bound else "over_gib"
+    if growth.bound is None:
+        return "best found: no chain has better figures"
+    name, value = growth.bound
     words = _NAMES.get(name, "less capacity above a request")
-    return f"best found; stopped at its {growth.stopped}, {words} may still be possible"
+    shown = gb_s(Fraction(value)) if "sweep" in name else trimmed(Fraction(value), 2)
+    return f"best found, not proven: {words} is not ruled out, up to {shown}"
 
 
 def _step_lines(growth: Growth, index: int) -> Iterator[str]:

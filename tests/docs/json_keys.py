@@ -294,9 +294,9 @@ kept.bought[].count | how many
 kept.change -> moves | how to get there
 growth.may_move | whether later steps may move modules
 growth.max_types | most types used at once
-growth.status | `proven` or `best-found`
-growth.stopped | why the search stopped
-growth.bound.criterion | not decided, or null
+growth.status | `best-found`: no search goes over whole chains
+growth.stopped | what is not proven
+growth.bound.criterion | where a better chain is not ruled out, or null
 growth.bound.value | what it can be at best
 growth.bound.nodes | search nodes spent
 growth.outside_window | a step is more than a quarter above its request
