@@ -14,7 +14,6 @@ from typing import Any, NamedTuple, cast
 
 from dimmplan.growth.pins import PinnedSpace
 from dimmplan.model.module import Module
-from dimmplan.model.rows import SequenceRow
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import vector_of
 from dimmplan.solve.space import ChannelShape
@@ -31,8 +30,8 @@ def most_staying(space: PinnedSpace, contents: Sequence[Content], lying: Content
     Counted are the modules of the first placement. Where a rule names slots, the same slots stay filled. Channels with
     slots on hold are equal only where the same places of them are on hold.
     """
-    named = {row.socket for row in space.rows if isinstance(row, SequenceRow)}
     every = {socket.id for socket in space.sockets}
+    named = {socket_id for socket_id in every if any(row.prescribes(socket_id) for row in space.rows)}
     for as_filled in (named, every):
         found = _Exchange(space, contents, lying, as_filled).best()
         if all(_worth(space, one) == _worth(space, other) for one, other in zip(contents, found, strict=True)):
