@@ -122,3 +122,14 @@ def cleaned(text: str, *, most: int = 200) -> str:
     if cut.isprintable():
         return cut
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in cut)
+
+
+MOST_WORDS = 200
+
+
+def words_problem(text: str | None, *, file: str, place: str = "") -> Problem | None:
+    """What is wrong with words that are to be printed on a sheet: one line, nothing that steers a printer."""
+    if text is None or (text.isprintable() and len(text) <= MOST_WORDS):
+        return None
+    allowed = f"one line of at most {MOST_WORDS} characters that can be printed"
+    return Problem(file=file, place=place, found=quoted(text), allowed=allowed)

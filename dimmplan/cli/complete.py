@@ -50,10 +50,10 @@ def _board(context: typer.Context) -> Board:
     named = said.get("board") or (waiting if "board" in said else None)
     if named and not plan:
         return load_board(str(named))
-    from dimmplan.cli.plans import read_placement
+    from dimmplan.cli.plans import read_judged
 
     board_file = said.get("board_file")
-    return read_placement(str(plan or waiting), Path(board_file) if board_file else None)[0]
+    return read_judged(str(plan or waiting), Path(board_file) if board_file else None).board
 
 
 def _board_ids(_: typer.Context) -> list[str]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dimmplan.cli import groups, options
+from dimmplan.cli import groups, options, terminal
 from dimmplan.errors import InputError, Problem, did_you_mean
-from dimmplan.units import quoted
+from dimmplan.units import quoted, words_problem
 
 if TYPE_CHECKING:
     from dimmplan.model.board import Board
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
 EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --json | dimmplan draw - -o map.svg"
 FORMATS = (".svg", ".png", ".pdf", ".html")
+WORDS = ("title", "tag", "date")
 _CHOICES = {"paper": ("a4", "letter", "a5"), "ink": ("colour", "mono"), "front": ("down", "up")}
 
 
@@ -48,6 +50,9 @@ def draw(
     ] = None,
     slots: options.Slots = None,
     data_saved: options.DataSaved = None,
+    prove: Annotated[
+        bool, typer.Option("--prove", help="Search again: say whether a better placement is there, and draw that word.")
+    ] = False,
     page: Annotated[
         str | None,
         typer.Option(help="One page only: its number, or chassis.", metavar="N", rich_help_panel=options.SHEET),
@@ -63,12 +68,17 @@ def draw(
 ) -> None:
     """Draw the sheet of a plan: page one to tape inside the chassis, figures and findings on the next."""
     from dimmplan.cli.files import check_ending, write_files
-    from dimmplan.cli.plans import read_placement
+    from dimmplan.cli.plans import read_judged, tell, with_judgement
+    from dimmplan.cli.proving import proof_of
 
-    check_sheet_options(paper=paper, ink=ink, front=front)
-    check_ending(output, FORMATS)
-    board, placement = read_placement(plan, board_file)
     sheet: dict[str, Any] = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
+    check_sheet_options(sheet)
+    check_ending(output, FORMATS)
+    judged = read_judged(plan, board_file)
+    tell(judged)
+    proof = proof_of(judged) if prove and judged.good else None
+    board, placement = judged.board, proof.placement if proof else judged.placement
+    sheet |= {name: said for name, said in judged.sheet if said is not None and sheet[name] is None}
     if origin is not None:
         from dimmplan.cli.machine import change_from
 
@@ -78,14 +88,20 @@ def draw(
     if as_json:
         from dimmplan.output.record import to_json
 
-        typer.echo(to_json({"format": 1, "files": [str(path) for path in files]}), nl=False)
-        return
-    for path in files:
-        options.wrote(path)
+        record: dict[str, Any] = {"format": 1, "files": [str(path) for path in files]}
+        record |= {"proof": proof.record} if proof else {}
+        typer.echo(to_json(with_judgement(record, judged)), nl=False)
+    else:
+        for path in files:
+            options.wrote(path)
+        if proof is not None:
+            terminal.say(proof.text)
+    if not judged.good or (proof is not None and proof.better):
+        raise typer.Exit(1)
 
 
-def check_sheet_options(**chosen: str) -> None:
-    """Raise ``InputError`` for a paper, an ink or a front that is none."""
+def check_sheet_options(chosen: Mapping[str, str | None]) -> None:
+    """Raise ``InputError`` for a paper, an ink or a front that is none, and for words that no printer can print."""
     problems = [
         Problem(
             file=f"--{name}",
@@ -94,9 +110,10 @@ def check_sheet_options(**chosen: str) -> None:
             allowed=", ".join(_CHOICES[name]),
             hint=did_you_mean(value, _CHOICES[name]),
         )
-        for name, value in chosen.items()
-        if value not in _CHOICES[name]
+        for name in _CHOICES
+        if (value := chosen.get(name)) is not None and value not in _CHOICES[name]
     ]
+    problems += [problem for name in WORDS if (problem := words_problem(chosen.get(name), file=f"--{name}"))]
     if problems:
         raise InputError(problems)
 

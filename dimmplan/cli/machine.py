@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from dimmplan.model.found import Found
     from dimmplan.model.move import Change
     from dimmplan.model.placement import Placement
+    from dimmplan.output.reading import JudgedPlan
 
 FOLLOW_SECONDS = 0.3
 
@@ -94,15 +95,16 @@ def audit(
     as_json: options.Json = False,
 ) -> None:
     """Hold a machine against a plan, slot by slot: as planned, different, cannot tell; then the rules."""
-    target, placement = _target(against, board, board_file)
+    target, judged = _target(against, board, board_file)
+    placement = judged.placement if judged else None
     good = True
     while True:
         stamp = _stamp(inventory)
         result, matching, read = _audited(inventory, target, placement, slots, data_saved or [])
-        good = result.good
+        good = result.good and (judged is None or judged.good)
         if save_slots is not None:
             _save_mapping(save_slots, read, matching, force=force)
-        _say(result, matching, as_json=as_json)
+        _say(result, matching, judged, as_json=as_json)
         if not follow:
             break
         while stamp == _stamp(inventory):
@@ -111,12 +113,13 @@ def audit(
         raise typer.Exit(1)
 
 
-def _say(result: Audit, matching: Matching, *, as_json: bool) -> None:
+def _say(result: Audit, matching: Matching, judged: JudgedPlan | None, *, as_json: bool) -> None:
+    from dimmplan.cli.plans import with_judgement
     from dimmplan.output.machine import audit_record, audit_text
     from dimmplan.output.record import to_json
 
     if as_json:
-        typer.echo(to_json(audit_record(result, matching)), nl=False)
+        typer.echo(to_json(with_judgement(audit_record(result, matching), judged)), nl=False)
     else:
         terminal.say(audit_text(result, matching))
 
@@ -128,16 +131,18 @@ def _save_mapping(path: Path, read: Found, matching: Matching, *, force: bool) -
     write_files({path: mapping_text(read, matching).encode("utf-8")}, force=force)
 
 
-def _target(against: str | None, board: str | None, board_file: Path | None) -> tuple[Board, Placement | None]:
+def _target(against: str | None, board: str | None, board_file: Path | None) -> tuple[Board, JudgedPlan | None]:
     if (against is None) == (board is None):
         found = "both" if against else "neither"
         raise InputError(
             Problem(file="dimmplan audit", place="", found=f"{found} of --against and --board", allowed="one of them")
         )
     if against is not None:
-        from dimmplan.cli.plans import read_placement
+        from dimmplan.cli.plans import read_judged, tell
 
-        return read_placement(against, board_file)
+        judged = read_judged(against, board_file)
+        tell(judged)
+        return judged.board, judged
     from dimmplan.boardfile.read import load_board
 
     return load_board(str(board_file or board)), None
@@ -181,17 +186,18 @@ def moves(
     as_json: options.Json = False,
 ) -> None:
     """Say what to keep, pull, move and insert, in order, to get from a machine to a plan; and what is left over."""
-    from dimmplan.cli.plans import read_placement
+    from dimmplan.cli.plans import read_judged, tell, with_judgement
     from dimmplan.output.machine import moves_record, moves_text
     from dimmplan.output.record import to_json
 
-    board, placement = read_placement(to, board_file)
-    change = _change(inventory, board, placement, slots, data_saved or [])[0]
+    judged = read_judged(to, board_file)
+    tell(judged)
+    change = _change(inventory, judged.board, judged.placement, slots, data_saved or [])[0]
     if as_json:
-        typer.echo(to_json(moves_record(change)), nl=False)
+        typer.echo(to_json(with_judgement(moves_record(change), judged)), nl=False)
     else:
         terminal.say(moves_text(change))
-    if change.blocked:
+    if change.blocked or not judged.good:
         raise typer.Exit(1)
 
 

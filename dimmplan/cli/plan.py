@@ -11,6 +11,7 @@ import typer
 from dimmplan.cli import complete, groups, options, terminal
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
+from dimmplan.units import cleaned
 
 if TYPE_CHECKING:
     from dimmplan.cli.growing import Grown, Wishes
@@ -132,10 +133,10 @@ def plan(
     from dimmplan.cli.growing import Wishes
 
     sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
-    if (paper, ink, front) != ("a4", "colour", "down"):  # the defaults need no look, and no import
+    if list(sheet.values()) != ["a4", "colour", "down", None, None, None]:  # the defaults need no look, and no import
         from dimmplan.cli.draw import check_sheet_options
 
-        check_sheet_options(paper=paper, ink=ink, front=front)
+        check_sheet_options(sheet)
     terms: Terms = {
         "modules": tuple(module or ()),
         "fitted": fitted,
@@ -235,13 +236,24 @@ def _plan_one(
     from dimmplan.cli.growing import answer
 
     grown = answer(board, request, wishes, shelf=shelf, modules=modules)
-    record = _record(grown, shelf) if as_json or out is not None else {}
-    written = _written(grown, record, shelf, out, sheet, force=force) if out is not None else []
+    record = _record(grown, shelf, sheet) if as_json or out is not None else {}
+    written, problems = _written(grown, record, shelf, out, sheet, force=force) if out is not None else ([], [])
     if as_json:
         from dimmplan.output.record import to_json
 
         typer.echo(to_json(record), nl=False)
-        return
+    else:
+        _say(grown, shelf)
+        for path in written:
+            options.wrote(path)
+    for problem in problems:  # the answer itself stands above, whatever became of its files
+        terminal.complain(f"error: {cleaned(problem.sentence(), most=2000)}")
+    if problems:
+        raise typer.Exit(2)
+
+
+def _say(grown: Grown, shelf: Shelf | None) -> None:
+    """Print the answer for people."""
     from dimmplan.output.text import plan_text
 
     searched = grown.planned.answer
@@ -253,39 +265,47 @@ def _plan_one(
 
         terminal.say(f"\n{shelf_text(grown.planned, shelf)}")
     terminal.say(f"\n{grown.text}")
-    for path in written:
-        options.wrote(path)
 
 
 def _written(
     grown: Grown, first: dict[str, Any], shelf: Shelf | None, out: Path, sheet: dict[str, Any], *, force: bool
-) -> list[Path]:
-    """Write the plan (``first`` as JSON) and its sheet, and those of later steps into folders of their own."""
+) -> tuple[list[Path], list[Problem]]:
+    """Write the plan (``first`` as JSON) and its sheet, and those of later steps into folders of their own.
+
+    Returns what was written and what could not be: a plan is worth keeping also where its sheet cannot be drawn.
+    """
     from dimmplan.cli.draw import sheet_files
     from dimmplan.cli.files import make_folder, write_files
-    from dimmplan.output.record import plan_record, to_json
+    from dimmplan.output.record import plan_record, sheet_record, to_json
 
-    records = [first, *(plan_record(step) for step in grown.later)]
+    records = [first, *(plan_record(step) | sheet_record(sheet) for step in grown.later)]
     files: dict[Path, bytes] = {}
+    problems: list[Problem] = []
     for number, (record, placement) in enumerate(zip(records, grown.placements, strict=True), start=1):
         folder = out if number == 1 else out / f"step-{number}"
         files[folder / "plan.json"] = to_json(record).encode("ascii")
-        files |= sheet_files(grown.planned.board, placement, folder / "map.svg", **sheet)
+        try:
+            files |= sheet_files(grown.planned.board, placement, folder / "map.svg", **sheet)
+        except InputError as error:
+            problems += error.problems
     if shelf is not None:
         from dimmplan.output.pick import pick_csv, picks_of
 
         files[out / "pick.csv"] = pick_csv(grown.planned, picks_of(grown.planned, shelf)).encode("utf-8")
-    for folder in dict.fromkeys(path.parent for path in files):
-        make_folder(folder)
-    write_files(files, force=force)
-    return list(files)
+    try:
+        for folder in dict.fromkeys(path.parent for path in files):
+            make_folder(folder)
+        write_files(files, force=force)
+    except InputError as error:
+        return [], [*problems, *error.problems]
+    return list(files), problems
 
 
-def _record(grown: Grown, shelf: Shelf | None) -> dict[str, Any]:
+def _record(grown: Grown, shelf: Shelf | None, sheet: dict[str, Any]) -> dict[str, Any]:
     """The plan as JSON, what it takes from the shelf where there is one, and what stands beside it."""
-    from dimmplan.output.record import plan_record
+    from dimmplan.output.record import plan_record, sheet_record
 
-    record = plan_record(grown.planned)
+    record = plan_record(grown.planned) | sheet_record(sheet)
     if shelf is not None:
         from dimmplan.output.stock import shelf_record
 

@@ -5,38 +5,59 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from dimmplan.boardfile.read import board_files, boards_by_id, examine_file, load_board
 from dimmplan.bounded import read_file
+from dimmplan.cli import terminal
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
-from dimmplan.plancode.code import CodeHead, decode, read_head
+from dimmplan.plancode.code import CodeHead, read_head
 from dimmplan.plancode.symbols import looks_like_code
 from dimmplan.units import cleaned, quoted
 
+if TYPE_CHECKING:
+    from dimmplan.output.reading import JudgedPlan
 
-def read_placement(plan: str, board_file: Path | None) -> tuple[Board, Placement]:
-    """The board and the placement of a plan or a code; says on standard error what has changed since.
+
+def read_judged(plan: str, board_file: Path | None) -> JudgedPlan:
+    """A plan or a code, judged against its board; says on standard error what has changed since.
 
     Raises ``InputError``.
     """
-    if plan != "-" and looks_like_code(plan) and not Path(plan).exists():
-        head = read_head(plan)
-        board = load_board(str(board_file)) if board_file else _board_of_code(head)
-        placement = decode(head, board)
-        _warn_of_changes(board, placement, same_drawing=head.same_drawing(board))
-        return board, placement
-    from dimmplan.output.reading import placement_of, read_plan
+    from dimmplan.output.reading import judge_code, judge_file, read_plan
 
-    file, content = _content_of(plan)
-    record = read_plan(content, file=file)
-    board = load_board(str(board_file)) if board_file else _board_of(record.board.id, file)
-    placement = placement_of(record, board, file=file)
-    _warn_of_changes(board, placement, same_drawing=record.board.drawing_digest in ("", board.drawing_digest))
-    return board, placement
+    if plan != "-" and looks_like_code(plan) and not Path(plan).exists():
+        judged = judge_code(plan, load_board(str(board_file)) if board_file else _board_of_code(read_head(plan)))
+    else:
+        file, content = _content_of(plan)
+        read = read_plan(content, file=file)
+        board_id = read.record.board.id
+        judged = judge_file(read, load_board(str(board_file)) if board_file else _board_of(board_id, file))
+    _warn_of_changes(judged.board, judged.placement, same_drawing=judged.same_drawing)
+    return judged
+
+
+def tell(judged: JudgedPlan) -> None:
+    """Say on standard error what is wrong with a plan, where something is."""
+    if judged.broken:
+        terminal.complain(f"warning: this plan does not obey the board {judged.board.id}; place nothing by it.")
+    elif judged.disagreements:
+        terminal.complain("warning: this plan does not agree with itself; place nothing by it before a new plan.")
+    for cause in judged.causes:
+        terminal.complain(f"{cleaned(cause.text, most=2000)} [{cause.rule}]", indent="  ")
+
+
+def with_judgement(record: dict[str, Any], judged: JudgedPlan | None) -> dict[str, Any]:
+    """A JSON answer about a plan; of one that is not good it says so first."""
+    if judged is None or judged.good:
+        return record
+    causes = [{"rule": c.rule, "text": c.text, "source": c.source} for c in judged.causes]
+    plan = {"obeys_board": not judged.broken, "agrees_with_itself": not judged.disagreements, "causes": causes}
+    return {"format": record["format"], "plan": plan, **record}
 
 
 def _warn_of_changes(board: Board, placement: Placement, *, same_drawing: bool) -> None:

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 import typer
 
 from dimmplan.cli import complete, groups, options
-from dimmplan.errors import InputError, Problem
+from dimmplan.errors import InputError, Problem, RefusedError
 from dimmplan.units import quoted
 
 if TYPE_CHECKING:
     from dimmplan.model.board import Board
     from dimmplan.model.module import Module
     from dimmplan.model.placement import Placement
+    from dimmplan.output.reading import JudgedPlan
     from dimmplan.why.grow import Change
     from dimmplan.why.weigh import Case
 
@@ -108,20 +109,25 @@ def why(
     _check_question([name for name, is_so in asked.items() if is_so], module, comes_next=comes_next)
     sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
     _check_sheet(output, sheet, changes=bool(put or clear))
-    from dimmplan.cli.plans import read_placement
+    from dimmplan.cli.plans import read_judged, tell
 
-    board, placement = read_placement(plan, board_file)
+    judged = read_judged(plan, board_file)
+    if judged.broken and not put and not clear:  # nothing can be measured against it, but a change may mend it
+        raise RefusedError(judged.causes)
+    tell(judged)
+    board, placement = judged.board, judged.placement
     if comes_next:
-        _say(_next(board, placement, module or []), as_json=as_json)
+        answer = _next(board, placement, module or [])
     elif put or clear:
         drawing = None if output is None else _Drawing(output, sheet, force=force)
-        _say(_change(board, placement, put or [], clear or [], drawing), as_json=as_json)
+        answer = _change(board, placement, put or [], clear or [], drawing)
     elif without:
-        _say(_without(board, placement, without), as_json=as_json)
+        answer = _without(board, placement, without)
     elif expect is not None:
-        _say(_expect(board, placement, expect), as_json=as_json)
+        answer = _expect(board, placement, expect)
     else:
-        _say(_why(board, placement, slot), as_json=as_json)
+        answer = _why(board, placement, slot)
+    _say(answer, judged, as_json=as_json)
 
 
 class _Drawing(NamedTuple):
@@ -136,13 +142,14 @@ _Answer = tuple[str, dict[str, Any], bool]
 """The answer as text and as a record, and whether it is a yes."""
 
 
-def _say(answer: _Answer, *, as_json: bool) -> None:
-    """Print an answer; exit status 1 where it is a no."""
+def _say(answer: _Answer, judged: JudgedPlan, *, as_json: bool) -> None:
+    """Print an answer; exit status 1 where it is a no, or the plan does not agree with itself."""
+    from dimmplan.cli.plans import with_judgement
     from dimmplan.output.record import to_json
 
     text, record, good = answer
-    typer.echo(to_json(record) if as_json else text, nl=False)
-    if not good:
+    typer.echo(to_json(with_judgement(record, judged)) if as_json else text, nl=False)
+    if not good or not judged.good:
         raise typer.Exit(1)
 
 
@@ -177,7 +184,7 @@ def _check_sheet(output: Path | None, sheet: dict[str, Any], *, changes: bool) -
         hint = "The sheet of the plan itself is drawn with: dimmplan draw"
         allowed = "together with --put or --clear"
         raise InputError(Problem(file="-o", place="", found="no change", allowed=allowed, hint=hint))
-    check_sheet_options(paper=sheet["paper"], ink=sheet["ink"], front=sheet["front"])
+    check_sheet_options(sheet)
     check_ending(output, FORMATS)
 
 

@@ -1,22 +1,35 @@
-"""A plan's JSON read back into a placement."""
+"""A plan that is read back: its placement, whether its board allows it, and whether all beside it follows from it.
+
+Nothing that a plan file says of itself is believed where it can be worked out: figures, counts and code must follow
+from the slots, and the rules are judged again. A plan that disagrees with itself, or breaks a rule, is never *proven*.
+"""
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from dimmplan.bounded import check_length, parse_json
-from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.errors import Cause, InputError, Problem, did_you_mean
+from dimmplan.explain import placement_findings
+from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
+from dimmplan.model.finding import Finding
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
+from dimmplan.output.record import placement_record
+from dimmplan.plancode.code import decode, read_head
 from dimmplan.solve.criteria import LISTS
-from dimmplan.units import cleaned, quoted
+from dimmplan.units import cleaned, format_capacity, quoted, words_problem
 
 MOST_BYTES = 4 << 20
 """A plan's JSON is no longer than this, in bytes."""
+_NOT_FROM_THE_SLOTS = ("board", "stopped", "totals.cost")
+"""Keys of a placement's record that other things decide."""
 
 
 class _Lenient(BaseModel):
@@ -38,6 +51,17 @@ class _ReadModule(_Lenient):
 
 class _ReadRequest(_Lenient):
     capacity_gib: int = Field(ge=1, le=1 << 20)
+    over_gib: int | None = Field(default=None, ge=0, le=1 << 20)
+    max_types: int | None = Field(default=None, ge=1, le=1 << 10)
+    modules: tuple[str, ...] = Field(default=(), max_length=10_000)
+
+
+class SheetWords(_Lenient):
+    """What ``plan`` was given for the title block."""
+
+    title: str | None = Field(default=None, max_length=200)
+    tag: str | None = Field(default=None, max_length=200)
+    date: str | None = Field(default=None, max_length=200)
 
 
 class _ReadPlan(_Lenient):
@@ -52,17 +76,27 @@ class _ReadPlan(_Lenient):
     modules: tuple[_ReadModule, ...] = Field(max_length=26)
     slots: dict[str, str | None] = Field(max_length=4096)
     hold: tuple[str, ...] = ()
+    code: str | None = Field(default=None, max_length=20_000)
+    sheet: SheetWords = SheetWords()
 
 
-def read_plan(content: bytes, *, file: str) -> _ReadPlan:
-    """A plan record from a JSON document. Raises ``InputError`` with every problem of its form."""
+class PlanFile(NamedTuple):
+    """A plan file of the right form: the keys that are read, and the whole document."""
+
+    file: str
+    record: _ReadPlan
+    document: Mapping[str, Any]
+
+
+def read_plan(content: bytes, *, file: str) -> PlanFile:
+    """A plan from a JSON document. Raises ``InputError`` with every problem of its form."""
     allowed = "a plan of dimmplan, as plan --json writes it"
     check_length(len(content), MOST_BYTES, file=file, allowed=allowed)
     raw = parse_json(content, file=file, allowed=allowed)
     if isinstance(raw, dict) and raw.get("status") == "impossible":
         raise InputError(Problem(file=file, place="status", found="impossible", allowed="a plan with a placement"))
     try:
-        return _ReadPlan.model_validate(raw)
+        plan = PlanFile(file, _ReadPlan.model_validate(raw), raw)
     except ValidationError as error:
         raise InputError(
             Problem(
@@ -73,15 +107,22 @@ def read_plan(content: bytes, *, file: str) -> _ReadPlan:
             )
             for detail in error.errors(include_url=False)[:20]
         ) from None
+    words = [words_problem(said, file=file, place=f"sheet.{name}") for name, said in plan.record.sheet]
+    if any(words):
+        raise InputError(problem for problem in words if problem)
+    return plan
 
 
-def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
-    """The placement of a plan record on its board.
+def placement_of(plan: PlanFile, board: Board) -> Placement:
+    """The placement of a plan file on its board.
 
     A board whose electrical part has changed since is accepted as long as every name still resolves; the placement
     keeps the digest that it was made with, so that sheets and codes of it tell. Raises ``InputError`` where they do
     not belong together.
     """
+    file, record, _ = plan
+    if record.board.id != board.id:
+        raise InputError(Problem(file=file, place="board.id", found=quoted(record.board.id), allowed=quoted(board.id)))
     problems = [
         Problem(
             file=file,
@@ -119,6 +160,8 @@ def placement_of(record: _ReadPlan, board: Board, *, file: str) -> Placement:
 def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
     found: list[tuple[str, str, str]] = []
     known = {module.key for module in record.modules}
+    keys = [module.key for module in record.modules]
+    found += [("modules", key, "each key once") for key in known if keys.count(key) > 1]
     sockets = {socket.id for socket in board.sockets}
     found += [("fitted", name, "sockets of the board") for name in record.fitted if name not in sockets]
     found += [("hold", slot, "slots of the board") for slot in record.hold if slot not in board.slots]
@@ -138,3 +181,127 @@ def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
         if key and slot in dead
     ]
     return found
+
+
+# -- judged --------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class JudgedPlan:
+    """A plan that was read back. ``broken`` are error rows of its board, ``disagreements`` what does not follow.
+
+    With either, its placement is not called proven. ``sheet`` and ``request`` are what a file says of them;
+    ``beside`` names what else it was made from: modules kept, a stock list, a chain of steps.
+    """
+
+    board: Board
+    placement: Placement
+    same_drawing: bool = True
+    broken: tuple[Finding, ...] = ()
+    disagreements: tuple[Problem, ...] = ()
+    sheet: SheetWords = field(default_factory=SheetWords)
+    request: _ReadRequest | None = None
+    beside: tuple[str, ...] = ()
+
+    @property
+    def good(self) -> bool:
+        """True where it obeys its board and agrees with itself."""
+        return not self.broken and not self.disagreements
+
+    @property
+    def causes(self) -> tuple[Cause, ...]:
+        """Why it is not good, in words: the rules that it breaks, else what disagrees."""
+        broken = tuple(Cause(rule=each.rule, text=each.text, source=each.source) for each in self.broken)
+        return broken or tuple(Cause(rule="plan", text=each.sentence()) for each in self.disagreements)
+
+
+def judge_file(plan: PlanFile, board: Board) -> JudgedPlan:
+    """A plan file held against its board. Raises ``InputError`` where its names do not belong there."""
+    placement, record = placement_of(plan, board), plan.record
+    figures = _figures(board, placement)
+    disagreements = tuple(_disagreements(plan, board, placement, figures))
+    judged = _judged(board, placement, figures, disagreements, file=plan.file, believed=record.code is not None)
+    same_drawing = record.board.drawing_digest in ("", board.drawing_digest)
+    beside = tuple(key for key in ("kept", "stock", "growth") if key in plan.document)
+    return replace(judged, same_drawing=same_drawing, sheet=record.sheet, request=record.request, beside=beside)
+
+
+def judge_code(text: str, board: Board) -> JudgedPlan:
+    """A plan code held against its board. Raises ``InputError`` where it was not made there."""
+    head = read_head(text)
+    placement = decode(head, board)
+    judged = _judged(board, placement, _figures(board, placement), (), file="plan code", believed=True)
+    return replace(judged, same_drawing=head.same_drawing(board))
+
+
+def _figures(board: Board, placement: Placement) -> PlacementFigures | None:
+    """The figures of a placement, ``None`` where it cannot run; the rules then say why."""
+    option = board.processor(placement.processor)
+    try:
+        return placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)
+    except ValueError:
+        return None
+
+
+def _judged(
+    board: Board,
+    placement: Placement,
+    figures: PlacementFigures | None,
+    disagreements: tuple[Problem, ...],
+    *,
+    file: str,
+    believed: bool,
+) -> JudgedPlan:
+    findings = placement_findings(board, placement, figures)
+    broken = tuple(finding for finding in findings if finding.severity == "error")
+    if placement.status == "proven" and figures is not None and figures.usable_gib < placement.capacity_gib:
+        found, most = format_capacity(placement.capacity_gib), format_capacity(figures.usable_gib)
+        allowed = f"at most {most}, which the slots give"
+        disagreements += (Problem(file=file, place="request.capacity_gib", found=found, allowed=allowed),)
+    if broken or disagreements or not believed:
+        placement = replace(placement, status="best-found")
+    return JudgedPlan(board=board, placement=placement, broken=broken, disagreements=disagreements)
+
+
+def _disagreements(
+    plan: PlanFile, board: Board, placement: Placement, figures: PlacementFigures | None
+) -> Iterator[Problem]:
+    """What a plan file says and its slots do not: figures only where the board's electrical part is still the same."""
+    if plan.record.code is not None and not _code_agrees(plan.record.code, board, placement):
+        allowed = "the code of these slots, sockets and terms"
+        yield Problem(file=plan.file, place="code", found=quoted(plan.record.code, most=40), allowed=allowed)
+    if placement.electrical_digest != board.electrical_digest:
+        return
+    expected = placement_record(board, placement, figures)
+    for place, found, follows in _differences(expected, plan.document, ""):
+        text, allowed = quoted(str(found), most=40), cleaned(str(follows), most=80)
+        yield Problem(file=plan.file, place=place, found=text, allowed=f"{allowed}, which follows from the slots")
+
+
+def _code_agrees(code: str, board: Board, placement: Placement) -> bool:
+    try:
+        head = read_head(code)
+        said = decode(head, board)
+    except InputError:
+        return False
+    same = head.made_on(placement.electrical_digest)
+    return same and replace(said, electrical_digest=placement.electrical_digest) == placement
+
+
+def _differences(expected: Any, given: Any, place: str) -> Iterator[tuple[str, object, object]]:
+    """Place, found and expected of whatever is given otherwise than expected; keys that are not given are no matter."""
+    if place in _NOT_FROM_THE_SLOTS:
+        return
+    if isinstance(expected, dict) and isinstance(given, dict):
+        for key, value in expected.items():
+            if key in given:
+                yield from _differences(value, given[key], f"{place}.{key}".lstrip("."))
+    elif _are_rows(expected) and _are_rows(given) and len(expected) == len(given):
+        for number, (mine, theirs) in enumerate(zip(expected, given, strict=True), start=1):
+            yield from _differences(mine, theirs, f"{place}[{number}]")
+    elif expected != given and expected not in ([], {}):
+        yield place, given, ", ".join(map(str, expected)) if isinstance(expected, list) else expected
+
+
+def _are_rows(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(item, dict) for item in value)

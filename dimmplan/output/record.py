@@ -12,9 +12,10 @@ from dimmplan.advice import choice_gains, request_findings
 from dimmplan.errors import ImpossibleError, Shortfall
 from dimmplan.explain import blank_slots, placement_findings
 from dimmplan.figures import PlacementFigures, SocketFigures, placement_figures
+from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
-from dimmplan.model.placement import dead_slots, install_order
+from dimmplan.model.placement import Placement, dead_slots, install_order
 from dimmplan.output.values import FORMAT, exact, gib_number
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
@@ -25,8 +26,39 @@ from dimmplan.units import Gib, decimal
 def plan_record(planned: Planned) -> dict[str, Any]:
     """The plan of a solved request, with the stable keys of format 1."""
     board, request, answer, placement = planned.board, planned.request, planned.answer, planned.placement
-    figures, keys = planned.figures, placement.keys
+    figures = planned.figures
     findings = placement_findings(board, placement, figures) + request_findings(planned)
+    searched = {
+        "request": {
+            "capacity_gib": request.capacity_gib,
+            "over_gib": request.over_gib,
+            "max_types": request.max_types,
+            "effort": request.effort,
+            "modules": [supply.module.label for supply in request.supplies],
+        },
+        "stopped": answer.stopped,
+        "bound": _bound(planned),
+        "totals": totals_record(figures, planned.cost),
+        "criteria": [
+            {"name": c.name, "value": exact(v), "better": c.better}
+            for c, v in zip(answer.criteria, answer.best.vector, strict=True)
+        ],
+        "runners_up": [_choice(planned, choice) for choice in answer.runners_up],
+        "one_step": {
+            "above": _choice(planned, answer.step_above) if answer.step_above else None,
+            "below": _choice(planned, answer.step_below) if answer.step_below else None,
+        },
+        "findings": [finding_record(finding) for finding in findings],
+    }
+    return {**placement_record(board, placement, figures), **searched, "code": encode(board, placement)}
+
+
+def placement_record(board: Board, placement: Placement, figures: PlacementFigures | None) -> dict[str, Any]:
+    """The keys of a plan that follow from its placement and board alone; a plan that is read back must agree with them.
+
+    Without figures those of the sockets and totals are left out. Keys of the search stand in their places, empty.
+    """
+    keys = placement.keys
     return {
         "format": FORMAT,
         "board": {
@@ -39,36 +71,25 @@ def plan_record(planned: Planned) -> dict[str, Any]:
         "processor": placement.processor,
         "mode": placement.mode.value,
         "prefer": placement.prefer,
-        "request": {
-            "capacity_gib": request.capacity_gib,
-            "over_gib": request.over_gib,
-            "max_types": request.max_types,
-            "effort": request.effort,
-            "modules": [supply.module.label for supply in request.supplies],
-        },
+        "request": {},
         "status": placement.status,
-        "stopped": answer.stopped,
-        "bound": _bound(planned),
+        "stopped": None,
+        "bound": {},
         "modules": [_module(module, keys[module], placement.count(module)) for module in placement.types],
         "slots": {slot: keys[module] if module else None for slot, module in placement.slots},
         "dead": list(dead_slots(board, placement)),
         "blanks": list(blank_slots(board, placement)),
         "hold": list(placement.hold),
         "install_order": list(install_order(board, placement)),
-        "sockets": [_socket(socket) for socket in figures.sockets],
-        "totals": totals_record(figures, planned.cost),
-        "criteria": [
-            {"name": c.name, "value": exact(v), "better": c.better}
-            for c, v in zip(answer.criteria, answer.best.vector, strict=True)
-        ],
-        "runners_up": [_choice(planned, choice) for choice in answer.runners_up],
-        "one_step": {
-            "above": _choice(planned, answer.step_above) if answer.step_above else None,
-            "below": _choice(planned, answer.step_below) if answer.step_below else None,
-        },
-        "findings": [finding_record(finding) for finding in findings],
-        "code": encode(board, placement),
+        "sockets": [_socket(socket) for socket in figures.sockets] if figures else [],
+        "totals": totals_record(figures, None) if figures else {},
     }
+
+
+def sheet_record(given: Mapping[str, Any]) -> dict[str, Any]:
+    """What ``plan`` was given for the title block, so that the sheet can be drawn again; no key for nothing."""
+    words = {name: given.get(name) for name in ("title", "tag", "date")}
+    return {"sheet": words} if any(words.values()) else {}
 
 
 def _bound(planned: Planned) -> dict[str, Any]:

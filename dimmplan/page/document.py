@@ -22,7 +22,6 @@ from dimmplan.sheet.change import ChangeFacts, facts_of
 from dimmplan.sheet.desk import MODEL, SEVERITY_WORDS, SOCKET_HEADS, asked_rows, socket_note, socket_rows, total_items
 from dimmplan.sheet.facts import Facts
 from dimmplan.sheet.panels import HOLD, PICK_HEADS, access_steps, finding_lead, hold_said, pick_rows
-from dimmplan.sheet.paper import DRAFTED
 from dimmplan.sheet.shapes import Page, Sheet
 from dimmplan.sheet.view import Front
 from dimmplan.units import counted, format_capacity
@@ -104,8 +103,8 @@ def _paper(page: Page) -> str:
 
 def _alerts(facts: Facts) -> Iterator[str]:
     """What must be known before anything else is read."""
-    if facts.board.trust == "drafted":
-        yield DRAFTED
+    if facts.banner:
+        yield facts.banner
     for finding in facts.chassis_findings:
         if finding.severity != "note":
             yield f"{finding_lead(finding)} {finding.text}"

@@ -79,7 +79,11 @@ class CodeHead(NamedTuple):
 
     def same_wiring(self, board: Board) -> bool:
         """True where the board's electrical part is the one that the code was made on."""
-        return self.electrical_check == _hash(board.electrical_digest, _ELECTRICAL)
+        return self.made_on(board.electrical_digest)
+
+    def made_on(self, electrical_digest: str) -> bool:
+        """True where the electrical part of that digest may be the one that the code was made on."""
+        return self.electrical_check == _hash(electrical_digest, _ELECTRICAL)
 
     def same_drawing(self, board: Board) -> bool:
         """True where the board's drawing is the one that the code was made on."""

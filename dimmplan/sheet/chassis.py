@@ -166,8 +166,8 @@ class Layout:
         """The page's shapes."""
         at, page, job = self.at, self.at.page, self.job
         shapes = [*draw_frame(page, at.main_mm), *draw_margin(page, sheet)]
-        if job.facts.board.trust == "drafted":
-            shapes += banner(page.x + PAD_MM, page.y + PAD_MM, page.inner_width)
+        if job.facts.banner:
+            shapes += banner(job.facts.banner, page.x + PAD_MM, page.y + PAD_MM, page.inner_width)
         high = self.plan.height_for(at.wide, at.room)
         spare = (at.room - high) / (len(at.below) + 1)
         y = at.top + min(spare, 3.0)
@@ -204,7 +204,7 @@ class Arranger:
     @property
     def top(self) -> float:
         """Where map and columns begin."""
-        return self.page.y + PAD_MM + (BANNER_MM if self.job.facts.board.trust == "drafted" else 0.0)
+        return self.page.y + PAD_MM + (BANNER_MM if self.job.facts.banner else 0.0)
 
     @property
     def bottom(self) -> float:

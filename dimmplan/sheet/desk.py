@@ -9,13 +9,13 @@ from dimmplan.explain import TRUST, gb_s, rate_binding, regions_sentence, share_
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.request import Mode
 from dimmplan.sheet.blocks import Block, Column, headed, label, paragraph, stacked, table
-from dimmplan.sheet.facts import Facts, clean, gib_words, socket_words
+from dimmplan.sheet.facts import NOT_OBEYED, Facts, clean, gib_words, socket_words
 from dimmplan.sheet.measure import Run, widest, width
 from dimmplan.sheet.shapes import Line, Rect, Shape
 from dimmplan.units import counted, decimal, format_capacity, listed
 
 _STATUS = {
-    "proven": "proven first under this board file and this model",
+    "proven": "proven when planned: first under this board file and this model",
     "best-found": "not proven; a better one was not ruled out",
 }
 SEVERITY_WORDS = {"error": "does not obey", "warning": "not advised", "note": "note"}
@@ -45,8 +45,10 @@ def asked_rows(facts: Facts) -> list[tuple[str, str]]:
 
 
 def _answer(facts: Facts) -> str:
-    if facts.placement.status == "proven" and facts.placement.electrical_digest != facts.board.electrical_digest:
-        return "was proven first under the board file as it was then"
+    if facts.broken:
+        return NOT_OBEYED
+    if facts.placement.electrical_digest != facts.board.electrical_digest:
+        return "not proven: the board file has changed since"
     return _STATUS[facts.placement.status]
 
 

@@ -41,8 +41,8 @@ class Detail(NamedTuple):
         page = self.page
         shapes = [*draw_frame(page, page.height), *draw_margin(page, sheet)]
         x, y = page.x + PAD_MM, page.y + PAD_MM
-        if self.job.facts.board.trust == "drafted":
-            shapes += banner(x, y, page.inner_width)
+        if self.job.facts.banner:
+            shapes += banner(self.job.facts.banner, x, y, page.inner_width)
             y += BANNER_MM
         room = _room(self.job, page) - sum(block.height + GAP_MM for block in self.below)
         high = self.plan.height_for(page.inner_width, room)
@@ -62,8 +62,8 @@ class Detail(NamedTuple):
 
 
 def _room(job: Job, page: Frame) -> float:
-    drafted = BANNER_MM if job.facts.board.trust == "drafted" else 0.0
-    return page.height - PAD_MM - HEIGHT_MM - GAP_MM - drafted
+    shout = BANNER_MM if job.facts.banner else 0.0
+    return page.height - PAD_MM - HEIGHT_MM - GAP_MM - shout
 
 
 def _reminder(wide: float) -> Block:

@@ -58,6 +58,11 @@ class TypeFact:
     slots: str
 
 
+NOT_OBEYED = "DOES NOT OBEY THE BOARD"
+_NOT_OBEYED_BANNER = f"{NOT_OBEYED}: a rule is broken. Place nothing by this map; plan again."
+_DRAFTED_BANNER = "DRAFTED BOARD FILE: names and places are not checked. Compare every slot name before you insert."
+
+
 def clean(text: str, *, most: int = 400) -> str:
     """Foreign text fit to print: composed, on one line, nothing invisible in it."""
     return cleaned(" ".join(unicodedata.normalize("NFC", text).split()), most=most)
@@ -71,6 +76,18 @@ class Facts:
     placement: Placement
     figures: PlacementFigures | None
     findings: tuple[Finding, ...]
+
+    @property
+    def broken(self) -> bool:
+        """True where the placement breaks an error row of its board."""
+        return any(finding.severity == "error" for finding in self.findings)
+
+    @property
+    def banner(self) -> str:
+        """What every page shouts first: a placement that its board does not allow, a board that nobody has checked."""
+        if self.broken:
+            return _NOT_OBEYED_BANNER
+        return _DRAFTED_BANNER if self.board.trust == "drafted" else ""
 
     @cached_property
     def dead(self) -> frozenset[str]:

@@ -77,13 +77,10 @@ def draw_tear(page: Frame, y: float, machine: str) -> list[Shape]:
     ]
 
 
-DRAFTED = "DRAFTED BOARD FILE: names and places are not checked. Compare every slot name before you insert."
-
-
-def banner(x: float, y: float, wide: float) -> list[Shape]:
-    """The shout of a board file that nobody has checked."""
-    cap = next((cap for cap in (2.5, 2.2) if width(DRAFTED, cap, bold=True) < wide - 3), SMALLEST_TEXT_MM)
-    said = fitted(DRAFTED, cap, wide - 3, bold=True)
+def banner(text: str, x: float, y: float, wide: float) -> list[Shape]:
+    """A shout across the page."""
+    cap = next((cap for cap in (2.5, 2.2) if width(text, cap, bold=True) < wide - 3), SMALLEST_TEXT_MM)
+    said = fitted(text, cap, wide - 3, bold=True)
     return [
         Rect(x=x, y=y, width=wide, height=5.6, look="ink"),
         label(x + wide / 2, y + 2.8 + cap / 2, said, cap, "b inv", anchor="middle"),

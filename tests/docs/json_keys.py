@@ -517,6 +517,7 @@ boards[].slots | how many
 format | 1
 files[].file | the file
 files[].id | id of the board, null where it cannot be read
+files[].problem_count | how many problems there are; the first hundred are told
 files[].problems[].file | the file
 files[].problems[].place | dotted path
 files[].problems[].found | what was found

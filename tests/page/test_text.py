@@ -200,7 +200,7 @@ def test_what_must_be_known_stands_first(tmp_path: Path, monkeypatch: pytest.Mon
     assert run(["draw", encode(*planned("irregular")), "--board-file", "changed.toml", "-o", "x.html"]) == 0
     changed = header.search(Path("x.html").read_text(encoding="utf-8"))
     assert changed is not None and "Do not place by this map: " in changed[0]
-    assert "was proven first under the board file as it was then" in changed[0]
+    assert "not proven: the board file has changed since" in changed[0]
 
 
 def test_equal_sockets_share_one_picture() -> None:

@@ -100,7 +100,7 @@ def test_a_plan_that_breaks_a_rule_is_a_no(tmp_path, capsys: pytest.CaptureFixtu
         assert run(["why", str(path), *argv, "--json"]) == 1
         answer = json.loads(capsys.readouterr().out)
         assert [cause["rule"] for cause in answer["causes"]] == ["fill-order"]
-    assert run(["why", str(path), "--put", "K1=32GiB", "--json"]) == 0
+    assert run(["why", str(path), "--put", "K1=32GiB", "--json"]) == 1
     answer = json.loads(capsys.readouterr().out)
     assert answer["allowed"] and [finding["rule"] for finding in answer["mended"]] == ["fill-order"]
     assert run(["why", str(path), "--clear", "T1", "--json"]) == 1

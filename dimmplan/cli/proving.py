@@ -1,0 +1,96 @@
+"""``dimmplan draw --prove``: a plan that was read back is searched for again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from dimmplan.errors import InputError, Problem
+from dimmplan.units import quoted
+
+if TYPE_CHECKING:
+    from dimmplan.model.board import Board
+    from dimmplan.model.placement import Placement
+    from dimmplan.model.request import Request
+    from dimmplan.output.reading import JudgedPlan
+    from dimmplan.why.weigh import Parted
+
+
+@dataclass(frozen=True, kw_only=True)
+class Proof:
+    """What a new search says of a plan: ``placement`` carries that word, ``parted`` what a better one has more of."""
+
+    placement: Placement
+    parted: Parted | None = None
+    slots: tuple[str, ...] = ()
+
+    @property
+    def better(self) -> bool:
+        """True where the search found a better placement."""
+        return self.parted is not None
+
+    @property
+    def record(self) -> dict[str, Any]:
+        """The proof as JSON."""
+        parted = self.parted
+        better = parted and {
+            "criterion": parted.name,
+            "plan": None if parted.plan is None else str(parted.plan),
+            "better": None if parted.alternative is None else str(parted.alternative),
+            "slots": list(self.slots),
+        }
+        return {"proven": self.placement.status == "proven", "better": better}
+
+    @property
+    def text(self) -> str:
+        """The proof as a sentence."""
+        if self.parted is None:
+            proven = self.placement.status == "proven"
+            return "proven: no better placement of these modules\n" if proven else "not proven: the effort was spent\n"
+        values = f": {self.parted.alternative}, not {self.parted.plan}" if self.parted.plan is not None else ""
+        return f"not first: better in {self.parted.name}{values}, with modules in {', '.join(self.slots)}\n"
+
+
+def proof_of(judged: JudgedPlan) -> Proof:
+    """Search for a plan's request again, with the modules that its file says, or those that its code holds.
+
+    Raises ``InputError`` for a plan that was made from more than that: a machine, a shelf, a chain of steps.
+    """
+    from dimmplan.errors import ImpossibleError
+    from dimmplan.planner import plan
+    from dimmplan.why.weigh import Case
+
+    board, placement = judged.board, judged.placement
+    beside = judged.beside or (("kept",) if placement.prefer == "upgrade" else ())
+    if beside:
+        found = f"a plan with {' and '.join(map(quoted, beside))}"
+        hint = "Plan again as it was planned."
+        raise InputError(Problem(file="--prove", place="", found=found, allowed="a plan of modules alone", hint=hint))
+    case = Case(board, placement)
+    unproven = replace(placement, status="best-found")
+    try:
+        planned = plan(board, _request(judged, board, case.request), alternatives=False)
+    except ImpossibleError:
+        return Proof(placement=unproven)
+    if planned.placement.slots == placement.slots:
+        return Proof(placement=replace(placement, status=planned.placement.status))
+    parted = case.part(case.weigh(planned.placement.content))
+    filled = tuple(slot for slot, module in planned.placement.slots if module)
+    return Proof(placement=unproven, parted=parted, slots=filled)
+
+
+def _request(judged: JudgedPlan, board: Board, request: Request) -> Request:
+    """The request of a plan as its file says it; else as it follows from its slots."""
+    from dimmplan.model.label import parse_label
+    from dimmplan.model.request import Supply
+
+    asked = judged.request
+    if asked is None or not asked.modules:
+        return request
+    modules = [parse_label(label, file="plan", place="request.modules", usual=board.modules) for label in asked.modules]
+    return replace(
+        request,
+        supplies=tuple(Supply(module=module) for module in dict.fromkeys((*judged.placement.types, *modules))),
+        over_gib=asked.over_gib,
+        max_types=asked.max_types or request.max_types,
+    )
