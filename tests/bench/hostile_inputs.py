@@ -33,7 +33,7 @@ from dimmplan.inventory.match import read_mapping
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
-from dimmplan.output.reading import placement_of, read_plan
+from dimmplan.output.reading import judge_file, read_plan
 from dimmplan.output.record import plan_record, to_json
 from dimmplan.output.text import board_text, plan_text
 from dimmplan.plancode.code import decode, encode, read_head
@@ -413,12 +413,12 @@ def take_plan(content: bytes, rng: random.Random) -> bool:
     """Read a plan; where it fits its board, write its code, draw it and ask why."""
     board = next((each for each, _, _ in placements() if each.id.encode() in content), placements()[0][0])
     try:
-        record = read_plan(content, file="plan.json")
-        placement = placement_of(record, board, file="plan.json")
+        judged = judge_file(read_plan(content, file="plan.json"), board)
     except InputError as error:
         must_be_printable(*(each for problem in error.problems for each in map(str, problem)))
         return False
-    _use_placement(board, placement, rng)
+    must_be_printable(*(cause.text for cause in judged.causes))
+    _use_placement(board, judged.placement, rng)
     return True
 
 

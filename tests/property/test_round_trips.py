@@ -54,7 +54,7 @@ def test_a_plan_comes_back_from_its_json_and_from_its_code(case: tuple[Board, Re
     option = board.processor(request.processor)  # without a word the first
     planned = answered(board, replace(request, fitted=fitted, processor=option.id if option else None))
     text = to_json(plan_record(planned))
-    assert placement_of(read_plan(text.encode("ascii"), file="plan.json"), board, file="plan.json") == planned.placement
+    assert placement_of(read_plan(text.encode("ascii"), file="plan.json"), board) == planned.placement
     assert decode(read_head(encode(board, planned.placement)), board) == planned.placement
     first = board.processor(None)
     untold = replace(planned.placement, processor=None)
