@@ -12,8 +12,8 @@ from typing import Any
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change, Move, Stranded
-from dimmplan.model.placement import Placement, install_order
-from dimmplan.rules import judge
+from dimmplan.model.placement import Placement
+from dimmplan.rules import install_order, judge
 
 Content = Mapping[str, Module | None]
 _PER_MM = 10
@@ -114,14 +114,14 @@ def _stranded(board: Board, target: Placement, moves: Iterable[Move]) -> Iterato
     """Types left over, with the slots that would take one of them on top of the target."""
     pulled = [move.module for move in moves if move.kind == "pull"]
     option = board.processor(target.processor)
-    broken = {breach.rule for breach in judge(board, option, target.fitted, target.content)}
+    broken = {breach.rule for breach in judge(board, option, target.fitted, target.content, mode=target.mode)}
     for module in sorted(set(pulled), key=lambda each: each.order_key):
         fits = []
         for socket in board.sockets:
             for slot in socket.slots if socket.id in target.fitted else ():
                 if target.content.get(slot) is None and slot not in target.hold:
                     more = {**target.content, slot: module}
-                    breaches = judge(board, option, target.fitted, more)
+                    breaches = judge(board, option, target.fitted, more, mode=target.mode)
                     if not any(b.severity == "error" and b.rule not in broken for b in breaches):
                         fits.append(slot)
         yield Stranded(module=module, count=pulled.count(module), fits=tuple(fits))

@@ -167,7 +167,7 @@ def chain_of(board: Board, requests: Sequence[Request], contents: Sequence[Conte
         if vector is None:
             raise DimmplanError("internal: a step of a chain breaks a rule")
         measured.append(dict(zip(CRITERIA, vector, strict=True)))
-        breaches = judge(board, space.option, request.fitted, content)
+        breaches = judge(board, space.option, request.fitted, content, mode=request.mode)
         advised |= {breach.rule for breach in breaches if breach.severity == "advised"}
     sweeps = tuple(Fraction(each[SWEEP]) for each in measured)
     priced = all(supply.priced for supply in requests[0].supplies)

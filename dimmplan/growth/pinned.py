@@ -123,7 +123,7 @@ def impossible_from(board: Board, request: Request, start: Start) -> ImpossibleE
 def _causes(board: Board, request: Request, start: Start) -> Iterator[Cause]:
     """What stands in the way of a request that could be met in an empty machine."""
     content = dict(start.stays)
-    for breach in judge(board, board.processor(request.processor), request.fitted, content):
+    for breach in judge(board, board.processor(request.processor), request.fitted, content, mode=request.mode):
         if breach.severity == "error" and breach.kind and breach.kind.stays_broken:
             where = ", ".join(breach.where)
             text = f"What lies in the machine breaks it already: {breach.found} ({where}); allowed: {breach.allowed}."

@@ -6,7 +6,7 @@ A search over a ``PinnedSpace`` is as exact as any other: a channel with settled
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from dimmplan.figures import is_low_rank
 from dimmplan.model.board import Board, Channel, Socket
@@ -68,9 +68,9 @@ class PinnedSpace(Space):
             self._sockets_of_shape.setdefault(shape, []).append(socket)
         return shape
 
-    def joined_shape(self) -> SocketShape | None:
+    def joined_shape(self, shapes: Sequence[SocketShape]) -> SocketShape | None:
         """As in ``Space``; what is pinned at one socket is then pinned at all of them."""
-        joined = super().joined_shape()
+        joined = super().joined_shape(shapes)
         if joined is None:
             return None
         columns = zip(*([channel.slots for channel in socket.channels] for socket in self.sockets), strict=True)

@@ -31,7 +31,7 @@ def most_staying(space: PinnedSpace, contents: Sequence[Content], lying: Content
     slots on hold are equal only where the same places of them are on hold.
     """
     every = {socket.id for socket in space.sockets}
-    named = {socket_id for socket_id in every if any(row.prescribes(socket_id) for row in space.rows)}
+    named = {socket_id for socket_id in every if space.prescribes(socket_id)}
     for as_filled in (named, every):
         found = _Exchange(space, contents, lying, as_filled).best()
         if all(_worth(space, one) == _worth(space, other) for one, other in zip(contents, found, strict=True)):
@@ -99,7 +99,7 @@ class _Exchange:
         held = {tuple(self.values[slot] for slot in socket.slots) for socket in space.sockets}
         tied = len(held) == 1 and any(row.what == "population" for row in space.alike_rows(frozenset()))
         groups = [space.sockets] if tied else [[socket] for socket in space.sockets]
-        shapes = [space.joined_shape()] if tied else space.shapes
+        shapes = [space.joined_shape(space.shapes)] if tied else space.shapes
         sockets = []
         for group, shape in zip(groups, shapes, strict=True):
             if shape is None:

@@ -55,14 +55,3 @@ class Placement:
 def dead_slots(board: Board, placement: Placement) -> tuple[str, ...]:
     """Slots whose processor is absent, in board order."""
     return tuple(slot for socket in board.sockets if socket.id not in placement.fitted for slot in socket.slots)
-
-
-def install_order(board: Board, placement: Placement) -> tuple[str, ...]:
-    """Filled slots in the order of installing: socket by socket, all first slots before any second slot."""
-    content = placement.content
-    order: list[str] = []
-    for socket in board.sockets:
-        deepest = max(len(channel.slots) for channel in socket.channels)
-        for depth in range(deepest):
-            order += [c.slots[depth] for c in socket.channels if depth < len(c.slots) and content.get(c.slots[depth])]
-    return tuple(order)

@@ -15,10 +15,11 @@ from dimmplan.figures import PlacementFigures, SocketFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement, dead_slots, install_order
+from dimmplan.model.placement import Placement, dead_slots
 from dimmplan.output.values import FORMAT, exact, gib_number
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
+from dimmplan.rules import install_order
 from dimmplan.solve.answer import Choice
 from dimmplan.units import Gib, decimal
 

@@ -4,6 +4,7 @@ from dimmplan.rules.base import (
     Content,
     Fault,
     Load,
+    Populations,
     Problems,
     Question,
     Rule,
@@ -46,6 +47,7 @@ from dimmplan.rules.modules import AcceptRow, MixRow
 from dimmplan.rules.registry import KINDS, RuleRow, check_of, rules_of
 from dimmplan.rules.sockets import CeilingRow, CountsRow, SequenceRow, SocketMinimumRow
 from dimmplan.rules.system import AlikeRow, FittedRow
+from dimmplan.rules.tables import TableRow, install_order
 from dimmplan.rules.told import BlanksRow, NoteRow, ThermalRow
 
 __all__ = [
@@ -66,6 +68,7 @@ __all__ = [
     "MirroringRow",
     "MixRow",
     "NoteRow",
+    "Populations",
     "Problems",
     "Question",
     "RankLimitRow",
@@ -77,6 +80,7 @@ __all__ = [
     "SocketView",
     "SparingRow",
     "SystemView",
+    "TableRow",
     "ThermalRow",
     "Wiring",
     "all_rows",
@@ -87,6 +91,7 @@ __all__ = [
     "effective_rows",
     "fitted_default",
     "group_sizes",
+    "install_order",
     "judge",
     "judge_channel",
     "judge_module",

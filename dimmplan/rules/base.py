@@ -27,6 +27,9 @@ Load = tuple[Module | None, ...]
 Content = Mapping[str, Module | None]
 """What the slots of a board hold; a slot that is missing is empty."""
 
+Populations = Mapping[int, frozenset[str]]
+"""For each number of modules that is allowed, the slots that are filled."""
+
 Problems = Iterator[tuple[str, str, str, str]]
 """Problems of a board file: place, what was found, what is allowed, hint."""
 
@@ -181,15 +184,17 @@ class Rule(Row):
         """What is wrong with the row in the file of a board wired so."""
         yield from ()
 
+    def among(self, rows: Iterable[Rule]) -> Rule:
+        """The row as it stands among the others of its board."""
+        return self
+
     # -- what the search asks --------------------------------------------------------------------------------------
 
-    def prescribes(self, socket: str) -> bool:
-        """True where the row says which slots of that socket are filled."""
-        return False
+    def populations(self, socket: str | None, fitted: Sequence[str], mode: Mode) -> Populations | None:
+        """The slots that are filled with so many modules at a socket, or in the whole machine (``None``).
 
-    def slots_for(self, count: int) -> frozenset[str] | None:
-        """The slots that are filled with that many modules at a socket the row prescribes; ``None`` for a count that
-        it does not allow."""
+        A number that is missing is refused. ``None`` where the row prescribes no slots there.
+        """
         return None
 
 

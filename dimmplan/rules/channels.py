@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -59,12 +59,15 @@ class FillOrderRow(Rule):
 
     check: Literal["fill-order"]
 
+    def gap(self, channel: Channel, filled: Collection[str]) -> str:
+        """The first slot that is empty in front of a filled one; empty text where there is none."""
+        return next((a for a, b in itertools.pairwise(channel.slots) if b in filled and a not in filled), "")
+
     def of_channel(self, channel: Channel, load: Load) -> Iterator[Fault]:
         """A slot is empty in front of a filled one."""
-        for (first, second), slot in zip(itertools.pairwise(load), channel.slots, strict=False):
-            if second and not first:
-                yield Fault(f"{slot} empty", "filled before the slots after it")
-                return
+        gap = self.gap(channel, {slot for slot, module in zip(channel.slots, load, strict=True) if module})
+        if gap:
+            yield Fault(f"{gap} empty", "filled before the slots after it")
 
     def wording(self) -> str:
         """The standard sentence."""

@@ -45,11 +45,6 @@ class Breach(NamedTuple):
         """The kind of the broken row; ``None`` for the rate table."""
         return next((kind for kind in KINDS if check_of(kind) == self.check), None)
 
-    @property
-    def between_sockets(self) -> bool:
-        """True for what one socket by itself says nothing about."""
-        return self.kind is not None and self.kind.couples in ("fitted", "amounts")
-
 
 def rows_of_scope(rows: Iterable[Rule], scope: Scope) -> list[Rule]:
     """The rows that are judged at a scope."""
@@ -79,7 +74,8 @@ def fitted_default(board: Board) -> list[Rule]:
 def all_rows(board: Board, option: ProcessorOption | None) -> list[Rule]:
     """Every row in force for a board with that processor."""
     implied = [] if len(board.sockets) > 12 else fitted_default(board)
-    return [*rules_of(board), *ceiling_row(option), *implied]
+    rows = [*rules_of(board), *ceiling_row(option), *implied]
+    return [row.among(rows) for row in rows]
 
 
 def _breaches(row: Rule, where: Sequence[str], faults: Iterable[Fault]) -> Iterator[Breach]:
@@ -170,10 +166,12 @@ def judge(
     *,
     mode: Mode = Mode.INDEPENDENT,
     unknown: Iterable[str] = (),
+    beside: Sequence[str] = (),
 ) -> tuple[Breach, ...]:
     """Every row that a placement breaks, in the order module, channel, socket, system.
 
     ``unknown`` are slots of which nobody can tell what they hold; only what they cannot change is told.
+    ``beside`` are further fitted sockets, whose content nobody has settled: what ties sockets together is not judged.
     """
     rows = all_rows(board, option)
     hidden = frozenset(unknown)
@@ -196,11 +194,11 @@ def judge(
             types=tuple(dict.fromkeys(modules)),
             filled=frozenset(slot for slot in socket.slots if content.get(slot)),
             unknown=hidden.intersection(socket.slots),
-            fitted=tuple(fitted),
+            fitted=(*fitted, *beside),
             mode=mode,
         )
         found.extend(judge_socket(rows, view))
     whole = SystemView(board=board, fitted=tuple(fitted), content=content, unknown=hidden, mode=mode)
-    found.extend(judge_system(rows, whole))
+    found.extend(judge_system([r for r in rows if not beside or r.couples not in ("fitted", "amounts")], whole))
     found.extend(_without_row(board, whole))
     return tuple(found)

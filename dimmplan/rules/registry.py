@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Union, get_args
 from pydantic import Field
 
 from dimmplan.model.board import Board
-from dimmplan.rules import channels, modes, modules, sockets, system, told
+from dimmplan.rules import channels, modes, modules, sockets, system, tables, told
 from dimmplan.rules.base import Rule
 
-FAMILIES = (modules, channels, sockets, system, told, modes)
+FAMILIES = (modules, channels, sockets, tables, system, told, modes)
 """The modules that define kinds; importing them is what registers a kind."""
 
 

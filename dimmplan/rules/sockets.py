@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Annotated, Literal
 
 from pydantic import Field
 
+from dimmplan.model.request import Mode
 from dimmplan.model.rows import CapacityGib, Name
 from dimmplan.rules.base import (
     Fault,
+    Populations,
     Problems,
     Rule,
     SocketView,
@@ -142,19 +144,17 @@ class SequenceRow(Rule):
         """The socket named."""
         return (self.socket,)
 
-    def prescribes(self, socket: str) -> bool:
-        """The slots of its own socket."""
-        return socket == self.socket
-
-    def slots_for(self, count: int) -> frozenset[str]:
-        """The first ``count`` slots."""
-        return frozenset(self.slots[:count])
+    def populations(self, socket: str | None, fitted: Sequence[str], mode: Mode) -> Populations | None:
+        """The first slots of its own socket."""
+        if socket != self.socket:
+            return None
+        return {count: frozenset(self.slots[:count]) for count in range(len(self.slots) + 1)}
 
     def of_socket(self, view: SocketView) -> Iterator[Fault]:
         """Other slots are filled than the first ones."""
         if view.socket.id != self.socket or view.filled is None:
             return
-        if not any(view.filled == self.slots_for(count) - view.unknown for count in view.counts):
+        if not any(view.filled == frozenset(self.slots[:count]) - view.unknown for count in view.counts):
             first = self.slots[: view.modules]
             wrong = view.filled.symmetric_difference(first) - view.unknown
             found = [f"{slot} {'filled' if slot in view.filled else 'empty'}" for slot in self.slots if slot in wrong]

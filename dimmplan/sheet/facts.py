@@ -17,8 +17,8 @@ from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Channel
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement, dead_slots, install_order
-from dimmplan.rules import rules_of
+from dimmplan.model.placement import Placement, dead_slots
+from dimmplan.rules import install_order, rules_of
 from dimmplan.units import Gib, cleaned, counted, listed, trimmed
 
 

@@ -26,10 +26,6 @@ class Branches:
     def __init__(self, space: Space, budget: Budget) -> None:
         self.space = space
         self.budget = budget
-        self.kinds: dict[SocketShape, tuple[int, ...]] = {}
-        """Positions of the sockets of each shape."""
-        for place, shape in enumerate(space.shapes):
-            self.kinds[shape] = (*self.kinds.get(shape, ()), place)
         self._counts: dict[tuple[SocketShape, tuple[int, ...], Rows, int], tuple[int, ...]] = {}
 
     def of(self, size: int, may_break: Rows, aim: Aim) -> Iterator[Branch]:
@@ -38,17 +34,25 @@ class Branches:
             return
         rows = self.space.alike_rows(may_break)
         tied = any(row.what == "population" for row in rows)
-        joined = self.space.joined_shape() if tied else None
-        if tied and joined is None:
-            return
-        shapes = {joined: tuple(range(len(self.space.sockets)))} if joined else self.kinds
+        for layout in self.space.layouts(may_break):
+            joined = self.space.joined_shape(layout) if tied else None
+            if joined is not None or not tied:
+                yield from self._of_layout([joined] * len(layout) if joined else layout, tied, size, may_break, aim)
+
+    def _of_layout(
+        self, layout: Sequence[SocketShape], tied: bool, size: int, may_break: Rows, aim: Aim
+    ) -> Iterator[Branch]:
+        """The branches of sockets of these shapes."""
+        shapes: dict[SocketShape, tuple[int, ...]] = {}
+        for place, shape in enumerate(layout):
+            shapes[shape] = (*shapes.get(shape, ()), place)
         for types in self.space.subsets(size, may_break):
             if aim.types is not None and not aim.types.issuperset(types):
                 continue
             targets = self._targets(types, aim)
             if not targets:
                 continue
-            for rate in self._rates(types, may_break):
+            for rate in self._rates(shapes, types, may_break):
                 kinds = tuple(
                     Kind(shape, places, tuple(self._bare(self._reachable(shape, types, may_break, rate))), tied)
                     for shape, places in shapes.items()
@@ -88,13 +92,13 @@ class Branches:
         available = self.space.supplies[kind].available
         return self.space.slot_count if available is None else min(available, self.space.slot_count)
 
-    def _rates(self, types: tuple[int, ...], may_break: Rows) -> list[int]:
+    def _rates(self, shapes: Iterable[SocketShape], types: tuple[int, ...], may_break: Rows) -> list[int]:
         """Rates that the system may run at, highest first; 0 alone where sockets or channels have their own."""
         if self.space.board.rate_scope != "system":
             return [0]
         rates = {
             load.rate
-            for shape in self.kinds
+            for shape in shapes
             for variant in self.space.variants(shape, may_break)
             for controller in variant
             for channel in controller

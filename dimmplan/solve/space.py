@@ -23,6 +23,7 @@ from dimmplan.rates import channel_rate
 from dimmplan.rules import (
     AlikeRow,
     FittedRow,
+    Populations,
     Rule,
     SocketView,
     SystemView,
@@ -175,6 +176,7 @@ class Space:
             ),
             rules=(
                 *(row.id for row in rows_of_scope(self.rows, "socket") if not row.only_at or socket.id in row.only_at),
+                *self._prescribed(socket),
                 *(() if self.symmetry else (socket.id,)),
             ),
             permitted=permitted,
@@ -182,12 +184,50 @@ class Space:
         self._sockets_of_shape.setdefault(shape, []).append(socket)
         return shape
 
-    def joined_shape(self) -> SocketShape | None:
-        """One shape that obeys the rules of every fitted socket; ``None`` where the sockets are built differently."""
-        first = self.shapes[0]
-        if any(socket.build != self.sockets[0].build for socket in self.sockets):
+    def _populations(self, socket: str | None, rows: Iterable[Rule]) -> list[Populations]:
+        """What rows prescribe of the slots of a socket, or of the whole machine."""
+        fitted, mode = self.request.fitted, self.request.mode
+        found = (row.populations(socket, fitted, mode) for row in rows)
+        return [populations for populations in found if populations is not None]
+
+    def prescribes(self, socket: str) -> bool:
+        """True where a row says which slots of a socket are filled."""
+        return bool(self._populations(socket, self.rows) or self._populations(None, self.rows))
+
+    def _prescribed(self, socket: Socket) -> Iterator[str]:
+        """What rows prescribe of a socket's slots, by their places in it: the same for all sockets of one shape."""
+        for populations in self._populations(socket.id, self.rows):
+            yield str([(count, sorted(map(socket.slots.index, populations[count]))) for count in sorted(populations)])
+
+    def layouts(self, may_break: Rows) -> Iterator[list[SocketShape]]:
+        """The shapes of the fitted sockets; once for each number of modules where a table fills the whole machine."""
+        tables = self._populations(None, self.enforced(may_break))
+        if not tables:
+            yield self.shapes
+            return
+        there = {slot for socket in self.sockets for slot in socket.slots}
+        for count in sorted(set.intersection(*map(set, tables))):
+            filled = {populations[count] for populations in tables}
+            if len(filled) == 1 and (slots := filled.pop()) <= there:
+                yield [
+                    self._filled_shape(shape, of, slots) for shape, of in zip(self.shapes, self.sockets, strict=True)
+                ]
+
+    def _filled_shape(self, shape: SocketShape, socket: Socket, filled: frozenset[str]) -> SocketShape:
+        """The shape of a socket of which just those slots are filled."""
+        found = shape._replace(controllers=self._patterned(shape, socket, filled) or ())
+        sockets = self._sockets_of_shape.setdefault(found, [])
+        if socket not in sockets:
+            sockets.append(socket)
+        return found
+
+    def joined_shape(self, shapes: Sequence[SocketShape]) -> SocketShape | None:
+        """One shape that obeys the rules of every fitted socket; ``None`` where they cannot be populated alike."""
+        first = shapes[0]
+        patterns = {tuple(channel.pattern for part in shape.controllers for channel in part) for shape in shapes}
+        if len(patterns) > 1 or any(socket.build != self.sockets[0].build for socket in self.sockets):
             return None
-        rules = tuple(sorted({rule for shape in self.shapes for rule in shape.rules}))
+        rules = tuple(sorted({rule for shape in shapes for rule in shape.rules}))
         joined = SocketShape(first.controllers, ("joined", *rules), first.permitted)
         self._sockets_of_shape[joined] = list(self.sockets)
         return joined
@@ -314,32 +354,32 @@ class Space:
         return self._variants[key]
 
     def _list_variants(self, shape: SocketShape, may_break: Rows) -> list[tuple[tuple[ChannelShape, ...], ...]]:
-        orders = [
-            (row, socket)
-            for socket in self._sockets_of_shape[shape]
-            for row in self.enforced(may_break)
-            if row.prescribes(socket.id)
-        ]
+        rows = self.enforced(may_break)
+        sockets = self._sockets_of_shape[shape]
+        orders = [(socket, each) for socket in sockets for each in self._populations(socket.id, rows)]
         if not orders:
             return [shape.controllers]
-        most = sum(channel.slots for controller in shape.controllers for channel in controller)
         found = []
-        for count in range(most + 1):
-            slots = [(socket, row.slots_for(count)) for row, socket in orders]
-            patterns = {self._patterned(shape, socket, filled) for socket, filled in slots if filled is not None}
-            found += list(patterns) if len(patterns) == 1 and all(filled is not None for _, filled in slots) else []
+        for count in sorted(set.intersection(*(set(populations) for _, populations in orders))):
+            patterns = {self._patterned(shape, socket, populations[count]) for socket, populations in orders}
+            found += [pattern for pattern in patterns if pattern is not None and len(patterns) == 1]
         return found
 
     @staticmethod
-    def _patterned(shape: SocketShape, socket: Socket, filled: frozenset[str]) -> tuple[tuple[ChannelShape, ...], ...]:
-        """The controllers of a shape with just those slots to be filled."""
-        return tuple(
+    def _patterned(
+        shape: SocketShape, socket: Socket, filled: frozenset[str]
+    ) -> tuple[tuple[ChannelShape, ...], ...] | None:
+        """The controllers of a shape with just those slots to be filled; ``None`` where others must be filled."""
+        found = tuple(
             tuple(
-                ChannelShape(s.slots, s.membership, tuple(slot in filled for slot in channel.slots))
-                for s, channel in zip(shapes, controller.channels, strict=True)
+                its._replace(pattern=tuple(slot in filled for slot in channel.slots))
+                for its, channel in zip(shapes, controller.channels, strict=True)
             )
             for shapes, controller in zip(shape.controllers, socket.controllers, strict=True)
         )
+        before = [channel.pattern for part in shape.controllers for channel in part]
+        after = [channel.pattern for part in found for channel in part]
+        return found if all(old in (None, new) for old, new in zip(before, after, strict=True)) else None
 
     def socket_allows(self, shape: SocketShape, code: int, may_break: Rows) -> bool:
         """True where the counts obey every enforced row of socket scope."""
@@ -356,7 +396,14 @@ class Space:
             return False
         gib = self.installed_gib(code)
         views = (
-            SocketView(socket=socket, modules=sum(counts), capacity_gib=gib, types=types)
+            SocketView(
+                socket=socket,
+                modules=sum(counts),
+                capacity_gib=gib,
+                types=types,
+                fitted=self.request.fitted,
+                mode=self.request.mode,
+            )
             for socket in self._sockets_of_shape[shape]
         )
         return not any(any(judge_socket(self._socket_rows[may_break], view)) for view in views)

@@ -260,8 +260,9 @@ def _measured(case: Case, socket: Socket, module: Module, slots: tuple[str, ...]
     if not any(content.values()):
         yield _Option(slots, 0, Fraction(0), Fraction(0), 0)
         return
-    breaches = case.judge_content(content, fitted=(socket.id,))
-    if any(breach.severity == "error" and not breach.between_sockets for breach in breaches):
+    beside = tuple(other for other in case.placement.fitted if other != socket.id)
+    breaches = case.judge_content(content, fitted=(socket.id,), beside=beside)
+    if any(breach.severity == "error" for breach in breaches):
         return
     found = case.figures_of(content, fitted=(socket.id,))
     if found is not None:

@@ -15,7 +15,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import USUAL_OVER, Request, Supply
 from dimmplan.model.rows import ProcessorOption
-from dimmplan.rules import Breach, Content, judge, rules_of
+from dimmplan.rules import Breach, Content, judge
 from dimmplan.solve.criteria import LISTS, Criterion, criteria_of
 from dimmplan.solve.evaluate import Value, measured_vector, texts_of
 from dimmplan.solve.space import Space
@@ -119,11 +119,19 @@ class Case:
             )
 
     def judge_content(
-        self, content: Content, *, option: ProcessorOption | None = None, fitted: tuple[str, ...] = ()
+        self,
+        content: Content,
+        *,
+        option: ProcessorOption | None = None,
+        fitted: tuple[str, ...] = (),
+        beside: tuple[str, ...] = (),
     ) -> tuple[Breach, ...]:
-        """Every row that a content breaks in the plan's mode, on its sockets with its processor, or on others."""
+        """Every row that a content breaks in the plan's mode, on its sockets with its processor, or on others.
+
+        ``beside`` are fitted sockets whose content is left open.
+        """
         sockets = fitted or self.placement.fitted
-        return judge(self.board, option or self.option, sockets, content, mode=self.placement.mode)
+        return judge(self.board, option or self.option, sockets, content, mode=self.placement.mode, beside=beside)
 
     def figures_of(
         self, content: Content, *, option: ProcessorOption | None = None, fitted: tuple[str, ...] = ()
@@ -241,7 +249,7 @@ class Case:
 
     def _socket_looks(self, index: int, socket: Socket) -> _Looks:
         shape = self.space.shapes[index]
-        ordered = any(row.prescribes(socket.id) for row in rules_of(self.board))
+        ordered = self.space.prescribes(socket.id)
         channels: dict[str, tuple[object, ...]] = {}
         controllers: dict[str, tuple[object, ...]] = {}
         for controller, shapes in zip(socket.controllers, shape.controllers, strict=True):

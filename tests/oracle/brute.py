@@ -31,6 +31,7 @@ from dimmplan.rules import (
     SequenceRow,
     SocketMinimumRow,
     SparingRow,
+    TableRow,
 )
 from dimmplan.solve.criteria import criteria_of
 
@@ -275,6 +276,36 @@ def system_breaks(row: RuleRow, fillings: Sequence[Filling]) -> bool:
     return False
 
 
+def broken_tables(
+    rows: Iterable[RuleRow], board: Board, request: Request, fillings: Sequence[Filling]
+) -> Iterator[TableRow]:
+    """The population tables among some rows that the fitted sockets break; a table that says more goes before."""
+    tables = [row for row in board.rules if isinstance(row, TableRow)]
+    lying = {f.socket.id: {s for s, m in zip(f.socket.slots, f.slots, strict=True) if m is not None} for f in fillings}
+    whole = set().union(*lying.values())
+
+    def says(table: TableRow) -> list[object]:
+        return [part for part in (table.socket, table.fitted, table.mode) if part]
+
+    def holds(table: TableRow, socket: str) -> bool:
+        at_socket = table.socket == socket if table.socket else True
+        at_sockets = sorted(table.fitted) == sorted(lying) if table.fitted else True
+        return at_socket and at_sockets and (table.mode == request.mode if table.mode else True)
+
+    for row in rows:
+        if not isinstance(row, TableRow):
+            continue
+        machine = not row.socket and "{socket}" not in str(row.rows)
+        for socket, filled in [("", whole)] if machine else lying.items():
+            before = [other for other in tables if holds(other, socket) and len(says(other)) > len(says(row))]
+            if not holds(row, socket) or before:
+                continue
+            allowed = [{name.replace("{socket}", socket) for name in names} for names in row.rows.values()]
+            if filled not in allowed:
+                yield row
+                break
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Filling:
     """What lies in one fitted socket, with what follows from it alone; ``counts`` goes with the supplies."""
@@ -437,6 +468,7 @@ class Oracle:
         """Why the fitted sockets together are no answer: ids of error rows, stock, too many types."""
         refused = {row.id for row in self.errors if system_breaks(row, fillings)}
         refused |= {error for filling in fillings for error in filling.errors}
+        refused |= {row.id for row in broken_tables(self.errors, self.board, self.request, fillings)}
         has_row = any(isinstance(row, FittedRow) for row in self.board.rules)
         if not has_row and self.board.sockets[0].id not in self.request.fitted:
             refused.add("first socket absent")
@@ -493,6 +525,7 @@ class Oracle:
         stock = list(zip(request.supplies, used, strict=True))
         advised = {row.id for row in self.advised if system_breaks(row, fillings)}
         advised |= {row_id for filling in fillings for row_id in filling.advised}
+        advised |= {row.id for row in broken_tables(self.advised, self.board, self.request, fillings)}
         of_controllers = [[sum(amounts) for amounts in filling.amounts] for filling in fillings]
         return {
             "advised_broken": len(advised),

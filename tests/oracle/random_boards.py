@@ -15,7 +15,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Generation, Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
-from dimmplan.rules import MirroringRow, RuleRow, SparingRow
+from dimmplan.rules import MirroringRow, RuleRow, SparingRow, TableRow
 from dimmplan.solve.criteria import LISTS
 
 Wiring = dict[str, dict[str, dict[str, list[str]]]]
@@ -106,6 +106,45 @@ def random_mode_case(seed: int) -> tuple[Board, Request]:
     rules = board.rules if rng.random() < 0.05 else (*board.rules, row)
     capacity = max(1, request.capacity_gib // rng.choice([1, 2, 2]))
     return replace(board, rules=rules), replace(request, mode=mode, capacity_gib=capacity)
+
+
+def random_table_case(seed: int) -> tuple[Board, Request]:
+    """As ``random_case``, with one or two population tables: of a socket, of each, or of the whole machine."""
+    rng = random.Random(f"table {seed}")
+    board, request = random_mode_case(seed) if rng.random() < 0.2 else random_case(seed)
+    tables = [_table(rng, board, request, f"table-{number}") for number in range(rng.choice((1, 1, 2)))]
+    if len(tables) == 2 and tables[0]._meets(tables[1]):
+        tables.pop()
+    return replace(board, rules=(*board.rules, *tables)), request
+
+
+def _table(rng: random.Random, board: Board, request: Request, row_id: str) -> TableRow:
+    """A table whose rows mostly leave no gap in a channel, with most numbers listed."""
+    sockets = [board.socket(socket_id) for socket_id in request.fitted]
+    kind = rng.choice(("socket", "machine", "machine", "each"))
+    socket = rng.choice(sockets)
+    alike = kind == "each" and all(other.build == sockets[0].build for other in sockets)
+    channels = [channel.slots for each in (sockets if kind == "machine" else [socket]) for channel in each.channels]
+    most = sum(map(len, channels))
+    rows: dict[int, tuple[str, ...]] = {}
+    for count in sorted(rng.sample(range(1, most + 1), rng.randint((most + 1) // 2, most))):
+        if rng.random() < 0.1:
+            slots = rng.sample([slot for channel in channels for slot in channel], count)
+        else:
+            order = {id(channel): iter(channel) for channel in channels}
+            picks = rng.sample([id(channel) for channel in channels for _ in channel], count)
+            slots = [next(order[pick]) for pick in picks]
+        rows[count] = tuple(slot.replace(socket.id, "{socket}") if alike else slot for slot in slots)
+    return TableRow(
+        id=row_id,
+        check="table",
+        severity=rng.choice(("error", "error", "error", "advised")),
+        rows=rows,
+        socket=None if kind == "machine" or alike else socket.id,
+        fitted=request.fitted if rng.random() < 0.3 else (),
+        mode=request.mode if rng.random() < 0.3 else None,
+        source="INVENTED",
+    )
 
 
 def _chance(rng: random.Random, share: float) -> bool:

@@ -33,6 +33,10 @@ EXAMPLES: dict[str, list[dict[str, Any]]] = {
     "ceiling": [{"socket_gib": 64}, {"socket_gib": 64, "sockets": ["S2"]}],
     "counts": [{"modules": [1, 3]}],
     "sequence": [{"socket": "S1", "slots": ["A1", "C1", "A2", "B1", "B2", "C2"]}],
+    "table": [
+        {"socket": "S1", "rows": {1: ["C1"], 2: ["A1", "C1"], 4: ["A1", "A2", "B1", "C1"]}},
+        {"rows": {2: ["A1", "D1"], 3: ["A1", "C1", "E1"]}, "fitted": ["S1", "S2"]},
+    ],
     "fitted": [{"sets": [["S1"]]}],
     "alike": [{"what": what} for what in ("capacity", "count", "population")],
     "thermal": [{"from_gib": 64, "needs": "the baffle"}],
