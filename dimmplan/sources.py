@@ -102,6 +102,10 @@ _LIST = (
         "kernel-02", "Linux kernel", "drivers/edac, the driver of a two-controller part", "undated", formerly="LNX-2CTL"
     ),
     Source(
+        "kernel-03", "Linux kernel", "Documentation/driver-api/edac and drivers/edac, labels and log lines", "undated"
+    ),
+    Source("kernel-04", "Linux kernel", "drivers/firmware/efi/cper, records of memory errors", "undated"),
+    Source(
         "standard-01",
         "JEDEC",
         "JESD21-C, module annexes 4.20.26 and 4.20.28, DDR4 labels",
@@ -137,6 +141,7 @@ _LIST = (
     Source(
         "standard-12", "CXL Consortium", "Compute Express Link specification, interleave ways, second-hand", "undated"
     ),
+    Source("standard-13", "UEFI Forum", "UEFI Specification, appendix N, memory error section", "undated"),
     Source("PRACTICE", "", "common practice, no source", ""),
     Source("MEMORY", "", "from memory, not confirmed in a document", ""),
     Source("MODEL", "", "this planner's own model, described in: dimmplan docs figures", ""),

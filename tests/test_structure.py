@@ -36,6 +36,7 @@ LEVELS = {
     "planner": 5,
     "audit": 5,
     "moves": 5,
+    "locate": 5,
     "compare": 5,
     "stock": 5,
     "growth": 5,

@@ -20,6 +20,7 @@ COMMANDS = {
     "audit": "machine",
     "moves": "machine",
     "why": "why",
+    "locate": "locate",
     "mix": "mix",
     "rules": "rules",
     "docs": "docs",

@@ -13,8 +13,11 @@ from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.units import quoted, words_problem
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from dimmplan.model.board import Board
     from dimmplan.model.placement import Placement
+    from dimmplan.sheet.shapes import Sheet
 
 EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --json | dimmplan draw - -o map.svg"
 FORMATS = (".svg", ".png", ".pdf", ".html")
@@ -125,9 +128,7 @@ def sheet_files(
 
     Further pages of an SVG or PNG are files of their own; a PDF and an HTML page hold them all. ``page`` chooses one.
     """
-    from dimmplan.cli.files import page_path
     from dimmplan.output.qr import qr_matrix
-    from dimmplan.output.svg import render_svg
     from dimmplan.plancode.code import encode
     from dimmplan.sheet.compose import compose
 
@@ -149,13 +150,23 @@ def sheet_files(
             front=options_of_sheet.get("front", "down"),
         )
         return {path: whole.encode("utf-8")}
+    return rendered(sheet, path, numbers, alone=page is not None)
+
+
+def rendered(sheet: Sheet, path: Path, numbers: Sequence[int] = (), *, alone: bool = False) -> dict[Path, bytes]:
+    """Pages of a sheet as SVG, PNG or PDF by their paths; all where no numbers are given, one ``alone`` as ``path``."""
+    from dimmplan.cli.files import page_path
+    from dimmplan.output.svg import render_svg
+
+    numbers = numbers or range(1, len(sheet.pages) + 1)
     drawn = {number: render_svg(sheet.pages[number - 1]) for number in numbers}
+    ending = path.suffix.lower()
     if ending == ".pdf":
         from dimmplan.output.raster import pdf_bytes
 
         printed = [(drawn[n], sheet.pages[n - 1].width_mm, sheet.pages[n - 1].height_mm) for n in numbers]
         return {path: pdf_bytes(printed, title=sheet.title)}
-    paths = {number: path if page is not None else page_path(path, number) for number in numbers}
+    paths = {number: path if alone else page_path(path, number) for number in numbers}
     if ending == ".png":
         from dimmplan.output.raster import png_bytes
 

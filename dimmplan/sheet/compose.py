@@ -66,10 +66,14 @@ def compose(
     """
     facts = facts_of(board, placement, change)
     job = Job(facts, paper, front, Given(title=title, tag=tag, date=date, code=code, matrix=matrix))
-    planned = _plan(job)
-    css = stylesheet(ink)
     name = clean(title or f"Slot map of {board.title}", most=200)
-    about = clean(_description(facts), most=2000)
+    return composed(job, ink, name, clean(_description(facts), most=2000))
+
+
+def composed(job: Job, ink: Ink, name: str, about: str, *, desk: bool = True) -> Sheet:
+    """The pages of a job, numbered; without ``desk`` only those for the open chassis."""
+    planned = [each for each in _plan(job) if desk or not each.name.startswith("desk")]
+    css = stylesheet(ink)
     pages = tuple(
         Page(
             name=each.name,

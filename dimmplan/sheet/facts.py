@@ -209,6 +209,23 @@ class Facts:
         return channel.socket, channel.slots.index(slot)
 
     @property
+    def amount(self) -> str:
+        """What the sheet comes to, for its head: usable capacity and rate."""
+        rate = f" · {self.figures.rate_mts} MT/s" if self.figures else ""
+        return f"{gib_words(self.usable_gib)} GiB{rate}"
+
+    @property
+    def state_words(self) -> dict[State, str]:
+        """What the states of slots mean, for the legend, in its order."""
+        return {
+            State.PULL: "take out",
+            State.EMPTY: "stays empty",
+            State.BLANK: "empty, takes a blank",
+            State.DEAD: "no processor",
+            State.HOLD: "hold: do not touch",
+        }
+
+    @property
     def doing(self) -> str:
         """What the steps are steps of."""
         return "Install"

@@ -28,14 +28,7 @@ def legend(
             items.append((_SAMPLE_MM, f"{kind.label}: {count}", _type_sample(kind.key)))
     if any(fact.step for fact in shown):
         items.append((5.4, "order of installing" if facts.doing == "Install" else "order of steps", _step_sample()))
-    words = {
-        State.PULL: "take out",
-        State.EMPTY: "stays empty",
-        State.BLANK: "empty, takes a blank",
-        State.DEAD: "no processor",
-        State.HOLD: "hold: do not touch",
-    }
-    for state, said in words.items():
+    for state, said in facts.state_words.items():
         held = [fact for fact in shown if fact.state is state]
         if held:
             blank = any(fact.needs_blank for fact in held)

@@ -210,8 +210,11 @@ def pick_rows(facts: Facts) -> list[list[str]]:
     return rows
 
 
-def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
-    """What to fetch: box to tick, key, label, count, slots; blanks last."""
+def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block | None:
+    """What to fetch: box to tick, key, label, count, slots; blanks last. ``None`` where there is nothing to fetch."""
+    rows = pick_rows(facts)
+    if not rows:
+        return None
     key, module, count, slots = PICK_HEADS
     columns = [
         Column("", tick=True),
@@ -220,7 +223,7 @@ def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block:
         Column(count, right=True, bold=True),
         Column(slots, grow=1.0),
     ]
-    return table(columns, [["", *row] for row in pick_rows(facts)], cap_mm, width_mm)
+    return table(columns, [["", *row] for row in rows], cap_mm, width_mm)
 
 
 def check_bar(x: float, y: float) -> list[Shape]:

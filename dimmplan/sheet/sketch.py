@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from dimmplan.model.board import Physical
 from dimmplan.sheet.blocks import label
-from dimmplan.sheet.facts import Facts, State, clean, gib_words, socket_words
+from dimmplan.sheet.facts import Facts, State, clean, socket_words
 from dimmplan.sheet.measure import fitted, widest, width
 from dimmplan.sheet.shapes import Anchor, Group, Polygon, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
@@ -75,9 +75,8 @@ def heading(
 
 def machine_words(facts: Facts, machine: str) -> tuple[str, str]:
     """Which machine, its board in short, and what it should show."""
-    rate = f" · {facts.figures.rate_mts} MT/s" if facts.figures else ""
     board = clean(facts.board.title.split(",")[0])
-    return f"{clean(machine)} · {board}" if machine else board, f"{gib_words(facts.usable_gib)} GiB{rate}"
+    return f"{clean(machine)} · {board}" if machine else board, facts.amount
 
 
 def part_words(facts: Facts, sockets: Sequence[str]) -> tuple[str, str]:

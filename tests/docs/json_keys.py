@@ -618,6 +618,28 @@ questions[].text | in words
 """,
     ),
     Document(
+        "locate",
+        "Slots that error records mean; exit status 1 where a record fits no slot.",
+        ("dimmplan locate skerry-16 'CPU_SrcID#0_MC#1_Chan#0_DIMM#1' 'mc#0csrow#2channel#1' --json",),
+        """
+format | 1
+board | id of the board
+records[].record | the record as given, or what alike lines of a log have in common
+records[].slots[] | the slots that it can mean
+records[].certain | true where it means just that slot
+records[].why | how the slot follows
+records[].apart | what would tell candidates apart; empty where nothing is to tell
+records[].count | errors that it reports
+records[].uncorrected | how many of these were not corrected
+slots[].slot | a slot that is sure
+slots[].corrected | corrected errors
+slots[].uncorrected | errors that were not corrected
+pattern | `one-slot`, `one-channel`, `one-socket`, `several-sockets` or `none`: how the sure slots lie
+first_steps[] | what to do first (common practice)
+other_lines | lines of a log that are no memory errors
+""",
+    ),
+    Document(
         "moves",
         "From what is in a machine to a plan: *moves*; exit status 1 where a slot may not be touched.",
         (f"{_PLAN} | dimmplan moves found.csv --to - --json",),

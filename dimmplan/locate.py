@@ -1,0 +1,462 @@
+"""From an error record to the slot that it means, or to the slots that it can mean.
+
+The running system names a module by source id, controller, channel and slot, by chip-select row, by a label, by an
+SMBIOS handle or by node, card and module. The forms are those that kernels have written (kernel-03, kernel-04); what
+each number counts from follows the board file's order (common practice). Where that cannot be known, the candidates
+are given.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeVar
+
+from dimmplan.inventory.locators import Words, read_words
+from dimmplan.inventory.match import Matching, folded
+from dimmplan.model.board import Board, Channel, Socket
+from dimmplan.model.found import Found
+
+MOST_RECORDS = 100_000
+RANKS_TOLD_APART = (1, 2, 4)
+"""Chip selects that a module may take where it is not known."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Located:
+    """One error record: the slots that it can mean, whether that is sure, why, and what would tell candidates apart.
+
+    ``count`` is how many errors it reports, ``uncorrected`` how many of these were not corrected.
+    """
+
+    record: str
+    slots: tuple[str, ...]
+    certain: bool
+    why: str
+    apart: str = ""
+    count: int = 1
+    uncorrected: int = 0
+
+
+Pattern = Literal["one-slot", "one-channel", "one-socket", "several-sockets", "none"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Location:
+    """All records of a call, and how the slots that are sure lie to each other."""
+
+    board: Board
+    records: tuple[Located, ...]
+    pattern: Pattern
+    ignored: int = 0
+
+    @property
+    def counts(self) -> dict[str, tuple[int, int]]:
+        """Errors by slot in board order, corrected and not, of the records that are sure."""
+        totals: Counter[tuple[str, bool]] = Counter()
+        for record in self.records:
+            if record.certain:
+                totals[record.slots[0], False] += record.count - record.uncorrected
+                totals[record.slots[0], True] += record.uncorrected
+        told = {slot for slot, _ in totals}
+        return {slot: (totals[slot, False], totals[slot, True]) for slot in self.board.slots if slot in told}
+
+    @property
+    def marked(self) -> dict[str, bool]:
+        """Every slot that a record can mean, in board order, and whether one is sure of it."""
+        sure = {record.slots[0] for record in self.records if record.certain}
+        may = {slot for record in self.records for slot in record.slots}
+        return {slot: slot in sure for slot in self.board.slots if slot in may}
+
+
+def locate(
+    board: Board, records: Sequence[str], *, found: Found | None = None, matching: Matching | None = None
+) -> Location:
+    """Locate records given one by one. ``found`` and ``matching`` know handles, resources, and modules' ranks."""
+    reading = _Reading(board, found, matching)
+    located = tuple(reading.located(record.strip()) for record in records)
+    return Location(board=board, records=located, pattern=_pattern(board, located))
+
+
+def locate_log(
+    board: Board, lines: Iterable[str], *, found: Found | None = None, matching: Matching | None = None
+) -> Location:
+    """Locate the memory errors of a whole log, alike ones counted together; other lines are left out and counted."""
+    reading = _Reading(board, found, matching)
+    totals: dict[str, list[int]] = {}
+    ignored = 0
+    for text, number, uncorrected in _errors(lines, reading.names):
+        if not text:
+            ignored += number
+            continue
+        total = totals.setdefault(text, [0, 0])
+        total[0] += number
+        total[1] += number if uncorrected else 0
+    located = tuple(
+        _replaced(reading.located(text), count=number, uncorrected=bad) for text, (number, bad) in totals.items()
+    )
+    return Location(board=board, records=located, pattern=_pattern(board, located), ignored=ignored)
+
+
+def _replaced(record: Located, *, count: int, uncorrected: int) -> Located:
+    return Located(
+        record=record.record,
+        slots=record.slots,
+        certain=record.certain,
+        why=record.why,
+        apart=record.apart,
+        count=count,
+        uncorrected=uncorrected,
+    )
+
+
+def _pattern(board: Board, records: Sequence[Located]) -> Pattern:
+    """How the sure slots lie: one, one channel, one socket, or more than that."""
+    slots = {record.slots[0] for record in records if record.certain}
+    channels = {(board.channel_of[slot].socket, board.channel_of[slot].name) for slot in slots}
+    sockets = {socket for socket, _ in channels}
+    if not slots:
+        return "none"
+    if len(slots) == 1:
+        return "one-slot"
+    if len(channels) == 1:
+        return "one-channel"
+    return "one-socket" if len(sockets) == 1 else "several-sockets"
+
+
+# -- the forms that kernels write ------------------------------------------------------------------------------------
+
+_SOURCE = re.compile(
+    r"(?:CPU_)?(?:SrcID|CPU)#(?P<socket>\d+)_?"
+    r"(?:(?P<word>Ha|MC|HBMC)#(?P<mc>\d+)_)?Chan(?:nel)?#(?P<channel>\d+)_DIMM#(?P<slot>\d+)",
+    re.IGNORECASE,
+)
+"""``CPU_SrcID#0_MC#1_Chan#0_DIMM#1``; older: ``Ha#`` for ``MC#``, no controller, ``CPU#0Channel#1_DIMM#0``."""
+
+_CLIENT = re.compile(r"(?<![A-Za-z_])MC#(?P<mc>\d+)_Chan#(?P<channel>\d+)_DIMM#(?P<slot>\d+)", re.IGNORECASE)
+_LAYERS = re.compile(
+    r"mc#(?P<mc>\d+)(?:branch#(?P<branch>\d+))?(?:csrow#(?P<row>\d+)channel#(?P<row_channel>\d+)"
+    r"|channel#(?P<channel>\d+)slot#(?P<slot>\d+)|csrow#(?P<row_alone>\d+)|memory#(?P<memory>\d+))",
+    re.IGNORECASE,
+)
+_OLD_ROW = re.compile(r"EDAC MC(?P<mc>\d+):.*?\brow (?P<row>\d+),? channel(?:-a=)?\s*(?P<channel>\d+)", re.IGNORECASE)
+_SYSFS = re.compile(r"mc/?(?P<mc>\d+)/csrow(?P<row>\d+)/ch(?P<channel>\d+)", re.IGNORECASE)
+_DETAIL = re.compile(r"EDAC MC(?P<mc>\d+):.*?\((?:.*?\b)?channel:(?P<channel>\d+) slot:(?P<slot>\d+)", re.IGNORECASE)
+_DETAIL_ROW = re.compile(
+    r"EDAC MC(?P<mc>\d+):.*?\((?:.*?\b)?csrow:(?P<row>\d+) channel:(?P<channel>\d+)", re.IGNORECASE
+)
+_HANDLE = re.compile(
+    r"(?:DMI |SMBIOS )?handle:?\s*(?P<handle>0x[0-9A-F]{1,4})\b|^(?P<bare>0x[0-9A-F]{1,4})$", re.IGNORECASE
+)
+_APEI = re.compile(
+    r"\bnode:\s*(?P<node>\d+)\b.*?\bcard:\s*(?P<card>\d+)\b.*?\bmodule:\s*(?P<module>\d+)\b", re.IGNORECASE
+)
+_LOCATION = re.compile(r"DIMM location:\s*(?!not present)(?P<label>\S.*?)\s*(?:DMI handle|$|\)|,)", re.IGNORECASE)
+_QUOTED = re.compile(r"\blabel:?\s*\"(?P<label>[^\"]+)\"", re.IGNORECASE)
+_ON = re.compile(r"\b(?:CE|UE|error\(s\)|error)[^()]*?\b(?:on|at) (?P<label>[^()]+?)\s*(?:\(|$)", re.IGNORECASE)
+_PATH = re.compile(r"/Memory/(?P<id>[^/\s?#]+)", re.IGNORECASE)
+_NO_LABEL = frozenset(("", "unknown memory", "unknown label", "any memory", "unknown"))
+_ROOM = re.compile(r"\s+or\s+", re.IGNORECASE)
+
+_T = TypeVar("_T")
+_Told = tuple[Sequence[str], bool, str, str]
+"""Slots, sure or not, why, and what would tell them apart."""
+
+
+class _Reading:
+    """A board's slots by every way in which a running system names them."""
+
+    def __init__(self, board: Board, found: Found | None, matching: Matching | None) -> None:
+        self.board = board
+        self.found = found
+        self.sockets = board.sockets
+        self.controllers = [controller for socket in board.sockets for controller in socket.controllers]
+        self.edac = {folded(name): slot for slot, names in board.edac for name in names}
+        self.names = {folded(name): slot for slot, names in board.aliases for name in names}
+        self.names |= {folded(slot): slot for slot in board.slots} | self.edac
+        self.words = {slot: read_words(slot) for slot in board.slots}
+        self.slot_of: dict[int, str] = {match.index: match.slot for match in matching.matches} if matching else {}
+        self.ranks: dict[str, int] = {}
+        for index, device in enumerate(found.slots if found else ()):
+            ranks = device.package_ranks or device.ranks_said
+            if index in self.slot_of and device.state == "filled" and ranks:
+                self.ranks[self.slot_of[index]] = ranks
+            if index in self.slot_of and device.locator:
+                self.names.setdefault(folded(device.locator), self.slot_of[index])
+
+    def located(self, record: str) -> Located:
+        """The slots of one record: the board file's own words first, then numbers, then labels."""
+        told = self._named(record) or self._numbered(record) or self._labelled(record) or self._by_words(record)
+        slots, certain, why, apart = told or (
+            (),
+            False,
+            "no form of error record that is known, and no slot's name",
+            "",
+        )
+        real = [slot for slot in self.board.slots if slot in set(slots)]
+        return Located(record=record, slots=tuple(real), certain=certain and len(real) == 1, why=why, apart=apart)
+
+    def _named(self, record: str) -> _Told | None:
+        """The whole record is a name of a slot, or holds one that the board file gives for error records."""
+        key = folded(record)
+        if key in self.edac:
+            return [self.edac[key]], True, "the board file gives this name", ""
+        if key in self.names:
+            return [self.names[key]], True, "the slot's own name", ""
+        inside = {slot for name, slot in self.edac.items() if len(name) > 3 and name in key}
+        return ([*inside], True, "the board file gives a name in it", "") if len(inside) == 1 else None
+
+    def _numbered(self, record: str) -> _Told | None:
+        readers: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], _Told]], ...] = (
+            (_SOURCE, self._by_source),
+            (_CLIENT, lambda m: self._by_controller(m["mc"], m["channel"], m["slot"])),
+            (_LAYERS, self._by_layers),
+            (_DETAIL, lambda m: self._by_controller(m["mc"], m["channel"], m["slot"])),
+            (_DETAIL_ROW, lambda m: self._by_row(m["mc"], m["row"], m["channel"])),
+            (_OLD_ROW, lambda m: self._by_row(m["mc"], m["row"], m["channel"])),
+            (_SYSFS, lambda m: self._by_row(m["mc"], m["row"], m["channel"])),
+        )
+        label = self._label(record)
+        if label is not None and not any(pattern.search(label) for pattern, _ in readers):
+            return None  # a label of its own says more than the numbers behind it
+        return next((read(match) for pattern, read in readers if (match := pattern.search(record))), None)
+
+    def _label(self, record: str) -> str | None:
+        for pattern in (_QUOTED, _LOCATION, _ON):
+            match = pattern.search(record)
+            if match and match["label"].strip().casefold() not in _NO_LABEL:
+                return match["label"].strip()
+        return None
+
+    def _labelled(self, record: str) -> _Told | None:
+        """A label, an SMBIOS handle, a Redfish path; at last node, card and module."""
+        label = self._label(record)
+        if label is not None:
+            parts = [self._by_label(part) for part in _ROOM.split(label)]
+            slots = [slot for part in parts if part for slot in part[0]]
+            if slots:
+                apart = "the record names them together: exchange one of them with a slot elsewhere"
+                sure = len(parts) == 1 and parts[0] is not None and parts[0][1]
+                return slots, sure, f"the label {label!r}", "" if len(slots) == 1 else apart
+        if match := _PATH.search(record):
+            named = self._by_label(match["id"])
+            if named:
+                return named[0], named[1], f"the resource {match['id']!r}", ""
+        if match := _HANDLE.search(record):
+            told = self._by_handle(match["handle"] or match["bare"])
+            if told[0] or not _APEI.search(record):
+                return told
+        if match := _APEI.search(record):
+            return self._by_node(int(match["node"]), int(match["card"]), int(match["module"]))
+        return None
+
+    # -- one form each ---------------------------------------------------------------------------------------------
+
+    def _by_source(self, match: re.Match[str]) -> _Told:
+        """Source id, controller, channel and slot: the board's sockets, controllers, channels and slots in order."""
+        socket = self._at(self.sockets, int(match["socket"]))
+        if socket is None:
+            return (), False, f"the board has no socket {match['socket']}, counted from 0", ""
+        if (match["word"] or "").upper() == "HBMC":
+            return (), False, "memory in the processor's package, which has no slot", ""
+        channel, slot = int(match["channel"]), int(match["slot"])
+        if match["mc"] is None:
+            return self._in_channels([self._at(socket.channels, channel)], slot, "source id, channel and slot in order")
+        return self._in_controller(socket, int(match["mc"]), channel, slot)
+
+    def _in_controller(self, socket: Socket, mc: int, channel: int, slot: int) -> _Told:
+        controller = self._at(socket.controllers, mc)
+        why = "source id, controller, channel and slot in the board file's order"
+        if controller is not None and (len(socket.controllers) > 1 or self.board.trust != "drafted"):
+            return self._in_channels([self._at(controller.channels, channel)], slot, why)
+        count = len(socket.channels)
+        shares = [count // parts for parts in range(mc + 1, count + 1) if count % parts == 0]
+        places = {mc * share + channel for share in shares if channel < share}
+        why = f"the board file does not tell which channels controller {mc} of {socket.id} has"
+        return self._in_channels([self._at(socket.channels, place) for place in sorted(places)], slot, why)
+
+    def _in_channels(self, channels: Sequence[Channel | None], slot: int, why: str) -> _Told:
+        slots = [s for channel in channels if channel for s in channel.slots[slot : slot + 1]]
+        if not slots:
+            return (), False, f"{why}: the board has no such slot", ""
+        apart = "" if len(slots) == 1 else "name the slot under [electrical.edac] once a record's module is known"
+        return slots, len(slots) == 1, why, apart
+
+    def _by_controller(self, mc: str, channel: str, slot: str) -> _Told:
+        """A controller numbered through the machine, its channel and slot."""
+        channels = list(dict.fromkeys(c for c in self._channels_of(int(mc), int(channel))))
+        return self._in_channels(channels, int(slot), f"controller {mc}, channel {channel} and slot {slot} in order")
+
+    def _channels_of(self, mc: int, channel: int) -> Iterator[Channel]:
+        """Channels that a controller's number can mean: the machine's controllers in order, or one for each socket."""
+        per_controller = self._at(self.controllers, mc)
+        found = self._at(per_controller.channels, channel) if per_controller else None
+        if found is not None:
+            yield found
+        socket = self._at(self.sockets, mc)
+        if socket is not None and len(self.controllers) > len(self.sockets):
+            whole = self._at(socket.channels, channel)
+            if whole is not None:
+                yield whole
+
+    def _by_layers(self, match: re.Match[str]) -> _Told:
+        mc = match["mc"]
+        if match["row"] is not None:
+            return self._by_row(mc, match["row"], match["row_channel"])
+        if match["channel"] is not None:
+            return self._by_controller(mc, match["channel"], match["slot"])
+        if match["row_alone"] is not None:
+            return (), False, "a chip-select row alone names no channel", "look for the record that names the channel"
+        return self._by_place(int(match["memory"]))
+
+    def _by_place(self, place: int) -> _Told:
+        """``memory#3``: the module's place in the firmware's list, which an inventory tells."""
+        if self.found is None:
+            return (), False, "a place in the firmware's list; only the machine's inventory tells it", "give --from"
+        slot = self.slot_of.get(place)
+        return ([slot] if slot else []), slot is not None, f"device {place} of the machine's own list", ""
+
+    def _by_row(self, mc: str, row: str, channel: str) -> _Told:
+        """A chip-select row of a channel: a row is a rank, so modules of two ranks take two of them."""
+        slots: list[str] = []
+        sure = True
+        for each in dict.fromkeys(self._channels_of(int(mc), int(channel))):
+            rows = self._slots_of_row(each, int(row))
+            sure = sure and len(rows) == 1
+            slots += rows
+        why = f"chip-select row {row} of channel {channel} of controller {mc}; a module takes a row for each rank"
+        if not slots:
+            return (), False, f"{why}: the board has no such row", ""
+        apart = "" if len(slots) == 1 else "the ranks of the modules tell: give the machine's inventory with --from"
+        return slots, sure and len(slots) == 1, why, apart
+
+    def _slots_of_row(self, channel: Channel, row: int) -> list[str]:
+        """Slots of a channel that a row can belong to: two rows fixed for each slot, or rows counted through."""
+        places: set[int] = set()
+        known = [self.ranks.get(slot) for slot in channel.slots]
+        if None not in known or (self.found is not None and any(known)):
+            after = 0
+            for place, ranks in enumerate(known):
+                if after <= row < after + (ranks or 0):
+                    places.add(place)
+                after += ranks or 0
+            fixed = row // 2
+            if fixed < len(known) and known[fixed]:
+                places.add(fixed)
+        else:
+            places |= {row // ranks for ranks in RANKS_TOLD_APART}
+        if row >= 4 * len(channel.slots):
+            return []
+        return [channel.slots[place] for place in sorted(places) if place < len(channel.slots)]
+
+    def _by_handle(self, handle: str) -> _Told:
+        if self.found is None:
+            why = f"SMBIOS handle {handle}; only the machine's own inventory tells whose it is"
+            return (), False, why, "give the inventory with --from"
+        number = int(handle, 16)
+        for index, device in enumerate(self.found.slots):
+            if device.handle and int(device.handle, 16) == number:
+                slot = self.slot_of.get(index)
+                why = f"SMBIOS handle {handle} is {device.name or 'a device without a name'}"
+                return ([slot] if slot else []), slot is not None, why, "" if slot else "give --slots for its locator"
+        return (), False, f"no device of the inventory has the handle {handle}", ""
+
+    def _by_node(self, node: int, card: int, module: int) -> _Told:
+        """Node, card and module of a firmware record: the standard leaves open what they count (standard-13)."""
+        slots: list[str] = []
+        socket = self._at(self.sockets, node)
+        if socket is not None:
+            for channel in (self._at(socket.channels, card),):
+                slots += channel.slots[module : module + 1] if channel else ()
+            controller = self._at(socket.controllers, card)
+            of_card = [slot for channel in controller.channels for slot in channel.slots] if controller else []
+            slots += of_card[module : module + 1]
+        why = f"node {node}, card {card}, module {module}: firmware is free in what these count from"
+        return slots, False, why, "the DMI handle of the record, with the machine's inventory (--from), tells it"
+
+    def _by_label(self, label: str) -> tuple[Sequence[str], bool] | None:
+        slot = self.names.get(folded(label))
+        if slot is not None:
+            return [slot], True
+        words = label.split()
+        shorter = {self.names[key] for n in range(len(words)) if (key := folded(" ".join(words[n:]))) in self.names}
+        if len(shorter) == 1:
+            return [*shorter], True
+        told = self._by_words(label)
+        return (told[0], told[1]) if told else None
+
+    def _by_words(self, text: str) -> _Told | None:
+        """A locator in other words than the board's: the same processor, channel and position."""
+        said = read_words(text)
+        if len(text) > 60 or not any((said.letter, said.number, said.channel, said.position)):
+            return None
+        place = _place(said)
+        slots = [slot for slot, words in self.words.items() if _place(words) == place]
+        if said.processor is None and not slots:
+            slots = [slot for slot, words in self.words.items() if _place(words)[1:] == place[1:]]
+        if not slots:
+            return None
+        return slots, len(slots) == 1, "the same place in other words", "" if len(slots) == 1 else "name the processor"
+
+    @staticmethod
+    def _at(things: Sequence[_T], place: int) -> _T | None:
+        return things[place] if 0 <= place < len(things) else None
+
+
+def _place(words: Words) -> tuple[str | None, ...]:
+    return (words.processor, words.channel or words.letter, words.position or words.number)
+
+
+# -- logs --------------------------------------------------------------------------------------------------------------
+
+_COUNTED = re.compile(r"\b(\d{1,9}) (?:CE|UE|Corrected error|Uncorrected error)", re.IGNORECASE)
+_BAD = re.compile(r"\bUE\b|uncorrect|fatal|recoverable", re.IGNORECASE)
+_GROUP = re.compile(r"\{(\d+)\}\[Hardware Error\]")
+_TOLD = re.compile(
+    r"\bEDAC\b.*\b(?:CE|UE)\b|SrcID#|\bmc#\d|DIMM location:|\bnode:\s*\d+.*\bcard:|\bmc_event\b|/Memory/\S",
+    re.IGNORECASE,
+)
+_ERROR = re.compile(r"\becc\b|\bCE\b|\bUE\b|correctable|corrected|memory error", re.IGNORECASE)
+_STAMP = re.compile(r"^.*?(?=EDAC MC\d|\{\d+\}\[Hardware Error\]|mc_event)", re.IGNORECASE)
+
+
+def _errors(lines: Iterable[str], names: Mapping[str, str]) -> Iterator[tuple[str, int, bool]]:
+    """The errors of a log: what names the place, how many, uncorrected or not; an empty text counts other lines."""
+    grouped: dict[str, tuple[str, bool]] = {}
+    bad_groups: set[str] = set()
+    for number, line in enumerate(lines):
+        if number >= MOST_RECORDS:
+            break
+        text = line.strip()
+        group = _GROUP.search(text)
+        if group and re.search(r"severity:.*(?:fatal|recoverable)", text, re.IGNORECASE):
+            bad_groups.add(group[1])
+        if not _TOLD.search(text):
+            slot = _named_in(text, names) if _ERROR.search(text) else ""
+            yield (slot, 1, bool(_BAD.search(text))) if slot else ("", 1, False)
+        elif group:
+            told = _GROUP.sub("", text).split(": ", 1)[-1] if "DIMM location" in text else _STAMP.sub("", text)
+            better = "DIMM location" in text or group[1] not in grouped
+            grouped[group[1]] = (told, False) if better else grouped[group[1]]
+        else:
+            count = _COUNTED.search(text)
+            yield _key(_STAMP.sub("", text)), int(count[1]) if count else 1, bool(_BAD.search(text))
+    for group_id, (told, _) in grouped.items():
+        yield _key(told), 1, group_id in bad_groups
+
+
+def _key(text: str) -> str:
+    """A record without what differs between alike ones: its count, addresses and syndromes."""
+    plain = re.sub(r"\b(?:page|offset|syndrome|grain|err_code)[: ]?(?:0x)?[0-9a-f]+,?", "", text, flags=re.IGNORECASE)
+    plain = re.sub(r"\b\d+(?= (?:CE|UE)\b)", "", plain)
+    return " ".join(plain.split())[:300]
+
+
+def _named_in(text: str, names: Mapping[str, str]) -> str:
+    """The slot whose name stands in a line as words of its own; empty where none does, or several."""
+    tokens = re.findall(r"[^\s,;:|()\[\]]+", text)
+    spans = [" ".join(tokens[at : at + size]) for size in (1, 2, 3, 4) for at in range(len(tokens) - size + 1)]
+    slots = {names[key] for span in spans if len(key := folded(span)) > 1 and key in names}
+    return next(iter(slots)) if len(slots) == 1 else ""

@@ -1,0 +1,98 @@
+"""Where error records point: as JSON of format 1 and as text for a terminal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dimmplan.locate import Located, Location
+from dimmplan.output.text import wrapped
+from dimmplan.units import counted, listed
+
+_STEPS = {
+    "one-slot": (
+        "Save data and shut the machine down; look at the module's seat and clean contacts, and seat it again.",
+        "If errors come back, exchange it with its neighbour of the same type and clear the log: errors that follow "
+        "the module mean the module; errors that stay mean the slot, its channel or the processor's seat.",
+    ),
+    "one-channel": (
+        "Several slots of one channel: save data, shut down, and seat all modules of that channel again.",
+        "If errors come back, exchange them with those of another channel: errors that stay on the channel mean the "
+        "processor's seat or the board before the modules.",
+    ),
+    "one-socket": (
+        "Several channels of one socket: think of the processor, its seat, its cooling and the board before the "
+        "modules. Leave the modules where they are until a trained person has looked at the processor.",
+    ),
+    "several-sockets": (
+        "Slots of several sockets: look for a common cause first (power, heat, firmware, a batch of modules), then "
+        "treat each slot alone.",
+    ),
+    "none": ("No slot is sure: settle which slot is meant before anything is pulled.",),
+}
+"""What to do first, by how the slots lie to each other: common practice, no source."""
+
+_UNCORRECTED = "An error was not corrected: data may be wrong. Take the machine out of service and replace the module."
+_FIRST = "Copy the records first; a cleared log is lost."
+
+
+def first_steps(location: Location) -> list[str]:
+    """What to do first, in order."""
+    bad = any(record.uncorrected for record in location.records)
+    return [_FIRST, *([_UNCORRECTED] if bad else []), *_STEPS[location.pattern]]
+
+
+def location_record(location: Location) -> dict[str, Any]:
+    """Records with their slots, errors by slot, and what to do first, as JSON."""
+    return {
+        "format": 1,
+        "board": location.board.id,
+        "records": [
+            {
+                "record": record.record,
+                "slots": list(record.slots),
+                "certain": record.certain,
+                "why": record.why,
+                "apart": record.apart,
+                "count": record.count,
+                "uncorrected": record.uncorrected,
+            }
+            for record in location.records
+        ],
+        "slots": [
+            {"slot": slot, "corrected": good, "uncorrected": bad} for slot, (good, bad) in location.counts.items()
+        ],
+        "pattern": location.pattern,
+        "first_steps": first_steps(location),
+        "other_lines": location.ignored,
+    }
+
+
+def location_text(location: Location) -> str:
+    """The slots of each record, errors by slot, and what to do first."""
+    if not location.records:
+        return f"No memory error in {counted(location.ignored, 'line')}.\n"
+    lines: list[str] = []
+    for record in location.records:
+        lines += _record_lines(record)
+    if sum(record.count for record in location.records) > 1 and location.counts:
+        lines += ["", "Errors by slot"]
+        for slot, (good, bad) in location.counts.items():
+            lines.append(f"  {slot}: {good} corrected" + (f", {bad} not corrected" if bad else ""))
+    if location.ignored:
+        lines += ["", f"{counted(location.ignored, 'other line')} left out"]
+    lines += ["", "First (common practice, no source; the machine's service manual comes before it)"]
+    for number, step in enumerate(first_steps(location), start=1):
+        lines += wrapped(f"{number}. {step}", first="  ", rest="     ")
+    sure = [slot for slot, certain in location.marked.items() if certain]
+    if sure:
+        lines += ["", *wrapped(f"What still runs without it: dimmplan why PLAN --without {sure[0]}")]
+    return "\n".join(lines) + "\n"
+
+
+def _record_lines(record: Located) -> list[str]:
+    slots = listed(list(record.slots[:12])) + (" and others" if len(record.slots) > 12 else "")
+    said = slots if record.certain else f"{slots}, not sure which" if record.slots else "fits no slot"
+    times = f" ({record.count} times)" if record.count > 1 else ""
+    lines = wrapped(f"{said}{times}: {record.record[:160]}", rest="  ")
+    lines += wrapped(f"{record.why}.", first="  ", rest="  ")
+    return lines + (wrapped(f"To tell them apart: {record.apart}.", first="  ", rest="  ") if record.apart else [])

@@ -1,0 +1,203 @@
+"""From error records to slots: each form that kernels have written, and what cannot be known."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from dimmplan.boardfile.read import load_board
+from dimmplan.cli.app import application
+from dimmplan.inventory.match import match_slots
+from dimmplan.locate import Location, locate, locate_log
+from dimmplan.model.found import Found
+from dimmplan.output.locating import first_steps
+from dimmplan.output.svg import render_svg
+from dimmplan.sheet.marked import compose_marked
+from tests.machine.support import device
+
+BOARD = load_board("skerry-16")
+M32 = BOARD.module_of_size(32)
+
+
+def one(record: str, board=BOARD, **known) -> tuple[list[str], bool]:
+    (located,) = locate(board, [record], **known).records
+    return list(located.slots), located.certain
+
+
+@pytest.mark.parametrize(
+    ("record", "slots"),
+    [
+        # drivers/edac (kernel-03): NEAR is source 0 with controllers port (K, L, M) and starboard (P, Q, R)
+        ("CPU_SrcID#0_MC#1_Chan#0_DIMM#1", ["P2"]),
+        ("CPU_SrcID#0_MC#0_Chan#2_DIMM#0", ["M1"]),
+        ("CPU_SrcID#1_Ha#1_Chan#2_DIMM#0", ["Y1"]),
+        ("CPU_SrcID#0_Channel#4_DIMM#1", ["Q2"]),
+        ("CPU#1Channel#0_DIMM#0", ["T1"]),
+        ("EDAC MC0: 1 CE memory read error on CPU_SrcID#0_MC#0_Chan#1_DIMM#1 (channel:1 slot:1 page:0x8)", ["L2"]),
+        ("mc_event: 1 Corrected error: memory read error at CPU_SrcID#0_MC#1_Chan#1_DIMM#0 (mc: 1)", ["Q1"]),
+        ("mc#0channel#1slot#1", ["L2"]),
+        ("mc#0csrow#0channel#2", ["M1"]),
+        ('EDAC MC0: CE page 0x4, offset 0x0, grain 0, syndrome 0x1, row 0, channel 2, label ""', ["M1"]),
+        ("/sys/devices/system/edac/mc/mc0/csrow0/ch2_ce_count", ["M1"]),
+        ('EDAC MC0: CE page 0x4, row 2, channel 0, label "L2": driver', ["L2"]),
+        ("EDAC MC0: 1 CE Multi-bit ECC on Q2 (node:0 card:0 module:0 rank:0)", ["Q2"]),
+        # drivers/firmware/efi/cper (kernel-04)
+        ("DIMM location: NEAR P1 ", ["P1"]),
+        ("/redfish/v1/Systems/1/Memory/K1/MemoryMetrics", ["K1"]),
+        ("k 1", ["K1"]),
+    ],
+)
+def test_a_form_of_error_record_means_its_slot(record: str, slots: list[str]) -> None:
+    assert one(record) == (slots, True)
+
+
+@pytest.mark.parametrize(
+    ("record", "slots"),
+    [
+        ("mc#0csrow#2channel#1", ["L1", "L2"]),
+        ("EDAC MC0: 1 UE ECC on K2 or L2 (channel:0)", ["K2", "L2"]),
+        ("{1}[Hardware Error]: node: 0 card: 1 module: 0 rank: 1", ["L1", "P1"]),
+        ("mc#1channel#0slot#0", ["P1", "T1"]),
+    ],
+)
+def test_where_numbers_can_mean_several_slots_all_are_named(record: str, slots: list[str]) -> None:
+    (located,) = locate(BOARD, [record]).records
+    assert (list(located.slots), located.certain) == (slots, False)
+    assert located.apart
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        "CPU_SrcID#7_MC#0_Chan#0_DIMM#0",
+        "CPU_SrcID#0_MC#0_Chan#0_DIMM#2",
+        "CPU_SrcID#0_HBMC#0_Chan#0_DIMM#0",
+        "mc#0csrow#9channel#2",
+        "DIMM location: not present. DMI handle: 0x1101",
+        "0x1101",
+        "something else",
+        "",
+    ],
+)
+def test_a_record_that_fits_no_slot_says_why(record: str) -> None:
+    (located,) = locate(BOARD, [record]).records
+    assert located.slots == () and not located.certain and located.why
+
+
+def _machine(ranks: int | None) -> Found:
+    slots = [
+        replace(device(slot, M32, ranks_said=ranks), handle=f"0x{0x1100 + number:04X}")
+        for number, slot in enumerate(BOARD.slots)
+    ]
+    return Found(form="smbios-text", slots=tuple(slots))
+
+
+@pytest.mark.parametrize(
+    ("ranks", "row", "slots"),
+    [(2, 2, ["L2"]), (2, 1, ["L1"]), (1, 1, ["L1", "L2"]), (4, 3, ["L1", "L2"]), (None, 2, ["L1", "L2"])],
+)
+def test_a_row_is_a_rank_so_modules_of_two_take_two(ranks: int | None, row: int, slots: list[str]) -> None:
+    """With one or four ranks drivers differ: rows fixed by slot, or counted through."""
+    found = _machine(ranks)
+    told = one(f"mc#0csrow#{row}channel#1", found=found, matching=match_slots(found, BOARD))
+    assert told == (slots, len(slots) == 1)
+
+
+def test_a_handle_is_found_in_the_inventory() -> None:
+    found = _machine(2)
+    known = {"found": found, "matching": match_slots(found, BOARD)}
+    assert one("{3}[Hardware Error]: DIMM location: not present. DMI handle: 0x1102", **known) == (
+        [BOARD.slots[2]],
+        True,
+    )
+    assert one("0x110f", **known) == ([BOARD.slots[15]], True)
+    assert one("0x2000", **known) == ([], False)
+
+
+def test_names_of_the_board_file_go_before_numbers() -> None:
+    named = replace(BOARD, edac=(("K2", ("CPU_SrcID#0_MC#1_Chan#0_DIMM#1",)),))
+    assert one("EDAC MC1: 1 CE on CPU_SrcID#0_MC#1_Chan#0_DIMM#1 (channel:0)", named) == (["K2"], True)
+
+
+def test_a_draft_with_one_guessed_controller_gives_the_candidates() -> None:
+    joined = replace(
+        BOARD,
+        trust="drafted",
+        sockets=tuple(
+            socket._replace(controllers=(socket.controllers[0]._replace(channels=socket.channels),))
+            for socket in BOARD.sockets
+        ),
+    )
+    slots, certain = one("CPU_SrcID#0_MC#1_Chan#0_DIMM#0", joined)
+    assert not certain and {"P1", "M1"} <= set(slots)
+
+
+_READ = "CE memory read error on CPU_SrcID#0_MC#0_Chan#0_DIMM"
+LOG = f"""\
+Nov 01 00:00:01 shore kernel: EDAC MC0: 1 {_READ}#0 (channel:0 slot:0 page:0x1 offset:0x40 grain:32)
+Nov 01 00:00:02 shore kernel: eth0: link up
+Nov 01 00:00:03 shore kernel: EDAC MC0: 4 {_READ}#0 (channel:0 slot:0 page:0x9 offset:0x80 grain:32)
+Nov 01 00:00:04 shore kernel: EDAC MC0: 1 {_READ.replace("CE", "UE")}#1 (channel:0 slot:1 page:0x9 offset:0x80)
+Nov 01 00:00:05 shore kernel: {{7}}[Hardware Error]: event severity: corrected
+Nov 01 00:00:05 shore kernel: {{7}}[Hardware Error]:   node: 0 card: 1 module: 0 rank: 1 bank: 2
+Nov 01 00:00:05 shore kernel: {{7}}[Hardware Error]:   DIMM location: NEAR K2
+Nov 01 00:00:06 shore bmc: Memory | Correctable ECC | Asserted | K1
+"""
+
+
+def test_a_log_is_grouped_and_counted_by_slot() -> None:
+    location = locate_log(BOARD, LOG.splitlines())
+    assert location.counts == {"K1": (6, 0), "K2": (1, 1)}
+    assert location.pattern == "one-channel" and location.ignored == 2
+    assert all(record.certain for record in location.records)
+
+
+@pytest.mark.parametrize(
+    ("records", "pattern", "word"),
+    [
+        (["K1"], "one-slot", "exchange it with its neighbour"),
+        (["K1", "K2"], "one-channel", "of that channel"),
+        (["K1", "L1", "P1"], "one-socket", "processor"),
+        (["K1", "T1"], "several-sockets", "common cause"),
+        (["0x1"], "none", "No slot is sure"),
+    ],
+)
+def test_first_steps_follow_how_the_slots_lie(records: list[str], pattern: str, word: str) -> None:
+    location = locate(BOARD, records)
+    assert location.pattern == pattern
+    assert any(word in step for step in first_steps(location))
+
+
+def test_the_map_marks_the_slot_and_carries_the_cautions() -> None:
+    sheet = compose_marked(BOARD, {"L1": False, "P2": True})
+    drawn = render_svg(sheet.pages[0])
+    for words in ("LOOK HERE", "OR HERE", "WARNING", "CAUTION", "NOTICE", "not a safety label", "2 slots marked"):
+        assert words in drawn
+    assert "0 GiB" not in drawn and "tear off" not in drawn
+
+
+def _called(*arguments: str, input_text: str | None = None) -> tuple[int, str]:
+    done = CliRunner().invoke(application(["locate"]), ["locate", *arguments], input=input_text)
+    return done.exit_code, done.stdout
+
+
+def test_the_command_prints_records_and_ends_with_one_where_a_record_fits_no_slot(tmp_path: Path) -> None:
+    status, text = _called("skerry-16", "CPU_SrcID#0_MC#1_Chan#0_DIMM#1", "nothing", "--json")
+    answer = json.loads(text)
+    assert status == 1 and answer["format"] == 1
+    assert [record["slots"] for record in answer["records"]] == [["P2"], []]
+    assert {"record", "slots", "certain", "why"} <= set(answer["records"][0])
+    status, text = _called("skerry-16", "-", input_text=LOG)
+    assert status == 0 and "K1: 6 corrected" in text and "K2: 1 corrected, 1 not corrected" in text
+    assert _called("skerry-16", "K1", "-o", str(tmp_path / "map.svg"))[0] == 0
+    assert "LOOK HERE" in (tmp_path / "map.svg").read_text(encoding="utf-8")
+    assert _called("skerry-16", "-", input_text="nothing odd\n")[0] == 1
+
+
+def test_a_pattern_is_one_of_those_with_steps() -> None:
+    location: Location = locate(BOARD, ["K1"])
+    assert first_steps(location)[0].startswith("Copy the records")
