@@ -93,7 +93,7 @@ def _draw(location: Location, output: Path, *, force: bool, **sheet: Any) -> lis
     from dimmplan.sheet.marked import compose_marked
 
     check_ending(output, (".svg", ".png"))
-    check_sheet_options(**{name: value for name, value in sheet.items() if name != "tag"})
+    check_sheet_options(sheet)
     if not location.marked:
         raise InputError(Problem(file=str(output), place="", found="no slot to mark", allowed="a record that fits one"))
     made = compose_marked(location.board, location.marked, **sheet)
