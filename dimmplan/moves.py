@@ -6,12 +6,12 @@ many to the slots that want one.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, Literal, cast
 
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.move import Change, Move, Stranded
+from dimmplan.model.move import Change, Move, Step, Stranded
 from dimmplan.model.placement import Placement
 from dimmplan.rules import install_order, judge
 
@@ -41,31 +41,19 @@ def plan_moves(board: Board, current: Content, target: Placement, *, untouchable
         _move("move", missing[slot], origin[slot], slot)
         if slot in origin
         else _move("insert", missing[slot], None, slot)
-        for slot in _one_by_one(order, origin)
+        for slot in order
     ]
-    return Change(moves=tuple(moves), stranded=tuple(_stranded(board, target, moves)), blocked=blocked)
+    stranded = tuple(_stranded(board, target, moves))
+    return Change(moves=tuple(moves), steps=tuple(_steps(board, moves)), stranded=stranded, blocked=blocked)
 
 
-def _one_by_one(order: Iterable[str], origin: Mapping[str, str]) -> Iterator[str]:
-    """Slots to fill, in an order in which each is empty when its turn comes; a ring of moves begins at its first."""
-    waiting = list(order)
-    while waiting:
-        lying = {origin[slot] for slot in waiting if slot in origin}
-        slot = next((slot for slot in waiting if slot not in lying), waiting[0])
-        waiting.remove(slot)
-        yield slot
-
-
-def laid_aside(moves: Iterable[Move]) -> frozenset[str]:
-    """Slots that some move fills while the module in them still waits to be moved: it comes out first, for a while."""
-    filled: set[str] = set()
-    found = set()
-    for move in moves:
-        if move.source in filled and move.kind == "move":
-            found.add(move.source)
-        if move.target is not None and move.kind != "keep":
-            filled.add(move.target)
-    return frozenset(found)
+def _steps(board: Board, moves: Sequence[Move]) -> Iterator[Step]:
+    """What comes out, in board order, then what goes in, in the order of the moves; numbered from 1."""
+    leaving = {move.source: move for move in moves if move.kind in ("pull", "move")}
+    outs = [("out", slot, leaving[slot]) for slot in board.slots if slot in leaving]
+    ins = [("in", move.target, move) for move in moves if move.kind in ("move", "insert") and move.target]
+    for number, (act, slot, move) in enumerate([*outs, *ins], start=1):
+        yield Step(number, cast("Literal['out', 'in']", act), slot, move)
 
 
 def _differs(current: Content, wanted: Content, slot: str) -> bool:

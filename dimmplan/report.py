@@ -6,7 +6,7 @@ from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
 from dimmplan.explain import breach_finding, drafted_findings
 from dimmplan.model.finding import Finding
 from dimmplan.model.found import FoundSlot
-from dimmplan.model.move import Move
+from dimmplan.model.move import Move, Step
 from dimmplan.units import counted, format_kib, listed
 
 _DIFFERENCES = {
@@ -110,10 +110,20 @@ def move_text(move: Move) -> str:
     if move.kind == "keep":
         return f"keep {move.module.label} in {move.source}"
     if move.kind == "pull":
-        return f"pull {move.module.label} from {move.source}"
+        return f"take out {move.module.label} from {move.source}"
     if move.kind == "move":
         return f"move {move.module.label} from {move.source} to {move.target}"
     return f"insert {move.module.label} into {move.target}"
+
+
+def step_text(step: Step) -> str:
+    """One step of a change in words; a module that moves comes out at one step and goes in at a later one."""
+    move = step.move
+    if move.kind != "move":
+        return move_text(move)
+    if step.act == "out":
+        return f"take out {move.module.label} from {move.source}; it goes into {move.target}"
+    return f"put {move.module.label} from {move.source} into {move.target}"
 
 
 def moves_summary(moves: tuple[Move, ...]) -> str:

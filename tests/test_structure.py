@@ -221,7 +221,7 @@ def test_planning_is_light() -> None:
     assert found & {"networkx", "svgwrite", "cairosvg", "cairocffi", "rich"} == set()
     ours = {name.removeprefix("dimmplan.") for name in found if name.startswith("dimmplan.")}
     other_commands = {f"cli.{name}" for name in set(COMMANDS.values()) - {"plan"}}
-    shelves_and_machines = {"stock", "audit", "moves", "report", "inventory", "output.machine", "output.kept"}
+    shelves_and_machines = {"stock", "audit", "report", "inventory", "output.machine", "output.kept"}
     others = {"compare", "fleet", "growth.grow", "why", "mix", "answers", "sheet", "output.reading"}
     assert ours & (other_commands | shelves_and_machines | others) == set()
     assert {"planner", "solve.search", "output.record"} <= ours

@@ -32,13 +32,24 @@ class Stranded:
     fits: tuple[str, ...]
 
 
-class Change(NamedTuple):
-    """A whole change: moves in the order of doing them (keeps, then pulls, then moves and inserts), what is left over.
+class Step(NamedTuple):
+    """One act with a module: it comes out of a slot, or goes into one. A module that moves does both."""
 
-    ``blocked`` are slots that would have to change and may not be touched: with any of them the change cannot be made.
+    number: int
+    act: Literal["out", "in"]
+    slot: str
+    move: Move
+
+
+class Change(NamedTuple):
+    """A whole change: moves (keeps, then pulls, then moves and inserts), the steps of doing them, what is left over.
+
+    All that comes out does so first, in board order; then modules go in, in the order of installing. ``blocked`` are
+    slots that would have to change and may not be touched: with any of them the change cannot be made.
     """
 
     moves: tuple[Move, ...]
+    steps: tuple[Step, ...]
     stranded: tuple[Stranded, ...]
     blocked: tuple[str, ...]
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from dimmplan.growth.keep import Kept, change_to
 from dimmplan.model.move import Change
-from dimmplan.output.machine import handled_lines, moves_record
+from dimmplan.output.machine import moves_record, step_lines
 from dimmplan.output.text import wrapped
 from dimmplan.planner import Planned
 from dimmplan.report import device_text, moves_summary
@@ -73,4 +73,4 @@ def kept_text(kept: Kept, planned: Planned) -> str:
 def change_lines(change: Change, *, first: str) -> Iterator[str]:
     """What is handled and in which order, each line after ``first``."""
     yield from wrapped(moves_summary(change.moves), first=first, rest=first + "  ")
-    yield from handled_lines(change, first=first + "  ")
+    yield from step_lines(change, first=first + "  ")

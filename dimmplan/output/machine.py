@@ -16,7 +16,6 @@ from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.match import Matching
 from dimmplan.model.found import Found, FoundSlot
 from dimmplan.model.move import Change
-from dimmplan.moves import laid_aside
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.output.record import finding_record
 from dimmplan.output.text import finding_lines, wrapped
@@ -25,8 +24,8 @@ from dimmplan.report import (
     audit_findings,
     device_text,
     difference_text,
-    move_text,
     moves_summary,
+    step_text,
     suspect_text,
 )
 from dimmplan.units import counted, decimal, format_capacity, format_kib
@@ -260,13 +259,14 @@ def draft_text(draft: Draft, again: str) -> str:
 
 
 def moves_record(change: Change) -> dict[str, Any]:
-    """A change as JSON: moves in the order of doing them, what is left over, what stands in the way."""
+    """A change as JSON: moves, the steps of doing them, what is left over, what stands in the way."""
     return {
         "format": FORMAT,
         "moves": [
             {"kind": move.kind, "label": move.module.label, "from": move.source, "to": move.target}
             for move in change.moves
         ],
+        "steps": [{"step": step.number, "act": step.act, "slot": step.slot} for step in change.steps],
         "handled": len(change.handled),
         "stranded": [
             {"label": left.module.label, "count": left.count, "fits": list(left.fits)} for left in change.stranded
@@ -276,28 +276,27 @@ def moves_record(change: Change) -> dict[str, Any]:
 
 
 def moves_text(change: Change) -> str:
-    """A change for a terminal, ending with what to see to before power-on."""
+    """A change for a terminal, ending with what to see to before power-on, unless it cannot be done."""
     lines = [moves_summary(change.moves)]
     if change.blocked:
         lines += wrapped(
             f"Cannot be done: {', '.join(change.blocked)} would have to change and may not be touched, since nobody "
             "can tell what they hold or their data is not said to be saved."
         )
-    lines += handled_lines(change, first="  ")
+    lines += step_lines(change, first="  ")
     for left in change.stranded:
         fits = f"; would fit in {', '.join(left.fits)}" if left.fits else "; no slot of this board would take it"
         lines += wrapped(f"left over: {left.count} x {left.module.label}{fits}", first="  ", rest="    ")
-    lines += ["", "Before power-on"]
-    lines += [f"  [ ] {step}" for step in _BEFORE_POWER_ON]
+    if not change.blocked:
+        lines += ["", "Before power-on"]
+        lines += [f"  [ ] {step}" for step in _BEFORE_POWER_ON]
     return "\n".join(lines) + "\n"
 
 
-def handled_lines(change: Change, *, first: str) -> Iterator[str]:
-    """What is handled, numbered in the order of doing it."""
-    aside = laid_aside(change.moves)
-    for number, move in enumerate(change.handled, start=1):
-        out = f" (what lies in {move.target} comes out first and is laid aside)" if move.target in aside else ""
-        yield from wrapped(f"{number}. {move_text(move)}{out}", first=first, rest=first + "   ")
+def step_lines(change: Change, *, first: str) -> Iterator[str]:
+    """The steps of a change, numbered as on its sheet."""
+    for step in change.steps:
+        yield from wrapped(f"{step.number}. {step_text(step)}", first=first, rest=first + "   ")
 
 
 _BEFORE_POWER_ON = (

@@ -16,7 +16,7 @@ from dimmplan.page.regions import PICTURE, REGION_COLUMNS, address_ranges
 from dimmplan.page.render import page_of
 from dimmplan.page.slots import reasons_of, slot_texts
 from dimmplan.page.touchmap import touch_map
-from dimmplan.report import move_text, moves_summary
+from dimmplan.report import move_text, moves_summary, step_text
 from dimmplan.sheet.care import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICES, boot_notes, power_checks, warnings
 from dimmplan.sheet.change import ChangeFacts, facts_of
 from dimmplan.sheet.desk import MODEL, SEVERITY_WORDS, SOCKET_HEADS, asked_rows, socket_note, socket_rows, total_items
@@ -218,11 +218,8 @@ def _installs(facts: Facts) -> Iterator[Row]:
 
 def _changes(facts: ChangeFacts) -> Iterator[Row]:
     """As the change sheet counts them: a module that moves comes out at one step and goes in at a later one."""
-    for slot, move in facts.outs.items():
-        later = f", goes in at step {facts.in_steps[move.target]}" if move.target else ""
-        yield str(facts.out_steps[slot]), slot, f"{move_text(move)}{': take it out' if later else ''}{later}"
-    for slot, move in facts.ins.items():
-        yield str(facts.in_steps[slot]), slot, f"{move_text(move)}{': put it in' if move.source else ''}"
+    for step in facts.change.steps:
+        yield str(step.number), step.slot, step_text(step)
 
 
 def _kept(facts: ChangeFacts) -> Iterator[str]:

@@ -27,23 +27,22 @@ class ChangeFacts(Facts):
     @cached_property
     def outs(self) -> dict[str, Move]:
         """Slots that are emptied first, in board order."""
-        leaving = {move.source: move for move in self.change.moves if move.kind in ("pull", "move")}
-        return {slot: leaving[slot] for slot in self.board.slots if slot in leaving}
+        return {step.slot: step.move for step in self.change.steps if step.act == "out"}
 
     @cached_property
     def ins(self) -> dict[str, Move]:
         """Slots that something goes into, in the order of doing it."""
-        return {move.target: move for move in self.change.moves if move.kind in ("move", "insert") and move.target}
+        return {step.slot: step.move for step in self.change.steps if step.act == "in"}
 
     @cached_property
     def out_steps(self) -> dict[str, int]:
         """Number of each taking out."""
-        return {slot: number for number, slot in enumerate(self.outs, 1)}
+        return {step.slot: step.number for step in self.change.steps if step.act == "out"}
 
     @cached_property
     def in_steps(self) -> dict[str, int]:
         """Number of each putting in; counted on from the takings out."""
-        return {slot: number for number, slot in enumerate(self.ins, 1 + len(self.outs))}
+        return {step.slot: step.number for step in self.change.steps if step.act == "in"}
 
     @property
     def doing(self) -> str:
@@ -81,10 +80,9 @@ class ChangeFacts(Facts):
         for socket, slots in groupby(self.outs, key=lambda slot: self.board.channel_of[slot].socket):
             outs = tuple(self.slots[slot]._replace(step=self.out_steps[slot], key="") for slot in slots)
             found.append((f"take out: {socket_words(socket)}", outs))
-        for (socket, depth), slots in groupby(self.ins, key=self._batch):
-            which = ("first", "second", "third", "fourth")[depth]
-            facts = tuple(self.slots[slot] for slot in slots)
-            found.append((f"put in: {socket_words(socket)}, {which} slots", facts))
+        for (socket, which), slots in groupby(self.ins, key=self._batch):
+            said = f"{socket_words(socket)}, {which}" if which else socket_words(socket)
+            found.append((f"put in: {said}", tuple(self.slots[slot] for slot in slots)))
         return tuple(found)
 
     @cached_property

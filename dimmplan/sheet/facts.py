@@ -18,7 +18,7 @@ from dimmplan.model.board import Board, Channel
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, dead_slots
-from dimmplan.rules import install_order, rules_of
+from dimmplan.rules import Rule, install_order, of_kind, rules_of
 from dimmplan.units import Gib, cleaned, counted, listed, trimmed
 
 
@@ -197,16 +197,21 @@ class Facts:
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
         """The order of installing in batches: socket by socket, first slots, then second slots."""
         found = []
-        for (socket, depth), slots in groupby(self.order, key=self._batch):
-            which = ("first", "second", "third", "fourth")[depth]
-            several = any(len(channel.slots) > 1 for channel in self.board.socket(socket).channels)
-            said = f"{socket_words(socket)}, {which} slots" if several else socket_words(socket)
+        for (socket, which), slots in groupby(self.order, key=self._batch):
+            said = f"{socket_words(socket)}, {which}" if which else socket_words(socket)
             found.append((said, tuple(self.slots[slot] for slot in slots)))
         return tuple(found)
 
-    def _batch(self, slot: str) -> tuple[str, int]:
+    def _batch(self, slot: str) -> tuple[str, str]:
+        """The socket of a slot, and which of its slots go in together."""
         channel = self.board.channel_of[slot]
-        return channel.socket, channel.slots.index(slot)
+        socket = self.board.socket(channel.socket)
+        rows, fitted, mode = of_kind(self.board.rules, Rule), self.placement.fitted, self.placement.mode
+        if any(row.populations(each, fitted, mode) is not None for row in rows for each in (socket.id, None)):
+            return socket.id, "in the board's own order"
+        if all(len(each.slots) == 1 for each in socket.channels):
+            return socket.id, ""
+        return socket.id, f"{('first', 'second', 'third', 'fourth')[channel.slots.index(slot)]} slots"
 
     @property
     def amount(self) -> str:

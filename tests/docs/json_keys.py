@@ -154,10 +154,13 @@ said[] -> sentence | what changes
 """,
     "moves": """
 format | 1
-moves[].kind | `keep`, `pull`, `move`, `insert`, in the order of doing them
+moves[].kind | `keep`, `pull`, `move` or `insert`
 moves[].label | the module
 moves[].from | the slot that it leaves, null for `insert`
 moves[].to | the slot that it goes to, null for `pull`
+steps[].step | its number, as on the change sheet
+steps[].act | `out` of a slot or `in`; a module that moves does both
+steps[].slot | the slot
 handled | modules handled at all
 stranded[].label | a type left over
 stranded[].count | how many of it

@@ -158,9 +158,9 @@ def test_a_change_has_the_steps_of_its_sheet(tmp_path: Path) -> None:
     steps = re.findall(r'<th scope="row">(\d+)</th><td>(\w+)</td><td>([^<]*)</td>', table[0])
     assert [number for number, _, _ in steps] == [str(number) for number in range(1, 18)]
     assert steps[:3] == [
-        ("1", "K2", "move 32GB 2Rx4 PC4-2933Y-R from K2 to L1: take it out, goes in at step 3"),
-        ("2", "T1", "pull 64GB 2Rx4 PC4-2933Y-R from T1"),
-        ("3", "L1", "move 32GB 2Rx4 PC4-2933Y-R from K2 to L1: put it in"),
+        ("1", "K2", "take out 32GB 2Rx4 PC4-2933Y-R from K2; it goes into L1"),
+        ("2", "T1", "take out 64GB 2Rx4 PC4-2933Y-R from T1"),
+        ("3", "L1", "put 32GB 2Rx4 PC4-2933Y-R from K2 into L1"),
     ]
     on_map = dict(re.findall(r'aria-label="(\w+): [^"]*\. Step (\d+): ', text))
     assert on_map == {slot: number for number, slot, _ in steps[2:]}
