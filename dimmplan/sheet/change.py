@@ -81,7 +81,7 @@ class ChangeFacts(Facts):
             outs = tuple(self.slots[slot]._replace(step=self.out_steps[slot], key="") for slot in slots)
             found.append((f"take out: {socket_words(socket)}", outs))
         for (socket, which), slots in groupby(self.ins, key=self._batch):
-            said = f"{socket_words(socket)}, {which}" if which else socket_words(socket)
+            said = socket_words(socket) if which == "its slots" else f"{socket_words(socket)}, {which}"
             found.append((f"put in: {said}", tuple(self.slots[slot] for slot in slots)))
         return tuple(found)
 

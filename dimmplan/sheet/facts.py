@@ -198,20 +198,26 @@ class Facts:
         """The order of installing in batches: socket by socket, first slots, then second slots."""
         found = []
         for (socket, which), slots in groupby(self.order, key=self._batch):
-            said = f"{socket_words(socket)}, {which}" if which else socket_words(socket)
+            said = socket_words(socket) if which == "its slots" else f"{socket_words(socket)}, {which}"
             found.append((said, tuple(self.slots[slot] for slot in slots)))
         return tuple(found)
 
     def _batch(self, slot: str) -> tuple[str, str]:
         """The socket of a slot, and which of its slots go in together."""
         channel = self.board.channel_of[slot]
-        socket = self.board.socket(channel.socket)
+        which = ("first slots", "second slots", "third slots", "fourth slots")[channel.slots.index(slot)]
+        return channel.socket, self._together[channel.socket] or which
+
+    @cached_property
+    def _together(self) -> dict[str, str]:
+        """What to say of all slots of a socket that go in one after another; empty where the first ones go in first."""
         rows, fitted, mode = of_kind(self.board.rules, Rule), self.placement.fitted, self.placement.mode
-        if any(row.populations(each, fitted, mode) is not None for row in rows for each in (socket.id, None)):
-            return socket.id, "in the board's own order"
-        if all(len(each.slots) == 1 for each in socket.channels):
-            return socket.id, ""
-        return socket.id, f"{('first', 'second', 'third', 'fourth')[channel.slots.index(slot)]} slots"
+        found = {}
+        for socket in self.board.sockets:
+            own = any(row.populations(each, fitted, mode) is not None for row in rows for each in (socket.id, None))
+            one = all(len(channel.slots) == 1 for channel in socket.channels)
+            found[socket.id] = "in the board's own order" if own else "its slots" if one else ""
+        return found
 
     @property
     def amount(self) -> str:
