@@ -105,6 +105,17 @@ def device_text(slot: FoundSlot) -> str:
     return " ".join(part for part in parts if part)
 
 
+def blocked_text(slots: tuple[str, ...]) -> str:
+    """Slots that a change would need and that nobody may touch, with what to do about it."""
+    return f"{', '.join(slots)} would have to change and may not be touched. {HOLD_REMEDY.format(slot=slots[0])}"
+
+
+HOLD_REMEDY = (
+    "Where a slot is empty, list it ({slot},empty), or say --rest-empty of all that the list leaves out; where its "
+    "data is saved, say --data-saved {slot}."
+)
+
+
 def move_text(move: Move) -> str:
     """One move in words."""
     if move.kind == "keep":

@@ -53,6 +53,7 @@ def draw(
     ] = None,
     slots: options.Slots = None,
     data_saved: options.DataSaved = None,
+    rest_empty: options.RestEmpty = False,
     prove: Annotated[
         bool, typer.Option("--prove", help="Search again: say whether a better placement is there, and draw that word.")
     ] = False,
@@ -83,9 +84,10 @@ def draw(
     board, placement = judged.board, proof.placement if proof else judged.placement
     sheet |= {name: said for name, said in judged.sheet if said is not None and sheet[name] is None}
     if origin is not None:
-        from dimmplan.cli.machine import change_from
+        from dimmplan.cli.machine import Machine, change_from
 
-        placement, sheet["change"] = change_from(origin, board, placement, slots, data_saved or [])
+        machine = Machine(inventory=origin, slots=slots, data_saved=data_saved or (), rest_empty=rest_empty)
+        placement, sheet["change"] = change_from(machine, board, placement)
     files = sheet_files(board, placement, output, page=page, **sheet)
     write_files(files, force=force)
     if as_json:

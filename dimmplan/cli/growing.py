@@ -7,8 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dimmplan.errors import InputError, Problem, did_you_mean
-from dimmplan.units import quoted
+from dimmplan.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from dimmplan.growth.keep import Kept
@@ -31,6 +30,7 @@ class Wishes:
     in_place: bool = False
     data_saved: Sequence[str] = ()
     slots: Path | None = None
+    rest_empty: bool = False
     then: Sequence[str] = ()
     may_move: bool = False
     over: str | None = None
@@ -41,6 +41,7 @@ class Wishes:
             ("--keep-in-place", self.in_place, self.keep, "--keep INVENTORY"),
             ("--data-saved", self.data_saved, self.keep, "--keep INVENTORY"),
             ("--slots", self.slots, self.keep, "--keep INVENTORY"),
+            ("--rest-empty", self.rest_empty, self.keep, "--keep INVENTORY"),
             ("--then-may-move", self.may_move, self.then, "--then C"),
         ]
         problems = [
@@ -151,19 +152,13 @@ def _requests(request: Request, wishes: Wishes) -> list[Request]:
 
 
 def _read_kept(board: Board, request: Request, wishes: Wishes) -> Kept:
+    from dimmplan.cli.machine import Machine
     from dimmplan.growth.keep import keep
-    from dimmplan.inventory.detect import read_inventory
-    from dimmplan.inventory.match import match_slots, read_mapping
 
-    wrong = [slot for slot in wishes.data_saved if slot not in board.slots]
-    if wrong:
-        hint = did_you_mean(wrong[0], board.slots)
-        raise InputError(
-            Problem(file="--data-saved", place="", found=quoted(wrong[0]), allowed="slots of the board", hint=hint)
-        )
-    answers = read_mapping(wishes.slots, board) if wishes.slots else {}
-    found = read_inventory(str(wishes.keep))
-    matching = match_slots(found, board, answers)
+    machine = Machine(
+        inventory=str(wishes.keep), slots=wishes.slots, data_saved=wishes.data_saved, rest_empty=wishes.rest_empty
+    )
+    found, matching = machine.matched(board)
     return keep(board, found, matching, data_saved=wishes.data_saved, supplies=request.supplies)
 
 

@@ -79,11 +79,9 @@ def locate(
 def _inventory(origin: str | None, board: Board, slots: Path | None) -> tuple[Found | None, Matching | None]:
     if origin is None:
         return None, None
-    from dimmplan.inventory.detect import read_inventory
-    from dimmplan.inventory.match import match_slots, read_mapping
+    from dimmplan.cli.machine import Machine
 
-    found = read_inventory(origin)
-    return found, match_slots(found, board, read_mapping(slots, board) if slots else {})
+    return Machine(inventory=origin, slots=slots).matched(board)
 
 
 def _draw(location: Location, output: Path, *, force: bool, **sheet: Any) -> list[Path]:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -88,6 +90,7 @@ def audit(
         Path | None, typer.Option(help="Write the slot mapping here, open questions included.", metavar="FILE")
     ] = None,
     data_saved: options.DataSaved = None,
+    rest_empty: options.RestEmpty = False,
     follow: Annotated[
         bool, typer.Option("--follow", help="Audit again whenever the inventory grows, until stopped.")
     ] = False,
@@ -97,10 +100,11 @@ def audit(
     """Hold a machine against a plan, slot by slot: as planned, different, cannot tell; then the rules."""
     target, judged = _target(against, board, board_file)
     placement = judged.placement if judged else None
+    machine = Machine(inventory=inventory, slots=slots, data_saved=data_saved or (), rest_empty=rest_empty)
     good = True
     while True:
         stamp = _stamp(inventory)
-        result, matching, read = _audited(inventory, target, placement, slots, data_saved or [])
+        result, matching, read = _audited(machine, target, placement)
         good = result.good and (judged is None or judged.good)
         if save_slots is not None:
             _save_mapping(save_slots, read, matching, force=force)
@@ -148,25 +152,40 @@ def _target(against: str | None, board: str | None, board_file: Path | None) -> 
     return load_board(str(board_file or board)), None
 
 
-def _audited(
-    inventory: str, board: Board, placement: Placement | None, slots: Path | None, data_saved: list[str]
-) -> tuple[Audit, Matching, Found]:
-    from dimmplan.audit import audit as compare
-    from dimmplan.errors import did_you_mean
-    from dimmplan.inventory.detect import read_inventory
-    from dimmplan.inventory.match import match_slots, read_mapping
-    from dimmplan.units import quoted
+@dataclass(frozen=True, kw_only=True)
+class Machine:
+    """What a person says of an inventory that meets a board."""
 
-    wrong = [slot for slot in data_saved if slot not in board.slots]
-    if wrong:
-        hint = did_you_mean(wrong[0], board.slots)
-        raise InputError(
-            Problem(file="--data-saved", place="", found=quoted(wrong[0]), allowed="slots of the board", hint=hint)
-        )
-    answers: dict[Any, str] = read_mapping(slots, board) if slots else {}
-    read = read_inventory(inventory)
-    matching = match_slots(read, board, answers)
-    return compare(board, read, matching, placement, data_saved=data_saved), matching, read
+    inventory: str
+    slots: Path | None = None
+    data_saved: Sequence[str] = ()
+    rest_empty: bool = False
+
+    def matched(self, board: Board) -> tuple[Found, Matching]:
+        """The inventory as read, and which slot each device is. Raises ``InputError``."""
+        from dimmplan.errors import did_you_mean
+        from dimmplan.inventory.detect import read_inventory
+        from dimmplan.inventory.match import match_slots, read_mapping, with_rest_empty
+        from dimmplan.units import quoted
+
+        wrong = [slot for slot in self.data_saved if slot not in board.slots]
+        if wrong:
+            hint = did_you_mean(wrong[0], board.slots)
+            raise InputError(
+                Problem(file="--data-saved", place="", found=quoted(wrong[0]), allowed="slots of the board", hint=hint)
+            )
+        answers = read_mapping(self.slots, board) if self.slots else {}
+        found = read_inventory(self.inventory)
+        if self.rest_empty:
+            found = with_rest_empty(found, board, answers)
+        return found, match_slots(found, board, answers)
+
+
+def _audited(machine: Machine, board: Board, placement: Placement | None) -> tuple[Audit, Matching, Found]:
+    from dimmplan.audit import audit as compare
+
+    found, matching = machine.matched(board)
+    return compare(board, found, matching, placement, data_saved=machine.data_saved), matching, found
 
 
 def _stamp(inventory: str) -> tuple[int, int]:
@@ -183,6 +202,7 @@ def moves(
     board_file: options.BoardFile = None,
     slots: options.Slots = None,
     data_saved: options.DataSaved = None,
+    rest_empty: options.RestEmpty = False,
     as_json: options.Json = False,
 ) -> None:
     """Say what to keep, pull, move and insert, in order, to get from a machine to a plan; and what is left over."""
@@ -192,7 +212,8 @@ def moves(
 
     judged = read_judged(to, board_file)
     tell(judged)
-    change = _change(inventory, judged.board, judged.placement, slots, data_saved or [])[0]
+    machine = Machine(inventory=inventory, slots=slots, data_saved=data_saved or (), rest_empty=rest_empty)
+    change = _change(machine, judged.board, judged.placement)[0]
     if as_json:
         typer.echo(to_json(with_judgement(moves_record(change), judged)), nl=False)
     else:
@@ -201,31 +222,24 @@ def moves(
         raise typer.Exit(1)
 
 
-def _change(
-    inventory: str, board: Board, placement: Placement, slots: Path | None, data_saved: list[str]
-) -> tuple[Change, tuple[str, ...]]:
+def _change(machine: Machine, board: Board, placement: Placement) -> tuple[Change, tuple[str, ...]]:
     """The change from an inventory to a plan, and the slots that nobody may touch."""
     from dimmplan.moves import plan_moves
 
-    result, _, _ = _audited(inventory, board, placement, slots, data_saved)
+    result, _, _ = _audited(machine, board, placement)
     change = plan_moves(board, result.content, placement, untouchable=result.untouchable)
     return change, result.untouchable
 
 
-def change_from(
-    inventory: str, board: Board, placement: Placement, slots: Path | None, data_saved: list[str]
-) -> tuple[Placement, Change]:
+def change_from(machine: Machine, board: Board, placement: Placement) -> tuple[Placement, Change]:
     """The plan with its held slots, and the change to it. Raises ``RefusedError`` where it cannot be done."""
     from dataclasses import replace
 
     from dimmplan.errors import Cause, RefusedError
+    from dimmplan.report import blocked_text
 
-    change, untouchable = _change(inventory, board, placement, slots, data_saved)
+    change, untouchable = _change(machine, board, placement)
     if change.blocked:
-        text = (
-            f"{', '.join(change.blocked)} would have to change and may not be touched: nobody can tell what they hold, "
-            "or their data is not said to be saved."
-        )
-        raise RefusedError([Cause(rule="hold", text=text)])
+        raise RefusedError([Cause(rule="hold", text=blocked_text(change.blocked))])
     held = set(untouchable) | set(placement.hold)
     return replace(placement, hold=tuple(slot for slot in board.slots if slot in held)), change

@@ -121,6 +121,16 @@ DataSaved = Annotated[
 ]
 
 
+RestEmpty = Annotated[
+    bool,
+    typer.Option(
+        "--rest-empty",
+        help="Slots that the inventory does not list are empty: for a list of filled slots alone.",
+        rich_help_panel=MACHINE,
+    ),
+]
+
+
 class Volume:
     """How much is said on standard error: set once by ``-q`` or ``-v`` before the command."""
 

@@ -84,6 +84,7 @@ def plan(
     ] = False,
     slots: options.Slots = None,
     data_saved: options.DataSaved = None,
+    rest_empty: options.RestEmpty = False,
     then: Annotated[
         list[str] | None,
         typer.Option(
@@ -152,6 +153,7 @@ def plan(
         in_place=keep_in_place,
         data_saved=data_saved or (),
         slots=slots,
+        rest_empty=rest_empty,
         then=then or (),
         may_move=then_may_move,
         over=over,

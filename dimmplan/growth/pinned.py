@@ -135,7 +135,11 @@ def _causes(board: Board, request: Request, start: Start) -> Iterator[Cause]:
     if types:
         yield Cause(rule="in-place", text="No placement with this capacity leaves every module in its slot.")
     if start.hold:
-        yield Cause(rule="hold", text=f"Slots that nobody may touch stand in the way: {', '.join(start.hold)}.")
+        text = (
+            f"Slots that nobody may touch stand in the way: {', '.join(start.hold)}. Where one is empty, list it "
+            f"({start.hold[0]},empty) or say --rest-empty; where its data is saved, say --data-saved {start.hold[0]}."
+        )
+        yield Cause(rule="hold", text=text)
 
 
 def plan_from(board: Board, request: Request, start: Start, *, alternatives: bool = True) -> Planned:

@@ -11,7 +11,7 @@ import io
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -96,6 +96,28 @@ def match_slots(found: Found, board: Board, answers: Mapping[tuple[str, str], st
         if index not in taken
     ]
     return Matching(matches=tuple(taken[index] for index in sorted(taken)), questions=tuple(questions))
+
+
+def with_rest_empty(found: Found, board: Board, answers: Mapping[tuple[str, str], str] | None = None) -> Found:
+    """The inventory with every slot that it does not list as an empty one, as the person at the machine says.
+
+    Raises ``InputError`` where a device's slot is not known: one of the others may be its.
+    """
+    matching = match_slots(found, board, answers)
+    if matching.questions:
+        first = matching.questions[0]
+        raise InputError(
+            Problem(
+                file="--rest-empty",
+                place="",
+                found=f"a device whose slot is not known: {quoted(first.locator or first.bank)}",
+                allowed="an inventory whose every device has a slot",
+                hint="Settle it with --slots.",
+            )
+        )
+    listed = matching.index_of
+    rest = tuple(FoundSlot(locator=slot, state="empty") for slot in board.slots if slot not in listed)
+    return replace(found, slots=(*found.slots, *rest))
 
 
 def _question(slot: FoundSlot, free: Sequence[str]) -> str:

@@ -55,8 +55,8 @@ def kept_text(kept: Kept, planned: Planned) -> str:
         lines += wrapped(text, first="  ", rest="    ")
     if kept.unlisted:
         text = (
-            f"not in the inventory, so not to be touched: {', '.join(kept.unlisted)}; a list of labels names empty "
-            "slots too (SLOT,empty)"
+            f"not in the inventory, so not to be touched: {', '.join(kept.unlisted)}; a list names empty slots "
+            f"too ({kept.unlisted[0]},empty), or --rest-empty says it of all"
         )
         lines += wrapped(text, first="  ", rest="    ")
     if kept.questions:

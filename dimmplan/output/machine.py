@@ -22,6 +22,7 @@ from dimmplan.output.text import finding_lines, wrapped
 from dimmplan.report import (
     answer_text,
     audit_findings,
+    blocked_text,
     device_text,
     difference_text,
     moves_summary,
@@ -279,10 +280,7 @@ def moves_text(change: Change) -> str:
     """A change for a terminal, ending with what to see to before power-on, unless it cannot be done."""
     lines = [moves_summary(change.moves)]
     if change.blocked:
-        lines += wrapped(
-            f"Cannot be done: {', '.join(change.blocked)} would have to change and may not be touched, since nobody "
-            "can tell what they hold or their data is not said to be saved."
-        )
+        lines += wrapped(f"Cannot be done: {blocked_text(change.blocked)}")
     lines += step_lines(change, first="  ")
     for left in change.stranded:
         fits = f"; would fit in {', '.join(left.fits)}" if left.fits else "; no slot of this board would take it"

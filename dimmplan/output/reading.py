@@ -13,7 +13,7 @@ from typing import Any, Literal, NamedTuple
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from dimmplan.bounded import check_length, parse_json
-from dimmplan.errors import Cause, InputError, Problem, did_you_mean
+from dimmplan.errors import MOST_PROBLEMS, Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
 from dimmplan.explain import placement_findings
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
@@ -92,9 +92,12 @@ def read_plan(content: bytes, *, file: str) -> PlanFile:
     """A plan from a JSON document. Raises ``InputError`` with every problem of its form."""
     allowed = "a plan of dimmplan, as plan --json writes it"
     check_length(len(content), MOST_BYTES, file=file, allowed=allowed)
+    if not content.strip():
+        hint = "Where it is another command's output, that command failed: see what it says."
+        raise InputError(Problem(file=file, place="", found="nothing", allowed=allowed, hint=hint))
     raw = parse_json(content, file=file, allowed=allowed)
-    if isinstance(raw, dict) and raw.get("status") == "impossible":
-        raise InputError(Problem(file=file, place="status", found="impossible", allowed="a plan with a placement"))
+    if isinstance(raw, dict):
+        _relay(raw, file=file, allowed=allowed)
     try:
         plan = PlanFile(file, _ReadPlan.model_validate(raw), raw)
     except ValidationError as error:
@@ -111,6 +114,37 @@ def read_plan(content: bytes, *, file: str) -> PlanFile:
     if any(words):
         raise InputError(problem for problem in words if problem)
     return plan
+
+
+def _relay(document: Mapping[str, Any], *, file: str, allowed: str) -> None:
+    """Raise what a failed command said where its answer is given as a plan: its problems, or its causes."""
+    errors = document.get("errors")
+    if isinstance(errors, list) and errors and "slots" not in document:
+        said = [each for each in errors[:MOST_PROBLEMS] if isinstance(each, dict)]
+        raise InputError(Problem._make([*(_word(each, key) for key in _PROBLEM_KEYS), None]) for each in said)
+    status = document.get("status")
+    if status in ("impossible", "refused"):
+        causes = [each for each in _list(document.get("causes")) if isinstance(each, dict)]
+        told = [Cause(_word(each, "rule"), _word(each, "text"), _word(each, "source")) for each in causes]
+        near = document.get("nearest")
+        near = near if isinstance(near, dict) else {}
+        sides = [gib if isinstance(gib := near.get(key), int) else None for key in ("below_gib", "above_gib")]
+        if status == "impossible":
+            raise ImpossibleError(told, below_gib=sides[0], above_gib=sides[1])
+        raise RefusedError(told)
+    if status == "stopped":
+        raise InputError(Problem(file=file, place="", found="a search that was stopped before a plan", allowed=allowed))
+
+
+_PROBLEM_KEYS = ("file", "place", "found", "allowed", "hint")
+
+
+def _word(told: Mapping[str, Any], key: str) -> str:
+    return cleaned(str(told.get(key) or ""), most=400)
+
+
+def _list(value: Any) -> list[Any]:
+    return value[:MOST_PROBLEMS] if isinstance(value, list) else []
 
 
 def placement_of(plan: PlanFile, board: Board) -> Placement:
