@@ -15,7 +15,7 @@ from dimmplan.errors import InputError
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.inventory.match import Matching
 from dimmplan.model.board import Board
-from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind, Module
 from dimmplan.model.placement import Placement
@@ -136,7 +136,7 @@ class Audit:
 
 def audit(
     board: Board,
-    found: Found,
+    found: Inventory,
     matching: Matching,
     planned: Placement | None,
     *,
@@ -372,7 +372,7 @@ def _misplaced(
     return told
 
 
-def _configured(found: Found, matching: Matching) -> dict[str, int]:
+def _configured(found: Inventory, matching: Matching) -> dict[str, int]:
     """Configured rate of each filled slot that says one."""
     devices = {match.slot: found.slots[match.index] for match in matching.matches}
     return {slot: d.configured_mts for slot, d in devices.items() if d.state == "filled" and d.configured_mts}

@@ -17,7 +17,7 @@ from typing import Literal, TypeVar
 from dimmplan.inventory.locators import Words, read_words
 from dimmplan.inventory.match import Matching, folded
 from dimmplan.model.board import Board, Channel, Socket
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 
 MOST_RECORDS = 100_000
 RANKS_TOLD_APART = (1, 2, 4)
@@ -72,7 +72,7 @@ class Location:
 
 
 def locate(
-    board: Board, records: Sequence[str], *, found: Found | None = None, matching: Matching | None = None
+    board: Board, records: Sequence[str], *, found: Inventory | None = None, matching: Matching | None = None
 ) -> Location:
     """Locate records given one by one. ``found`` and ``matching`` know handles, resources, and modules' ranks."""
     reading = _Reading(board, found, matching)
@@ -81,7 +81,7 @@ def locate(
 
 
 def locate_log(
-    board: Board, lines: Iterable[str], *, found: Found | None = None, matching: Matching | None = None
+    board: Board, lines: Iterable[str], *, found: Inventory | None = None, matching: Matching | None = None
 ) -> Location:
     """Locate the memory errors of a whole log, alike ones counted together; other lines are left out and counted."""
     reading = _Reading(board, found, matching)
@@ -168,7 +168,7 @@ _Told = tuple[Sequence[str], bool, str, str]
 class _Reading:
     """A board's slots by every way in which a running system names them."""
 
-    def __init__(self, board: Board, found: Found | None, matching: Matching | None) -> None:
+    def __init__(self, board: Board, found: Inventory | None, matching: Matching | None) -> None:
         self.board = board
         self.found = found
         self.sockets = board.sockets

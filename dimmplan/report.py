@@ -5,7 +5,7 @@ from __future__ import annotations
 from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
 from dimmplan.explain import breach_finding, drafted_findings
 from dimmplan.model.finding import Finding
-from dimmplan.model.found import FoundSlot
+from dimmplan.model.inventory import FoundSlot
 from dimmplan.model.move import Move, Step
 from dimmplan.units import counted, format_kib, listed
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from dimmplan.boardfile.wiring import Guess, WiredChannel, WiredSocket, Wiring, wire
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.match import folded
-from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.label import VOLTAGES_MV, LabelParts, format_label, parse_label, usual_width
 from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
 from dimmplan.units import cleaned, quoted
@@ -54,7 +54,7 @@ class Draft:
     fitted: tuple[str, ...] = ()
 
 
-def draft_board(found: Found, *, board_id: str, title: str, answers: Mapping[str, str] | None = None) -> Draft:
+def draft_board(found: Inventory, *, board_id: str, title: str, answers: Mapping[str, str] | None = None) -> Draft:
     """Draft a board file. ``answers`` maps what a guess is about to one of its candidates.
 
     Raises ``InputError`` where the inventory lists no place for memory of a generation that is planned here, and for
@@ -67,7 +67,7 @@ def draft_board(found: Found, *, board_id: str, title: str, answers: Mapping[str
 class _Drafting:
     """One inventory on its way to a board file."""
 
-    def __init__(self, found: Found, answers: Mapping[str, str]) -> None:
+    def __init__(self, found: Inventory, answers: Mapping[str, str]) -> None:
         self.found = found
         self.memory = found.memory
         self.answers = answers
@@ -217,7 +217,7 @@ class _Drafting:
         return self._guess("interleave", text, layouts if max(named) > 1 else {"any": layouts["any"]})
 
 
-def _refuse_unplanned(found: Found) -> None:
+def _refuse_unplanned(found: Inventory) -> None:
     """Refuse machines without memory slots, and with memory of a generation that is not planned here."""
     memory = found.memory
     filled = [slot for slot in memory if slot.state == "filled"]

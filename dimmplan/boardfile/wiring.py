@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from itertools import groupby
 
 from dimmplan.inventory.locators import Words, merged, natural, read_words, stated_words
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 from dimmplan.model.module import Generation
 
 MOST_DEEP = 4
@@ -83,7 +83,7 @@ def _channel_name(key: str) -> str:
     return f"N{node}C{number}" if node else f"C{key}" if key.isdigit() else key
 
 
-def wire(found: Found, names: Sequence[str], generation: Generation, answers: Answers) -> Wiring:
+def wire(found: Inventory, names: Sequence[str], generation: Generation, answers: Answers) -> Wiring:
     """Decide which slots belong to which socket and channel. ``answers`` maps a guess's ``about`` to a choice."""
     machine = _Machine(found, names, generation, answers)
     return machine.wired()
@@ -100,7 +100,7 @@ class _Sharing:
 class _Machine:
     """What a machine's words say, all slots together."""
 
-    def __init__(self, found: Found, names: Sequence[str], generation: Generation, answers: Answers) -> None:
+    def __init__(self, found: Inventory, names: Sequence[str], generation: Generation, answers: Answers) -> None:
         self.memory = found.memory
         self.names = names
         self.generation = generation

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from dimmplan.inventory.match import Matching
     from dimmplan.locate import Location
     from dimmplan.model.board import Board
-    from dimmplan.model.found import Found
+    from dimmplan.model.inventory import Inventory
 
 
 def register(app: typer.Typer) -> None:
@@ -76,7 +76,7 @@ def locate(
         raise typer.Exit(1)
 
 
-def _inventory(origin: str | None, board: Board, slots: Path | None) -> tuple[Found | None, Matching | None]:
+def _inventory(origin: str | None, board: Board, slots: Path | None) -> tuple[Inventory | None, Matching | None]:
     if origin is None:
         return None, None
     from dimmplan.cli.machine import Machine

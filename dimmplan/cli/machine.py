@@ -17,14 +17,14 @@ if TYPE_CHECKING:
     from dimmplan.audit import Audit
     from dimmplan.inventory.match import Matching
     from dimmplan.model.board import Board
-    from dimmplan.model.found import Found
+    from dimmplan.model.inventory import Inventory
     from dimmplan.model.move import Change
     from dimmplan.model.placement import Placement
     from dimmplan.output.reading import JudgedPlan
 
 FOLLOW_SECONDS = 0.3
 
-Inventory = Annotated[
+InventoryArgument = Annotated[
     str, typer.Argument(help="A file or folder of any known form, or this-machine.", metavar="INVENTORY")
 ]
 
@@ -55,7 +55,7 @@ def register(app: typer.Typer) -> None:
 
 
 def found(
-    inventory: Inventory,
+    inventory: InventoryArgument,
     serials: Annotated[bool, typer.Option("--serials", help="Show serial numbers and asset tags.")] = False,
     as_json: options.Json = False,
 ) -> None:
@@ -72,7 +72,7 @@ def found(
 
 
 def audit(
-    inventory: Inventory,
+    inventory: InventoryArgument,
     against: Annotated[
         str | None, typer.Option(help="The plan: a file, - or a plan code.", metavar="PLAN_OR_CODE")
     ] = None,
@@ -128,7 +128,7 @@ def _say(result: Audit, matching: Matching, judged: JudgedPlan | None, *, as_jso
         terminal.say(audit_text(result, matching))
 
 
-def _save_mapping(path: Path, read: Found, matching: Matching, *, force: bool) -> None:
+def _save_mapping(path: Path, read: Inventory, matching: Matching, *, force: bool) -> None:
     from dimmplan.cli.files import write_files
     from dimmplan.inventory.match import mapping_text
 
@@ -161,7 +161,7 @@ class Machine:
     data_saved: Sequence[str] = ()
     rest_empty: bool = False
 
-    def matched(self, board: Board) -> tuple[Found, Matching]:
+    def matched(self, board: Board) -> tuple[Inventory, Matching]:
         """The inventory as read, and which slot each device is. Raises ``InputError``."""
         from dimmplan.errors import did_you_mean
         from dimmplan.inventory.detect import read_inventory
@@ -181,7 +181,7 @@ class Machine:
         return found, match_slots(found, board, answers)
 
 
-def _audited(machine: Machine, board: Board, placement: Placement | None) -> tuple[Audit, Matching, Found]:
+def _audited(machine: Machine, board: Board, placement: Placement | None) -> tuple[Audit, Matching, Inventory]:
     from dimmplan.audit import audit as compare
 
     found, matching = machine.matched(board)
@@ -197,7 +197,7 @@ def _stamp(inventory: str) -> tuple[int, int]:
 
 
 def moves(
-    inventory: Inventory,
+    inventory: InventoryArgument,
     to: Annotated[str, typer.Option("--to", help="The plan: a file, - or a plan code.", metavar="PLAN_OR_CODE")],
     board_file: options.BoardFile = None,
     slots: options.Slots = None,

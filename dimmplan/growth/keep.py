@@ -10,7 +10,7 @@ from dimmplan.audit import Audit, audit
 from dimmplan.growth.pinned import Start
 from dimmplan.inventory.match import Matching
 from dimmplan.model.board import Board
-from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change
 from dimmplan.model.request import Supply
@@ -58,7 +58,7 @@ class Kept:
 
 
 def keep(
-    board: Board, found: Found, matching: Matching, *, data_saved: Sequence[str], supplies: Sequence[Supply]
+    board: Board, found: Inventory, matching: Matching, *, data_saved: Sequence[str], supplies: Sequence[Supply]
 ) -> Kept:
     """What can be kept of a machine, with the modules that may be bought.
 

@@ -18,7 +18,7 @@ from dimmplan.inventory.bundle import Piece
 from dimmplan.inventory.clean import clean, decode_file
 from dimmplan.inventory.limits import MOST_FILE_BYTES, MOST_TABLE_BYTES, MOST_TEXT_BYTES, check_size
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.model.found import Form, Found
+from dimmplan.model.inventory import Form, Inventory
 
 THIS_MACHINE = "this-machine"
 
@@ -40,7 +40,7 @@ _ALLOWED = (
 _HINT = "On the machine: sudo dmidecode --dump-bin machine.bin, or dmidecode > machine.txt"
 
 
-def read_inventory(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Found:
+def read_inventory(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Inventory:
     """Read an inventory from a path, from ``this-machine``, or from bytes (``name`` is then what errors call it).
 
     Raises ``InputError`` for anything that is no inventory, is broken beyond reading, or is larger than any real one.
@@ -67,7 +67,7 @@ def read_inventory(source: str | os.PathLike[str] | bytes, *, name: str = "") ->
     return read_content(read_file(path, most=MOST_FILE_BYTES, allowed="an inventory file or folder"), name=text)
 
 
-def read_content(content: bytes, *, name: str = "") -> Found:
+def read_content(content: bytes, *, name: str = "") -> Inventory:
     """Read an inventory from the bytes of one file."""
     file = clean(name)
     sort = sort_of(content)
@@ -112,7 +112,7 @@ def _refusal(content: bytes, *, file: str) -> InputError:
     return InputError(Problem(file=file, place="", found=what, allowed=_ALLOWED, hint=_HINT))
 
 
-def _read_one(sort: Sort, piece: Piece, *, file: str) -> Found:
+def _read_one(sort: Sort, piece: Piece, *, file: str) -> Inventory:
     """Read one file whose sort is known."""
     if sort == "dump":
         return smbios_binary.read_dump(piece.content, file=file)
@@ -128,7 +128,7 @@ def _read_one(sort: Sort, piece: Piece, *, file: str) -> Found:
     return labels.read_label_list(text, file=file)
 
 
-def _read_bundle(pieces: Sequence[Piece], unread: Sequence[str], *, file: str) -> Found:
+def _read_bundle(pieces: Sequence[Piece], unread: Sequence[str], *, file: str) -> Inventory:
     """Read the files of a folder or an archive as one inventory; what is none of it is noted.
 
     Many files may make one inventory (images, JSON). Of the other forms one file is read, and more are refused:

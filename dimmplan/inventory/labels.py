@@ -18,7 +18,7 @@ from dimmplan.inventory.clean import clean, was_dirty, without_escapes
 from dimmplan.inventory.lies import judge_places
 from dimmplan.inventory.limits import MOST_TEXT_BYTES, check_devices, check_size
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.model.found import Found, FoundSlot, State
+from dimmplan.model.inventory import FoundSlot, Inventory, State
 from dimmplan.model.label import LabelParts, format_label, module_of, parse_parts
 from dimmplan.model.module import MOST_LOGICAL_RANKS
 from dimmplan.units import parse_capacity
@@ -53,7 +53,7 @@ def is_label_list(text: str) -> bool:
     return bool(second) and fitting * 2 >= len(rows)
 
 
-def read_label_list(text: str, *, file: str = "") -> Found:
+def read_label_list(text: str, *, file: str = "") -> Inventory:
     """Read a label list: one slot per row, in its order. Raises ``InputError`` where it has no row."""
     check_size(len(text), MOST_TEXT_BYTES, file=file, what="a label list")
     odd = Oddities()
@@ -81,7 +81,7 @@ def read_label_list(text: str, *, file: str = "") -> Found:
     judge_places(slots, odd)
     judged = _settle_repeats(slots)
     dates = [match[1] for line in plain.splitlines()[:200] if (match := _DATE.fullmatch(line.strip()))]
-    return Found(form="labels", slots=judged, oddities=odd.found(), date=max(dates, default=None))
+    return Inventory(form="labels", slots=judged, oddities=odd.found(), date=max(dates, default=None))
 
 
 # --- rows -------------------------------------------------------------------------------------------------------------

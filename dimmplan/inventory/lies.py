@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from dimmplan.inventory.clean import meaningful
 from dimmplan.inventory.oddities import Oddities, slot_name
-from dimmplan.model.found import FoundSlot
+from dimmplan.model.inventory import FoundSlot
 from dimmplan.model.module import RATES_MTS, Generation
 
 NEAR_MTS = 2

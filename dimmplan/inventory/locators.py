@@ -11,7 +11,7 @@ import re
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from dimmplan.model.found import FoundSlot
+from dimmplan.model.inventory import FoundSlot
 
 _PROCESSOR = frozenset(("CPU", "PROC", "PROCESSOR", "SOCKET", "SKT", "CPUSOCKET", "SRCID"))
 _CARD = frozenset(("BOARD", "CARD", "MEMCARD", "MEMBOARD", "RISER", "MEMRISER", "TRAY", "CARTRIDGE", "MEZZ"))

@@ -19,7 +19,7 @@ from dimmplan.bounded import read_file
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.clean import clean
 from dimmplan.model.board import Board
-from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.units import cleaned, format_kib, quoted
 
 How = Literal["answer", "name", "alias", "structure"]
@@ -35,7 +35,7 @@ _PLACE_IN_CHANNEL = re.compile(r"DIMM\s*(\d{1,2})$")
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Match:
-    """One memory device of an inventory and the slot that it means. ``index`` is its place in ``Found.slots``."""
+    """One memory device of an inventory and the slot that it means. ``index`` is its place in ``Inventory.slots``."""
 
     index: int
     slot: str
@@ -61,7 +61,7 @@ class Matching:
 
     @property
     def index_of(self) -> dict[str, int]:
-        """Slot name to the device's place in ``Found.slots``."""
+        """Slot name to the device's place in ``Inventory.slots``."""
         return {match.slot: match.index for match in self.matches}
 
 
@@ -77,7 +77,7 @@ def folded(text: str) -> str:
     return re.sub(r"[\s_.\-/]+", "", text).casefold()
 
 
-def match_slots(found: Found, board: Board, answers: Mapping[tuple[str, str], str] | None = None) -> Matching:
+def match_slots(found: Inventory, board: Board, answers: Mapping[tuple[str, str], str] | None = None) -> Matching:
     """Match the memory devices of an inventory to the slots of a board.
 
     ``answers`` maps (locator, bank) as the machine writes them to slots, as a mapping file holds them.
@@ -98,7 +98,7 @@ def match_slots(found: Found, board: Board, answers: Mapping[tuple[str, str], st
     return Matching(matches=tuple(taken[index] for index in sorted(taken)), questions=tuple(questions))
 
 
-def with_rest_empty(found: Found, board: Board, answers: Mapping[tuple[str, str], str] | None = None) -> Found:
+def with_rest_empty(found: Inventory, board: Board, answers: Mapping[tuple[str, str], str] | None = None) -> Inventory:
     """The inventory with every slot that it does not list as an empty one, as the person at the machine says.
 
     Raises ``InputError`` where a device's slot is not known: one of the others may be its.
@@ -266,7 +266,7 @@ def _rows(text: str, file: str) -> Iterator[tuple[int, list[str]]]:
         raise InputError(Problem(file=file, place=place, found=str(error), allowed="a row of CSV")) from None
 
 
-def mapping_text(found: Found, matching: Matching) -> str:
+def mapping_text(found: Inventory, matching: Matching) -> str:
     """A mapping file of what has been matched, with a row for every open question to fill in."""
     slots = {match.index: match.slot for match in matching.matches}
     output = io.StringIO()

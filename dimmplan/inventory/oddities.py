@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from dimmplan.inventory.clean import clean
-from dimmplan.model.found import FoundSlot, Oddity
+from dimmplan.model.inventory import FoundSlot, Oddity
 
 CATALOGUE: dict[str, str] = {
     # names of places

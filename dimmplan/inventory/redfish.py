@@ -25,7 +25,7 @@ from dimmplan.inventory.limits import (
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.redfish_memory import finish, name_of, processor, reference, slot
 from dimmplan.inventory.redfish_values import Resource
-from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.inventory import FoundSlot, Inventory
 
 Json = dict[str, Any]
 
@@ -54,7 +54,7 @@ def is_json(text: str) -> bool:
     return text.lstrip()[:1] in ("{", "[")
 
 
-def read_documents(documents: Iterable[tuple[str, bytes]], *, file: str, odd: Oddities | None = None) -> Found:
+def read_documents(documents: Iterable[tuple[str, bytes]], *, file: str, odd: Oddities | None = None) -> Inventory:
     """Read Redfish resources from named documents. Raises ``InputError`` where none holds a Memory resource."""
     odd = odd if odd is not None else Oddities()
     given = list(documents)

@@ -11,7 +11,7 @@ from dimmplan.inventory.clean import clean, is_placeholder
 from dimmplan.inventory.lies import judge
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.redfish_values import Resource
-from dimmplan.model.found import Found, FoundPlace, FoundProcessor, FoundSlot, Role, State
+from dimmplan.model.inventory import FoundPlace, FoundProcessor, FoundSlot, Inventory, Role, State
 from dimmplan.model.module import FormFactor, Generation, Kind
 
 _GENERATIONS = {
@@ -239,7 +239,7 @@ def finish(
     managers: Sequence[Resource],
     processors: Sequence[FoundProcessor],
     odd: Oddities,
-) -> Found:
+) -> Inventory:
     """Judge the slots and compare them with what the system says of itself."""
     if len(systems) > 1:
         odd.note("two-machines", f"{len(systems)} ComputerSystem resources")
@@ -262,7 +262,7 @@ def finish(
     if virtual:
         odd.note("virtual-machine")
     dates = [match[1] for manager in managers if (match := _DATE.match(manager.word("DateTime") or ""))]
-    return Found(
+    return Inventory(
         form="redfish",
         slots=judged,
         processors=tuple(processors),

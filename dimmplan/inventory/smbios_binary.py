@@ -17,7 +17,7 @@ from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.smbios_fields import Structure
 from dimmplan.inventory.smbios_found import handle_text, to_found
 from dimmplan.inventory.smbios_records import TableRecord
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 
 SYSTEM_TABLES = Path("/sys/firmware/dmi/tables")
 """Where Linux shows the running machine's tables: ``smbios_entry_point`` and ``DMI``, readable by root."""
@@ -61,7 +61,7 @@ _OF_USE = frozenset((smbios_fields.PROCESSOR, smbios_fields.MEMORY_ARRAY, smbios
 _COMMON = frozenset((*range(0, 44), 126, 127, *range(128, 256)))
 
 
-def read_dump(content: bytes, *, file: str = "") -> Found:
+def read_dump(content: bytes, *, file: str = "") -> Inventory:
     """Read a dump: an entry point, and the table at 20h or wherever it turns out to lie."""
     check_size(len(content), MOST_TABLE_BYTES, file=file, what="an SMBIOS dump")
     odd = Oddities()
@@ -70,7 +70,7 @@ def read_dump(content: bytes, *, file: str = "") -> Found:
     return _read_table(content[start:], entry, odd, file=file)
 
 
-def read_bare_table(content: bytes, *, file: str = "") -> Found:
+def read_bare_table(content: bytes, *, file: str = "") -> Inventory:
     """Read a table without its entry point, with or without the eight bytes that some systems put before it."""
     check_size(len(content), MOST_TABLE_BYTES, file=file, what="an SMBIOS table")
     start = _raw_header(content)
@@ -81,14 +81,14 @@ def read_bare_table(content: bytes, *, file: str = "") -> Found:
     return _read_table(content[start:], entry, Oddities(), file=file)
 
 
-def read_pair(entry_bytes: bytes, table: bytes, *, file: str = "") -> Found:
+def read_pair(entry_bytes: bytes, table: bytes, *, file: str = "") -> Inventory:
     """Read an entry point and its table from two files, as Linux shows them."""
     check_size(len(table), MOST_TABLE_BYTES, file=file, what="an SMBIOS table")
     odd = Oddities()
     return _read_table(table, read_entry_point(entry_bytes, odd, file=file), odd, file=file)
 
 
-def read_this_machine(folder: Path | None = None) -> Found:
+def read_this_machine(folder: Path | None = None) -> Inventory:
     """Read the running machine's tables. Raises ``InputError`` that says how to save a dump where it may not."""
     folder = SYSTEM_TABLES if folder is None else folder
     name = "this-machine"
@@ -226,7 +226,7 @@ def walk(table: bytes, odd: Oddities, *, most: int | None) -> tuple[list[Structu
     return structures, place
 
 
-def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: str) -> Found:
+def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: str) -> Inventory:
     """Read the structures of a table and judge them."""
     table = data if entry is None else data[: entry.length]
     structures, end = walk(table, odd, most=entry.structures if entry else None)

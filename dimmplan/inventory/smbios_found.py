@@ -1,4 +1,4 @@
-"""From SMBIOS structures to ``Found``: roles of arrays, states of places, what is on hold.
+"""From SMBIOS structures to ``Inventory``: roles of arrays, states of places, what is on hold.
 
 One path for the binary table and the text listing, so that the same machine gives the same answer either way.
 """
@@ -15,7 +15,7 @@ from dimmplan.inventory.clean import meaningful, was_dirty
 from dimmplan.inventory.lies import ecc_of_widths, judge
 from dimmplan.inventory.oddities import CATALOGUE, Oddities, slot_name
 from dimmplan.inventory.smbios_records import BAD_MARKS, ArrayRecord, DeviceRecord, ProcessorRecord, TableRecord
-from dimmplan.model.found import Form, Found, FoundArray, FoundProcessor, FoundSlot, Role, State
+from dimmplan.model.inventory import Form, FoundArray, FoundProcessor, FoundSlot, Inventory, Role, State
 from dimmplan.model.module import FormFactor, Generation, Kind
 
 MANY_EMPTY_SLOTS = 16
@@ -33,7 +33,7 @@ _ROLE_OF_USE: dict[str, Role] = {  # DSP0134 7.17.2
 }
 
 
-def to_found(table: TableRecord, odd: Oddities, *, form: Form) -> Found:
+def to_found(table: TableRecord, odd: Oddities, *, form: Form) -> Inventory:
     """The inventory that the structures of one table describe; the readers have noted what their form can get wrong."""
     roles = {array.handle: _array_role(array) for array in table.arrays}
     slots = [_slot(device, roles) for device in table.devices]
@@ -54,7 +54,7 @@ def to_found(table: TableRecord, odd: Oddities, *, form: Form) -> Found:
         why = "the input holds more than one machine: give each its own file"
         judged = tuple(replace(slot, state="cannot-tell", why=why) if slot.state != "hold" else slot for slot in judged)
     devices = Counter(device.array for device in table.devices)
-    return Found(
+    return Inventory(
         form=form,
         slots=judged,
         processors=tuple(_processor(record) for record in table.processors if record.central),

@@ -18,7 +18,7 @@ from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.smbios_fields import BIOS, MEMORY_ARRAY, MEMORY_DEVICE, PROCESSOR
 from dimmplan.inventory.smbios_found import handle_text, to_found
 from dimmplan.inventory.smbios_records import TableRecord
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 
 _HANDLE = re.compile(
     r"\s{0,40}Handle 0x([0-9A-F]{1,8})(?:,?\s{1,4}DMI type (\d{1,3}))?(?:,\s{0,4}(\d{1,6}) bytes)?\.?\s*", re.IGNORECASE
@@ -80,7 +80,7 @@ def is_listing(text: str) -> bool:
     return _LOOKS_LIKE.search(text[:MOST_TEXT_BYTES]) is not None
 
 
-def read_listing(text: str, *, file: str = "") -> Found:
+def read_listing(text: str, *, file: str = "") -> Inventory:
     """Read a listing. Raises ``InputError`` where it holds no structure at all."""
     check_size(len(text), MOST_TEXT_BYTES, file=file, what="a text listing")
     odd = Oddities()

@@ -14,7 +14,7 @@ from dimmplan.inventory.lies import judge
 from dimmplan.inventory.limits import check_devices
 from dimmplan.inventory.oddities import Oddities, slot_name
 from dimmplan.inventory.spd_common import ModuleData
-from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.label import LabelParts, format_label, module_of, parse_parts
 from dimmplan.model.module import Generation, Kind
 
@@ -42,7 +42,7 @@ def _is_blank(content: bytes) -> bool:
     return max(content.count(b"\0"), content.count(b"\xff")) >= len(content) - len(content) // 64
 
 
-def read_images(images: Sequence[tuple[str, bytes]], *, file: str = "", odd: Oddities | None = None) -> Found:
+def read_images(images: Sequence[tuple[str, bytes]], *, file: str = "", odd: Oddities | None = None) -> Inventory:
     """Read images, each with the name of its slot: one slot per image, in the order given."""
     check_devices(len(images), file=file)
     odd = odd if odd is not None else Oddities()
@@ -51,7 +51,7 @@ def read_images(images: Sequence[tuple[str, bytes]], *, file: str = "", odd: Odd
         slots.append(_slot(name, content, index, odd))
         if not name:
             odd.note("locator-missing", f"image {index + 1}", slots=(index,))
-    return Found(form="spd", slots=judge(slots, odd), oddities=odd.found())
+    return Inventory(form="spd", slots=judge(slots, odd), oddities=odd.found())
 
 
 def _slot(name: str, content: bytes, index: int, odd: Oddities) -> FoundSlot:

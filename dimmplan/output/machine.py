@@ -14,7 +14,7 @@ from dimmplan.boardfile.draft import Draft
 from dimmplan.explain import gb_s
 from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.match import Matching
-from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.move import Change
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.output.record import finding_record
@@ -41,7 +41,7 @@ _FORMS = {
 }
 
 
-def found_record(found: Found, *, serials: bool = False) -> dict[str, Any]:
+def found_record(found: Inventory, *, serials: bool = False) -> dict[str, Any]:
     """An inventory as JSON: one entry for each memory device that the machine lists, in its order."""
     return {
         "format": FORMAT,
@@ -83,7 +83,7 @@ def _device(slot: FoundSlot, *, serials: bool) -> dict[str, Any]:
     return entry
 
 
-def found_text(found: Found, *, serials: bool = False) -> str:
+def found_text(found: Inventory, *, serials: bool = False) -> str:
     """An inventory for a terminal."""
     memory = found.memory
     filled = [slot for slot in memory if slot.state == "filled"]

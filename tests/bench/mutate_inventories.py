@@ -19,7 +19,7 @@ from dimmplan.inventory import labels, redfish, smbios_binary, smbios_text, spd
 from dimmplan.inventory.clean import decode_file
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.match import mapping_text, match_slots
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 from dimmplan.output.machine import audit_record, audit_text, found_record, found_text
 from tests.bench.hostile_inputs import WrongError, must_be_printable
 from tests.bench.mutate import mutate, mutate_json
@@ -189,7 +189,7 @@ def must_be_told(error: InputError) -> None:
     must_be_printable(*(each for problem in error.problems for each in map(str, problem)))
 
 
-def use(found: Found) -> None:
+def use(found: Inventory) -> None:
     """Print an inventory, match and audit it, and draft a board from it: a draft has no problem."""
     must_be_printable(found_text(found, serials=True))
     json.dumps(found_record(found, serials=True))

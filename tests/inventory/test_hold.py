@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from dimmplan.inventory.detect import read_inventory
-from dimmplan.model.found import FoundSlot
+from dimmplan.model.inventory import FoundSlot
 from tests.inventory import build
 from tests.inventory.build import FILLED
 

@@ -11,14 +11,14 @@ from dimmplan.errors import InputError
 from dimmplan.explain import placement_findings
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.limits import MOST_DEVICES
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind
 from dimmplan.planner import ask, plan
 from tests.inventory import build
 
 
-def read(*rows: str) -> Found:
+def read(*rows: str) -> Inventory:
     return read_inventory(("\n".join(rows) + "\n").encode())
 
 

@@ -13,49 +13,49 @@ import pytest
 
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.oddities import CATALOGUE, MOST_NAMED
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 from dimmplan.model.module import Kind
 from tests.inventory import build
 from tests.inventory.build import EMPTY, FILLED
 
 
-def smbios(*devices: bytes, **entry: Any) -> Found:
+def smbios(*devices: bytes, **entry: Any) -> Inventory:
     return read_inventory(build.machine(devices, **entry))
 
 
-def table(*structures: bytes, **entry: Any) -> Found:
+def table(*structures: bytes, **entry: Any) -> Inventory:
     return read_inventory(build.dump(structures, **entry))
 
 
-def text(*devices: Mapping[str, str], **options: Any) -> Found:
+def text(*devices: Mapping[str, str], **options: Any) -> Inventory:
     return read_inventory(build.listing(devices, **options).encode())
 
 
-def redfish(*resources: dict[str, Any], **more: Any) -> Found:
+def redfish(*resources: dict[str, Any], **more: Any) -> Inventory:
     return read_inventory(build.as_json(build.collection(resources, **more)))
 
 
-def resource(**properties: Any) -> Found:
+def resource(**properties: Any) -> Inventory:
     return redfish(build.memory(**properties))
 
 
-def labels(*rows: str) -> Found:
+def labels(*rows: str) -> Inventory:
     return read_inventory(("slot,label\n" + "\n".join(rows) + "\n").encode())
 
 
-def spd(image: bytes) -> Found:
+def spd(image: bytes) -> Inventory:
     return read_inventory(image, name="A1.bin")
 
 
-def patched(content: bytes, at: int, value: int) -> Found:
+def patched(content: bytes, at: int, value: int) -> Inventory:
     return read_inventory(content[:at] + bytes((value,)) + content[at + 1 :])
 
 
-def no_handles() -> Found:
+def no_handles() -> Inventory:
     return read_inventory(build.listing(head="", handles=False).encode())
 
 
-def phantoms() -> Found:
+def phantoms() -> Inventory:
     empty = [
         build.device(0x1101 + index, size=0, type=3, locator=f"RAM slot #{index}", maker=None, part=None)
         for index in range(63)
@@ -72,7 +72,7 @@ OLD = {"version": (2, 8)}
 GOOD5: dict[str, Any] = {"type": 0x22, "total": 80, "speed": 4800, "configured": 4800, "volts": (1100, 1100, 1100)}
 PAIR = [{"locator": "A1", "serial": "S1"}, {"locator": "A2", "serial": "S1"}]
 
-MET: dict[str, Callable[[], Found]] = {
+MET: dict[str, Callable[[], Inventory]] = {
     "locator-missing": lambda: smbios(DEVICE(locator=None)),
     "locator-placeholder": lambda: smbios(build.empty_device(locator="NO DIMM")),
     "locator-twice": lambda: smbios(DEVICE(0x1100), DEVICE(0x1101)),
@@ -164,7 +164,7 @@ MET: dict[str, Callable[[], Found]] = {
 }
 
 
-def system(total: float) -> Found:
+def system(total: float) -> Inventory:
     value = {
         "@odata.type": "#ComputerSystem.v1_22_0.ComputerSystem",
         "Id": "1",
@@ -176,7 +176,7 @@ def system(total: float) -> Found:
     return read_inventory(build.as_json([value, build.collection([build.memory(), build.absent()])]))
 
 
-def ids(found: Found) -> set[str]:
+def ids(found: Inventory) -> set[str]:
     return {each.oddity for each in found.oddities}
 
 
@@ -207,7 +207,7 @@ def test_oddity_is_met(oddity: str) -> None:
         lambda: system(32),
     ],
 )
-def test_a_right_inventory_has_none(right: Callable[[], Found]) -> None:
+def test_a_right_inventory_has_none(right: Callable[[], Inventory]) -> None:
     assert right().oddities == ()
 
 

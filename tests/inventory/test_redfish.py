@@ -12,7 +12,7 @@ from dimmplan.errors import InputError
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.limits import MOST_JSON_DEPTH
 from dimmplan.inventory.redfish_values import MEMORY_PROPERTIES
-from dimmplan.model.found import Found, FoundPlace
+from dimmplan.model.inventory import FoundPlace, Inventory
 from dimmplan.model.module import FormFactor, Generation, Kind
 from tests.inventory import build
 
@@ -52,11 +52,11 @@ READ_HERE = {  # properties whose value a slot is made of
 KINDS = {int: "integer", str: ("text", "word"), dict: "object", bool: "truth"}
 
 
-def read(value: Any, name: str = "") -> Found:
+def read(value: Any, name: str = "") -> Inventory:
     return read_inventory(build.as_json(value), name=name)
 
 
-def ids(found: Found) -> list[str]:
+def ids(found: Inventory) -> list[str]:
     return [each.oddity for each in found.oddities]
 
 

@@ -11,14 +11,14 @@ from dimmplan.errors import InputError
 from dimmplan.inventory import smbios_binary
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.smbios_binary import read_this_machine
-from dimmplan.model.found import Found, FoundProcessor
+from dimmplan.model.inventory import FoundProcessor, Inventory
 from tests.inventory import build
 
 DEVICES = [build.device(0x1100), build.empty_device(0x1101)]
 TABLE = b"".join([build.processor(), build.array(slots=2), *DEVICES, build.end()])
 
 
-def ids(found: Found) -> list[str]:
+def ids(found: Inventory) -> list[str]:
     return [each.oddity for each in found.oddities]
 
 

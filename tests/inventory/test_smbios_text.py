@@ -6,14 +6,14 @@ import pytest
 
 from dimmplan.errors import InputError
 from dimmplan.inventory.detect import read_inventory
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 from tests.inventory import build
 from tests.inventory.build import EMPTY, FILLED
 
 PLAIN = build.listing([FILLED, EMPTY])
 
 
-def read(text: str) -> Found:
+def read(text: str) -> Inventory:
     return read_inventory(text.encode())
 
 

@@ -12,7 +12,7 @@ from crccheck.crc import CrcXmodem
 
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.spd_common import crc16, maker_id, week_made
-from dimmplan.model.found import Found, FoundSlot
+from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.module import Kind
 from tests.inventory import build
 
@@ -233,7 +233,7 @@ def test_ddr4_fields_equal_the_systems_decoder(tmp_path: Path) -> None:
     assert labelled > 20 and binned > 10
 
 
-def ids(found: Found) -> set[str]:
+def ids(found: Inventory) -> set[str]:
     return {each.oddity for each in found.oddities}
 
 

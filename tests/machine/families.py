@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dimmplan.boardfile.wiring import Wiring, wire
-from dimmplan.model.found import Found, FoundProcessor, FoundSlot
+from dimmplan.model.inventory import FoundProcessor, FoundSlot, Inventory
 from dimmplan.model.module import Generation
 
 LETTERS = string.ascii_uppercase
@@ -40,9 +40,9 @@ class Machine:
     asked: frozenset[str] = frozenset()
     generation: Generation = Generation.DDR4
 
-    def found(self) -> Found:
+    def found(self) -> Inventory:
         """The machine as an inventory."""
-        return Found(
+        return Inventory(
             form="smbios-text",
             slots=tuple(
                 FoundSlot(

@@ -9,7 +9,7 @@ import pytest
 
 from dimmplan.audit import Audit, audit
 from dimmplan.inventory.match import match_slots
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 from dimmplan.model.module import Generation, Kind
 from dimmplan.output.machine import audit_text, found_text
 from dimmplan.report import answer_text, audit_findings, suspect_text
@@ -20,11 +20,11 @@ CONTENT = PLAN.content
 M32, M64 = BOARD.module_of_size(32), BOARD.module_of_size(64)
 
 
-def audited(found: Found, plan=PLAN, **more: Any) -> Audit:
+def audited(found: Inventory, plan=PLAN, **more: Any) -> Audit:
     return audit(BOARD, found, match_slots(found, BOARD), plan, **more)
 
 
-def with_slot(slot: str, **changed: Any) -> Found:
+def with_slot(slot: str, **changed: Any) -> Inventory:
     """The machine as planned, but for one slot that says something else."""
     found = found_of(CONTENT)
     slots = [replace(s, **changed) if s.locator == slot else s for s in found.slots]
@@ -167,7 +167,7 @@ def test_modules_below_a_gib_are_told_by_their_size() -> None:
     [(512 << 10, "6 filled, 3 GiB"), (80 << 20, "6 filled, 480 GiB"), (81559 << 10, "6 filled, 477.9 GiB")],
 )
 def test_totals_count_modules_that_are_no_whole_gib(kib: int, total: str) -> None:
-    found = Found(form="redfish", slots=tuple(device(f"A{n}", M32, capacity_kib=kib) for n in range(6)))
+    found = Inventory(form="redfish", slots=tuple(device(f"A{n}", M32, capacity_kib=kib) for n in range(6)))
     assert total in " ".join(found_text(found).split())
 
 

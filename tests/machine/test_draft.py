@@ -13,7 +13,7 @@ from dimmplan.errors import InputError
 from dimmplan.explain import placement_findings
 from dimmplan.inventory.match import match_slots
 from dimmplan.model.board import Board
-from dimmplan.model.found import Found, FoundProcessor
+from dimmplan.model.inventory import FoundProcessor, Inventory
 from dimmplan.model.module import Generation, Kind
 from dimmplan.planner import ask, plan
 from tests.machine.support import device
@@ -22,7 +22,7 @@ M32 = load_board("skerry-16").module_of_size(32)
 TWO = (FoundProcessor(locator="P0", state="filled"), FoundProcessor(locator="P1", state="filled"))
 
 
-def drafted(found: Found) -> Board:
+def drafted(found: Inventory) -> Board:
     made = draft_board(found, board_id="first-draft", title="First draft")
     board, problems = examine_text(made.text.encode(), file="draft")
     assert not problems and board is not None
@@ -30,7 +30,7 @@ def drafted(found: Found) -> Board:
     return board
 
 
-def structured(rated: int = 2933, configured: int | None = 2666) -> Found:
+def structured(rated: int = 2933, configured: int | None = 2666) -> Inventory:
     """Two processors, six channels of two slots, first slots filled."""
     slots = [
         device(f"P{s}_{c}{i}", M32 if i == 0 else None, **({"configured_mts": configured} if i == 0 else {}))
@@ -38,7 +38,7 @@ def structured(rated: int = 2933, configured: int | None = 2666) -> Found:
         for c in "ABCDEF"
         for i in (0, 1)
     ]
-    return Found(form="smbios-text", slots=tuple(slots), processors=TWO)
+    return Inventory(form="smbios-text", slots=tuple(slots), processors=TWO)
 
 
 def test_structure_that_locators_say_becomes_the_wiring() -> None:
@@ -89,14 +89,14 @@ def _other_slot(locator: str) -> str:
 
 def test_a_short_word_for_channel_is_read() -> None:
     slots = tuple(device(f"P0-Ch{c}-DIMM{n}", M32) for c in "DEF" for n in range(3))
-    board = drafted(Found(form="smbios-text", slots=slots, processors=TWO[:1]))
+    board = drafted(Inventory(form="smbios-text", slots=slots, processors=TWO[:1]))
     assert [channel.slots[0] for channel in board.channels] == [f"P0-Ch{c}-DIMM0" for c in "DEF"]
 
 
 @pytest.mark.parametrize(("rate", "generation"), [(1333, "DDR3"), (2666, "DDR4"), (5600, "DDR5"), (None, "DDR4")])
 def test_a_generation_that_is_not_said_is_guessed_by_the_rates(rate: int | None, generation: str) -> None:
     slots = tuple(device(f"A{n}", M32, generation=None, rated_mts=rate) for n in range(4))
-    made = draft_board(Found(form="smbios-text", slots=slots), board_id="first-draft", title="x")
+    made = draft_board(Inventory(form="smbios-text", slots=slots), board_id="first-draft", title="x")
     assert f'generation = "{generation}"' in made.text
     assert any(item.startswith("generation") for item in made.to_do)
 
@@ -104,7 +104,7 @@ def test_a_generation_that_is_not_said_is_guessed_by_the_rates(rate: int | None,
 def test_the_to_do_names_what_of_a_label_is_not_said() -> None:
     """What the machine does say of its modules is not among what a person has to read from them."""
     said = draft_board(
-        Found(form="smbios-text", slots=(device("A1", M32, kind=Kind.RDIMM),)), board_id="first-draft", title="x"
+        Inventory(form="smbios-text", slots=(device("A1", M32, kind=Kind.RDIMM),)), board_id="first-draft", title="x"
     )
     assert {guess.about for guess in said.guesses} >= {"width"}
     assert "modules" not in {guess.about for guess in said.guesses}
@@ -113,39 +113,39 @@ def test_the_to_do_names_what_of_a_label_is_not_said() -> None:
 
 def test_without_structure_neighbours_share_a_channel() -> None:
     slots = tuple(device(f"DIMM {n}", M32 if n % 2 else None, bank="somewhere") for n in range(1, 25))
-    board = drafted(Found(form="smbios-text", slots=slots, processors=TWO))
+    board = drafted(Inventory(form="smbios-text", slots=slots, processors=TWO))
     assert [len(socket.channels) for socket in board.sockets] == [6, 6]
 
 
 @pytest.mark.parametrize("count", [1, 3, 7, 64, 128])
 def test_odd_numbers_of_slots_are_drafted_too(count: int) -> None:
     slots = tuple(device("DIMM 0", None) for _ in range(count))
-    board = drafted(Found(form="smbios-text", slots=slots))
+    board = drafted(Inventory(form="smbios-text", slots=slots))
     assert len(board.slots) == count
 
 
 def test_hostile_locators_become_names_that_the_check_accepts() -> None:
     names = ("<b>,=;{socket}", "\u202eevil", "", "x" * 300, "A  B", "a b", "[red]")
-    board = drafted(Found(form="smbios-text", slots=tuple(device(name, None) for name in names)))
+    board = drafted(Inventory(form="smbios-text", slots=tuple(device(name, None) for name in names)))
     assert len(board.slots) == len(names)
 
 
 def test_modules_of_another_outline_are_accepted_by_their_draft() -> None:
     small = replace(device("A1", M32), kind=load_board("marram-4").modules[0].kind)
-    drafted(Found(form="smbios-text", slots=(small,)))
+    drafted(Inventory(form="smbios-text", slots=(small,)))
 
 
 def test_modules_whose_label_names_no_known_kind_or_reads_like_another_are_drafted_once() -> None:
     assert M32 is not None
     odd = replace(device("A1", M32), label="32GB 2Rx4 PC4-2933Y-X", kind=Kind.OTHER)
     alike = replace(device("A2", M32), label="32GB 2Rx4 PC4-2933V-R", kind=Kind.RDIMM)
-    board = drafted(Found(form="labels", slots=(odd, alike, device("A3", M32))))
+    board = drafted(Inventory(form="labels", slots=(odd, alike, device("A3", M32))))
     assert board.modules == (M32,)
 
 
 def test_no_memory_is_an_input_error() -> None:
     with pytest.raises(InputError, match="0 memory slots"):
-        draft_board(Found(form="smbios-text", slots=()), board_id="none-at-all", title="x")
+        draft_board(Inventory(form="smbios-text", slots=()), board_id="none-at-all", title="x")
 
 
 @pytest.mark.parametrize(
@@ -161,17 +161,17 @@ def test_no_memory_is_an_input_error() -> None:
 def test_generations_that_are_not_planned_here_are_refused_by_their_word(said: dict[str, str], word: str) -> None:
     old = [device(f"A{n}", M32, generation=None, rated_mts=None, configured_mts=None, said=said) for n in range(4)]
     with pytest.raises(InputError, match=f"{word} memory, which is not planned here"):
-        draft_board(Found(form="smbios-text", slots=tuple(old)), board_id="first-draft", title="x")
+        draft_board(Inventory(form="smbios-text", slots=tuple(old)), board_id="first-draft", title="x")
 
 
 def test_a_word_that_firmware_writes_for_anything_is_not_believed_beside_a_rate() -> None:
     slots = tuple(device(f"A{n}", M32, generation=None, said={"type": "SDRAM"}) for n in range(4))
-    assert drafted(Found(form="smbios-text", slots=slots)).generation == "DDR4"
+    assert drafted(Inventory(form="smbios-text", slots=slots)).generation == "DDR4"
 
 
 def test_open_guesses_are_findings_of_every_plan_until_they_are_answered() -> None:
     slots = tuple(device(f"A{n}", M32 if n < 6 else None, kind=None) for n in range(1, 13))
-    found = Found(form="smbios-text", slots=slots, processors=TWO[:1])
+    found = Inventory(form="smbios-text", slots=slots, processors=TWO[:1])
     board = drafted(found)
     assert [about for about, _ in board.guesses][:1] == ["channels"]
     planned = plan(board, ask(board, "192GiB"))
@@ -182,7 +182,7 @@ def test_open_guesses_are_findings_of_every_plan_until_they_are_answered() -> No
     assert settled.guesses == () and "[guesses]" not in settled.text
 
 
-def _candidates(found: Found) -> list[tuple[str, str]]:
+def _candidates(found: Inventory) -> list[tuple[str, str]]:
     made = draft_board(found, board_id="first-draft", title="x")
     return [(guess.about, guess.candidates[0]) for guess in made.guesses]
 
@@ -198,14 +198,14 @@ def _candidates(found: Found) -> list[tuple[str, str]]:
 def test_answers_to_nothing_are_refused_with_what_may_be_answered(answers: dict[str, str], problem: str) -> None:
     slots = tuple(device(f"A{n}", M32) for n in range(1, 13))
     with pytest.raises(InputError, match=f"(?i){problem}"):
-        draft_board(Found(form="smbios-text", slots=slots), board_id="first-draft", title="x", answers=answers)
+        draft_board(Inventory(form="smbios-text", slots=slots), board_id="first-draft", title="x", answers=answers)
 
 
 def test_the_sockets_of_seated_processors_are_advised() -> None:
     slots = tuple(device(f"P{s}_{c}0", M32 if s == 0 else None) for s in (0, 1) for c in "ABCD")
     absent = replace(TWO[1], state="empty")
     made = draft_board(
-        Found(form="smbios-text", slots=slots, processors=(TWO[0], absent)), board_id="first-draft", title="x"
+        Inventory(form="smbios-text", slots=slots, processors=(TWO[0], absent)), board_id="first-draft", title="x"
     )
     assert made.fitted == ("P0",)
     assert "# No processor in P1: plan with --fitted P0" in made.text
@@ -225,7 +225,7 @@ def test_the_usual_organisation_of_a_size_is_reckoned_with(gib: int, ranks: int,
     filled = replace(
         slot, state="filled", capacity_kib=gib << 20, generation=Generation.DDR5, ranks_said=ranks, rated_mts=4800
     )
-    board = drafted(Found(form="smbios-text", slots=(filled,)))
+    board = drafted(Inventory(form="smbios-text", slots=(filled,)))
     (module,) = board.modules
     assert module.label == label
     assert module.device_width == (8 if gib < 96 else 4)

@@ -13,7 +13,7 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli.app import application
 from dimmplan.inventory.match import match_slots
 from dimmplan.locate import Location, locate, locate_log
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 from dimmplan.output.locating import first_steps
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.marked import compose_marked
@@ -88,12 +88,12 @@ def test_a_record_that_fits_no_slot_says_why(record: str) -> None:
     assert located.slots == () and not located.certain and located.why
 
 
-def _machine(ranks: int | None) -> Found:
+def _machine(ranks: int | None) -> Inventory:
     slots = [
         replace(device(slot, M32, ranks_said=ranks), handle=f"0x{0x1100 + number:04X}")
         for number, slot in enumerate(BOARD.slots)
     ]
-    return Found(form="smbios-text", slots=tuple(slots))
+    return Inventory(form="smbios-text", slots=tuple(slots))
 
 
 @pytest.mark.parametrize(

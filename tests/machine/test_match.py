@@ -10,25 +10,25 @@ import pytest
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import InputError
 from dimmplan.inventory.match import mapping_text, match_slots, read_mapping
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 from tests.machine.support import device, found_of
 
 SKERRY = load_board("skerry-16")
 SALTERN = load_board("saltern-24")
 
 
-def slots_of(found: Found, board=SKERRY, answers=None) -> dict[str, str]:
+def slots_of(found: Inventory, board=SKERRY, answers=None) -> dict[str, str]:
     matching = match_slots(found, board, answers)
     return {found.slots[match.index].name: match.slot for match in matching.matches}
 
 
 def test_names_match_with_case_and_blanks_forgiven() -> None:
-    found = Found(form="smbios-text", slots=(device("k1", None), device(" K 2", None), device("M-1", None)))
+    found = Inventory(form="smbios-text", slots=(device("k1", None), device(" K 2", None), device("M-1", None)))
     assert slots_of(found) == {"k1": "K1", " K 2": "K2", "M-1": "M1"}
 
 
 def test_the_same_locator_twice_matches_nothing_and_is_asked() -> None:
-    found = Found(form="smbios-text", slots=(device("K1", None), device("K1", None)))
+    found = Inventory(form="smbios-text", slots=(device("K1", None), device("K1", None)))
     matching = match_slots(found, SKERRY)
     assert matching.matches == ()
     assert [question.locator for question in matching.questions] == ["K1", "K1"]
@@ -37,7 +37,7 @@ def test_the_same_locator_twice_matches_nothing_and_is_asked() -> None:
 
 def test_aliases_match_locator_or_bank_with_locator() -> None:
     board = replace(SKERRY, aliases=(("K1", ("Node 1 Place 7",)), ("K2", ("Place 8",))))
-    found = Found(form="smbios-text", slots=(device("PLACE 7", None, bank="NODE 1"), device("place 8", None)))
+    found = Inventory(form="smbios-text", slots=(device("PLACE 7", None, bank="NODE 1"), device("place 8", None)))
     assert slots_of(found, board) == {"PLACE 7 (NODE 1)": "K1", "place 8": "K2"}
 
 
@@ -59,7 +59,7 @@ def test_structure_matches_where_the_whole_machine_has_it(locator: str, bank: st
             for i in (1, 2):
                 words = {"s": s, "c": letter, "n": n, "i": i}
                 slots.append(device(locator.format(**words), None, bank=bank.format(**words)))
-    found = Found(form="smbios-text", slots=tuple(slots))
+    found = Inventory(form="smbios-text", slots=tuple(slots))
     matching = match_slots(found, SALTERN)
     assert [match.slot for match in matching.matches] == list(SALTERN.slots)
     assert {match.how for match in matching.matches} == {"structure"}
@@ -67,11 +67,11 @@ def test_structure_matches_where_the_whole_machine_has_it(locator: str, bank: st
 
 def test_structure_does_not_match_a_board_of_another_shape() -> None:
     slots = tuple(device(f"CPU{s}_{c}{i}", None) for s in (0, 1) for c in "ABCDEF" for i in (1, 2))
-    assert match_slots(Found(form="smbios-text", slots=slots), SKERRY).matches == ()
+    assert match_slots(Inventory(form="smbios-text", slots=slots), SKERRY).matches == ()
 
 
 def test_answers_go_before_names_and_survive_a_mapping_file(tmp_path: Path) -> None:
-    found = Found(form="smbios-text", slots=(device("K1", None), device("odd one", None, bank="B")))
+    found = Inventory(form="smbios-text", slots=(device("K1", None), device("odd one", None, bank="B")))
     path = tmp_path / "map.csv"
     path.write_text("locator,bank,slot\nK1,,K2\nodd one,B,K1\n", encoding="utf-8")
     answers = read_mapping(path, SKERRY)

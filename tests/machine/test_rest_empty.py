@@ -12,7 +12,7 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli import run
 from dimmplan.errors import InputError
 from dimmplan.inventory.match import match_slots, with_rest_empty
-from dimmplan.model.found import Found
+from dimmplan.model.inventory import Inventory
 from tests.machine.support import device
 
 BOARD = load_board("skerry-16")
@@ -51,10 +51,10 @@ def test_moves_and_audits_take_the_word_too(typed: str, tmp_path: Path, capsys: 
 
 
 def test_a_device_without_a_slot_may_be_any_of_the_rest() -> None:
-    found = Found(form="labels", slots=(device("K1", M32), device("elsewhere", M32)))
+    found = Inventory(form="labels", slots=(device("K1", M32), device("elsewhere", M32)))
     with pytest.raises(InputError, match="elsewhere"):
         with_rest_empty(found, BOARD)
-    whole = with_rest_empty(Found(form="labels", slots=(device("K1", M32),)), BOARD)
+    whole = with_rest_empty(Inventory(form="labels", slots=(device("K1", M32),)), BOARD)
     assert len(match_slots(whole, BOARD).matches) == len(BOARD.slots)
 
 

@@ -1,7 +1,7 @@
 """What a machine says of itself: its places for memory, its processors, and everything odd about how it says it.
 
-A ``Found`` keeps what was read and what could not be understood. Nothing in it is guessed: a value that the machine
-does not say, or says in a way that can mean two things, is ``None``, and an oddity tells why.
+An ``Inventory`` keeps what was read and what could not be understood. Nothing in it is guessed: a value that the
+machine does not say, or says in a way that can mean two things, is ``None``, and an oddity tells why.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ Role = Literal["memory", "flash", "video", "cache", "non-volatile", "add-on", "s
 class Oddity:
     """Something odd about an inventory: a stable id, where it is met, and what it means, in words.
 
-    ``where`` names slots, structures or files for a person; ``slots`` are positions in ``Found.slots``. Neither holds
-    a serial number or an asset tag.
+    ``where`` names slots, structures or files for a person; ``slots`` are positions in ``Inventory.slots``. Neither
+    holds a serial number or an asset tag.
     """
 
     oddity: str
@@ -142,7 +142,7 @@ class FoundArray:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Found:
+class Inventory:
     """An inventory as read: one slot per memory device that the machine lists, in its order.
 
     ``edition`` is the standard and edition the source names; ``date`` is when the inventory was taken, where it says
