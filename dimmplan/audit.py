@@ -17,7 +17,7 @@ from dimmplan.inventory.match import Matching
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.label import parse_label
-from dimmplan.model.module import Kind, Module
+from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption
@@ -269,10 +269,6 @@ def _said(device: FoundSlot) -> str:
     return " ".join(part for part in parts if part) or "a module"
 
 
-_REGISTERED = (Kind.RDIMM, Kind.RDIMM_3DS)
-"""Kinds that firmware does not tell apart."""
-
-
 def differences_between(want: Module, device: FoundSlot) -> Iterator[Difference]:
     """Typed differences between a planned module and what a device says; what it does not say is no difference.
 
@@ -282,7 +278,7 @@ def differences_between(want: Module, device: FoundSlot) -> Iterator[Difference]
         yield Difference(kind="generation", planned=want.generation.value, found=device.generation.value)
     if device.capacity_gib != want.capacity_gib:
         yield Difference(kind="size", planned=f"{want.capacity_gib} GiB", found=format_kib(device.capacity_kib or 0))
-    if device.kind is not None and not _kinds_agree(device.kind, want.kind):
+    if device.kind is not None and device.kind.unstacked != want.kind.unstacked:
         yield Difference(kind="kind", planned=want.kind.value, found=device.kind.value)
     ranks = device.package_ranks or device.ranks_said
     if ranks is not None and ranks not in (want.package_ranks, want.logical_ranks):
@@ -291,10 +287,6 @@ def differences_between(want: Module, device: FoundSlot) -> Iterator[Difference]
         yield Difference(kind="width", planned=f"x{want.device_width}", found=f"x{device.device_width}")
     if device.rated_mts is not None and device.rated_mts < want.rate_mts - 1:
         yield Difference(kind="rate", planned=f"{want.rate_mts} MT/s", found=f"{device.rated_mts} MT/s")
-
-
-def _kinds_agree(one: Kind, other: Kind) -> bool:
-    return one == other or (one in _REGISTERED and other in _REGISTERED)
 
 
 def module_like(board: Board, device: FoundSlot, likely: Sequence[Module]) -> Module | None:

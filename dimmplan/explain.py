@@ -63,8 +63,8 @@ def breach_finding(board: Board, breach: Breach) -> Finding:
     where = f" ({listed(list(breach.where))})" if breach.where else ""
     allowed = "" if breach.allowed.lower() in said.lower() else f"; allowed: {breach.allowed}"
     text = f"{said} Here: {breach.found}{where}{allowed}."
-    if breach.rule == RATE_RULE:
-        text = f"The board lists no rate for {breach.found}{where}, so it does not run."
+    if breach.check == RATE_RULE:
+        text = f"{name or 'The board'} lists no rate for {breach.found}{where}, so it does not run."
     return Finding(
         rule=breach.rule,
         severity=_SEVERITY[breach.severity],

@@ -23,6 +23,7 @@ from dimmplan.rules import (
     SystemView,
     all_rows,
     judge,
+    judge_alone,
     judge_channel,
     judge_module,
     judge_rate,
@@ -134,8 +135,14 @@ def mix_of(
     types = tuple(sorted(dict.fromkeys(modules), key=lambda module: module.order_key))
     sockets = tuple(socket.id for socket in board.sockets) if fitted is None else tuple(fitted)
     rows = all_rows(board, board.processor(processor))
+    option = board.processor(processor)
     refused = tuple(
-        (module, breach) for module in types for breach in judge_module(rows, module) if breach.severity == "error"
+        (module, breach)
+        for module in types
+        for breach in (
+            [breach for breach in judge_module(rows, module) if breach.severity == "error"]
+            or judge_alone(board, option, module)
+        )
     )
     judged = _Judge(board, sockets, processor, rows)
     mix = Mix(

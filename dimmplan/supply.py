@@ -17,7 +17,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.rates import channel_rate, processor_rate
-from dimmplan.rules import RATE_RULE, all_rows, judge_module, rules_of
+from dimmplan.rules import all_rows, judge_alone, judge_module, rules_of
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA
@@ -105,10 +105,10 @@ def refusal(board: Board, processor: str | None, module: Module) -> LeftOut | No
     breach = next(judge_module(rows, module), None)
     if breach is not None:
         return LeftOut(module=module, rule=breach.rule, found=breach.found, allowed=breach.allowed)
-    sizes = {len(channel.slots) for channel in board.channels}
-    if any(channel_rate(board, option, [module] * dpc, slots) for slots in sizes for dpc in range(1, slots + 1)):
+    breach = next(judge_alone(board, option, module), None)
+    if breach is None:
         return None
-    return LeftOut(module=module, rule=RATE_RULE, found="no rate for it", allowed="populations with a rate row")
+    return LeftOut(module=module, rule=breach.rule, found="no rate for it", allowed=breach.allowed)
 
 
 def processor_limits(board: Board, request: Request) -> Iterator[Limit]:

@@ -269,17 +269,21 @@ def _rates(file: BoardFile) -> Problems:
 
 def _rates_cover(file: BoardFile, board: _Wiring) -> Problems:
     """Every module and every number on a channel that the rules allow has a rate row."""
-    limits = [r for r in of_kind(board.rules, RankLimitRow) if r.severity == "error" and r.count == "package"]
-    most_ranks = min((row.most for row in limits), default=64)
+    limits = [row for row in of_kind(board.rules, RankLimitRow) if row.severity == "error"]
     slot_counts = sorted({len(channel.slots) for socket in board.sockets for channel in socket.channels})
     cases = _allowed_cases(file, read_modules(file))
     for case, slots in itertools.product(cases, slot_counts):
         kind, ranks, _ = case
         for dpc in range(1, slots + 1):
             missing = not any(rate_row_fits(row, case, dpc=dpc, slots=slots) for row in file.rates)
-            if missing and ranks + dpc - 1 <= most_ranks:
+            if missing and all(ranks_counted(row, kind, ranks) + dpc - 1 <= row.most for row in limits):
                 what = f"{kind.value} of {ranks} ranks, {dpc} on a channel of {slots}"
                 yield "rates", f"no row for {what}", 'a row (mts = "none" where the board does not run so)', ""
+
+
+def ranks_counted(row: RankLimitRow, kind: Kind, package_ranks: int) -> int:
+    """What a module counts for in a rank limit, at least: an LRDIMM is one load, logical ranks are no fewer."""
+    return 1 if row.count == "loads" and kind.unstacked is Kind.LRDIMM else package_ranks
 
 
 def _allowed_cases(file: BoardFile, modules: list[Module]) -> list[tuple[Kind, int, int]]:

@@ -321,7 +321,7 @@ def _label_of(slot: FoundSlot, generation: Generation) -> str | None:
         parts = LabelParts(
             generation=generation,
             capacity_gib=gib,
-            kind=Kind.RDIMM if kind is Kind.RDIMM_3DS else kind,
+            kind=kind.unstacked if kind else None,
             package_ranks=package_ranks,
             logical_ranks=package_ranks,
             stack="",

@@ -12,7 +12,7 @@ from dimmplan.errors import InputError
 from dimmplan.model.board import Board, Box, Channel, Controller, Landmark, Physical, SlotPlace, Socket
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
-from dimmplan.rules import Rule, effective_rows
+from dimmplan.rules import Rule, as_once, effective_rows
 from dimmplan.sources import current_id
 
 _STEP = {"right": (1, 0), "left": (-1, 0), "rear": (0, 1), "front": (0, -1)}
@@ -176,7 +176,7 @@ def _electrical_content(
             for socket in sockets
         ],
         "interleave": _without_wording(content["electrical"]["interleave"].items()),
-        "rules": [_without_wording(row) for row in rules if row.scopes],
+        "rules": [_without_wording(as_once(row)) for row in rules if row.scopes],
         "rates": [_without_wording(row.items()) for row in content["rates"]],
         "processors": [{"id": option["id"], **_without_wording(option.items())} for option in content["processors"]],
         "modules": [module.label for module in modules],

@@ -89,8 +89,8 @@ def _stack(package: int) -> tuple[str, int]:
 
 def _kind(code: int, ecc_bits: int | None, stack: str) -> Kind | None:
     kind = _KINDS.get(code & 15)
-    if kind is Kind.RDIMM and stack == "S":
-        return Kind.RDIMM_3DS
+    if kind is not None and stack == "S" and kind.stacked is not kind:
+        return kind.stacked
     if kind in (Kind.UDIMM, Kind.SO_DIMM):
         with_ecc = Kind.ECC_UDIMM if kind is Kind.UDIMM else Kind.ECC_SO_DIMM
         return {0: kind, 8: with_ecc}.get(-1 if ecc_bits is None else ecc_bits)

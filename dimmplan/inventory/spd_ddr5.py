@@ -67,8 +67,8 @@ def read(image: bytes) -> ModuleData:
 
 def _kind(code: int, ecc_bits: int | None, stack: str) -> Kind | None:
     kind = _KINDS.get(code & 15)
-    if kind is Kind.RDIMM and stack == "S":
-        return Kind.RDIMM_3DS
+    if kind is not None and stack == "S":
+        return kind.stacked
     if kind in (Kind.UDIMM, Kind.SO_DIMM) and ecc_bits != 0:
         with_ecc = Kind.ECC_UDIMM if kind is Kind.UDIMM else Kind.ECC_SO_DIMM
         return None if ecc_bits is None else with_ecc

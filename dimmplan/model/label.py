@@ -20,11 +20,12 @@ LONGEST_BIN = 2
 _LABEL = re.compile(
     r"""(?:(?P<capacity>\d{1,5})\s*GI?B?\s*)?
         (?P<ranks>[1248])(?P<stack>[SDQ]?)(?P<height>\d?)R\s*X\s*(?P<width>4|8|16|32|\?)\s*
-        (?P<ecc>EC[48]\s+)?
         PC(?P<generation>[345])(?P<volts>[LU]?)[-\s]*(?P<number>\d{4,5})(?P<letters>[A-Z]{0,3})
         (?:[-\s_]+(?P<tail>[A-Z0-9][A-Z0-9\s_-]*))?""",
     re.VERBOSE,
 )
+_ECC_WORD = re.compile(r"(?<![A-Z0-9])EC[48](?![A-Z0-9])")
+_KIND_AND_CARD = re.compile(r"(?<![A-Z0-9])EC[48][-\s_]+\d{4}(?!\d)")
 _KIND_LETTERS = {
     "R": Kind.RDIMM,
     "L": Kind.LRDIMM,
@@ -34,7 +35,7 @@ _KIND_LETTERS = {
     "T": Kind.ECC_SO_DIMM,
     "M": Kind.MRDIMM,
 }
-_LETTER_OF_KIND = {kind: letter for letter, kind in _KIND_LETTERS.items()} | {Kind.RDIMM_3DS: "R", Kind.OTHER: "X"}
+_LETTER_OF_KIND = {kind: letter for letter, kind in _KIND_LETTERS.items()} | {Kind.OTHER: "X"}
 _BINS = {*"JKLMNPRTUVWYABC", "AA", "AC", "AN", "BN", "CN"}
 """Speed-bin letters of DDR4 and DDR5 (JESD79-4, JESD79-5C); they give latency, never the rate."""
 
@@ -93,7 +94,8 @@ def _refuse(text: str, why: str, *, file: str, place: str, hint: str = "") -> In
 def parse_parts(text: str, *, file: str = "module", place: str = "") -> LabelParts:
     """Read a label into its parts. Raises ``InputError`` where it is not one or contradicts itself."""
     folded = re.sub(r"\s+", " ", text.replace("×", "x")).strip().upper()
-    match = _LABEL.fullmatch(folded) if len(text) <= LONGEST_LABEL and folded.isascii() else None
+    readable = len(text) <= LONGEST_LABEL and folded.isascii()
+    match, ecc_words = _matched(folded) if readable else (None, set[str]())
     if match is None:
         raise _refuse(text, "not a module label", file=file, place=place)
     generation = Generation(f"DDR{match['generation']}")
@@ -116,11 +118,11 @@ def parse_parts(text: str, *, file: str = "module", place: str = "") -> LabelPar
         raise _refuse(text, "a stack height goes with S: 2S2Rx4", file=file, place=place)
     height = int(match["height"] or 1)
     kind = _KIND_LETTERS.get(kind_letter, Kind.OTHER) if kind_letter else None
-    if match["stack"] == "S" and kind is Kind.RDIMM:
-        kind = Kind.RDIMM_3DS
+    if match["stack"] == "S" and kind is not None:
+        kind = kind.stacked
     voltages = VOLTAGES_MV[generation]
     voltage = voltages.get(match["volts"], voltages[""])
-    ecc = {"EC4": 8, "EC8": 16}.get((match["ecc"] or "").strip())
+    ecc = _ecc_bits(ecc_words, generation, text, file=file, place=place)
     capacity, ranks = int(match["capacity"]) if match["capacity"] else None, int(match["ranks"]) * height
     usual = usual_width(generation, capacity, ranks) if match["width"] == "?" and capacity else (ranks, 4)
     if usual is None:
@@ -165,13 +167,39 @@ def _bin_and_kind(letters: str, tail: str, *, is_rate: bool) -> tuple[str, str]:
     return letters, tail[:1]
 
 
+def _matched(folded: str) -> tuple[re.Match[str] | None, set[str]]:
+    """A label's fields, and its words for the ECC width, wherever they stand; only DDR5 has them behind the rate.
+
+    There ``EC4`` is the kind letter E with its raw card C4 where the label names no other kind and an SPD revision
+    follows.
+    """
+    head, pc, rest = folded.partition("PC")
+    front = f"{_ECC_WORD.sub(' ', head)}{pc}".lstrip(" -_")
+    words, behind = set(_ECC_WORD.findall(head)), set(_ECC_WORD.findall(rest))
+    if behind and rest.startswith("5"):
+        match = _LABEL.fullmatch(front + _ECC_WORD.sub(" ", rest).rstrip(" -_"))
+        named = match and _bin_and_kind(match["letters"], match["tail"] or "", is_rate=True)[1] in _KIND_LETTERS
+        if match and (named or not _KIND_AND_CARD.search(rest)):
+            return match, words | behind
+    return _LABEL.fullmatch(front + rest), words
+
+
+def _ecc_bits(words: set[str], generation: Generation, text: str, *, file: str, place: str) -> int | None:
+    """ECC bits of a module by the words that its label has for them."""
+    if len(words) > 1:
+        raise _refuse(text, "EC4 and EC8 are two widths", file=file, place=place)
+    if words == {"EC8"} and generation is not Generation.DDR5:
+        raise _refuse(text, f"EC8 is a width of DDR5 modules, not of {generation}", file=file, place=place)
+    return {"EC4": 8, "EC8": 16}[words.pop()] if words else None
+
+
 def _usual_ecc_bits(generation: Generation, kind: Kind | None) -> int | None:
     """ECC bits that a label implies by its kind letter. A DDR5 label may add EC4 or EC8 where it differs."""
     if kind is None:
         return None
     if kind in (Kind.UDIMM, Kind.SO_DIMM):
         return 0
-    registered = kind in (Kind.RDIMM, Kind.LRDIMM, Kind.RDIMM_3DS, Kind.MRDIMM)
+    registered = kind.unstacked in (Kind.RDIMM, Kind.LRDIMM, Kind.MRDIMM)
     return 16 if generation is Generation.DDR5 and registered else 8
 
 
@@ -213,7 +241,7 @@ def format_label(parts: LabelParts) -> str:
     size = f"{parts.capacity_gib}GB " if parts.capacity_gib is not None else ""
     unusual = parts.ecc_bits is not None and parts.ecc_bits != _usual_ecc_bits(parts.generation, parts.kind)
     ecc = f" EC{(parts.ecc_bits or 0) // 2}" if unusual else ""
-    kind = _LETTER_OF_KIND[parts.kind] if parts.kind is not None else ""
+    kind = _LETTER_OF_KIND[parts.kind.unstacked] if parts.kind is not None else ""
     if parts.generation is Generation.DDR3:
         volts = next(letter for letter, mv in VOLTAGES_MV[parts.generation].items() if mv == parts.voltage_mv)
         return f"{size}{organisation}{ecc} PC3{volts}-{_DDR3_NAMES[parts.rate_mts]}{kind}"

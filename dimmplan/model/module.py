@@ -23,10 +23,21 @@ class Kind(StrEnum):
     UDIMM = "UDIMM"
     ECC_UDIMM = "ECC UDIMM"
     RDIMM_3DS = "3DS RDIMM"
+    LRDIMM_3DS = "3DS LRDIMM"
     MRDIMM = "MRDIMM"
     SO_DIMM = "SO-DIMM"
     ECC_SO_DIMM = "ECC SO-DIMM"
     OTHER = "other"
+
+    @property
+    def stacked(self) -> Kind:
+        """The kind of such a module made of 3DS stacks."""
+        return {Kind.RDIMM: Kind.RDIMM_3DS, Kind.LRDIMM: Kind.LRDIMM_3DS}.get(self, self)
+
+    @property
+    def unstacked(self) -> Kind:
+        """The kind by its kind letter alone, which firmware often tells and 3DS it does not."""
+        return {Kind.RDIMM_3DS: Kind.RDIMM, Kind.LRDIMM_3DS: Kind.LRDIMM}.get(self, self)
 
 
 class FormFactor(StrEnum):

@@ -52,7 +52,8 @@ _LISTS = ("capacity-first", "bandwidth-first", "equal-sockets", "cost-first", "r
 
 _LETTERS = " ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _STACKS = ("", "D", "Q", "S")
-_KINDS = tuple(Kind)
+_KINDS = tuple(kind for kind in Kind if kind is not Kind.LRDIMM_3DS)
+"""A 3DS LRDIMM is carried as an LRDIMM of stacks, as in codes from before it was a kind of its own."""
 _GENERATIONS = tuple(Generation)
 _VOLTAGES = (1100, 1200, 1250, 1350, 1500)
 _WIDTHS = (4, 8, 16, 32)
@@ -205,7 +206,7 @@ def _put_type(writer: _Writer, board: Board, module: Module) -> None:
     rates = RATES_MTS[module.generation]
     writer.put(rates.index(module.rate_mts), len(rates))
     writer.put(module.capacity_gib - 1, _CAPACITY)
-    writer.put(_KINDS.index(module.kind), len(_KINDS))
+    writer.put(_KINDS.index(module.kind if module.kind in _KINDS else module.kind.unstacked), len(_KINDS))
     writer.put(_RANKS.index(module.package_ranks), len(_RANKS))
     writer.put(_RANKS.index(module.logical_ranks // module.package_ranks), len(_RANKS))
     writer.put(_STACKS.index(parts.stack), len(_STACKS))
@@ -317,9 +318,11 @@ def _take_type(reader: _Reader, board: Board) -> Module:
     generation = _GENERATIONS[reader.take(len(_GENERATIONS))]
     rate = RATES_MTS[generation][reader.take(len(RATES_MTS[generation]))]
     capacity = reader.take(_CAPACITY) + 1
-    kind = _KINDS[reader.take(len(_KINDS))]
+    kind: Kind = _KINDS[reader.take(len(_KINDS))]
     ranks = _RANKS[reader.take(len(_RANKS))]
     height = _RANKS[reader.take(len(_RANKS))]
+    if height > 1 and kind is Kind.LRDIMM:
+        kind = kind.stacked
     parts = LabelParts(
         generation=generation,
         capacity_gib=capacity,

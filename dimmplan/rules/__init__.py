@@ -17,7 +17,7 @@ from dimmplan.rules.base import (
     value_of,
 )
 from dimmplan.rules.channels import ChannelOrderRow, FillOrderRow, RankLimitRow, loads_of
-from dimmplan.rules.defaults import default_rows, effective_rows
+from dimmplan.rules.defaults import as_once, default_rows, effective_rows
 from dimmplan.rules.judge import (
     RATE_RULE,
     Breach,
@@ -25,6 +25,7 @@ from dimmplan.rules.judge import (
     ceiling_row,
     fitted_default,
     judge,
+    judge_alone,
     judge_channel,
     judge_module,
     judge_rate,
@@ -84,6 +85,7 @@ __all__ = [
     "ThermalRow",
     "Wiring",
     "all_rows",
+    "as_once",
     "can_be_groups",
     "ceiling_row",
     "check_of",
@@ -93,6 +95,7 @@ __all__ = [
     "group_sizes",
     "install_order",
     "judge",
+    "judge_alone",
     "judge_channel",
     "judge_module",
     "judge_rate",

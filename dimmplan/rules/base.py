@@ -265,6 +265,13 @@ def value_alone(field: str, value: object) -> str:
     return text.removesuffix("s") if text.startswith("1 ") and field.endswith("ranks") else text
 
 
+def value_told(module: Module, field: str) -> str:
+    """A module's value by itself; of its die the density, not the family that decides."""
+    if field == "die_family":
+        return f"{module.die_gbit} Gbit dies"
+    return value_alone(field, value_of(module, field))
+
+
 def modules_counted(count: int) -> str:
     """A number of modules in words: ``no module``, ``1 module``, ``2 modules``."""
     return counted(count, "module") if count else "no module"

@@ -17,7 +17,7 @@ _RANKS = {"package": "package ranks", "logical": "logical ranks", "loads": "load
 
 def loads_of(module: Module) -> int:
     """Electrical loads on the channel: an LRDIMM's buffers load like one rank (guide-06 p. 32), others by rank."""
-    return 1 if module.kind is Kind.LRDIMM else module.package_ranks
+    return 1 if module.kind.unstacked is Kind.LRDIMM else module.package_ranks
 
 
 class RankLimitRow(Rule):
@@ -41,7 +41,8 @@ class RankLimitRow(Rule):
         """The modules have more ranks together."""
         total = sum(self._counted(module) for module in load if module)
         if total > self.most:
-            yield Fault(f"{total} {'loads' if self.count == 'loads' else 'ranks'}", f"at most {self.most}")
+            loads = self.count == "loads" and any(m and m.package_ranks != loads_of(m) for m in load)
+            yield Fault(f"{total} {'loads' if loads else 'ranks'}", f"at most {self.most}")
 
     def wording(self) -> str:
         """The standard sentence."""

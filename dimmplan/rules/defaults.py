@@ -44,9 +44,27 @@ def default_rows(generation: Generation) -> tuple[Rule, ...]:
         ),
         FillOrderRow.model_construct(id="fill-order", check="fill-order", source="guide-10"),
         ChannelOrderRow.model_construct(id="more-ranks-first", check="channel-order", source="guide-03"),
-        RankLimitRow.model_construct(id="eight-ranks", check="rank-limit", count="package", most=8, source="guide-06"),
+        RankLimitRow.model_construct(
+            id="eight-ranks",
+            check="rank-limit",
+            count="loads",
+            most=8,
+            source="guide-06",
+            text="A channel carries at most 8 ranks; an LRDIMM counts as one.",
+        ),
         SocketMinimumRow.model_construct(id="every-socket", check="socket-minimum", modules=1, source="guide-07"),
     )
+
+
+def as_once(row: Rule) -> Rule:
+    """A row as digests name it.
+
+    The usual limit once counted package ranks. Whatever obeyed that obeys it now, so that maps and codes of boards
+    that state no limit of their own stay good.
+    """
+    if isinstance(row, RankLimitRow) and row.id == "eight-ranks" and row.count == "loads":
+        return row.model_copy(update={"count": "package"})
+    return row
 
 
 def effective_rows(own: Iterable[Rule], generation: Generation) -> tuple[Rule, ...]:

@@ -13,7 +13,7 @@ from dimmplan.model.board import Board, Channel
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption, Severity
-from dimmplan.rates import channel_rate
+from dimmplan.rates import channel_rate, processor_rate, rate_row
 from dimmplan.rules.base import Content, Fault, Load, Rule, Scope, SocketView, SystemView, of_kind
 from dimmplan.rules.registry import KINDS, check_of, rules_of
 from dimmplan.rules.sockets import CeilingRow
@@ -115,18 +115,41 @@ def _counted(modules: Sequence[Module]) -> str:
 
 
 def judge_rate(board: Board, option: ProcessorOption | None, channel: Channel, load: Load) -> Iterator[Breach]:
-    """The rate table: a load without a row does not run."""
+    """The rate table and the processor's rates: a load without a row does not run."""
     modules = [module for module in load if module]
     if modules and channel_rate(board, option, modules, len(channel.slots)) is None:
-        yield Breach(
-            rule=RATE_RULE,
-            severity="error",
-            check=RATE_RULE,
-            where=(channel.name,),
-            found=f"{_counted(modules)} on a channel of {len(channel.slots)} slots",
-            allowed="populations with a rate row",
-            source="PRACTICE",
-        )
+        found = f"{_counted(modules)} on a channel of {len(channel.slots)} slots"
+        unlisted = _unlisted(board, option, modules, len(channel.slots))
+        yield _no_rate((channel.name,), found, option if unlisted else None)
+
+
+def judge_alone(board: Board, option: ProcessorOption | None, module: Module) -> Iterator[Breach]:
+    """The rate table and the processor's rates for a type that no channel of the board runs, however many there are."""
+    cases = [(slots, dpc) for slots in sorted({len(ch.slots) for ch in board.channels}) for dpc in range(1, slots + 1)]
+    if any(channel_rate(board, option, [module] * dpc, slots) for slots, dpc in cases):
+        return
+    unlisted = any(_unlisted(board, option, [module] * dpc, slots) for slots, dpc in cases)
+    yield _no_rate((), module.kind.value if unlisted else module.label, option if unlisted else None)
+
+
+def _unlisted(board: Board, option: ProcessorOption | None, modules: Sequence[Module], slots: int) -> bool:
+    """True where the board has a row for every module of a channel and the processor lists no rate for one of them."""
+    rows = [rate_row(board, module, len(modules), slots) for module in modules]
+    runs = all(row is not None and row.mts != "none" for row in rows)
+    return runs and any(processor_rate(option, module, len(modules)) == "none" for module in modules)
+
+
+def _no_rate(where: Sequence[str], found: str, option: ProcessorOption | None) -> Breach:
+    """What has no rate: by the board, or by the processor where that is given."""
+    return Breach(
+        rule=f"processor:{option.id}" if option else RATE_RULE,
+        severity="error",
+        check=RATE_RULE,
+        where=tuple(where),
+        found=found,
+        allowed="what it lists a rate for" if option else "populations with a rate row",
+        source=option.source if option else "PRACTICE",
+    )
 
 
 def judge_socket(rows: Iterable[Rule], view: SocketView) -> Iterator[Breach]:

@@ -24,6 +24,7 @@ from dimmplan.rules.base import (
     value_alone,
     value_named,
     value_of,
+    value_told,
 )
 from dimmplan.units import NUMBER_ALONE, listed, quoted
 
@@ -63,7 +64,7 @@ class AcceptRow(Rule):
         value = value_of(module, self.field)
         if not any(str(value) == str(allowed) for allowed in self.values):
             allowed = ", ".join(value_alone(self.field, allowed) for allowed in self.values)
-            yield Fault(value_alone(self.field, value), allowed)
+            yield Fault(value_told(module, self.field), allowed)
 
     def wording(self) -> str:
         """The standard sentence."""
@@ -108,9 +109,10 @@ class MixRow(Rule):
         return scope == self.apart
 
     def _differing(self, modules: Iterable[Module]) -> Iterator[Fault]:
-        values = sorted({value_of(module, self.field) for module in modules}, key=lambda v: (len(str(v)), str(v)))
-        if len(values) > 1:
-            yield Fault(" and ".join(value_alone(self.field, value) for value in values), "one of them")
+        modules = tuple(modules)
+        if len({value_of(module, self.field) for module in modules}) > 1:
+            told = sorted({value_told(module, self.field) for module in modules}, key=lambda text: (len(text), text))
+            yield Fault(" and ".join(told), "one of them")
 
     def of_channel(self, channel: Channel, load: Load) -> Iterator[Fault]:
         """Modules of the channel differ."""

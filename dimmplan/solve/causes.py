@@ -12,6 +12,7 @@ from dimmplan.model.request import Lot, Request
 from dimmplan.rules import (
     KINDS,
     Rule,
+    judge_alone,
     judge_module,
     of_kind,
 )
@@ -47,7 +48,7 @@ def most_gib(space: Space) -> int:
 
 def causes_of(board: Board, request: Request) -> tuple[Cause, ...]:
     """What stands in the way of a request that has no answer, the plainest first."""
-    return tuple(_causes(board, request))
+    return tuple(dict.fromkeys(_causes(board, request)))
 
 
 def _causes(board: Board, request: Request) -> Iterator[Cause]:
@@ -58,15 +59,23 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
         text = f"The sockets {', '.join(request.fitted)} may not be fitted so; allowed: {allowed}."
         yield Cause(rule=row.id, text=text, source=row.source)
     enforced = [row for row in space.rows if row.severity == "error"]
-    for supply in request.supplies:
-        for breach in judge_module(enforced, supply.module):
-            text = f"{supply.module.label}: {breach.found}; allowed: {breach.allowed}."
+    unusable = 0
+    for module in (supply.module for supply in request.supplies):
+        kept_out = [*judge_module(enforced, module)]
+        for breach in kept_out:
+            text = f"{module.label}: {breach.found}; allowed: {breach.allowed}."
             yield Cause(rule=breach.rule, text=text, source=breach.source)
+        without_rate = [] if kept_out else [*judge_alone(board, space.option, module)]
+        for breach in without_rate:
+            _, _, processor = breach.rule.partition(":")
+            text = f"{processor or 'The board'} lists no rate for {breach.found}."
+            yield Cause(rule=breach.rule, text=text, source=breach.source)
+        unusable += bool(kept_out or without_rate)
     if not space.mode_possible():
         mode = request.mode.value
         yield Cause(rule=mode, text=f"The board has no row for the mode {mode}, so nobody knows that it can.")
         return
-    if refused or not space.types:
+    if refused or not space.types or unusable == len(request.supplies):
         if not request.supplies:
             yield Cause(rule="modules", text="There is no module to plan with.")
         return

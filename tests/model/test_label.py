@@ -266,21 +266,21 @@ def usual_ecc(generation: Generation, kind: Kind | None) -> int | None:
         return None
     if kind in (Kind.UDIMM, Kind.SO_DIMM):
         return 0
-    registered = kind in (Kind.RDIMM, Kind.RDIMM_3DS, Kind.LRDIMM, Kind.MRDIMM)
+    registered = kind in (Kind.RDIMM, Kind.RDIMM_3DS, Kind.LRDIMM, Kind.LRDIMM_3DS, Kind.MRDIMM)
     return 16 if generation is DDR5 and registered else 8
 
 
 @st.composite
 def legal_parts(draw: st.DrawFn) -> LabelParts:
-    """Every combination that a label can say: its die exists, and 3DS RDIMM is an RDIMM of stacks."""
+    """Every combination that a label can say: its die exists, and 3DS kinds are those of stacks."""
     generation = draw(st.sampled_from(Generation))
     stack = draw(st.sampled_from(("", "D", "Q", "S")))
     height = draw(st.sampled_from((2, 4, 8))) if stack == "S" else 1
     ranks = draw(st.sampled_from((1, 2, 4, 8)))
     width = draw(st.sampled_from((4, 8, 16, 32)))
     kind = draw(st.sampled_from([*Kind, None]))
-    if kind in (Kind.RDIMM, Kind.RDIMM_3DS):
-        kind = Kind.RDIMM_3DS if stack == "S" else Kind.RDIMM
+    if kind is not None:
+        kind = kind.stacked if stack == "S" else kind.unstacked
     sizes = [die * 8 * ranks * height / width for die in DIE_GBIT[generation]]
     capacity = draw(st.sampled_from([None, *(int(size) for size in sizes if size.denominator == 1)]))
     ecc = usual_ecc(generation, kind)
@@ -365,6 +365,13 @@ def test_ranks_of_stacks(organisation: str, package: int, logical: int) -> None:
     assert (parts.package_ranks, parts.logical_ranks) == (package, logical)
 
 
+def test_stacks_are_kinds_of_their_own() -> None:
+    """guide-10: 3DS modules go with no others, so a 3DS LRDIMM is no plain LRDIMM."""
+    kinds = [parse_parts(f"{each} PC4-2933Y-L").kind for each in ("4DRx4", "4S2Rx4", "2Rx4")]
+    assert kinds == [Kind.LRDIMM, Kind.LRDIMM_3DS, Kind.LRDIMM]
+    assert format_label(parse_parts("256GB 4S2Rx4 PC4-2933Y-LD0-12")) == "256GB 4S2Rx4 PC4-2933Y-L"
+
+
 def test_a_stack_without_its_letter_needs_an_impossible_die() -> None:
     """512 GB of two plain ranks would need dies of 128 Gbit: refused; the nearest size is named."""
     assert "dies of 128 Gbit" in refusal("512GB 2Rx4 PC4-2933Y-R")
@@ -377,3 +384,43 @@ def test_ecc_widths_of_ddr5() -> None:
     assert eighty != seventy_two
     assert seventy_two.label == "64GB 2Rx4 EC4 PC5-4800B-R"
     assert parse_label("64GB 2Rx4 EC8 PC5-4800B-R") == eighty
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "EC4 64GB 2Rx4 PC5-4800B-R",
+        "64GB EC4 2Rx4 PC5-4800B-R",
+        "64GB 2Rx4 PC5-4800B EC4 R",
+        "64GB 2Rx4 PC5-4800B-R EC4",
+        "64GB 2Rx4 PC5-4800B-R-EC4",
+        "64gb 2rx4 pc5-4800b-r ec4",
+        "64GB 2Rx4 PC5-4800BR EC4",
+        "64GB 2Rx4 PC5-4800B-RA0-EC4-1010-XT",
+        "64GB 2Rx4 PC5-4800B-RA0-1010-XT EC4",
+        "64GB 2Rx4 EC4 PC5-4800B-R EC4",
+    ],
+)
+def test_the_ecc_width_is_read_wherever_it_stands(text: str) -> None:
+    assert parse_parts(text) == parse_parts("64GB 2Rx4 EC4 PC5-4800B-R")
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "ecc"),
+    [
+        # behind the rate E C 4 is the kind letter with its raw card, unless another kind is named (sheet, 1.2 and 1.4)
+        ("16GB 2Rx8 PC4-2666V-EC4-11", Kind.ECC_UDIMM, 8),
+        ("16GB 2Rx8 PC5-4800B-EC4-1010-XT", Kind.ECC_UDIMM, 8),
+        ("16GB 2Rx8 PC5-4800B-EC8-RC4-1010-XT", Kind.RDIMM, 16),
+        ("16GB 2Rx8 PC5-4800B EC4", None, 8),
+        ("16GB 2Rx8 EC4 PC4-2666V-R", Kind.RDIMM, 8),
+    ],
+)
+def test_a_raw_card_is_no_ecc_width(text: str, kind: Kind | None, ecc: int) -> None:
+    parts = parse_parts(text)
+    assert (parts.kind, parts.ecc_bits) == (kind, ecc)
+
+
+def test_ecc_widths_that_cannot_be_are_refused() -> None:
+    assert "EC4 and EC8 are two widths" in refusal("64GB 2Rx4 EC4 PC5-4800B-R EC8")
+    assert "EC8 is a width of DDR5 modules, not of DDR4" in refusal("16GB 2Rx8 EC8 PC4-2666V-R")

@@ -214,7 +214,7 @@ def _has_gap(flags: Sequence[bool]) -> bool:
 def _ranks(module: Module, count: str) -> int:
     if count == "logical":
         return module.logical_ranks
-    if count == "loads" and module.kind is Kind.LRDIMM:
+    if count == "loads" and module.kind in (Kind.LRDIMM, Kind.LRDIMM_3DS):
         return 1
     return module.package_ranks
 

@@ -18,6 +18,7 @@ from dimmplan.cli.run import run
 from dimmplan.errors import InputError
 from dimmplan.explain import CHANGED_RULE, placement_findings
 from dimmplan.model.label import parse_label
+from dimmplan.model.module import Kind
 from dimmplan.model.placement import Placement
 from dimmplan.plancode import code as plancode
 from dimmplan.plancode.code import decode, encode, read_head
@@ -236,3 +237,14 @@ def test_codes_whose_checks_are_right_and_content_is_not_are_refused() -> None:
         assert [module and module.label for _, module in again.slots] == [m and m.label for _, m in plan.slots]
         read += 1
     assert read, "the check of the names refuses nearly all of them"
+
+
+def test_a_code_from_before_stacked_lrdimms_were_a_kind_is_read() -> None:
+    """Made when 256GB 4S2Rx4 counted as a plain LRDIMM; the module is what its label says today."""
+    code = "CNHX-0RN3-WZTY-166T-7MQW-8PEQ-WY1D-4CR"
+    placement = decode(read_head(code), load_board("skerry-16"))
+    (module,) = {module for module in placement.content.values() if module}
+    assert (module.label, module.kind) == ("256GB 4S2Rx4 PC4-2933Y-L", Kind.LRDIMM_3DS)
+    assert [*placement.content.values()].count(module) == 4
+    again = replace(placement, electrical_digest=load_board("skerry-16").electrical_digest)
+    assert decode(read_head(encode(load_board("skerry-16"), again)), load_board("skerry-16")).content == again.content

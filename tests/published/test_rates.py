@@ -13,6 +13,7 @@ from dimmplan.figures import placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Generation, Kind, Module
+from dimmplan.planner import ask, plan
 from dimmplan.rates import channel_rate, rate_row
 from dimmplan.sources import SOURCES
 from tests.oracle.random_boards import make_board
@@ -223,10 +224,7 @@ def four_channels(printed: Published) -> Board:
         {"S": {"M": {channel: [f"{channel}{slot}" for slot in "123"] for channel in "ABCD"}}},
         modules=[label],
         interleave={"style": "any", "ways": [1, 2, 3, 4]},
-        rules=[
-            accepts | {"source": "INVENTED"},
-            {"id": "ranks", "check": "rank-limit", "count": "loads", "most": 8, "source": "guide-06"},
-        ],
+        rules=[accepts | {"source": "INVENTED"}],
         rates=[
             {"id": f"dpc-{dpc}", "dpc": dpc, "mts": mts or "none", "source": printed.source}
             for dpc, mts in enumerate(printed.mts, start=1)
@@ -265,3 +263,21 @@ def test_a_slow_module_decides_for_all() -> None:
     assert placement_figures(board, slower, both, content).rate_mts == 2400
     content["low-brine-2"] = usual(board, 32)
     assert placement_figures(board, fast, both, content).rate_mts == 2666
+
+
+def test_three_lrdimms_of_four_ranks_stand_on_a_channel() -> None:
+    """article-01 lists three of four ranks on each channel at 1600 MT/s: the usual limit counts each as one."""
+    board = make_board(
+        {"S": {"M": {channel: [f"{channel}{slot}" for slot in "123"] for channel in "ABCD"}}},
+        modules=["64GB 4DRx4 PC4-2133P-L"],
+        interleave={"style": "any", "ways": [1, 2, 3, 4]},
+        rules=[{"id": "kinds", "check": "accept", "field": "kind", "values": ["LRDIMM"], "source": "INVENTED"}],
+        rates=[
+            {"id": f"dpc-{dpc}", "dpc": dpc, "mts": mts, "source": "article-01"}
+            for dpc, mts in enumerate((2133, 2133, 1600), start=1)
+        ],
+        rates_mts=[1600, 1866, 2133],
+    )
+    planned = plan(board, ask(board, "768GiB"), alternatives=False)
+    assert planned.placement.content == dict.fromkeys(board.slots, board.modules[0])
+    assert planned.figures.rate_mts == 1600

@@ -169,7 +169,7 @@ def test_a_row_alone(
         ("logical_ranks", [1, 2], S64, "4 logical ranks", "1 logical rank, 2 logical ranks"),
         ("rate_mts", [2400], M32, "2933 MT/s", "2400 MT/s"),
         ("voltage_mv", [1350, 1200], V15, "1.5 V", "1.35 V, 1.2 V"),
-        ("die_family", ["24 Gbit"], M32, "16 Gbit dies", "24 Gbit dies"),
+        ("die_family", ["24 Gbit"], M32, "8 Gbit dies", "24 Gbit dies"),
     ],
 )
 def test_a_module_that_is_not_accepted(field: str, values: list[Any], module: Module, found: str, allowed: str) -> None:
@@ -223,9 +223,10 @@ def test_a_load_that_the_processor_or_the_slots_of_the_channel_rule_out() -> Non
     options = [ProcessorOption.model_validate({"id": "p1", "rates": [each], "source": "INVENTED"}) for each in lists]
     found = [judge(board_with(), option, ("S1", "S2"), TWO) for option in options]
     assert [[(breach.rule, breach.where) for breach in each] for each in found] == [
-        [("rates", ("S1.A",)), ("rates", ("S2.A",))],
+        [("processor:p1", ("S1.A",)), ("processor:p1", ("S2.A",))],
         [],
     ]
+    assert {(breach.check, breach.severity, breach.source) for breach in found[0]} == {("rates", "error", "INVENTED")}
     short = BOARD.rates[0].model_copy(update={"slots": (1,)})
     (breach,) = breaches(board_with(rates=(short,)), in_slots(D1=M32, E1=M32))
     assert (breach.where, breach.found) == (("S2.A",), f"1 x {M32.label} on a channel of 2 slots")

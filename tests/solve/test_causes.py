@@ -254,3 +254,12 @@ def test_capacities_count_what_the_mode_leaves() -> None:
     board = replace(board_with({"check": "sparing"}), processors=())
     found = capacities(Space(board, request(64, few(L64, 2), mode=Mode.SPARING, fitted=("S1",))))
     assert found == {48, 96, 112}
+
+
+def test_a_rate_that_the_processor_does_not_list_is_the_cause() -> None:
+    """Once, however many types it keeps out, and no other rule is blamed."""
+    lists = {"id": "p1", "source": "P-SOURCE", "rates": [{"kinds": ["LRDIMM"], "mts": 2400}]}
+    board = replace(board_with(), processors=(ProcessorOption.model_validate(lists),))
+    told = cause("processor:p1", "p1 lists no rate for RDIMM.", "P-SOURCE")
+    assert causes_of(board, request(64, M32, M16)) == (told,)
+    assert told in causes_of(board, request(1 << 20, M32, L64))

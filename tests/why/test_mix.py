@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 
-from dimmplan.answers.mixing import mix_title, pair_said, price_said
+from dimmplan.answers.mixing import mix_title, pair_said, price_said, refused_said
 from dimmplan.boardfile.read import load_board
 from dimmplan.figures import placement_figures
 from dimmplan.mix import mix_of
 from dimmplan.model.label import parse_label
+from dimmplan.model.module import Kind
+from dimmplan.model.rows import ProcessorRate
 from dimmplan.planner import ask, plan, read_module
 from dimmplan.rules import MixRow, judge
 from dimmplan.sources import SOURCES
@@ -107,6 +110,41 @@ def test_a_refused_type_is_refused_in_any_company() -> None:
     assert not mix.allowed and mix.mixed is None and not mix.alone
     assert {breach.rule for _, breach in mix.refused} == {"kinds"}
     assert "one-kind" in {breach.rule for breach in mix.pairs[0].breaches}
+
+
+def test_dies_are_told_by_their_density() -> None:
+    """A 128GB 2Rx4 has dies of 32 Gbit: 128 GiB x 8 x 4 bits / (64 bits x 2 ranks)."""
+    board = load_board("strand-12")
+    mix = mix_of(board, [read_module(board, "128GiB"), read_module(board, "96GiB")])
+    assert not mix.allowed
+    assert "24 Gbit dies and 32 Gbit dies" in pair_said(mix, mix.pairs[0])[0].text
+
+
+@pytest.mark.parametrize(
+    "text", ["EC4 64GB 2Rx4 PC5-4800B-R", "64GB 2Rx4 PC5-4800B-R EC4", "64GB 2Rx4 PC5-4800B EC4 R"]
+)
+def test_the_ecc_width_counts_wherever_it_stands(text: str) -> None:
+    board = load_board("strand-12")
+    mix = mix_of(board, [parse_label(text), parse_label("64GB 2Rx4 PC5-6400B-R")])
+    assert mix.together == "never"
+    assert "one-ecc-width" in {breach.rule for breach in mix.pairs[0].breaches}
+
+
+def test_stacked_and_plain_load_reduced_modules_are_two_kinds() -> None:
+    """guide-10: 3DS goes with no others."""
+    board = load_board("causeway-48")
+    mix = mix_of(board, [parse_label("128GB 4DRx4 PC4-2933Y-L"), parse_label("256GB 4S2Rx4 PC4-2933Y-L")])
+    assert mix.together == "never" and not mix.refused
+
+
+def test_a_kind_that_the_processor_lists_no_rate_for_is_refused() -> None:
+    board = load_board("strand-12")
+    option = board.processors[0].model_copy(update={"rates": (ProcessorRate(kinds=(Kind.RDIMM_3DS,), mts=6000),)})
+    board = replace(board, processors=(option,))
+    mix = mix_of(board, [read_module(board, "64GiB"), read_module(board, "256GiB")])
+    assert not mix.allowed
+    assert [(module.kind, breach.rule) for module, breach in mix.refused] == [(Kind.RDIMM, "processor:puffin-64")]
+    assert "puffin-64 lists no rate for RDIMM" in refused_said(mix)[0].text
 
 
 def test_one_type_twice_is_no_mix() -> None:
