@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
 
 from dimmplan.explain import gb_s, modules_phrase
@@ -10,7 +11,8 @@ from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.evaluate import Value
-from dimmplan.units import counted, format_capacity, trimmed
+from dimmplan.tables import TableNote, preferred
+from dimmplan.units import counted, format_capacity, listed, trimmed
 
 UNEVEN_GAIN = Fraction(11, 10)
 """A step up that gains more than this factor is worth a warning (domain rule: over 10 %)."""
@@ -108,11 +110,35 @@ def request_findings(planned: Planned) -> list[Finding]:
     if planned.placement.status != "proven" and answer.bound is not None:
         text = f"The search stopped at its {answer.stopped}: something better in {answer.bound.criterion} may exist."
         found.append(Finding(rule="effort", severity="note", where=(), text=text, source="MODEL"))
+    found += _table_findings(planned)
     some_priced = any(lot.price is not None for supply in request.supplies for lot in supply.lots)
     if (request.prefer == "cost-first" or some_priced) and not all(s.priced for s in request.supplies):
         text = "Cost was left out of the choice: not every allowed module has a price."
         found.append(Finding(rule="cost", severity="note", where=(), text=text, source="MODEL"))
     return found
+
+
+def _table_findings(planned: Planned) -> Iterator[Finding]:
+    """What the model would have preferred over a population table, and gained; nothing where both agree."""
+    found = preferred(planned)
+    if found is not None:
+        gains, _ = choice_gains(planned, found.choice)
+        slots = [slot for slot in planned.board.slots if found.choice.content.get(slot)]
+        text = (
+            f"The population table {found.table.id} decides the slots. The model alone would fill {listed(slots)} with "
+            f"{choice_phrase(found.choice)} and gain {gains}."
+        )
+        where = tuple(slot for slot, module in planned.placement.slots if module != found.choice.content.get(slot))
+        yield Finding(rule="table", severity="note", where=where, text=text, source=found.table.source)
+
+
+def table_note_text(note: TableNote) -> str:
+    """What a table leaves out, or where the model would fill other slots, in words."""
+    if note.criterion is None:
+        return note.text
+    name, there, here = note.criterion
+    gain = f"{criterion_phrase(name, there)} instead of {criterion_phrase(name, here)}"
+    return f"the model would fill {', '.join(note.slots)}: {gain}"
 
 
 def sweep_of(planned: Planned, choice: Choice) -> Fraction:

@@ -57,7 +57,7 @@ def breach_finding(board: Board, breach: Breach) -> Finding:
     """A broken row as a finding."""
     row = next((row for row in rules_of(board) if row.id == breach.rule), None)
     kind, _, name = breach.rule.partition(":")
-    said = row.sentence() if row else f"Allowed: {breach.allowed}."
+    said = row.brief() if row else f"Allowed: {breach.allowed}."
     if kind == "processor":
         said = f"A socket with the processor {name} holds {breach.allowed}."
     where = f" ({listed(list(breach.where))})" if breach.where else ""

@@ -96,7 +96,7 @@ def ask(
     sockets = _collect(problems, lambda: read_fitted(board, fitted))
     option = _collect(problems, lambda: read_processor(board, processor))
     asked = [_collect(problems, lambda text=text: read_module(board, text)) for text in modules]  # type: ignore[misc]
-    chosen_mode = _collect(problems, lambda: _read_mode(mode))
+    chosen_mode = _collect(problems, lambda: read_mode(mode))
     chosen_list = _collect(problems, lambda: _read_list(prefer))
     allowance = _collect(problems, lambda: read_over(over, gib or 0)) if over is not None else None
     _collect(problems, lambda: _read_counts(max_types, effort))
@@ -122,7 +122,7 @@ def check_terms(terms: Terms) -> None:
     """Raise ``InputError`` with every problem of terms that is one whatever the board."""
     problems: list[Problem] = []
     over = terms.get("over")
-    _collect(problems, lambda: _read_mode(terms.get("mode", Mode.INDEPENDENT.value)))
+    _collect(problems, lambda: read_mode(terms.get("mode", Mode.INDEPENDENT.value)))
     _collect(problems, lambda: _read_list(terms.get("prefer")))
     _collect(problems, lambda: read_over(over, 0) if over is not None else 0)
     _collect(
@@ -202,7 +202,8 @@ def read_over(text: str, capacity_gib: int) -> int:
     return int(capacity_gib * share)
 
 
-def _read_mode(mode: str) -> Mode:
+def read_mode(mode: str) -> Mode:
+    """A mode by its name. Raises ``InputError``."""
     try:
         return Mode(mode.strip().casefold())
     except ValueError:

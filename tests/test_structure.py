@@ -44,6 +44,7 @@ LEVELS = {
     "supply": 5,
     "worth": 5,
     "mix": 5,
+    "tables": 5,
     "why": 5,
     "explain": 6,
     "advice": 6,

@@ -127,6 +127,40 @@ def schema(as_json: options.Json = False) -> None:
 
 
 @boards.command(
+    name="table",
+    cls=groups.Command,
+    short_help="Turn a manual's population table into a rule row.",
+    epilog="Example: dimmplan boards table copied.csv >> my-board.toml",
+)
+def table(
+    file: Annotated[
+        str, typer.Argument(help="The table as CSV: slot names above marks, or count,slots.", metavar="FILE.csv")
+    ],
+    row_id: Annotated[str, typer.Option("--id", help="The row's id.", metavar="ID")] = "population-table",
+    source: Annotated[str, typer.Option(help="The row's source id.", metavar="ID")] = "manual",
+    socket: Annotated[str | None, typer.Option(help="The socket whose modules it counts.", metavar="S")] = None,
+    mode: Annotated[str | None, typer.Option(help="The only mode that it is for.", metavar="MODE")] = None,
+    as_json: options.Json = False,
+) -> None:
+    """Turn a population table, as copied from a manual, into a rule row for a board file.
+
+    The first row names the slots and each further row marks those that are filled, or there are two columns, count and
+    slots. Cells are parted by commas, semicolons, tabs or bars.
+    """
+    from dimmplan.boardfile.copied import read_copied
+    from dimmplan.output.record import to_json
+    from dimmplan.planner import read_mode
+
+    chosen = read_mode(mode).value if mode else None
+    copied = read_copied(file)
+    if as_json:
+        row = {"id": row_id, "check": "table", "socket": socket, "mode": chosen, "source": source}
+        typer.echo(to_json({"format": 1, "row": row | {"rows": copied.rows}}), nl=False)
+    else:
+        typer.echo(copied.toml(row_id, source, socket=socket, mode=chosen), nl=False)
+
+
+@boards.command(
     name="draft",
     cls=groups.Command,
     short_help="Draft a board file from a machine's inventory.",

@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from dimmplan.advice import table_note_text
 from dimmplan.boardfile.read import examine_file
 from dimmplan.cli import options, terminal
 from dimmplan.errors import MOST_PROBLEMS, InputError, Problem, first_problems
-from dimmplan.units import cleaned
+from dimmplan.tables import TableNote, table_notes
+from dimmplan.units import cleaned, counted
 
 if TYPE_CHECKING:
     from dimmplan.model.board import Board
@@ -72,16 +74,18 @@ def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: 
     results: list[dict[str, Any]] = []
     for file in files:
         board, problems = examine_file(file)
+        notes = table_notes(board) if board is not None else []
         results.append(
             {
                 "file": cleaned(str(file)),
                 "id": board.id if board else None,
                 "problems": [problem._asdict() for problem in problems[:MOST_PROBLEMS]],
                 "problem_count": len(problems),
+                "notes": [{"rule": n.table.id, "modules": n.modules, "text": table_note_text(n)} for n in notes],
             }
         )
         if not as_json:
-            _say(file, problems)
+            _say(file, problems, notes)
         if board is not None and picture is not None:
             _draw(board, picture, force=force)
     if as_json:
@@ -91,9 +95,12 @@ def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: 
     return not any(result["problems"] for result in results)
 
 
-def _say(file: Path, problems: Sequence[Problem]) -> None:
+def _say(file: Path, problems: Sequence[Problem], notes: Sequence[TableNote]) -> None:
     for problem in first_problems(problems):
         typer.echo(terminal.folded(problem.sentence(), sys.stdout))
+    for note in notes:
+        where = f"{note.table.id}, {counted(note.modules, 'module')}" if note.modules else note.table.id
+        typer.echo(terminal.folded(f"{cleaned(str(file))}: note: {where}: {table_note_text(note)}", sys.stdout))
     found = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
     typer.echo(f"{cleaned(str(file))}: {found if problems else 'good'}")
 

@@ -151,6 +151,10 @@ class Rule(Row):
         """The row in plain words; the board's own wording goes before."""
         return self.text or self.wording()
 
+    def brief(self) -> str:
+        """The row where what it allows is told beside it: the sentence, without a long list."""
+        return self.sentence()
+
     def wording(self) -> str:
         """The standard sentence of the kind."""
         raise NotImplementedError

@@ -145,13 +145,20 @@ class TableRow(Rule):
 
     # -- words -----------------------------------------------------------------------------------------------------
 
-    def wording(self) -> str:
-        """The standard sentence."""
-        rows = [self._row_said(count, self.rows[count]) for count in sorted(self.rows)]
+    def _name(self) -> str:
         where = "" if self.of_machine else f" of {self.socket or 'each socket'}"
         fitted = f" with {listed(self.fitted)} fitted" if self.fitted else ""
         mode = f" in the mode {self.mode.value}" if self.mode else ""
-        return f"The population table{where}{fitted}{mode}: {'; '.join(rows)}. Other numbers are refused."
+        return f"The population table{where}{fitted}{mode}"
+
+    def brief(self) -> str:
+        """The row without its list."""
+        return self.text or f"{self._name()} says which slots are filled."
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        rows = [self._row_said(count, self.rows[count]) for count in sorted(self.rows)]
+        return f"{self._name()}: {'; '.join(rows)}. Other numbers are refused."
 
     # -- the file --------------------------------------------------------------------------------------------------
 

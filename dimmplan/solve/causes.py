@@ -93,7 +93,7 @@ def advised_in_the_way(board: Board, request: Request, usable_gib: Gib) -> Itera
             aim = Aim(request.capacity_gib, math.ceil(usable_gib) - 1)
             nearer = Search(space, Budget(0)).capacities(aim, as_advised=True) if _may_run(space) else set()
             if nearer:
-                text = f"{format_capacity(min(nearer))} would fit but for this advised rule. {row.sentence()}"
+                text = f"{format_capacity(min(nearer))} would fit but for this advised rule. {row.brief()}"
                 yield Cause(rule=row.id, text=text, source=row.source)
 
 
@@ -101,7 +101,7 @@ def _alone_in_the_way(board: Board, request: Request, space: Space) -> Iterator[
     """Rows, or the stock, without which the request would have an answer."""
     for row in space.rows:
         if row.limits != "nothing" and row.severity == "error" and _answers(_without(board, row), request):
-            yield Cause(rule=row.id, text=row.sentence(), source=row.source)
+            yield Cause(rule=row.id, text=row.brief(), source=row.source)
     unlimited = tuple(supply._replace(lots=(*supply.lots, Lot())) for supply in request.supplies)
     if any(supply.available is not None for supply in request.supplies) and _answers(
         board, replace(request, supplies=unlimited)
@@ -142,7 +142,7 @@ def _too_much(space: Space) -> Iterator[Cause]:
             board = _without(board, row)
         if len(alike) > 1 and _answers(board, request):
             for row in alike:
-                yield Cause(rule=row.id, text=row.sentence(), source=row.source)
+                yield Cause(rule=row.id, text=row.brief(), source=row.source)
             return
     capping = [row for row in rows if row.limits == "capacity"]
     text = f"Several rules together stand in the way, such as {', '.join(row.id for row in capping) or 'mixing rules'}."

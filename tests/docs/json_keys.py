@@ -521,6 +521,9 @@ format | 1
 files[].file | the file
 files[].id | id of the board, null where it cannot be read
 files[].problem_count | how many problems there are; the first hundred are told
+files[].notes[].rule | id of a population table
+files[].notes[].modules | the number of modules meant; null for the whole table
+files[].notes[].text | what the table leaves out, or what the model would fill instead
 files[].problems[].file | the file
 files[].problems[].place | dotted path
 files[].problems[].found | what was found
