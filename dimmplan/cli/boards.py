@@ -155,7 +155,8 @@ def table(
     copied = read_copied(file)
     if as_json:
         row = {"id": row_id, "check": "table", "socket": socket, "mode": chosen, "source": source}
-        typer.echo(to_json({"format": 1, "row": row | {"rows": copied.rows}}), nl=False)
+        rows = [{"modules": count, "slots": slots} for count, slots in sorted(copied.rows.items())]
+        typer.echo(to_json({"format": 1, "row": row, "rows": rows}), nl=False)
     else:
         typer.echo(copied.toml(row_id, source, socket=socket, mode=chosen), nl=False)
 

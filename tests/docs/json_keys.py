@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 FILES = {
+    "copied.csv": "count,slots\n1,D3\n2,D3 D9\n",
     "found.csv": """\
 slot,label
 K1,32GB 2Rx4 PC4-2933Y-R
@@ -515,7 +516,7 @@ boards[].slots | how many
     Document(
         "boards check",
         "Problems of board files; exit status 1 where there is one. `boards schema` prints the JSON Schema of a file.",
-        ("dimmplan boards check mine.toml found.csv --json",),
+        ("dimmplan boards check mine.toml tabled.toml found.csv --json",),
         """
 format | 1
 files[].file | the file
@@ -530,6 +531,21 @@ files[].problems[].found | what was found
 files[].problems[].allowed | what is allowed
 files[].problems[].hint | the nearest right key or value
 files[].problems[].line | its line in the file, counted from one; null where there is none
+""",
+    ),
+    Document(
+        "boards table",
+        "A population table, as copied from a manual, as a rule row.",
+        ("dimmplan boards table copied.csv --json",),
+        """
+format | 1
+row.id | id of the row
+row.check | table
+row.socket | the socket whose modules it counts, or null
+row.mode | the only mode that it is for, or null
+row.source | its source id
+rows[].modules | how many
+rows[].slots[] | the slots for that many
 """,
     ),
     Document(

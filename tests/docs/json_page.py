@@ -98,6 +98,8 @@ def example_folder() -> Iterator[None]:
             Path(name).write_text(text, encoding="utf-8")
         with contextlib.redirect_stderr(io.StringIO()), contextlib.redirect_stdout(io.StringIO()):
             run(["boards", "draft", "found.csv", "-o", "mine.toml"])
+        row = '\n[[rules]]\nid = "t"\ncheck = "table"\nrows = { 1 = ["K1"] }\nsource = "INVENTED"\n'
+        Path("tabled.toml").write_text(Path("mine.toml").read_text("utf-8") + row, encoding="utf-8")
         yield
 
 
