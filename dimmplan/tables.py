@@ -13,9 +13,8 @@ from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.planner import Planned
 from dimmplan.rules import FittedRow, Rule, TableRow, all_rows, of_kind
 from dimmplan.solve.answer import Answer, Choice, solve
-from dimmplan.solve.evaluate import Value, vector_of
+from dimmplan.solve.evaluate import Value, turned, vector_of
 from dimmplan.solve.space import Space
-from dimmplan.why.weigh import turned
 
 
 class Preferred(NamedTuple):

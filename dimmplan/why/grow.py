@@ -15,8 +15,8 @@ from dimmplan.model.move import Change as Moves
 from dimmplan.model.placement import Placement
 from dimmplan.moves import plan_moves
 from dimmplan.rules import Breach
-from dimmplan.solve.evaluate import Value
-from dimmplan.why.weigh import Case, Weighed, turned
+from dimmplan.solve.evaluate import Value, turned
+from dimmplan.why.weigh import Case, Weighed
 
 MOST_OPTIONS = 4000
 """Ways to add modules at one socket that are looked at; equal channels count once, so shipped boards stay below."""

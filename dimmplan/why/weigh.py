@@ -17,7 +17,7 @@ from dimmplan.model.request import USUAL_OVER, Request, Supply
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import Breach, Content, judge
 from dimmplan.solve.criteria import LISTS, Criterion, criteria_of
-from dimmplan.solve.evaluate import Value, measured_vector, texts_of
+from dimmplan.solve.evaluate import Value, measured_vector, texts_of, turned
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, quoted
 
@@ -271,8 +271,3 @@ class _Looks:
     socket: tuple[object, ...]
     controllers: dict[str, tuple[object, ...]]
     channels: dict[str, tuple[object, ...]]
-
-
-def turned(criteria: tuple[Criterion, ...], vector: tuple[Value, ...]) -> tuple[Value, ...]:
-    """A vector with every criterion turned so that smaller is better."""
-    return tuple(-value if c.better == "high" else value for c, value in zip(criteria, vector, strict=True))
