@@ -38,10 +38,11 @@ def list_boards(as_json: options.Json = False) -> None:
     """List the boards that go by their id: the shipped ones, and those in the folders of DIMMPLAN_BOARDS."""
     from dimmplan.output.boards import LIST_COLUMNS, list_record
     from dimmplan.output.columns import Part, Table
+    from dimmplan.output.values import to_json
 
     loaded = sorted(_boards_by_id(), key=lambda board: board.id)
     if as_json:
-        typer.echo(list_record(loaded).json_text(), nl=False)
+        typer.echo(to_json(list_record(loaded)), nl=False)
     else:
         terminal.say_table(Table(LIST_COLUMNS, [Part(items=loaded)]))
 
@@ -77,8 +78,8 @@ def show(
     from dimmplan.boardfile.read import MOST_BYTES, find_board_file, load_board
     from dimmplan.bounded import read_file
     from dimmplan.output.boards import board_record
-    from dimmplan.output.record import to_json
     from dimmplan.output.text import board_text
+    from dimmplan.output.values import to_json
     from dimmplan.units import cleaned
 
     loaded = load_board(board)
@@ -120,7 +121,7 @@ def check(
 def schema(as_json: options.Json = False) -> None:
     """Print the JSON Schema of the board file."""
     from dimmplan.boardfile.schema import json_schema
-    from dimmplan.output.record import to_json
+    from dimmplan.output.values import to_json
 
     del as_json  # the schema is JSON either way
     typer.echo(to_json(json_schema()), nl=False)
@@ -148,15 +149,16 @@ def table(
     slots. Cells are parted by commas, semicolons, tabs or bars.
     """
     from dimmplan.boardfile.copied import read_copied
-    from dimmplan.output.record import to_json
+    from dimmplan.output.short_records import TableCount, TableDocument, TableRow
+    from dimmplan.output.values import to_json
     from dimmplan.planner import read_mode
 
     chosen = read_mode(mode).value if mode else None
     copied = read_copied(file)
     if as_json:
-        row = {"id": row_id, "check": "table", "socket": socket, "mode": chosen, "source": source}
-        rows = [{"modules": count, "slots": slots} for count, slots in sorted(copied.rows.items())]
-        typer.echo(to_json({"format": 1, "row": row, "rows": rows}), nl=False)
+        row = TableRow(id=row_id, check="table", socket=socket, mode=chosen, source=source)
+        rows = [TableCount(modules=count, slots=list(slots)) for count, slots in sorted(copied.rows.items())]
+        typer.echo(to_json(TableDocument(row=row, rows=rows)), nl=False)
     else:
         typer.echo(copied.toml(row_id, source, socket=socket, mode=chosen), nl=False)
 
@@ -184,8 +186,9 @@ def draft(
     from dimmplan.boardfile.draft import draft_board
     from dimmplan.cli.files import write_files
     from dimmplan.inventory.detect import read_inventory
-    from dimmplan.output.machine import draft_record, draft_text
-    from dimmplan.output.record import to_json
+    from dimmplan.output.machine import draft_text
+    from dimmplan.output.machine_record import draft_record
+    from dimmplan.output.values import to_json
 
     found = read_inventory(inventory)
     board_id = re.sub(r"[^a-z0-9]+", "-", output.stem.lower()).strip("-")[:40].strip("-") or "drafted"

@@ -7,14 +7,14 @@ import time
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
 from dimmplan.advice import table_note_text
 from dimmplan.boardfile.read import examine_file
 from dimmplan.cli import options, terminal
-from dimmplan.errors import MOST_PROBLEMS, InputError, Problem, first_problems
+from dimmplan.errors import InputError, Problem, first_problems
 from dimmplan.tables import TableNote, table_notes
 from dimmplan.units import cleaned, counted
 
@@ -71,28 +71,24 @@ def _stamp(file: Path) -> tuple[int, int]:
 
 def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: bool) -> bool:
     """Check, print and draw; true where nothing was wrong."""
-    results: list[dict[str, Any]] = []
+    good = True
+    told = []
     for file in files:
         board, problems = examine_file(file)
+        good = good and not problems
         notes = table_notes(board) if board is not None else []
-        results.append(
-            {
-                "file": cleaned(str(file)),
-                "id": board.id if board else None,
-                "problems": [problem._asdict() for problem in problems[:MOST_PROBLEMS]],
-                "problem_count": len(problems),
-                "notes": [{"rule": n.table.id, "modules": n.modules, "text": table_note_text(n)} for n in notes],
-            }
-        )
-        if not as_json:
+        if as_json:
+            told.append((cleaned(str(file)), board.id if board else None, problems, notes))
+        else:
             _say(file, problems, notes)
         if board is not None and picture is not None:
             _draw(board, picture, force=force)
     if as_json:
-        from dimmplan.output.record import to_json
+        from dimmplan.output.short_records import CheckDocument, checked_file
+        from dimmplan.output.values import to_json
 
-        typer.echo(to_json({"format": 1, "files": results}), nl=False)
-    return not any(result["problems"] for result in results)
+        typer.echo(to_json(CheckDocument(files=[checked_file(*each) for each in told])), nl=False)
+    return good
 
 
 def _say(file: Path, problems: Sequence[Problem], notes: Sequence[TableNote]) -> None:

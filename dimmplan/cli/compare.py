@@ -113,10 +113,10 @@ def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> No
         write_files({output: _content(view, output.suffix.lower())}, force=force)
     if as_json:
         from dimmplan.output.compare_record import compare_record
-        from dimmplan.output.record import to_json
+        from dimmplan.output.values import to_json
 
-        files = {"files": [str(output)]} if output is not None else {}
-        typer.echo(to_json(compare_record(view) | files), nl=False)
+        files = None if output is None else [str(output)]
+        typer.echo(to_json(compare_record(view, files)), nl=False)
         return
     from dimmplan.output.compare_text import WIDTH, after_table, before_table, compare_table
 

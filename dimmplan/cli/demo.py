@@ -45,8 +45,9 @@ def demo(
     from dimmplan.boardfile.read import load_board
     from dimmplan.cli.draw import sheet_files
     from dimmplan.cli.files import make_folder, write_files
-    from dimmplan.output.record import plan_record, to_json
+    from dimmplan.output.record import plan_record
     from dimmplan.output.text import plan_text
+    from dimmplan.output.values import to_json
     from dimmplan.planner import ask, plan
 
     board = load_board(BOARD)

@@ -8,6 +8,9 @@ import typer
 
 from dimmplan.cli import complete, groups, options, terminal
 
+SCHEMA = "json-schema"
+"""The topic that is for programs: not Markdown, but the schema itself."""
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -35,14 +38,21 @@ def docs(
     """Read the documents: set on a terminal, Markdown as it was written elsewhere."""
     from dimmplan.docs import read_topic, topics
 
-    known = topics()
+    if topic == SCHEMA:
+        from dimmplan.output.schema import output_schema
+        from dimmplan.output.values import to_json
+
+        typer.echo(to_json(output_schema()), nl=False)
+        return
+    known = topics() | {SCHEMA: "The JSON Schema of what every command prints with --json"}
     text = read_topic(topic) if topic is not None else ""
     if as_json:
-        from dimmplan.output.record import to_json
+        from dimmplan.output.short_records import TopicDocument, TopicEntry, TopicsDocument
+        from dimmplan.output.values import to_json
 
-        listed = [{"topic": name, "title": title} for name, title in known.items()]
-        one = {"topic": topic, "title": known[topic], "text": text} if topic is not None else {"topics": listed}
-        typer.echo(to_json({"format": 1, **one}), nl=False)
+        listed = [TopicEntry(topic=name, title=title) for name, title in known.items()]
+        one = TopicDocument(topic=topic, title=known[topic], text=text) if topic else TopicsDocument(topics=listed)
+        typer.echo(to_json(one), nl=False)
     elif topic is not None:
         terminal.say_markdown(text)
     else:

@@ -91,11 +91,11 @@ def draw(
     files = sheet_files(board, placement, output, page=page, **sheet)
     write_files(files, force=force)
     if as_json:
-        from dimmplan.output.record import to_json
+        from dimmplan.output.short_records import files_record
+        from dimmplan.output.values import to_json
 
-        record: dict[str, Any] = {"format": 1, "files": [str(path) for path in files]}
-        record |= {"proof": proof.record} if proof else {}
-        typer.echo(to_json(with_judgement(record, judged)), nl=False)
+        document = files_record(files, proof.record if proof else None)
+        typer.echo(to_json(with_judgement(document, judged)), nl=False)
     else:
         for path in files:
             options.wrote(path)

@@ -57,7 +57,7 @@ def locate(
     from dimmplan.locate import locate as located
     from dimmplan.locate import locate_log
     from dimmplan.output.locating import location_record, location_text
-    from dimmplan.output.record import to_json
+    from dimmplan.output.values import to_json
 
     loaded = load_board(board)
     found, matching = _inventory(origin, loaded, slots)

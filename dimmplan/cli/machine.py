@@ -61,8 +61,9 @@ def found(
 ) -> None:
     """Show what a machine says of itself: sockets, slots, modules, and everything odd about how it says it."""
     from dimmplan.inventory.detect import read_inventory
-    from dimmplan.output.machine import found_record, found_text
-    from dimmplan.output.record import to_json
+    from dimmplan.output.machine import found_text
+    from dimmplan.output.machine_record import found_record
+    from dimmplan.output.values import to_json
 
     read = read_inventory(inventory)
     if as_json:
@@ -119,8 +120,9 @@ def audit(
 
 def _say(result: Audit, matching: Matching, judged: JudgedPlan | None, *, as_json: bool) -> None:
     from dimmplan.cli.plans import with_judgement
-    from dimmplan.output.machine import audit_record, audit_text
-    from dimmplan.output.record import to_json
+    from dimmplan.output.machine import audit_text
+    from dimmplan.output.machine_record import audit_record
+    from dimmplan.output.values import to_json
 
     if as_json:
         typer.echo(to_json(with_judgement(audit_record(result, matching), judged)), nl=False)
@@ -207,8 +209,9 @@ def moves(
 ) -> None:
     """Say what to keep, pull, move and insert, in order, to get from a machine to a plan; and what is left over."""
     from dimmplan.cli.plans import read_judged, tell, with_judgement
-    from dimmplan.output.machine import moves_record, moves_text
-    from dimmplan.output.record import to_json
+    from dimmplan.output.machine import moves_text
+    from dimmplan.output.machine_record import moves_record
+    from dimmplan.output.values import to_json
 
     judged = read_judged(to, board_file)
     tell(judged)

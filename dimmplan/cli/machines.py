@@ -218,7 +218,7 @@ class _Run:
         from dimmplan.cli.draw import sheet_files
         from dimmplan.cli.files import make_folder, write_files
         from dimmplan.output.fleet import problem_row
-        from dimmplan.output.record import to_json
+        from dimmplan.output.values import to_json
 
         folder = self.job.out / "machines" / row.folder
         sheet = {**self.job.sheet, "tag": row.tag}
@@ -249,7 +249,8 @@ class _Run:
         return record
 
     def _plan_json(self, planned: Planned) -> bytes:
-        from dimmplan.output.record import plan_record, to_json
+        from dimmplan.output.record import plan_record
+        from dimmplan.output.values import to_json
 
         known = self._plans.get(id(planned))
         if known is None or known[0] is not planned:

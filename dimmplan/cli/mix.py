@@ -41,7 +41,7 @@ def mix(
     from dimmplan.mix import mix_of
     from dimmplan.output.answer_records import mix_record
     from dimmplan.output.answers import mix_text
-    from dimmplan.output.record import to_json
+    from dimmplan.output.values import to_json
     from dimmplan.planner import read_fitted, read_module, read_processor
 
     loaded = load_board(board)

@@ -241,7 +241,7 @@ def _plan_one(
     record = _record(grown, shelf, sheet) if as_json or out is not None else {}
     written, problems = _written(grown, record, shelf, out, sheet, force=force) if out is not None else ([], [])
     if as_json:
-        from dimmplan.output.record import to_json
+        from dimmplan.output.values import to_json
 
         typer.echo(to_json(record), nl=False)
     else:
@@ -278,9 +278,10 @@ def _written(
     """
     from dimmplan.cli.draw import sheet_files
     from dimmplan.cli.files import make_folder, write_files
-    from dimmplan.output.record import plan_record, sheet_record, to_json
+    from dimmplan.output.record import plan_record, sheet_record
+    from dimmplan.output.values import plain, to_json
 
-    records = [first, *(plan_record(step) | sheet_record(sheet) for step in grown.later)]
+    records = [first, *(plan_record(step).plain() | plain(sheet_record(sheet)) for step in grown.later)]
     files: dict[Path, bytes] = {}
     problems: list[Problem] = []
     for number, (record, placement) in enumerate(zip(records, grown.placements, strict=True), start=1):
@@ -306,10 +307,12 @@ def _written(
 def _record(grown: Grown, shelf: Shelf | None, sheet: dict[str, Any]) -> dict[str, Any]:
     """The plan as JSON, what it takes from the shelf where there is one, and what stands beside it."""
     from dimmplan.output.record import plan_record, sheet_record
+    from dimmplan.output.values import plain
 
-    record = plan_record(grown.planned) | sheet_record(sheet)
+    beside: dict[str, Any] = dict(sheet_record(sheet))
     if shelf is not None:
         from dimmplan.output.stock import shelf_record
 
-        record["stock"] = shelf_record(grown.planned, shelf)
-    return record | grown.record
+        beside["stock"] = shelf_record(grown.planned, shelf)
+    record: dict[str, Any] = plan_record(grown.planned).plain() | plain(beside | grown.record)
+    return record

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -21,6 +21,7 @@ from dimmplan.units import cleaned, quoted
 
 if TYPE_CHECKING:
     from dimmplan.output.reading import JudgedPlan
+    from dimmplan.output.values import Document
 
 
 def read_judged(plan: str, board_file: Path | None) -> JudgedPlan:
@@ -51,13 +52,18 @@ def tell(judged: JudgedPlan) -> None:
         terminal.complain(f"{cleaned(cause.text, most=2000)} [{cause.rule}]", indent="  ")
 
 
-def with_judgement(record: dict[str, Any], judged: JudgedPlan | None) -> dict[str, Any]:
+def with_judgement(document: Document, judged: JudgedPlan | None) -> Document:
     """A JSON answer about a plan; of one that is not good it says so first."""
-    if judged is None or judged.good:
-        return record
-    causes = [{"rule": c.rule, "text": c.text, "source": c.source} for c in judged.causes]
-    plan = {"obeys_board": not judged.broken, "agrees_with_itself": not judged.disagreements, "causes": causes}
-    return {"format": record["format"], "plan": plan, **record}
+    from dimmplan.output.values import CauseEntry, JudgementEntry, OfPlan
+
+    if judged is None or judged.good or not isinstance(document, OfPlan):
+        return document
+    judgement = JudgementEntry(
+        obeys_board=not judged.broken,
+        agrees_with_itself=not judged.disagreements,
+        causes=CauseEntry.all_of(judged.causes),
+    )
+    return document.model_copy(update={"plan": judgement})
 
 
 def _warn_of_changes(board: Board, placement: Placement, *, same_drawing: bool) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.units import quoted
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from dimmplan.model.placement import Placement
     from dimmplan.model.request import Request
     from dimmplan.output.reading import JudgedPlan
+    from dimmplan.output.short_records import ProofEntry
     from dimmplan.why.weigh import Parted
 
 
@@ -30,16 +31,18 @@ class Proof:
         return self.parted is not None
 
     @property
-    def record(self) -> dict[str, Any]:
+    def record(self) -> ProofEntry:
         """The proof as JSON."""
+        from dimmplan.output.short_records import BetterEntry, ProofEntry
+
         parted = self.parted
-        better = parted and {
-            "criterion": parted.name,
-            "plan": None if parted.plan is None else str(parted.plan),
-            "better": None if parted.alternative is None else str(parted.alternative),
-            "slots": list(self.slots),
-        }
-        return {"proven": self.placement.status == "proven", "better": better}
+        better = parted and BetterEntry(
+            criterion=parted.name,
+            plan=None if parted.plan is None else str(parted.plan),
+            better=None if parted.alternative is None else str(parted.alternative),
+            slots=list(self.slots),
+        )
+        return ProofEntry(proven=self.placement.status == "proven", better=better)
 
     @property
     def text(self) -> str:

@@ -26,7 +26,7 @@ def rules(board: options.Board, as_json: options.Json = False) -> None:
     from dimmplan.boardfile.read import load_board
     from dimmplan.output.answer_records import rules_record
     from dimmplan.output.answers import rules_text
-    from dimmplan.output.record import to_json
+    from dimmplan.output.values import to_json
 
     loaded = load_board(board)
     groups = rule_groups(loaded)

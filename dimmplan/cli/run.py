@@ -99,15 +99,14 @@ def _os_problem(error: OSError) -> Problem:
 
 
 _BEFORE_THE_COMMAND = ("-q", "--quiet", "-v", "--verbose", "--version")
-_ERROR_KEYS = ("file", "place", "found", "allowed", "hint")
 
 
 def _wrong(problems: Sequence[Problem], *, as_json: bool) -> int:
     if as_json:
-        from dimmplan.output.record import to_json
+        from dimmplan.output.short_records import errors_record
+        from dimmplan.output.values import to_json
 
-        errors = [{key: getattr(problem, key) for key in _ERROR_KEYS} for problem in problems]
-        sys.stdout.write(to_json({"format": 1, "errors": errors}))
+        sys.stdout.write(to_json(errors_record(problems)))
     else:
         for problem in problems:
             terminal.complain(f"error: {cleaned(problem.sentence(), most=2000)}")
@@ -120,10 +119,10 @@ def _cause_text(cause: Cause) -> str:
 
 def _refused(error: RefusedError, *, as_json: bool) -> int:
     if as_json:
-        from dimmplan.output.record import to_json
+        from dimmplan.output.short_records import refused_record
+        from dimmplan.output.values import to_json
 
-        causes = [{"rule": c.rule, "text": c.text, "source": c.source} for c in error.causes]
-        sys.stdout.write(to_json({"format": 1, "status": "refused", "causes": causes}))
+        sys.stdout.write(to_json(refused_record(error.causes)))
     else:
         for cause in error.causes:
             terminal.complain(f"no: {_cause_text(cause)}")
@@ -131,7 +130,8 @@ def _refused(error: RefusedError, *, as_json: bool) -> int:
 
 
 def _impossible(error: ImpossibleError, *, as_json: bool) -> int:
-    from dimmplan.output.record import impossible_record, to_json
+    from dimmplan.output.record import impossible_record
+    from dimmplan.output.values import to_json
     from dimmplan.units import format_capacity
 
     if as_json:

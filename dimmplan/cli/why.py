@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from dimmplan.model.module import Module
     from dimmplan.model.placement import Placement
     from dimmplan.output.reading import JudgedPlan
+    from dimmplan.output.values import Document
     from dimmplan.why.grow import Change
     from dimmplan.why.weigh import Case
 
@@ -138,14 +139,14 @@ class _Drawing(NamedTuple):
     force: bool
 
 
-_Answer = tuple[str, dict[str, Any], bool]
+_Answer = tuple[str, "Document", bool]
 """The answer as text and as a record, and whether it is a yes."""
 
 
 def _say(answer: _Answer, judged: JudgedPlan, *, as_json: bool) -> None:
     """Print an answer; exit status 1 where it is a no, or the plan does not agree with itself."""
     from dimmplan.cli.plans import with_judgement
-    from dimmplan.output.record import to_json
+    from dimmplan.output.values import to_json
 
     text, record, good = answer
     typer.echo(to_json(with_judgement(record, judged)) if as_json else text, nl=False)
@@ -242,10 +243,8 @@ def _change(board: Board, placement: Placement, put: list[str], clear: list[str]
     case = Case(board, placement, extra=[module for module in changes.values() if module])
     require_usable(case, list(changes))
     change = change_of(case, changes)
-    record = change_record(case, change)
-    if drawing is not None:
-        record["files"] = _draw(case, change, drawing)
-    return change_text(case, change), record, not change.refused
+    files = None if drawing is None else _draw(case, change, drawing)
+    return change_text(case, change), change_record(case, change, files), not change.refused
 
 
 def _draw(case: Case, change: Change, drawing: _Drawing) -> list[str]:

@@ -4,23 +4,39 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from typing import Any
+
+from pydantic import Field
 
 from dimmplan.explain import gb_s, modules_phrase
 from dimmplan.growth.pinned import Next
 from dimmplan.output.text import wrapped
-from dimmplan.output.values import gib_number
-from dimmplan.units import decimal, format_capacity
+from dimmplan.output.values import GbS, GibNumber, Label, Record
+from dimmplan.units import format_capacity
 
 
-def next_record(nexts: Iterable[Next]) -> list[dict[str, Any]]:
+class AddedEntry(Record):
+    """A module that is added."""
+
+    slot: str = Field(description="where it goes")
+    label: Label = Field(description="what goes there")
+
+
+class NextEntry(Record):
+    """A capacity that adding alone reaches."""
+
+    usable_gib: GibNumber = Field(description="the capacity")
+    system_sweep_gb_s: GbS = Field(description="GB/s")
+    added: list[AddedEntry] = Field(description="what is added")
+
+
+def next_record(nexts: Iterable[Next]) -> list[NextEntry]:
     """The next capacities by adding, as JSON."""
     return [
-        {
-            "usable_gib": gib_number(each.usable_gib),
-            "system_sweep_gb_s": decimal(each.sweep_gb_s, 1),
-            "added": [{"slot": slot, "label": module.label} for slot, module in each.added],
-        }
+        NextEntry(
+            usable_gib=each.usable_gib,
+            system_sweep_gb_s=each.sweep_gb_s,
+            added=[AddedEntry(slot=slot, label=module) for slot, module in each.added],
+        )
         for each in nexts
     ]
 

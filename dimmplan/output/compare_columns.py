@@ -9,7 +9,7 @@ from dimmplan.compare import Group, Row
 from dimmplan.explain import modules_phrase
 from dimmplan.output.columns import NOTHING, Column, at, csv_text
 from dimmplan.output.compare import View, counts_of, unreached_text
-from dimmplan.output.compare_record import row_record
+from dimmplan.output.compare_record import RowEntry, row_record
 from dimmplan.units import decimal, format_capacity
 
 PICK_LETTERS = {
@@ -29,7 +29,7 @@ class Line:
 
     view: View
     row: Row
-    record: dict[str, Any]
+    record: RowEntry
 
 
 def lines_of(view: View, group: Group) -> list[Line]:
@@ -57,7 +57,7 @@ def columns(view: View) -> tuple[Column[Line], ...]:
             title="modules",
             text=lambda line: view.modules(line.row),
             page=lambda line: modules_phrase(counts_of(line.row)),
-            cell=lambda line: "; ".join(f"{m['count']} x {m['label']}" for m in line.record.get("modules", ())),
+            cell=lambda line: "; ".join(f"{m.count} x {m.label}" for m in line.record.modules),
             breaks=" + ",
             always=True,
         ),

@@ -7,17 +7,20 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from pydantic import Field
+
 from dimmplan.errors import ImpossibleError, Problem
 from dimmplan.explain import gb_s
 from dimmplan.fleet.share import Share, Shared
 from dimmplan.output.columns import Column, csv_head
-from dimmplan.output.record import nearest_record, shortfall_record
+from dimmplan.output.record import BuyEntry, NearestEntry, nearest_record, shortfall_keys
 from dimmplan.output.stock import shortfall_lines
 from dimmplan.output.text import wrapped
-from dimmplan.output.values import FORMAT, gib_number
+from dimmplan.output.values import FORMAT, Count, Document, GbS, GibNumber, Record, counts
+from dimmplan.output.values import Share as ShareNumber
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
-from dimmplan.units import counted, decimal, format_capacity
+from dimmplan.units import counted, format_capacity
 
 MADE_BY = "dimmplan"
 STATUSES = ("planned", "impossible", "not-served", "bad-row")
@@ -28,63 +31,143 @@ _WORDS = {
     "bad-row": "bad rows",
 }
 
-Record = dict[str, Any]
+
+class ProblemEntry(Record):
+    """Why a machine has no plan."""
+
+    place: str = Field(description="where in the list")
+    found: str = Field(description="what was found")
+    allowed: str = Field(description="what is allowed")
+    hint: str = Field(description="what to do")
 
 
-def planned_row(tag: str, line: int, folder: str, planned: Planned, share: Share | None) -> Record:
+class TakenEntry(Record):
+    """What to take from one line of a shelf."""
+
+    place: str = Field(description="line of the stock list")
+    label: str = Field(description="what to take")
+    count: int = Field(description="how many")
+    serves_as: str = Field(description="label in the plan, which the board cannot tell apart")
+
+
+class MachineEntry(Record):
+    """One machine; from `board` to `take` where it is planned, the rest where it is not."""
+
+    tag: str = Field(description="as in the list")
+    line: int = Field(description="line of the list")
+    status: str = Field(description="`planned`, `impossible`, `not-served`, `bad-row`")
+    board: str = Field(default="", description="the board")
+    capacity_gib: int = Field(default=0, description="asked")
+    usable_gib: GibNumber = Field(default=0, description="reached")
+    modules: list[Count] = Field(default=[], description="what it uses")
+    rate_mts: int = Field(default=0, description="MT/s")
+    system_sweep_gb_s: GbS = Field(default=0.0, description="GB/s")
+    worst_share: ShareNumber = Field(default=0.0, description="lowest share of a socket")
+    plan_status: str = Field(default="", description="`proven` or `best-found`")
+    code: str = Field(default="", description="the plan code")
+    folder: str = Field(default="", description="where its plan and sheet are")
+    take: list[TakenEntry] = Field(default=[], description="what it gets of a shelf")
+    problems: list[ProblemEntry] = Field(default=[], description="why it is not planned")
+    nearest: NearestEntry | None = Field(default=None, description="where nothing fits: the nearest capacities")
+    buy: list[BuyEntry] | None = Field(
+        default=None,
+        description="what to buy beside what is left so that it would be served; null where no list would",
+    )
+    buy_status: str | None = Field(default=None, description="`proven` (the shortest list) or `best-found`")
+    currency: str | None = Field(default=None, description="of the costs")
+
+
+class StatusCounts(Record):
+    """Machines of each status."""
+
+    planned: int = Field(description="machines with a plan")
+    impossible: int = Field(description="no placement")
+    not_served: int = Field(serialization_alias="not-served", description="not by this shelf")
+    bad_row: int = Field(serialization_alias="bad-row", description="rows that cannot be read")
+
+
+class LeftEntry(Record):
+    """What is left on one line of a shelf."""
+
+    place: str = Field(description="line of the stock list")
+    label: str = Field(description="what is left")
+    count: int = Field(description="how many")
+
+
+class DivisionEntry(Record):
+    """How a shelf was divided."""
+
+    method: str = Field(description="`exact` or `one-at-a-time`")
+    why: str | None = Field(description="why not exact, null where it is")
+    served: int = Field(description="machines served")
+    machines: int = Field(description="machines that could be")
+    smallest_sweep_gb_s: GbS | None = Field(description="of those served")
+    modules: int = Field(description="taken in all")
+    left: list[LeftEntry] = Field(description="what is left")
+
+
+class FleetDocument(Document):
+    """Many machines."""
+
+    commands = "plan --machines"
+    about = "Many machines; `summary.json` in the output folder is the same."
+
+    made_by: str = Field(description="the mark of the file")
+    machines: list[MachineEntry] = Field(description="in the order of the list")
+    counts: StatusCounts = Field(description="machines of each status")
+    division: DivisionEntry | None = Field(description="null without a shelf")
+
+
+Row = dict[str, Any]
+"""A machine's entry as it is written, line by line."""
+
+
+def planned_row(tag: str, line: int, folder: str, planned: Planned, share: Share | None) -> Row:
     """The summary of a machine that has a plan."""
     board, placement, figures = planned.board, planned.placement, planned.figures
-    record: Record = {
-        "tag": tag,
-        "line": line,
-        "status": "planned",
-        "board": board.id,
-        "capacity_gib": planned.request.capacity_gib,
-        "usable_gib": gib_number(figures.usable_gib),
-        "modules": [{"label": m.label, "count": placement.count(m)} for m in placement.types],
-        "rate_mts": figures.rate_mts,
-        "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
-        "worst_share": decimal(figures.worst_share, 4),
-        "plan_status": placement.status,
-        "code": encode(board, placement),
-        "folder": folder,
-    }
-    if share is not None:
-        record["take"] = [
-            {"place": t.place, "label": t.label, "count": t.count, "serves_as": t.serves_as} for t in share.taken
-        ]
-    return record
+    taken = {} if share is None else {"take": TakenEntry.all_of(share.taken)}
+    return MachineEntry(
+        tag=tag,
+        line=line,
+        status="planned",
+        board=board.id,
+        capacity_gib=planned.request.capacity_gib,
+        usable_gib=figures.usable_gib,
+        modules=counts((module, placement.count(module)) for module in placement.types),
+        rate_mts=figures.rate_mts,
+        system_sweep_gb_s=figures.system_sweep_gb_s,
+        worst_share=figures.worst_share,
+        plan_status=placement.status,
+        code=encode(board, placement),
+        folder=folder,
+        **taken,
+    ).plain()
 
 
-def problem_row(tag: str, line: int, status: str, problems: Sequence[Problem]) -> Record:
+def problem_row(tag: str, line: int, status: str, problems: Sequence[Problem], **more: Any) -> Row:
     """The summary of a machine without a plan."""
-    return {
-        "tag": tag,
-        "line": line,
-        "status": status,
-        "problems": [
-            {"place": each.place, "found": each.found, "allowed": each.allowed, "hint": each.hint} for each in problems
-        ],
-    }
+    told = [ProblemEntry(place=p.place, found=p.found, allowed=p.allowed, hint=p.hint) for p in problems]
+    return MachineEntry(tag=tag, line=line, status=status, problems=told, **more).plain()
 
 
-def impossible_row(tag: str, line: int, problems: Sequence[Problem], error: ImpossibleError) -> Record:
+def impossible_row(tag: str, line: int, problems: Sequence[Problem], error: ImpossibleError) -> Row:
     """The summary of a machine that nothing fits, with the nearest capacities that do."""
     near = [(error.below_gib, "below"), (error.above_gib, "above")]
     said = [f"{format_capacity(gib)} {side}" for gib, side in near if gib is not None]
     *others, last = problems
     told = last._replace(hint=f"{last.hint} Nearest capacities that fit: {', '.join(said) or 'none'}.")
-    return problem_row(tag, line, "impossible", [*others, told]) | {
-        "nearest": nearest_record(error.below_gib, error.above_gib)
-    }
+    nearest = nearest_record(error.below_gib, error.above_gib)
+    return problem_row(tag, line, "impossible", [*others, told], nearest=nearest)
 
 
-def with_purchase(record: Record, beside: ImpossibleError | None) -> Record:
+def with_purchase(record: Row, beside: ImpossibleError | None) -> Row:
     """The summary of a machine that a shared shelf does not serve, with what there is to buy beside what is left."""
     *others, last = record["problems"]
     told = {**last, "hint": f"{last['hint']} {_purchase_text(beside)}".strip()}
-    bought = shortfall_record(beside.shortfall) if beside is not None and beside.shortfall is not None else {}
-    return record | bought | {"problems": [*others, told]}
+    shortfall = beside.shortfall if beside is not None else None
+    bought = {} if shortfall is None else shortfall_keys(shortfall)
+    entry = MachineEntry(**{**record, "problems": [*others, told], **bought})
+    return entry.plain()
 
 
 def _purchase_text(beside: ImpossibleError | None) -> str:
@@ -101,25 +184,25 @@ def _modules(entries: Iterable[Mapping[str, Any]] | None) -> str:
 
 
 COLUMNS = (
-    Column[Record](key="tag"),
-    Column[Record](key="line"),
-    Column[Record](key="status"),
-    Column[Record](key="board"),
-    Column[Record](key="capacity_gib"),
-    Column[Record](key="usable_gib"),
-    Column[Record](key="modules", cell=lambda record: _modules(record.get("modules"))),
-    Column[Record](key="rate_mts"),
-    Column[Record](key="system_sweep_gb_s"),
-    Column[Record](key="worst_share"),
-    Column[Record](key="plan_status"),
-    Column[Record](key="code"),
-    Column[Record](key="folder"),
-    Column[Record](
+    Column[Row](key="tag"),
+    Column[Row](key="line"),
+    Column[Row](key="status"),
+    Column[Row](key="board"),
+    Column[Row](key="capacity_gib"),
+    Column[Row](key="usable_gib"),
+    Column[Row](key="modules", cell=lambda record: _modules(record.get("modules"))),
+    Column[Row](key="rate_mts"),
+    Column[Row](key="system_sweep_gb_s"),
+    Column[Row](key="worst_share"),
+    Column[Row](key="plan_status"),
+    Column[Row](key="code"),
+    Column[Row](key="folder"),
+    Column[Row](
         key="take",
         cell=lambda record: "; ".join(f"{t['count']} x {t['label']} ({t['place']})" for t in record.get("take", ())),
     ),
-    Column[Record](key="buy", cell=lambda record: _modules(record.get("buy"))),
-    Column[Record](
+    Column[Row](key="buy", cell=lambda record: _modules(record.get("buy"))),
+    Column[Row](
         key="problems",
         name="problem",
         cell=lambda record: " ".join(Problem(file="", **each).sentence() for each in record.get("problems", ())),
@@ -130,32 +213,32 @@ CSV_MARK = csv_head(COLUMNS[:4])
 """What a summary that this tool made begins with."""
 
 
-def json_parts(records: Iterable[Record], counts: Counter[str], shared: Shared | None) -> Iterator[str]:
-    """The summary as one JSON document, piece by piece; ``counts`` may grow until the last row is written."""
+def json_parts(records: Iterable[Row], counts: Counter[str], shared: Shared | None) -> Iterator[str]:
+    """``FleetDocument``, piece by piece; ``counts`` may grow until the last row is written."""
     yield f'{{\n  "format": {FORMAT},\n  "made_by": "{MADE_BY}",\n  "machines": ['
     separator = "\n"
     for record in records:
         yield f"{separator}    {json.dumps(record)}"
         separator = ",\n"
-    tail = {"counts": {status: counts[status] for status in STATUSES}, "division": division_record(shared)}
-    rest = json.dumps(tail, indent=2)
-    yield f"\n  ],\n{rest.removeprefix('{').lstrip(chr(10))}\n"
+    by_status = StatusCounts(**{status.replace("-", "_"): counts[status] for status in STATUSES})
+    division = division_record(shared)
+    tail = {"counts": by_status.plain(), "division": division.plain() if division else None}
+    yield f"\n  ],\n{json.dumps(tail, indent=2).removeprefix('{').lstrip(chr(10))}\n"
 
 
-def division_record(shared: Shared | None) -> Record | None:
+def division_record(shared: Shared | None) -> DivisionEntry | None:
     """How a shelf was divided, as JSON."""
     if shared is None:
         return None
-    smallest = shared.smallest_sweep
-    return {
-        "method": "exact" if shared.exact else "one-at-a-time",
-        "why": shared.why,
-        "served": shared.served,
-        "machines": shared.wanted,
-        "smallest_sweep_gb_s": None if smallest is None else decimal(smallest, 1),
-        "modules": shared.modules,
-        "left": [{"place": t.place, "label": t.label, "count": t.count} for t in shared.left],
-    }
+    return DivisionEntry(
+        method="exact" if shared.exact else "one-at-a-time",
+        why=shared.why,
+        served=shared.served,
+        machines=shared.wanted,
+        smallest_sweep_gb_s=shared.smallest_sweep,
+        modules=shared.modules,
+        left=LeftEntry.all_of(shared.left),
+    )
 
 
 def fleet_text(counts: Counter[str], shared: Shared | None, *, drawn: int, kept: int, part: str) -> str:

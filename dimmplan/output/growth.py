@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
-from typing import Any
+
+from pydantic import Field
 
 from dimmplan.advice import choice_phrase, sweep_of
 from dimmplan.explain import gb_s
@@ -14,13 +15,14 @@ from dimmplan.growth.keep import change_between
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.output.kept import change_lines
-from dimmplan.output.machine import moves_record
+from dimmplan.output.machine_record import MovesDocument, moves_record
+from dimmplan.output.record import CriterionEntry
 from dimmplan.output.text import wrapped
-from dimmplan.output.values import exact, gib_number
+from dimmplan.output.values import Count, Exact, GbS, GibNumber, Record, Slots, counts
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
-from dimmplan.units import Gib, counted, decimal, format_capacity, trimmed, whole
+from dimmplan.units import counted, format_capacity, trimmed, whole
 
 _NAMES = {
     "advised_broken": "a chain that breaks fewer advised rules",
@@ -32,55 +34,110 @@ _NAMES = {
 }
 
 
-def growth_record(growth: Growth) -> dict[str, Any]:
+class GrowthBound(Record):
+    """How far the search of a chain came."""
+
+    criterion: str | None = Field(description="where a better chain is not ruled out, or null")
+    value: Exact | None = Field(description="what it can be at best")
+    nodes: int = Field(description="search nodes spent")
+
+
+class FreeStep(Record):
+    """A step planned for itself alone."""
+
+    usable_gib: GibNumber = Field(description="what it reaches")
+    system_sweep_gb_s: GbS = Field(description="GB/s")
+    modules: list[Count] = Field(description="what it takes")
+
+
+class PriceEntry(Record):
+    """What a chain costs against a step planned for itself."""
+
+    system_sweep_gb_s: GbS = Field(description="how much slower it is, GB/s")
+    over_gib: GibNumber = Field(description="how much more capacity it has")
+
+
+class GrowthStep(Record):
+    """A step of a chain."""
+
+    capacity_gib: int = Field(description="asked at the step")
+    usable_gib: GibNumber = Field(description="reached")
+    system_sweep_gb_s: GbS = Field(description="GB/s")
+    modules: list[Count] = Field(description="what stands then")
+    slots: Slots = Field(description="label, or null")
+    added: list[Count] = Field(description="what is added at the step")
+    status: str = Field(description="`proven` or `best-found`, of the step for itself")
+    code: str = Field(description="its plan code")
+    free: FreeStep = Field(description="the step planned for itself alone")
+    price: PriceEntry = Field(description="what the chain costs against that")
+    change: MovesDocument | None = Field(default=None, description="how to get there, with `--then-may-move`")
+
+
+class PathEntry(Record):
+    """Modules over a whole chain."""
+
+    bought: int = Field(description="modules bought along the chain")
+    left_over: int = Field(description="modules left over along it")
+
+
+class GrowthEntry(Record):
+    """A chain of later steps."""
+
+    may_move: bool = Field(description="whether later steps may move modules")
+    max_types: int = Field(description="most types used at once")
+    status: str = Field(description="`best-found`: no search goes over whole chains")
+    stopped: str | None = Field(description="what is not proven")
+    bound: GrowthBound = Field(description="how far the search came")
+    outside_window: bool = Field(description="a step is more than a quarter above its request")
+    criteria: list[CriterionEntry] = Field(description="what decides the chain")
+    steps: list[GrowthStep] = Field(description="the steps in order")
+    path: PathEntry = Field(description="the chain")
+    free_path: PathEntry = Field(description="the same with every step planned for itself")
+
+
+def growth_record(growth: Growth) -> GrowthEntry:
     """A chain as JSON; each step beside the same step chosen by itself."""
     bound = growth.bound
-    return {
-        "may_move": growth.may_move,
-        "max_types": growth.steps[0].request.max_types,
-        "status": "best-found",
-        "stopped": CHAIN_STOPPED,
-        "bound": {
-            "criterion": None if bound is None else bound[0],
-            "value": None if bound is None else exact(bound[1]),
-            "nodes": growth.effort,
-        },
-        "outside_window": growth.outside_window,
-        "criteria": [
-            {"name": name, "value": exact(value), "better": better} for name, value, better in growth.chain.worth.named
+    return GrowthEntry(
+        may_move=growth.may_move,
+        max_types=growth.steps[0].request.max_types,
+        status="best-found",
+        stopped=CHAIN_STOPPED,
+        bound=GrowthBound(
+            criterion=None if bound is None else bound[0],
+            value=None if bound is None else bound[1],
+            nodes=growth.effort,
+        ),
+        outside_window=growth.outside_window,
+        criteria=[
+            CriterionEntry(name=name, value=value, better=better) for name, value, better in growth.chain.worth.named
         ],
-        "steps": [_step_record(growth, index) for index in range(len(growth.steps))],
-        "path": _path_record([step.answer.best for step in growth.steps], growth.steps[0].request),
-        "free_path": _path_record([answer.best for answer in growth.free], growth.steps[0].request),
-    }
+        steps=[_step_record(growth, index) for index in range(len(growth.steps))],
+        path=_path_record([step.answer.best for step in growth.steps], growth.steps[0].request),
+        free_path=_path_record([answer.best for answer in growth.free], growth.steps[0].request),
+    )
 
 
-def _step_record(growth: Growth, index: int) -> dict[str, Any]:
+def _step_record(growth: Growth, index: int) -> GrowthStep:
     step, free = growth.steps[index], growth.free[index].best
     best = step.answer.best
     sweep, by_itself = sweep_of(step, best), sweep_of(step, free)
-    record: dict[str, Any] = {
-        "capacity_gib": step.request.capacity_gib,
-        "usable_gib": gib_number(best.usable_gib),
-        "system_sweep_gb_s": decimal(sweep, 1),
-        "modules": _modules(best.content),
-        "slots": {slot: module.label if module else None for slot, module in step.placement.slots},
-        "added": _modules(_added(growth, index)),
-        "status": step.placement.status,
-        "code": encode(growth.board, step.placement),
-        "free": {
-            "usable_gib": gib_number(free.usable_gib),
-            "system_sweep_gb_s": decimal(by_itself, 1),
-            "modules": _modules(free.content),
-        },
-        "price": {
-            "system_sweep_gb_s": decimal(by_itself - sweep, 1),
-            "over_gib": _gib_difference(best.usable_gib, free.usable_gib),
-        },
-    }
-    if index and growth.may_move:
-        record["change"] = moves_record(change_between(growth.steps[index - 1], step))
-    return record
+    moved = index and growth.may_move
+    return GrowthStep(
+        capacity_gib=step.request.capacity_gib,
+        usable_gib=best.usable_gib,
+        system_sweep_gb_s=sweep,
+        modules=_modules(best.content),
+        slots=step.placement.slots,
+        added=_modules(_added(growth, index)),
+        status=step.placement.status,
+        code=encode(growth.board, step.placement),
+        free=FreeStep(usable_gib=free.usable_gib, system_sweep_gb_s=by_itself, modules=_modules(free.content)),
+        price=PriceEntry(
+            system_sweep_gb_s=by_itself - sweep, over_gib=whole(Fraction(best.usable_gib - free.usable_gib))
+        ),
+        **({"change": moves_record(change_between(growth.steps[index - 1], step))} if moved else {}),
+    )
 
 
 def _added(growth: Growth, index: int) -> dict[str, Module | None]:
@@ -95,9 +152,9 @@ def _added(growth: Growth, index: int) -> dict[str, Module | None]:
     return {str(number): module for number, module in enumerate(more.elements())}
 
 
-def _path_record(path: Sequence[Choice], request: Request) -> dict[str, Any]:
+def _path_record(path: Sequence[Choice], request: Request) -> PathEntry:
     bought, left = path_counts(path, request)
-    return {"bought": bought, "left_over": left}
+    return PathEntry(bought=bought, left_over=left)
 
 
 def path_counts(path: Sequence[Choice], request: Request) -> tuple[int, int]:
@@ -189,10 +246,6 @@ def _by_label(content: Mapping[str, Module | None]) -> list[tuple[str, list[str]
     return [(f"{len(found[m])} x {m.label}", found[m]) for m in sorted(found, key=lambda m: m.order_key)]
 
 
-def _modules(content: Mapping[str, Module | None]) -> list[dict[str, Any]]:
-    counts = Counter(module for module in content.values() if module)
-    return [{"label": m.label, "count": counts[m]} for m in sorted(counts, key=lambda m: m.order_key)]
-
-
-def _gib_difference(one: Gib, other: Gib) -> int | float:
-    return gib_number(whole(Fraction(one - other)))
+def _modules(content: Mapping[str, Module | None]) -> list[Count]:
+    used = Counter(module for module in content.values() if module)
+    return counts(sorted(used.items(), key=lambda pair: pair[0].order_key))

@@ -4,37 +4,59 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import Any
+
+from pydantic import Field
 
 from dimmplan.growth.keep import Kept, change_to
 from dimmplan.model.move import Change
-from dimmplan.output.machine import moves_record, step_lines
+from dimmplan.output.machine import step_lines
+from dimmplan.output.machine_record import MovesDocument, moves_record
 from dimmplan.output.text import wrapped
+from dimmplan.output.values import Count, Record, Slots
 from dimmplan.planner import Planned
 from dimmplan.report import device_text, moves_summary
 from dimmplan.units import listed
 
 
-def kept_record(kept: Kept, planned: Planned) -> dict[str, Any]:
+class ReleasedEntry(Record):
+    """A slot on hold whose data is saved."""
+
+    slot: str = Field(description="a slot on hold whose data is saved")
+    found: str = Field(description="what lies there, in words")
+
+
+class KeptEntry(Record):
+    """What a machine brings to a plan."""
+
+    date: str | None = Field(description="of the inventory")
+    slots: Slots = Field(description="what lies there, as far as it is kept")
+    hold: list[str] = Field(description="slots not to be touched")
+    unlisted: list[str] = Field(description="those of them that the inventory does not list")
+    released: list[ReleasedEntry] = Field(description="slots whose data is saved")
+    questions: list[str] = Field(description="what to ask at the machine")
+    discarded: int = Field(description="modules left over")
+    bought: list[Count] = Field(description="what to buy")
+    change: MovesDocument = Field(description="how to get there")
+
+
+def kept_record(kept: Kept, planned: Planned) -> KeptEntry:
     """What a machine brings to a plan, and how to get there, as JSON."""
     change = change_to(kept, planned)
-    return {
-        "date": kept.date,
-        "slots": {slot: module.label if module else None for slot, module in kept.content.items()},
-        "hold": list(kept.hold),
-        "unlisted": list(kept.unlisted),
-        "released": [
-            {"slot": each.slot, "found": device_text(each.found) if each.found else "not listed"}
+    bought = Counter(move.module.label for move in change.moves if move.kind == "insert")
+    return KeptEntry(
+        date=kept.date,
+        slots=kept.content,
+        hold=list(kept.hold),
+        unlisted=list(kept.unlisted),
+        released=[
+            ReleasedEntry(slot=each.slot, found=device_text(each.found) if each.found else "not listed")
             for each in kept.released
         ],
-        "questions": list(kept.questions),
-        "discarded": sum(left.count for left in change.stranded),
-        "bought": [
-            {"label": label, "count": count}
-            for label, count in sorted(Counter(m.module.label for m in change.moves if m.kind == "insert").items())
-        ],
-        "change": moves_record(change),
-    }
+        questions=list(kept.questions),
+        discarded=sum(left.count for left in change.stranded),
+        bought=[Count(label=label, count=count) for label, count in sorted(bought.items())],
+        change=moves_record(change),
+    )
 
 
 def kept_text(kept: Kept, planned: Planned) -> str:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+from pydantic import Field
 
 from dimmplan.locate import Located, Location
 from dimmplan.output.text import wrapped
+from dimmplan.output.values import Document, Record
 from dimmplan.units import counted, listed
 
 _STEPS = {
@@ -41,30 +42,52 @@ def first_steps(location: Location) -> list[str]:
     return [_FIRST, *([_UNCORRECTED] if bad else []), *_STEPS[location.pattern]]
 
 
-def location_record(location: Location) -> dict[str, Any]:
+class LocatedEntry(Record):
+    """An error record and the slots that it can mean."""
+
+    record: str = Field(description="the record as given, or what alike lines of a log have in common")
+    slots: list[str] = Field(description="the slots that it can mean")
+    certain: bool = Field(description="true where it means just that slot")
+    why: str = Field(description="how the slot follows")
+    apart: str = Field(description="what would tell candidates apart; empty where nothing is to tell")
+    count: int = Field(description="errors that it reports")
+    uncorrected: int = Field(description="how many of these were not corrected")
+
+
+class SlotErrors(Record):
+    """Errors of a slot that is sure."""
+
+    slot: str = Field(description="a slot that is sure")
+    corrected: int = Field(description="corrected errors")
+    uncorrected: int = Field(description="errors that were not corrected")
+
+
+class LocateDocument(Document):
+    """Where error records point."""
+
+    commands = "locate"
+    about = "Slots that error records mean; exit status 1 where a record fits no slot."
+
+    board: str = Field(description="id of the board")
+    records: list[LocatedEntry] = Field(description="every record")
+    slots: list[SlotErrors] = Field(description="errors by slot")
+    pattern: str = Field(
+        description="`one-slot`, `one-channel`, `one-socket`, `several-sockets` or `none`: how the sure slots lie"
+    )
+    first_steps: list[str] = Field(description="what to do first (common practice)")
+    other_lines: int = Field(description="lines of a log that are no memory errors")
+
+
+def location_record(location: Location) -> LocateDocument:
     """Records with their slots, errors by slot, and what to do first, as JSON."""
-    return {
-        "format": 1,
-        "board": location.board.id,
-        "records": [
-            {
-                "record": record.record,
-                "slots": list(record.slots),
-                "certain": record.certain,
-                "why": record.why,
-                "apart": record.apart,
-                "count": record.count,
-                "uncorrected": record.uncorrected,
-            }
-            for record in location.records
-        ],
-        "slots": [
-            {"slot": slot, "corrected": good, "uncorrected": bad} for slot, (good, bad) in location.counts.items()
-        ],
-        "pattern": location.pattern,
-        "first_steps": first_steps(location),
-        "other_lines": location.ignored,
-    }
+    return LocateDocument(
+        board=location.board.id,
+        records=LocatedEntry.all_of(location.records),
+        slots=[SlotErrors(slot=slot, corrected=good, uncorrected=bad) for slot, (good, bad) in location.counts.items()],
+        pattern=location.pattern,
+        first_steps=first_steps(location),
+        other_lines=location.ignored,
+    )
 
 
 def location_text(location: Location) -> str:

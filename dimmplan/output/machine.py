@@ -1,37 +1,30 @@
-"""What a machine says, its audit and its moves: as JSON of format 1 and as text for a terminal.
-
-Serial numbers and asset tags are left out unless asked for.
-"""
+"""What a machine says, its audit, its moves and its draft, for a terminal."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import Any
 
 from dimmplan.audit import Audit
 from dimmplan.boardfile.draft import Draft
 from dimmplan.explain import gb_s
 from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.match import Matching
-from dimmplan.model.inventory import FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory
 from dimmplan.model.move import Change
 from dimmplan.output.columns import Column, lines_of, table
-from dimmplan.output.record import finding_record
 from dimmplan.output.text import finding_lines, wrapped
 from dimmplan.report import (
     answer_text,
     audit_findings,
     blocked_text,
     device_text,
-    difference_text,
     moves_summary,
     step_text,
     suspect_text,
 )
 from dimmplan.units import counted, decimal, format_capacity, format_kib
 
-FORMAT = 1
 _FORMS = {
     "smbios-binary": "SMBIOS tables",
     "smbios-text": "a text listing of SMBIOS tables",
@@ -39,48 +32,6 @@ _FORMS = {
     "labels": "a label list",
     "spd": "SPD images",
 }
-
-
-def found_record(found: Inventory, *, serials: bool = False) -> dict[str, Any]:
-    """An inventory as JSON: one entry for each memory device that the machine lists, in its order."""
-    return {
-        "format": FORMAT,
-        "form": found.form,
-        "edition": found.edition,
-        "date": found.date,
-        "slots": [_device(slot, serials=serials) for slot in found.slots],
-        "processors": [
-            {"locator": p.locator, "state": p.state, "enabled": p.enabled, "cores": p.cores} for p in found.processors
-        ],
-        "oddities": [{"oddity": o.oddity, "where": o.where, "text": o.text} for o in found.oddities],
-    }
-
-
-def _device(slot: FoundSlot, *, serials: bool) -> dict[str, Any]:
-    entry: dict[str, Any] = {
-        "locator": slot.locator,
-        "bank": slot.bank,
-        "state": slot.state,
-        "role": slot.role,
-        "why": slot.why,
-        "capacity_gib": slot.capacity_gib,
-        "capacity_kib": slot.capacity_kib,
-        "label": slot.label,
-        "generation": slot.generation.value if slot.generation else None,
-        "kind": slot.kind.value if slot.kind else None,
-        "ranks_said": slot.ranks_said,
-        "package_ranks": slot.package_ranks,
-        "logical_ranks": slot.logical_ranks,
-        "device_width": slot.device_width,
-        "ecc": slot.ecc,
-        "rated_mts": slot.rated_mts,
-        "configured_mts": slot.configured_mts,
-        "part_number": slot.part_number,
-        "persistent": slot.persistent,
-    }
-    if serials:
-        entry |= {"serial": slot.serial, "asset_tag": slot.asset_tag}
-    return entry
 
 
 def found_text(found: Inventory, *, serials: bool = False) -> str:
@@ -112,51 +63,6 @@ def found_text(found: Inventory, *, serials: bool = False) -> str:
 
 
 # -- audit ---------------------------------------------------------------------------------------------------------
-
-
-def audit_record(audit: Audit, matching: Matching) -> dict[str, Any]:
-    """An audit as JSON."""
-    return {
-        "format": FORMAT,
-        "board": audit.board.id,
-        "date": audit.date,
-        "fitted": list(audit.fitted),
-        "slots": [
-            {
-                "slot": answer.slot,
-                "answer": answer.answer,
-                "module": answer.module.label if answer.module else None,
-                "differences": [
-                    {
-                        "kind": d.kind,
-                        "planned": d.planned,
-                        "found": d.found,
-                        "other": d.other,
-                        "text": difference_text(d),
-                    }
-                    for d in answer.differences
-                ],
-            }
-            for answer in audit.slots
-        ],
-        "findings": [finding_record(finding) for finding in audit_findings(audit)],
-        "suspect": None
-        if audit.suspect is None
-        else {"fault": audit.suspect.fault, "slots": list(audit.suspect.slots), "text": suspect_text(audit.suspect)},
-        "figures": {"found": _figures(audit.figures_found), "planned": _figures(audit.figures_planned)},
-        "questions": [{"locator": q.locator, "bank": q.bank, "text": q.text} for q in matching.questions],
-    }
-
-
-def _figures(figures: PlacementFigures | None) -> dict[str, Any] | None:
-    if figures is None:
-        return None
-    return {
-        "usable_gib": figures.usable_gib,
-        "rate_mts": figures.rate_mts,
-        "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
-        "worst_share": decimal(figures.worst_share, 4),
-    }
 
 
 def audit_text(audit: Audit, matching: Matching) -> str:
@@ -213,27 +119,6 @@ def _figure_lines(audit: Audit) -> list[str]:
 # -- drafts --------------------------------------------------------------------------------------------------------
 
 
-def draft_record(draft: Draft, board_id: str, file: str) -> dict[str, Any]:
-    """A draft as JSON: its open guesses with their candidates, the sockets to plan for, what else is to do."""
-    return {
-        "format": FORMAT,
-        "board": board_id,
-        "file": file,
-        "fitted": list(draft.fitted) or None,
-        "guesses": [
-            {
-                "about": guess.about,
-                "text": guess.text,
-                "chosen": guess.chosen,
-                "candidates": list(guess.candidates),
-                "layouts": [{"choice": choice, "layout": drawn} for choice, drawn in guess.layouts.items()],
-            }
-            for guess in draft.guesses
-        ],
-        "to_do": list(draft.to_do),
-    }
-
-
 def draft_text(draft: Draft, again: str) -> str:
     """A draft's questions for a terminal, each with its candidate layouts and how to answer it."""
     lines: list[str] = []
@@ -257,23 +142,6 @@ def draft_text(draft: Draft, again: str) -> str:
 
 
 # -- moves ---------------------------------------------------------------------------------------------------------
-
-
-def moves_record(change: Change) -> dict[str, Any]:
-    """A change as JSON: moves, the steps of doing them, what is left over, what stands in the way."""
-    return {
-        "format": FORMAT,
-        "moves": [
-            {"kind": move.kind, "label": move.module.label, "from": move.source, "to": move.target}
-            for move in change.moves
-        ],
-        "steps": [{"step": step.number, "act": step.act, "slot": step.slot} for step in change.steps],
-        "handled": len(change.handled),
-        "stranded": [
-            {"label": left.module.label, "count": left.count, "fits": list(left.fits)} for left in change.stranded
-        ],
-        "blocked": list(change.blocked),
-    }
 
 
 def moves_text(change: Change) -> str:

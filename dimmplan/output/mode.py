@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Any, NamedTuple
+from typing import NamedTuple
+
+from pydantic import Field
 
 from dimmplan.explain import gb_s, modules_phrase
 from dimmplan.model.request import Mode
 from dimmplan.output.text import wrapped
-from dimmplan.output.values import gib_number
+from dimmplan.output.values import Count, GbS, GibNumber, Record, counts
 from dimmplan.planner import Planned
-from dimmplan.units import counted, decimal, format_capacity
+from dimmplan.units import counted, format_capacity
 
 
 class _Side(NamedTuple):
@@ -35,20 +37,38 @@ def _side(planned: Planned) -> _Side:
     )
 
 
-def mode_record(planned: Planned, free: Planned) -> dict[str, Any]:
+class IndependentEntry(Record):
+    """The same request in the independent mode."""
+
+    usable_gib: GibNumber = Field(description="what the request would have in the independent mode")
+    modules: list[Count] = Field(description="what it would take")
+    system_sweep_gb_s: GbS = Field(description="GB/s")
+
+
+class ModePriceEntry(Record):
+    """What a mode costs."""
+
+    independent: IndependentEntry = Field(description="the same request in the independent mode")
+    installed_gib: int = Field(description="how much more the mode puts into the machine")
+    slots: int = Field(description="how many slots more")
+    read_gb_s: GbS = Field(description="how much faster the mode reads, GB/s; below 0 where slower")
+    write_gb_s: GbS = Field(description="and writes")
+
+
+def mode_record(planned: Planned, free: Planned) -> ModePriceEntry:
     """The price of a mode as JSON: what the independent mode would take, and how much more or less the mode has."""
     mine, other = _side(planned), _side(free)
-    return {
-        "independent": {
-            "usable_gib": gib_number(free.answer.best.usable_gib),
-            "modules": [{"label": m.label, "count": free.placement.count(m)} for m in free.placement.types],
-            "system_sweep_gb_s": decimal(other.read, 1),
-        },
-        "installed_gib": mine.installed_gib - other.installed_gib,
-        "slots": mine.slots - other.slots,
-        "read_gb_s": decimal(mine.read - other.read, 1),
-        "write_gb_s": decimal(mine.write - other.write, 1),
-    }
+    return ModePriceEntry(
+        independent=IndependentEntry(
+            usable_gib=free.answer.best.usable_gib,
+            modules=counts((module, free.placement.count(module)) for module in free.placement.types),
+            system_sweep_gb_s=other.read,
+        ),
+        installed_gib=mine.installed_gib - other.installed_gib,
+        slots=mine.slots - other.slots,
+        read_gb_s=mine.read - other.read,
+        write_gb_s=mine.write - other.write,
+    )
 
 
 def mode_text(planned: Planned, free: Planned) -> str:

@@ -2,234 +2,363 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import Any
+from typing import Any, Literal
+
+from pydantic import AliasPath, Field
 
 from dimmplan.advice import choice_gains, request_findings
 from dimmplan.errors import ImpossibleError, Shortfall
 from dimmplan.explain import blank_slots, placement_findings
-from dimmplan.figures import PlacementFigures, SocketFigures, placement_figures
+from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
-from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, dead_slots
-from dimmplan.output.values import FORMAT, exact, gib_number
+from dimmplan.output.values import (
+    CauseEntry,
+    Count,
+    Document,
+    Exact,
+    GbS,
+    GibNumber,
+    Money,
+    Record,
+    Share,
+    Slots,
+    counts,
+    exact,
+    plain,
+)
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.rules import install_order
 from dimmplan.solve.answer import Choice
-from dimmplan.units import Gib, decimal
+from dimmplan.units import Gib
 
 
-def plan_record(planned: Planned) -> dict[str, Any]:
+class BoardEntry(Record):
+    """The board, by what its plans depend on."""
+
+    id: str = Field(description="the board")
+    trust: str = Field(description="`example`, `drafted`, `manual` or `running`")
+    electrical_digest: str = Field(description="changes with slots, rules, rates, processors and modules")
+    drawing_digest: str = Field(description="changes with the drawing")
+
+
+class FindingEntry(Record):
+    """What a person must know."""
+
+    rule: str = Field(description="id of the board's row, or of what the tool itself looks at")
+    severity: str = Field(description="`error` (must not be), `warning` (not advised), `note`")
+    where: list[str] = Field(description="slots, channels or sockets")
+    text: str = Field(description="a sentence")
+    source: str = Field(description="id of the source; `rules` gives the citation")
+
+
+class TotalsEntry(Record):
+    """The whole machine."""
+
+    capacity_gib: int = Field(description="of all modules")
+    usable_gib: GibNumber = Field(description="what the mode leaves")
+    modules: int = Field(description="how many")
+    free_slots: int = Field(description="of the fitted sockets")
+    rate_mts: int = Field(description="MT/s")
+    system_sweep_gb_s: GbS = Field(description="GB/s")
+    worst_share: Share = Field(description="lowest share of a socket")
+    socket_difference_gib: GibNumber = Field(description="largest less smallest usable capacity of a socket")
+    cost: Money | None = Field(default=None, description="of what must be bought, where everything has a price")
+
+
+class RequestEntry(Record):
+    """What was asked."""
+
+    capacity_gib: int = Field(description="usable capacity asked")
+    over_gib: int | None = Field(description="allowance above it that counts as equal")
+    max_types: int = Field(description="most types used at once")
+    effort: int = Field(description="most search nodes")
+    modules: list[str] = Field(description="labels that might be used")
+
+
+class BoundEntry(Record):
+    """How far the search came."""
+
+    criterion: str | None = Field(description="the criterion that is not decided, null where all are")
+    value: Exact | None = Field(description="what it can be at best")
+    nodes: int = Field(description="search nodes spent")
+
+
+class ModuleEntry(Record):
+    """A module type of the plan."""
+
+    key: str = Field(description="letter of the type in `slots` and on the sheet")
+    label: str = Field(description="JEDEC label")
+    generation: str = Field(description="`DDR3`, `DDR4` or `DDR5`")
+    capacity_gib: int = Field(description="of one module")
+    kind: str = Field(description="`RDIMM` and so on")
+    package_ranks: int = Field(description="as a label counts them")
+    logical_ranks: int = Field(description="with the dies of a stack")
+    device_width: int = Field(description="4, 8, 16")
+    ecc_bits: int = Field(description="0, 8 or 16")
+    die_gbit: int | float = Field(description="density that follows from the label")
+    rate_mts: int = Field(description="of the label")
+    voltage_mv: int = Field(description="supply voltage")
+    count: int = Field(description="how many")
+
+
+class RegionEntry(Record):
+    """One region of a socket's address range."""
+
+    ways: int = Field(description="channels that the addresses rotate over")
+    capacity_gib: GibNumber = Field(description="how much of the capacity")
+    channels: list[str] = Field(description="which channels")
+    peak_gb_s: GbS = Field(description="GB/s")
+
+
+class SocketEntry(Record):
+    """The figures of a fitted socket."""
+
+    id: str = Field(validation_alias="socket", description="the socket")
+    capacity_gib: int = Field(description="of its modules")
+    usable_gib: GibNumber = Field(description="what the mode leaves")
+    modules: int = Field(description="how many")
+    rate_mts: int = Field(validation_alias=AliasPath("rate", "rate_mts"), description="MT/s")
+    rate_row: str = Field(
+        validation_alias=AliasPath("rate", "row"),
+        description="what limits the rate: a rate row, `processor:ID` or `module:LABEL`",
+    )
+    peak_gb_s: GbS = Field(description="of its filled channels")
+    sweep_gb_s: GbS = Field(description="every byte once")
+    parallel_gb_s: GbS = Field(description="traffic even over all addresses")
+    share: Share = Field(description="sweep over the peak of all channels, 0 to 1")
+    regions: list[RegionEntry] = Field(description="lowest addresses first")
+
+
+class CriterionEntry(Record):
+    """One criterion of the list, and its value."""
+
+    name: str = Field(description="in the order that decides")
+    value: Exact = Field(description="sweep and parallel as exact fractions of GB/s in text")
+    better: str = Field(description="`high` or `low`")
+
+
+class ChoiceEntry(Record):
+    """Another placement beside the plan."""
+
+    capacity_gib: int = Field(description="of all modules")
+    usable_gib: GibNumber = Field(description="what the mode leaves")
+    system_sweep_gb_s: GbS = Field(description="GB/s")
+    modules: list[Count] = Field(description="its types")
+    slots: Slots = Field(description="label, or null where it is empty")
+    gains: str = Field(description="what it has over the plan, in words")
+    loses: str = Field(description="what it lacks")
+
+
+class StepEntry(Record):
+    """The nearest capacities with a higher sweep."""
+
+    above: ChoiceEntry | None = Field(description="nearest capacity above, null where there is none")
+    below: ChoiceEntry | None = Field(description="the same below")
+
+
+class NearestEntry(Record):
+    """The nearest capacities that fit."""
+
+    below_gib: GibNumber | None = Field(description="the nearest capacity below that fits")
+    above_gib: GibNumber | None = Field(description="the nearest above")
+
+
+class PlanDocument(Document):
+    """A plan."""
+
+    commands = "plan"
+    about = (
+        "The plan; `plan.json` is the same. `stock` stands there with `--stock`, `kept` with `--keep`, `growth` with "
+        "`--then`, `mode_price` with another `--mode`."
+    )
+
+    board: BoardEntry = Field(description="the board")
+    fitted: list[str] = Field(description="sockets with a processor")
+    processor: str | None = Field(description="the processor option")
+    mode: str = Field(description="`independent`, `mirrored` or `sparing`")
+    prefer: str = Field(description="the list of criteria")
+    request: RequestEntry = Field(description="as asked")
+    status: str = Field(description="`proven` or `best-found`")
+    stopped: str | None = Field(description="why the search stopped, null where it is proven")
+    bound: BoundEntry = Field(description="how far the search came")
+    modules: list[ModuleEntry] = Field(description="types in the plan")
+    slots: dict[str, str | None] = Field(description="key of the type, null where it is empty; in board order")
+    dead: list[str] = Field(description="slots whose processor is absent")
+    blanks: list[str] = Field(description="empty slots that carry a blank")
+    hold: list[str] = Field(description="slots that nobody may touch")
+    install_order: list[str] = Field(description="filled slots in the order of installing")
+    sockets: list[SocketEntry] = Field(description="figures of each socket")
+    totals: TotalsEntry = Field(description="the whole machine")
+    criteria: list[CriterionEntry] = Field(description="what decided, in order")
+    runners_up: list[ChoiceEntry] = Field(description="the next best placements")
+    one_step: StepEntry = Field(description="nearest capacities with a higher sweep")
+    findings: list[FindingEntry] = Field(description="what a person must know")
+    code: str = Field(description="the plan code")
+
+
+def plan_record(planned: Planned) -> PlanDocument:
     """The plan of a solved request, with the stable keys of format 1."""
     board, request, answer, placement = planned.board, planned.request, planned.answer, planned.placement
     figures = planned.figures
     findings = placement_findings(board, placement, figures) + request_findings(planned)
-    searched = {
-        "request": {
-            "capacity_gib": request.capacity_gib,
-            "over_gib": request.over_gib,
-            "max_types": request.max_types,
-            "effort": request.effort,
-            "modules": [supply.module.label for supply in request.supplies],
-        },
-        "stopped": answer.stopped,
-        "bound": _bound(planned),
-        "totals": totals_record(figures, planned.cost),
-        "criteria": [
-            {"name": c.name, "value": exact(v), "better": c.better}
+    return PlanDocument(
+        **placement_keys(board, placement),
+        request=RequestEntry(
+            capacity_gib=request.capacity_gib,
+            over_gib=request.over_gib,
+            max_types=request.max_types,
+            effort=request.effort,
+            modules=[supply.module.label for supply in request.supplies],
+        ),
+        stopped=answer.stopped,
+        bound=_bound(planned),
+        sockets=SocketEntry.all_of(figures.sockets),
+        totals=totals_record(figures, planned.cost),
+        criteria=[
+            CriterionEntry(name=c.name, value=exact(v), better=c.better)
             for c, v in zip(answer.criteria, answer.best.vector, strict=True)
         ],
-        "runners_up": [_choice(planned, choice) for choice in answer.runners_up],
-        "one_step": {
-            "above": _choice(planned, answer.step_above) if answer.step_above else None,
-            "below": _choice(planned, answer.step_below) if answer.step_below else None,
-        },
-        "findings": [finding_record(finding) for finding in findings],
-    }
-    return {**placement_record(board, placement, figures), **searched, "code": encode(board, placement)}
+        runners_up=[_choice(planned, choice) for choice in answer.runners_up],
+        one_step=StepEntry(
+            above=_choice(planned, answer.step_above) if answer.step_above else None,
+            below=_choice(planned, answer.step_below) if answer.step_below else None,
+        ),
+        findings=FindingEntry.all_of(findings),
+        code=encode(board, placement),
+    )
 
 
-def placement_record(board: Board, placement: Placement, figures: PlacementFigures | None) -> dict[str, Any]:
-    """The keys of a plan that follow from its placement and board alone; a plan that is read back must agree with them.
-
-    Without figures those of the sockets and totals are left out. Keys of the search stand in their places, empty.
-    """
+def placement_keys(board: Board, placement: Placement) -> dict[str, Any]:
+    """The keys of a plan that follow from its placement and board alone, but for its figures."""
     keys = placement.keys
     return {
-        "format": FORMAT,
-        "board": {
-            "id": board.id,
-            "trust": board.trust,
-            "electrical_digest": board.electrical_digest,
-            "drawing_digest": board.drawing_digest,
-        },
+        "board": BoardEntry.of(board),
         "fitted": list(placement.fitted),
         "processor": placement.processor,
         "mode": placement.mode.value,
         "prefer": placement.prefer,
-        "request": {},
         "status": placement.status,
-        "stopped": None,
-        "bound": {},
         "modules": [_module(module, keys[module], placement.count(module)) for module in placement.types],
         "slots": {slot: keys[module] if module else None for slot, module in placement.slots},
         "dead": list(dead_slots(board, placement)),
         "blanks": list(blank_slots(board, placement)),
         "hold": list(placement.hold),
         "install_order": list(install_order(board, placement)),
-        "sockets": [_socket(socket) for socket in figures.sockets] if figures else [],
-        "totals": totals_record(figures, None) if figures else {},
     }
 
 
-def sheet_record(given: Mapping[str, Any]) -> dict[str, Any]:
-    """What ``plan`` was given for the title block, so that the sheet can be drawn again; no key for nothing."""
-    words = {name: given.get(name) for name in ("title", "tag", "date")}
-    return {"sheet": words} if any(words.values()) else {}
+def placement_record(board: Board, placement: Placement, figures: PlacementFigures | None) -> dict[str, Any]:
+    """What a plan that is read back must agree with. Without figures there are none of the sockets and totals."""
+    keys: dict[str, Any] = plain(placement_keys(board, placement))
+    keys |= {
+        "sockets": [each.plain() for each in SocketEntry.all_of(figures.sockets)] if figures else [],
+        "totals": totals_record(figures, None).plain() if figures else {},
+    }
+    return keys
 
 
-def _bound(planned: Planned) -> dict[str, Any]:
+class SheetEntry(Record):
+    """What `plan` was given for the title block, so that the sheet can be drawn again."""
+
+    title: str | None = Field(description="`--title`")
+    tag: str | None = Field(description="`--tag`")
+    date: str | None = Field(description="`--date`")
+
+
+def sheet_record(given: Mapping[str, Any]) -> dict[str, SheetEntry]:
+    """What ``plan`` was given for the title block; no key for nothing."""
+    words = {name: given.get(name) for name in SheetEntry.model_fields}
+    return {"sheet": SheetEntry(**words)} if any(words.values()) else {}
+
+
+def _bound(planned: Planned) -> BoundEntry:
     bound = planned.answer.bound
-    if bound is None:
-        return {"criterion": None, "value": None, "nodes": planned.answer.effort}
-    value = None if bound.value is None else exact(bound.value)
-    return {"criterion": bound.criterion, "value": value, "nodes": planned.answer.effort}
+    return BoundEntry(
+        criterion=None if bound is None else bound.criterion,
+        value=None if bound is None or bound.value is None else exact(bound.value),
+        nodes=planned.answer.effort,
+    )
 
 
-def _module(module: Module, key: str, count: int) -> dict[str, Any]:
+def _module(module: Module, key: str, count: int) -> ModuleEntry:
     die = module.die_gbit
-    return {
-        "key": key,
-        "label": module.label,
-        "generation": module.generation.value,
-        "capacity_gib": module.capacity_gib,
-        "kind": module.kind.value,
-        "package_ranks": module.package_ranks,
-        "logical_ranks": module.logical_ranks,
-        "device_width": module.device_width,
-        "ecc_bits": module.ecc_bits,
-        "die_gbit": int(die) if die.denominator == 1 else float(die),
-        "rate_mts": module.rate_mts,
-        "voltage_mv": module.voltage_mv,
-        "count": count,
-    }
+    own = {name: getattr(module, name) for name in ModuleEntry.model_fields if name not in ("key", "die_gbit", "count")}
+    return ModuleEntry(**own, key=key, die_gbit=int(die) if die.denominator == 1 else float(die), count=count)
 
 
-def _socket(socket: SocketFigures) -> dict[str, Any]:
-    return {
-        "id": socket.socket,
-        "capacity_gib": socket.capacity_gib,
-        "usable_gib": gib_number(socket.usable_gib),
-        "modules": socket.modules,
-        "rate_mts": socket.rate.rate_mts,
-        "rate_row": socket.rate.row,
-        "peak_gb_s": decimal(socket.peak_gb_s, 1),
-        "sweep_gb_s": decimal(socket.sweep_gb_s, 1),
-        "parallel_gb_s": decimal(socket.parallel_gb_s, 1),
-        "share": decimal(socket.share, 4),
-        "regions": [
-            {
-                "ways": region.ways,
-                "capacity_gib": gib_number(region.capacity_gib),
-                "channels": list(region.channels),
-                "peak_gb_s": decimal(region.peak_gb_s, 1),
-            }
-            for region in socket.regions
-        ],
-    }
-
-
-def totals_record(figures: PlacementFigures, cost: Fraction | None) -> dict[str, Any]:
+def totals_record(figures: PlacementFigures, cost: Fraction | None) -> TotalsEntry:
     """The totals of a placement as JSON."""
-    return {
-        "capacity_gib": figures.capacity_gib,
-        "usable_gib": gib_number(figures.usable_gib),
-        "modules": figures.modules,
-        "free_slots": figures.free_slots,
-        "rate_mts": figures.rate_mts,
-        "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
-        "worst_share": decimal(figures.worst_share, 4),
-        "socket_difference_gib": gib_number(figures.socket_difference_gib),
-        "cost": None if cost is None else decimal(cost, 2),
-    }
+    own = {name: getattr(figures, name) for name in TotalsEntry.model_fields if name != "cost"}
+    return TotalsEntry(**own, cost=cost)
 
 
-def _choice(planned: Planned, choice: Choice) -> dict[str, Any]:
+def _choice(planned: Planned, choice: Choice) -> ChoiceEntry:
     board, placement = planned.board, planned.placement
     option = board.processor(placement.processor)
     figures = placement_figures(board, option, placement.fitted, choice.content, mode=placement.mode)
     used = Counter(module for module in choice.content.values() if module)
     gains, loses = choice_gains(planned, choice)
-    return {
-        "capacity_gib": figures.capacity_gib,
-        "usable_gib": gib_number(figures.usable_gib),
-        "system_sweep_gb_s": decimal(figures.system_sweep_gb_s, 1),
-        "modules": [
-            {"label": module.label, "count": used[module]} for module in sorted(used, key=lambda m: m.order_key)
-        ],
-        "slots": {slot: module.label if (module := choice.content.get(slot)) else None for slot in board.slots},
-        "gains": gains,
-        "loses": loses,
-    }
+    return ChoiceEntry(
+        capacity_gib=figures.capacity_gib,
+        usable_gib=figures.usable_gib,
+        system_sweep_gb_s=figures.system_sweep_gb_s,
+        modules=counts(sorted(used.items(), key=lambda pair: pair[0].order_key)),
+        slots={slot: choice.content.get(slot) for slot in board.slots},
+        gains=gains,
+        loses=loses,
+    )
 
 
-def finding_record(finding: Finding) -> dict[str, Any]:
-    """A finding as JSON."""
-    return {
-        "rule": finding.rule,
-        "severity": finding.severity,
-        "where": list(finding.where),
-        "text": finding.text,
-        "source": finding.source,
-    }
+class BuyEntry(Record):
+    """Modules to buy."""
+
+    label: str = Field(description="what to buy")
+    count: int = Field(description="how many")
+    cost: Money | None = Field(description="where it has a price")
+    substitutes: list[str] = Field(description="labels that would do as well on this board")
 
 
-def impossible_record(error: ImpossibleError) -> dict[str, Any]:
+class ImpossibleDocument(Document):
+    """Nothing fits."""
+
+    commands = "plan: impossible"
+    about = "Exit status 1. `buy`, `buy_status` and `currency` stand there with `--stock`."
+
+    status: Literal["impossible"] = Field(description="`impossible`")
+    causes: list[CauseEntry] = Field(description="what stands in the way")
+    nearest: NearestEntry = Field(description="the nearest capacities that fit")
+    buy: list[BuyEntry] | None = Field(
+        default=None, description="what to buy so that the shelf would serve; null where no list would"
+    )
+    buy_status: str | None = Field(default=None, description="`proven` (the shortest list) or `best-found`")
+    currency: str | None = Field(default=None, description="of the shelf")
+
+
+def impossible_record(error: ImpossibleError) -> ImpossibleDocument:
     """The answer that nothing fits, as JSON."""
-    record = {
-        "format": FORMAT,
-        "status": "impossible",
-        "causes": [{"rule": c.rule, "text": c.text, "source": c.source} for c in error.causes],
-        "nearest": nearest_record(error.below_gib, error.above_gib),
-    }
-    if error.shortfall is not None:
-        record |= shortfall_record(error.shortfall)
-    return record
+    return ImpossibleDocument(
+        status="impossible",
+        causes=CauseEntry.all_of(error.causes),
+        nearest=nearest_record(error.below_gib, error.above_gib),
+        **(shortfall_keys(error.shortfall) if error.shortfall is not None else {}),
+    )
 
 
-def nearest_record(below: Gib | None, above: Gib | None) -> dict[str, Any]:
+def nearest_record(below: Gib | None, above: Gib | None) -> NearestEntry:
     """The nearest capacities that fit, as JSON."""
-    return {
-        "below_gib": None if below is None else gib_number(below),
-        "above_gib": None if above is None else gib_number(above),
-    }
+    return NearestEntry(below_gib=below, above_gib=above)
 
 
-def shortfall_record(shortfall: Shortfall) -> dict[str, Any]:
-    """What there is to buy, as JSON; ``buy`` is null where no list would serve."""
-    buy = shortfall.buy
+def shortfall_keys(shortfall: Shortfall) -> dict[str, Any]:
+    """What there is to buy, as keys of a record; ``buy`` is null where no list would serve."""
     return {
-        "buy": None
-        if buy is None
-        else [
-            {
-                "label": each.label,
-                "count": each.count,
-                "cost": None if each.cost is None else decimal(each.cost, 2),
-                "substitutes": list(each.substitutes),
-            }
-            for each in buy
-        ],
+        "buy": None if shortfall.buy is None else BuyEntry.all_of(shortfall.buy),
         "buy_status": "proven" if shortfall.proven else "best-found",
         "currency": shortfall.currency,
     }
-
-
-def to_json(record: Mapping[str, Any]) -> str:
-    """One JSON document, two blanks deep, ending with a line end; ASCII so that any pipe carries it."""
-    return json.dumps(record, indent=2, ensure_ascii=True) + "\n"

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
-from typing import Any
+from typing import Annotated
+
+from pydantic import Field
 
 from dimmplan.errors import Shortfall
 from dimmplan.output.columns import Column, lines_of
 from dimmplan.output.text import wrapped
+from dimmplan.output.values import Label, Money, Places, Record
 from dimmplan.planner import Planned
 from dimmplan.stock import Shelf
 from dimmplan.supply import LeftOut, Take, left_out_of, takes_of
@@ -22,31 +25,53 @@ def money(value: Fraction | None, currency: str | None) -> str:
     return f"{decimal(value, 2):.2f}" + (f" {currency}" if currency else "")
 
 
-def shelf_record(planned: Planned, shelf: Shelf) -> dict[str, Any]:
+class TakeEntry(Record):
+    """Modules to take from one line of a stock list."""
+
+    place: str = Field(description="line of the stock list")
+    label: str = Field(description="as the shelf names it")
+    count: int = Field(description="how many to take")
+    price: Annotated[float | None, Places(4)] = Field(description="of one")
+    cost: Money | None = Field(description="of all")
+    serves_as: Label = Field(description="label in the plan, which the board cannot tell apart")
+
+
+class LeftOutEntry(Record):
+    """A label that the board cannot use."""
+
+    label: Label = Field(validation_alias="module", description="what the board cannot use")
+    rule: str = Field(description="which row says so")
+    found: str = Field(description="what the label has")
+    allowed: str = Field(description="what the row allows")
+
+
+class ShelfEntry(Record):
+    """What a placement takes from a shelf."""
+
+    currency: str | None = Field(description="of the shelf")
+    take: list[TakeEntry] = Field(description="what to take")
+    left_out: list[LeftOutEntry] = Field(description="what the board cannot use")
+
+
+def shelf_record(planned: Planned, shelf: Shelf) -> ShelfEntry:
     """What a placement takes from a shelf, as JSON."""
     takes = takes_of(planned.board, shelf, planned.placement)
-    return {
-        "currency": shelf.currency,
-        "take": [_take(take) for take in takes],
-        "left_out": [left_out_record(why) for why in left_out_of(planned.board, shelf, planned.request.processor)],
-    }
+    left_out = left_out_of(planned.board, shelf, planned.request.processor)
+    return ShelfEntry(
+        currency=shelf.currency, take=[_take(take) for take in takes], left_out=LeftOutEntry.all_of(left_out)
+    )
 
 
-def _take(take: Take) -> dict[str, Any]:
+def _take(take: Take) -> TakeEntry:
     price = take.lot.price
-    return {
-        "place": take.lot.place,
-        "label": take.lot.label,
-        "count": take.count,
-        "price": None if price is None else decimal(price, 4),
-        "cost": None if price is None else decimal(price * take.count, 2),
-        "serves_as": take.serves_as.label,
-    }
-
-
-def left_out_record(why: LeftOut) -> dict[str, Any]:
-    """A label that the board cannot use, as JSON."""
-    return {"label": why.module.label, "rule": why.rule, "found": why.found, "allowed": why.allowed}
+    return TakeEntry(
+        place=take.lot.place,
+        label=take.lot.label,
+        count=take.count,
+        price=price,
+        cost=None if price is None else price * take.count,
+        serves_as=take.serves_as.label,
+    )
 
 
 def _columns(currency: str | None) -> tuple[Column[Take], ...]:

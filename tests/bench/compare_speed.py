@@ -17,7 +17,7 @@ from dimmplan.output.compare_chart import chart_svg
 from dimmplan.output.compare_columns import compare_csv
 from dimmplan.output.compare_record import compare_record
 from dimmplan.output.compare_text import compare_text
-from dimmplan.output.record import to_json
+from dimmplan.output.values import to_json
 from dimmplan.page.comparison import compare_html
 
 REPEATS = 7

@@ -20,7 +20,9 @@ from dimmplan.inventory.clean import decode_file
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.match import mapping_text, match_slots
 from dimmplan.model.inventory import Inventory
-from dimmplan.output.machine import audit_record, audit_text, found_record, found_text
+from dimmplan.output.machine import audit_text, found_text
+from dimmplan.output.machine_record import audit_record, found_record
+from dimmplan.output.values import to_json
 from tests.bench.hostile_inputs import WrongError, must_be_printable
 from tests.bench.mutate import mutate, mutate_json
 from tests.inventory import build
@@ -192,12 +194,12 @@ def must_be_told(error: InputError) -> None:
 def use(found: Inventory) -> None:
     """Print an inventory, match and audit it, and draft a board from it: a draft has no problem."""
     must_be_printable(found_text(found, serials=True))
-    json.dumps(found_record(found, serials=True))
+    to_json(found_record(found, serials=True))
     board = load_board("skerry-16")
     matching = match_slots(found, board)
     result = audit(board, found, matching, None)
     must_be_printable(audit_text(result, matching), mapping_text(found, matching))
-    json.dumps(audit_record(result, matching))
+    to_json(audit_record(result, matching))
     try:
         made = draft_board(found, board_id="drafted", title="Drafted")
     except InputError as error:

@@ -53,7 +53,7 @@ def test_the_table_has_every_row_worth_showing(name: str) -> None:
     lines = compare_text(view).splitlines()
     shown = [row for group in view.comparison.groups for row in view.shown(group)]
     assert shown
-    by_command = {row["command"]: row for row in placed(compare_record(view))}
+    by_command = {row["command"]: row for row in placed(compare_record(view).plain())}
     for row in shown:
         totals = by_command[view.command(row)]["totals"]
         assert row.figures is not None
@@ -106,7 +106,7 @@ def test_short_forms_of_placements() -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_csv_holds_what_json_holds(name: str) -> None:
     view = view_of(name)
-    record = compare_record(view)
+    record = compare_record(view).plain()
     rows = list(csv.DictReader(io.StringIO(compare_csv(view))))
     assert len(rows) == len(record["rows"])
     for cells, row in zip(rows, record["rows"], strict=True):
@@ -216,7 +216,7 @@ def test_the_chart_tells_its_data_in_words(name: str) -> None:
     title, desc = root.findtext(f"{SVG}title") or "", root.findtext(f"{SVG}desc") or ""
     assert title.startswith("dimmplan") and view.board.title in title
     assert desc == description(view)
-    for row in placed(compare_record(view)):
+    for row in placed(compare_record(view).plain()):
         if not row["outside_window"] or f"{row['totals']['system_sweep_gb_s']:.1f}" in desc:
             modules = " + ".join(f"{each['count']} x {each['label']}" for each in row["modules"])
             assert f"{modules}, system sweep {row['totals']['system_sweep_gb_s']:.1f} GB/s" in desc

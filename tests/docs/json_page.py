@@ -1,4 +1,4 @@
-"""The page about JSON, made from what the keys mean and from what the commands print; every key in both.
+"""The page about JSON, made from the records that the commands print and from what they print.
 
 Run: python -m tests.docs.json_page
 """
@@ -9,16 +9,22 @@ import contextlib
 import io
 import json
 import os
+import re
 import shlex
 import sys
 import tempfile
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args, get_origin
+
+from pydantic.fields import FieldInfo
 
 import dimmplan
 from dimmplan.cli.run import run
-from tests.docs.json_keys import DOCUMENTS, FILES, SHAPES, Document
+from dimmplan.output.schema import DOCUMENTS
+from dimmplan.output.values import Document, Record
+from tests.docs.json_examples import COMMANDS, EDITED, FILES, LISTING
 
 PAGE = Path(dimmplan.__file__).parent / "docs" / "json.md"
 WIDE = 96
@@ -28,49 +34,94 @@ HEAD = """# The JSON documents
 Every command takes `--json` and then prints one document on standard output and nothing else there. Keys stay; more may
 be added. Capacities are GiB, rates MT/s, bandwidths decimal GB/s; null is *not known* or *none*. `[]` is every item of
 a list, `SLOT` every slot by its name. Words in italics are shapes that several documents share; they stand at the end.
+`dimmplan docs json-schema` prints all of this as one JSON Schema for programs.
 
-The examples are shortened: one item of each list, one slot, `{...}` for a shape. They read these files:
+The examples are shortened: one item of each list, one slot, `{...}` for a shape. `mine.toml` is drafted of `found.csv`,
+`listing.txt` is what Linux tools print of a machine, `edited.json` a plan whose code is another one's, `worse.json` one with an equal share for each socket, given out as *capacity-first*. These are the
+other files that they read:
 """
 
-
-class Spec:
-    """Keys of one document or shape: meanings by path, and the paths at which a shape stands."""
-
-    def __init__(self, text: str) -> None:
-        self.meaning: dict[str, str] = {}
-        self.shape: dict[str, str] = {}
-        self.whole = text.removeprefix("-> ") if text.startswith("-> ") else None
-        for line in () if self.whole else filter(None, text.splitlines()):
-            key, said = line.split(" | ", 1)
-            path, arrow, shape = key.partition(" -> ")
-            self.meaning[path] = said
-            if arrow:
-                self.shape[path] = shape
-        self.maps = {path.rpartition(".")[0] for path in self.meaning if path.rpartition(".")[2].isupper()}
+Kind = type[Record]
 
 
-SPECS = {name: Spec(text) for name, text in SHAPES.items()}
-"""The shapes."""
+def inner(annotation: Any) -> tuple[str, Kind | None]:
+    """What a field holds: its marks (``[]`` for each list, ``.SLOT`` for a map) and the record in it, if one is."""
+    if isinstance(annotation, type) and issubclass(annotation, Record):
+        return "", annotation
+    origin, inside = get_origin(annotation), get_args(annotation)
+    if origin is list:
+        marks, kind = inner(inside[0])
+        return f"[]{marks}", kind
+    if origin is dict:
+        return (".SLOT", None) if "None" in str(inside[1]) else ("", None)
+    found = [inner(each) for each in inside if isinstance(each, type) or get_origin(each) is not None]
+    return next(((marks, kind) for marks, kind in found if marks or kind), ("", None))
 
 
-def keys_of(value: Any, spec: Spec, path: str = "", *, name: str = "") -> Iterator[tuple[str, str]]:
-    """Every path of a value, with the shape that it belongs to, the empty name for the document itself."""
-    if path in spec.shape and value is not None:
-        yield name, path
-        yield from keys_of(value, SPECS[spec.shape[path]], name=spec.shape[path])
-    elif isinstance(value, dict):
-        if not value:
-            yield name, path
-        for key, item in value.items():
-            part = "SLOT" if path in spec.maps else key
-            yield from keys_of(item, spec, f"{path}.{part}" if path else part, name=name)
-    elif isinstance(value, list):
-        if not value:
-            yield name, f"{path}[]*"
+def name_of(field: FieldInfo, name: str) -> str:
+    """The key as it is printed."""
+    return field.serialization_alias or name
+
+
+def uses() -> Counter[Kind]:
+    """How often each record stands in others."""
+    found: Counter[Kind] = Counter()
+    todo, seen = list[Kind](DOCUMENTS), set[Kind]()
+    while todo:
+        kind = todo.pop()
+        if kind in seen:
+            continue
+        seen.add(kind)
+        for field in kind.model_fields.values():
+            if (within := inner(field.annotation)[1]) is not None:
+                found[within] += 1
+                todo.append(within)
+    return found
+
+
+SHAPES = sorted(
+    (kind for kind, count in uses().items() if count > 1 and not issubclass(kind, Document)), key=lambda k: k.__name__
+)
+"""Records that stand in several places: told once, at the end."""
+
+
+def title_of(kind: Kind) -> str:
+    """A record's name on the page."""
+    words = re.findall(r"[A-Z][a-z]*", kind.__name__)
+    return " ".join(word.lower() for word in words if word not in ("Entry", "Document"))
+
+
+def told_apart(kind: Kind) -> bool:
+    """Whether a record has a place of its own on the page."""
+    return kind in SHAPES or issubclass(kind, Document)
+
+
+def rows_of(kind: Kind, path: str = "") -> Iterator[tuple[str, str]]:
+    """Every key of a record with what it means; shapes by their name."""
+    for name, field in kind.model_fields.items():
+        marks, within = inner(field.annotation)
+        here = f"{path}{name_of(field, name)}{marks}"
+        if within is None:
+            yield here, field.description or ""
+        elif told_apart(within):
+            yield here, f"*{title_of(within)}*: {field.description}"
+        else:
+            yield from rows_of(within, f"{here}.")
+
+
+def fields_of(kind: Kind, value: Any) -> Iterator[tuple[Kind, str]]:
+    """The fields of records that a printed value has."""
+    if isinstance(value, list):
         for item in value:
-            yield from keys_of(item, spec, f"{path}[]", name=name)
-    else:
-        yield name, path
+            yield from fields_of(kind, item)
+    elif isinstance(value, dict):
+        for name, field in kind.model_fields.items():
+            key = name_of(field, name)
+            if key in value:
+                yield kind, name
+                within = inner(field.annotation)[1]
+                if within is not None:
+                    yield from fields_of(within, value[key])
 
 
 def printed(command: str) -> Any:
@@ -100,27 +151,37 @@ def example_folder() -> Iterator[None]:
             run(["boards", "draft", "found.csv", "-o", "mine.toml"])
         row = '\n[[rules]]\nid = "t"\ncheck = "table"\nrows = { 1 = ["K1"] }\nsource = "INVENTED"\n'
         Path("tabled.toml").write_text(Path("mine.toml").read_text("utf-8") + row, encoding="utf-8")
+        Path("listing.txt").write_text(LISTING, encoding="utf-8")
+        for name, (command, changes) in EDITED.items():
+            Path(name).write_text(json.dumps(printed(command) | changes), encoding="utf-8")
         yield
 
 
 # -- the page --------------------------------------------------------------------------------------------------------
 
 
-def shortened(value: Any, spec: Spec, path: str = "") -> Any:
+def shortened(value: Any, kind: Kind | None) -> Any:
     """A value with one item of each list and one slot of each map, a shape as dots."""
-    if path in spec.shape and value is not None:
-        return "{...}"
-    if isinstance(value, dict):
-        items = list(value.items())
-        if path in spec.maps:
-            return {key: shortened(item, spec, f"{path}.SLOT") for key, item in items[:1]} | (
-                {"...": "..."} if len(items) > 1 else {}
-            )
-        return {key: shortened(item, spec, f"{path}.{key}" if path else key) for key, item in items}
     if isinstance(value, list):
-        found = [shortened(item, spec, f"{path}[]") for item in value[:1]]
+        found = [shortened(item, kind) for item in value[:1]]
         return [*found, "..."] if len(value) > 1 else found
+    if isinstance(value, dict) and kind is not None:
+        return {key: within(item, *field_at(kind, key)) for key, item in value.items()}
     return value
+
+
+def field_at(kind: Kind, key: str) -> tuple[str, Kind | None]:
+    """The marks and the record of a key."""
+    return next((inner(f.annotation) for name, f in kind.model_fields.items() if name_of(f, name) == key), ("", None))
+
+
+def within(value: Any, marks: str, kind: Kind | None) -> Any:
+    """A field's value, shortened."""
+    if marks.endswith(".SLOT") and isinstance(value, dict):
+        return dict(list(value.items())[:1]) | ({"...": "..."} if len(value) > 1 else {})
+    if kind is not None and told_apart(kind) and value:
+        return ["{...}", "..."][: len(value)] if isinstance(value, list) else "{...}"
+    return shortened(value, kind)
 
 
 def laid_out(value: Any, indent: int = 0) -> str:
@@ -140,37 +201,35 @@ def laid_out(value: Any, indent: int = 0) -> str:
     return "{" + f",\n{blanks}".join(parts) + "}"
 
 
-def table(spec: Spec) -> str:
+def table(kind: Kind) -> str:
     """The keys and what they mean."""
-    rows = ["| key | what it is |", "|---|---|"]
-    for path, said in spec.meaning.items():
-        shape = f"*{spec.shape[path]}*: " if path in spec.shape else ""
-        rows.append(f"| `{path}` | {shape}{said} |")
-    return "\n".join(rows) + "\n"
+    rows = [f"| `{path}` | {said} |" for path, said in rows_of(kind)]
+    return "\n".join(["| key | what it is |", "|---|---|", *rows]) + "\n"
 
 
-def section(document: Document, example: Any) -> str:
+def section(document: type[Document], example: Any) -> str:
     """One document of the page."""
-    spec = Spec(document.keys)
-    commands = "".join(f"    {command}\n" for command in document.commands)
-    told = "" if spec.whole else f"\n{table(spec)}"
-    shown = "" if spec.whole else f"\n```\n{laid_out(shortened(example, spec))}\n```\n"
-    return f"## {document.title}\n\n{document.intro}\n\n{commands}{told}{shown}"
+    commands = "".join(f"    {command}\n" for command in COMMANDS[document.commands])
+    shown = laid_out(shortened(example, document))
+    return f"## {document.commands}\n\n{document.about}\n\n{commands}\n{table(document)}\n```\n{shown}\n```\n"
+
+
+def shape(kind: Kind) -> str:
+    """One shape of the page."""
+    return f"### {title_of(kind)}\n\n{kind.__doc__}\n\n{table(kind)}"
 
 
 def page(examples: dict[str, Any]) -> str:
     """The whole page, from the document that the first command of each prints."""
     files = [f"`{name}`:\n\n" + "".join(f"    {line}\n" for line in text.splitlines()) for name, text in FILES.items()]
-    parts = [HEAD, *files, *(section(document, examples[document.title]) for document in DOCUMENTS)]
-    parts.append("## Shapes\n")
-    parts += [f"### {name}\n\n{table(spec)}" for name, spec in SPECS.items()]
-    return "\n".join(parts)
+    sections = [section(document, examples[document.commands]) for document in DOCUMENTS]
+    return "\n".join([HEAD, *files, *sections, "## Shapes\n", *map(shape, SHAPES)])
 
 
 def write() -> None:
     """Run the first command of every document and write the page."""
     with example_folder():
-        examples = {document.title: printed(document.commands[0]) for document in DOCUMENTS}
+        examples = {document.commands: printed(COMMANDS[document.commands][0]) for document in DOCUMENTS}
     PAGE.write_text(page(examples), encoding="utf-8")
 
 

@@ -1,17 +1,21 @@
-"""The page about JSON against what the commands print: no key missing, none too many, the examples as printed."""
+"""The records against what the commands print: no key missing, none too many, the page as it is generated."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import Any
 
+import jsonschema
 import pytest
 
-from tests.docs.json_keys import DOCUMENTS, SHAPES, Document
-from tests.docs.json_page import PAGE, SPECS, Spec, example_folder, keys_of, printed, section, table
+from dimmplan.cli.run import run
+from dimmplan.output.schema import DOCUMENTS, output_schema
+from dimmplan.output.values import Document
+from tests.docs.json_examples import COMMANDS
+from tests.docs.json_page import PAGE, SHAPES, Kind, example_folder, fields_of, printed, section, shape, uses
 
-SEEN: dict[str, set[str]] = {name: set() for name in SHAPES}
-"""Keys of each shape that some document had."""
+SEEN: set[tuple[Kind, str]] = set()
+"""Fields that some document had."""
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -20,45 +24,40 @@ def _folder() -> Iterator[None]:
         yield
 
 
-def _paths(found: list[tuple[str, str]], spec: Spec, name: str) -> set[str]:
-    """Paths of one shape or of the document; an empty list or object stands for what it could hold."""
-    paths = {path for shape, path in found if shape == name}
-    empty = {path.removesuffix("*") for path in paths if path.endswith("*")}
-    return {path for path in paths if not path.endswith("*")} | {path for path in empty if path in spec.meaning}
-
-
-def _unknown(paths: set[str], spec: Spec) -> set[str]:
-    """Paths that the page does not name: a null may stand where an object could."""
-    return {
-        path for path in paths if path not in spec.meaning and not any(m.startswith(f"{path}.") for m in spec.meaning)
-    }
-
-
-@pytest.mark.parametrize("document", DOCUMENTS, ids=[document.title for document in DOCUMENTS])
-def test_a_document_has_the_keys_of_the_page(document: Document) -> None:
-    """Every key that a command prints is on the page, and every one of the page is printed by one of the commands."""
-    spec = Spec(document.keys)
-    answers: list[Any] = [printed(command) for command in document.commands]
-    if spec.whole:
-        spec = SPECS[spec.whole]
-    found = [each for answer in answers for each in keys_of(answer, spec)]
-    paths = _paths(found, spec, "")
-    assert not _unknown(paths, spec)
-    assert not {path for path in spec.meaning if path not in paths}, "on the page and not printed"
-    for name, shape in SPECS.items():
-        of_shape = _paths(found, shape, name)
-        assert not _unknown(of_shape, shape), name
-        SEEN[name] |= of_shape
-    if Spec(document.keys).whole:
-        SEEN[Spec(document.keys).whole or ""] |= paths
+@pytest.mark.parametrize("document", DOCUMENTS, ids=[document.commands for document in DOCUMENTS])
+def test_what_is_printed_obeys_the_schema_and_stands_on_the_page(document: type[Document]) -> None:
+    """No key that the record does not have, none missing, each of its type."""
+    schema = output_schema()
+    validator = jsonschema.Draft202012Validator(schema | schema["documents"][document.commands])
+    answers: list[Any] = [printed(command) for command in COMMANDS[document.commands]]
+    for answer in answers:
+        validator.validate(answer)
+        assert next(iter(answer.items())) == ("format", 1)
+        SEEN.update(fields_of(document, answer))
+        with pytest.raises(jsonschema.ValidationError):
+            validator.validate(answer | {"of nobody": 1})
+    own = {(document, name) for name in document.model_fields}
+    assert own <= SEEN, f"never printed: {own - SEEN}"
     assert section(document, answers[0]) in PAGE.read_text(encoding="utf-8")
 
 
-def test_every_key_of_a_shape_is_printed_somewhere() -> None:
-    """And the page has the shapes as they are written down."""
+def test_every_key_is_told_and_printed_somewhere() -> None:
+    """And the page has just these documents and shapes."""
+    kinds = {*DOCUMENTS, *uses()}
+    every = {(kind, name) for kind in kinds for name in kind.model_fields}
+    assert all(kind.model_fields[name].description for kind, name in every)
+    assert not every - SEEN
     text = PAGE.read_text(encoding="utf-8")
-    for name, spec in SPECS.items():
-        assert not {path for path in spec.meaning if path not in SEEN[name]}, name
-        assert f"### {name}\n\n{table(spec)}" in text
+    assert all(shape(kind) in text for kind in SHAPES)
     headings = [line for line in text.splitlines() if line.startswith("## ")]
-    assert headings == [*(f"## {document.title}" for document in DOCUMENTS), "## Shapes"]
+    assert headings == [*(f"## {document.commands}" for document in DOCUMENTS), "## Shapes"]
+
+
+def test_the_schema_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["docs", "json-schema"]) == 0
+    import json
+
+    printed_schema = json.loads(capsys.readouterr().out)
+    assert printed_schema == output_schema()
+    jsonschema.Draft202012Validator.check_schema(printed_schema)
+    assert set(printed_schema["documents"]) == {document.commands for document in DOCUMENTS}
