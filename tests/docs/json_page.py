@@ -36,9 +36,10 @@ be added. Capacities are GiB, rates MT/s, bandwidths decimal GB/s; null is *not 
 a list, `SLOT` every slot by its name. Words in italics are shapes that several documents share; they stand at the end.
 `dimmplan docs json-schema` prints all of this as one JSON Schema for programs.
 
-The examples are shortened: one item of each list, one slot, `{...}` for a shape. `mine.toml` is drafted of `found.csv`,
-`listing.txt` is what Linux tools print of a machine, `edited.json` a plan whose code is another one's, `worse.json` one with an equal share for each socket, given out as *capacity-first*. These are the
-other files that they read:
+The examples are shortened: one item of each list, one slot, `{...}` for a shape. `mine.toml` is drafted of
+`found.csv`, `listing.txt` is what Linux tools print of a machine, `edited.json` a plan whose code is another one's,
+`worse.json` one with an equal share for each socket, given out as *capacity-first*. These are the other files that
+they read:
 """
 
 Kind = type[Record]
