@@ -54,6 +54,23 @@ HEAD = "| what | published | how | source | here | difference | verdict | note |
 RULE = "|---|---|---|---|---|---|---|---|"
 
 
+DISPUTED = (
+    # board, socket, slots meant, modules, percent as published, how, likely reason
+    (
+        "lagoon-32",
+        "1",
+        8,
+        3,
+        "33",
+        STATED,
+        "the model pairs two and leaves one alone; three of eight are 37.5 %",
+    ),
+    ("lagoon-32", "1", 16, 12, "66", STATED, "six channels of eight are 75 %, and so are eight and four more"),
+    ("tombolo-32", "isle", 8, 7, "70", MEASURED, "perhaps its firmware makes larger sets than the guide states"),
+)
+"""Published values that the model does not give; they stand here so that nobody takes it to agree."""
+
+
 class Line(NamedTuple):
     """One published value. ``here`` is the planner's, ``note`` the likely reason of a difference.
 
@@ -130,6 +147,10 @@ def _bandwidth() -> Iterator[Line]:
         yield _compared(
             what, str(measured), MEASURED, "report-01", best_figures(tombolo, "isle", modules), note, within=1
         )
+    for name, socket, slots, modules, said, how, note in DISPUTED:
+        found = best_figures(load_board(name), socket, modules)
+        what = f"8 channels, {modules} of {slots} modules ({name})"
+        yield _compared(what, said, how, "MEMORY", found, f"{note}; the document is not at hand", within=1)
     for modules, _, printed in SIX_CHANNELS:
         what = f"6 channels on 2 controllers, {counted(modules, 'module')}"
         yield _compared(what, printed, STATED, "guide-01", best_figures(saltern, "low", modules), "", within=1)
@@ -211,7 +232,7 @@ def _bandwidth() -> Iterator[Line]:
 
 
 def _sets() -> Iterator[Line]:
-    row = paired(six_way="listed")
+    row = paired(six_way="exclusive")
     for size, listed_sets in ((2, PAIRS), (4, QUADS), (6, (SIX_WAY,)), (8, ("ABCDEFGH",))):
         whole = {"".join(c) for c in itertools.combinations("ABCDEFGH", size) if first_ways(row, c) == size}
         yield Line(
@@ -429,7 +450,8 @@ def _population() -> Iterator[Line]:
     order = "along a channel: more ranks first, then larger capacity"
     yield from _said_by(order, "channel-order", "guide-03", "guide-18", "guide-11")
     yield from _said_by("RDIMM and LRDIMM: never together in a system", "mix", "guide-03", "guide-04")
-    yield _of_rows("3DS with other kinds: not in a channel, not in a system", "guide-10", "mix")
+    stacked = _of_rows("3DS with other kinds: not in a channel, not in a system", "guide-03", "mix")
+    yield stacked._replace(source="guide-10", note="3DS kinds are kinds of their own; the rows cite guide-03")
     either = "sources disagree: it is a row of each board"
     yield _of_rows("x4 with x8: allowed in one channel", "guide-13", "mix", either)
     yield _of_rows("x4 with x8: across channels only", "guide-11", "mix", either)
@@ -565,7 +587,7 @@ def page() -> str:
         "What others published, and what this planner says of the same. Made by `python -m tests.published.outside`; a",
         "test holds it still. Shares are of the peak of all channels of a socket; sweep and parallel are the two",
         "figures of the model. Where they differ from what was published, the difference stands here (published less",
-        "what is said here): the model is not bent. The ids of sources resolve in `dimmplan/sources.py`.",
+        "what is said here): the model is not bent. `dimmplan docs sources` lists the sources.",
         "",
         f"Of {len(every)} values, {tally}.",
         "",

@@ -42,10 +42,13 @@ QUADS = ("ABCD", "EFGH", "CDGH")
 SIX_WAY = "ACDEGH"
 
 
-def paired(*, six_way: str) -> InterleaveRow:
-    """The sets of guide-02 p. 15; the six-way one ``listed``, ``exclusive`` or ``absent``."""
+def paired(*, six_way: str, quads: str = "exclusive") -> InterleaveRow:
+    """The sets of guide-02 p. 15; quads and the six-way one ``listed``, ``exclusive`` or ``absent``.
+
+    The guide states both with nothing else filled: ``exclusive``.
+    """
     groups: list[dict[str, object]] = [{"channels": list(pair), "excess": "alone"} for pair in PAIRS]
-    groups += [{"channels": list(quad), "excess": "none"} for quad in QUADS]
+    groups += [{"channels": list(quad), "excess": "none", "exclusive": quads == "exclusive"} for quad in QUADS]
     if six_way != "absent":
         groups.append({"channels": list(SIX_WAY), "excess": "none", "exclusive": six_way == "exclusive"})
     groups.append({"channels": list("ABCDEFGH"), "excess": "none"})
@@ -76,21 +79,14 @@ def one_of_each(channels: str, gib: int) -> list[list[int]]:
         (SIX, [[64, 64, 64], [64, 64, 32]], [(6, 192), (4, 128), (1, 32)], Fraction(11, 18), "0.611"),
         (EIGHT, [[16, 16], [16, 16], [16, 0], [0, 0]], [(4, 64), (1, 16)], Fraction(5, 16), "0.3125"),
         (paired(six_way="absent"), on_pairs({"A": 32, "B": 16}), [(2, 32), (1, 16)], Fraction(3, 16), "0.1875"),
-        (paired(six_way="listed"), one_of_each("ACDEFGH", 16), [(6, 96), (1, 16)], Fraction(7, 16), "0.4375"),
-        (paired(six_way="listed"), one_of_each("ABCDEGH", 16), [(6, 96), (1, 16)], Fraction(7, 16), "0.4375"),
-        (
-            paired(six_way="exclusive"),
-            one_of_each("ACDEFGH", 16),
-            [(4, 64), (2, 32), (1, 16)],
-            Fraction(7, 24),
-            "0.2917",
-        ),
-        (
-            paired(six_way="exclusive"),
-            one_of_each("ABCDEGH", 16),
-            [(4, 64), (2, 32), (1, 16)],
-            Fraction(7, 24),
-            "0.2917",
+        *(
+            (paired(six_way=six_way, quads=quads), one_of_each(seven, 16), regions, share, printed)
+            for seven in ("ACDEFGH", "ABCDEGH")
+            for six_way, quads, regions, share, printed in (
+                ("listed", "listed", [(6, 96), (1, 16)], Fraction(7, 16), "0.4375"),
+                ("exclusive", "exclusive", [(2, 32), (2, 32), (2, 32), (1, 16)], Fraction(7, 32), "0.2188"),
+                ("exclusive", "listed", [(4, 64), (2, 32), (1, 16)], Fraction(7, 24), "0.2917"),
+            )
         ),
         (TWELVE, [[64] * 6, [64] * 3 + [0] * 3], [(8, 512), (1, 64)], Fraction(3, 8), "0.375"),
         (THREE_ALONE, [[64, 32, 32]], [(2, 64), (1, 32), (1, 32)], Fraction(4, 9), "0.4444"),
@@ -297,15 +293,15 @@ def first_ways(row: InterleaveRow, channels: Sequence[str]) -> int:
 )
 def test_only_the_listed_channels_work_together(size: int, listed: Sequence[str]) -> None:
     """guide-02 p. 15: of all sets of 2, 4, 6 and 8 channels with equal modules only the listed ones are one region."""
-    row = paired(six_way="listed")
+    row = paired(six_way="exclusive")
     whole = {"".join(c) for c in itertools.combinations("ABCDEFGH", size) if first_ways(row, c) == size}
     assert whole == set(listed)
 
 
 def test_older_parts_have_no_six_way_set() -> None:
-    """guide-02 p. 15: the six-way set is of newer parts; without it the same six modules are four and two ways."""
+    """guide-02 p. 15: the six-way set is of newer parts; without it the same six modules are pairs and single."""
     found = ways_and_gib(regions_of(paired(six_way="absent"), one_of_each(SIX_WAY, 16)))
-    assert found == [(4, 64), (1, 16), (1, 16)]
+    assert found == [(2, 32), (2, 32), (1, 16), (1, 16)]
 
 
 def test_unequal_sizes_share_no_larger_set() -> None:
@@ -313,14 +309,14 @@ def test_unequal_sizes_share_no_larger_set() -> None:
 
     The larger module's excess comes right behind its pair.
     """
-    found = ways_and_gib(regions_of(paired(six_way="listed"), on_pairs({"A": 32, "B": 16, "C": 16, "D": 16})))
+    found = ways_and_gib(regions_of(paired(six_way="exclusive"), on_pairs({"A": 32, "B": 16, "C": 16, "D": 16})))
     assert found == [(2, 32), (1, 16), (2, 32)]
 
 
 @pytest.mark.parametrize("pair", PAIRS)
 def test_excess_of_the_larger_module_in_a_pair_is_not_interleaved(pair: str) -> None:
     """guide-02 p. 15: in a pair, what the larger module has more is served one-way."""
-    found = ways_and_gib(regions_of(paired(six_way="listed"), on_pairs({pair[0]: 64, pair[1]: 16})))
+    found = ways_and_gib(regions_of(paired(six_way="exclusive"), on_pairs({pair[0]: 64, pair[1]: 16})))
     assert found == [(2, 32), (1, 48)]
 
 
@@ -330,10 +326,18 @@ def test_the_paired_board_lists_the_same_sets() -> None:
     assert board.interleave.source == "guide-02"
     assert SOURCES["guide-02"].place == "p. 15"
     letters = dict(zip((channel.id for channel in board.sockets[0].channels), "ABCDEFGH", strict=True))
-    listed = {"".join(sorted(letters[c] for c in g.channels)): g.excess for g in board.interleave.groups}
-    pairs = dict.fromkeys(PAIRS, "alone")
-    larger = dict.fromkeys((*QUADS, SIX_WAY, "ABCDEFGH"), "none")
-    assert listed == pairs | larger
+    listed = {"".join(sorted(letters[c] for c in g.channels)): (g.excess, g.exclusive) for g in board.interleave.groups}
+    pairs = dict.fromkeys(PAIRS, ("alone", False))
+    alone = dict.fromkeys((*QUADS, SIX_WAY), ("none", True))
+    assert listed == pairs | alone | {"ABCDEFGH": ("none", False)}
+
+
+def test_seven_of_eight_on_the_paired_board_work_in_pairs() -> None:
+    """guide-02 p. 15: with a seventh channel filled neither quads nor the six hold; 7/32 of the peak."""
+    board = load_board("tombolo-32")
+    found = best_figures(board, "isle", 7)
+    assert [(region.ways, region.capacity_gib) for region in found.regions] == [(2, 64), (2, 64), (2, 64), (1, 32)]
+    assert found.share == Fraction(7, 32)
 
 
 # Kernel sources
