@@ -14,10 +14,11 @@ from dataclasses import replace
 from functools import lru_cache
 
 from dimmplan.errors import InputError, Problem
-from dimmplan.inventory.clean import clean, was_dirty, without_escapes
+from dimmplan.inventory.clean import clean, decode_file, was_dirty, without_escapes
+from dimmplan.inventory.files import MOST_TEXT_BYTES, Piece, check_devices, check_size
 from dimmplan.inventory.lies import judge_places
-from dimmplan.inventory.limits import MOST_TEXT_BYTES, check_devices, check_size
 from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.reader import Reader
 from dimmplan.model.inventory import FoundSlot, Inventory, State
 from dimmplan.model.label import LabelParts, format_label, module_of, parse_parts
 from dimmplan.model.module import MOST_LOGICAL_RANKS
@@ -41,47 +42,55 @@ _MOST_QUESTIONS = 24
 _MOST_COMMENTS = 4096
 
 
-def is_label_list(text: str) -> bool:
-    """True for text with a head of slot and label, or most of whose rows have a label or *empty* in the second cell."""
-    rows = _rows(text[:65536], Oddities())
-    if not rows:
-        return False
-    if _is_head(rows[0]):
-        return True
-    second = [row[1].strip() for row in rows if len(row) > 1]
-    fitting = sum(bool(_LABEL_LIKE.search(cell[:200])) or cell.casefold() in _EMPTY_WORDS for cell in second)
-    return bool(second) and fitting * 2 >= len(rows)
+class LabelReader(Reader):
+    """A typed or scanned list; it has no mark of its own."""
 
+    form = "labels"
+    name = "a label list"
+    given = "a label list (CSV slot,label)"
+    by_look = True
 
-def read_label_list(text: str, *, file: str = "") -> Inventory:
-    """Read a label list: one slot per row, in its order. Raises ``InputError`` where it has no row."""
-    check_size(len(text), MOST_TEXT_BYTES, file=file, what="a label list")
-    odd = Oddities()
-    plain = without_escapes(text)
-    if plain != text:
-        odd.note("text-cleaned", "terminal escape sequences in the list")
-    check_devices(sum(bool(line.strip()) for line in plain.splitlines()) - _MOST_COMMENTS, file=file)
-    rows = _rows(plain, odd)
-    head = bool(rows) and _is_head(rows[0])
-    slot_at, label_at = _columns(rows[0]) if head else (0, 1)
-    rows = rows[1:] if head else rows
-    check_devices(len(rows), file=file)
-    if not rows:
-        allowed = "rows of slot,label such as: A1,32GB 2Rx4 PC4-2933Y-R"
-        raise InputError(Problem(file=file, place="", found="a label list without a row", allowed=allowed))
-    slots: list[FoundSlot] = []
-    for number, row in enumerate(rows, start=2 if head else 1):
-        locator = clean("".join(row[slot_at : slot_at + 1]))
-        cell = "".join(row[label_at : label_at + 1])
-        if len(row) > 2 and any(cell.strip() for index, cell in enumerate(row) if index not in (slot_at, label_at)):
-            odd.note("column-ignored", f"row {number}")
-        if not locator:
-            odd.note("row-unreadable", f"row {number}")
-        slots.append(_slot(locator, cell, len(slots), odd))
-    judge_places(slots, odd)
-    judged = _settle_repeats(slots)
-    dates = [match[1] for line in plain.splitlines()[:200] if (match := _DATE.fullmatch(line.strip()))]
-    return Inventory(form="labels", slots=judged, oddities=odd.found(), date=max(dates, default=None))
+    def sniff(self, content: bytes, text: str | None) -> bool:
+        """A head of slot and label, or most rows with a label or *empty* in the second cell."""
+        del content
+        if text is None or len(text) > MOST_TEXT_BYTES:
+            return False
+        rows = _rows(text[:65536], Oddities())
+        if not rows or _is_head(rows[0]):
+            return bool(rows)
+        second = [row[1].strip() for row in rows if len(row) > 1]
+        fitting = sum(bool(_LABEL_LIKE.search(cell[:200])) or cell.casefold() in _EMPTY_WORDS for cell in second)
+        return bool(second) and fitting * 2 >= len(rows)
+
+    def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
+        """One slot per row, in its order. Raises ``InputError`` where there is no row."""
+        text = decode_file(pieces[0].content) or ""
+        check_size(len(text), MOST_TEXT_BYTES, file=file, what="a label list")
+        plain = without_escapes(text)
+        if plain != text:
+            odd.note("text-cleaned", "terminal escape sequences in the list")
+        check_devices(sum(bool(line.strip()) for line in plain.splitlines()) - _MOST_COMMENTS, file=file)
+        rows = _rows(plain, odd)
+        head = bool(rows) and _is_head(rows[0])
+        slot_at, label_at = _columns(rows[0]) if head else (0, 1)
+        rows = rows[1:] if head else rows
+        check_devices(len(rows), file=file)
+        if not rows:
+            allowed = "rows of slot,label such as: A1,32GB 2Rx4 PC4-2933Y-R"
+            raise InputError(Problem(file=file, place="", found="a label list without a row", allowed=allowed))
+        slots: list[FoundSlot] = []
+        for number, row in enumerate(rows, start=2 if head else 1):
+            locator = clean("".join(row[slot_at : slot_at + 1]))
+            cell = "".join(row[label_at : label_at + 1])
+            if len(row) > 2 and any(cell.strip() for index, cell in enumerate(row) if index not in (slot_at, label_at)):
+                odd.note("column-ignored", f"row {number}")
+            if not locator:
+                odd.note("row-unreadable", f"row {number}")
+            slots.append(_slot(locator, cell, len(slots), odd))
+        judge_places(slots, odd)
+        judged = _settle_repeats(slots)
+        dates = [match[1] for line in plain.splitlines()[:200] if (match := _DATE.fullmatch(line.strip()))]
+        return Inventory(form=self.form, slots=judged, oddities=odd.found(), date=max(dates, default=None))
 
 
 # --- rows -------------------------------------------------------------------------------------------------------------
@@ -240,3 +249,6 @@ def _settle_repeats(slots: list[FoundSlot]) -> tuple[FoundSlot, ...]:
                 if slots[index].state != "hold":
                     slots[index] = replace(slots[index], state="cannot-tell", why="the list names this slot twice")
     return tuple(slots)
+
+
+READER = LabelReader()

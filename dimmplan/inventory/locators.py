@@ -206,6 +206,6 @@ def merged(first: Words, second: Words) -> Words:
 
 
 def natural(text: str | None) -> tuple[tuple[int, int, str], ...]:
-    """A key that puts 2 before 10, and numbers before letters."""
-    parts = re.findall(r"\d+|\D+", (text or "").casefold())
-    return tuple((0, int(part), "") if part.isdigit() else (1, 0, part) for part in parts)
+    """A key that puts ``A2`` before ``A10``, and numbers before letters."""
+    parts = re.findall(r"\d{1,18}|\D+", (text or "").casefold())
+    return tuple((0, int(part), "") if part.isdecimal() and part.isascii() else (1, 0, part) for part in parts)

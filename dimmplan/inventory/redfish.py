@@ -7,22 +7,24 @@ shape are searched for resources, so a collection may be expanded or not, and a 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import clean, decode_file
-from dimmplan.inventory.limits import (
+from dimmplan.inventory.files import (
     MOST_JSON_BYTES,
     MOST_JSON_CONTAINERS,
     MOST_JSON_DEPTH,
     MOST_JSON_TOTAL_BYTES,
+    Piece,
     check_devices,
     check_size,
     too_much,
 )
 from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.reader import Reader
 from dimmplan.inventory.redfish_memory import finish, name_of, processor, reference, slot
 from dimmplan.inventory.redfish_values import Resource
 from dimmplan.model.inventory import FoundSlot, Inventory
@@ -49,19 +51,47 @@ class Input:
     managers: list[Json] = field(default_factory=list)
 
 
-def is_json(text: str) -> bool:
-    """True for text that begins as a JSON object or array."""
-    return text.lstrip()[:1] in ("{", "[")
+class RedfishReader(Reader):
+    """Memory resources in one JSON document or in many."""
+
+    form = "redfish"
+    name = "Redfish resources"
+    given = "Redfish Memory resources (JSON)"
+    several = True
+
+    def sniff(self, content: bytes, text: str | None) -> bool:
+        """Text that begins as a JSON object or array."""
+        del content
+        return text is not None and text.lstrip()[:1] in ("{", "[")
+
+    def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
+        """Read the resources of all documents. Raises ``InputError`` where none is a Memory resource."""
+        found = _documents(pieces, odd, file=file)
+        slots = _slots(found, odd, file=file)
+        if not slots and not found.collections:
+            hint = "Save the machine's Memory collection, with its members: /redfish/v1/Systems/ID/Memory"
+            what = "JSON without a Redfish Memory resource"
+            raise InputError(Problem(file=file, place="", found=what, allowed="Memory resources", hint=hint))
+        processors = [processor(Resource(each, odd, "processor")) for each in _distinct(found.processors, odd)]
+        return finish(
+            slots,
+            systems=[Resource(each, odd, "system") for each in _distinct(found.systems, odd)],
+            managers=[Resource(each, odd, "manager") for each in found.managers],
+            processors=[each for each in processors if each is not None],
+            odd=odd,
+        )
 
 
-def read_documents(documents: Iterable[tuple[str, bytes]], *, file: str, odd: Oddities | None = None) -> Inventory:
-    """Read Redfish resources from named documents. Raises ``InputError`` where none holds a Memory resource."""
-    odd = odd if odd is not None else Oddities()
-    given = list(documents)
+READER = RedfishReader()
+
+
+def _documents(pieces: Sequence[Piece], odd: Oddities, *, file: str) -> Input:
+    """The resources of all documents, within limits. One alone must be JSON; of many, what is not is noted."""
     found = Input()
     total = containers = 0
-    for name, content in given:
-        single = len(given) == 1
+    single = len(pieces) == 1
+    for piece in pieces:
+        name, content = piece.file or piece.name, piece.content
         if not single and not any(word in content for word in _WORTH_PARSING):
             continue
         if not single and len(content) > MOST_JSON_BYTES:
@@ -80,21 +110,7 @@ def read_documents(documents: Iterable[tuple[str, bytes]], *, file: str, odd: Od
             if single:
                 raise InputError(error.problem) from None
             odd.note("file-unreadable", name)
-    slots = _slots(found, odd, file=file)
-    if not slots and not found.collections:
-        hint = "Save the machine's Memory collection, with its members: /redfish/v1/Systems/ID/Memory"
-        problem = Problem(
-            file=file, place="", found="JSON without a Redfish Memory resource", allowed="Memory resources", hint=hint
-        )
-        raise InputError(problem)
-    processors = [processor(Resource(each, odd, "processor")) for each in _distinct(found.processors, odd)]
-    return finish(
-        slots,
-        systems=[Resource(each, odd, "system") for each in _distinct(found.systems, odd)],
-        managers=[Resource(each, odd, "manager") for each in found.managers],
-        processors=[each for each in processors if each is not None],
-        odd=odd,
-    )
+    return found
 
 
 class _NotJsonError(Exception):

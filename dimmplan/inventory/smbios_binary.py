@@ -7,13 +7,15 @@ structure are decoded in ``smbios_fields``.
 from __future__ import annotations
 
 import struct
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory import smbios_fields, smbios_tables
-from dimmplan.inventory.limits import MOST_STRUCTURES, MOST_TABLE_BYTES, check_devices, check_size, too_much
+from dimmplan.inventory.files import MOST_STRUCTURES, MOST_TABLE_BYTES, Piece, check_devices, check_size, too_much
 from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.reader import Reader
 from dimmplan.inventory.smbios_fields import Structure
 from dimmplan.inventory.smbios_found import handle_text, to_found
 from dimmplan.inventory.smbios_records import TableRecord
@@ -61,24 +63,42 @@ _OF_USE = frozenset((smbios_fields.PROCESSOR, smbios_fields.MEMORY_ARRAY, smbios
 _COMMON = frozenset((*range(0, 44), 126, 127, *range(128, 256)))
 
 
-def read_dump(content: bytes, *, file: str = "") -> Inventory:
-    """Read a dump: an entry point, and the table at 20h or wherever it turns out to lie."""
-    check_size(len(content), MOST_TABLE_BYTES, file=file, what="an SMBIOS dump")
-    odd = Oddities()
-    entry = read_entry_point(content, odd, file=file)
-    start = _table_start(content, entry, odd)
-    return _read_table(content[start:], entry, odd, file=file)
+class TableReader(Reader):
+    """A dump with its entry point, a bare table, or the two files that Linux shows."""
+
+    form = "smbios-binary"
+    name = "SMBIOS tables"
+    given = "an SMBIOS dump"
+
+    def sniff(self, content: bytes, text: str | None) -> bool:
+        """Bytes that begin with an entry point, or are a chain of whole structures."""
+        return is_dump(content) or (text is None and len(content) <= MOST_TABLE_BYTES and is_bare_table(content))
+
+    def whole(self, pieces: Sequence[Piece]) -> bool:
+        """A copy of the two files that Linux shows: entry point and table."""
+        return len(pieces) == 2 and {Path(piece.name).name for piece in pieces} == {"smbios_entry_point", "DMI"}
+
+    def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
+        """Read a table, at 20h of a dump or wherever it turns out to lie."""
+        if self.whole(pieces):
+            by_name = {Path(piece.name).name: piece.content for piece in pieces}
+            return read_pair(by_name["smbios_entry_point"], by_name["DMI"], file=file)
+        content = pieces[0].content
+        check_size(len(content), MOST_TABLE_BYTES, file=file, what="an SMBIOS dump")
+        if is_dump(content):
+            entry: EntryPoint | None = read_entry_point(content, odd, file=file)
+            start = _table_start(content, entry, odd) if entry else 0
+            return _read_table(content[start:], entry, odd, file=file)
+        start = _raw_header(content)
+        entry = None
+        if start:  # with the eight bytes that some systems put before a table
+            length = len(content) - start
+            version = (content[1], content[2])
+            entry = EntryPoint(size=0, version=version, address=0, length=length, structures=None, exact=True)
+        return _read_table(content[start:], entry, odd, file=file)
 
 
-def read_bare_table(content: bytes, *, file: str = "") -> Inventory:
-    """Read a table without its entry point, with or without the eight bytes that some systems put before it."""
-    check_size(len(content), MOST_TABLE_BYTES, file=file, what="an SMBIOS table")
-    start = _raw_header(content)
-    entry = None
-    if start:
-        major, minor, length = content[1], content[2], len(content) - start
-        entry = EntryPoint(size=0, version=(major, minor), address=0, length=length, structures=None, exact=True)
-    return _read_table(content[start:], entry, Oddities(), file=file)
+READER = TableReader()
 
 
 def read_pair(entry_bytes: bytes, table: bytes, *, file: str = "") -> Inventory:

@@ -15,7 +15,7 @@ from dimmplan.inventory.clean import meaningful, was_dirty
 from dimmplan.inventory.lies import ecc_of_widths, judge
 from dimmplan.inventory.oddities import CATALOGUE, Oddities, slot_name
 from dimmplan.inventory.smbios_records import BAD_MARKS, ArrayRecord, DeviceRecord, ProcessorRecord, TableRecord
-from dimmplan.model.inventory import Form, FoundArray, FoundProcessor, FoundSlot, Inventory, Role, State
+from dimmplan.model.inventory import FoundArray, FoundProcessor, FoundSlot, Inventory, Role, State
 from dimmplan.model.module import FormFactor, Generation, Kind
 
 MANY_EMPTY_SLOTS = 16
@@ -33,7 +33,7 @@ _ROLE_OF_USE: dict[str, Role] = {  # DSP0134 7.17.2
 }
 
 
-def to_found(table: TableRecord, odd: Oddities, *, form: Form) -> Inventory:
+def to_found(table: TableRecord, odd: Oddities, *, form: str) -> Inventory:
     """The inventory that the structures of one table describe; the readers have noted what their form can get wrong."""
     roles = {array.handle: _array_role(array) for array in table.arrays}
     slots = [_slot(device, roles) for device in table.devices]

@@ -8,13 +8,23 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory import smbios_words as words
-from dimmplan.inventory.clean import without_escapes
-from dimmplan.inventory.limits import MOST_LINES, MOST_STRUCTURES, MOST_TEXT_BYTES, check_devices, check_size, too_much
+from dimmplan.inventory.clean import decode_file, without_escapes
+from dimmplan.inventory.files import (
+    MOST_LINES,
+    MOST_STRUCTURES,
+    MOST_TEXT_BYTES,
+    Piece,
+    check_devices,
+    check_size,
+    too_much,
+)
 from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.reader import Reader
 from dimmplan.inventory.smbios_fields import BIOS, MEMORY_ARRAY, MEMORY_DEVICE, PROCESSOR
 from dimmplan.inventory.smbios_found import handle_text, to_found
 from dimmplan.inventory.smbios_records import TableRecord
@@ -75,39 +85,51 @@ class Section:
     started: bool = False
 
 
-def is_listing(text: str) -> bool:
-    """True for text with a line that only such a listing has."""
-    return _LOOKS_LIKE.search(text[:MOST_TEXT_BYTES]) is not None
+class ListingReader(Reader):
+    """A listing of a machine's structures."""
+
+    form = "smbios-text"
+    name = "a text listing of SMBIOS tables"
+    given = "a text listing of SMBIOS tables"
+
+    def sniff(self, content: bytes, text: str | None) -> bool:
+        """Text with a line that only such a listing has."""
+        del content
+        if text is None or text.lstrip()[:1] in ("{", "["):
+            return False
+        return _LOOKS_LIKE.search(text[:MOST_TEXT_BYTES]) is not None
+
+    def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
+        """Read a listing. Raises ``InputError`` where it holds no structure at all."""
+        text = decode_file(pieces[0].content) or ""
+        check_size(len(text), MOST_TEXT_BYTES, file=file, what="a text listing")
+        plain = without_escapes(text)
+        if plain != text:
+            odd.note("text-cleaned", "terminal escape sequences in the listing")
+        sections, blocks = split(plain, odd, file=file)
+        if not blocks:
+            found = "a listing of SMBIOS tables without a single structure"
+            raise InputError(Problem(file=file, place="", found=found, allowed="a listing with its memory devices"))
+        mixed = _are_two_machines(sections, blocks)
+        if mixed:
+            odd.note("two-machines", "the listing")
+        else:
+            blocks = _without_repeats(blocks, odd)
+        _note_handles(blocks, odd, mixed=mixed)
+        by_type = {kind: [block for block in blocks if block.type == kind] for kind in set(_TITLES.values())}
+        check_devices(len(by_type[MEMORY_DEVICE]), file=file)
+        record = TableRecord(
+            edition=next((section.version for section in sections if section.version), None),
+            devices=tuple(words.device(block.handle, block.fields, block.flags) for block in by_type[MEMORY_DEVICE]),
+            arrays=tuple(words.array(block.handle, block.fields, odd) for block in by_type[MEMORY_ARRAY]),
+            processors=tuple(words.processor(block.handle, block.fields) for block in by_type[PROCESSOR]),
+            virtual=any("system is a virtual machine" in block.flags for block in by_type[BIOS]),
+            mixed=mixed,
+        )
+        return to_found(record, odd, form=self.form)
 
 
-def read_listing(text: str, *, file: str = "") -> Inventory:
-    """Read a listing. Raises ``InputError`` where it holds no structure at all."""
-    check_size(len(text), MOST_TEXT_BYTES, file=file, what="a text listing")
-    odd = Oddities()
-    plain = without_escapes(text)
-    if plain != text:
-        odd.note("text-cleaned", "terminal escape sequences in the listing")
-    sections, blocks = split(plain, odd, file=file)
-    if not blocks:
-        found = "a listing of SMBIOS tables without a single structure"
-        raise InputError(Problem(file=file, place="", found=found, allowed="a listing with its memory devices"))
-    mixed = _are_two_machines(sections, blocks)
-    if mixed:
-        odd.note("two-machines", "the listing")
-    else:
-        blocks = _without_repeats(blocks, odd)
-    _note_handles(blocks, odd, mixed=mixed)
-    by_type = {kind: [block for block in blocks if block.type == kind] for kind in set(_TITLES.values())}
-    check_devices(len(by_type[MEMORY_DEVICE]), file=file)
-    record = TableRecord(
-        edition=next((section.version for section in sections if section.version), None),
-        devices=tuple(words.device(block.handle, block.fields, block.flags) for block in by_type[MEMORY_DEVICE]),
-        arrays=tuple(words.array(block.handle, block.fields, odd) for block in by_type[MEMORY_ARRAY]),
-        processors=tuple(words.processor(block.handle, block.fields) for block in by_type[PROCESSOR]),
-        virtual=any("system is a virtual machine" in block.flags for block in by_type[BIOS]),
-        mixed=mixed,
-    )
-    return to_found(record, odd, form="smbios-text")
+READER = ListingReader()
 
 
 # --- lines to blocks --------------------------------------------------------------------------------------------------
@@ -115,7 +137,7 @@ def read_listing(text: str, *, file: str = "") -> Inventory:
 
 def split(text: str, odd: Oddities, *, file: str = "") -> tuple[list[Section], list[Block]]:
     """The heads and structures of a listing, in order. Raises ``InputError`` for more than any machine has."""
-    reader = _Reader(
+    reader = _Lines(
         odd, has_handles=re.search(r"^[ \t>]{0,40}Handle 0x", text, re.MULTILINE | re.IGNORECASE) is not None
     )
     lines = text.splitlines()
@@ -128,7 +150,7 @@ def split(text: str, odd: Oddities, *, file: str = "") -> tuple[list[Section], l
     return reader.sections, reader.blocks
 
 
-class _Reader:
+class _Lines:
     """Takes lines one by one and builds sections and blocks."""
 
     def __init__(self, odd: Oddities, *, has_handles: bool) -> None:

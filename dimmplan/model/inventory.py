@@ -12,8 +12,6 @@ from typing import Literal
 
 from dimmplan.model.module import FormFactor, Generation, Kind
 
-Form = Literal["smbios-binary", "smbios-text", "redfish", "labels", "spd"]
-
 State = Literal["filled", "empty", "cannot-tell", "hold"]
 """``hold``: a persistent module sits there. ``cannot-tell``: the machine's words do not settle it."""
 
@@ -149,7 +147,7 @@ class Inventory:
     so itself; ``processors_said`` is a bare count from a source that lists no processors one by one.
     """
 
-    form: Form
+    form: str
     slots: tuple[FoundSlot, ...]
     processors: tuple[FoundProcessor, ...] = ()
     arrays: tuple[FoundArray, ...] = ()

@@ -10,6 +10,7 @@ from dimmplan.boardfile.draft import Draft
 from dimmplan.explain import gb_s
 from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.match import Matching
+from dimmplan.inventory.reader import form_name
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.move import Change
 from dimmplan.output.columns import Column, lines_of, table
@@ -25,14 +26,6 @@ from dimmplan.report import (
 )
 from dimmplan.units import counted, decimal, format_capacity, format_kib
 
-_FORMS = {
-    "smbios-binary": "SMBIOS tables",
-    "smbios-text": "a text listing of SMBIOS tables",
-    "redfish": "Redfish resources",
-    "labels": "a label list",
-    "spd": "SPD images",
-}
-
 
 def found_text(found: Inventory, *, serials: bool = False) -> str:
     """An inventory for a terminal."""
@@ -41,7 +34,7 @@ def found_text(found: Inventory, *, serials: bool = False) -> str:
     total = sum(slot.capacity_kib or 0 for slot in filled)
     edition = f" ({found.edition})" if found.edition else ""
     lines = wrapped(
-        f"Read as {_FORMS[found.form]}{edition}: {counted(len(memory), 'memory slot')}, {len(filled)} filled, "
+        f"Read as {form_name(found.form)}{edition}: {counted(len(memory), 'memory slot')}, {len(filled)} filled, "
         f"{format_kib(total)}" + (f"; taken {found.date}" if found.date else "")
     )
     if found.processors:

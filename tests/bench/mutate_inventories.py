@@ -15,10 +15,11 @@ from dimmplan.audit import audit
 from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import examine_text, load_board
 from dimmplan.errors import InputError
-from dimmplan.inventory import labels, redfish, smbios_binary, smbios_text, spd
-from dimmplan.inventory.clean import decode_file
 from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.files import Piece
 from dimmplan.inventory.match import mapping_text, match_slots
+from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.reader import Reader, readers
 from dimmplan.model.inventory import Inventory
 from dimmplan.output.machine import audit_text, found_text
 from dimmplan.output.machine_record import audit_record, found_record
@@ -28,20 +29,15 @@ from tests.bench.mutate import mutate, mutate_json
 from tests.inventory import build
 from tests.inventory.build import EMPTY, FILLED
 
-Reader = Callable[[bytes], object]
+Read = Callable[[bytes], object]
 
 
-def _text(content: bytes) -> str:
-    return decode_file(content) or content.decode("latin-1")
+def _read_as(reader: Reader) -> Read:
+    """How the reader of one form reads a file, whatever the file looks like."""
+    return lambda content: reader.read([Piece(name="A1", content=content)], file="A1", odd=Oddities())
 
 
-READERS: dict[str, Reader] = {
-    "smbios-binary": smbios_binary.read_dump,
-    "smbios-text": lambda content: smbios_text.read_listing(_text(content)),
-    "redfish": lambda content: redfish.read_documents([("a.json", content)], file="a.json"),
-    "labels": lambda content: labels.read_label_list(_text(content)),
-    "spd": lambda content: spd.read_images([("A1", content)]),
-}
+READERS: dict[str, Read] = {reader.form: _read_as(reader) for reader in readers()}
 
 
 def bases(form: str) -> list[bytes]:

@@ -10,7 +10,7 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.errors import InputError
 from dimmplan.explain import placement_findings
 from dimmplan.inventory.detect import read_inventory
-from dimmplan.inventory.limits import MOST_DEVICES
+from dimmplan.inventory.files import MOST_DEVICES
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind

@@ -10,7 +10,7 @@ import pytest
 
 from dimmplan.errors import InputError
 from dimmplan.inventory.detect import read_inventory
-from dimmplan.inventory.limits import MOST_JSON_DEPTH
+from dimmplan.inventory.files import MOST_JSON_DEPTH
 from dimmplan.inventory.redfish_values import MEMORY_PROPERTIES
 from dimmplan.model.inventory import FoundPlace, Inventory
 from dimmplan.model.module import FormFactor, Generation, Kind

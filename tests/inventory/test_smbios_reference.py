@@ -16,10 +16,11 @@ from typing import Any
 
 import pytest
 
-from dimmplan.inventory import smbios_binary, smbios_fields, smbios_tables
+from dimmplan.inventory import smbios_binary, smbios_fields, smbios_tables, smbios_text
+from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.files import Piece
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.inventory.smbios_binary import read_dump
-from dimmplan.inventory.smbios_text import read_listing
+from dimmplan.model.inventory import Inventory
 from tests.inventory import build
 
 SEED = 20240607
@@ -30,6 +31,11 @@ TEXTS: tuple[build.Text, ...] = (
     *("NODE 1", "P0_Node0_Channel0_Dimm0", None, None, 9, "To Be Filled By O.E.M.", "00AD00B380AD", "0123456789"),
     *("M1" * 30, "4D312D50415254", "50415254303030312020", "Not Specified"),
 )
+
+
+def _listing(text: str) -> Inventory:
+    piece = Piece(name="listing", content=text.encode("utf-8", "surrogatepass"))
+    return smbios_text.READER.read([piece], file="", odd=Oddities())
 
 
 def random_device(rng: random.Random, handle: int, arrays: int) -> bytes:
@@ -238,8 +244,8 @@ def test_type_detail_and_arrays_equal_the_reference() -> None:
 def test_text_and_binary_give_the_same_found() -> None:
     odd = set()
     for seed in range(SEED, SEED + TABLES):
-        binary = read_dump(random_dump(seed))
-        text = read_listing(decoded(seed))
+        binary = read_inventory(random_dump(seed))
+        text = _listing(decoded(seed))
         assert replace(text, form="smbios-binary") == binary, seed
         odd |= {each.oddity for each in binary.oddities}
     assert len(odd) >= 20, sorted(odd)
@@ -248,8 +254,8 @@ def test_text_and_binary_give_the_same_found() -> None:
 @pytest.mark.system_tool("dmidecode")
 def test_a_quiet_listing_gives_the_same_modules() -> None:
     content = build.machine([build.device(0x1100), build.empty_device(0x1101)])
-    quiet = read_listing(_run(content, "machine.bin", "-q", "-t", "4,16,17"))
-    whole = read_dump(content)
+    quiet = _listing(_run(content, "machine.bin", "-q", "-t", "4,16,17"))
+    whole = read_inventory(content)
     assert [replace(slot, handle="", array="") for slot in whole.slots] == list(quiet.slots)
     assert quiet.processors == whole.processors
     assert [each.oddity for each in quiet.oddities] == ["no-handles"]
@@ -260,8 +266,8 @@ def test_a_quiet_listing_gives_the_same_modules() -> None:
 def test_a_cut_table_is_told_as_the_reference_tells_it(cut: int) -> None:
     devices = [build.device(0x1100 + index, locator=f"DIMM_A{index}") for index in range(3)]
     content = build.machine(devices, marked=False, version=(3, 2), length=4096)[:-cut]
-    binary = read_dump(content)
-    text = read_listing(_run(content, "cut.bin"))
+    binary = read_inventory(content)
+    text = _listing(_run(content, "cut.bin"))
     assert binary.slots == text.slots
     assert binary.slots[2].state == "cannot-tell"
     assert {"structure-truncated", "table-cut", "no-end-marker"} <= {each.oddity for each in binary.oddities}

@@ -11,7 +11,7 @@ import pytest
 from crccheck.crc import CrcXmodem
 
 from dimmplan.inventory.detect import read_inventory
-from dimmplan.inventory.spd_common import crc16, maker_id, week_made
+from dimmplan.inventory.spd import crc16, maker_id, week_made
 from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.module import Kind
 from tests.inventory import build

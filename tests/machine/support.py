@@ -7,7 +7,7 @@ from typing import Any
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.model.board import Board
-from dimmplan.model.inventory import Form, FoundSlot, Inventory
+from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.planner import ask, plan
@@ -37,6 +37,6 @@ def device(locator: str, module: Module | None, *, bank: str = "", **said: Any) 
     )
 
 
-def found_of(content: Mapping[str, Module | None], *, form: Form = "smbios-text", **more: Any) -> Inventory:
+def found_of(content: Mapping[str, Module | None], *, form: str = "smbios-text", **more: Any) -> Inventory:
     """An inventory that names slots as the board does."""
     return Inventory(form=form, slots=tuple(device(slot, module) for slot, module in content.items()), **more)
