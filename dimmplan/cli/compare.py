@@ -137,11 +137,6 @@ def _content(view: View, ending: str) -> bytes:
         from dimmplan.page.comparison import compare_html
 
         return compare_html(view).encode("utf-8")
-    from dimmplan.output.compare_chart import chart_svg
+    from dimmplan.output.compare_chart import chart_png, chart_svg
 
-    svg = chart_svg(view)
-    if ending == ".png":
-        from dimmplan.output.raster import png_bytes
-
-        return png_bytes(svg)
-    return svg.encode("utf-8")
+    return chart_png(view) if ending == ".png" else chart_svg(view).encode("utf-8")

@@ -124,11 +124,18 @@ def check_sheet_options(chosen: Mapping[str, str | None]) -> None:
 
 
 def sheet_files(
-    board: Board, placement: Placement, path: Path, *, page: str | None = None, **options_of_sheet: Any
+    board: Board,
+    placement: Placement,
+    path: Path,
+    *,
+    page: str | None = None,
+    quiet: bool = False,
+    **options_of_sheet: Any,
 ) -> dict[Path, bytes]:
     """The files of a sheet by their paths, in the format that the path's ending names.
 
     Further pages of an SVG or PNG are files of their own; a PDF and an HTML page hold them all. ``page`` chooses one.
+    Letters that the sheet cannot bring along are named on standard error, unless ``quiet``.
     """
     from dimmplan.output.qr import qr_matrix
     from dimmplan.plancode.code import encode
@@ -137,6 +144,8 @@ def sheet_files(
     code = encode(board, placement)
     sheet = compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
     numbers = _chosen_pages(page, len(sheet.pages))
+    if not quiet:
+        _warn_of_strangers(sheet)
     ending = path.suffix.lower()
     if ending == ".html":
         from dimmplan.page.document import page_html
@@ -160,20 +169,29 @@ def rendered(sheet: Sheet, path: Path, numbers: Sequence[int] = (), *, alone: bo
     from dimmplan.cli.files import page_path
     from dimmplan.output.svg import render_svg
 
-    numbers = numbers or range(1, len(sheet.pages) + 1)
-    drawn = {number: render_svg(sheet.pages[number - 1]) for number in numbers}
+    chosen = {number: sheet.pages[number - 1] for number in numbers or range(1, len(sheet.pages) + 1)}
     ending = path.suffix.lower()
     if ending == ".pdf":
-        from dimmplan.output.raster import pdf_bytes
+        from dimmplan.output.pdf import pdf_bytes
 
-        printed = [(drawn[n], sheet.pages[n - 1].width_mm, sheet.pages[n - 1].height_mm) for n in numbers]
-        return {path: pdf_bytes(printed, title=sheet.title)}
-    paths = {number: path if alone else page_path(path, number) for number in numbers}
+        return {path: pdf_bytes(list(chosen.values()), title=sheet.title)}
+    paths = {number: path if alone else page_path(path, number) for number in chosen}
     if ending == ".png":
         from dimmplan.output.raster import png_bytes
 
-        return {paths[number]: png_bytes(drawn[number]) for number in numbers}
-    return {paths[number]: drawn[number].encode("utf-8") for number in numbers}
+        return {paths[number]: png_bytes(page) for number, page in chosen.items()}
+    return {paths[number]: render_svg(page).encode("utf-8") for number, page in chosen.items()}
+
+
+def _warn_of_strangers(sheet: Sheet) -> None:
+    from dimmplan.sheet.letters import strangers
+    from dimmplan.sheet.shapes import Text, walk
+
+    shapes = (shape for page in sheet.pages for shape in walk(page.shapes))
+    if found := strangers(shape.text for shape in shapes if isinstance(shape, Text)):
+        options.warn(
+            f"the sheet has no letters of its own for {quoted(found)}: they look as the fonts of each machine have them"
+        )
 
 
 def _chosen_pages(page: str | None, count: int) -> list[int]:

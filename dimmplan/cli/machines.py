@@ -223,7 +223,7 @@ class _Run:
         folder = self.job.out / "machines" / row.folder
         sheet = {**self.job.sheet, "tag": row.tag}
         files = {folder / "plan.json": self._plan_json(planned)}
-        files |= sheet_files(planned.board, planned.placement, folder / "map.svg", **sheet)
+        files |= sheet_files(planned.board, planned.placement, folder / "map.svg", quiet=True, **sheet)
         if share is not None:
             from dimmplan.output.pick import Pick, pick_csv
 

@@ -144,6 +144,12 @@ def wrote(path: Path) -> None:
         typer.echo(f"wrote {cleaned(str(path), most=400)}", err=True)
 
 
+def warn(text: str) -> None:
+    """Say what a person should know of the outcome."""
+    if not Volume.quiet:
+        typer.echo(f"warning: {cleaned(text, most=400)}", err=True)
+
+
 def detail(text: str) -> None:
     """Say what only ``-v`` asks for."""
     if Volume.verbose:

@@ -1,53 +1,74 @@
-"""PNG and PDF of SVG pages. The only place that knows cairo; without the system's libcairo it says what to install."""
+"""Shapes to PNG. The only place that knows cairo; without the system's libcairo it says what to install.
+
+Letters are drawn as outlines, so no font of the machine shows in the picture.
+"""
 
 from __future__ import annotations
 
 import io
+import math
 import struct
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterable
 from typing import Any
 
 from dimmplan.errors import InputError, Problem
+from dimmplan.output.paint import Looks, Paint, Step, letter_path, path_of
+from dimmplan.sheet.letters import face, laid
+from dimmplan.sheet.shapes import Group, Page, Text, walk
 
 DOTS_PER_INCH = 300
-_CSS_DOTS_PER_INCH = 96
-_DOTS_PER_METRE = round(DOTS_PER_INCH / 0.0254)
-_POINTS_PER_MM = 72 / 25.4
-_MADE_BY = "dimmplan"
-_MADE_ON = "1970-01-01T00:00:00Z"
-"""A fixed date, so that the same plan gives the same bytes."""
+_DOTS_PER_MM = DOTS_PER_INCH / 25.4
+_MADE_BY = b"dimmplan"
 
 
-def _cairosvg() -> Any:
-    """The renderer. Raises ``InputError`` where libcairo is missing."""
+def _cairo() -> Any:
+    """The library. Raises ``InputError`` where libcairo is missing."""
     try:
-        import cairosvg.surface  # noqa: PLC0415 - only where a PNG or PDF is asked for
+        import cairocffi  # noqa: PLC0415 - only where a PNG is asked for
     except (ImportError, OSError) as error:
         raise InputError(
             Problem(
-                file="PNG and PDF",
+                file="PNG",
                 place="",
                 found=f"no usable cairo library ({type(error).__name__})",
                 allowed="",
-                hint="Install libcairo2 (Debian: apt install libcairo2; macOS: brew install cairo). SVG works without.",
+                hint="Install libcairo2 (Debian: apt install libcairo2; macOS: brew install cairo). "
+                "SVG, PDF and HTML work without.",
             )
         ) from None
-    return cairosvg
+    return cairocffi
 
 
-def png_bytes(svg: str) -> bytes:
+def png_bytes(page: Page) -> bytes:
     """A page as PNG at 300 dots per inch, the density recorded in the file."""
-    scale = DOTS_PER_INCH / _CSS_DOTS_PER_INCH
-    drawn: bytes = _cairosvg().svg2png(bytestring=svg.encode("utf-8"), scale=scale, background_color="#ffffff")
-    return _with_marks(drawn)
+    cairo = _cairo()
+    wide, high = (round(side * _DOTS_PER_MM) for side in (page.width_mm, page.height_mm))
+    surface = cairo.ImageSurface(cairo.FORMAT_RGB24, wide, high)
+    context = cairo.Context(surface)
+    context.set_source_rgb(1, 1, 1)
+    context.paint()
+    context.scale(_DOTS_PER_MM, _DOTS_PER_MM)
+    context.set_miter_limit(4)  # as SVG has it
+    looks = Looks(page.stylesheet)
+    for shape in walk(page.shapes):
+        if isinstance(shape, Text):
+            _trace_line(context, shape)
+            _paint(context, looks[f"t {shape.look}"])
+        elif not isinstance(shape, Group):
+            trace(context, path_of(shape))
+            _paint(context, looks[shape.look])
+    output = io.BytesIO()
+    surface.write_to_png(output)
+    return _with_marks(output.getvalue())
 
 
 def _with_marks(png: bytes) -> bytes:
     """The PNG with its density (pHYs) and its maker (tEXt) right behind the header chunk."""
     header_end = 8 + 25  # signature, then IHDR of 13 bytes with length, name and checksum
-    density = struct.pack(">IIB", _DOTS_PER_METRE, _DOTS_PER_METRE, 1)
-    marks = _chunk(b"pHYs", density) + _chunk(b"tEXt", b"Software\0" + _MADE_BY.encode("ascii"))
+    dots_per_metre = round(DOTS_PER_INCH / 0.0254)
+    density = struct.pack(">IIB", dots_per_metre, dots_per_metre, 1)
+    marks = _chunk(b"pHYs", density) + _chunk(b"tEXt", b"Software\0" + _MADE_BY)
     return png[:header_end] + marks + png[header_end:]
 
 
@@ -56,29 +77,62 @@ def _chunk(name: bytes, content: bytes) -> bytes:
     return struct.pack(">I", len(content)) + name + content + struct.pack(">I", checksum)
 
 
-def pdf_bytes(pages: Sequence[tuple[str, float, float]], *, title: str) -> bytes:
-    """Pages (SVG, width and height in mm) as one PDF of exact page sizes; the same input gives the same bytes."""
-    cairosvg = _cairosvg()
-    import cairocffi  # noqa: PLC0415 - comes with cairosvg, and needs libcairo as it does
+def system_outline(piece: str, bold: bool, wide: float) -> list[Step]:
+    """Letters that the sheet does not bring along, in a font of the machine: 1000 high, squeezed to a width.
 
-    output = io.BytesIO()
-    document = cairocffi.PDFSurface(output, 1, 1)
-    document.set_metadata(cairocffi.PDF_METADATA_CREATOR, _MADE_BY)
-    document.set_metadata(cairocffi.PDF_METADATA_TITLE, title)
-    document.set_metadata(cairocffi.PDF_METADATA_CREATE_DATE, _MADE_ON)
+    Raises ``InputError`` where libcairo is missing.
+    """
+    cairo = _cairo()
+    context = cairo.Context(cairo.ImageSurface(cairo.FORMAT_A8, 1, 1))
+    context.select_font_face("sans-serif", cairo.FONT_SLANT_NORMAL, int(bold))
+    context.set_font_size(1000)
+    own = context.text_extents(piece)[4]
+    if own and wide:
+        context.scale(wide / own, 1)
+    context.text_path(piece)
+    context.identity_matrix()
+    return [("mlch"[kind], tuple(points)) for kind, points in context.copy_path()]
 
-    class _Page(cairosvg.surface.Surface):  # type: ignore[misc,name-defined,unused-ignore]
-        """Draws one SVG onto the shared document."""
 
-        device_units_per_user_units = 72 / _CSS_DOTS_PER_INCH
+def trace(context: Any, steps: Iterable[Step], dx: float = 0.0, dy: float = 0.0) -> None:
+    """Add a path, shifted."""
+    for word, numbers in steps:
+        if word == "m":
+            context.move_to(dx + numbers[0], dy + numbers[1])
+        elif word == "l":
+            context.line_to(dx + numbers[0], dy + numbers[1])
+        elif word == "c":
+            x1, y1, x2, y2, x, y = numbers
+            context.curve_to(dx + x1, dy + y1, dx + x2, dy + y2, dx + x, dy + y)
+        else:
+            context.close_path()
 
-        def _create_surface(self, width: float, height: float) -> tuple[Any, float, float]:
-            return document, width, height
 
-    for svg, width_mm, height_mm in pages:
-        document.set_size(width_mm * _POINTS_PER_MM, height_mm * _POINTS_PER_MM)
-        tree = cairosvg.surface.Tree(bytestring=svg.encode("utf-8"))
-        _Page(tree, None, _CSS_DOTS_PER_INCH)
-        document.show_page()
-    document.finish()
-    return output.getvalue() + f"% {_MADE_BY}\n".encode("ascii")  # cairo may pack its own words on the maker
+def _trace_line(context: Any, line: Text) -> None:
+    context.save()
+    context.translate(*line.start)
+    context.rotate(math.radians(line.turn))
+    context.scale(line.size / 1000, line.size / 1000)
+    at = 0
+    for text, bold in line.runs:
+        stands = laid(text, bold)
+        for letter, x in stands.letters:
+            trace(context, letter_path(face(bold).glyph(letter).path), at + x)
+        for piece, x, wide in stands.others:
+            trace(context, system_outline(piece, bold, wide), at + x)
+        at += stands.width
+    context.restore()
+
+
+def _paint(context: Any, paint: Paint) -> None:
+    if paint.fill is not None:
+        context.set_source_rgb(*paint.fill)
+        context.fill_preserve()
+    if paint.stroke is not None:
+        context.set_source_rgb(*paint.stroke)
+        context.set_line_width(paint.width)
+        context.set_dash(paint.dashes)
+        context.set_line_cap(int(paint.round_caps))
+        context.set_line_join(int(paint.round_joins))
+        context.stroke_preserve()
+    context.new_path()

@@ -1,79 +1,62 @@
-"""Shapes to SVG: one self-contained document per page. The only user of svgwrite; it knows nothing of memory."""
+"""Shapes to SVG: one self-contained document per page. It knows nothing of memory.
+
+Letters are drawn as outlines, each once among the definitions; unpainted text lies over them, to be selected, searched
+and read out. Letters that the sheet does not bring along are shown in a font of the machine, in the room kept for them.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable
+from functools import lru_cache
 
-import svgwrite
-from svgwrite.base import BaseElement
-from svgwrite.etree import etree
-from svgwrite.params import Parameter
-
-from dimmplan.sheet.shapes import Group, Line, Page, Polygon, Rect, Shape, Strokes, Text
+from dimmplan.sheet.letters import face, laid
+from dimmplan.sheet.shapes import Group, Line, Page, Polygon, Rect, Shape, Text, walk
 
 MARK = "made by dimmplan"
 """Stands in every document this tool wrote; a file without it is not ours to overwrite."""
 
+_SPACES = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
 _NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _MARKED = re.compile(rf"<metadata>\s*{MARK}\s*</metadata>")
-
-
-class _Plain(BaseElement):  # type: ignore[misc]  # svgwrite has no types
-    """An element by name, without the checks and lookups that svgwrite's own classes spend most of their time on."""
-
-    _shared = Parameter(debug=False)
-
-    def __init__(self, name: str, attributes: dict[str, str], text: str = "") -> None:
-        self.elementname = name
-        self._parameter = self._shared
-        self.attribs = attributes
-        self.elements: list[BaseElement] = []
-        self._text = text
-
-    def get_xml(self) -> Any:
-        """The element with its attributes, its text and what is in it."""
-        xml = etree.Element(self.elementname, self.attribs)
-        if self._text:
-            xml.text = self._text
-        for element in self.elements:
-            xml.append(element.get_xml())
-        return xml
+_ESCAPES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;"})
 
 
 def render_svg(page: Page) -> str:
     """One page as an SVG document. Same page, same text."""
     width, height = _number(page.width_mm), _number(page.height_mm)
-    drawing = svgwrite.Drawing(size=(f"{width}mm", f"{height}mm"), viewBox=f"0 0 {width} {height}", debug=False)
-    drawing.elements.insert(0, _Plain("metadata", {}, MARK))  # before the stylesheet: found without reading on
-    drawing.set_desc(title=_inert(page.title), desc=_inert(page.desc))
-    drawing.defs.add(drawing.style(page.stylesheet))
-    drawing.add(_Plain("rect", {"class": "paper", "width": width, "height": height}))
-    for element in _elements(page.shapes):
-        drawing.add(element)
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{etree.tostring(drawing.get_xml(), encoding="unicode")}\n'
-
-
-Link = tuple[str, str]
-"""Where something leads, and how it is named to a person who does not see it."""
-
-
-def inline_svg(page: Page, links: Mapping[str, Link]) -> str:
-    """One page as an SVG element inside another document, which has its stylesheet.
-
-    Groups whose ``id`` is among the ``links`` lead there.
-    """
-    width, height = _number(page.width_mm), _number(page.height_mm)
-    whole = _Plain(
-        "svg",
-        {"xmlns": "http://www.w3.org/2000/svg", "viewBox": f"0 0 {width} {height}", "role": "group"}
-        | {"aria-label": _inert(f"{page.title}: {page.name}")},
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<svg {_SPACES} width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" version="1.1">'
+        f"<title>{_inert(page.title)}</title><metadata>{MARK}</metadata><desc>{_inert(page.desc)}</desc>"
+        f"<defs><style>\n{_inert(page.stylesheet)}\n</style>{outlines([page])}</defs>"
+        f'<rect class="paper" width="{width}" height="{height}"/>{_written(page.shapes)}</svg>\n'
     )
-    whole.add(_Plain("rect", {"class": "paper", "width": width, "height": height}))
-    for element in _elements(page.shapes, links):
-        whole.add(element)
-    return str(etree.tostring(whole.get_xml(), encoding="unicode"))
+
+
+def inline_svg(page: Page) -> str:
+    """One page as an SVG element inside another document, which has its stylesheet and its ``outlines``."""
+    width, height = _number(page.width_mm), _number(page.height_mm)
+    return (
+        f'<svg {_SPACES} viewBox="0 0 {width} {height}" role="group" '
+        f'aria-label="{_inert(f"{page.title}: {page.name}")}">'
+        f'<rect class="paper" width="{width}" height="{height}"/>{_written(page.shapes)}</svg>'
+    )
+
+
+def outlines(pages: Iterable[Page]) -> str:
+    """The letters that stand on some pages, to be put among the definitions of a document."""
+    used = {
+        (bold, letter)
+        for page in pages
+        for shape in walk(page.shapes)
+        if isinstance(shape, Text)
+        for text, bold in shape.runs
+        for letter, _ in laid(text, bold).letters
+    }
+    return "".join(
+        f'<path id="{_name(letter, bold)}" d="{face(bold).glyph(letter).path}"/>' for bold, letter in sorted(used)
+    )
 
 
 def is_own(text: str) -> bool:
@@ -88,69 +71,76 @@ def _number(value: float) -> str:
 
 
 def _inert(text: str) -> str:
-    """Text without what XML cannot carry; mark-up in it is escaped on writing."""
-    return _NOT_XML.sub("\ufffd", text)
+    """Text without mark-up and without what XML cannot carry."""
+    return _NOT_XML.sub("\ufffd", text).translate(_ESCAPES)
 
 
-_NO_LINKS: Mapping[str, Link] = {}
+def _written(shapes: Iterable[Shape]) -> str:
+    return "".join(_element(shape) for shape in shapes)
 
 
-def _elements(shapes: Iterable[Shape], links: Mapping[str, Link] = _NO_LINKS) -> list[BaseElement]:
-    return [_element(shape, links) for shape in shapes]
-
-
-def _element(shape: Shape, links: Mapping[str, Link]) -> BaseElement:
+def _element(shape: Shape) -> str:
     if isinstance(shape, Group):
-        return _group(shape, links)
+        return _group(shape)
     if isinstance(shape, Text):
         return _text(shape)
-    look = {"class": shape.look} if shape.look else {}
+    look = f' class="{shape.look}"' if shape.look else ""
     if isinstance(shape, Rect):
-        sides = {"x": shape.x, "y": shape.y, "width": shape.width, "height": shape.height}
-        sides |= {"rx": shape.radius} if shape.radius else {}
-        return _Plain("rect", look | {name: _number(value) for name, value in sides.items()})
+        radius = f' rx="{_number(shape.radius)}"' if shape.radius else ""
+        corner = f'x="{_number(shape.x)}" y="{_number(shape.y)}"'
+        return f'<rect{look} {corner} width="{_number(shape.width)}" height="{_number(shape.height)}"{radius}/>'
     if isinstance(shape, Line):
-        ends = {"x1": shape.x1, "y1": shape.y1, "x2": shape.x2, "y2": shape.y2}
-        return _Plain("line", look | {name: _number(value) for name, value in ends.items()})
+        start = f'x1="{_number(shape.x1)}" y1="{_number(shape.y1)}"'
+        return f'<line{look} {start} x2="{_number(shape.x2)}" y2="{_number(shape.y2)}"/>'
     if isinstance(shape, Polygon):
         points = " ".join(f"{_number(x)},{_number(y)}" for x, y in shape.points)
-        return _Plain("polygon", look | {"points": points})
-    return _Plain("path", look | {"d": _path(shape)})
+        return f'<polygon{look} points="{points}"/>'
+    path = "".join(f"M{_number(a)} {_number(b)}L{_number(c)} {_number(d)}" for a, b, c, d in shape.segments)
+    return f'<path{look} d="{path}"/>'
 
 
-def _path(shape: Strokes) -> str:
-    return "".join(f"M{_number(a)} {_number(b)}L{_number(c)} {_number(d)}" for a, b, c, d in shape.segments)
+def _name(letter: str, bold: bool) -> str:
+    """The id of a letter's outline."""
+    return f"{'b' if bold else 'r'}{ord(letter):x}"
 
 
-def _text(shape: Text) -> BaseElement:
-    x, y = _number(shape.x), _number(shape.y)
-    attributes = {"x": x, "y": y, "font-size": _number(shape.size)}
-    if shape.look:
-        attributes["class"] = shape.look
-    if shape.anchor != "start":
-        attributes["text-anchor"] = shape.anchor
-    if shape.turn:
-        attributes["transform"] = f"rotate({shape.turn} {x} {y})"
-    if not shape.spans:
-        return _Plain("text", attributes, _inert(shape.text))
-    whole = _Plain("text", attributes | {"xml:space": "preserve"})
-    for text, look in shape.spans:
-        whole.add(_Plain("tspan", {"class": look} if look else {}, _inert(text)))
-    return whole
+@lru_cache(maxsize=4000)
+def _uses(text: str, bold: bool, start: int) -> str:
+    """The letters of a piece of a line, as one prepared string: a page has thousands."""
+    letters = laid(text, bold).letters
+    return "".join(f'<use xlink:href="#{_name(letter, bold)}" x="{start + at}"/>' for letter, at in letters)
 
 
-def _group(shape: Group, links: Mapping[str, Link]) -> BaseElement:
-    attributes = {"class": shape.look} if shape.look else {}
-    if shape.id:
-        attributes["id"] = shape.id
-    group = _Plain("g", attributes)
-    if shape.title:
-        group.add(_Plain("title", {}, _inert(shape.title)))
-    for element in _elements(shape.children, links):
-        group.add(element)
-    if shape.id not in links:
-        return group
-    target, name = links[shape.id]
-    link = _Plain("a", {"class": "slot-link", "href": target, "aria-label": _inert(name)})
-    link.add(group)
-    return link
+def _text(shape: Text) -> str:
+    """A line twice: its outlines, and unpainted text over them."""
+    x, y = shape.start
+    unit = shape.size / 1000
+    at, uses, others = 0, "", ""
+    for text, bold in shape.runs:
+        uses += _uses(text, bold, at)
+        for piece, begins, wide in laid(text, bold).others:
+            look = " ".join(("t", "seen", *shape.look.split(), *(("b",) if bold else ())))
+            others += _words(piece, (at + begins) * unit, wide * unit, shape, look)
+        at += laid(text, bold).width
+    look = f"t {shape.look}" if shape.look else "t"
+    turn = f"rotate({shape.turn})" if shape.turn else ""
+    place = f"translate({_number(x)} {_number(y)}){turn}scale({unit:.7f})"
+    outline = f'<g class="{look}" aria-hidden="true" transform="{place}">{uses}</g>' if uses else ""
+    return outline + others + _words(shape.text, 0.0, at * unit, shape)
+
+
+def _words(text: str, at: float, wide: float, line: Text, look: str = "") -> str:
+    """Text of a line, from a place on it and so wide; painted where it has a look."""
+    left, base = line.start
+    x, y = _number(left if line.turn else left + at), _number(base - at if line.turn else base)
+    turn = f' transform="rotate({line.turn} {x} {y})"' if line.turn else ""
+    painted = f' class="{look}" aria-hidden="true" lengthAdjust="spacingAndGlyphs"' if look else ""
+    fit = f' textLength="{_number(wide)}"' if wide else ""
+    return f'<text{painted} x="{x}" y="{y}" font-size="{_number(line.size)}"{turn}{fit}>{_inert(text)}</text>'
+
+
+def _group(shape: Group) -> str:
+    look = f' class="{shape.look}"' if shape.look else ""
+    name = f' id="{_inert(shape.id)}"' if shape.id else ""
+    title = f"<title>{_inert(shape.title)}</title>" if shape.title else ""
+    return f"<g{look}{name}>{title}{_written(shape.children)}</g>"

@@ -11,7 +11,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.output.columns import Column
-from dimmplan.output.svg import inline_svg
+from dimmplan.output.svg import inline_svg, outlines
 from dimmplan.page.regions import PICTURE, REGION_COLUMNS, address_ranges
 from dimmplan.page.render import page_of
 from dimmplan.page.slots import reasons_of, slot_texts
@@ -75,7 +75,8 @@ def page_html(
         before=_before(facts),
         doing=_doing(facts),
         after=_after(facts),
-        sheet=[(f"{page.name} {_paper(page)}", inline_svg(page, {})) for page in sheet.pages],
+        sheet=[(f"{page.name} {_paper(page)}", inline_svg(page)) for page in sheet.pages],
+        outlines=outlines(sheet.pages),
     )
 
 

@@ -36,11 +36,10 @@ def paragraph(runs: Sequence[Run], cap_mm: float, width_mm: float, *, indent: fl
         shapes: list[Shape] = []
         for number, line in enumerate(lines):
             base = y + cap_mm + 0.3 + number * pitch
-            pieces = [(text + (" " if n < len(line) - 1 else ""), bold) for n, (text, bold) in enumerate(line)]
+            pieces = [(f" {text}" if n else text, bold) for n, (text, bold) in enumerate(line)]
             whole = label(x + indent, base, "".join(text for text, _ in pieces), cap_mm, "b" if line[0][1] else "")
             if len(pieces) > 1:
-                spans = tuple((text, "b" if bold else "") for text, bold in pieces)
-                whole = whole._replace(look="", spans=spans)
+                whole = whole._replace(look="", spans=tuple(pieces))
             shapes.append(whole)
         return shapes
 

@@ -1,92 +1,17 @@
-"""How wide and high text is, from a table of advance widths: no font is opened, so every machine measures alike.
-
-The table is that of Helvetica and of the faces made to its widths (Arial, Liberation Sans), in thousandths of the
-font size. ``SAFETY`` is added on top, since renderers differ in rounding and kerning.
-"""
+"""How wide and high text is, by the letters that the sheet brings along: every machine measures alike, and exactly."""
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable
 from functools import lru_cache
 
-CAP = 0.688
-"""Cap height over font size: the lowest of the faces named, so a height asked for is reached with each of them."""
+from dimmplan.sheet.letters import reach, width_of
 
-ASCENT, DESCENT = 0.74, 0.22
-"""How far letters, brackets and accents of small letters reach above and below the base line, over font size."""
+CAP = 0.668
+"""Cap height over font size."""
 
-SAFETY = 1.04
-
-_REGULAR = {
-    191: "'",
-    222: "ijl‘’",
-    260: "|¦",
-    278: " !,./:;I[\\]ftÌÍÎÏìíîï",
-    333: "()-`r¡¨²³´·¸¹“”",
-    334: "{}",
-    350: "•",
-    355: '"',
-    365: "º",
-    370: "ª",
-    389: "*",
-    400: "°",
-    469: "^",
-    500: "Jcksvxyzçýÿ",
-    537: "¶",
-    549: "±÷",
-    552: "¯",
-    556: "#$0123456789?L_abdeghnopqu¢£¤¥§«»àáâãäåèéêëðñòóôõöùúûüþ–",
-    576: "µ",
-    584: "+<=>~¬×",
-    611: "FTZ¿ßø",
-    667: "&ABEKPSVXYÀÁÂÃÄÅÈÉÊËÝÞ",
-    722: "CDHNRUwÇÐÑÙÚÛÜ",
-    737: "©®",
-    778: "GOQÒÓÔÕÖØ",
-    833: "Mm",
-    834: "¼½¾",
-    889: "%æ",
-    944: "W",
-    1000: "Æ—…",
-    1015: "@",
-}
-_BOLD = {
-    238: "'",
-    278: " ,./I\\ijlÌÍÎÏìíîï‘’",
-    280: "|¦",
-    333: "!()-:;[]`ft¡¨²³´·¸¹",
-    350: "•",
-    365: "º",
-    370: "ª",
-    389: "*r{}",
-    400: "°",
-    474: '"',
-    500: "z“”",
-    549: "±÷",
-    552: "¯",
-    556: "#$0123456789J_aceksvxy¢£¤¥§«¶»àáâãäåçèéêëýÿ–",
-    576: "µ",
-    584: "+<=>^~¬×",
-    611: "?FLTZbdghnopqu¿ßðñòóôõöøùúûüþ",
-    667: "EPSVXYÈÉÊËÝÞ",
-    722: "&ABCDHKNRUÀÁÂÃÄÅÇÐÑÙÚÛÜ",
-    737: "©®",
-    778: "GOQwÒÓÔÕÖØ",
-    833: "M",
-    834: "¼½¾",
-    889: "%mæ",
-    944: "W",
-    975: "@",
-    1000: "Æ—…",
-}
-_WIDTHS = tuple(
-    {letter: thousandths / 1000 for thousandths, letters in table.items() for letter in letters}
-    for table in (_REGULAR, _BOLD)
-)
-_WIDE, _UNKNOWN = 1.1, 0.85
-_HIGH = frozenset("bdfhijklt()[]{}|/\\$@#&!?'\"")
-_HANGING = frozenset("gjpqyQJ,;()[]{}|_@/\\$§¶çþýÿµ")
+DESCENT = 0.21
+"""How far letters reach below the base line, over font size."""
 
 
 def font_size(cap_mm: float) -> float:
@@ -104,28 +29,14 @@ def line_pitch(cap_mm: float) -> float:
     return font_size(cap_mm) * 1.2
 
 
-def has_descender(text: str) -> bool:
-    """False only where every letter surely stands on the base line."""
-    return any(letter in _HANGING or not letter.isascii() for letter in text)
+def beyond(texts: Iterable[str], bold: bool = False) -> tuple[float, float]:
+    """How far the ink of some texts reaches above their capitals and below the base line, over font size."""
+    bottom, top = reach(texts, bold)
+    return max(0.0, top / 1000 - CAP), max(0.0, -bottom / 1000)
 
 
-def has_ascender(text: str) -> bool:
-    """False only where every letter is surely no higher than a capital."""
-    return any(letter in _HIGH or not letter.isascii() for letter in text)
-
-
-def _advance(letter: str, bold: bool) -> float:
-    known = _WIDTHS[bold].get(letter)
-    if known is not None:
-        return known
-    if unicodedata.combining(letter):
-        return 0.0
-    return _WIDE if unicodedata.east_asian_width(letter) in "WF" else _UNKNOWN
-
-
-@lru_cache(maxsize=20000)
 def _unit_width(text: str, bold: bool) -> float:
-    return sum(_advance(letter, bold) for letter in text) * SAFETY
+    return width_of(text, bold) / 1000
 
 
 def width(text: str, cap_mm: float, bold: bool = False) -> float:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Literal, NamedTuple
 
+from dimmplan.sheet.letters import width_of
+
 Anchor = Literal["start", "middle", "end"]
 Point = tuple[float, float]
 Segment = tuple[float, float, float, float]
@@ -51,7 +53,7 @@ class Strokes(NamedTuple):
 class Text(NamedTuple):
     """One line of text on its base line. ``size`` is the font size; ``turn`` is 0 or -90 degrees (reads upwards).
 
-    ``spans`` are pieces of the same line with looks of their own; together they are ``text``.
+    ``spans`` are pieces of the same line, each with whether it is bold; together they are ``text``.
     """
 
     x: float
@@ -61,7 +63,23 @@ class Text(NamedTuple):
     look: str
     anchor: Anchor = "start"
     turn: int = 0
-    spans: tuple[tuple[str, str], ...] = ()
+    spans: tuple[tuple[str, bool], ...] = ()
+
+    @property
+    def runs(self) -> tuple[tuple[str, bool], ...]:
+        """The pieces of the line, each with whether it is bold."""
+        return self.spans or ((self.text, "b" in self.look.split()),)
+
+    @property
+    def width(self) -> float:
+        """How long the line is."""
+        return sum(width_of(text, bold) for text, bold in self.runs) * self.size / 1000
+
+    @property
+    def start(self) -> Point:
+        """Where the line begins on its base line, whatever its anchor."""
+        back = {"start": 0.0, "middle": 0.5, "end": 1.0}[self.anchor] * self.width
+        return (self.x, self.y + back) if self.turn else (self.x - back, self.y)
 
 
 class Group(NamedTuple):

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from dimmplan.sheet.blocks import label
 from dimmplan.sheet.facts import SlotFact, State
 from dimmplan.sheet.hatch import TYPE_PATTERNS, crossed
-from dimmplan.sheet.measure import ASCENT, CAP, DESCENT, fitted, font_size, has_ascender, has_descender, width
+from dimmplan.sheet.measure import DESCENT, beyond, fitted, font_size, width
 from dimmplan.sheet.shapes import Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, Text
 from dimmplan.sheet.style import SMALLEST_TEXT_MM, TYPE_LOOKS
 
@@ -23,15 +23,15 @@ HOLD_MM = 0.8
 class SlotStyle(NamedTuple):
     """Letter heights in a slot, and whether name and content stand on two lines.
 
-    ``tall`` says that some name has letters higher than capitals, ``deep`` below the base line, ``dead`` that some
-    slot is crossed out. Names and words longer than ``longest_mm`` are cut; that is the last resort.
+    ``rise`` is how far names reach above their capitals, ``drop`` below the base line, over font size; ``dead`` says
+    that some slot is crossed out. Names and words longer than ``longest_mm`` are cut; that is the last resort.
     """
 
     name_mm: float
     words_mm: float
     two_lines: bool = False
-    tall: bool = True
-    deep: bool = True
+    rise: float = 0.0
+    drop: float = 0.0
     dead: bool = False
     longest_mm: float = math.inf
 
@@ -46,12 +46,12 @@ class SlotStyle(NamedTuple):
     @property
     def above_mm(self) -> float:
         """How far names reach above their capitals."""
-        return font_size(self.name_mm) * (ASCENT - CAP) if self.tall else 0.0
+        return font_size(self.name_mm) * self.rise
 
     @property
     def below_mm(self) -> float:
         """How far names reach below their base line."""
-        return font_size(self.name_mm) * DESCENT if self.deep else 0.2
+        return max(0.2, font_size(self.name_mm) * self.drop)
 
     @property
     def pitch_mm(self) -> float:
@@ -317,12 +317,15 @@ def style_for(
     facts: list[SlotFact], name_mm: float, words_mm: float, *, two_lines: bool, longest_mm: float = math.inf
 ) -> SlotStyle:
     """The style for some slots: narrower where no name reaches below the line, wider where one is on hold."""
+    rise, drop = beyond((fact.name for fact in facts), bold=True)
+    if not two_lines:
+        drop = max(drop, beyond(fact.words for fact in facts)[1])
     return SlotStyle(
         name_mm=name_mm,
         words_mm=words_mm,
         two_lines=two_lines,
         longest_mm=longest_mm,
-        tall=any(has_ascender(fact.name) for fact in facts),
-        deep=any(has_descender(fact.name) or has_descender(fact.words) and not two_lines for fact in facts),
+        rise=rise,
+        drop=drop,
         dead=any(fact.state is State.DEAD for fact in facts),
     )

@@ -11,8 +11,6 @@ from typing import Literal, NamedTuple
 
 Ink = Literal["colour", "mono"]
 
-FONTS = "'Liberation Sans', Arial, Helvetica, 'DejaVu Sans', sans-serif"
-
 SMALLEST_TEXT_MM = 2.0
 BODY_MM = (2.5, 2.2, 2.0)
 """Heights for running text and tables, the wanted one first."""
@@ -104,7 +102,9 @@ def stylesheet(ink: Ink) -> str:
     use = palette(ink)
     stroke = f"fill:none;stroke:{use.ink}"
     rules = {
-        "text": f"font-family:{FONTS};fill:{use.ink}",
+        "text": f"font-family:sans-serif;fill:{use.ink};fill-opacity:0",
+        ".t": f"fill:{use.ink}",
+        ".seen": "fill-opacity:1",
         ".b": "font-weight:bold",
         ".inv": f"fill:{use.paper}",
         ".on-warning": f"fill:{on_warning(ink)}",

@@ -17,7 +17,7 @@ from pathlib import Path
 from tests.bench.processes import Process, measured
 
 BARE = "bare interpreter, same imports"
-IMPORTS = "import typer, svgwrite; from pydantic import BaseModel"
+IMPORTS = "import typer; from pydantic import BaseModel"
 REQUEST = ("plan", "skerry-16", "--capacity", "384GiB", "--module", "32GiB")
 TARGETS = {"plan --out, SVG": 2.0, "plan --json": 1.5, "--help": 1.3, "draw CODE -o x.svg": 1.8}
 """Times of the bare interpreter that a command is meant to stay below."""

@@ -276,7 +276,7 @@ def test_words_lie_on_nothing_and_answers_have_theirs(name: str, monkeypatch: py
     from matplotlib.figure import Figure
 
     drawn: list[Any] = []
-    monkeypatch.setattr(Figure, "savefig", lambda figure, output, **_: (drawn.append(figure), output.write("<svg >")))
+    monkeypatch.setattr(Figure, "savefig", lambda figure, output, **_: (drawn.append(figure), output.write(b"<svg >")))
     view = view_of(name)
     chart_svg(view)
     (figure,) = drawn

@@ -1,7 +1,7 @@
 """Finds text that touches other text or a line, on pixels that a renderer drew and not on our own widths.
 
-The page is drawn again with its stylesheet replaced: grounds white, lines cyan, text half-transparent magenta. Text
-over text is then dark in green, text over a line dark in red and green. Whatever fonts the renderer chose, ink is ink.
+The page is drawn again with its stylesheet replaced: grounds white, lines cyan, letters half-transparent magenta. Text
+over text is then dark in green, text over a line dark in red and green.
 """
 
 from __future__ import annotations
@@ -15,17 +15,18 @@ from typing import Literal
 Renderer = Literal["rsvg", "cairosvg"]
 
 _WHITE, _LINE = "#ffffff", "#00ffff"
-_FONTS = "'Liberation Sans',Arial,Helvetica,'DejaVu Sans'"
-_TEXT = f"text{{font-family:{_FONTS},sans-serif;fill:#ff00ff;fill-opacity:0.5}}.b{{font-weight:bold}}"
+_TEXT = (
+    "text{font-family:sans-serif;fill-opacity:0}.b{font-weight:bold}.t{fill:#ff00ff;opacity:0.5}.seen{fill-opacity:1}"
+)
 
 
-def masked(svg: str, *, font: str | None = None) -> str:
-    """The page with lines in cyan and text in magenta; ``font`` replaces the fonts."""
+def masked(svg: str) -> str:
+    """The page with lines in cyan and text in magenta."""
     style = re.search(r"<style[^>]*>(?:<!\[CDATA\[)?(.*?)(?:\]\]>)?</style>", svg, re.DOTALL)
     assert style is not None
     rules: list[str] = []
     for selector, body in re.findall(r"([^{}\n]+)\{([^}]*)\}", style[1]):
-        if selector == "text" or selector in (".b", ".inv") or selector.startswith(".on-"):
+        if selector in ("text", ".t", ".seen", ".b", ".inv") or selector.startswith(".on-"):
             continue
         kept = dict(part.split(":", 1) for part in body.split(";") if ":" in part)
         stroke = kept.get("stroke", "none")
@@ -35,8 +36,7 @@ def masked(svg: str, *, font: str | None = None) -> str:
         }
         drawn |= {key: value for key, value in kept.items() if key.startswith("stroke-")}
         rules.append(selector + "{" + ";".join(f"{key}:{value}" for key, value in drawn.items()) + "}")
-    text = _TEXT if font is None else _TEXT.replace(_FONTS, f"'{font}'")
-    return svg.replace(style[1], "\n".join([text, *rules]))
+    return svg.replace(style[1], "\n".join([_TEXT, *rules]))
 
 
 @dataclass(frozen=True)
@@ -74,9 +74,9 @@ def _both(one: bytes, other: bytes) -> bytes:
     return (int.from_bytes(one, "big") & int.from_bytes(other, "big")).to_bytes(len(one), "big")
 
 
-def check(svg: str, renderer: Renderer = "rsvg", *, dpi: int = 144, font: str | None = None) -> Ink:
+def check(svg: str, renderer: Renderer = "rsvg", *, dpi: int = 144) -> Ink:
     """Draw a page and count the pixels where text meets something."""
-    data, width, height = pixels(masked(svg, font=font), renderer, dpi)
+    data, width, height = pixels(masked(svg), renderer, dpi)
     # the outermost pixels are only partly covered by the page; nothing is drawn there
     inner = [data[(y * width + 2) * 4 : ((y + 1) * width - 2) * 4] for y in range(2, height - 2)]
     data, width, height = b"".join(inner), width - 4, height - 4

@@ -83,11 +83,11 @@ def _mixes(board: Board, one: Module, other: Module) -> bool:
     socket = board.sockets[0]
     channel = max(socket.channels, key=lambda channel: len(channel.slots))
     pair = sorted([one, other], key=lambda m: (-m.package_ranks, -m.capacity_gib))
-    load = tuple(pair[: len(channel.slots)])
+    load = tuple((*pair, *(None for _ in channel.slots))[: len(channel.slots)])
     option = board.processor(None)
     if (
         list(judge_channel(board.rules, channel, load))
-        or channel_rate(board, option, list(load), len(channel.slots)) is None
+        or channel_rate(board, option, [module for module in load if module], len(channel.slots)) is None
     ):
         return False
     view = SocketView(socket=socket, modules=2, capacity_gib=1, types=tuple(pair))

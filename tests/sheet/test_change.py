@@ -39,7 +39,7 @@ def words_of(sheet: Sheet) -> list[str]:
     return ["".join(e.itertext()) for page in sheet.pages for e in ET.fromstring(render_svg(page)).iter() if e.text]
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 @pytest.mark.parametrize("name", BOARDS)
 def test_no_text_touches_anything_on_a_change_sheet(name: str) -> None:
     for page in change_sheet(name)[0].pages:
@@ -47,7 +47,7 @@ def test_no_text_touches_anything_on_a_change_sheet(name: str) -> None:
         assert (found.on_text, found.on_line, found.in_margin) == (0, 0, 0), (page.name, found)
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 @pytest.mark.parametrize(
     ("name", "options"),
     [

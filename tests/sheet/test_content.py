@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ast
 import re
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,11 +11,9 @@ import pytest
 
 import dimmplan.output.svg
 import dimmplan.sheet
-from dimmplan.boardfile.read import load_board
 from dimmplan.errors import InputError
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import Trust
-from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.facts import State, gather, socket_words
 from dimmplan.sheet.shapes import Line, Page, Rect, Text, walk
@@ -316,30 +313,15 @@ def test_a_socket_that_no_page_shows_is_refused_in_words() -> None:
         compose(wide, placed, paper="a5")
 
 
-def test_drawing_32_slots_takes_little_time() -> None:
-    lagoon = load_board("lagoon-32")
-    placed = make(lagoon)
-    best = 9.0
-    for _ in range(5):
-        start = time.process_time()
-        for page in compose(lagoon, placed).pages:
-            render_svg(page)
-        best = min(best, time.process_time() - start)
-    assert best < 0.060
-
-
 def imports(path: Path) -> set[str]:
     tree = ast.parse(path.read_text(encoding="utf-8"))
     found = {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     return found | {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
 
 
-def test_the_sheet_knows_no_search_and_the_writer_no_memory() -> None:
+def test_the_sheet_knows_no_search_and_no_writer() -> None:
     folder = Path(dimmplan.sheet.__file__).parent
     for path in sorted(folder.glob("*.py")):
         assert not any(
-            name.startswith(("dimmplan.solve", "dimmplan.output", "dimmplan.cli", "svgwrite", "cairo"))
-            for name in imports(path)
+            name.startswith(("dimmplan.solve", "dimmplan.output", "dimmplan.cli", "cairo")) for name in imports(path)
         ), path.name
-    writer = imports(Path(dimmplan.output.svg.__file__))
-    assert {name for name in writer if name.startswith("dimmplan")} == {"dimmplan.sheet.shapes"}

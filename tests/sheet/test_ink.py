@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import io
+import os
 import re
-import shutil
 import subprocess
-import xml.etree.ElementTree as ET
+import sys
 from pathlib import Path
 
 import pytest
 
+from dimmplan.output.raster import DOTS_PER_INCH, png_bytes
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.shapes import Text
-from tests.sheet.inkcheck import check, masked
+from tests.sheet.inkcheck import check, masked, pixels
 from tests.sheet.pages import BOARDS, board, sheet
 from tests.sheet.placements import make, renamed
 
@@ -31,14 +33,14 @@ def clean_pages(pages, renderer="rsvg", dpi=120) -> None:
         assert (found.on_text, found.on_line, found.in_margin) == (0, 0, 0), (page.name, found)
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 @pytest.mark.parametrize("fill", ["full", "sparse"])
 @pytest.mark.parametrize("name", BOARDS)
 def test_no_text_touches_text_or_line(name: str, fill: str) -> None:
     clean_pages(sheet(name, fill).pages)
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 @pytest.mark.parametrize(
     ("name", "fill", "options"),
     [
@@ -58,6 +60,7 @@ def test_other_papers_ways_and_states(name: str, fill: str, options: dict, given
     clean_pages(sheet(name, fill, **options, **given).pages)
 
 
+@pytest.mark.system_tool("libcairo2")
 @pytest.mark.parametrize(
     ("name", "fill"), [("skerry-16", "mixed"), ("lagoon-32", "full"), ("strand-12", "sparse"), ("firth-96", "full")]
 )
@@ -65,14 +68,14 @@ def test_the_other_renderer_agrees(name: str, fill: str) -> None:
     clean_pages(sheet(name, fill, **LONG).pages[:2], "cairosvg")
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 def test_names_that_no_page_could_show_whole() -> None:
     names = {slot: f"{slot} " + "long-winded name " * 2 for slot in board("skerry-16").slots}
     wordy = renamed(board("skerry-16"), names)
     clean_pages(compose(wordy, make(wordy, "mixed")).pages)
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 def test_names_in_other_scripts() -> None:
     pieces = ("日本語", "Ωμέγα", "слот", "שקע", "Größe", "ñandú")
     names = {slot: f"{pieces[n % 6]}{n}" for n, slot in enumerate(board("skerry-16").slots)}
@@ -90,13 +93,13 @@ def planted(text: Text) -> str:
     return render_svg(page._replace(shapes=(*page.shapes, text)))
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 def test_a_planted_overlap_is_found() -> None:
     heading = next(s for s in sheet("skerry-16").pages[0].shapes if isinstance(s, Text))
     assert check(planted(heading._replace(x=heading.x + 0.4, y=heading.y + 0.4))).on_text > 20
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 def test_planted_text_over_a_line_and_off_the_page_is_found() -> None:
     over_frame = Text(x=20.0, y=150.0, text="over the frame", size=3.0, look="", anchor="middle")
     assert check(planted(over_frame)).on_line > 5
@@ -104,47 +107,67 @@ def test_planted_text_over_a_line_and_off_the_page_is_found() -> None:
     assert check(planted(off_page)).in_margin > 20
 
 
-@pytest.mark.system_tool("rsvg-convert")
-def test_a_font_that_runs_wider_is_found() -> None:
-    listed = (
-        subprocess.run(["fc-list"], capture_output=True, text=True, check=False).stdout
-        if shutil.which("fc-list")
-        else ""
+# Whatever fonts a machine has
+
+
+@pytest.fixture(params=["empty", "the machine's"])
+def fonts(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Renderers that are started see no font at all, or those of this machine."""
+    if request.param == "empty":
+        (tmp_path / "fonts.conf").write_text("<fontconfig></fontconfig>")
+        monkeypatch.setenv("FONTCONFIG_FILE", str(tmp_path / "fonts.conf"))
+    return str(request.param)
+
+
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
+def test_the_page_is_clean_with_any_fonts_in_one_renderer(fonts: str) -> None:
+    clean_pages(sheet("skerry-16", "mixed", **LONG).pages[:1])
+
+
+@pytest.mark.system_tool("libcairo2")
+def test_the_page_is_clean_with_any_fonts_in_the_other_renderer(fonts: str) -> None:
+    code = (
+        "from tests.sheet.test_ink import LONG, clean_pages, sheet\n"
+        "clean_pages(sheet('skerry-16', 'mixed', **LONG).pages[:1], 'cairosvg')"
     )
-    if "DejaVu Sans" not in listed:
-        pytest.skip("needs the font DejaVu Sans, which runs 8 to 20 % wider")
-    found = check(render_svg(sheet("tombolo-32").pages[0]), font="DejaVu Sans")
-    assert found.on_text + found.on_line > 50
+    subprocess.run([sys.executable, "-c", code], check=True)
 
 
-# The same page as a PDF of another program: names are words there, in the letters asked for.
+PICTURES = (
+    "import hashlib\nfrom dimmplan.output.raster import png_bytes\nfrom tests.sheet.pages import BOARDS, sheet\n"
+    "for name in BOARDS:\n  print(name, hashlib.sha256(png_bytes(sheet(name, 'mixed').pages[0])).hexdigest())"
+)
 
 
-def pdf_words(svg: str, folder: Path) -> list[tuple[str, float, float]]:
-    """Words of the page as a PDF reader finds them, with the width and height of their boxes in mm."""
-    pdf, out = folder / "page.pdf", folder / "page.html"
-    subprocess.run(["rsvg-convert", "-f", "pdf", "-o", str(pdf)], input=svg.encode(), check=True)
-    subprocess.run(["pdftotext", "-bbox", str(pdf), str(out)], check=True)
-    root = ET.parse(out).getroot()
-    return [
-        (
-            word.text or "",
-            (float(word.get("xMax", 0)) - float(word.get("xMin", 0))) * 25.4 / 72,
-            (float(word.get("yMax", 0)) - float(word.get("yMin", 0))) * 25.4 / 72,
+@pytest.mark.system_tool("libcairo2")
+def test_pictures_are_the_same_with_and_without_fonts(tmp_path: Path) -> None:
+    """The sheet of every shipped board as PNG, byte for byte."""
+    (tmp_path / "fonts.conf").write_text("<fontconfig></fontconfig>")
+    drawn = {
+        subprocess.run([sys.executable, "-c", PICTURES], env=environment, stdout=subprocess.PIPE, check=True).stdout
+        for environment in (os.environ, os.environ | {"FONTCONFIG_FILE": str(tmp_path / "fonts.conf")})
+    }
+    assert len(drawn) == 1 and next(iter(drawn)).count(b"\n") == len(BOARDS)
+
+
+@pytest.mark.system_tool("libcairo2")
+@pytest.mark.parametrize("ink", ["colour", "mono"])
+def test_the_png_is_the_picture_that_another_renderer_makes_of_the_svg(ink: str) -> None:
+    """Our own drawing against that of the SVG: every pixel within what smoothing of edges may differ by."""
+    import cairocffi
+
+    page = sheet("groyne-24", "hold", ink=ink).pages[0]
+    theirs, width, height = pixels(render_svg(page), "cairosvg", DOTS_PER_INCH)
+    surface = cairocffi.ImageSurface.create_from_png(io.BytesIO(png_bytes(page)))
+    data, stride = bytes(surface.get_data()), surface.get_stride()
+    high, wide = min(height, surface.get_height()), min(width, surface.get_width())
+    far = 0
+    for y in range(high):
+        one, other = data[y * stride : y * stride + 4 * wide], theirs[y * 4 * width : y * 4 * width + 4 * wide]
+        far += (
+            0 if one[1::4] == other[1::4] else sum(abs(a - b) > 96 for a, b in zip(one[1::4], other[1::4], strict=True))
         )
-        for word in root.iter("{http://www.w3.org/1999/xhtml}word")
-    ]
-
-
-@pytest.mark.system_tool("rsvg-convert")
-@pytest.mark.system_tool("pdftotext")
-@pytest.mark.parametrize("name", BOARDS)
-def test_every_slot_name_is_a_word_of_the_pdf(name: str, tmp_path: Path) -> None:
-    found = [w for page in sheet(name).pages for w in pdf_words(render_svg(page), tmp_path)]
-    spoken = {word for word, _, _ in found}
-    assert set(board(name).slots) <= spoken
-    # across its line a word's box is 1.12 font sizes in this family of fonts: that of capitals 2 mm high is 3.25 mm
-    assert min(min(wide, high) for word, wide, high in found if len(word) > 4) >= 1.1 * 2.0 / 0.688
+    assert far < 0.0005 * high * wide
 
 
 def test_masking_keeps_what_is_drawn() -> None:

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import functools
-import re
+import json
+from pathlib import Path
 
 import pytest
 
+import dimmplan.sheet
+from dimmplan.output.paint import letter_path
+from dimmplan.output.raster import trace
 from dimmplan.output.svg import render_svg
-from dimmplan.sheet.measure import font_size
+from dimmplan.sheet.letters import face
+from dimmplan.sheet.measure import CAP, font_size, width
 from dimmplan.sheet.shapes import Page, Text
 from tests.sheet.inkcheck import Renderer, pixels
 from tests.sheet.pages import BOARDS, board, sheet, texts
@@ -23,12 +28,12 @@ LEAST_NAME_MM = {"a4": 3.5, "letter": 2.8, "a5": 2.8}
 @functools.cache
 def capital_mm(size: float, look: str, renderer: Renderer) -> float:
     """Height of a capital E of that font size as drawn, in mm."""
-    style = re.search(r"<style[^>]*>.*?</style>", render_svg(sheet("marram-4").pages[0]), re.DOTALL)
-    assert style is not None
-    drawn = f'<text class="{look}" x="2" y="15" font-size="{size}">E</text>'
-    box = 'width="20mm" height="20mm" viewBox="0 0 20 20"'
-    svg = f'<svg xmlns="http://www.w3.org/2000/svg" {box}>{style[0]}{drawn}</svg>'
-    data, width, height = pixels(svg, renderer, DPI)
+    page = (
+        sheet("marram-4")
+        .pages[0]
+        ._replace(width_mm=20.0, height_mm=20.0, shapes=(Text(x=2, y=15, text="E", size=size, look=look),))
+    )
+    data, width, height = pixels(render_svg(page), renderer, DPI)
     green = data[1::4]
     rows = [y for y in range(height) if min(green[y * width : (y + 1) * width]) < 128]
     return (rows[-1] - rows[0] + 1) * PIXEL_MM
@@ -43,7 +48,7 @@ def too_small(page: Page, least_mm: float, renderer: Renderer) -> list[str]:
     ]
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 @pytest.mark.parametrize("renderer", ["rsvg", "cairosvg"])
 @pytest.mark.parametrize("name", BOARDS)
 def test_no_text_is_drawn_under_2_mm(name: str, renderer: Renderer) -> None:
@@ -52,7 +57,7 @@ def test_no_text_is_drawn_under_2_mm(name: str, renderer: Renderer) -> None:
             assert too_small(page, LEAST_MM, renderer) == []
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 @pytest.mark.parametrize("renderer", ["rsvg", "cairosvg"])
 @pytest.mark.parametrize("name", [name for name in BOARDS if len(board(name).slots) <= 32])
 def test_slot_names_are_drawn_as_large_as_an_arm_s_length_asks(name: str, renderer: Renderer) -> None:
@@ -66,9 +71,67 @@ def test_slot_names_are_drawn_as_large_as_an_arm_s_length_asks(name: str, render
         assert drawn >= least - PIXEL_MM, (paper, drawn)
 
 
-@pytest.mark.system_tool("rsvg-convert")
+@pytest.mark.system_tool("rsvg-convert", "libcairo2")
 @pytest.mark.parametrize("renderer", ["rsvg", "cairosvg"])
 def test_a_planted_text_of_1_9_mm_is_found(renderer: Renderer) -> None:
     page = sheet("marram-4").pages[0]
     planted = Text(x=50, y=50, text="PLANTED", size=font_size(1.9), look="")
     assert too_small(page._replace(shapes=(*page.shapes, planted)), LEAST_MM, renderer) == ["PLANTED"]
+
+
+# The face itself
+
+
+@pytest.mark.system_tool("libcairo2")
+@pytest.mark.parametrize("bold", [False, True])
+def test_letters_that_are_mistaken_for_each_other_differ(bold: bool) -> None:
+    """Each pair as ink: what only one of them covers is a good part of what they cover together."""
+    for one, other in ("Il", "I1", "l1", "O0", "B8", "S5", "Z2", "G6", "|I", "|l"):
+        first, second = (ink(letter, bold) for letter in (one, other))
+        assert len(first ^ second) > 0.2 * len(first | second), one + other
+
+
+@functools.cache
+def ink(letter: str, bold: bool) -> frozenset[int]:
+    """The dark pixels of a letter, moved to the left edge of its box."""
+    import cairocffi
+
+    surface = cairocffi.ImageSurface(cairocffi.FORMAT_A8, 96, 96)
+    context = cairocffi.Context(surface)
+    left = min(numbers[0] for _, numbers in letter_path(face(bold).glyph(letter).path) if numbers)
+    context.scale(0.08, 0.08)
+    trace(context, letter_path(face(bold).glyph(letter).path), dx=-left, dy=900)
+    context.fill()
+    data = bytes(surface.get_data())
+    return frozenset(at for at, value in enumerate(data) if value > 127)
+
+
+@pytest.mark.parametrize("bold", [False, True])
+def test_figures_have_equal_width_and_are_not_kerned(bold: bool) -> None:
+    assert len({width(a + b + ".", 1.0, bold) - width(".", 1.0, bold) for a in "0123456789" for b in "0123456789"}) == 1
+
+
+@pytest.mark.parametrize("bold", [False, True])
+def test_every_letter_of_latin_1_and_every_sign_of_the_sheet_is_there(bold: bool) -> None:
+    latin_1 = bytes([*range(0x20, 0x7F), *range(0xA0, 0x100)]).decode("latin-1")
+    assert set(latin_1 + "–—‘’“”„•…→←↑↓≥≤≠✓−×·€ŁŐŞžœ") <= set(face(bold).glyphs)
+
+
+def test_measures_are_those_of_the_drawn_letters() -> None:
+    """Capitals stand as high as the measure says; nothing of a letter reaches far beyond its width."""
+    for bold in (False, True):
+        assert face(bold).glyph("E").top == pytest.approx(CAP * 1000)
+        for letter, (advance, bottom, top, path) in face(bold).glyphs.items():
+            drawn = [numbers for _, numbers in letter_path(path) if numbers]
+            if drawn:
+                ys = [-y for numbers in drawn for y in numbers[1::2]]
+                xs = [x for numbers in drawn for x in numbers[::2]]
+                assert min(ys) == pytest.approx(bottom, abs=2) and max(ys) == pytest.approx(top, abs=2), letter
+                assert min(xs) >= -80 and max(xs) <= advance + 80, letter
+
+
+def test_the_licence_travels_with_the_letters() -> None:
+    folder = Path(dimmplan.sheet.__file__).parent
+    owner = json.loads((folder / "letters.json").read_text(encoding="utf-8"))["copyright"]
+    licence = (folder / "letters-OFL.txt").read_text(encoding="utf-8")
+    assert owner in licence and "SIL OPEN FONT LICENSE Version 1.1" in licence

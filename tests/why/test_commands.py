@@ -125,7 +125,7 @@ def test_an_empty_plan_and_an_unknown_list(tmp_path, capsys: pytest.CaptureFixtu
 # -- the change sheet ------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("ending", ["svg", pytest.param("pdf", marks=pytest.mark.system_tool("libcairo2"))])
+@pytest.mark.parametrize("ending", ["svg", "pdf"])
 def test_a_change_is_drawn(ending: str, tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
     """From the plan's placement to the changed one, with the code of the changed one, which brings it back."""
     path = tmp_path / f"change.{ending}"

@@ -1,0 +1,134 @@
+"""The letters that the sheet is drawn with: outlines, widths and kerning of one face, from a file of the package.
+
+So the sheet is the same picture on every machine, and measuring is exact. ``letters.json`` holds Latin letters and
+signs in two weights; its licence stands beside it. Lengths here are in thousandths of the font size.
+"""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+from collections.abc import Iterable
+from functools import cache, lru_cache
+from itertools import accumulate, pairwise
+from pathlib import Path
+from typing import Any, NamedTuple
+
+_WIDE, _UNKNOWN = 1100, 850
+_TOP, _BOTTOM = 900, -250
+"""Room for a letter that is not here and is shown in a font of the machine; wide ones are those of East Asia."""
+
+
+class Glyph(NamedTuple):
+    """A letter as drawn: how far the next one stands, its ink below and above the base line, its outline.
+
+    ``path`` is an SVG path of m, l, h, v, q and z with y downwards; M begins an outline that was added to a letter.
+    """
+
+    advance: int
+    bottom: int
+    top: int
+    path: str
+
+
+class Line(NamedTuple):
+    """A line of text as it stands: where each letter begins; those to draw; pieces of letters that are not here.
+
+    Such a piece has its text, where it begins and how wide it may be.
+    """
+
+    text: str
+    starts: tuple[int, ...]
+    letters: tuple[tuple[str, int], ...]
+    others: tuple[tuple[str, int, int], ...]
+    width: int
+
+
+class Face(dict[tuple[str, str], int]):
+    """One weight. As a mapping: how far a second letter stands from a first, each pair found when it is first asked."""
+
+    def __init__(self, bold: bool) -> None:
+        found = _file()["bold" if bold else "regular"]
+        self.glyphs: dict[str, Glyph] = found["letters"]
+        self._right = {letter: number for number, letters in enumerate(found["right"]) for letter in letters}
+        self._left = {letter: values for letters, values in found["left"].items() for letter in letters}
+
+    def __missing__(self, pair: tuple[str, str]) -> int:
+        first, second = pair
+        if first in self.glyphs:
+            step = self.glyphs[first][0]
+            if first in self._left and second in self._right:
+                step += self._left[first][self._right[second]]
+        elif unicodedata.combining(first):
+            step = 0
+        else:
+            step = _WIDE if unicodedata.east_asian_width(first) in "WF" else _UNKNOWN
+        self[pair] = step
+        return step
+
+    def glyph(self, letter: str) -> Glyph:
+        """The drawing of a letter that is among ``glyphs``."""
+        return Glyph(*self.glyphs[letter])
+
+
+@cache
+def _file() -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(Path(__file__).with_name("letters.json").read_text(encoding="utf-8"))
+    return found
+
+
+@cache
+def face(bold: bool) -> Face:
+    """The face in one weight; its file is read when a first text is measured."""
+    return Face(bold)
+
+
+def _composed(text: str) -> str:
+    """A text with each accent in its letter, where such a letter is."""
+    return text if text.isascii() else unicodedata.normalize("NFC", text)
+
+
+def _steps(text: str, bold: bool) -> Iterable[int]:
+    """How far each letter moves the next. Words and figures are not kerned, so lines are as wide as their words."""
+    return map(face(bold).__getitem__, zip(text, text[1:] + " ", strict=False))
+
+
+@lru_cache(maxsize=20000)
+def width_of(text: str, bold: bool) -> int:
+    """Width of one line."""
+    return sum(_steps(_composed(text), bold))
+
+
+def reach(texts: Iterable[str], bold: bool) -> tuple[int, int]:
+    """How deep and how high the ink of some texts goes, from the base line."""
+    glyphs = face(bold).glyphs
+    ends = [glyphs[a][1:3] if a in glyphs else (_BOTTOM, _TOP) for text in texts for a in _composed(text)]
+    return min((low for low, _ in ends), default=0), max((high for _, high in ends), default=0)
+
+
+@lru_cache(maxsize=4000)
+def laid(text: str, bold: bool) -> Line:
+    """One line, letter by letter. A letter that is here but bears an accent that is not goes with its accent."""
+    text = _composed(text)
+    glyphs = face(bold).glyphs
+    letters: list[tuple[str, int]] = []
+    others: list[tuple[str, int, int]] = []
+    places = [*accumulate(_steps(text, bold), initial=0)]
+    for letter, (at, after) in zip(text, pairwise(places), strict=True):
+        if letter in glyphs:
+            letters.append((letter, at))
+        elif letters and unicodedata.combining(letter) and (not others or others[-1][1] < letters[-1][1]):
+            base, begins = letters.pop()
+            others.append((base + letter, begins, at - begins))
+        elif others and sum(others[-1][1:]) == at:
+            piece, begins, _ = others.pop()
+            others.append((piece + letter, begins, after - begins))
+        else:
+            others.append((letter, at, after - at))
+    return Line(text, tuple(places[:-1]), tuple((a, x) for a, x in letters if glyphs[a][3]), tuple(others), places[-1])
+
+
+def strangers(texts: Iterable[str]) -> str:
+    """The letters of some texts that are not here, each once, in order of their code."""
+    known = face(False).glyphs
+    return "".join(sorted({a for text in texts if not text.isascii() for a in _composed(text) if a not in known}))
