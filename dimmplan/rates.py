@@ -20,13 +20,7 @@ class ChannelRate(NamedTuple):
 def rate_row(board: Board, module: Module, dpc: int, slots: int) -> RateRow | None:
     """The board's row for such a module where ``dpc`` of ``slots`` on the channel are filled; ``None`` without one."""
     for row in board.rates:
-        if (
-            row.dpc == dpc
-            and (not row.kinds or module.kind in row.kinds)
-            and (not row.package_ranks or module.package_ranks in row.package_ranks)
-            and (not row.slots or slots in row.slots)
-            and (not row.voltage_mv or module.voltage_mv in row.voltage_mv)
-        ):
+        if row.dpc == dpc and (not row.slots or slots in row.slots) and row.means(module):
             return row
     return None
 
@@ -38,11 +32,7 @@ def processor_rate(option: ProcessorOption | None, module: Module, dpc: int) -> 
     """
     if option is None or not option.rates:
         return "any"
-    fitting = [
-        rate.mts
-        for rate in option.rates
-        if (not rate.kinds or module.kind in rate.kinds) and (not rate.dpc or dpc in rate.dpc)
-    ]
+    fitting = [rate.mts for rate in option.rates if (not rate.dpc or dpc in rate.dpc) and rate.means(module)]
     return min(fitting, default="none")
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from dimmplan.model.board import Board
-from dimmplan.model.rows import ChannelGroup, ProcessorOption, RateRow
+from dimmplan.model.rows import ChannelGroup, ModulesMeant, ProcessorOption, RateRow
 from dimmplan.rules import (
     Rule,
     all_rows,
@@ -128,7 +128,7 @@ _SCOPES = {
 
 def _rate_table(board: Board) -> tuple[tuple[str, ...], ...]:
     """The rate rows as a table, columns that no row uses left out."""
-    heading = ("filled", "of slots", "kinds", "ranks", "voltage", "MT/s", "row", "source")
+    heading = ("filled", "of slots", *_MEANT, "MT/s", "row", "source")
     rows = [_rate_cells(row) for row in board.rates]
     kept = [
         i for i, name in enumerate(heading) if name in ("filled", "MT/s", "row") or any(row[i] != "any" for row in rows)
@@ -136,13 +136,32 @@ def _rate_table(board: Board) -> tuple[tuple[str, ...], ...]:
     return tuple(tuple(row[i] for i in kept) for row in (heading, *rows))
 
 
+_MEANT = {
+    "kinds": "kinds",
+    "ranks": "package_ranks",
+    "logical ranks": "logical_ranks",
+    "size": "capacity_gib",
+    "die": "die_gbit",
+    "voltage": "voltage_mv",
+}
+"""Columns of the rate table about modules, and the part of a row that fills each."""
+_UNITS = {"capacity_gib": " GiB", "die_gbit": " Gbit"}
+
+
+def _meant(row: ModulesMeant, name: str) -> str:
+    values = getattr(row, name)
+    if name == "voltage_mv":
+        return "/".join(f"{mv / 1000:g} V" for mv in values)
+    if name == "kinds":
+        return ", ".join(kind.value for kind in values)
+    return "/".join(map(str, values)) + (_UNITS.get(name, "") if values else "")
+
+
 def _rate_cells(row: RateRow) -> tuple[str, ...]:
     return (
         str(row.dpc),
         "/".join(map(str, row.slots)) or "any",
-        ", ".join(kind.value for kind in row.kinds) or "any",
-        "/".join(map(str, row.package_ranks)) or "any",
-        "/".join(f"{mv / 1000:g} V" for mv in row.voltage_mv) or "any",
+        *(_meant(row, name) or "any" for name in _MEANT.values()),
         "does not run" if row.mts == "none" else str(row.mts),
         row.id,
         row.source,
@@ -166,7 +185,12 @@ def _rate_lines(board: Board) -> Iterator[RuleLine]:
 def _processor_rates(option: ProcessorOption) -> str:
     parts = []
     for rate in option.rates:
-        where = [*(f"{kind.value}" for kind in rate.kinds)]
+        where = [*(kind.value for kind in rate.kinds)]
+        where += [
+            f"{said}{' ranks' if name == 'package_ranks' else ' logical ranks' if name == 'logical_ranks' else ''}"
+            for name in _MEANT.values()
+            if name != "kinds" and (said := _meant(rate, name))
+        ]
         where += [f"{listed([str(dpc) for dpc in rate.dpc], last='or')} on a channel"] if rate.dpc else []
         parts.append(f"{rate.mts} MT/s" + (f" ({', '.join(where)})" if where else " for every population"))
     return listed(parts)

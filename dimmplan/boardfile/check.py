@@ -15,7 +15,7 @@ from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Socket
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Kind, Module
-from dimmplan.model.rows import InterleaveRow, RateRow
+from dimmplan.model.rows import MEANT_BY, InterleaveRow, RateRow
 from dimmplan.rules import (
     AcceptRow,
     Problems,
@@ -271,13 +271,14 @@ def _rates_cover(file: BoardFile, board: _Wiring) -> Problems:
     """Every module and every number on a channel that the rules allow has a rate row."""
     limits = [row for row in of_kind(board.rules, RankLimitRow) if row.severity == "error"]
     slot_counts = sorted({len(channel.slots) for socket in board.sockets for channel in socket.channels})
-    cases = _allowed_cases(file, read_modules(file))
-    for case, slots in itertools.product(cases, slot_counts):
-        kind, ranks, _ = case
+    for case, slots in itertools.product(_allowed_cases(file, read_modules(file)), slot_counts):
+        kind, ranks = Kind(str(case["kinds"])), int(str(case["package_ranks"]))
         for dpc in range(1, slots + 1):
-            missing = not any(rate_row_fits(row, case, dpc=dpc, slots=slots) for row in file.rates)
+            rows = (row for row in file.rates if row.dpc == dpc and (not row.slots or slots in row.slots))
+            missing = not any(row.may_mean(case) for row in rows)
             if missing and all(ranks_counted(row, kind, ranks) + dpc - 1 <= row.most for row in limits):
-                what = f"{kind.value} of {ranks} ranks, {dpc} on a channel of {slots}"
+                size = f" with {case['capacity_gib']} GiB" if "capacity_gib" in case else ""
+                what = f"{kind.value} of {ranks} ranks{size}, {dpc} on a channel of {slots}"
                 yield "rates", f"no row for {what}", 'a row (mts = "none" where the board does not run so)', ""
 
 
@@ -286,41 +287,30 @@ def ranks_counted(row: RankLimitRow, kind: Kind, package_ranks: int) -> int:
     return 1 if row.count == "loads" and kind.unstacked is Kind.LRDIMM else package_ranks
 
 
-def _allowed_cases(file: BoardFile, modules: list[Module]) -> list[tuple[Kind, int, int]]:
-    """Kind, package ranks and voltage that the rules allow: those of the usual modules, and every accepted kind."""
-    cases = [(module.kind, module.package_ranks, module.voltage_mv) for module in modules]
+def _allowed_cases(file: BoardFile, modules: list[Module]) -> list[dict[str, object]]:
+    """What is known of the modules that the rules allow: every usual one, and each accepted kind by ranks and voltage.
+
+    Of a usual module only that is told apart by which some row tells modules apart.
+    """
+    told = [name for name in MEANT_BY if name in _ALWAYS or any(getattr(row, name) for row in file.rates)]
+    cases: list[dict[str, object]] = [{name: getattr(m, MEANT_BY[name]) for name in told} for m in modules]
     accepted = {row.field: row.values for row in of_kind(file.rules, AcceptRow)}
-    voltages = {module.voltage_mv for module in modules}
+    voltages = sorted({module.voltage_mv for module in modules})
     for kind in Kind:
         if kind.value in accepted.get("kind", ()):
             ranks = accepted.get("package_ranks") or sorted({m.package_ranks for m in modules}) or (1,)
-            cases += [(kind, int(r), v) for r in ranks for v in sorted(voltages) if str(r).isdigit()]
-    return sorted(set(cases), key=lambda case: (case[0].value, case[1:]))
+            numbers = [int(r) for r in ranks if str(r).isdigit()]
+            cases += [dict(zip(_ALWAYS, (kind, r, v), strict=True)) for r in numbers for v in voltages]
+    found = {tuple(str(case[name]) for name in _ALWAYS) + tuple(map(str, case.values())): case for case in cases}
+    return [found[key] for key in sorted(found)]
 
 
-def rate_row_fits(row: RateRow, case: tuple[Kind, int, int], *, dpc: int, slots: int) -> bool:
-    """True where the row speaks of such a module (kind, package ranks, voltage) on such a channel."""
-    kind, ranks, voltage_mv = case
-    return (
-        row.dpc == dpc
-        and (not row.kinds or kind in row.kinds)
-        and (not row.package_ranks or ranks in row.package_ranks)
-        and (not row.slots or slots in row.slots)
-        and (not row.voltage_mv or voltage_mv in row.voltage_mv)
-    )
+_ALWAYS = ("kinds", "package_ranks", "voltage_mv")
 
 
 def _speak_of_the_same(one: RateRow, other: RateRow) -> bool:
-    def meet(mine: Sequence[object], theirs: Sequence[object]) -> bool:
-        return not mine or not theirs or bool(set(mine) & set(theirs))
-
-    return (
-        one.dpc == other.dpc
-        and meet(one.kinds, other.kinds)
-        and meet(one.package_ranks, other.package_ranks)
-        and meet(one.slots, other.slots)
-        and meet(one.voltage_mv, other.voltage_mv)
-    )
+    slots = not one.slots or not other.slots or not set(one.slots).isdisjoint(other.slots)
+    return one.dpc == other.dpc and slots and one.meets(other)
 
 
 def _processors(file: BoardFile) -> Problems:

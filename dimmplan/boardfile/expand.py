@@ -177,8 +177,15 @@ def _electrical_content(
         ],
         "interleave": _without_wording(content["electrical"]["interleave"].items()),
         "rules": [_without_wording(as_once(row)) for row in rules if row.scopes],
-        "rates": [_without_wording(row.items()) for row in content["rates"]],
-        "processors": [{"id": option["id"], **_without_wording(option.items())} for option in content["processors"]],
+        "rates": [_without_unused(_without_wording(row.items()), _RATE_PARTS) for row in content["rates"]],
+        "processors": [
+            {
+                "id": option["id"],
+                **_without_wording(option.items()),
+                "rates": [_without_unused(rate, _PROCESSOR_PARTS) for rate in option["rates"]],
+            }
+            for option in content["processors"]
+        ],
         "modules": [module.label for module in modules],
         "code_order": file.electrical.code_order,
     }
@@ -187,6 +194,15 @@ def _electrical_content(
 def _without_wording(fields: Iterable[tuple[str, Any]]) -> dict[str, Any]:
     """The fields of a row that decide anything."""
     return {name: value for name, value in fields if name not in ("id", "source", "text", "title")}
+
+
+_RATE_PARTS = ("logical_ranks", "capacity_gib", "die_gbit")
+_PROCESSOR_PARTS = (*_RATE_PARTS, "package_ranks", "voltage_mv")
+
+
+def _without_unused(fields: dict[str, Any], names: Iterable[str]) -> dict[str, Any]:
+    """The fields without those of these names that say nothing: a board that does not use them keeps its digest."""
+    return {name: value for name, value in fields.items() if value or name not in names}
 
 
 def _digest(content: Any) -> str:

@@ -5,11 +5,12 @@ The kinds of rules are classes of ``dimmplan.rules``, which build on ``Row``.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from dimmplan.model.module import Kind
+from dimmplan.model.module import Kind, Module
 
 Severity = Literal["error", "advised", "off"]
 Name = Annotated[str, Field(min_length=1, max_length=40)]
@@ -46,27 +47,50 @@ class Row(Record):
     text: Text | None = None
 
 
-class RateRow(Record):
-    """Data rate of a channel: by kind, package ranks, modules per channel, slots on the channel, voltage.
+class ModulesMeant(Record):
+    """Which modules a row about rates speaks of; a part left out means *any*. ``die_gbit`` is the density of a die."""
 
-    A part left out means *any*; ``none`` says that the board does not run so. No two rows may speak of the same
-    module on the same channel.
+    kinds: tuple[Kind, ...] = ()
+    package_ranks: tuple[Annotated[int, Field(ge=1, le=8)], ...] = ()
+    logical_ranks: tuple[Annotated[int, Field(ge=1, le=64)], ...] = ()
+    capacity_gib: tuple[CapacityGib, ...] = ()
+    die_gbit: tuple[Annotated[int, Field(ge=1, le=256)], ...] = ()
+    voltage_mv: tuple[int, ...] = ()
+
+    def means(self, module: Module) -> bool:
+        """True where the row speaks of such a module."""
+        return self.may_mean({name: getattr(module, field) for name, field in MEANT_BY.items()})
+
+    def may_mean(self, values: Mapping[str, object]) -> bool:
+        """True where the row may speak of a module of which these values alone are known."""
+        return all(not (wanted := getattr(self, name)) or value in wanted for name, value in values.items())
+
+    def meets(self, other: ModulesMeant) -> bool:
+        """True where some module is meant by both."""
+        pairs = ((getattr(self, name), getattr(other, name)) for name in MEANT_BY)
+        return all(not mine or not theirs or set(mine) & set(theirs) for mine, theirs in pairs)
+
+
+MEANT_BY = {name: "kind" if name == "kinds" else name for name in ModulesMeant.model_fields}
+"""The parts by which a row names modules, and the module's own field for each."""
+
+
+class RateRow(ModulesMeant):
+    """Data rate of a channel: by the modules meant, modules per channel, slots on the channel.
+
+    ``none`` says that the board does not run so. No two rows may speak of the same module on the same channel.
     """
 
     id: Name
-    kinds: tuple[Kind, ...] = ()
-    package_ranks: tuple[Annotated[int, Field(ge=1, le=8)], ...] = ()
     dpc: Annotated[int, Field(ge=1, le=4)]
     slots: tuple[Annotated[int, Field(ge=1, le=4)], ...] = ()
-    voltage_mv: tuple[int, ...] = ()
     mts: RateMts | Literal["none"]
     source: Name
 
 
-class ProcessorRate(Record):
-    """The rate a processor allows for some kinds and modules per channel; a part left out means any."""
+class ProcessorRate(ModulesMeant):
+    """The rate a processor allows for some modules and modules per channel."""
 
-    kinds: tuple[Kind, ...] = ()
     dpc: tuple[Annotated[int, Field(ge=1, le=4)], ...] = ()
     mts: RateMts
 

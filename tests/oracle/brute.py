@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Kind, Module
 from dimmplan.model.request import Mode, Request
-from dimmplan.model.rows import InterleaveRow, ProcessorOption
+from dimmplan.model.rows import InterleaveRow, ProcessorOption, ProcessorRate, RateRow
 from dimmplan.rules import (
     AcceptRow,
     AlikeRow,
@@ -184,6 +184,7 @@ def channel_rate(board: Board, option: ProcessorOption | None, channel: Slots) -
             and (not row.package_ranks or module.package_ranks in row.package_ranks)
             and (not row.slots or len(channel) in row.slots)
             and (not row.voltage_mv or module.voltage_mv in row.voltage_mv)
+            and _meant(row, module)
         ]
         if not said:
             return None
@@ -195,12 +196,25 @@ def channel_rate(board: Board, option: ProcessorOption | None, channel: Slots) -
             allowed = [
                 row.mts
                 for row in option.rates
-                if (not row.kinds or module.kind in row.kinds) and (not row.dpc or len(modules) in row.dpc)
+                if (not row.kinds or module.kind in row.kinds)
+                and (not row.dpc or len(modules) in row.dpc)
+                and _meant(row, module)
             ]
             if not allowed:
                 return None
             limits += allowed
     return max((mts for mts in board.rates_mts if mts <= min(limits)), default=None)
+
+
+def _meant(row: RateRow | ProcessorRate, module: Module) -> bool:
+    """True where size, dies and ranks of a module are those that a row about rates names."""
+    gbit = Fraction(module.capacity_gib * module.device_width, 8 * module.logical_ranks)
+    return (
+        (not row.capacity_gib or module.capacity_gib in row.capacity_gib)
+        and (not row.die_gbit or gbit in row.die_gbit)
+        and (not row.logical_ranks or module.logical_ranks in row.logical_ranks)
+        and (not row.package_ranks or module.package_ranks in row.package_ranks)
+    )
 
 
 def _differ(modules: Iterable[Module | None], field: str) -> bool:

@@ -65,11 +65,29 @@ def test_the_row_of_a_module(module: Module, dpc: int, slots: int, row: str | No
         ([{"mts": 2666, "kinds": ["LRDIMM"]}, {"mts": 2933, "kinds": ["RDIMM"]}], M32, 1, 2933),
         ([{"mts": 2666, "kinds": ["LRDIMM"]}], M32, 1, "none"),
         ([{"mts": 2666, "dpc": [2]}], M32, 1, "none"),
+        ([{"mts": 2666, "package_ranks": [2]}, {"mts": 2400, "package_ranks": [4]}], M32, 1, 2666),
+        ([{"mts": 2666, "logical_ranks": [4]}, {"mts": 2400, "logical_ranks": [2]}], S64, 1, 2666),
+        ([{"mts": 2666, "capacity_gib": [16]}], M32, 1, "none"),
     ],
 )
 def test_the_rate_of_a_processor(rates: list[dict[str, Any]], module: Module, dpc: int, rate: int | str) -> None:
     assert processor_rate(option_of(*rates), module, dpc) == rate
     assert processor_rate(None, module, dpc) == "any"
+
+
+BY_SIZE = board_of(
+    {"dpc": 1, "capacity_gib": [16], "mts": 2933},
+    {"dpc": 1, "capacity_gib": [32], "die_gbit": [8], "mts": 2400},
+    {"dpc": 1, "capacity_gib": [32], "die_gbit": [16], "mts": 2666},
+    {"dpc": 1, "capacity_gib": [64], "logical_ranks": [4], "mts": 2133},
+)
+
+
+@pytest.mark.parametrize(("module", "row"), [(M16, "r0"), (M32, "r1"), (S64, "r3"), (M64, None)])
+def test_a_row_by_capacity_die_or_logical_ranks(module: Module, row: str | None) -> None:
+    """A 32GB 2Rx4 has dies of 8 Gbit; two stacks of two dies are four logical ranks."""
+    found = rate_row(BY_SIZE, module, 1, 2)
+    assert (found and found.id) == row
 
 
 AT_2933 = ({"dpc": 1, "mts": 2933}, {"dpc": 2, "package_ranks": [1], "mts": 2666}, {"dpc": 2, "mts": 2400})
