@@ -139,7 +139,7 @@ def grow(board: Board, requests: Sequence[Request], *, may_move: bool = False, s
     bound = task.bound(chain)
     contents = chain.contents
     if start.lying and not start.stays and not may_move:
-        contents = tuple(most_staying(PinnedSpace(board, requests[0], start.pins), contents, start.lying))
+        contents = tuple(most_staying(board, requests[0], contents, start.lying, hold=start.hold))
         chain = chain_of(board, requests, contents)
     free = tuple(solve_from(board, each, start._replace(stays={}), alternatives=False) for each in requests)
     return Growth(

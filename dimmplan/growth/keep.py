@@ -48,8 +48,9 @@ class Kept:
     def start(self, fitted: Iterable[str], *, in_place: bool) -> Start:
         """What is settled before a plan for those sockets: what is on hold, and in place all that lies there too."""
         slots = [slot for socket_id in fitted for slot in self.board.socket(socket_id).slots]
-        stays = {slot: self.content.get(slot) for slot in slots} if in_place else {}
-        return Start(stays=stays, hold=tuple(slot for slot in slots if slot in self.hold))
+        lying = {slot: self.content.get(slot) for slot in slots}
+        hold = tuple(slot for slot in slots if slot in self.hold)
+        return Start(stays=lying, hold=hold) if in_place else Start(stays={}, hold=hold, lying=lying)
 
     def empty_sockets(self, fitted: Iterable[str]) -> tuple[str, ...]:
         """Fitted sockets at which the machine shows no module: their processors may be absent."""

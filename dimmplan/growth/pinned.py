@@ -52,10 +52,9 @@ def solve_from(board: Board, request: Request, start: Start, *, alternatives: bo
     answer = _solved(board, request, start, alternatives=alternatives)
     if not start.lying:
         return answer
-    space = PinnedSpace(board, request, start.pins)
 
     def settled(choice: Choice) -> Choice:
-        (content,) = most_staying(space, [choice.content], start.lying)
+        (content,) = most_staying(board, request, [choice.content], start.lying, hold=start.hold)
         return choice._replace(content=dict(content))
 
     return answer._replace(

@@ -10,30 +10,38 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from typing import Any, NamedTuple, cast
 
 from dimmplan.growth.pins import PinnedSpace
+from dimmplan.model.board import Board
 from dimmplan.model.module import Module
+from dimmplan.model.request import Request
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import vector_of
 from dimmplan.solve.space import ChannelShape
 
 Content = Mapping[str, Module | None]
 
+_FORBIDDEN = -(10**6)
+"""Worth of a module on a slot on hold: no number of modules that stay makes up for it."""
 _Value = tuple[int, ...]
 """What a slot holds at each step, as ranks of modules in board order; 0 is empty."""
 
 
-def most_staying(space: PinnedSpace, contents: Sequence[Content], lying: Content) -> list[Content]:
+def most_staying(
+    board: Board, request: Request, contents: Sequence[Content], lying: Content, *, hold: Iterable[str] = ()
+) -> list[Content]:
     """The placements (one, or the steps of a chain) with equal parts exchanged so that most modules of ``lying`` stay.
 
-    Counted are the modules of the first placement. Where a rule names slots, the same slots stay filled. Channels with
-    slots on hold are equal only where the same places of them are on hold.
+    Counted are the modules of the first placement. Where a rule names slots, the same slots stay filled; slots on hold
+    stay empty, as they are in ``contents``.
     """
+    space = PinnedSpace(board, request, {})
     every = {socket.id for socket in space.sockets}
     named = {socket_id for socket_id in every if space.prescribes(socket_id)}
     for as_filled in (named, every):
-        found = _Exchange(space, contents, lying, as_filled).best()
+        found = _Exchange(space, contents, lying, hold=frozenset(hold), as_filled=as_filled).best()
         if all(_worth(space, one) == _worth(space, other) for one, other in zip(contents, found, strict=True)):
             return found
     return list(contents)
@@ -66,11 +74,18 @@ class _Exchange:
     """The exchange of equal parts for some placements; sockets in ``as_filled`` keep the same slots filled."""
 
     def __init__(
-        self, space: PinnedSpace, contents: Sequence[Content], lying: Content, as_filled: Iterable[str]
+        self,
+        space: PinnedSpace,
+        contents: Sequence[Content],
+        lying: Content,
+        *,
+        hold: frozenset[str],
+        as_filled: AbstractSet[str],
     ) -> None:
         self.space = space
         self.contents = contents
-        self.as_filled = frozenset(as_filled)
+        self.hold = hold
+        self.as_filled = as_filled
         ranks = {module: len(space.types) - index for index, module in enumerate(space.types)}
         slots = [slot for socket in space.sockets for slot in socket.slots]
         self.values: dict[str, _Value] = {
@@ -147,6 +162,8 @@ class _Exchange:
         )
 
     def _staying(self, place: Iterable[str], value: _Value) -> int:
+        if any(value) and not self.hold.isdisjoint(place):
+            return _FORBIDDEN
         return sum(value[0] > 0 and self.lying.get(slot) == value[0] for slot in place)
 
     def _arrangements(self, source: _Part) -> list[tuple[_Value, ...]]:

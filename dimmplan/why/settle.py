@@ -6,7 +6,6 @@ import itertools
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
-from dimmplan.growth.pins import PinnedSpace, closed
 from dimmplan.growth.stay import most_staying
 from dimmplan.model.module import Module
 from dimmplan.why.weigh import Case, Weighed
@@ -49,6 +48,5 @@ def _one_move(case: Case, stay: Held) -> Iterator[Weighed]:
 
 def _traded(case: Case, stay: Held, target: Weighed) -> Weighed:
     """The target with equal sockets, controllers and channels in the order that keeps most modules in place."""
-    space = PinnedSpace(case.board, case.request, closed(case.placement.hold))
-    (content,) = most_staying(space, [target.content], stay)
+    (content,) = most_staying(case.board, case.request, [target.content], stay, hold=case.placement.hold)
     return case.weigh(content)

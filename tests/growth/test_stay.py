@@ -1,0 +1,117 @@
+"""Equal parts that trade places: as many modules stay as in any exchange of equal parts, and of those board order."""
+
+from __future__ import annotations
+
+import itertools
+import random
+from collections.abc import Iterator, Mapping
+
+import pytest
+
+from dimmplan.boardfile.read import load_board
+from dimmplan.errors import ImpossibleError
+from dimmplan.growth.grow import board_order
+from dimmplan.growth.pinned import Start, solve_from
+from dimmplan.growth.stay import most_staying
+from dimmplan.model.board import Board, Controller, Socket
+from dimmplan.model.module import Module
+from dimmplan.planner import ask, plan
+from dimmplan.rules import rules_of
+from dimmplan.solve.criteria import CRITERIA
+from dimmplan.solve.evaluate import vector_of
+from dimmplan.solve.space import Space
+from tests.oracle.random_boards import random_case
+
+Content = Mapping[str, Module | None]
+
+
+def orders_of_channels(controller: Controller) -> Iterator[tuple[str, ...]]:
+    """The slots of a controller with its channels of equal length in every order."""
+    lengths = [len(channel.slots) for channel in controller.channels]
+    for order in itertools.permutations(controller.channels):
+        if [len(channel.slots) for channel in order] == lengths:
+            yield tuple(slot for channel in order for slot in channel.slots)
+
+
+def orders_of_controllers(socket: Socket) -> Iterator[tuple[str, ...]]:
+    builds = [sorted(len(channel.slots) for channel in controller.channels) for controller in socket.controllers]
+    exact = [[len(channel.slots) for channel in controller.channels] for controller in socket.controllers]
+    assert [sorted(each) for each in exact] == builds
+    for order in itertools.permutations(range(len(builds))):
+        if [exact[place] for place in order] == exact:
+            for chosen in itertools.product(*(orders_of_channels(socket.controllers[place]) for place in order)):
+                yield tuple(itertools.chain(*chosen))
+
+
+def exchanges(board: Board, fitted: tuple[str, ...]) -> Iterator[dict[str, str]]:
+    """Every way in which sockets, controllers and channels of equal build can trade places: slot to slot.
+
+    Sockets of which a rule names one and not the other are not equal.
+    """
+    sockets = [board.socket(socket_id) for socket_id in fitted]
+    shapes = [
+        (
+            [[len(ch.slots) for ch in c.channels] for c in socket.controllers],
+            [row.id for row in rules_of(board) if socket.id in row.only_at],
+        )
+        for socket in sockets
+    ]
+    slots = [slot for socket in sockets for slot in socket.slots]
+    for order in itertools.permutations(range(len(sockets))):
+        if [shapes[place] for place in order] == shapes:
+            for chosen in itertools.product(*(orders_of_controllers(sockets[place]) for place in order)):
+                yield dict(zip(slots, itertools.chain(*chosen), strict=True))
+
+
+def stays(content: Content, lying: Content) -> int:
+    return sum(module is not None and lying.get(slot) == module for slot, module in content.items())
+
+
+@pytest.mark.parametrize("start", range(0, 160, 40))
+def test_no_exchange_of_equal_parts_leaves_more_in_place(start: int) -> None:
+    """Against every exchange that keeps every criterion and the slots on hold, on irregular boards too."""
+    compared = better = 0
+    for seed in range(start, start + 40):
+        board, request = random_case(seed)
+        rng = random.Random(f"stay {seed}")
+        ways = list(itertools.islice(exchanges(board, request.fitted), 2001))
+        if len(ways) > 2000 or board.interleave.style == "groups":  # there a pair of channels may equal another pair
+            continue
+        slots = [slot for socket_id in request.fitted for slot in board.socket(socket_id).slots]
+        hold = tuple(slot for slot in slots if rng.random() < 0.08)
+        lying = {slot: rng.choice([None, *(s.module for s in request.supplies)]) for slot in slots if slot not in hold}
+        try:
+            answer = solve_from(board, request, Start(stays={}, hold=hold), alternatives=False)
+        except ImpossibleError:
+            continue
+        space = Space(board, request)
+        (found,) = most_staying(board, request, [answer.best.content], lying, hold=hold)
+        assert vector_of(space, answer.criteria, found) == answer.best.vector, f"seed {seed}"
+        assert not any(found.get(slot) for slot in hold), f"seed {seed}"
+        contents = [{goal: answer.best.content[way[goal]] for goal in way} for way in ways]
+        every = vector_of(space, CRITERIA.values(), answer.best.content)
+        best = min(
+            (-stays(content, lying), board_order(board, content))
+            for content in contents
+            if not any(content[slot] for slot in hold) and vector_of(space, CRITERIA.values(), content) == every
+        )
+        assert (-stays(found, lying), board_order(board, found)) <= best, f"seed {seed}"
+        compared += 1
+        better += stays(found, lying) > stays(answer.best.content, lying)
+    assert compared >= 10
+    assert better >= 2
+
+
+def test_a_plan_over_itself_moves_nothing() -> None:
+    """Any exchange of equal parts of a plan is what the machine holds: then nothing has to move."""
+    for board_id, capacity in (("skerry-16", "320GiB"), ("machair-20", "480GiB"), ("causeway-48", "1280GiB")):
+        board = load_board(board_id)
+        request = ask(board, capacity)
+        content = plan(board, request, alternatives=False).placement.content
+        rng = random.Random(board_id)
+        way = rng.choice(list(itertools.islice(exchanges(board, request.fitted), 5000)))
+        lying = {goal: content[way[goal]] for goal in way}
+        space = Space(board, request)
+        if vector_of(space, CRITERIA.values(), lying) == vector_of(space, CRITERIA.values(), content):
+            (found,) = most_staying(board, request, [content], lying)
+            assert {slot: found[slot] for slot in lying} == lying
