@@ -87,7 +87,7 @@ def _is_better(criterion: Criterion, one: Value, other: Value) -> bool:
 def request_findings(planned: Planned) -> list[Finding]:
     """What the asker must know and no sheet carries: an uneven request, a capacity far above it, a cut search."""
     answer, request = planned.answer, planned.request
-    found: list[Finding] = []
+    found: list[Finding] = list(planned.remarks)
     step = answer.step_above
     here = sweep_of(planned, answer.best)
     if step is not None and sweep_of(planned, step) > here * UNEVEN_GAIN:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, TypedDict, TypeVar
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
+from dimmplan.model.finding import Finding
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
@@ -38,6 +39,8 @@ class Planned:
     request: Request
     answer: Answer
     placement: Placement
+    remarks: tuple[Finding, ...] = ()
+    """Findings about the plan beside those of its placement and its request."""
 
     @cached_property
     def figures(self) -> PlacementFigures:

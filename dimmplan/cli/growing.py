@@ -85,16 +85,15 @@ def answer(board: Board, request: Request, wishes: Wishes, *, shelf: Shelf | Non
         request = replace(request, supplies=kept.supplies)
         start = kept.start(request.fitted, in_place=wishes.in_place)
     if wishes.then:
-        return _with_kept(_chain(board, request, wishes, start), kept)
-    return _with_kept(_alone(board, request, start, shelf=shelf, modules=modules), kept)
+        return _with_kept(_chain(board, request, wishes, start), kept, start)
+    return _with_kept(_alone(board, request, start, shelf=shelf, modules=modules), kept, start)
 
 
 def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None, modules: Sequence[str]) -> Grown:
     from dimmplan.growth.pinned import next_by_adding, plan_from
     from dimmplan.output.adding import next_record, next_text
-    from dimmplan.planner import plan
 
-    planned = plan_from(board, request, start) if start.pins else plan(board, request, shelf=shelf, modules=modules)
+    planned = plan_from(board, request, start, shelf=shelf, modules=modules)
     nexts = next_by_adding(planned)
     grown = Grown(planned=planned, record={"next_by_adding": next_record(nexts)}, text=next_text(nexts))
     return grown if start.pins else _with_price_of_mode(grown)
@@ -162,13 +161,18 @@ def _read_kept(board: Board, request: Request, wishes: Wishes) -> Kept:
     return keep(board, found, matching, data_saved=wishes.data_saved, supplies=request.supplies)
 
 
-def _with_kept(grown: Grown, kept: Kept | None) -> Grown:
+def _with_kept(grown: Grown, kept: Kept | None, start: Start) -> Grown:
     if kept is None:
         return grown
-    from dimmplan.output.kept import kept_record, kept_text
+    from dimmplan.growth.upgrade import upgrade_of
+    from dimmplan.output.kept import BeforeEntry, kept_record, kept_text, upgrade_findings
 
+    planned = grown.planned
+    upgrade = upgrade_of(planned, kept.now(planned.request.fitted), start)
+    before = None if upgrade.before is None else BeforeEntry.of(upgrade.before)
     return replace(
         grown,
-        record={"kept": kept_record(kept, grown.planned), **grown.record},
-        text=f"{kept_text(kept, grown.planned)}\n{grown.text}",
+        planned=replace(planned, remarks=upgrade_findings(upgrade)),
+        record={"before": before, "kept": kept_record(kept, planned), **grown.record},
+        text=f"{kept_text(kept, planned, upgrade)}\n{grown.text}",
     )

@@ -33,13 +33,15 @@ class Kept:
 
     ``content`` is what its slots hold as far as it can be kept, in the planner's types: modules that the board cannot
     tell apart are one type. ``hold`` are the slots that nobody may touch, ``unlisted`` those of them that the
-    inventory does not list; ``questions`` are about devices of which nobody can tell the slot.
+    inventory does not list, ``unknown`` the slots whose content cannot be told; ``questions`` are about devices of
+    which nobody can tell the slot.
     """
 
     board: Board
     content: dict[str, Module | None]
     hold: tuple[str, ...]
     unlisted: tuple[str, ...]
+    unknown: tuple[str, ...]
     released: tuple[Released, ...]
     supplies: tuple[Supply, ...]
     questions: tuple[str, ...]
@@ -51,6 +53,11 @@ class Kept:
         lying = {slot: self.content.get(slot) for slot in slots}
         hold = tuple(slot for slot in slots if slot in self.hold)
         return Start(stays=lying, hold=hold) if in_place else Start(stays={}, hold=hold, lying=lying)
+
+    def now(self, fitted: Iterable[str]) -> dict[str, Module | None] | None:
+        """What the slots of those sockets hold as memory; ``None`` where one of them cannot be told."""
+        slots = [slot for socket_id in fitted for slot in self.board.socket(socket_id).slots]
+        return None if set(slots) & set(self.unknown) else {slot: self.content.get(slot) for slot in slots}
 
     def empty_sockets(self, fitted: Iterable[str]) -> tuple[str, ...]:
         """Fitted sockets at which the machine shows no module: their processors may be absent."""
@@ -80,6 +87,11 @@ def keep(
         content=content,
         hold=hold,
         unlisted=tuple(slot for slot in hold if slot not in index_of),
+        unknown=tuple(
+            answer.slot
+            for answer in judged.slots
+            if not answer.known and (answer.slot not in index_of or found.slots[index_of[answer.slot]].state != "hold")
+        ),
         released=tuple(
             Released(slot=slot, found=found.slots[index_of[slot]] if slot in index_of else None) for slot in free
         ),

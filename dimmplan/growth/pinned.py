@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from types import MappingProxyType
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.figures import placement_figures
@@ -14,7 +14,7 @@ from dimmplan.growth.stay import most_staying
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
-from dimmplan.planner import Planned, planned_of
+from dimmplan.planner import Planned, plan, planned_of
 from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer, Bound, Choice, _Alternatives, _checked, _search, bound_of, solve
 from dimmplan.solve.branches import Aim
@@ -23,6 +23,9 @@ from dimmplan.solve.evaluate import content_of, usable_of, vector_of
 from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib
+
+if TYPE_CHECKING:
+    from dimmplan.stock import Shelf
 
 MOST_NEXT = 4
 """So many capacities are named that adding alone can reach next."""
@@ -49,7 +52,11 @@ NOTHING = Start(stays={})
 
 def solve_from(board: Board, request: Request, start: Start, *, alternatives: bool = True) -> Answer:
     """Answer a request as ``solve`` does, with what is settled left as it is. Raises ``ImpossibleError``."""
-    answer = _solved(board, request, start, alternatives=alternatives)
+    return _settled(board, request, _solved(board, request, start, alternatives=alternatives), start)
+
+
+def _settled(board: Board, request: Request, answer: Answer, start: Start) -> Answer:
+    """The answer with most of what lies in the machine left where it lies."""
     if not start.lying:
         return answer
 
@@ -141,9 +148,21 @@ def _causes(board: Board, request: Request, start: Start) -> Iterator[Cause]:
         yield Cause(rule="hold", text=text)
 
 
-def plan_from(board: Board, request: Request, start: Start, *, alternatives: bool = True) -> Planned:
+def plan_from(
+    board: Board,
+    request: Request,
+    start: Start,
+    *,
+    alternatives: bool = True,
+    shelf: Shelf | None = None,
+    modules: Sequence[str] = (),
+) -> Planned:
     """As ``planner.plan``, with what is settled left as it is. Raises ``ImpossibleError``."""
-    return planned_of(board, request, solve_from(board, request, start, alternatives=alternatives), hold=start.hold)
+    if start.pins:
+        answer = _solved(board, request, start, alternatives=alternatives)
+    else:
+        answer = plan(board, request, alternatives=alternatives, shelf=shelf, modules=modules).answer
+    return planned_of(board, request, _settled(board, request, answer, start), hold=start.hold)
 
 
 def planned_as(

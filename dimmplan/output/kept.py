@@ -7,15 +7,48 @@ from collections.abc import Iterator
 
 from pydantic import Field
 
+from dimmplan.advice import choice_phrase
+from dimmplan.explain import gb_s
 from dimmplan.growth.keep import Kept, change_to
+from dimmplan.growth.upgrade import Speed, Upgrade
+from dimmplan.model.finding import Finding
 from dimmplan.model.move import Change
 from dimmplan.output.machine import step_lines
 from dimmplan.output.machine_record import MovesDocument, moves_record
 from dimmplan.output.text import wrapped
-from dimmplan.output.values import Count, Record, Slots
+from dimmplan.output.values import Count, GbS, Record, Slots
 from dimmplan.planner import Planned
 from dimmplan.report import device_text, moves_summary
-from dimmplan.units import listed
+from dimmplan.units import format_capacity, listed
+
+
+class BeforeEntry(Record):
+    """How fast a machine is before its upgrade."""
+
+    rate_mts: int = Field(description="MT/s")
+    balanced_sweep_gb_s: GbS = Field(validation_alias="balanced_gb_s", description="GB/s")
+    worst_sweep_gb_s: GbS = Field(validation_alias="worst_gb_s", description="of the slowest socket")
+    worst_socket: str = Field(description="that socket")
+
+
+def upgrade_findings(upgrade: Upgrade) -> tuple[Finding, ...]:
+    """A warning where the machine would get slower than it is, with the cheapest option that does not make it so."""
+    if upgrade.before is None or not upgrade.slower:
+        return ()
+    text = f"The machine gets slower: {_speed(upgrade.before)} now, {_speed(upgrade.after)} after."
+    choice, speed = upgrade.no_slower, upgrade.no_slower_speed
+    if choice is None or speed is None:
+        text += " Nothing within the capacity that was asked for is as fast as it is now."
+    else:
+        capacity = format_capacity(choice.usable_gib)
+        text += f" The cheapest that is no slower: {choice_phrase(choice)}, {capacity}, {_speed(speed)}."
+    where = (upgrade.after.worst_socket,)
+    return (Finding(rule="slower-than-now", severity="warning", where=where, text=text, source="MODEL"),)
+
+
+def _speed(speed: Speed) -> str:
+    worst = f"worst socket {speed.worst_socket} {gb_s(speed.worst_gb_s)}"
+    return f"{gb_s(speed.balanced_gb_s)} at {speed.rate_mts} MT/s ({worst})"
 
 
 class ReleasedEntry(Record):
@@ -59,10 +92,12 @@ def kept_record(kept: Kept, planned: Planned) -> KeptEntry:
     )
 
 
-def kept_text(kept: Kept, planned: Planned) -> str:
+def kept_text(kept: Kept, planned: Planned, upgrade: Upgrade) -> str:
     """How to get from the machine to the plan, for a terminal."""
     dated = f" (inventory of {kept.date})" if kept.date else ""
     lines = [f"From what is in the machine{dated}"]
+    now = "not known" if upgrade.before is None else _speed(upgrade.before)
+    lines += wrapped(f"sweep now: {now}; after: {_speed(upgrade.after)}", first="  ", rest="    ")
     for each in kept.released:
         said = device_text(each.found) if each.found else "what lies there"
         lines += wrapped(f"first take {said} out of {each.slot}: its data is said to be saved", first="  ", rest="    ")

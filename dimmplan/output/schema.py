@@ -21,7 +21,7 @@ from dimmplan.output.boards import BoardDocument, BoardList
 from dimmplan.output.compare_record import CompareDocument
 from dimmplan.output.fleet import FleetDocument
 from dimmplan.output.growth import GrowthEntry
-from dimmplan.output.kept import KeptEntry
+from dimmplan.output.kept import BeforeEntry, KeptEntry
 from dimmplan.output.locating import LocateDocument
 from dimmplan.output.machine_record import AuditDocument, DraftDocument, FoundDocument, MovesDocument
 from dimmplan.output.mode import ModePriceEntry
@@ -44,6 +44,7 @@ class WholePlan(PlanDocument):
 
     sheet: SheetEntry | None = Field(default=None, description="words of the title block, where some were given")
     stock: ShelfEntry | None = Field(default=None, description="what it takes from the shelf, with `--stock`")
+    before: BeforeEntry | None = Field(default=None, description="how fast it is now, with `--keep`; null if not known")
     kept: KeptEntry | None = Field(default=None, description="what the machine brings, with `--keep`")
     growth: GrowthEntry | None = Field(default=None, description="the chain, with `--then`")
     next_by_adding: list[NextEntry] = Field(default=[], description="capacities that adding alone reaches")

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+from collections import Counter
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -10,10 +14,14 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli.run import run
+from dimmplan.errors import ImpossibleError
 from dimmplan.figures import placement_figures
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
+from dimmplan.model.request import Lot, Request
+from dimmplan.planner import ask
 from dimmplan.rules import judge
+from dimmplan.solve.answer import solve
 from tests.support import one_document
 
 BOARD = load_board("skerry-16")
@@ -170,6 +178,87 @@ def test_kept_modules_are_used_first(tmp_path: Path, capsys: pytest.CaptureFixtu
     values = {criterion["name"]: criterion["value"] for criterion in record["criteria"]}
     assert (values["discarded"], values["bought"]) == (0, 6)
     assert [move["kind"] for move in kept["change"]["moves"]] == ["keep"] * 6 + ["insert"] * 6
+
+
+FOUR = dict.fromkeys(("K1", "L1", "P1", "Q1"), M32)
+
+
+def test_an_upgrade_that_slows_the_machine_is_a_warning(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Four of 32 GiB sweep over 4 channels of 23464 MB/s; one of 64 more leaves 64 GiB over 2: 192 / (128/4 + 64/2)
+    is three channels. Two more of 32 GiB make it six.
+    """
+    call = ("skerry-16", "--fitted", "NEAR", "--capacity", "192GiB", "--keep", machine(tmp_path, FOUR))
+    record = plan(capsys, *call)
+    peak = Fraction(2933 * 8, 1000)
+    four, three, six = (float(round(count * peak, 1)) for count in (4, 3, 6))
+    assert record["before"] == {
+        "rate_mts": 2933,
+        "balanced_sweep_gb_s": four,
+        "worst_sweep_gb_s": four,
+        "worst_socket": "NEAR",
+    }
+    (slower,) = [finding for finding in record["findings"] if finding["rule"] == "slower-than-now"]
+    assert slower["severity"] == "warning"
+    for words in (f"{four} GB/s", f"{three} GB/s", f"6 x {M32}, 192 GiB, {six} GB/s"):
+        assert words in slower["text"]
+    assert "slower-than-now" in text_of(capsys, *call)
+
+
+def test_an_upgrade_that_is_faster_is_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    call = ("skerry-16", "--fitted", "NEAR", "--capacity", "192GiB", "--keep", machine(tmp_path, FOUR))
+    record = plan(capsys, *call, "--module", "32GiB")
+    assert record["before"]["balanced_sweep_gb_s"] < record["totals"]["system_sweep_gb_s"]
+    assert "slower-than-now" not in {finding["rule"] for finding in record["findings"]}
+    assert {move["kind"] for move in record["kept"]["change"]["moves"]} == {"keep", "insert"}
+    assert "before" not in plan(capsys, "skerry-16", "--capacity", "192GiB")
+
+
+def test_what_cannot_be_told_has_no_before(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = machine(tmp_path, FOUR, leave_out=("M1",))
+    assert plan(capsys, "skerry-16", "--fitted", "NEAR", "--capacity", "192GiB", "--keep", path)["before"] is None
+    known = machine(tmp_path, FOUR | {"M1": "16GB NVDIMM"})
+    before = plan(capsys, "skerry-16", "--fitted", "NEAR", "--capacity", "192GiB", "--keep", known)["before"]
+    assert before["worst_socket"] == "NEAR"
+
+
+def test_no_slower_is_the_cheapest_of_all_that_are_not(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With prices: against every count of the types on the shelf, each at its best."""
+    (tmp_path / "shelf.csv").write_text(f"label,count,price,currency\n{M64},4,90,EUR\n{M32},4,70,EUR\n{M16},8,20,EUR\n")
+    call = ("skerry-16", "--fitted", "NEAR", "--capacity", "192GiB", "--keep", machine(tmp_path, FOUR))
+    record = plan(capsys, *call, "--stock", tmp_path / "shelf.csv")
+    (slower,) = [finding for finding in record["findings"] if finding["rule"] == "slower-than-now"]
+    request = ask(BOARD, "192GiB", modules=["16GiB", "32GiB", "64GiB"], fitted="NEAR", over="0%")
+    price = {16: 20, 32: 70, 64: 90}
+    costs = {}
+    for counts in itertools.product(range(9), range(9), range(5)):
+        modules = dict(zip((16, 32, 64), counts, strict=True))
+        if sum(size * count for size, count in modules.items()) == 192 and sum(map(bool, counts)) <= 2:
+            held = tuple(
+                supply._replace(lots=(Lot(count=modules[supply.module.capacity_gib]),)) for supply in request.supplies
+            )
+            best = best_of(replace(request, supplies=held), modules)
+            if best is not None and best >= 4 * Fraction(2933 * 8, 1000):
+                bought = {size: max(0, count - 4 * (size == 32)) for size, count in modules.items()}
+                costs[counts] = sum(price[size] * count for size, count in bought.items())
+    cheapest = min(costs, key=costs.__getitem__)
+    labels = {16: M16, 32: M32, 64: M64}
+    for size, count in zip((16, 32, 64), cheapest, strict=True):
+        assert (f"{count} x {labels[size]}" in slower["text"].split("cheapest")[1]) == bool(count)
+
+
+def best_of(request: Request, modules: dict[int, int]) -> Fraction | None:
+    """The highest sweep of just those modules."""
+    try:
+        answer = solve(BOARD, replace(request, prefer="bandwidth-first"), alternatives=False)
+    except ImpossibleError:
+        return None
+    held = Counter(module.capacity_gib for module in answer.best.content.values() if module)
+    assert held == Counter({size: count for size, count in modules.items() if count})
+    return figures_of(answer.best.content)
+
+
+def figures_of(content: dict[str, Module | None]) -> Fraction:
+    return placement_figures(BOARD, BOARD.processor(None), ("NEAR",), content).system_sweep_gb_s
 
 
 def test_stranded_modules_and_where_they_would_fit(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
