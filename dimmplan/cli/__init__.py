@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import gc
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
 
+STOPPED = 130
 COLLECT_AFTER = 100_000
 """New objects between two looks for garbage cycles: a command makes few, and looking took a tenth of its time."""
 
@@ -17,13 +19,22 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
     Without ``arguments`` it is the whole process: it takes them from the command line and never returns.
     """
+    if arguments is not None:
+        sys.exit(_run(arguments))
+    try:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        status = _run(sys.argv[1:])
+    except KeyboardInterrupt:  # while modules were loaded, or words written
+        status = STOPPED
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _leave(status)
+
+
+def _run(arguments: Sequence[str]) -> int:
     from dimmplan.cli.run import run
 
     gc.set_threshold(COLLECT_AFTER, *gc.get_threshold()[1:])
-    status = run(list(sys.argv[1:] if arguments is None else arguments))
-    if arguments is None:
-        _leave(status)
-    sys.exit(status)
+    return run(list(arguments))
 
 
 def _leave(status: int) -> None:

@@ -182,6 +182,7 @@ def draft(
 ) -> None:
     """Draft a first board file from a machine's inventory: what it does not say is asked, with candidate layouts."""
     import re
+    import shlex
 
     from dimmplan.boardfile.draft import draft_board
     from dimmplan.cli.files import write_files
@@ -189,6 +190,7 @@ def draft(
     from dimmplan.output.machine import draft_text
     from dimmplan.output.machine_record import draft_record
     from dimmplan.output.values import to_json
+    from dimmplan.units import cleaned
 
     found = read_inventory(inventory)
     board_id = re.sub(r"[^a-z0-9]+", "-", output.stem.lower()).strip("-")[:40].strip("-") or "drafted"
@@ -200,7 +202,8 @@ def draft(
         typer.echo(to_json(draft_record(made, board_id, str(output))), nl=False)
         return
     options.wrote(output)
-    terminal.say(draft_text(made, f"dimmplan boards draft {inventory} -o {output} --force"))
+    names = (shlex.quote(cleaned(str(name), most=400)) for name in (inventory, output))
+    terminal.say(draft_text(made, "dimmplan boards draft {} -o {}".format(*names)))
 
 
 def _answers(texts: list[str]) -> dict[str, str]:

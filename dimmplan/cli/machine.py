@@ -108,7 +108,7 @@ def audit(
         result, matching, read = _audited(machine, target, placement)
         good = result.good and (judged is None or judged.good)
         if save_slots is not None:
-            _save_mapping(save_slots, read, matching, force=force)
+            _save_mapping(save_slots, target, read, matching, force=force)
         _say(result, matching, judged, as_json=as_json)
         if not follow:
             break
@@ -130,11 +130,19 @@ def _say(result: Audit, matching: Matching, judged: JudgedPlan | None, *, as_jso
         terminal.say(audit_text(result, matching))
 
 
-def _save_mapping(path: Path, read: Inventory, matching: Matching, *, force: bool) -> None:
+def _save_mapping(path: Path, board: Board, read: Inventory, matching: Matching, *, force: bool) -> None:
+    """Write the mapping; answers that a person has put into the file there stay, so that nothing is lost."""
     from dimmplan.cli.files import write_files
-    from dimmplan.inventory.match import mapping_text
+    from dimmplan.inventory.match import mapping_text, read_mapping
 
-    write_files({path: mapping_text(read, matching).encode("utf-8")}, force=force)
+    answers: dict[tuple[str, str], str] = {}
+    if path.is_file():
+        try:
+            answers = read_mapping(path, board)
+        except InputError:
+            answers = {}  # no mapping for this board: written over only where it is ours
+    kept = bool(answers) and "\n#" not in path.read_text(encoding="utf-8-sig").partition("\n# dimmplan ")[0]
+    write_files({path: mapping_text(read, matching, answers).encode("utf-8")}, force=force or kept)
 
 
 def _target(against: str | None, board: str | None, board_file: Path | None) -> tuple[Board, JudgedPlan | None]:

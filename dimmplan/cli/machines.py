@@ -5,62 +5,72 @@ which is written last and names the digests of the others: a machine whose files
 them lie ``summary.csv`` and ``summary.json``, one row for each row of the list, in its order. Nothing in any file tells
 when or in how many runs it was made, so a run that was stopped and taken up again leaves the same folder.
 
-With ``--shard 3/16`` a run draws every sixteenth machine from the third on. It still works out the summary of all of
-them, and the whole division of a shared shelf, so every shard writes the same summary, and folders of different shards
-lie in one another without a conflict. Any job runner will do
-(``dimmplan docs machines``).
+Rows are read a window at a time; requests that are new are solved, then machines are drawn, both by workers
+(``cli/workers.py``): here, on all cores, or on a cluster. Results come back as bytes and are written here, in the order
+of the list, so the folder is the same whoever worked. One run at a time works in a folder (``dimmplan docs machines``).
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-import re
 import sys
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from itertools import groupby, islice
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any, NamedTuple
 
 import typer
 
 import dimmplan
-from dimmplan.cli.files import write_stream
+from dimmplan.cli.files import WriteError, write_stream
 from dimmplan.cli.machine_files import MACHINE, Record, read_machine, spool, tidy
 from dimmplan.cli.progress import Bar
-from dimmplan.errors import ImpossibleError, InputError, Problem, RefusedError
-from dimmplan.units import cleaned, quoted
+from dimmplan.cli.workers import MOST_JOBS, Task, Workers, usual_jobs
+from dimmplan.errors import InputError, Problem, RefusedError
+from dimmplan.units import cleaned
 
 if TYPE_CHECKING:
+    from filelock import BaseFileLock
+
+    from dimmplan.cli.machine_work import Files, Solved, Unsolved
     from dimmplan.fleet.desk import Asked, Desk
     from dimmplan.fleet.rows import BadRow, Row
     from dimmplan.fleet.share import Share, Shared
-    from dimmplan.planner import Planned, Terms
+    from dimmplan.planner import Terms
 
-MOST_SHARDS = 10_000
 SUMMARY_CSV, SUMMARY_JSON = "summary.csv", "summary.json"
-_SHARD = re.compile(r"(\d{1,5})/(\d{1,5})")
+LOCK = ".dimmplan.lock"
+"""Locked while a run works in a folder; the system lets go of it whatever becomes of the run."""
+ROWS_AT_ONCE = 64
+"""Rows that one worker has before it, at most; they bound the memory for sheets on their way."""
+SHEETS_AT_ONCE = 4
+FEW_MACHINES = 8
+"""So few are done sooner than other processes have started."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """One run over a list of machines."""
+    """One run over a list of machines. ``jobs`` are tasks at once on this machine, ``None`` for all of its cores."""
 
     machines: Path
     out: Path
     terms: Terms
     stock: Path | None = None
-    shard: str | None = None
+    jobs: int | None = None
+    cluster: str | None = None
     sheet: dict[str, Any] = field(default_factory=dict)
     force: bool = False
 
 
 def plan_machines(job: Job, *, as_json: bool) -> None:
-    """Plan and draw every machine of a list. Ends with status 1 where one of this run's rows has no plan."""
-    part, parts = read_shard(job.shard)
-    run = _Run(job, part, parts)
+    """Plan and draw every machine of a list. Ends with status 1 where one of its rows has no plan."""
+    if job.jobs is not None and not 1 <= job.jobs <= MOST_JOBS:
+        raise InputError(Problem(file="--jobs", place="", found=str(job.jobs), allowed=f"1 to {MOST_JOBS}"))
+    run = _Run(job)
     try:
         run.prepare()
         run.work()
@@ -71,72 +81,79 @@ def plan_machines(job: Job, *, as_json: bool) -> None:
         raise typer.Exit(1)
 
 
-def read_shard(text: str | None) -> tuple[int, int]:
-    """``3/16`` as its two numbers; the whole is ``1/1``. Raises ``InputError``."""
-    if text is None:
-        return 1, 1
-    match = _SHARD.fullmatch(text.strip())
-    part, parts = (int(match[1]), int(match[2])) if match else (0, 0)
-    if not 1 <= part <= parts <= MOST_SHARDS:
-        allowed = f"a part and their number, such as 3/16, up to {MOST_SHARDS}"
-        raise InputError(Problem(file="--shard", place="", found=quoted(text), allowed=allowed))
-    return part, parts
+class _ToDo(NamedTuple):
+    """A machine that is to be drawn: ``key`` is all that its plan follows from."""
+
+    row: Row
+    tag: str
+    asked: Asked
+    share: Share | None
+    digest: str
+    key: tuple[Any, ...]
+
+    @property
+    def solving(self) -> Task:
+        """Its request, to be solved."""
+        from dimmplan.cli.machine_work import solve
+
+        return Task(solve, (self.asked.board, self.asked.request, self.share.option if self.share else None))
 
 
 class _Run:
     """The work of one run: rows are read as a stream, and what is remembered depends on distinct requests only."""
 
-    def __init__(self, job: Job, part: int, parts: int) -> None:
+    def __init__(self, job: Job) -> None:
         from dimmplan.fleet.desk import Desk
         from dimmplan.fleet.rows import MachineList
 
         self.job = job
-        self.part, self.parts = part, parts
         self.rows = MachineList(job.machines)
         self.desk: Desk = Desk(self.rows, job.terms, job.stock)
         self.shared: Shared | None = None
         self.counts: Counter[str] = Counter()
-        """Rows of this run's part, by status."""
-        self.all_counts: Counter[str] = Counter()
+        """Rows by status."""
         self.drawn = self.kept = 0
-        self._shares: dict[Any, Planned] = {}
-        self._plans: dict[int, tuple[Planned, bytes]] = {}
+        self._solved: dict[tuple[Any, ...], Solved | Unsolved] = {}
         self._summaries: dict[str, IO[str]] = {}
+        self._lock: BaseFileLock | None = None
 
     def prepare(self) -> None:
-        """Check the whole list, divide the shelf, make the folders. Raises ``InputError``."""
-        from dimmplan.cli.files import make_folder
+        """Check the whole list, divide the shelf, take the folder. Raises ``InputError``."""
+        from dimmplan.cli.files import make_folder, obstacles_in, ours_beside
         from dimmplan.fleet.rows import Row
         from dimmplan.planner import check_terms
 
         check_terms(self.job.terms)
         for _ in self.rows:  # a list that is none is refused before anything is written
             break
-        for name in (SUMMARY_CSV, SUMMARY_JSON):
-            self._check_summary(self.job.out / name)
+        ours = ours_beside(self.job.out / SUMMARY_JSON).values()
+        problems = obstacles_in(self.job.out, (SUMMARY_JSON, SUMMARY_CSV), force=self.job.force, ours=ours)
+        if problems:
+            raise InputError(problems)
         if self.job.stock is not None:
             from dimmplan.fleet.share import share
 
             self.shared = share(self.desk, (row for row in self.rows if isinstance(row, Row)))
         make_folder(self.job.out / "machines")
-        if self.parts == 1:
-            tidy(self.job.out, (SUMMARY_CSV, SUMMARY_JSON))
+        self._take_folder()
+        tidy(self.job.out)
 
-    def _check_summary(self, path: Path) -> None:
-        """Raise ``InputError`` where something lies there that this tool did not make."""
-        from dimmplan.output.fleet import CSV_MARK, MADE_BY
+    def _take_folder(self) -> None:
+        """Lock the folder. Raises ``InputError`` where another run works in it."""
+        from filelock import FileLock, Timeout
 
-        if self.job.force or not path.exists():
-            return
-        with path.open("rb") as handle:
-            begin = handle.read(1024)
-        mark = CSV_MARK if path.suffix == ".csv" else MADE_BY
-        if begin and mark.encode("ascii") not in begin:
-            found = "a file that dimmplan did not make"
-            hint = "Overwrite it with --force."
-            raise InputError(
-                Problem(file=cleaned(str(path)), place="", found=found, allowed="another --out", hint=hint)
-            )
+        def refused(found: str, hint: str = "") -> InputError:
+            folder = cleaned(str(self.job.out))
+            return InputError(Problem(file=folder, place="", found=found, allowed="a folder for this run", hint=hint))
+
+        lock = FileLock(self.job.out / LOCK)
+        try:
+            lock.acquire(blocking=False)
+        except Timeout:
+            raise refused("another run at work in it", "Wait for its end, or give another --out.") from None
+        except (OSError, NotImplementedError) as error:
+            raise refused(f"a folder that cannot be locked ({cleaned(str(error))})") from None
+        self._lock = lock
 
     # -- rows ------------------------------------------------------------------------------------------------------
 
@@ -148,23 +165,30 @@ class _Run:
         lines, table = spool(), spool()
         self._summaries = {SUMMARY_JSON: lines, SUMMARY_CSV: table}
         table.write(f"{csv_head(COLUMNS)}\n")
-        with Bar(self.rows.count() if sys.stderr.isatty() else 0) as bar:
-            for row in self.rows:
-                own = row.number % self.parts == self.part - 1
-                record = self._record(row, own=own)
-                status = str(record["status"])
-                self.all_counts[status] += 1
-                if own:
-                    self.counts[status] += 1
-                    bar.say(record)
+        count = self.rows.count()
+        jobs = min(self.job.jobs or usual_jobs(), max(1, count // FEW_MACHINES))
+        with Workers(jobs, self.job.cluster) as workers, Bar(count if sys.stderr.isatty() else 0) as bar:
+            for record in self._records(workers):
+                self.counts[str(record["status"])] += 1
+                bar.say(record)
                 lines.write(json.dumps(record) + "\n")
                 table.write(csv_line(COLUMNS, record))
                 bar.step()
 
-    def _record(self, row: Row | BadRow, *, own: bool) -> Record:
-        """One row of the summary; the machine's files are written where the row is this run's own."""
+    def _records(self, workers: Workers) -> Iterator[Record]:
+        """The rows of the summary in order; the files of each machine are written before its row is given."""
+        rows = iter(self.rows)
+        while window := list(islice(rows, ROWS_AT_ONCE * workers.count)):
+            looked = [self._look(row) for row in window]
+            self._solve([each for each in looked if isinstance(each, _ToDo)], workers)
+            drawn = self._draw([each for each in looked if isinstance(each, _ToDo)], workers)
+            for each in looked:
+                yield self._done(each, next(drawn)) if isinstance(each, _ToDo) else each
+
+    def _look(self, row: Row | BadRow) -> Record | _ToDo:
+        """What a row asks for; its row of the summary where there is nothing to draw."""
         from dimmplan.fleet.rows import BadRow
-        from dimmplan.output.fleet import impossible_row, problem_row
+        from dimmplan.output.fleet import problem_row
 
         if isinstance(row, BadRow):
             return problem_row(row.tag, row.line, "bad-row", row.problems)
@@ -176,21 +200,42 @@ class _Run:
         if self.shared is not None and share is None:
             return self._not_served(row, tag, asked, self.shared)
         digest = self._digest(row, asked, share)
-        known = read_machine(self.job.out / "machines" / row.folder, digest, whole=own)
+        known = read_machine(self.job.out / "machines" / row.folder, digest)
         if known is not None:
-            self.kept += own
+            self.kept += 1
             return {"tag": tag, "line": row.line, **known}
-        planned = self._planned(asked, share, whole=own)
-        if isinstance(planned, ImpossibleError):
-            return impossible_row(tag, row.line, self.desk.problems(row, planned), planned)
-        return self._done(row, tag, planned, share, digest) if own else self._summary(row, tag, planned, share)
+        key = (asked.key, share and (share.option.modules, share.option.rank))
+        return _ToDo(row, tag, asked, share, digest, key)
+
+    def _solve(self, todo: Iterable[_ToDo], workers: Workers) -> None:
+        """Solve what is asked for the first time."""
+        new = {each.key: each for each in todo if each.key not in self._solved}
+        for key, solved in zip(new, workers.results([each.solving for each in new.values()]), strict=True):
+            self._solved[key] = solved
+
+    def _draw(self, todo: Sequence[_ToDo], workers: Workers) -> Iterator[Files]:
+        """The sheets of each machine in order; none where there is no plan."""
+        from dimmplan.cli.machine_work import Solved, draw
+
+        tasks, sizes = [], []
+        for key, group in groupby(todo, key=lambda each: each.key):
+            together, solved = list(group), self._solved[key]
+            for start in range(0, len(together), SHEETS_AT_ONCE):
+                some = together[start : start + SHEETS_AT_ONCE]
+                sizes.append(len(some) if isinstance(solved, Solved) else -len(some))
+                if isinstance(solved, Solved):
+                    words = [{**self.job.sheet, "tag": each.row.tag} for each in some]
+                    tasks.append(Task(draw, (some[0].asked.board, solved.placement, words)))
+        results = workers.results(tasks)
+        for size in sizes:
+            yield from next(results) if size > 0 else [{}] * -size
 
     def _not_served(self, row: Row, tag: str, asked: Asked, shared: Shared) -> Record:
         """A machine that gets nothing of the shelf: all of it would not do, or others get what it needs."""
         from dimmplan.output.fleet import impossible_row, problem_row, with_purchase
 
-        alone = self.desk.best(asked, whole=False)
-        if isinstance(alone, ImpossibleError):
+        alone = self.desk.alone(asked)
+        if alone is not None:
             record = impossible_row(tag, row.line, self.desk.problems(row, alone), alone)
         else:
             hint = "Other machines get what it needs of the shelf."
@@ -198,64 +243,58 @@ class _Run:
         left = {taken.place: taken.count for taken in shared.left}
         return with_purchase(record, self.desk.lacking(row, asked, left))
 
-    def _planned(self, asked: Asked, share: Share | None, *, whole: bool) -> Planned | ImpossibleError:
-        if share is None:
-            return self.desk.best(asked, whole=whole)
-        from dimmplan.fleet.share import planned_share
-
-        key = (asked.key, share.option.modules, share.option.rank)
-        if key not in self._shares:
-            self._shares[key] = planned_share(asked.board, asked.request, share.option)
-        return self._shares[key]
-
-    def _summary(self, row: Row, tag: str, planned: Planned, share: Share | None) -> Record:
-        from dimmplan.output.fleet import planned_row
-
-        return planned_row(tag, row.line, f"machines/{row.folder}", planned, share)
-
-    def _done(self, row: Row, tag: str, planned: Planned, share: Share | None, digest: str) -> Record:
+    def _done(self, todo: _ToDo, sheet: Files) -> Record:
         """Write a machine's files, the one that says that they are whole last."""
-        from dimmplan.cli.draw import sheet_files
-        from dimmplan.cli.files import make_folder, write_files
-        from dimmplan.output.fleet import problem_row
+        from dimmplan.cli.files import digest_of_sealed, make_folder, obstacles_in, write_files
+        from dimmplan.cli.machine_work import Unsolved
+        from dimmplan.output.fleet import impossible_row, problem_row, taken_rows
         from dimmplan.output.values import to_json
 
+        row, tag, solved, share = todo.row, todo.tag, self._solved[todo.key], todo.share
+        if isinstance(solved, Unsolved):
+            error = solved.error()
+            return impossible_row(tag, row.line, self.desk.problems(row, error), error)
         folder = self.job.out / "machines" / row.folder
-        sheet = {**self.job.sheet, "tag": row.tag}
-        files = {folder / "plan.json": self._plan_json(planned)}
-        files |= sheet_files(planned.board, planned.placement, folder / "map.svg", quiet=True, **sheet)
+        files = {folder / name: its for name, its in {"plan.json": self._plan_json(solved, row), **sheet}.items()}
         if share is not None:
             from dimmplan.output.pick import Pick, pick_csv
 
             picks = [Pick(t.count, t.label, t.serves_as, t.place, t.note) for t in share.taken]
-            files[folder / "pick.csv"] = pick_csv(planned, picks).encode("utf-8")
-        record = self._summary(row, tag, planned, share)
+            files[folder / "pick.csv"] = pick_csv(solved.placement, picks).encode("utf-8")
+        own = {"tag": tag, "line": row.line, "folder": f"machines/{row.folder}"}
+        record = solved.row | own | ({"take": taken_rows(share)} if share else {})
         manifest = {
             "format": 1,
             "made_by": "dimmplan",
-            "request": digest,
-            "files": {path.name: hashlib.sha256(content).hexdigest() for path, content in files.items()},
+            "request": todo.digest,
+            "files": {path.name: digest_of_sealed(content) for path, content in files.items()},
             "summary": {name: value for name, value in record.items() if name != "line"},
         }
         try:
             make_folder(folder)
-            tidy(folder, [path.name for path in files])
-            write_files(files, force=self.job.force)
-            write_files({folder / MACHINE: to_json(manifest).encode("ascii")}, force=self.job.force)
+            names = [path.name for path in files]
+            problems = obstacles_in(folder, [MACHINE], force=self.job.force)
+            ours = tidy(folder, names)
+            problems += obstacles_in(folder, names, force=self.job.force, ours=ours)
+            if problems:
+                raise InputError(problems)
+            write_files(files, force=True)
+            write_files({folder / MACHINE: to_json(manifest).encode("ascii")}, force=True)
         except InputError as error:
-            problems = [self.rows.problem(row.line, "", p.found, p.allowed, p.hint) for p in error.problems]
-            return problem_row(tag, row.line, "bad-row", problems)
+            if isinstance(error, WriteError) and error.lasting:
+                raise  # the disk is full: no row is to blame
+            told = [self.rows.problem(row.line, "", p.found, p.allowed, p.hint) for p in error.problems]
+            return problem_row(tag, row.line, "bad-row", told)
         self.drawn += 1
         return record
 
-    def _plan_json(self, planned: Planned) -> bytes:
-        from dimmplan.output.record import plan_record
-        from dimmplan.output.values import to_json
+    def _plan_json(self, solved: Solved, row: Row) -> bytes:
+        """The plan of a request with the words of one machine's sheet."""
+        from dimmplan.output.record import sheet_record
+        from dimmplan.output.values import plain, to_json
 
-        known = self._plans.get(id(planned))
-        if known is None or known[0] is not planned:
-            known = self._plans[id(planned)] = planned, to_json(plan_record(planned)).encode("ascii")
-        return known[1]
+        words = plain(sheet_record({**self.job.sheet, "tag": row.tag}))
+        return solved.plan_json[: -len("\n}\n")] + b"," + to_json(words)[1:].encode("ascii")
 
     def _digest(self, row: Row, asked: Asked, share: Share | None) -> str:
         """Stands for all that a machine's files are made from."""
@@ -275,10 +314,12 @@ class _Run:
     # -- the end ---------------------------------------------------------------------------------------------------
 
     def close(self) -> None:
-        """Let go of the rows on their way; on a full disk what they still hold cannot be written, and need not be."""
+        """Let go of the folder, and of rows on their way; on a full disk what they still hold cannot be written."""
         for handle in self._summaries.values():
             with suppress(OSError):
                 handle.close()
+        if self._lock is not None:
+            self._lock.release()
 
     def finish(self, *, as_json: bool) -> None:
         """Write the summaries and say what was done."""
@@ -286,15 +327,17 @@ class _Run:
 
         for handle in self._summaries.values():
             handle.seek(0)
+        rows, digest = self._summaries[SUMMARY_CSV], hashlib.sha256()
+        for line in rows:
+            digest.update(line.encode("utf-8"))
+        rows.seek(0)
         records = (json.loads(line) for line in self._summaries[SUMMARY_JSON])
-        parts = json_parts(records, self.all_counts, self.shared)
+        parts = json_parts(records, self.counts, self.shared, {SUMMARY_CSV: digest.hexdigest()})
         write_stream(self.job.out / SUMMARY_JSON, (part.encode("utf-8") for part in parts))
-        rows = self._summaries[SUMMARY_CSV]
         write_stream(self.job.out / SUMMARY_CSV, (row.encode("utf-8") for row in rows))
         if as_json:
             with (self.job.out / SUMMARY_JSON).open(encoding="ascii") as summary:
                 for line in summary:
                     typer.echo(line, nl=False)
             return
-        part = f" (part {self.part} of {self.parts})" if self.parts > 1 else ""
-        typer.echo(fleet_text(self.counts, self.shared, drawn=self.drawn, kept=self.kept, part=part), nl=False)
+        typer.echo(fleet_text(self.counts, self.shared, drawn=self.drawn, kept=self.kept), nl=False)

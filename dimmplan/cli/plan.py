@@ -112,11 +112,17 @@ def plan(
             rich_help_panel=options.MANY,
         ),
     ] = None,
-    shard: Annotated[
+    jobs: Annotated[
+        int | None,
+        typer.Option(
+            help="With --machines: so many at once; all cores without it.", metavar="N", rich_help_panel=options.MANY
+        ),
+    ] = None,
+    cluster: Annotated[
         str | None,
         typer.Option(
-            help="With --machines: draw only this part of them, such as 3/16.",
-            metavar="I/N",
+            help="With --machines: work on the workers of this Dask scheduler.",
+            metavar="ADDRESS",
             rich_help_panel=options.MANY,
         ),
     ] = None,
@@ -164,10 +170,19 @@ def plan(
         from dimmplan.cli.machines import Job, plan_machines
 
         folder = _check_call(given, out)
-        job = Job(machines=machines, out=folder, terms=terms, stock=stock, shard=shard, sheet=sheet, force=force)
+        job = Job(
+            machines=machines,
+            out=folder,
+            terms=terms,
+            stock=stock,
+            jobs=jobs,
+            cluster=cluster,
+            sheet=sheet,
+            force=force,
+        )
         plan_machines(job, as_json=as_json)
         return
-    loaded, request, shelf = _asked(given, terms, stock, shard)
+    loaded, request, shelf = _asked(given, terms, stock, {"--jobs": jobs, "--cluster": cluster})
     _plan_one(
         loaded,
         request,
@@ -196,7 +211,7 @@ def _check_call(given: dict[str, Any], out: Path | None) -> Path:
 
 
 def _asked(
-    given: dict[str, Any], terms: Terms, stock: Path | None, shard: str | None
+    given: dict[str, Any], terms: Terms, stock: Path | None, many: dict[str, Any]
 ) -> tuple[Board, Request, Shelf | None]:
     """The board, what is asked of it, and the shelf. Raises ``InputError`` and ``RefusedError``."""
     from dimmplan.boardfile.read import load_board
@@ -207,8 +222,11 @@ def _asked(
         for name in ("BOARD", "--capacity")
         if given[name] is None
     ]
-    if shard is not None:
-        problems.append(Problem(file="--shard", place="", found="no --machines", allowed="together with --machines"))
+    problems += [
+        Problem(file=name, place="", found="no --machines", allowed="together with --machines")
+        for name, value in many.items()
+        if value is not None
+    ]
     if problems:
         raise InputError(problems)
     loaded = load_board(given["BOARD"])
@@ -277,28 +295,37 @@ def _written(
     Returns what was written and what could not be: a plan is worth keeping also where its sheet cannot be drawn.
     """
     from dimmplan.cli.draw import sheet_files
-    from dimmplan.cli.files import make_folder, write_files
+    from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
     from dimmplan.output.record import plan_record, sheet_record
     from dimmplan.output.values import plain, to_json
 
     records = [first, *(plan_record(step).plain() | plain(sheet_record(sheet)) for step in grown.later)]
     files: dict[Path, bytes] = {}
+    folders: dict[Path, dict[str, Any]] = {}
     problems: list[Problem] = []
     for number, (record, placement) in enumerate(zip(records, grown.placements, strict=True), start=1):
         folder = out if number == 1 else out / f"step-{number}"
-        files[folder / "plan.json"] = to_json(record).encode("ascii")
         try:
             files |= sheet_files(grown.planned.board, placement, folder / "map.svg", **sheet)
         except InputError as error:
             problems += error.problems
+        folders[folder] = record
     if shelf is not None:
         from dimmplan.output.pick import pick_csv, picks_of
 
-        files[out / "pick.csv"] = pick_csv(grown.planned, picks_of(grown.planned, shelf)).encode("utf-8")
+        files[out / "pick.csv"] = pick_csv(grown.planned.placement, picks_of(grown.planned, shelf)).encode("utf-8")
+    plans: dict[Path, bytes] = {}
+    for folder, record in folders.items():
+        beside = {path.name: digest_of_sealed(its) for path, its in files.items() if path.parent == folder}
+        plans[folder / "plan.json"] = to_json(record | {"files": beside}).encode("ascii")
+    files = plans | files
     try:
-        for folder in dict.fromkeys(path.parent for path in files):
+        earlier = {folder: files_beside(folder / "plan.json") for folder in folders}
+        for folder in folders:
             make_folder(folder)
-        write_files(files, force=force)
+        write_files(files, force=force, ours=[its for known in earlier.values() for its in known.values()])
+        for folder, known in earlier.items():
+            remove_unchanged(folder, known, [path.name for path in files if path.parent == folder])
     except InputError as error:
         return [], [*problems, *error.problems]
     return list(files), problems

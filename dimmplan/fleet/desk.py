@@ -11,7 +11,7 @@ from dimmplan.errors import ImpossibleError, InputError, Problem, RefusedError
 from dimmplan.fleet.rows import MachineList, Row
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
-from dimmplan.planner import Planned, Terms, ask, plan
+from dimmplan.planner import Terms, ask, plan
 from dimmplan.stock import Shelf, read_shelf
 
 
@@ -44,13 +44,10 @@ class Desk:
         self.machines = machines
         self.terms = terms
         self.shelf_path = shelf
-        self.solved = 0
-        """How many requests were solved."""
         self._boards: dict[str, Board | InputError] = {}
         self._shelves: dict[str, Shelf] = {}
         self._asked: dict[tuple[object, ...], Asked | Bad] = {}
-        self._best: dict[Key, Planned | ImpossibleError] = {}
-        self._whole: set[Key] = set()
+        self._alone: dict[Key, ImpossibleError | None] = {}
         self._lacking: dict[tuple[object, ...], ImpossibleError | None] = {}
 
     def board(self, text: str) -> Board:
@@ -101,19 +98,15 @@ class Desk:
             own["prefer"] = row.prefer
         return ask(board, row.capacity, shelf=shelf, **(self.terms | own))
 
-    def best(self, asked: Asked, *, whole: bool) -> Planned | ImpossibleError:
-        """The plan of a request by itself, or why there is none; ``whole`` with all that stands beside the answer."""
-        key = asked.key
-        known = self._best.get(key)
-        if known is None or (whole and isinstance(known, Planned) and key not in self._whole):
-            self.solved += 1
+    def alone(self, asked: Asked) -> ImpossibleError | None:
+        """Why a request has no plan even with the whole shelf; ``None`` where it has one."""
+        if asked.key not in self._alone:
             try:
-                known = plan(asked.board, asked.request, alternatives=whole)
+                plan(asked.board, asked.request, alternatives=False)
+                self._alone[asked.key] = None
             except ImpossibleError as error:
-                known = error
-            self._best[key] = known
-            self._whole |= {key} if whole else set()
-        return known
+                self._alone[asked.key] = error
+        return self._alone[asked.key]
 
     def lacking(self, row: Row, asked: Asked, left: Mapping[str, int]) -> ImpossibleError | None:
         """Why a row is not served by what is ``left`` of each row of the shelf, with what there is to buy.

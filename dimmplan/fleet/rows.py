@@ -9,10 +9,12 @@ from __future__ import annotations
 import csv
 import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import blake2b
 from io import TextIOWrapper
+from itertools import islice
 from pathlib import Path
 from typing import BinaryIO
 
@@ -29,6 +31,10 @@ MOST_LINE = 1 << 14
 _DELIMITERS = ",;\t"
 _FOREIGN = re.compile("[\0\udc80-\udcff]")
 _MARKS = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be", b"\xef\xbb\xbf": "utf-8"}
+MOST_CELL_LINES = 8
+"""So many lines are looked at for the end of a cell that holds a line break."""
+_BREAK = "a line break inside a cell"
+_Line = tuple[int, str, str | None]
 _ALLOWED = f"a list of machines: CSV {','.join(COLUMNS)}"
 
 
@@ -75,7 +81,7 @@ class MachineList:
         number = 0
         names: list[str] | None = None
         delimiter = ","
-        for line, text, fault in self._lines():
+        for line, text, fault in _rejoined(self._lines()):
             if fault is None and not text.strip():
                 continue
             if names is None:
@@ -103,14 +109,14 @@ class MachineList:
 
     # -- lines -----------------------------------------------------------------------------------------------------
 
-    def _lines(self) -> Iterator[tuple[int, str, str | None]]:
+    def _lines(self) -> Iterator[_Line]:
         """Number and text of each line, and what is wrong with its bytes."""
         with open_regular(self.path, allowed=_ALLOWED, pipes=False) as handle:  # the list is read more than once
             size, hint = os.fstat(handle.fileno()).st_size, "Split it into several lists."
             check_length(size, MOST_BYTES, file=self.file, allowed=_ALLOWED, hint=hint)
             yield from self._read(handle)
 
-    def _read(self, handle: BinaryIO) -> Iterator[tuple[int, str, str | None]]:
+    def _read(self, handle: BinaryIO) -> Iterator[_Line]:
         start = handle.read(3)
         mark = next((mark for mark in _MARKS if start.startswith(mark)), b"")
         handle.seek(len(mark))
@@ -159,6 +165,8 @@ class MachineList:
         folder = folder_name(tag) if tag else ""
         if folder is None:
             wrong.append(("tag", f"{len(tag)} characters", "a shorter tag"))
+        elif not tag.isprintable():
+            wrong.append(("tag", quoted(tag), "one line of characters that can be printed"))
         elif tag:
             key = blake2b(tag.encode("utf-8", errors="surrogatepass"), digest_size=16).digest()
             if key in seen:
@@ -193,6 +201,28 @@ def _machine(number: int, line: int, tag: str, folder: str, values: Mapping[str,
         modules=tuple(text.strip() for text in modules if text.strip()),
         prefer=values.get("prefer", ""),
     )
+
+
+def _rejoined(lines: Iterable[_Line]) -> Iterator[_Line]:
+    """Lines; those of a cell with line breaks in its quotes are all told to be bad, and no half of them is a machine.
+
+    A quote that is left open spoils its own line alone, unless one of the next few lines has a quote to close it.
+    """
+    waiting = deque[_Line]()
+    source = iter(lines)
+    broken = 0
+    while True:
+        waiting.extend(islice(source, MOST_CELL_LINES - len(waiting)))
+        if not waiting:
+            return
+        number, text, fault = waiting.popleft()
+        if broken:
+            broken -= 1
+            yield number, text, fault or _BREAK
+            continue
+        if fault is None and text.count('"') % 2:
+            broken = next((place for place, each in enumerate(waiting, 1) if each[1].count('"') % 2), 0)
+        yield number, text, _BREAK if broken else fault
 
 
 def _fault(line: str) -> str | None:

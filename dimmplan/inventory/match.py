@@ -266,8 +266,13 @@ def _rows(text: str, file: str) -> Iterator[tuple[int, list[str]]]:
         raise InputError(Problem(file=file, place=place, found=str(error), allowed="a row of CSV")) from None
 
 
-def mapping_text(found: Inventory, matching: Matching) -> str:
-    """A mapping file of what has been matched, with a row for every open question to fill in."""
+def mapping_text(found: Inventory, matching: Matching, answers: Mapping[tuple[str, str], str] | None = None) -> str:
+    """A mapping file of what has been matched, with a row for every open question to fill in.
+
+    ``answers`` are a person's, from an earlier file; they stay, also those about locators that are not listed now.
+    """
+    left = dict(answers or {})
+    taken = set(left.values())
     slots = {match.index: match.slot for match in matching.matches}
     output = io.StringIO()
     writer = csv.writer(output, lineterminator="\n")
@@ -275,5 +280,8 @@ def mapping_text(found: Inventory, matching: Matching) -> str:
     writer.writerow(_HEADER)
     for index, slot in enumerate(found.slots):
         if slot.counts:
-            writer.writerow([slot.locator, slot.bank, slots.get(index, "")])
+            answer = left.pop((slot.locator, slot.bank), "") or left.pop((slot.locator, ""), "")
+            matched = slots.get(index, "")
+            writer.writerow([slot.locator, slot.bank, answer or ("" if matched in taken else matched)])
+    writer.writerows([locator, bank, slot] for (locator, bank), slot in left.items())
     return output.getvalue()

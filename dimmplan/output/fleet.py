@@ -116,19 +116,19 @@ class FleetDocument(Document):
     machines: list[MachineEntry] = Field(description="in the order of the list")
     counts: StatusCounts = Field(description="machines of each status")
     division: DivisionEntry | None = Field(description="null without a shelf")
+    files: dict[str, str] = Field(description="SHA-256 of the files beside it")
 
 
 Row = dict[str, Any]
 """A machine's entry as it is written, line by line."""
 
 
-def planned_row(tag: str, line: int, folder: str, planned: Planned, share: Share | None) -> Row:
-    """The summary of a machine that has a plan."""
+def planned_row(planned: Planned) -> Row:
+    """The summary of a machine that has a plan; its tag, line, folder and share of a shelf are still to be said."""
     board, placement, figures = planned.board, planned.placement, planned.figures
-    taken = {} if share is None else {"take": TakenEntry.all_of(share.taken)}
     return MachineEntry(
-        tag=tag,
-        line=line,
+        tag="",
+        line=0,
         status="planned",
         board=board.id,
         capacity_gib=planned.request.capacity_gib,
@@ -139,9 +139,13 @@ def planned_row(tag: str, line: int, folder: str, planned: Planned, share: Share
         worst_share=figures.worst_share,
         plan_status=placement.status,
         code=encode(board, placement),
-        folder=folder,
-        **taken,
+        folder="",
     ).plain()
+
+
+def taken_rows(share: Share) -> list[Row]:
+    """What a machine gets from the shelf, line by line."""
+    return [entry.plain() for entry in TakenEntry.all_of(share.taken)]
 
 
 def problem_row(tag: str, line: int, status: str, problems: Sequence[Problem], **more: Any) -> Row:
@@ -213,8 +217,13 @@ CSV_MARK = csv_head(COLUMNS[:4])
 """What a summary that this tool made begins with."""
 
 
-def json_parts(records: Iterable[Row], counts: Counter[str], shared: Shared | None) -> Iterator[str]:
-    """``FleetDocument``, piece by piece; ``counts`` may grow until the last row is written."""
+def json_parts(
+    records: Iterable[Row], counts: Counter[str], shared: Shared | None, files: Mapping[str, str]
+) -> Iterator[str]:
+    """``FleetDocument``, piece by piece; ``counts`` may grow until the last row is written.
+
+    ``files`` are the digests of the files beside it.
+    """
     yield f'{{\n  "format": {FORMAT},\n  "made_by": "{MADE_BY}",\n  "machines": ['
     separator = "\n"
     for record in records:
@@ -222,7 +231,11 @@ def json_parts(records: Iterable[Row], counts: Counter[str], shared: Shared | No
         separator = ",\n"
     by_status = StatusCounts(**{status.replace("-", "_"): counts[status] for status in STATUSES})
     division = division_record(shared)
-    tail = {"counts": by_status.plain(), "division": division.plain() if division else None}
+    tail = {
+        "counts": by_status.plain(),
+        "division": division.plain() if division else None,
+        "files": dict(files),
+    }
     yield f"\n  ],\n{json.dumps(tail, indent=2).removeprefix('{').lstrip(chr(10))}\n"
 
 
@@ -241,11 +254,11 @@ def division_record(shared: Shared | None) -> DivisionEntry | None:
     )
 
 
-def fleet_text(counts: Counter[str], shared: Shared | None, *, drawn: int, kept: int, part: str) -> str:
+def fleet_text(counts: Counter[str], shared: Shared | None, *, drawn: int, kept: int) -> str:
     """What was done, for a terminal."""
     total = counted(counts.total(), "machine")
     said = ", ".join(f"{counts[status]} {_WORDS[status]}" for status in STATUSES if counts[status])
-    lines = wrapped(f"{total}{part}: {said or 'nothing to do'}")
+    lines = wrapped(f"{total}: {said or 'nothing to do'}")
     lines += wrapped(f"{counted(drawn, 'folder')} written, {kept} whole already", first="  ")
     if shared is not None:
         lines += _division_lines(shared)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from dimmplan.model.placement import Placement
 from dimmplan.output.columns import Column, csv_head, csv_text
 from dimmplan.planner import Planned
 from dimmplan.stock import Shelf
@@ -39,7 +40,7 @@ PICK_HEAD = csv_head(COLUMNS)
 """What a pick list begins with."""
 
 
-def pick_csv(planned: Planned, picks: Iterable[Pick]) -> str:
+def pick_csv(placement: Placement, picks: Iterable[Pick]) -> str:
     """A pick list as CSV: the label on each module and its place, under the keys of the sheet; no cell runs."""
-    keys = {module.label: key for module, key in planned.placement.keys.items()}
+    keys = {module.label: key for module, key in placement.keys.items()}
     return csv_text(COLUMNS, ((keys[pick.serves_as], pick) for pick in picks))

@@ -30,7 +30,7 @@ from typing import NoReturn
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli.compare import _content
 from dimmplan.cli.draw import sheet_files
-from dimmplan.cli.files import write_files, write_stream
+from dimmplan.cli.files import sealed, write_files, write_stream
 from dimmplan.cli.run import run
 from dimmplan.compare import compare
 from dimmplan.output.compare import View
@@ -79,6 +79,7 @@ def kill_many(folder: Path, *, kills: int, seed: int, fleet_every: int = 10) -> 
     rng = random.Random(seed)
     tally = Tally()
     known = versions()
+    written = [{name: b"".join(sealed((its,))) for name, its in files.items()} for files in known]
     place = folder / "files"
     place.mkdir()
     write_all(place, known[0])
@@ -97,7 +98,7 @@ def kill_many(folder: Path, *, kills: int, seed: int, fleet_every: int = 10) -> 
         for name in known[0]:
             path = place / name
             content = path.read_bytes() if path.exists() else None
-            if content not in [files[name] for files in known]:
+            if content not in [whole[name] for whole in written]:
                 tally.broken.append(f"{name}: {'lost' if content is None else f'{len(content)} bytes'}")
                 write_all(place, {name: known[0][name]})
         now = _content_of(place)
@@ -109,7 +110,7 @@ def kill_many(folder: Path, *, kills: int, seed: int, fleet_every: int = 10) -> 
 
 def write_all(folder: Path, files: Version) -> None:
     """Write every file, as the commands do."""
-    write_files({folder / name: content for name, content in files.items() if name != "summary.csv"})
+    write_files({folder / name: content for name, content in files.items() if name != "summary.csv"}, force=True)
     if "summary.csv" in files:
         write_stream(folder / "summary.csv", (files["summary.csv"],))
 

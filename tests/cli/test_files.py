@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import resource
 import subprocess
@@ -13,15 +14,22 @@ from typing import Any
 
 import pytest
 
-from dimmplan.cli.files import write_files
+from dimmplan.boardfile.read import load_board
+from dimmplan.cli.files import is_ours, sealed, write_files
+from dimmplan.cli.machines import LOCK
 from dimmplan.cli.run import run
 from dimmplan.errors import InputError
 from tests.bench.kills import kill_many
 from tests.support import one_document, unprintable
 
-OLD, NEW = b"dimmplan old", b"dimmplan new " * 5000
+OLD, NEW = b"# old\n", b"# new\n" * 5000
 CAIRO = pytest.mark.system_tool("libcairo2")
 PLAN = ["plan", "marram-4", "--capacity", "32GiB"]
+
+
+def as_written(content: bytes) -> bytes:
+    """Content with its mark."""
+    return b"".join(sealed((content,)))
 
 
 def left_in(folder: Path) -> list[str]:
@@ -43,7 +51,7 @@ def test_a_link_stays_a_link_and_its_target_is_written(tmp_path: Path) -> None:
     link.symlink_to(target)
     for content in (OLD, NEW):
         write_files({link: content})
-        assert link.is_symlink() and target.read_bytes() == content
+        assert link.is_symlink() and target.read_bytes() == as_written(content)
     assert left_in(tmp_path / "far") == ["map.svg"]
     (tmp_path / "round.svg").symlink_to(tmp_path / "about.svg")
     (tmp_path / "about.svg").symlink_to(tmp_path / "round.svg")
@@ -57,7 +65,7 @@ def test_a_link_stays_a_link_and_its_target_is_written(tmp_path: Path) -> None:
     ["map.svg", "map.pdf", "map.html", "compare.csv", "compare.html", "m.toml"],
 )
 def test_what_the_tool_made_is_written_anew_without_force(name: str, tmp_path: Path) -> None:
-    """Every format carries its mark; a file without it stays as it is."""
+    """Every format carries its mark, a table is known where it would be the same; a file without it stays as it is."""
     assert run([*PLAN, "--out", str(tmp_path)]) == 0
     (tmp_path / "labels.csv").write_text("slot,label\nA1,8GB 1Rx8 PC4-2666V-E\n", encoding="utf-8")
     path = tmp_path / name
@@ -68,6 +76,102 @@ def test_what_the_tool_made_is_written_anew_without_force(name: str, tmp_path: P
     path.write_bytes(b"%PDF-1.5 of another maker")
     assert run([*command, "-o", str(path)]) == 2
     assert path.read_bytes() == b"%PDF-1.5 of another maker"
+
+
+@pytest.mark.parametrize("name", ["map.svg", "map.png", "map.pdf", "map.html", "m.toml", "plan.json"])
+@pytest.mark.parametrize("edit", ["a word", "a line at the end", "cut", "line ends"])
+def test_what_a_person_has_edited_is_theirs(
+    name: str, edit: str, made: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Any change, anywhere, also where the mark stays in the file; with --force it is written over."""
+    path, content = tmp_path / name, (made / name).read_bytes()
+    middle = len(content) // 2
+    edited = {
+        "a word": content[:middle] + bytes([content[middle] ^ 1]) + content[middle + 1 :],
+        "a line at the end": content + b"# mine\n",
+        "cut": content[: -len(content) // 3],
+        "line ends": content.replace(b"\n", b"\r\n"),
+    }[edit]
+    path.write_bytes(edited)
+    with pytest.raises(InputError, match="--force"):
+        write_files({path: b"# other\n"})
+    assert path.read_bytes() == edited
+    write_files({path: b"# other\n"}, force=True)
+    path.write_bytes(content)
+    write_files({path: b"# other\n"})
+    assert path.read_bytes() == as_written(b"# other\n")
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A file of each format that this tool writes."""
+    folder = tmp_path_factory.mktemp("made")
+    assert run([*PLAN, "--out", str(folder)]) == 0
+    for ending in ("png", "pdf", "html"):
+        assert run(["draw", str(folder / "plan.json"), "-o", str(folder / f"map.{ending}")]) == 0
+    (folder / "labels.csv").write_text("slot,label\nA1,8GB 1Rx8 PC4-2666V-E\n", encoding="utf-8")
+    assert run(["boards", "draft", str(folder / "labels.csv"), "-o", str(folder / "m.toml")]) == 0
+    return folder
+
+
+@pytest.mark.parametrize("parts", [1, 2, 7, 1000])
+@pytest.mark.parametrize("name", ["map.svg", "map.png", "m.toml", "plan.json"])
+def test_a_mark_is_the_same_in_however_many_pieces_a_file_is_written(name: str, parts: int, made: Path) -> None:
+    plain = (made / name).read_bytes()[:-60][:50_000]
+    size = -(-len(plain) // parts)
+    pieces = [plain[start : start + size] for start in range(0, len(plain), size)]
+    whole = b"".join(sealed(pieces))
+    assert whole == as_written(plain) != plain
+    assert is_ours(io.BytesIO(whole)) and not is_ours(io.BytesIO(plain))
+
+
+def test_a_word_in_a_file_makes_it_nobodys(tmp_path: Path) -> None:
+    """A floor plan that mentions the tool, a stock list with the head of a pick list: both stay."""
+    files = {
+        "floor.svg": b"<svg><desc>rack 4, planned with dimmplan</desc></svg>",
+        "list.csv": b"key,count,label,serves_as,place,note\n",
+        "old.json": b'{"made_by": "dimmplan", "board": {"electrical_digest": "0"}}',
+        "notes.toml": b"# Drafted from a machine by dimmplan\n",
+        "end.svg": b"<svg/>\n<!-- dimmplan " + b"0" * 32 + b" -->\n",
+    }
+    for name, content in files.items():
+        (tmp_path / name).write_bytes(content)
+        assert "--force" in refused(tmp_path / name)
+        assert (tmp_path / name).read_bytes() == content
+
+
+def test_answers_in_a_slot_mapping_stay(tmp_path: Path) -> None:
+    """Filled in by a person, then saved again: no answer is lost, also about locators that are not listed now."""
+    labels, mapping = tmp_path / "labels.csv", tmp_path / "map.csv"
+    labels.write_text("slot,label\nP1-DIMM1,8GB 1Rx8 PC4-2666V-E\nQ9,8GB 1Rx8 PC4-2666V-E\n", encoding="utf-8")
+    words = ["audit", str(labels), "--board", "marram-4", "--save-slots", str(mapping)]
+    run(words)
+    slots = load_board("marram-4").slots
+    lines = mapping.read_text(encoding="utf-8").splitlines()
+    filled = [line + slots[0] if line.startswith("Q9,") else line for line in lines] + [f"GONE,,{slots[1]}"]
+    mapping.write_text("\n".join(filled) + "\n", encoding="utf-8")
+    for _ in range(2):
+        run(words)
+        kept = mapping.read_text(encoding="utf-8").splitlines()
+        assert f"Q9,,{slots[0]}" in kept and f"GONE,,{slots[1]}" in kept
+    noted = mapping.read_text(encoding="utf-8").replace("Q9,", "# ask the owner\nQ9,")
+    mapping.write_text(noted, encoding="utf-8")
+    assert run(words) == 2
+    assert mapping.read_text(encoding="utf-8") == noted
+
+
+def test_a_plan_replaces_all_pages_of_an_earlier_one(tmp_path: Path) -> None:
+    """Those that are as they were written; one that a person has marked stops it before anything is written."""
+    large = ["plan", "causeway-48", "--capacity", "768GiB", "--out", str(tmp_path)]
+    assert run(large) == 0
+    pages = left_in(tmp_path)
+    assert run([*PLAN, "--out", str(tmp_path)]) == 0
+    assert len(left_in(tmp_path)) < len(pages) and "plan.json" in left_in(tmp_path)
+    assert run(large) == 0 and left_in(tmp_path) == pages
+    last = tmp_path / pages[-2]
+    last.write_bytes(last.read_bytes() + b"<!-- mine -->")
+    assert run(large) == 2
+    assert last.read_bytes().endswith(b"<!-- mine -->")
 
 
 @pytest.mark.parametrize(
@@ -99,7 +203,7 @@ def test_devices_and_pipes_are_written_directly(tmp_path: Path) -> None:
     reader.start()
     write_files({pipe: NEW})
     reader.join()
-    assert got == [NEW]
+    assert got == [as_written(NEW)]
 
     def look_away() -> None:
         with pipe.open("rb") as handle:
@@ -138,7 +242,7 @@ def test_a_full_disk_leaves_what_was_there(words: list[str], tmp_path: Path) -> 
     assert done.returncode in (1, 2), done.stderr
     assert "file too large" in done.stderr
     assert "Traceback" not in done.stderr and "a fault of its own" not in done.stderr
-    after = {path.name: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    after = {path.name: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file() and path.name != LOCK}
     assert after == before
 
 
@@ -155,7 +259,7 @@ def test_a_full_device_behind_standard_output(words: list[str]) -> None:
 
 def test_two_runs_to_one_file_leave_one_of_them_whole(tmp_path: Path) -> None:
     path = tmp_path / "map.svg"
-    contents = [b"dimmplan %d " % number * 20_000 for number in range(4)]
+    contents = [b"# %d\n" % number * 20_000 for number in range(4)]
 
     def write(content: bytes) -> Callable[[], Any]:
         return lambda: [write_files({path: content}) for _ in range(8)]
@@ -165,7 +269,7 @@ def test_two_runs_to_one_file_leave_one_of_them_whole(tmp_path: Path) -> None:
         thread.start()
     for thread in threads:
         thread.join()
-    assert path.read_bytes() in contents
+    assert path.read_bytes() in map(as_written, contents)
     assert left_in(tmp_path) == ["map.svg"]
 
 

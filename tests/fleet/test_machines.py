@@ -1,9 +1,11 @@
-"""``plan --machines`` from outside: folders and summary, bad rows, killed and taken up again, shards, memory."""
+"""``plan --machines`` from outside: folders and summary, bad rows, killed and taken up again, many cores, memory."""
 
 from __future__ import annotations
 
 import csv
+import errno
 import gc
+import hashlib
 import itertools
 import json
 import os
@@ -20,7 +22,11 @@ from typing import Any
 
 import pytest
 
+from dimmplan.cli.files import write_files
 from dimmplan.cli.run import run
+from dimmplan.cli.workers import Task, Workers
+from dimmplan.errors import InputError
+from dimmplan.output.record import to_json
 from tests.support import one_document
 
 PROGRAM = [sys.executable, "-m", "dimmplan"]
@@ -91,20 +97,21 @@ def test_a_machine_has_the_plan_that_it_has_alone(tmp_path: Path, capsys: pytest
         name: one[name] for name in one if name.endswith(".svg")
     }
     whole = json.loads(one["plan.json"])
-    del whole["next_by_adding"]
-    assert json.loads(many["plan.json"]) == whole
+    drawn = json.loads(many["plan.json"])
+    del whole["next_by_adding"], whole["seal"], drawn["seal"]
+    assert drawn == whole
 
 
 def test_equal_requests_are_solved_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    import dimmplan.fleet.desk as desk
+    import dimmplan.cli.machine_work as work
 
     solved: list[Any] = []
-    plan = desk.plan
-    monkeypatch.setattr(desk, "plan", lambda *a, **k: (solved.append(a[1]), plan(*a, **k))[1])
+    plan = work.plan
+    monkeypatch.setattr(work, "plan", lambda *a, **k: (solved.append(a[1]), plan(*a, **k))[1])
     fleet = fleet_file(
         tmp_path, 12, more=["X,skerry-16,,,384 GB,32GB,", "Y,skerry-16,,,0.375TiB,32 GiB,capacity-first"]
     )
-    assert called("--machines", fleet, "--out", tmp_path / "out") == 0
+    assert called("--machines", fleet, "--out", tmp_path / "out", "--jobs", "1") == 0
     assert len(solved) == len(KINDS)
 
 
@@ -174,8 +181,7 @@ def test_no_cell_runs_in_a_spreadsheet(tmp_path: Path, capsys: pytest.CaptureFix
         (["--machines", "{fleet}"], "--out"),
         (["skerry-16", "--machines", "{fleet}", "--out", "{out}"], "for one machine only"),
         (["--machines", "{fleet}", "--out", "{out}", "--capacity", "1GiB"], "for one machine only"),
-        (["--machines", "{fleet}", "--out", "{out}", "--shard", "4/3"], "3/16"),
-        (["--machines", "{fleet}", "--out", "{out}", "--shard", "x"], "3/16"),
+        (["--machines", "{fleet}", "--out", "{out}", "--jobs", "0"], "1 to "),
         (["--machines", "none.csv", "--out", "{out}"], "no such file"),
         (["--machines", "{fleet}", "--out", "{out}", "--stock", "none.csv"], "no such file"),
         (["--machines", "{fleet}", "--out", "{out}", "--paper", "b5"], "a4"),
@@ -183,7 +189,8 @@ def test_no_cell_runs_in_a_spreadsheet(tmp_path: Path, capsys: pytest.CaptureFix
         (["--machines", "{fleet}", "--out", "{out}", "--over", "x", "--mode", "y"], "--over: found"),
         (["--machines", "{fleet}", "--out", "{out}", "--max-types", "9"], "1 to 4"),
         (["--machines", "/dev/null", "--out", "{out}"], "no regular file"),
-        (["skerry-16", "--capacity", "384GiB", "--shard", "1/2"], "--machines"),
+        (["skerry-16", "--capacity", "384GiB", "--jobs", "2"], "--machines"),
+        (["skerry-16", "--capacity", "384GiB", "--cluster", "x"], "--machines"),
         (["--capacity", "384GiB"], "no BOARD"),
         (["skerry-16"], "no --capacity"),
     ],
@@ -271,6 +278,7 @@ def test_whole_machines_are_not_done_again(tmp_path: Path, capsys: pytest.Captur
 
 @pytest.mark.parametrize("harm", ["cut", "lost", "other", "manifest", "temporary"])
 def test_a_machine_that_is_not_whole_is_done_again(tmp_path: Path, harm: str) -> None:
+    """What is no longer as it was written may be a person's: that needs --force."""
     fleet, out = fleet_file(tmp_path, 3), tmp_path / "out"
     called("--machines", fleet, "--out", out)
     before = files_of(out)
@@ -285,9 +293,105 @@ def test_a_machine_that_is_not_whole_is_done_again(tmp_path: Path, harm: str) ->
         (folder / "machine.json").write_bytes(b'{"made_by": "dimmplan", "files": [[[')
     else:
         (folder / "machine.json").unlink()
-        (folder / ".dimmplan-abc.tmp").write_bytes(b"half")
+        (folder / ".dimmplan-abcdefgh.tmp").write_bytes(b"half")
+    if harm in ("cut", "manifest"):
+        assert called("--machines", fleet, "--out", out) == 1
+        assert files_of(out)["machines/Q-001/map-2.svg"] == before["machines/Q-001/map-2.svg"]
+        assert called("--machines", fleet, "--out", out, "--force") == 0
     assert called("--machines", fleet, "--out", out) == 0
     assert files_of(out) == before
+
+
+@pytest.mark.parametrize(
+    "files",
+    [
+        {"keep.txt": "0"},
+        {"keep.txt": "{keep}"},
+        {"../keep.txt": "{keep}"},
+        {"folder": "0"},
+        {"map.svg": "{map}", "map-3.svg": "0"},
+    ],
+)
+def test_a_record_of_a_machine_deletes_nothing_that_it_did_not_write(tmp_path: Path, files: dict[str, str]) -> None:
+    """Names of other files, of folders, of files outside, of a sheet that a person has put there: all stay."""
+    fleet, out = fleet_file(tmp_path, 1), tmp_path / "out"
+    folder = out / "machines" / "Q-000"
+    (folder / "folder").mkdir(parents=True)
+    (folder / ".dimmplan-abcdefgh.tmp").mkdir()
+    mine = {folder / "keep.txt": b"keep", folder / "map-3.svg": b"<svg/>", folder.parent / "keep.txt": b"keep"}
+    for path, content in mine.items():
+        path.write_bytes(content)
+    digest = {"{keep}": hashlib.sha256(b"keep").hexdigest(), "{map}": hashlib.sha256(b"<svg/>").hexdigest()}
+    record = {
+        "made_by": "dimmplan",
+        "request": "0",
+        "files": {name: digest.get(its, its) for name, its in files.items()},
+    }
+    write_files({folder / "machine.json": to_json(record).encode("ascii")})
+    assert called("--machines", fleet, "--out", out) == 0
+    assert {path: path.read_bytes() for path in mine} == mine
+    assert (folder / "folder").is_dir() and (folder / "map.svg").is_file()
+
+
+@pytest.mark.parametrize(
+    "name", ["machines/Q-000/machine.json", "machines/Q-000/map.svg", "summary.json", "summary.csv"]
+)
+def test_a_pipe_where_a_file_should_be_is_not_waited_for(tmp_path: Path, name: str) -> None:
+    fleet, out = fleet_file(tmp_path, 1), tmp_path / "out"
+    (out / "machines" / "Q-000").mkdir(parents=True)
+    os.mkfifo(out / name)
+    done = subprocess.run(
+        [*PROGRAM, "plan", "--machines", str(fleet), "--out", str(out)],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    assert done.returncode == (1 if "machines" in name else 2)
+    assert "no regular file" in done.stderr
+
+
+def test_a_second_run_in_a_folder_is_told_so_and_a_killed_one_leaves_no_lock(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fleet, out = fleet_file(tmp_path, 40), tmp_path / "out"
+    process = start("--machines", fleet, "--out", out, "--jobs", "1")
+    deadline = time.monotonic() + 60
+    while not list(out.glob("machines/*/plan.json")):
+        assert process.poll() is None and time.monotonic() < deadline
+        time.sleep(0.002)
+    process.send_signal(signal.SIGSTOP)
+    before = files_of(out)
+    assert called("--machines", fleet, "--out", out) == 2
+    assert "another run at work in it" in capsys.readouterr().err
+    assert files_of(out) == before
+    process.send_signal(signal.SIGKILL)
+    process.wait()
+    assert called("--machines", fleet_file(tmp_path, 2), "--out", out) == 0
+
+
+def test_a_full_disk_ends_the_run_and_calls_no_row_bad(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What was written stays, and a later run goes on from there."""
+    from dimmplan.cli import files
+
+    fleet, out, written = fleet_file(tmp_path, 3), tmp_path / "out", itertools.count()
+    replace = files._replace
+
+    def full(target: Path, parts: Iterable[bytes]) -> None:
+        if next(written) >= 5:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        replace(target, parts)
+
+    monkeypatch.setattr(files, "_replace", full)
+    assert called("--machines", fleet, "--out", out) == 2
+    said = capsys.readouterr().err
+    assert "no space left on device" in said and "bad-row" not in said
+    assert (out / "machines/Q-000/machine.json").exists() and not (out / "summary.csv").exists()
+    monkeypatch.setattr(files, "_replace", replace)
+    assert called("--machines", fleet, "--out", out) == 0
+    assert "2 folders written, 1 whole already" in capsys.readouterr().out
 
 
 def test_another_request_replaces_a_machine_whole(tmp_path: Path) -> None:
@@ -331,32 +435,81 @@ def test_killed_half_way_and_resumed(tmp_path: Path) -> None:
     assert files_of(often) == files_of(never)
 
 
-# Shards
+# Many cores, many machines
 
 
-@pytest.mark.parametrize("parts", [2, 5])
 @pytest.mark.parametrize("stock", [False, True])
-def test_shards_merge_to_what_one_run_writes(tmp_path: Path, parts: int, stock: bool) -> None:
-    """In one folder one after another, and in folders of their own that are then copied into one."""
-    fleet = fleet_file(tmp_path, 9, more=["BAD,skery-16,,,1GiB,,"])
+def test_the_folder_is_the_same_on_any_number_of_cores(tmp_path: Path, stock: bool) -> None:
+    fleet = fleet_file(tmp_path, 24, more=["BAD,skery-16,,,1GiB,,", "FAR,skerry-16,,,9TiB,,"])
     (tmp_path / "shelf.csv").write_text(SHELF)
     more = ["--stock", tmp_path / "shelf.csv"] if stock else []
-    called("--machines", fleet, *more, "--out", tmp_path / "whole")
-    expected = files_of(tmp_path / "whole")
-    statuses = []
-    for part in range(1, parts + 1):
-        shard = ("--shard", f"{part}/{parts}")
-        statuses.append(called("--machines", fleet, *more, "--out", tmp_path / f"part-{part}", *shard))
-        called("--machines", fleet, *more, "--out", tmp_path / "shared", *shard)
-        shutil.copytree(tmp_path / f"part-{part}", tmp_path / "merged", dirs_exist_ok=True)
-    assert files_of(tmp_path / "shared") == expected
-    assert files_of(tmp_path / "merged") == expected
-    drawn = [set(files_of(tmp_path / f"part-{part}" / "machines")) for part in range(1, parts + 1)]
-    assert sum(map(len, drawn)) == len(set().union(*drawn)) == sum(name.startswith("machines/") for name in expected)
-    bad = 9 % parts
-    assert statuses[bad] == 1
-    if not stock:
-        assert [status for place, status in enumerate(statuses) if place != bad] == [0] * (parts - 1)
+    for jobs in ("1", "3"):
+        assert called("--machines", fleet, *more, "--out", tmp_path / jobs, "--jobs", jobs) == 1
+    assert files_of(tmp_path / "1") == files_of(tmp_path / "3")
+
+
+def _slow_then_killed(path: str, number: int) -> int:
+    """The first worker to come here is killed."""
+    try:
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL))
+    except FileExistsError:
+        return number * number
+    os.kill(os.getpid(), signal.SIGKILL)
+    return 0
+
+
+def test_a_killed_worker_loses_nothing(tmp_path: Path) -> None:
+    tasks = [Task(_slow_then_killed, (str(tmp_path / "killed"), number)) for number in range(12)]
+    with Workers(2) as workers:
+        assert list(workers.results(tasks)) == [number * number for number in range(12)]
+
+
+def _killed(number: int) -> int:
+    os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+def test_workers_that_are_killed_again_and_again_end_the_run() -> None:
+    with Workers(2) as workers, pytest.raises(InputError, match="workers that were killed"):
+        list(workers.results([Task(_killed, (1,))]))
+
+
+def test_workers_end_with_a_killed_parent(tmp_path: Path) -> None:
+    process = start("--machines", fleet_file(tmp_path, 400), "--out", tmp_path / "out", "--jobs", "2")
+    children = Path(f"/proc/{process.pid}/task/{process.pid}/children")
+    if not children.exists():
+        process.kill()
+        pytest.skip("no /proc of Linux")
+    deadline = time.monotonic() + 60
+    while not list((tmp_path / "out").glob("machines/*/plan.json")):
+        assert process.poll() is None and time.monotonic() < deadline
+        time.sleep(0.01)
+    workers = [Path("/proc") / number for number in children.read_text().split()]
+    process.kill()
+    process.wait()
+    while any(worker.exists() for worker in workers):
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+
+
+def test_a_cluster_draws_the_same_folder_and_loses_nothing_with_a_worker(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A scheduler and two workers on the loopback; one of them is killed on the way."""
+    distributed = pytest.importorskip("distributed")
+    fleet, out = fleet_file(tmp_path, 24), tmp_path / "out"
+    assert called("--machines", fleet, "--out", tmp_path / "here", "--jobs", "1") == 0
+    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
+        process = start("--machines", fleet, "--out", out, "--cluster", cluster.scheduler_address)
+        deadline = time.monotonic() + 120
+        while not list(out.glob("machines/*/plan.json")):
+            assert process.poll() is None and time.monotonic() < deadline
+            time.sleep(0.01)
+        os.kill(cluster.workers[0].pid, signal.SIGKILL)
+        assert process.wait(timeout=120) == 0
+    assert files_of(out) == files_of(tmp_path / "here")
+    assert called("--machines", fleet, "--out", tmp_path / "x", "--cluster", "tcp://127.0.0.1:1x") == 2
+    assert "--cluster: found tcp://127.0.0.1:1x" in capsys.readouterr().err
 
 
 def test_a_shared_shelf_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -424,12 +577,12 @@ def test_memory_is_flat(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
     def peak(count: int) -> int:
         fleet = fleet_file(tmp_path, count)
         tracemalloc.start()
-        assert called("--machines", fleet, "--out", tmp_path / f"out{count}") == 0
+        assert called("--machines", fleet, "--out", tmp_path / f"out{count}", "--jobs", "1") == 0
         found = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         return found
 
-    monkeypatch.setattr("dimmplan.cli.draw.sheet_files", few_bytes)
+    monkeypatch.setattr("dimmplan.cli.machine_work.sheet_files", few_bytes)
     monkeypatch.setattr("os.fsync", lambda _: None)
     peak(20)
     small, large = peak(60), min(peak(600), peak(601))
