@@ -26,7 +26,7 @@ from dimmplan.cli.files import write_files
 from dimmplan.cli.run import run
 from dimmplan.cli.workers import Task, Workers
 from dimmplan.errors import InputError
-from dimmplan.output.record import to_json
+from dimmplan.output.values import to_json
 from tests.support import one_document
 
 PROGRAM = [sys.executable, "-m", "dimmplan"]
