@@ -11,7 +11,7 @@ import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from dimmplan.boardfile.wiring import Guess, WiredChannel, WiredSocket, Wiring, wire
+from dimmplan.boardfile.wiring import MOST_SOCKETS, Guess, WiredChannel, WiredSocket, Wiring, wire
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.match import folded
 from dimmplan.model.inventory import FoundSlot, Inventory
@@ -20,7 +20,6 @@ from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
 from dimmplan.units import cleaned, quoted
 
 MOST_SLOTS = 256
-MOST_SOCKETS = 16
 AS_DRAFTED = "as-drafted"
 """The choice of a guess that has no other layout: it is right as it stands."""
 
@@ -31,7 +30,7 @@ _FALLBACK = {
     Generation.DDR4: "32GB 2Rx4 PC4-2933Y-R",
     Generation.DDR5: "32GB 2Rx8 PC5-4800B-R",
 }
-_SAYS_NOTHING = frozenset(("", "unknown", "other", "dram", "ram", "reserved", "<out of spec>", "not specified"))
+_SAYS_NOTHING = frozenset(("", "unknown", "other", "dram", "ram", "edram", "reserved", "out of spec"))
 _PITCH_MM, _LENGTH_MM, _SOCKET_MM, _GAP_MM = 10.0, 142.0, 76.0, 24.0
 _ROW = 32
 _TO_DO = (
@@ -239,8 +238,7 @@ def _foreign(slot: FoundSlot) -> str:
     """
     if slot.generation is not None:
         return ""
-    said = {name.casefold().replace(" ", ""): value for name, value in slot.said.items()}
-    word = said.get("memorydevicetype") or said.get("type") or said.get("memorytype") or ""
+    word = slot.memory_type or ""
     if word.casefold() in _SAYS_NOTHING:
         return ""
     fastest = max((rate for rate in (slot.rated_mts, slot.configured_mts) if rate), default=0)

@@ -15,6 +15,7 @@ from dimmplan.inventory.locators import Words, merged, natural, read_words, stat
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.module import Generation
 
+MOST_SOCKETS = 16
 MOST_DEEP = 4
 """Slots that a channel of a board file may have."""
 USUAL_DEEP = 3
@@ -110,10 +111,11 @@ class _Machine:
         self.processors = sorted(
             (each for each in found.processors if each.state != "cannot-tell"), key=lambda each: natural(each.locator)
         )
-        self.listed = max(len(self.processors), found.processors_said or 0)
+        listed = max(len(self.processors), found.processors_said or 0)
+        self.listed = listed if listed <= MOST_SOCKETS else 0  # a virtual machine's
         self.stated = [stated_words(slot) for slot in self.memory]
         self.locator = [read_words(slot.locator) for slot in self.memory]
-        self.bank = [read_words(slot.bank) if not slot.place else Words() for slot in self.memory]
+        self.bank = [read_words(slot.bank, is_bank=True) if not slot.place else Words() for slot in self.memory]
         self.filled = [slot.state in ("filled", "hold") for slot in self.memory]
 
     def wired(self) -> Wiring:
@@ -184,7 +186,8 @@ class _Machine:
             if keys is not None:
                 self._tell_missing(keys)
                 return keys
-        return self._by_digits() or self._by_cards() or self._by_letters() or self._by_node() or self._by_sharing()
+        ways = (self._by_digits, self._by_cards, self._by_repeats, self._by_letters, self._by_node)
+        return next((keys for way in ways if (keys := way()) is not None), None) or self._by_sharing()
 
     def _tell_missing(self, keys: Sequence[str]) -> None:
         """Fewer sockets than processors listed are never drafted in silence."""
@@ -217,6 +220,36 @@ class _Machine:
         choices = [in_order, _Sharing("one", ("1",) * len(cards))]
         return self._guess("sockets", text, choices, lambda each: self._draw(each.keys)).keys
 
+    def _repeats(self) -> list[int]:
+        """How often each device's words have been met before it, nodes aside; all 0 where no two say the same place."""
+        met: dict[tuple[str | None, ...], int] = {}
+        before: list[int] = []
+        for mine, bank in zip(self.locator, self.bank, strict=True):
+            words = merged(mine, bank)
+            place = (words.card, words.channel, words.letter, words.number, words.position, words.digits)
+            before.append(met.get(place, 0))
+            met[place] = before[-1] + 1
+        return before
+
+    def _by_repeats(self) -> tuple[str, ...] | None:
+        """Words that begin again for each processor: by their node where that tells them apart, else by the list."""
+        before = self._repeats()
+        count = max(before) + 1
+        if count == 1 or count > MOST_SOCKETS:
+            return None
+        if self.listed > 1 and count != self.listed:
+            return None
+        nodes = self._all(mine.node or bank.node for mine, bank in zip(self.locator, self.bank, strict=True))
+        by_node = nodes if nodes is not None and len(set(nodes)) == count else None
+        if by_node is not None and self.listed == count:
+            return by_node
+        first = _Sharing("by-node", by_node) if by_node else _Sharing("by-repeat", tuple(str(n + 1) for n in before))
+        text = f"names of slots are there up to {count} times; is each time a processor?"
+        choices = [first, _Sharing("one", ("1",) * len(before))]
+        if before.count(1) * 2 < before.count(0):
+            choices.reverse()  # a name or two that firmware has copied
+        return self._guess("sockets", text, choices, lambda each: self._draw(each.keys)).keys
+
     def _by_letters(self) -> tuple[str, ...] | None:
         """Letters that mean processors, or channels that run on over the processors (``ChannelA`` among them)."""
         said = [words.channel if words.channel and words.channel.isalpha() else words.letter for words in self.locator]
@@ -241,7 +274,7 @@ class _Machine:
 
     def _letter_is_processor(self, letters: tuple[str, ...], order: Sequence[str], deep: int) -> tuple[str, ...]:
         """A letter with more numbers than a channel has slots, or as many letters as processors."""
-        if len(order) == max(1, self.listed):
+        if len(order) == max(1, self.listed) and not any(self._repeats()):
             return letters
         choices = [_Sharing("by-letter", letters)]
         if deep <= MOST_DEEP and 1 < self.listed < len(order):
@@ -322,7 +355,7 @@ class _Machine:
             return self._by_neighbours(partly)
         everything = ("1",) * len(self.memory)
         if wanted <= 1:
-            return everything
+            return self._one_or_nodes(everything)
         one = _Sharing("one", everything)
         orders = [one] if len(self.memory) % wanted else [self._in_order(wanted), self._alternating(wanted), one]
         text = (
@@ -330,6 +363,15 @@ class _Machine:
             f"the draft {'puts all at one socket' if orders[0] is one else 'shares them out in the order of the list'}"
         )
         return self._guess("sockets", text, orders, lambda each: self._draw(each.keys)).keys
+
+    def _one_or_nodes(self, everything: tuple[str, ...]) -> tuple[str, ...]:
+        """One socket; where words name several nodes these may be processors that the machine does not list."""
+        nodes = self._all(mine.node or bank.node for mine, bank in zip(self.locator, self.bank, strict=True))
+        if nodes is None or not 1 < len(set(nodes)) <= MOST_SOCKETS:
+            return everything
+        text = f"the machine lists {self._processors()}, the words name {len(set(nodes))} nodes; are these processors?"
+        choices = [_Sharing("one", everything), _Sharing("by-node", nodes)]
+        return self._guess("sockets", text, choices, lambda each: self._draw(each.keys)).keys
 
     def _by_neighbours(self, partly: Sequence[str | None]) -> tuple[str, ...]:
         """Slots without a word for the processor go with their letter, or with the slot before them; that is asked."""
@@ -428,11 +470,35 @@ class _Machine:
             both = list(zip(sockets, letters, strict=True))
             deep = max(both.count(each) for each in set(both))
             return letters if deep <= USUAL_DEEP else None
-        if self._filling_letters() or any(cards) or len(set(numbers)) == 1:
+        if self._filling_letters() or any(cards) or len(set(letters)) == 1:
             return None
-        if len(set(letters)) != len(set(numbers)):
-            return letters if len(set(letters)) > len(set(numbers)) else numbers
-        return letters if letters[0] == letters[1] else numbers
+        return self._grid(sockets, letters, numbers)
+
+    def _grid(
+        self, sockets: Sequence[str], letters: tuple[str, ...], numbers: tuple[str, ...]
+    ) -> tuple[str, ...] | None:
+        """Which of ``1A``'s two is the channel: there are more channels than places, and a channel stands together.
+
+        Where the two witnesses disagree, or neither speaks, it is asked.
+        """
+        if len(set(numbers)) == 1:
+            return letters
+        together = {keys: self._stand_together(list(zip(sockets, keys, strict=True))) for keys in (letters, numbers)}
+        more = (len(set(letters)) > len(set(numbers))) - (len(set(letters)) < len(set(numbers)))
+        listed = together[letters] - together[numbers]
+        if listed == 0 or more == -listed:
+            drafted, other = (letters, numbers) if (listed or more) > 0 else (numbers, letters)
+            names = {letters: "by-letter", numbers: "by-number"}
+            text = "letter and number name a slot; the machine does not say which of the two is the channel"
+            choices = [_Sharing(names[keys], keys) for keys in (drafted, other)]
+            return self._guess("channels", text, choices, lambda each: self._draw(each.keys)).keys
+        return letters if more + listed > 0 else numbers
+
+    @staticmethod
+    def _stand_together(places: Sequence[tuple[str, str]]) -> bool:
+        """True where each place is one run of the list, and some run is longer than one."""
+        runs = [place for place, _ in groupby(places)]
+        return len(runs) == len(set(runs)) < len(places)
 
     def _digit_channels(self) -> tuple[str, ...] | None:
         digits = self._all(words.digits for words in self.locator)
@@ -567,7 +633,10 @@ class _Machine:
     # -- controllers -----------------------------------------------------------------------------------------------
 
     def _controllers(self, sockets: Sequence[str], channels: Sequence[str]) -> dict[tuple[str, str], str]:
-        """Controller of each channel: stated, or by the node of its words; one for all of a socket where none says."""
+        """Controller of each channel: stated, or by the node of its words; one for all of a socket where none says.
+
+        A node for every channel tells nothing of which channels belong together, and is taken for none.
+        """
         keys = list(dict.fromkeys(zip(sockets, channels, strict=True)))
         said: dict[tuple[str, str], set[str]] = {key: set() for key in keys}
         for index, key in enumerate(zip(sockets, channels, strict=True)):
@@ -580,7 +649,7 @@ class _Machine:
         for socket in dict.fromkeys(sockets):
             mine = sorted((key for key in keys if key[0] == socket), key=lambda key: natural(key[1]))
             nodes = sorted({node for key in mine for node in said[key]}, key=natural)
-            whole = all(len(said[key]) == 1 for key in mine)
+            whole = all(len(said[key]) == 1 for key in mine) and len(nodes) < len(mine)
             for key in mine:
                 numbered[key] = f"M{nodes.index(next(iter(said[key]))) + 1}" if whole else "M1"
         return numbered

@@ -99,8 +99,9 @@ def plain_number(text: str) -> str:
 class _Reader:
     """One pass over the tokens of a text."""
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, *, is_bank: bool = False) -> None:
         self.tokens = _tokens(text)
+        self.is_bank = is_bank
         self.place = 0
         self.words = NOTHING
         self.values: list[_Token] = []
@@ -135,7 +136,7 @@ class _Reader:
         words = self.words
         if token.text in ("C", "D", "S") and (role := self._letter_of_place(token.text, first)):
             return role
-        says_more = any(each.is_number or each.is_letter for each in rest) or bool(self.values)
+        says_more = self.is_bank or any(each.is_number or each.is_letter for each in rest) or bool(self.values)
         role = _SHORT.get(token.text)
         if role is None or (token.text == "S" and first != "C"):
             return None
@@ -184,9 +185,9 @@ class _Reader:
         return replace(words, letter=values[0])
 
 
-def read_words(text: str) -> Words:
-    """What a locator or a bank text says of a place."""
-    return _Reader(text[:120]).read()
+def read_words(text: str, *, is_bank: bool = False) -> Words:
+    """What a locator or a bank text says of a place. In a bank ``P0`` alone names a processor, not a pair."""
+    return _Reader(text[:120], is_bank=is_bank).read()
 
 
 def stated_words(device: FoundSlot) -> Words:

@@ -85,6 +85,7 @@ def slot(resource: Resource) -> FoundSlot:
         rated_mts=max(allowed, default=0) or None,
         configured_mts=resource.integer("OperatingSpeedMhz") or None,
         technology=memory_type,
+        memory_type=device_type,
         persistent=persistent,
         maker=resource.text("Manufacturer"),
         part_number=resource.text("PartNumber"),

@@ -94,6 +94,7 @@ def _slot(device: DeviceRecord, roles: dict[int | None, Role]) -> FoundSlot:
         slot,
         capacity_kib=device.size_kib,
         generation=generation,
+        memory_type=device.type,
         kind=_kind(device, ecc),
         form_factor={"DIMM": FormFactor.DIMM, "SODIMM": FormFactor.SO_DIMM}.get(device.form or ""),
         ranks_said=device.ranks,

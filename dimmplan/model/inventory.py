@@ -78,6 +78,8 @@ class FoundSlot:
     configured_mts: int | None = None
     voltage_mv: int | None = None
     technology: str | None = None
+    memory_type: str | None = None
+    """The type in the source's own standard's word; also of generations that are not planned here."""
     persistent: bool = False
     label: str | None = None
     maker: str | None = None

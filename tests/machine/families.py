@@ -285,6 +285,26 @@ def _families() -> list[Machine]:
             named=False,
             asked=channels,
         ),
+        built(
+            "DIMM-1A, a letter for each slot",
+            [[1] * 12] * 2,
+            lambda s, c, p: f"DIMM-1{_letter([[1] * 12] * 2, s, c)}",
+            lambda s, c, p: f"NODE {12 * s + c + 1}",
+        ),
+        built(
+            "D0, /SYS/MB/P0",
+            TWO_BY_SIX,
+            lambda s, c, p: f"D{2 * c + p}",
+            lambda s, c, p: f"/SYS/MB/P{s}",
+            named=False,
+            asked=channels,
+        ),
+        built(
+            "DIMM_A0, CPU 0",
+            [[2] * 4] * 2,
+            lambda s, c, p: f"DIMM_{_letter([[2] * 4] * 2, s, c)}{p}",
+            lambda s, c, p: f"CPU {s}",
+        ),
         built("DIMM01", [[2] * 4] * 2, lambda s, c, p: f"DIMM{8 * s + 2 * c + p + 1:02}", named=False, asked=both),
         built(
             "Board 1, DIMM 1A",

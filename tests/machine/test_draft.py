@@ -11,11 +11,13 @@ from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import examine_text, load_board
 from dimmplan.errors import InputError
 from dimmplan.explain import placement_findings
+from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.match import match_slots
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import FoundProcessor, Inventory
 from dimmplan.model.module import Generation, Kind
 from dimmplan.planner import ask, plan
+from tests.inventory import build
 from tests.machine.support import device
 
 M32 = load_board("skerry-16").module_of_size(32)
@@ -148,24 +150,25 @@ def test_no_memory_is_an_input_error() -> None:
         draft_board(Inventory(form="smbios-text", slots=()), board_id="none-at-all", title="x")
 
 
-@pytest.mark.parametrize(
-    ("said", "word"),
-    [
-        ({"type": "DDR2"}, "DDR2"),
-        ({"type": "DDR"}, "DDR"),
-        ({"type": "SDRAM"}, "SDRAM"),
-        ({"MemoryDeviceType": "HBM2"}, "HBM2"),
-        ({"type": "DDR2 FB-DIMM"}, "DDR2 FB-DIMM"),
-    ],
-)
-def test_generations_that_are_not_planned_here_are_refused_by_their_word(said: dict[str, str], word: str) -> None:
-    old = [device(f"A{n}", M32, generation=None, rated_mts=None, configured_mts=None, said=said) for n in range(4)]
+@pytest.mark.parametrize("word", ["DDR2", "DDR", "SDRAM", "HBM2", "DDR2 FB-DIMM"])
+def test_generations_that_are_not_planned_here_are_refused_by_their_word(word: str) -> None:
+    said = {"generation": None, "rated_mts": None, "configured_mts": None, "memory_type": word}
+    old = [device(f"A{n}", M32, **said) for n in range(4)]
     with pytest.raises(InputError, match=f"{word} memory, which is not planned here"):
         draft_board(Inventory(form="smbios-text", slots=tuple(old)), board_id="first-draft", title="x")
 
 
+@pytest.mark.parametrize("form", ["dump", "listing"])
+def test_the_word_of_a_foreign_type_is_the_same_from_a_dump_and_a_listing(form: str) -> None:
+    content = build.machine([build.device(type=0x13)])
+    if form == "listing":
+        content = build.listing([{**build.FILLED, "Type": "DDR2"}]).encode()
+    with pytest.raises(InputError, match="DDR2 memory"):
+        draft_board(read_inventory(content), board_id="first-draft", title="x")
+
+
 def test_a_word_that_firmware_writes_for_anything_is_not_believed_beside_a_rate() -> None:
-    slots = tuple(device(f"A{n}", M32, generation=None, said={"type": "SDRAM"}) for n in range(4))
+    slots = tuple(device(f"A{n}", M32, generation=None, memory_type="SDRAM") for n in range(4))
     assert drafted(Inventory(form="smbios-text", slots=slots)).generation == "DDR4"
 
 

@@ -76,6 +76,39 @@ def test_words_that_repeat_say_nothing() -> None:
     assert "channels" in {guess.about for guess in machine.wired().guesses}
 
 
+def test_names_that_begin_again_are_asked_whose_they_are() -> None:
+    """With one processor listed, two of each name may be two processors; a node beside them says which is whose."""
+    shape = [[2] * 4] * 2
+    for bank in (None, lambda s, c, p: f"NODE {s}"):
+        machine = built("again", shape, lambda s, c, p: f"C{c}D{p}", bank, processors=("CPU1",))
+        got = score(machine)
+        assert got.sockets_right and got.channels_right and "sockets" in got.asked
+    told = built("told", shape, lambda s, c, p: f"DIMM_{LETTERS[c]}{p}", lambda s, c, p: f"NODE {s}")
+    assert score(told).asked == frozenset() and score(told).sockets_right
+
+
+def test_letters_are_no_processors_where_they_begin_again() -> None:
+    machine = built("A to D, four times", [[1] * 4] * 4, lambda s, c, p: f"DIMM_{LETTERS[c]}")
+    assert score(machine).sockets_right and "sockets" in score(machine).asked
+
+
+@pytest.mark.parametrize(
+    ("shape", "asked"),
+    [([[2] * 3] * 2, set()), ([[3] * 2] * 2, {"channels"}), ([[3] * 3] * 2, set()), ([[2] * 6] * 2, set())],
+)
+def test_number_and_letter_where_list_and_counts_disagree_are_asked(shape: list[list[int]], asked: set[str]) -> None:
+    """The channel stands together in the list, and there are more channels than places on one."""
+    machine = built("1A", shape, lambda s, c, p: f"P{s}-{c + 1}{LETTERS[p]}")
+    got = score(machine)
+    assert got.asked == asked and got.channels_right
+
+
+def test_a_name_that_is_copied_once_makes_no_second_processor() -> None:
+    shape = [[2] * 8]
+    machine = built("copied", shape, lambda s, c, p: f"DIMM{max(2 * c + p, 1)}", processors=("CPU1",), named=False)
+    assert len(machine.wired().sockets) == 1 and "sockets" in score(machine).asked
+
+
 def test_nothing_of_the_families_is_wrong_in_silence() -> None:
     assert tally(FAMILIES)["wrong and silent"] == 0
 
