@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 from dimmplan.errors import Cause, DimmplanError, ImpossibleError
-from dimmplan.growth.pinned import NOTHING, Start, capacities_from, impossible_from, planned_as, solve_from
+from dimmplan.growth.pinned import NOTHING, SWEEP, Start, capacities_from, impossible_from, planned_as, solve_from
 from dimmplan.growth.pins import PinnedSpace, Pins, all_of, closed, staying, within
 from dimmplan.growth.stay import most_staying
 from dimmplan.model.board import Board
@@ -34,8 +34,6 @@ from dimmplan.units import Gib, channel_peak_gb_s, format_capacity
 Content = Mapping[str, Module | None]
 Types = frozenset[int] | None
 
-SWEEP = "system_sweep"
-"""The criterion that measures how fast a step is."""
 STEP_STOPPED = "place in the chain"
 """Why a step is not called proven first by its own list: it was chosen as a part of the chain."""
 CHAIN_STOPPED = "chain as a whole, which no search goes over"

@@ -6,6 +6,7 @@ A search over a ``PinnedSpace`` is as exact as any other: a channel with settled
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from dimmplan.figures import is_low_rank
@@ -101,6 +102,14 @@ class PinnedSpace(Space):
     def _pins_of(self, shape: ChannelShape) -> _Slots:
         number = next((number for number in shape.membership if number <= -_FIRST_PIN), None)
         return (None,) * shape.slots if number is None else self._pinned[-_FIRST_PIN - number]
+
+    def code_of(self, content: Content) -> int:
+        """The count code of a placement."""
+        counts = Counter(module for socket in self.sockets for slot in socket.slots if (module := content.get(slot)))
+        loads = ([m for slot in ch.slots if (m := content.get(slot))] for s in self.sockets for ch in s.channels)
+        code = self.code((index, counts[module]) for index, module in enumerate(self.types))
+        lost: int = sum(map(self.loss, loads)) * self.loss_place
+        return code + lost
 
     # -- loads -----------------------------------------------------------------------------------------------------
 

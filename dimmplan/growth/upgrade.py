@@ -8,8 +8,7 @@ from fractions import Fraction
 from math import floor
 
 from dimmplan.figures import PlacementFigures, placement_figures
-from dimmplan.growth.grow import SWEEP
-from dimmplan.growth.pinned import Start
+from dimmplan.growth.pinned import SWEEP, Start
 from dimmplan.growth.pins import PinnedSpace
 from dimmplan.growth.stay import most_staying
 from dimmplan.model.board import Board

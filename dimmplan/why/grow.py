@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 from dimmplan.figures import PlacementFigures
-from dimmplan.model.board import Channel, Controller, Socket
+from dimmplan.growth.pinned import SWEEP
+from dimmplan.growth.pins import PinnedSpace, all_of, closed, staying
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change as Moves
 from dimmplan.model.placement import Placement
+from dimmplan.model.request import Lot, Supply
 from dimmplan.moves import plan_moves
 from dimmplan.rules import Breach
-from dimmplan.solve.evaluate import Value, turned
+from dimmplan.solve.branches import Aim
+from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.criteria import CRITERIA
+from dimmplan.solve.evaluate import Value, content_of, turned
+from dimmplan.solve.search import Search
 from dimmplan.why.weigh import Case, Weighed
 
-MOST_OPTIONS = 4000
-"""Ways to add modules at one socket that are looked at; equal channels count once, so shipped boards stay below."""
-MOST_WEIGHED = 60
-"""Groups that are judged, those with the highest sweep first."""
+EFFORT = 2_000_000
+"""Search nodes for the best group of a type; what they do not suffice for is left out."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,8 +63,8 @@ class NextStep:
 class NextAnswer:
     """What comes next: the best single slot and the best group for each type, and single slots that a rule refuses.
 
-    A group is the smallest of those that sweep highest, advised rows first; ``complete`` is false where there were
-    too many ways to add to look at all of them.
+    A group is the smallest of those that sweep highest, advised rows first; ``complete`` is false where the search's
+    effort did not suffice for some type.
     """
 
     singles: tuple[NextStep, ...]
@@ -163,152 +166,23 @@ def _growth_rank(case: Case, vector: tuple[Value, ...]) -> tuple[Value, ...]:
     return tuple(value for criterion, value in ranked if criterion.name != "over_gib")
 
 
-# -- groups ----------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Option:
-    """One way to add at one socket: the slots, and the socket's figures by itself at its own rate."""
-
-    slots: tuple[str, ...]
-    modules: int
-    gib: Fraction
-    time: Fraction
-    rate: int
-
-    def time_at(self, rate: int | None) -> Fraction:
-        """Sweep time where the whole system runs at ``rate``; at the socket's own where that is ``None``."""
-        return self.time if rate is None or not rate else self.time * self.rate / rate
-
-
 def _group(case: Case, module: Module) -> tuple[list[NextStep], bool]:
-    """The smallest group of those that sweep highest, and whether all ways to add were looked at."""
-    options: list[list[_Option]] = []
-    complete = True
-    for socket in case.sockets():
-        ways = list(itertools.islice(_ways(case, socket), MOST_OPTIONS))
-        complete = complete and len(ways) < MOST_OPTIONS
-        options.append([option for slots in ways for option in _measured(case, socket, module, slots)])
-    found: dict[tuple[str, ...], Fraction] = {}
-    for picks in _combined(case, options):
-        slots = tuple(slot for option in picks for slot in option.slots)
-        if slots:
-            found[slots] = max(found.get(slots, Fraction(0)), _sweep(picks, _rate_of(case, picks)))
-    likely = sorted(found, key=lambda slots: (-found[slots], len(slots)))
-    legal: list[tuple[tuple[Value, ...], int, tuple[str, ...]]] = []
-    for slots in likely[:MOST_WEIGHED]:
-        weighed = case.changed(dict.fromkeys(slots, module))
-        if weighed.vector is not None:
-            names = [criterion.name for criterion in case.criteria]
-            values = dict(zip(names, turned(case.criteria, weighed.vector), strict=True))
-            legal.append(((values["advised_broken"], values["system_sweep"]), len(slots), slots))
-    if not legal:
-        return [], complete
-    return [_step(case, module, min(legal)[2])], complete
-
-
-def _ways(case: Case, socket: Socket) -> Iterator[tuple[str, ...]]:
-    """Slots to fill at a socket, in every way that differs for the figures; nothing is one of them."""
-    alike: dict[object, list[Controller]] = {}
-    for controller in socket.controllers:
-        looks = tuple(case.look(channel.slots[0]) for channel in controller.channels)
-        alike.setdefault(looks, []).append(controller)
-    parts = [
-        [
-            tuple(slot for way, controller in zip(ways, controllers, strict=True) for slot in way(controller))
-            for ways in itertools.combinations_with_replacement(
-                _controller_ways(case, controllers[0]), len(controllers)
-            )
-        ]
-        for controllers in alike.values()
-    ]
-    for chosen in itertools.product(*parts):
-        named = {slot for part in chosen for slot in part}
-        yield tuple(slot for slot in socket.slots if slot in named)
-
-
-def _controller_ways(case: Case, controller: Controller) -> list[Callable[[Controller], tuple[str, ...]]]:
-    """Ways to add on a controller, each as a function of the controller, so that equal ones can share them."""
-    alike: dict[object, list[int]] = {}
-    for index, channel in enumerate(controller.channels):
-        alike.setdefault(case.look(channel.slots[0]), []).append(index)
-    parts = [
-        [
-            tuple(zip(indexes, counts, strict=True))
-            for counts in itertools.combinations_with_replacement(
-                range(len(_free(case, controller.channels[indexes[0]])), -1, -1), len(indexes)
-            )
-        ]
-        for indexes in alike.values()
-    ]
-
-    def added(counts: tuple[tuple[int, int], ...]) -> Callable[[Controller], tuple[str, ...]]:
-        return lambda its: tuple(slot for index, count in counts for slot in _free(case, its.channels[index])[:count])
-
-    return [added(tuple(itertools.chain(*chosen))) for chosen in itertools.product(*parts)]
-
-
-def _free(case: Case, channel: Channel) -> list[str]:
-    """The empty slots of a channel in fill order, up to the first that may not be touched."""
-    open_slots = itertools.takewhile(lambda slot: slot not in case.placement.hold, channel.slots)
-    return [slot for slot in open_slots if case.content.get(slot) is None]
-
-
-def _measured(case: Case, socket: Socket, module: Module, slots: tuple[str, ...]) -> Iterator[_Option]:
-    """The socket by itself with those slots filled; nothing where it breaks an error row whatever the others hold."""
-    content = {slot: case.content.get(slot) for slot in socket.slots} | dict.fromkeys(slots, module)
-    if not any(content.values()):
-        yield _Option(slots, 0, Fraction(0), Fraction(0), 0)
-        return
-    beside = tuple(other for other in case.placement.fitted if other != socket.id)
-    breaches = case.judge_content(content, fitted=(socket.id,), beside=beside)
-    if any(breach.severity == "error" for breach in breaches):
-        return
-    found = case.figures_of(content, fitted=(socket.id,))
-    if found is not None:
-        figures = found.sockets[0]
-        yield _Option(slots, figures.modules, Fraction(figures.usable_gib), figures.sweep_time, figures.rate.rate_mts)
-
-
-def _combined(case: Case, options: list[list[_Option]]) -> Iterator[list[_Option]]:
-    """One option for each socket: most capacity within a time, for every time that one of them takes; then alike ones.
-
-    Whatever sweeps highest is among the first: with its longest time, no socket can hold more.
-    """
-    shared = case.board.rate_scope == "system"
-    rates: list[int | None] = [None]
-    if shared:
-        rates = [*sorted({o.rate for each in options for o in each if o.rate})]
-    for rate in rates:
-        open_now = [[o for o in each if rate is None or not o.rate or o.rate >= rate] for each in options]
-        if not all(open_now):
-            continue
-        for time in sorted({o.time_at(rate) for each in open_now for o in each}):
-            within = [[o for o in each if o.time_at(rate) <= time] for each in open_now]
-            if all(within):
-                yield [max(each, key=lambda o: (o.gib, -o.modules)) for each in within]
-        for measure in (_gib, _count):
-            shared_values = set.intersection(*({measure(o) for o in each} for each in open_now))
-            for value in sorted(shared_values):
-                alike = [[o for o in each if measure(o) == value] for each in open_now]
-                yield [min(each, key=lambda o: (o.time_at(rate), o.modules)) for each in alike]
-
-
-def _gib(option: _Option) -> Fraction:
-    return option.gib
-
-
-def _count(option: _Option) -> Fraction:
-    return Fraction(option.modules)
-
-
-def _rate_of(case: Case, picks: Sequence[_Option]) -> int | None:
-    """The rate that the picked options share; ``None`` where each has its own."""
-    if case.board.rate_scope != "system":
-        return None
-    return min((option.rate for option in picks if option.rate), default=0)
-
-
-def _sweep(picks: Sequence[_Option], rate: int | None) -> Fraction:
-    longest = max(option.time_at(rate) for option in picks)
-    return sum((option.gib for option in picks), Fraction(0)) / longest if longest else Fraction(0)
+    """The smallest group of those that sweep highest, and whether that is proven: a search around what stays."""
+    held = Counter(case.content.values())
+    types = [supply.module for supply in case.request.supplies if held[supply.module] or supply.module == module]
+    supplies = tuple(Supply(module=each, lots=(Lot(count=None if each == module else held[each]),)) for each in types)
+    request = replace(case.request, supplies=supplies, max_types=len(types))
+    space = PinnedSpace(case.board, request, all_of(staying(case.content), closed(case.placement.hold)))
+    search = Search(space, Budget(EFFORT))
+    search.criteria = tuple(CRITERIA[name] for name in ("advised_broken", SWEEP, "modules"))
+    most = max(each.capacity_gib for each in types) * space.slot_count
+    proven = True
+    try:
+        found = search.best(Aim(1, most, without=frozenset([space.code_of(case.content)])))
+    except EffortSpent:
+        found, proven = search.incumbent, False
+    if found is None:
+        return [], proven
+    after = content_of(space, found.texts)
+    slots = [slot for slot in case.board.slots if after.get(slot) and case.content.get(slot) is None]
+    return [_step(case, module, slots)], proven
