@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from typing import NamedTuple
 
+from dimmplan.boardfile.reach import unused_rates
 from dimmplan.explain import gb_s, modules_phrase
+from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.evaluate import Value
-from dimmplan.tables import TableNote, preferred
+from dimmplan.tables import TableNote, preferred, table_notes
 from dimmplan.units import counted, format_capacity, listed, trimmed
 
 UNEVEN_GAIN = Fraction(11, 10)
@@ -130,6 +133,20 @@ def _table_findings(planned: Planned) -> Iterator[Finding]:
         )
         where = tuple(slot for slot, module in planned.placement.slots if module != found.choice.content.get(slot))
         yield Finding(rule="table", severity="note", where=where, text=text, source=found.table.source)
+
+
+class CheckNote(NamedTuple):
+    """What the check of a good board file tells of one of its rows; ``modules`` is the number meant, if any."""
+
+    rule: str
+    text: str
+    modules: int | None = None
+
+
+def check_notes(board: Board) -> list[CheckNote]:
+    """What population tables leave out, and rows of rates that are never used."""
+    tables = [CheckNote(note.table.id, table_note_text(note), note.modules) for note in table_notes(board)]
+    return tables + [CheckNote(rule, text) for rule, text in unused_rates(board)]
 
 
 def table_note_text(note: TableNote) -> str:

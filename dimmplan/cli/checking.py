@@ -11,11 +11,10 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from dimmplan.advice import table_note_text
+from dimmplan.advice import CheckNote, check_notes
 from dimmplan.boardfile.read import examine_file
 from dimmplan.cli import options, terminal
 from dimmplan.errors import InputError, Problem, first_problems
-from dimmplan.tables import TableNote, table_notes
 from dimmplan.units import cleaned, counted
 
 if TYPE_CHECKING:
@@ -76,7 +75,7 @@ def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: 
     for file in files:
         board, problems = examine_file(file)
         good = good and not problems
-        notes = table_notes(board) if board is not None else []
+        notes = check_notes(board) if board is not None else []
         if as_json:
             told.append((cleaned(str(file)), board.id if board else None, problems, notes))
         else:
@@ -91,12 +90,12 @@ def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: 
     return good
 
 
-def _say(file: Path, problems: Sequence[Problem], notes: Sequence[TableNote]) -> None:
+def _say(file: Path, problems: Sequence[Problem], notes: Sequence[CheckNote]) -> None:
     for problem in first_problems(problems):
         typer.echo(terminal.folded(problem.sentence(), sys.stdout))
     for note in notes:
-        where = f"{note.table.id}, {counted(note.modules, 'module')}" if note.modules else note.table.id
-        typer.echo(terminal.folded(f"{cleaned(str(file))}: note: {where}: {table_note_text(note)}", sys.stdout))
+        where = f"{note.rule}, {counted(note.modules, 'module')}" if note.modules else note.rule
+        typer.echo(terminal.folded(f"{cleaned(str(file))}: note: {where}: {note.text}", sys.stdout))
     found = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
     typer.echo(f"{cleaned(str(file))}: {found if problems else 'good'}")
 

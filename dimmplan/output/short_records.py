@@ -8,10 +8,9 @@ from typing import Literal
 
 from pydantic import Field
 
-from dimmplan.advice import table_note_text
+from dimmplan.advice import CheckNote
 from dimmplan.errors import MOST_PROBLEMS, Cause, Problem
 from dimmplan.output.values import CauseEntry, Document, OfPlan, Record
-from dimmplan.tables import TableNote
 
 
 class ErrorEntry(Record):
@@ -93,11 +92,13 @@ class FileProblem(ErrorEntry):
 
 
 class NoteEntry(Record):
-    """What a population table leaves out."""
+    """What is to be known of a row that is not wrong."""
 
-    rule: str = Field(description="id of a population table")
-    modules: int | None = Field(description="the number of modules meant; null for the whole table")
-    text: str = Field(description="what the table leaves out, or what the model would fill instead")
+    rule: str = Field(description="id of a population table or a row of rates")
+    modules: int | None = Field(description="the number of modules meant; null for the whole row")
+    text: str = Field(
+        description="what a table leaves out, what the model would fill instead, or why a rate is never used"
+    )
 
 
 class CheckedFile(Record):
@@ -107,7 +108,7 @@ class CheckedFile(Record):
     id: str | None = Field(description="id of the board, null where it cannot be read")
     problems: list[FileProblem] = Field(description="what is wrong, the first hundred")
     problem_count: int = Field(description="how many there are")
-    notes: list[NoteEntry] = Field(description="what its population tables leave out")
+    notes: list[NoteEntry] = Field(description="what its population tables leave out, and rates that are never used")
 
 
 class CheckDocument(Document):
@@ -121,10 +122,10 @@ class CheckDocument(Document):
     files: list[CheckedFile] = Field(description="every file")
 
 
-def checked_file(file: str, board: str | None, problems: Sequence[Problem], notes: Sequence[TableNote]) -> CheckedFile:
+def checked_file(file: str, board: str | None, problems: Sequence[Problem], notes: Sequence[CheckNote]) -> CheckedFile:
     """A checked file as JSON."""
     told = [FileProblem(**problem._asdict()) for problem in problems[:MOST_PROBLEMS]]
-    noted = [NoteEntry(rule=n.table.id, modules=n.modules, text=table_note_text(n)) for n in notes]
+    noted = [NoteEntry(rule=note.rule, modules=note.modules, text=note.text) for note in notes]
     return CheckedFile(file=file, id=board, problems=told, problem_count=len(problems), notes=noted)
 
 
