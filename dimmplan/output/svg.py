@@ -16,7 +16,9 @@ from dimmplan.sheet.shapes import Group, Line, Page, Polygon, Rect, Shape, Text,
 MARK = "made by dimmplan"
 """Stands in every document this tool wrote; a file without it is not ours to overwrite."""
 
-_SPACES = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
+_SPACE, _LINKS = 'xmlns="http://www.w3.org/2000/svg"', 'xmlns:xlink="http://www.w3.org/1999/xlink"'
+"""Links are those of XLink: programs of any age follow them, and HTML knows their name without being told."""
+
 _NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _MARKED = re.compile(rf"<metadata>\s*{MARK}\s*</metadata>")
 _ESCAPES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;"})
@@ -27,7 +29,7 @@ def render_svg(page: Page) -> str:
     width, height = _number(page.width_mm), _number(page.height_mm)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
-        f'<svg {_SPACES} width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" version="1.1">'
+        f'<svg {_SPACE} {_LINKS} width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" version="1.1">'
         f"<title>{_inert(page.title)}</title><metadata>{MARK}</metadata><desc>{_inert(page.desc)}</desc>"
         f"<defs><style>\n{_inert(page.stylesheet)}\n</style>{outlines([page])}</defs>"
         f'<rect class="paper" width="{width}" height="{height}"/>{_written(page.shapes)}</svg>\n'
@@ -38,7 +40,7 @@ def inline_svg(page: Page) -> str:
     """One page as an SVG element inside another document, which has its stylesheet and its ``outlines``."""
     width, height = _number(page.width_mm), _number(page.height_mm)
     return (
-        f'<svg {_SPACES} viewBox="0 0 {width} {height}" role="group" '
+        f'<svg {_SPACE} viewBox="0 0 {width} {height}" role="group" '
         f'aria-label="{_inert(f"{page.title}: {page.name}")}">'
         f'<rect class="paper" width="{width}" height="{height}"/>{_written(page.shapes)}</svg>'
     )

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli.draw import sheet_files
-from dimmplan.cli.machine import change_from
+from dimmplan.cli.machine import Machine, change_from
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
 from dimmplan.planner import ask, plan
@@ -57,6 +57,6 @@ def change_page(folder: Path) -> str:
     filled = {"K1": "32GB 2Rx4 PC4-2933Y-R", "K2": "32GB 2Rx4 PC4-2933Y-R", "T1": "64GB 2Rx4 PC4-2933Y-R"}
     lines = [f"{slot},{filled.get(slot, 'empty')}" for slot in board.slots]
     (folder / "found.csv").write_text("\n".join(["slot,label", *lines]) + "\n", encoding="utf-8")
-    held, change = change_from(str(folder / "found.csv"), board, placement, None, [])
+    held, change = change_from(Machine(inventory=str(folder / "found.csv")), board, placement)
     (content,) = sheet_files(board, held, Path("x.html"), change=change).values()
     return content.decode("utf-8")
