@@ -8,10 +8,12 @@ from pathlib import Path
 import pytest
 
 from dimmplan.boardfile.read import examine_text, load_board
+from dimmplan.cli.draw import sheet_files
+from dimmplan.planner import ask, plan
 from dimmplan.sources import SOURCES, current_id
 from tests.docs.shell import call
 from tests.support import shipped_boards
-from tests.test_structure import project_files
+from tests.test_structure import maker_words, project_files
 
 ROOT = Path(__file__).resolve().parents[1]
 NEUTRAL = re.compile(r"\b(?:guide|article|report|kernel|standard)-\d\d\b")
@@ -71,3 +73,32 @@ def test_an_id_that_the_board_declares_stays_its_own() -> None:
     assert board is not None and not problems
     assert board.interleave.source == older
     assert board.citation(older) == "our own manual, page 3"
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        "plan strand-12 --capacity 512GiB",
+        "plan strand-12 --capacity 512GiB --json",
+        "compare tombolo-32 --json",
+        "mix causeway-48 32GiB '128GB 4DRx4 PC4-2933Y-L'",
+        "boards show groyne-24 --json",
+        "boards show lagoon-32",
+    ],
+)
+def test_answers_cite_by_id_alone(command: str) -> None:
+    said = call(f"dimmplan {command}")[1]
+    assert NEUTRAL.search(said)
+    makers = re.compile(rf"(?<![\w-])(?:{'|'.join(map(re.escape, maker_words()))})(?![\w-])", re.IGNORECASE)
+    assert makers.search(SOURCES["guide-01"].citation())
+    assert not makers.search(said)
+
+
+def test_sheets_and_pages_cite_by_id_alone() -> None:
+    board = load_board("strand-12")
+    placement = plan(board, ask(board, "512GiB"), alternatives=False).placement
+    makers = re.compile("|".join(map(re.escape, maker_words())))
+    for name in ("x.svg", "x.html"):
+        said = b"".join(sheet_files(board, placement, Path(name)).values()).decode("utf-8")
+        assert "STREAM" in said or NEUTRAL.search(said)
+        assert not makers.search(said)
