@@ -14,12 +14,18 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 
+from dimmplan.errors import InputError, Problem
+from dimmplan.inventory.clean import clean
 from dimmplan.inventory.locators import Words, read_words
 from dimmplan.inventory.match import Matching, folded
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.inventory import Inventory
+from dimmplan.units import cleaned
 
-MOST_RECORDS = 100_000
+MOST_RECORDS = 10_000
+"""Places that a log may name in different words; a machine has some hundred."""
+LONGEST_RECORD = 500
+"""Characters of a record or a log's line that are looked at."""
 RANKS_TOLD_APART = (1, 2, 4)
 """Chip selects that a module may take where it is not known."""
 
@@ -76,7 +82,7 @@ def locate(
 ) -> Location:
     """Locate records given one by one. ``found`` and ``matching`` know handles, resources, and modules' ranks."""
     reading = _Reading(board, found, matching)
-    located = tuple(reading.located(record.strip()) for record in records)
+    located = tuple(reading.located(cleaned(record, most=LONGEST_RECORD).strip()) for record in records)
     return Location(board=board, records=located, pattern=_pattern(board, located))
 
 
@@ -92,6 +98,9 @@ def locate_log(
             ignored += number
             continue
         total = totals.setdefault(text, [0, 0])
+        if len(totals) > MOST_RECORDS:
+            many = f"more than {MOST_RECORDS} different records"
+            raise InputError(Problem(file="log", place="", found=many, allowed="the log of one machine"))
         total[0] += number
         total[1] += number if uncorrected else 0
     located = tuple(
@@ -418,18 +427,16 @@ _TOLD = re.compile(
     r"\bEDAC\b.*\b(?:CE|UE)\b|SrcID#|\bmc#\d|DIMM location:|\bnode:\s*\d+.*\bcard:|\bmc_event\b|/Memory/\S",
     re.IGNORECASE,
 )
-_ERROR = re.compile(r"\becc\b|\bCE\b|\bUE\b|correctable|corrected|memory error", re.IGNORECASE)
+_ERROR = re.compile(r"\becc\b|correctable|corrected|memory error", re.IGNORECASE)
 _STAMP = re.compile(r"^.*?(?=EDAC MC\d|\{\d+\}\[Hardware Error\]|mc_event)", re.IGNORECASE)
 
 
 def _errors(lines: Iterable[str], names: Mapping[str, str]) -> Iterator[tuple[str, int, bool]]:
     """The errors of a log: what names the place, how many, uncorrected or not; an empty text counts other lines."""
-    grouped: dict[str, tuple[str, bool]] = {}
+    grouped: dict[str, str] = {}
     bad_groups: set[str] = set()
-    for number, line in enumerate(lines):
-        if number >= MOST_RECORDS:
-            break
-        text = line.strip()
+    for line in lines:
+        text = clean(line, most=LONGEST_RECORD)
         group = _GROUP.search(text)
         if group and re.search(r"severity:.*(?:fatal|recoverable)", text, re.IGNORECASE):
             bad_groups.add(group[1])
@@ -439,19 +446,26 @@ def _errors(lines: Iterable[str], names: Mapping[str, str]) -> Iterator[tuple[st
         elif group:
             told = _GROUP.sub("", text).split(": ", 1)[-1] if "DIMM location" in text else _STAMP.sub("", text)
             better = "DIMM location" in text or group[1] not in grouped
-            grouped[group[1]] = (told, False) if better else grouped[group[1]]
+            if better and len(grouped) <= MOST_RECORDS:
+                grouped[group[1]] = told
         else:
             count = _COUNTED.search(text)
             yield _key(_STAMP.sub("", text)), int(count[1]) if count else 1, bool(_BAD.search(text))
-    for group_id, (told, _) in grouped.items():
+    for group_id, told in grouped.items():
         yield _key(told), 1, group_id in bad_groups
 
 
+_DETAILS = re.compile(
+    r"\b(?:channel|slot|csrow|node|card|module):\s*\d+|DMI handle:\s*0x[0-9a-f]+|DIMM location:[^()]*", re.IGNORECASE
+)
+
+
 def _key(text: str) -> str:
-    """A record without what differs between alike ones: its count, addresses and syndromes."""
-    plain = re.sub(r"\b(?:page|offset|syndrome|grain|err_code)[: ]?(?:0x)?[0-9a-f]+,?", "", text, flags=re.IGNORECASE)
-    plain = re.sub(r"\b\d+(?= (?:CE|UE)\b)", "", plain)
-    return " ".join(plain.split())[:300]
+    """A record without what differs between alike ones: its count, addresses, syndromes, codes."""
+    head, bracket, tail = text.partition("(")
+    head = re.sub(r"\b(?:page|offset|syndrome|grain)[: ]?(?:0x)?[0-9a-f]+,?|\b\d+(?= (?:CE|UE)\b)", "", head)
+    kept = " ".join(_DETAILS.findall(tail))
+    return " ".join(f"{head}{bracket}{kept}{')' if bracket else ''}".split())[:LONGEST_RECORD]
 
 
 def _named_in(text: str, names: Mapping[str, str]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -62,7 +63,7 @@ def locate(
     loaded = load_board(board)
     found, matching = _inventory(origin, loaded, slots)
     if records == ["-"]:
-        location = locate_log(loaded, sys.stdin, found=found, matching=matching)
+        location = locate_log(loaded, _lines(), found=found, matching=matching)
     else:
         location = located(loaded, records, found=found, matching=matching)
     drawn = _draw(location, output, paper=paper, ink=ink, front=front, tag=tag, force=force) if output else []
@@ -74,6 +75,12 @@ def locate(
             options.wrote(path)
     if not location.records or not all(record.slots for record in location.records):
         raise typer.Exit(1)
+
+
+def _lines() -> Iterator[str]:
+    """Standard input line by line; of a line without an end pieces, of bytes that are no text what can be read."""
+    while line := sys.stdin.buffer.readline(1 << 16):
+        yield line.decode("utf-8", "replace")
 
 
 def _inventory(origin: str | None, board: Board, slots: Path | None) -> tuple[Inventory | None, Matching | None]:

@@ -156,6 +156,15 @@ def test_a_log_is_grouped_and_counted_by_slot() -> None:
     assert all(record.certain for record in location.records)
 
 
+def test_a_log_of_many_alike_errors_is_one_record_for_each_place() -> None:
+    lines = [
+        f"\x1b[31mEDAC MC0: 1 {_READ}#{n % 2} (channel:0 slot:{n % 2} page:0x{n:x} err_code:0x1:0x{n:x})"
+        for n in range(999)
+    ]
+    location = locate_log(BOARD, ["EDAC MC0: " + "(" * 5000, *lines])
+    assert location.counts == {"K1": (500, 0), "K2": (499, 0)} and len(location.records) == 2
+
+
 @pytest.mark.parametrize(
     ("records", "pattern", "word"),
     [
