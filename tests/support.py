@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
-from typing import Any
+from typing import Any, TypeVar
 
 from dimmplan.boardfile.read import load_board, shipped_folder
 from dimmplan.interleave import Region, permitted_sets, regions
@@ -15,6 +16,17 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import InterleaveRow
 from dimmplan.rules import Breach, MirroringRow, SparingRow, judge
+
+Case = TypeVar("Case")
+
+WHOLE = "DIMMPLAN_WHOLE_MATRICES" in os.environ
+"""Set by ``python -m tests.bench matrices``: every case of the long matrices, not the sample that CI takes."""
+
+
+def sampled(cases: Sequence[Case], most: int) -> Sequence[Case]:
+    """At most ``most`` of the cases, evenly spread; all of them where the whole matrices are asked for."""
+    return cases if WHOLE or len(cases) <= most else [cases[index * len(cases) // most] for index in range(most)]
+
 
 Shape = Sequence[Sequence[int]]
 """A number for each channel, a list for each controller."""

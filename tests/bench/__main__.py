@@ -21,6 +21,7 @@ RATIOS = {
 """What runs where nothing is named."""
 
 OTHERS = {
+    "matrices": "the long matrices of the tests whole, of which CI takes samples",
     "opinion": "every criterion of some hundred instances by the search and by the second solver",
     "compare_speed": "comparisons in a warm process",
     "draw_speed": "time and size of drawing every shipped board full",
