@@ -197,7 +197,12 @@ class _Reading:
 
     def located(self, record: str) -> Located:
         """The slots of one record: the board file's own words first, then numbers, then labels."""
-        told = self._named(record) or self._numbered(record) or self._labelled(record) or self._by_words(record)
+        told = (
+            self._named(record)
+            or self._doubted(self._numbered(record))
+            or self._labelled(record)
+            or self._by_words(record)
+        )
         slots, certain, why, apart = told or (
             (),
             False,
@@ -206,6 +211,20 @@ class _Reading:
         )
         real = [slot for slot in self.board.slots if slot in set(slots)]
         return Located(record=record, slots=tuple(real), certain=certain and len(real) == 1, why=why, apart=apart)
+
+    def _doubted(self, told: _Told | None) -> _Told | None:
+        """What numbers tell is not sure where a draft guesses the wiring that they count through."""
+        guessed = [about for about, _ in self.board.guesses if about in ("sockets", "channels", "fill-order")]
+        if told is None or not told[0] or not guessed:
+            return told
+        slots = list(told[0])
+        if "fill-order" in guessed:  # the first slot of a channel may be its last
+            of_channel = [self.board.channel_of[slot].slots for slot in slots]
+            turned = [each[len(each) - 1 - each.index(slot)] for slot, each in zip(slots, of_channel, strict=True)]
+            slots += [slot for slot in turned if slot not in slots]
+        sure = told[1] and guessed == ["fill-order"] and len(slots) == 1
+        why = told[2] if sure else f"{told[2]}; the draft of this board guesses {' and '.join(guessed)}"
+        return slots, sure, why, told[3] if sure else "settle the open questions of the board file"
 
     def _named(self, record: str) -> _Told | None:
         """The whole record is a name of a slot, or holds one that the board file gives for error records."""

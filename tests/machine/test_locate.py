@@ -136,6 +136,22 @@ def test_a_draft_with_one_guessed_controller_gives_the_candidates() -> None:
     assert not certain and {"P1", "M1"} <= set(slots)
 
 
+@pytest.mark.parametrize(
+    ("guessed", "record", "slots", "certain"),
+    [
+        ("channels", "CPU_SrcID#0_MC#1_Chan#0_DIMM#1", ["P2"], False),
+        ("fill-order", "CPU_SrcID#0_MC#1_Chan#0_DIMM#1", ["P1", "P2"], False),
+        ("fill-order", "CPU_SrcID#0_MC#1_Chan#2_DIMM#0", ["R1"], True),
+        ("channels", "P2", ["P2"], True),
+        ("width", "CPU_SrcID#0_MC#1_Chan#0_DIMM#1", ["P2"], True),
+    ],
+)
+def test_numbers_are_not_sure_where_the_wiring_is_guessed(
+    guessed: str, record: str, slots: list[str], certain: bool
+) -> None:
+    assert one(record, replace(BOARD, guesses=((guessed, "?"),))) == (slots, certain)
+
+
 _READ = "CE memory read error on CPU_SrcID#0_MC#0_Chan#0_DIMM"
 LOG = f"""\
 Nov 01 00:00:01 shore kernel: EDAC MC0: 1 {_READ}#0 (channel:0 slot:0 page:0x1 offset:0x40 grain:32)
