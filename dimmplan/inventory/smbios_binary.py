@@ -1,7 +1,7 @@
 """SMBIOS tables as bytes (DMTF DSP0134): dumps with an entry point, the bare table, and the running machine's own.
 
-Entry points: DSP0134 5.2.1 (2.1, 32 bit) and 5.2.2 (3.0, 64 bit). Structures and their texts: 6.1. The fields of each
-structure are decoded in ``smbios_fields``.
+Entry points: DSP0134 5.2.1 (2.1, 32 bit) and 5.2.2 (3.0, 64 bit). Structures and their texts: 6.1; their fields: 7.5,
+7.17, 7.18.
 """
 
 from __future__ import annotations
@@ -12,13 +12,22 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from dimmplan.errors import InputError, Problem
-from dimmplan.inventory import smbios_fields, smbios_tables
+from dimmplan.inventory import smbios
+from dimmplan.inventory import smbios_tables as tables
+from dimmplan.inventory.clean import clean, decode
 from dimmplan.inventory.files import MOST_STRUCTURES, MOST_TABLE_BYTES, Piece, check_devices, check_size, too_much
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import Reader
-from dimmplan.inventory.smbios_fields import Structure
-from dimmplan.inventory.smbios_found import handle_text, to_found
-from dimmplan.inventory.smbios_records import TableRecord
+from dimmplan.inventory.smbios import (
+    BIOS,
+    MEMORY_ARRAY,
+    MEMORY_DEVICE,
+    PROCESSOR,
+    Fields,
+    TableRecord,
+    handle_text,
+    to_found,
+)
 from dimmplan.model.inventory import Inventory
 
 SYSTEM_TABLES = Path("/sys/firmware/dmi/tables")
@@ -59,7 +68,7 @@ def is_bare_table(content: bytes) -> bool:
     return structures[-1].type == _END_OF_TABLE or (len(structures) >= 3 and known * 2 >= len(structures))
 
 
-_OF_USE = frozenset((smbios_fields.PROCESSOR, smbios_fields.MEMORY_ARRAY, smbios_fields.MEMORY_DEVICE))
+_OF_USE = frozenset((PROCESSOR, MEMORY_ARRAY, MEMORY_DEVICE))
 _COMMON = frozenset((*range(0, 44), 126, 127, *range(128, 256)))
 
 
@@ -96,9 +105,6 @@ class TableReader(Reader):
             version = (content[1], content[2])
             entry = EntryPoint(size=0, version=version, address=0, length=length, structures=None, exact=True)
         return _read_table(content[start:], entry, odd, file=file)
-
-
-READER = TableReader()
 
 
 def read_pair(entry_bytes: bytes, table: bytes, *, file: str = "") -> Inventory:
@@ -141,7 +147,7 @@ def read_entry_point(content: bytes, odd: Oddities, *, file: str) -> EntryPoint:
         found = "an SMBIOS entry point that is cut off" if is_dump(content) else "no SMBIOS entry point"
         raise InputError(Problem(file=file, place="", found=found, allowed="a whole entry point"))
     entry = _entry_point_64(content, odd) if is_new else _entry_point_32(content, odd)
-    version = smbios_tables.WRONG_VERSIONS.get(entry.version)
+    version = tables.WRONG_VERSIONS.get(entry.version)
     if version is None:
         return entry
     odd.note("version-odd", f"version {entry.version[0]}.{entry.version[1]}")
@@ -258,14 +264,14 @@ def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: s
     _note_shape(structures, end, data, entry, odd)
     used = [each for each in structures if each.type not in (_INACTIVE, _END_OF_TABLE)]
     _note_handles(used, odd)
-    devices = [each for each in used if each.type == smbios_fields.MEMORY_DEVICE]
+    devices = [each for each in used if each.type == MEMORY_DEVICE]
     check_devices(len(devices), file=file)
     record = TableRecord(
         edition=entry.version if entry else None,
-        devices=tuple(smbios_fields.device(each) for each in devices),
-        arrays=tuple(smbios_fields.array(each, odd) for each in used if each.type == smbios_fields.MEMORY_ARRAY),
-        processors=tuple(smbios_fields.processor(each) for each in used if each.type == smbios_fields.PROCESSOR),
-        virtual=any(smbios_fields.is_virtual(each) for each in used),
+        devices=tuple(smbios.device(each) for each in devices),
+        arrays=tuple(smbios.array(each, odd) for each in used if each.type == MEMORY_ARRAY),
+        processors=tuple(smbios.processor(each) for each in used if each.type == PROCESSOR),
+        virtual=any(is_virtual(each) for each in used),
         mixed="two-machines" in odd,
     )
     return to_found(record, odd, form="smbios-binary")
@@ -277,7 +283,7 @@ def _note_shape(structures: list[Structure], end: int, data: bytes, entry: Entry
     if not ended:
         odd.note("no-end-marker")
     for each in structures:
-        if not each.whole and each.type != smbios_fields.MEMORY_DEVICE:
+        if not each.whole and each.type != MEMORY_DEVICE:
             odd.note("structure-truncated", f"structure {handle_text(each.handle)}")
     if entry is None:
         return
@@ -302,3 +308,175 @@ def _note_handles(structures: list[Structure], odd: Oddities) -> None:
     for handle, count in seen.items():
         if count > 1:
             odd.note("handle-twice", f"handle {handle_text(handle)}")
+
+
+# --- the fields of a structure ----------------------------------------------------------------------------------------
+
+SHORTEST = {MEMORY_DEVICE: 0x15, MEMORY_ARRAY: 0x0F}
+"""Lengths in SMBIOS 2.1; a shorter structure lacks fields that every edition has."""
+_MOST_TEXTS = 255  # a text is referred to by one byte
+_LONGEST_TEXT = 4096
+
+_AT = {  # where fields begin (DSP0134 7.5, 7.17, 7.18), by type and name
+    MEMORY_DEVICE: {
+        **{"array handle": 0x04, "total width": 0x08, "data width": 0x0A, "form factor": 0x0E, "locator": 0x10},
+        **{"bank locator": 0x11, "type": 0x12, "type detail": 0x13, "manufacturer": 0x17, "serial number": 0x18},
+        **{"asset tag": 0x19, "part number": 0x1A, "configured voltage": 0x26, "memory technology": 0x28},
+        **{"memory operating mode capability": 0x29, "non-volatile size": 0x34},
+    },
+    MEMORY_ARRAY: {"location": 0x04, "use": 0x05, "error correction type": 0x06, "number of devices": 0x0D},
+    PROCESSOR: {"socket designation": 0x04, "manufacturer": 0x07, "version": 0x10},
+}
+_SAID = {  # raw numbers that are kept: offset and form; the first two kinds in hexadecimal
+    **{"size": (0x0C, "H"), "type detail": (0x13, "H"), "total width": (0x08, "H"), "data width": (0x0A, "H")},
+    **{"form factor": (0x0E, "B"), "memory type": (0x12, "B"), "speed": (0x15, "H"), "attributes": (0x1B, "B")},
+    **{"extended size": (0x1C, "I"), "configured speed": (0x20, "H"), "minimum voltage": (0x22, "H")},
+    **{"maximum voltage": (0x24, "H"), "configured voltage": (0x26, "H"), "memory technology": (0x28, "B")},
+    **{"operating modes": (0x29, "H"), "non-volatile size": (0x34, "Q"), "volatile size": (0x3C, "Q")},
+}
+_SAID_TEXTS = {"locator": "locator", "bank": "bank locator", "maker": "manufacturer", "part number": "part number"}
+
+
+class Structure(Fields):
+    """One structure (DSP0134 6.1.2): ``body`` is the formatted area with its header, ``texts`` the strings after it.
+
+    ``whole`` is false where the table ends before the strings do; nothing of such a structure is trusted.
+    """
+
+    def __init__(self, *, type: int, handle: int, body: bytes, texts: bytes, whole: bool) -> None:
+        self.type = type
+        self.handle: int = handle
+        self.body = body
+        self.whole = whole
+        self.bad: list[str] = []
+        self._raw_texts = texts
+
+    def byte(self, offset: int) -> int | None:
+        """A byte, or ``None`` where the structure is too short for it."""
+        return self.body[offset] if offset < len(self.body) else None
+
+    def plain(self, offset: int, form: str) -> int | None:
+        """A little-endian number of ``struct`` form, or ``None`` where the structure is too short."""
+        if offset + struct.calcsize(form) > len(self.body):
+            return None
+        value: int = struct.unpack_from("<" + form, self.body, offset)[0]
+        return value
+
+    @property
+    def damage(self) -> str:
+        """Cut off, or too short for its type."""
+        if not self.whole:
+            return "structure-truncated"
+        return "structure-short" if len(self.body) < SHORTEST.get(self.type, 0) else ""
+
+    def _at(self, field: str) -> int:
+        return _AT[self.type][field]
+
+    def text(self, field: str, short: str = "") -> str | None:
+        """The text that a field refers to (DSP0134 6.1.3); ``None`` for number 0 and for a number without a text."""
+        number = self.byte(self._at(field))
+        if not number:
+            return None
+        texts = self._raw_texts.split(b"\0", _MOST_TEXTS)
+        if number > len(texts) or not texts[0]:  # an empty text ends the list of texts
+            self.bad.append(f"index:{short or field}")
+            return None
+        return decode(texts[number - 1][:_LONGEST_TEXT])
+
+    def word(self, field: str, table: dict[int, str], short: str = "") -> str | None:
+        """The word of a code; one that the standard does not list is noted."""
+        code = self.byte(self._at(field))
+        if code is None:
+            return None
+        text = tables.word(table, code)
+        if text == tables.OUT_OF_SPEC:
+            self.bad.append(f"spec:{short or field}")
+        return text
+
+    def bits(self, field: str, table: dict[int, str]) -> frozenset[str]:
+        """The words of a bit field."""
+        return tables.words_of_bits(table, self.plain(self._at(field), "H") or 0)
+
+    def number(self, field: str, *, zero: bool = False) -> int | None:
+        """A number; FFFFh of a width is *unknown*."""
+        if field == "speed":
+            return self._speed(0x15, 0x54)  # 2.3 and 3.3
+        if field == "configured memory speed":
+            return self._speed(0x20, 0x58)  # 2.7 and 3.3
+        if field == "rank":
+            return ((self.byte(0x1B) or 0) & 0x0F) or None  # 2.6, attributes bits 3:0
+        if field == "core count":
+            cores = self.byte(0x23)
+            return (self.plain(0x2A, "H") if cores == 0xFF else cores) or None  # 2.5 and 3.0
+        value = self.plain(self._at(field), "H")
+        if "width" in field and value == 0xFFFF:
+            return None
+        return value if zero else value or None
+
+    def _speed(self, offset: int, extended: int) -> int | None:
+        """A speed in MT/s (DSP0134 7.18.4): FFFFh refers to the extended field."""
+        speed = self.plain(offset, "H")
+        if speed == 0xFFFF:
+            speed = (self.plain(extended, "I") or 0) & 0x7FFFFFFF
+        return speed or None
+
+    def kib(self, field: str) -> int | None:
+        """A capacity: of an array in KiB, or in bytes in its extended field (2.7); a non-volatile one in bytes."""
+        if field == "maximum capacity":
+            capacity = self.plain(0x07, "I")
+            if capacity != 0x80000000:
+                return capacity
+            extended = self.plain(0x0F, "Q")
+            return None if extended is None else extended >> 10
+        value = self.plain(self._at(field), "Q")
+        return None if value in (None, (1 << 64) - 1) else (value or 0) >> 10
+
+    def size(self) -> tuple[bool, int | None]:
+        """Empty or not, and the size (DSP0134 7.18, offset 0Ch; 7.18.5 for the extended size at 1Ch).
+
+        7FFFh refers to the extended size since 2.7; in a structure that is too short for it, it is a plain number.
+        """
+        code = self.plain(0x0C, "H")
+        if code in (None, 0xFFFF):
+            return False, None
+        if not code:
+            return True, None
+        extended = self.plain(0x1C, "I") if code == 0x7FFF else None
+        if extended is not None:
+            return False, (extended & 0x7FFFFFFF) << 10 or None
+        return False, (code & 0x7FFF or None) if code & 0x8000 else code << 10
+
+    def reference(self, field: str) -> int | None:
+        """A handle."""
+        return self.plain(self._at(field), "H")
+
+    def status(self) -> tuple[bool | None, str | None]:
+        """Status at 18h: bit 6 populated, bits 2:0 a code."""
+        status = self.byte(0x18)
+        if status is None:
+            return None, None
+        return bool(status >> 6 & 1), tables.PROCESSOR_STATUS.get(status & 7, tables.OUT_OF_SPEC)
+
+    def is_central(self) -> bool:
+        """Type at 05h: other, unknown, central."""
+        return self.byte(0x05) in (None, 1, 2, 3)
+
+    def said(self) -> dict[str, str]:
+        """The raw numbers and texts of a memory device."""
+        said = {}
+        for name, (offset, form) in _SAID.items():
+            value = self.plain(offset, form)
+            if value is not None:
+                said[name] = f"{value:#06x}" if name in ("size", "type detail") else str(value)
+        marks = len(self.bad)
+        said |= {name: clean(self.text(field) or "") for name, field in _SAID_TEXTS.items()}
+        del self.bad[marks:]  # told already
+        return {name: text for name, text in said.items() if text}
+
+
+def is_virtual(structure: Structure) -> bool:
+    """DSP0134 7.1.2.2: bit 4 of the second extension byte (13h) says that the table is a virtual machine's."""
+    return structure.type == BIOS and structure.whole and bool((structure.byte(0x13) or 0) >> 4 & 1)
+
+
+READER = TableReader()

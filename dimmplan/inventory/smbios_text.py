@@ -10,10 +10,12 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 from dimmplan.errors import InputError, Problem
-from dimmplan.inventory import smbios_words as words
-from dimmplan.inventory.clean import decode_file, without_escapes
+from dimmplan.inventory import smbios
+from dimmplan.inventory import smbios_tables as tables
+from dimmplan.inventory.clean import clean, decode_file, without_escapes
 from dimmplan.inventory.files import (
     MOST_LINES,
     MOST_STRUCTURES,
@@ -25,9 +27,16 @@ from dimmplan.inventory.files import (
 )
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import Reader
-from dimmplan.inventory.smbios_fields import BIOS, MEMORY_ARRAY, MEMORY_DEVICE, PROCESSOR
-from dimmplan.inventory.smbios_found import handle_text, to_found
-from dimmplan.inventory.smbios_records import TableRecord
+from dimmplan.inventory.smbios import (
+    BIOS,
+    MEMORY_ARRAY,
+    MEMORY_DEVICE,
+    PROCESSOR,
+    Fields,
+    TableRecord,
+    handle_text,
+    to_found,
+)
 from dimmplan.model.inventory import Inventory
 
 _HANDLE = re.compile(
@@ -120,16 +129,13 @@ class ListingReader(Reader):
         check_devices(len(by_type[MEMORY_DEVICE]), file=file)
         record = TableRecord(
             edition=next((section.version for section in sections if section.version), None),
-            devices=tuple(words.device(block.handle, block.fields, block.flags) for block in by_type[MEMORY_DEVICE]),
-            arrays=tuple(words.array(block.handle, block.fields, odd) for block in by_type[MEMORY_ARRAY]),
-            processors=tuple(words.processor(block.handle, block.fields) for block in by_type[PROCESSOR]),
+            devices=tuple(smbios.device(Listed(block)) for block in by_type[MEMORY_DEVICE]),
+            arrays=tuple(smbios.array(Listed(block), odd) for block in by_type[MEMORY_ARRAY]),
+            processors=tuple(smbios.processor(Listed(block)) for block in by_type[PROCESSOR]),
             virtual=any("system is a virtual machine" in block.flags for block in by_type[BIOS]),
             mixed=mixed,
         )
         return to_found(record, odd, form=self.form)
-
-
-READER = ListingReader()
 
 
 # --- lines to blocks --------------------------------------------------------------------------------------------------
@@ -302,3 +308,148 @@ def _note_handles(blocks: list[Block], odd: Oddities, *, mixed: bool) -> None:
     for handle, count in counted.items():
         if count > 1 and not mixed:
             odd.note("handle-twice", f"handle {handle_text(handle)}")
+
+
+# --- the fields of a block --------------------------------------------------------------------------------------------
+
+_OUT_OF_SPEC = "<OUT OF SPEC>"
+_BAD_INDEX = "<BAD INDEX>"
+_EMPTY = frozenset(("no module installed", "not installed", "no module", "not present", "empty"))
+_NOTHING = frozenset(("", "unknown", "not specified", "n/a", "none"))
+_SIZE = re.compile(r"(\d{1,20})(?:\.(\d{1,6}))?\s{0,4}(bytes?|[kmgtp]i?b)\b.{0,80}", re.IGNORECASE)
+_UNIT_BYTES = {"b": 1, "k": 1 << 10, "m": 1 << 20, "g": 1 << 30, "t": 1 << 40, "p": 1 << 50}
+_NUMBER = re.compile(r"(\d{1,9})(?:\s{0,4}(?:bits?|MT/s|MHz)\b.{0,80})?", re.IGNORECASE)
+_REFERENCE = re.compile(r"0x([0-9A-F]{1,8})", re.IGNORECASE)
+_VOLTS = re.compile(r"(\d{1,3})(?:\.(\d{1,6}))?\s{0,4}V\b.{0,80}", re.IGNORECASE)
+_KEPT_APART = ("serial number", "asset tag")
+_MOST_SAID = 60
+_OTHER_NAMES = {
+    "speed": ("speed", "current speed"),
+    "configured memory speed": ("configured memory speed", "configured clock speed", "configured speed"),
+    "maximum capacity": ("maximum capacity", "maximum memory capacity"),
+    "number of devices": ("number of devices", "number of slots/sockets"),
+}
+"""Wordings that changed over the years."""
+
+
+class Listed(Fields):
+    """One block of a listing, its fields read by type: ``MHz`` and ``MT/s``, sizes in kB, MB, GB or TB."""
+
+    def __init__(self, block: Block) -> None:
+        self.handle = block.handle
+        self.bad: list[str] = []
+        self._block = block
+        self._fields = block.fields
+
+    @property
+    def damage(self) -> str:
+        """A block of a device that is cut off, or lacks what every device has."""
+        if self._block.type != MEMORY_DEVICE:
+            return ""
+        if _TRUNCATED in self._block.flags:
+            return "structure-truncated"
+        return "" if {"size", "locator", "form factor", "type"} & set(self._fields) else "structure-short"
+
+    def _raw(self, field: str) -> str | None:
+        names = _OTHER_NAMES.get(field, (field,))
+        return next((self._fields[name] for name in names if name in self._fields), None)
+
+    def text(self, field: str, short: str = "") -> str | None:
+        """A text; ``None`` where the listing says that there is none, or that it refers to none."""
+        raw = self._fields.get(field)
+        if raw is None or raw == "Not Specified":
+            return None
+        if raw == _BAD_INDEX:
+            self.bad.append(f"index:{short or field}")
+            return None
+        return raw
+
+    def word(self, field: str, table: dict[int, str], short: str = "") -> str | None:
+        """A word of a code table, or the listing's own in lower case."""
+        raw = self._fields.get(field)
+        if raw is None:
+            return None
+        if raw == _OUT_OF_SPEC:
+            self.bad.append(f"spec:{short or field}")
+            return tables.OUT_OF_SPEC
+        return tables.fold(table, clean(raw, most=60))
+
+    def bits(self, field: str, table: dict[int, str]) -> frozenset[str]:
+        """Words in a row (DSP0134 7.18.3); *Unbuffered (Unregistered)* holds another one's letters."""
+        folded = " ".join(self._fields.get(field, "").casefold().split())
+        found = set()
+        for word in sorted(table.values(), key=len, reverse=True):
+            if word.casefold() in folded:
+                found.add(word)
+                folded = folded.replace(word.casefold(), " ") if "(" in word else folded
+        return frozenset(found)
+
+    def number(self, field: str, *, zero: bool = False) -> int | None:
+        """A number with or without its unit; a voltage in mV."""
+        raw = self._raw(field)
+        if field == "configured voltage":
+            match = _VOLTS.fullmatch(raw or "")
+            return int(Fraction(f"{match[1]}.{match[2] or 0}") * 1000) or None if match else None
+        if raw is None or raw.casefold() in _NOTHING:
+            return None
+        match = _NUMBER.fullmatch(raw)
+        if match is None:
+            self.bad.append(f"spec:{field}" if raw == _OUT_OF_SPEC else f"field:{field}")
+            return None
+        return int(match[1]) if zero else int(match[1]) or None
+
+    def kib(self, field: str) -> int | None:
+        """A size that may be 0."""
+        return self._kib(field, zero=True)
+
+    def _kib(self, field: str, *, zero: bool) -> int | None:
+        """A size in KiB. The listing's kB, MB and GB are powers of 1024, as in the table."""
+        raw = self._raw(field)
+        if raw is None or raw.casefold() in _NOTHING:
+            return 0 if zero and raw is not None and raw.casefold() == "none" else None
+        match = _SIZE.fullmatch(raw)
+        if match is None:
+            self.bad.append(f"field:{field}")
+            return None
+        number = Fraction(f"{match[1]}.{match[2] or 0}") * _UNIT_BYTES[match[3][0].casefold()]
+        kib = number.numerator // (number.denominator << 10)
+        if not zero and kib == 0:
+            self.bad.append(f"field:{field}")
+            return None
+        return kib
+
+    def size(self) -> tuple[bool, int | None]:
+        """A device's size, or a word for an empty slot."""
+        empty = self._fields.get("size", "").casefold() in _EMPTY
+        return empty, None if empty else self._kib("size", zero=False)
+
+    def reference(self, field: str) -> int | None:
+        """A handle as a number."""
+        match = _REFERENCE.fullmatch(self._fields.get(field, ""))
+        return int(match[1], 16) if match else None
+
+    def status(self) -> tuple[bool | None, str | None]:
+        """``Status: Populated, Enabled`` is bits 6 and 2:0 of offset 18h."""
+        first, _, second = self._fields.get("status", "").casefold().partition(",")
+        status = second.strip() or None
+        if status is not None and status.startswith("disabled by") and "user" not in status:
+            status = tables.PROCESSOR_STATUS[3]
+        if status is not None and status not in tables.PROCESSOR_STATUS.values():
+            status = tables.OUT_OF_SPEC
+        return {"populated": True, "unpopulated": False}.get(first.strip()), status
+
+    def is_central(self) -> bool:
+        """By the type's word."""
+        kind = self._fields.get("type", "central processor").casefold()
+        return kind in ("central processor", "unknown", "other", "")
+
+    def said(self) -> dict[str, str]:
+        """The block's fields as said."""
+        said: dict[str, str] = {}
+        for name, value in self._fields.items():
+            if not any(word in name for word in _KEPT_APART) and value and len(said) < _MOST_SAID:
+                said[clean(name, most=60)] = clean(value)
+        return said
+
+
+READER = ListingReader()

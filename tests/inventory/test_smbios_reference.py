@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from dimmplan.inventory import smbios_binary, smbios_fields, smbios_tables, smbios_text
+from dimmplan.inventory import smbios, smbios_binary, smbios_tables, smbios_text
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.files import Piece
 from dimmplan.inventory.oddities import Oddities
@@ -206,11 +206,11 @@ def test_fields_equal_the_reference() -> None:
     for seed in range(SEED, SEED + TABLES):
         content = random_dump(seed)
         structures, _ = smbios_binary.walk(content[32:], Oddities(), most=None)
-        devices = [each for each in structures if each.type == smbios_fields.MEMORY_DEVICE]
+        devices = [each for each in structures if each.type == smbios.MEMORY_DEVICE]
         theirs = blocks(decoded(seed), 17)
         assert len(theirs) == len(devices) > 0
         for structure, fields in zip(devices, theirs, strict=True):
-            mine = expected(smbios_fields.device(structure), len(structure.body))
+            mine = expected(smbios.device(structure), len(structure.body))
             for name, value in mine.items():
                 right = fields[name].rstrip() if name not in _WORDS else fields[name]
                 if name in _WORDS:
@@ -227,12 +227,12 @@ def test_fields_equal_the_reference() -> None:
 def test_type_detail_and_arrays_equal_the_reference() -> None:
     for seed in range(SEED, SEED + TABLES):
         structures, _ = smbios_binary.walk(random_dump(seed)[32:], Oddities(), most=None)
-        devices = [smbios_fields.device(each) for each in structures if each.type == 17]
+        devices = [smbios.device(each) for each in structures if each.type == 17]
         for record, fields in zip(devices, blocks(decoded(seed), 17), strict=True):
             said = fields["Type Detail"].casefold()
             assert all(word.casefold() in said for word in record.details), (seed, said)
             assert bool(record.details) == (said != "none")
-        arrays = [smbios_fields.array(each, Oddities()) for each in structures if each.type == 16]
+        arrays = [smbios.array(each, Oddities()) for each in structures if each.type == 16]
         for record, fields in zip(arrays, blocks(decoded(seed), 16), strict=True):
             assert fields["Number Of Devices"] == str(record.slots)
             assert fields["Use"].casefold() == str(record.use).casefold()

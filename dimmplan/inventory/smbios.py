@@ -1,22 +1,241 @@
-"""From SMBIOS structures to ``Inventory``: roles of arrays, states of places, what is on hold.
+"""SMBIOS structures as values, and from them an ``Inventory``: roles of arrays, states of places, what is on hold.
 
-One path for the binary table and the text listing, so that the same machine gives the same answer either way.
+One path for the binary table and the text listing, so that the same machine gives the same answer either way: each is
+read through ``Fields`` (DMTF DSP0134 7.5, 7.17, 7.18), whose names are those of the listing, in lower case.
 """
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from dimmplan.inventory import smbios_tables as tables
 from dimmplan.inventory.clean import meaningful, was_dirty
 from dimmplan.inventory.lies import ecc_of_widths, judge
 from dimmplan.inventory.oddities import CATALOGUE, Oddities, slot_name
-from dimmplan.inventory.smbios_records import BAD_MARKS, ArrayRecord, DeviceRecord, ProcessorRecord, TableRecord
 from dimmplan.model.inventory import FoundArray, FoundProcessor, FoundSlot, Inventory, Role, State
 from dimmplan.model.module import FormFactor, Generation, Kind
+
+BIOS, PROCESSOR, MEMORY_ARRAY, MEMORY_DEVICE = 0, 4, 16, 17
+
+BAD_MARKS = {"spec": "out-of-spec", "index": "bad-string-index", "field": "field-unreadable"}
+"""What the marks of a record's ``bad`` mean, as oddities."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DeviceRecord:
+    """A memory device, type 17 (DSP0134 7.18). ``None`` where the table does not say or says *unknown*.
+
+    Words are those of ``smbios_tables``. ``bad`` names fields that are out of the standard's list (``spec:``) or refer
+    to a text that is not there (``index:``) or is not understood (``field:``). ``empty`` is size 0; ``damage`` is the
+    oddity of a structure of which nothing can be trusted.
+    """
+
+    handle: int | None
+    array: int | None = None
+    damage: str = ""
+    empty: bool = False
+    size_kib: int | None = None
+    total_width: int | None = None
+    data_width: int | None = None
+    form: str | None = None
+    type: str | None = None
+    details: frozenset[str] = frozenset()
+    locator: str | None = None
+    bank: str | None = None
+    speed_mts: int | None = None
+    configured_mts: int | None = None
+    maker: str | None = None
+    serial: str | None = None
+    tag: str | None = None
+    part: str | None = None
+    ranks: int | None = None
+    voltage_mv: int | None = None
+    technology: str | None = None
+    modes: frozenset[str] = frozenset()
+    nonvolatile_kib: int | None = None
+    bad: tuple[str, ...] = ()
+    said: Mapping[str, str] = field(default_factory=dict, compare=False)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ArrayRecord:
+    """A physical memory array, type 16 (DSP0134 7.17)."""
+
+    handle: int | None
+    location: str | None = None
+    use: str | None = None
+    ecc: str | None = None
+    max_kib: int | None = None
+    slots: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ProcessorRecord:
+    """A processor, type 4 (DSP0134 7.5). ``status`` is the word of bits 2:0; ``populated`` is bit 6."""
+
+    handle: int | None
+    socket: str | None = None
+    central: bool = True
+    populated: bool | None = None
+    status: str | None = None
+    maker: str | None = None
+    version: str | None = None
+    cores: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TableRecord:
+    """All that one table says of memory. ``mixed`` is true where it holds more than one machine."""
+
+    edition: tuple[int, int] | None
+    devices: tuple[DeviceRecord, ...]
+    arrays: tuple[ArrayRecord, ...]
+    processors: tuple[ProcessorRecord, ...]
+    virtual: bool = False
+    mixed: bool = False
+
+
+# --- from fields to records -------------------------------------------------------------------------------------------
+
+
+class Fields(ABC):
+    """One structure by the names of its fields; ``bad`` collects those that cannot be read, by mark and short name."""
+
+    handle: int | None
+    bad: list[str]
+
+    @property
+    @abstractmethod
+    def damage(self) -> str:
+        """The oddity of a structure of which nothing can be trusted; empty for a good one."""
+
+    @abstractmethod
+    def text(self, field: str, short: str = "") -> str | None:
+        """A text; ``None`` where there is none, or where it refers to none."""
+
+    @abstractmethod
+    def word(self, field: str, table: dict[int, str], short: str = "") -> str | None:
+        """A word of a code table."""
+
+    @abstractmethod
+    def bits(self, field: str, table: dict[int, str]) -> frozenset[str]:
+        """The words of all bits set."""
+
+    @abstractmethod
+    def number(self, field: str, *, zero: bool = False) -> int | None:
+        """A number; 0 is *unknown* unless ``zero``."""
+
+    @abstractmethod
+    def kib(self, field: str) -> int | None:
+        """A size in KiB."""
+
+    @abstractmethod
+    def size(self) -> tuple[bool, int | None]:
+        """Empty or not, and the size of a memory device in KiB."""
+
+    @abstractmethod
+    def reference(self, field: str) -> int | None:
+        """Another structure's handle."""
+
+    @abstractmethod
+    def status(self) -> tuple[bool | None, str | None]:
+        """A processor's status: populated or not, and the word of bits 2:0."""
+
+    @abstractmethod
+    def is_central(self) -> bool:
+        """True for a central processor, or one of no known kind."""
+
+    @abstractmethod
+    def said(self) -> dict[str, str]:
+        """The raw values, cleaned; serial number and asset tag have fields of their own."""
+
+
+def device(fields: Fields) -> DeviceRecord:
+    """A memory device (DSP0134 7.18)."""
+    if fields.damage:
+        return DeviceRecord(handle=fields.handle, damage=fields.damage)
+    empty, size = fields.size()
+    technology = fields.word("memory technology", tables.TECHNOLOGIES)
+    if technology is not None and "persistent" in technology:
+        technology = tables.PERSISTENT_MEMORY
+    record = DeviceRecord(
+        handle=fields.handle,
+        array=fields.reference("array handle"),
+        empty=empty,
+        size_kib=size,
+        total_width=fields.number("total width"),
+        data_width=fields.number("data width"),
+        form=fields.word("form factor", tables.FORM_FACTORS),
+        type=fields.word("type", tables.MEMORY_TYPES, "memory type"),
+        details=fields.bits("type detail", tables.TYPE_DETAILS),
+        locator=fields.text("locator"),
+        bank=fields.text("bank locator", "bank"),
+        speed_mts=fields.number("speed"),
+        configured_mts=fields.number("configured memory speed"),
+        maker=fields.text("manufacturer", "maker"),
+        serial=fields.text("serial number"),
+        tag=fields.text("asset tag"),
+        part=fields.text("part number"),
+        ranks=fields.number("rank"),
+        voltage_mv=fields.number("configured voltage"),
+        technology=technology,
+        modes=fields.bits("memory operating mode capability", tables.OPERATING_MODES),
+        nonvolatile_kib=fields.kib("non-volatile size"),
+        said=fields.said(),
+    )
+    return replace(record, bad=tuple(fields.bad))
+
+
+_LOCATIONS = {"system board or motherboard": "system board"}
+
+
+def array(fields: Fields, odd: Oddities) -> ArrayRecord:
+    """A physical memory array (DSP0134 7.17); what is odd in it is noted."""
+    where = f"array {handle_text(fields.handle)}"
+    if fields.damage:
+        if fields.damage == "structure-short":
+            odd.note("structure-short", where)
+        return ArrayRecord(handle=fields.handle)
+    location = fields.word("location", tables.ARRAY_LOCATIONS, "array location")
+    if location is not None:
+        location = tables.CXL_LOCATION if location.casefold().startswith("cxl") else _LOCATIONS.get(location, location)
+    record = ArrayRecord(
+        handle=fields.handle,
+        location=location,
+        use=fields.word("use", tables.ARRAY_USES, "array use"),
+        ecc=fields.word("error correction type", tables.ERROR_CORRECTIONS, "array error correction"),
+        max_kib=fields.kib("maximum capacity"),
+        slots=fields.number("number of devices", zero=True),
+    )
+    for mark in fields.bad:
+        kind, _, name = mark.partition(":")
+        odd.note(BAD_MARKS[kind], f"{where}: {name}")
+    return record
+
+
+def processor(fields: Fields) -> ProcessorRecord:
+    """A processor (DSP0134 7.5)."""
+    if fields.damage:
+        return ProcessorRecord(handle=fields.handle)
+    populated, status = fields.status()
+    return ProcessorRecord(
+        handle=fields.handle,
+        socket=fields.text("socket designation"),
+        central=fields.is_central(),
+        populated=populated,
+        status=status,
+        maker=fields.text("manufacturer"),
+        version=fields.text("version"),
+        cores=fields.number("core count"),
+    )
+
+
+# --- from records to an inventory -------------------------------------------------------------------------------------
+
 
 MANY_EMPTY_SLOTS = 16
 """From so many nameless empty slots on they are taken for a virtual machine's (64 and 127 were met)."""
