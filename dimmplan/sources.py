@@ -160,6 +160,6 @@ def current_id(source_id: str) -> str:
 
 
 def citation(source_id: str) -> str:
-    """The document of a source id of the list in full; the id itself where it is none of the list."""
-    source = SOURCES.get(source_id)
+    """The document of a source id of the list in full, older ids too; the id itself where it is none of the list."""
+    source = SOURCES.get(current_id(source_id))
     return source.citation() if source else source_id

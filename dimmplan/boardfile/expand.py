@@ -155,8 +155,10 @@ def expand(file: BoardFile) -> Board:
 
 def _cited_now(row: _Cited, file: BoardFile) -> _Cited:
     """A row that cites by the ids of today; an id that the file declares itself stays."""
-    now = row.source if row.source in file.sources else current_id(row.source)
-    return row if now == row.source else row.model_copy(update={"source": now})
+    now = current_id(row.source)
+    return (
+        row if now == row.source or file.sources.keys() & {now, row.source} else row.model_copy(update={"source": now})
+    )
 
 
 def _electrical_content(

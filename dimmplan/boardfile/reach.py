@@ -37,10 +37,11 @@ def _kept_out(board: Board, rows: list[Rule], row: RateRow) -> str:
     ]
     refusal: Breach | None = None
     for module, channel in cases:
-        breaches = [_first_breach(rows, module, channel, load) for load in _loads(board, rows, module, row.dpc)]
-        if None in breaches:
-            return ""
-        refusal = refusal or breaches[0]
+        for load in _loads(board, rows, module, row.dpc):
+            breach = _first_breach(rows, module, channel, load)
+            if breach is None:
+                return ""
+            refusal = refusal or breach
     if refusal is None:
         return ""
     return f"the rule {refusal.rule} does not allow it ({refusal.found}; allowed: {refusal.allowed})"
@@ -73,7 +74,8 @@ def _loads(board: Board, rows: list[Rule], module: Module, dpc: int) -> Iterator
     """So many modules on a channel, one of them this one: all alike, or the others of one usual type."""
     yield (module,) * dpc
     mixes = [row for row in of_kind(rows, MixRow) if row.apart != "nowhere"]
-    for other in board.modules if dpc > 1 else ():
+    others = {(each.kind, each.package_ranks, each.logical_ranks, each.device_width): each for each in board.modules}
+    for other in others.values() if dpc > 1 else ():
         pair = Channel(id="", socket="", controller="", slots=("1", "2"))
         if not any(fault for row in mixes for fault in row.of_channel(pair, (module, other))):
             yield (module, *(other,) * (dpc - 1))

@@ -18,6 +18,7 @@ from dimmplan.rules.base import Content, Fault, Load, Rule, Scope, SocketView, S
 from dimmplan.rules.registry import KINDS, check_of, rules_of
 from dimmplan.rules.sockets import CeilingRow
 from dimmplan.rules.system import FittedRow
+from dimmplan.units import counted
 
 RATE_RULE = "rates"
 """Rule id of the rate table as a whole: a module without a row does not run."""
@@ -118,7 +119,7 @@ def judge_rate(board: Board, option: ProcessorOption | None, channel: Channel, l
     """The rate table and the processor's rates: a load without a row does not run."""
     modules = [module for module in load if module]
     if modules and channel_rate(board, option, modules, len(channel.slots)) is None:
-        found = f"{_counted(modules)} on a channel of {len(channel.slots)} slots"
+        found = f"{_counted(modules)} on a channel of {counted(len(channel.slots), 'slot')}"
         unlisted = _unlisted(board, option, modules, len(channel.slots))
         yield _no_rate((channel.name,), found, option if unlisted else None)
 
