@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from dimmplan.boardfile.lines import line_of, lines_of
-from dimmplan.boardfile.read import examine_text, shipped_folder
+from dimmplan.boardfile.read import examine_text, line_of, lines_of, shipped_folder
 
 TEXT = (shipped_folder() / "saltern-24.toml").read_text(encoding="utf-8")
 
