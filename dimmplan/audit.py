@@ -18,7 +18,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Placement, dead_slots
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import Breach, judge
@@ -225,7 +225,7 @@ def _unclear(
     """Why a slot cannot be told; ``None`` where it can. A slot of an absent processor need not be listed."""
     want = planned.content.get(slot) if planned else None
     if device is None:
-        dead = planned is not None and board.channel_of[slot].socket not in planned.fitted
+        dead = planned is not None and slot in dead_slots(board, planned)
         return None if dead else Difference(kind="not-listed", planned=_words(want) if planned else "")
     if device.state == "hold" and not released:
         return Difference(kind="hold", found=_said(device))

@@ -13,6 +13,7 @@ from dimmplan.model.request import Mode
 from dimmplan.model.rows import Trust
 from dimmplan.rules import (
     RATE_RULE,
+    SERVED_RULE,
     BlanksRow,
     Breach,
     judge,
@@ -63,6 +64,8 @@ def breach_finding(board: Board, breach: Breach) -> Finding:
     where = f" ({listed(list(breach.where))})" if breach.where else ""
     allowed = "" if breach.allowed.lower() in said.lower() else f"; allowed: {breach.allowed}"
     text = f"{said} Here: {breach.found}{where}{allowed}."
+    if breach.check == SERVED_RULE:
+        text = f"{listed(breach.where)}: {breach.found}; allowed: {breach.allowed}."
     if breach.check == RATE_RULE:
         text = f"{name or 'The board'} lists no rate for {breach.found}{where}, so it does not run."
     return Finding(

@@ -128,6 +128,7 @@ def placement_figures(
     A socket without modules runs at rate 0 and has figures of 0. Raises ``ValueError`` where there is no module at
     all, or a filled channel has no rate: judge the rules first.
     """
+    board = board.serving(option)
     sockets = [board.socket(socket_id) for socket_id in fitted]
     own = [socket_rates(board, option, socket, content) for socket in sockets]
     lowest = [min((rate for rate in rates if rate), key=_by_rate, default=NO_RATE) for rates in own]

@@ -301,7 +301,9 @@ def planned_of(board: Board, request: Request, answer: Answer, *, hold: tuple[st
         slots=tuple((slot, answer.best.content.get(slot)) for slot in board.slots),
         hold=hold,
     )
-    return Planned(board=board, request=request, answer=answer, placement=placement)
+    return Planned(
+        board=board.serving(board.processor(request.processor)), request=request, answer=answer, placement=placement
+    )
 
 
 def without_mode(planned: Planned) -> Planned | None:

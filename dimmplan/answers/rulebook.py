@@ -89,7 +89,13 @@ def _line(row: Rule, defaults: Sequence[Rule]) -> RuleLine:
 
 
 def _more_lines(board: Board, group: str) -> Iterator[RuleLine]:
-    if group == "rate":
+    if group == "fits":
+        for option in board.processors:
+            if option.channels:
+                channels = listed(option.channels)
+                text = f"The processor {option.id} serves the channels {channels}; slots of others are dead."
+                yield RuleLine(text=text, rule=f"processor:{option.id}", source=option.source)
+    elif group == "rate":
         yield from _rate_lines(board)
     elif group == "capacity":
         yield _slots_line(board)

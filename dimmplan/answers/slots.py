@@ -42,7 +42,9 @@ def reason_title(case: Case, reason: SlotReason) -> str:
         "exceeds-request": "empty: the capacity asked is reached",
         "ranks-lower": f"the list {case.placement.prefer} puts it so",
         "alternative-first": "an alternative comes before the plan",
-        "dead": f"dead: socket {reason.socket} has no processor in this plan",
+        "dead": f"dead: socket {reason.socket} has no processor in this plan"
+        if reason.socket not in case.placement.fitted
+        else f"dead: the processor {case.placement.processor} does not serve channel {reason.channel}",
         "hold": "on hold: nothing is pulled, moved or inserted here",
     }
     return titles[reason.kind]

@@ -53,6 +53,7 @@ def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = (
         found = itertools.chain(
             found,
             _interleave(board_file, board),
+            _served(board_file, board),
             _rules(board_file, board),
             _aliases(board_file, board),
         )
@@ -311,6 +312,18 @@ _ALWAYS = ("kinds", "package_ranks", "voltage_mv")
 def _speak_of_the_same(one: RateRow, other: RateRow) -> bool:
     slots = not one.slots or not other.slots or not set(one.slots).isdisjoint(other.slots)
     return one.dpc == other.dpc and slots and one.meets(other)
+
+
+def _served(file: BoardFile, board: _Wiring) -> Problems:
+    """Channels that a processor serves are there, and each socket has one of them."""
+    ids = sorted({channel.id for socket in board.sockets for channel in socket.channels})
+    for index, option in enumerate(file.processors):
+        place = f"processors[{index + 1}].channels"
+        wrong = [*known_names(option.channels, ids, place, "channel ids of a socket")]
+        yield from wrong
+        bare = [socket.id for socket in board.sockets if option.channels and not socket.serving(option.channels).slots]
+        if bare and not wrong:
+            yield place, f"no channel of {', '.join(bare)}", "a channel of each socket", ""
 
 
 def _processors(file: BoardFile) -> Problems:

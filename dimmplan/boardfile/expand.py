@@ -183,7 +183,7 @@ def _electrical_content(
         "processors": [
             {
                 "id": option["id"],
-                **_without_wording(option.items()),
+                **_without_unused(_without_wording(option.items()), ("channels",)),
                 "rates": [_without_unused(rate, _PROCESSOR_PARTS) for rate in option["rates"]],
             }
             for option in content["processors"]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal, NamedTuple
 
@@ -57,6 +58,14 @@ class Socket(NamedTuple):
         """Channel ids and slot counts by controller: only sockets that are built equally can be populated alike."""
         return tuple(tuple((ch.id, len(ch.slots)) for ch in controller.channels) for controller in self.controllers)
 
+    def serving(self, channels: Collection[str]) -> Socket:
+        """The socket with only these channels; a controller without any is left out."""
+        kept = (
+            controller._replace(channels=tuple(channel for channel in controller.channels if channel.id in channels))
+            for controller in self.controllers
+        )
+        return self._replace(controllers=tuple(controller for controller in kept if controller.channels))
+
 
 class Box(NamedTuple):
     """A rectangle in mm seen from above: ``x`` grows to the right, ``y`` from the front edge to the rear."""
@@ -100,7 +109,10 @@ class Physical(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Board:
-    """One board. Equal boards have equal fields; digests name the electrical part and the drawing apart."""
+    """One board. Equal boards have equal fields; digests name the electrical part and the drawing apart.
+
+    ``sockets`` are what a processor option serves; where it serves fewer channels than are there, ``wired`` has all.
+    """
 
     id: str
     title: str
@@ -124,11 +136,17 @@ class Board:
     physical: Physical
     electrical_digest: str = field(compare=False)
     drawing_digest: str = field(compare=False)
+    wired: tuple[Socket, ...] = ()
+
+    @property
+    def every_socket(self) -> tuple[Socket, ...]:
+        """The sockets with all their channels, served or not."""
+        return self.wired or self.sockets
 
     @cached_property
     def slots(self) -> tuple[str, ...]:
         """All slot names in board order: sockets, channels, slots as the board file lists them."""
-        return tuple(slot for socket in self.sockets for slot in socket.slots)
+        return tuple(slot for socket in self.every_socket for slot in socket.slots)
 
     @cached_property
     def channels(self) -> tuple[Channel, ...]:
@@ -138,7 +156,20 @@ class Board:
     @cached_property
     def channel_of(self) -> dict[str, Channel]:
         """Slot name to its channel."""
-        return {slot: channel for channel in self.channels for slot in channel.slots}
+        channels = (channel for socket in self.every_socket for channel in socket.channels)
+        return {slot: channel for channel in channels for slot in channel.slots}
+
+    @cached_property
+    def served(self) -> frozenset[str]:
+        """Slots whose channel the processor serves."""
+        return frozenset(slot for socket in self.sockets for slot in socket.slots)
+
+    def serving(self, option: ProcessorOption | None) -> Board:
+        """The board as a processor option serves it."""
+        wired = self.every_socket
+        channels = option.channels if option is not None else ()
+        sockets = tuple(socket.serving(channels) for socket in wired) if channels else wired
+        return self if sockets == self.sockets else replace(self, sockets=sockets, wired=wired)
 
     def socket(self, socket_id: str) -> Socket:
         """The socket of that id. Raises ``KeyError``."""

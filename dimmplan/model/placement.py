@@ -53,5 +53,7 @@ class Placement:
 
 
 def dead_slots(board: Board, placement: Placement) -> tuple[str, ...]:
-    """Slots whose processor is absent, in board order."""
-    return tuple(slot for socket in board.sockets if socket.id not in placement.fitted for slot in socket.slots)
+    """Slots whose processor is absent or does not serve their channel, in board order."""
+    served = board.serving(board.processor(placement.processor)).served
+    fitted = placement.fitted
+    return tuple(s for s in board.slots if s not in served or board.channel_of[s].socket not in fitted)

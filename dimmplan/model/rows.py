@@ -96,12 +96,17 @@ class ProcessorRate(ModulesMeant):
 
 
 class ProcessorOption(Record):
-    """One processor that the board takes; all fitted sockets carry the same option."""
+    """One processor that the board takes; all fitted sockets carry the same option.
+
+    ``channels`` are those that it serves, by their ids at each socket; none named means all. Slots of the others are
+    dead.
+    """
 
     id: Name
     title: Text | None = None
     rates: tuple[ProcessorRate, ...] = ()
     ceiling_gib: CapacityGib | None = None
+    channels: Annotated[tuple[Name, ...], Field(max_length=32)] = ()
     source: Name
 
 

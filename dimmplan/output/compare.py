@@ -88,7 +88,7 @@ class View:
         assert row.planned is not None
         content = row.planned.placement.content
         sockets: list[str] = []
-        for socket in self.board.sockets:
+        for socket in row.planned.board.sockets:
             if socket.id not in row.request.fitted:
                 continue
             loads = Counter(

@@ -294,6 +294,7 @@ def _judged(
         disagreements += (Problem(file=file, place="request.capacity_gib", found=found, allowed=allowed),)
     if broken or disagreements or not believed:
         placement = replace(placement, status="best-found")
+    board = board.serving(board.processor(placement.processor))
     return JudgedPlan(board=board, placement=placement, broken=broken, disagreements=disagreements)
 
 

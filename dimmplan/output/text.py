@@ -77,6 +77,9 @@ def _socket_lines(board: Board, socket: Socket, placement: Placement, figures: P
             cells += [""] * (deepest - len(cells))
             rows.append([f"  {controller.id}", channel.id, *cells])
     lines += table(rows)
+    unserved = [s for s in board.slots if s not in board.served and board.channel_of[s].socket == socket.id]
+    if unserved:
+        lines += wrapped(f"Dead, not served by {placement.processor}: {', '.join(unserved)}.", first="  ", rest="  ")
     lines += wrapped(regions_sentence(its), first="  ", rest="  ")
     return [*lines, ""]
 

@@ -20,6 +20,7 @@ from dimmplan.rules.channels import ChannelOrderRow, FillOrderRow, RankLimitRow,
 from dimmplan.rules.defaults import as_once, default_rows, effective_rows
 from dimmplan.rules.judge import (
     RATE_RULE,
+    SERVED_RULE,
     Breach,
     all_rows,
     ceiling_row,
@@ -54,6 +55,7 @@ from dimmplan.rules.told import BlanksRow, NoteRow, ThermalRow
 __all__ = [
     "KINDS",
     "RATE_RULE",
+    "SERVED_RULE",
     "AcceptRow",
     "AlikeRow",
     "BlanksRow",

@@ -23,6 +23,9 @@ from dimmplan.units import counted
 RATE_RULE = "rates"
 """Rule id of the rate table as a whole: a module without a row does not run."""
 
+SERVED_RULE = "served"
+"""Rule id of the channels that a processor option serves."""
+
 _NEEDS_ROW = {
     Mode.MIRRORED: ("mirroring", "a board without a mirroring row", "boards that mirror"),
     Mode.SPARING: ("sparing", "a board without a sparing row", "boards that spare ranks"),
@@ -182,6 +185,24 @@ def _without_row(board: Board, view: SystemView) -> Iterator[Breach]:
         )
 
 
+def _not_served(
+    board: Board, option: ProcessorOption | None, fitted: Sequence[str], content: Content
+) -> Iterator[Breach]:
+    """Modules in slots of fitted sockets whose channel the processor does not serve."""
+    slots = tuple(s for s in board.slots if s not in board.served and content.get(s))
+    slots = tuple(slot for slot in slots if board.channel_of[slot].socket in fitted)
+    if slots and option is not None:
+        yield Breach(
+            rule=SERVED_RULE,
+            severity="error",
+            check=SERVED_RULE,
+            where=slots,
+            found=f"modules that the processor {option.id} does not reach",
+            allowed=f"modules on the channels {', '.join(option.channels)}",
+            source=option.source,
+        )
+
+
 def judge(
     board: Board,
     option: ProcessorOption | None,
@@ -197,9 +218,10 @@ def judge(
     ``unknown`` are slots of which nobody can tell what they hold; only what they cannot change is told.
     ``beside`` are further fitted sockets, whose content nobody has settled: what ties sockets together is not judged.
     """
+    board = board.serving(option)
     rows = all_rows(board, option)
     hidden = frozenset(unknown)
-    found: list[Breach] = []
+    found: list[Breach] = [*_not_served(board, option, fitted, content)]
     for kind in dict.fromkeys(module for module in content.values() if module):
         where = [slot for slot in board.slots if content.get(slot) == kind]
         found.extend(judge_module(rows, kind, where))

@@ -124,16 +124,16 @@ class Facts:
 
     def _slot(self, slot: str, module: Module | None, step: int) -> SlotFact:
         state = self._state(slot, module)
+        channel = self.board.channel_of[slot]
         filled = state is State.FILLED and module is not None
         words = {
             State.FILLED: self.shorts[module] if module else "",
             State.EMPTY: "empty",
             State.BLANK: "BLANK",
-            State.DEAD: "no processor",
+            State.DEAD: "no processor" if channel.socket not in self.placement.fitted else "not served",
             State.HOLD: "HOLD – do not touch",
             State.PULL: "",
         }[state]
-        channel = self.board.channel_of[slot]
         said = f"step {step}, {module.label}, type {self.placement.keys[module]}" if filled and module else words
         if state is State.DEAD and slot in self.blanks:
             said += ", blank"
@@ -185,9 +185,10 @@ class Facts:
     def slots_in_words(self, slots: Sequence[str]) -> str:
         """Slots as a list; a socket that is meant whole is named as a whole."""
         meant = frozenset(slots)
-        whole = [clean(socket.id) for socket in self.board.sockets if meant.issuperset(socket.slots)]
+        sockets = self.board.every_socket
+        whole = [clean(socket.id) for socket in sockets if meant.issuperset(socket.slots)]
         parts = [f"every slot of {listed(whole)}"] if whole else []
-        for socket in self.board.sockets:
+        for socket in sockets:
             rest = [clean(slot, most=80) for slot in socket.slots if slot in meant]
             if rest and len(rest) < len(socket.slots):
                 parts.append(", ".join(rest))
@@ -232,9 +233,16 @@ class Facts:
             State.PULL: "take out",
             State.EMPTY: "stays empty",
             State.BLANK: "empty, takes a blank",
-            State.DEAD: "no processor",
+            State.DEAD: self.dead_words,
             State.HOLD: "hold: do not touch",
         }
+
+    @property
+    def dead_words(self) -> str:
+        """Why slots are dead: their processor is absent, or does not serve their channel."""
+        absent = any(self.board.channel_of[slot].socket not in self.placement.fitted for slot in self.dead)
+        unserved = any(self.board.channel_of[slot].socket in self.placement.fitted for slot in self.dead)
+        return "no processor, or not served" if absent and unserved else "not served" if unserved else "no processor"
 
     @property
     def doing(self) -> str:
@@ -296,6 +304,7 @@ def gather(board: Board, placement: Placement) -> Facts:
     if placement.board != board.id:
         raise ValueError(f"the placement is for {placement.board}, not for {board.id}")
     option = board.processor(placement.processor)
+    board = board.serving(option)
     content = {slot: module for slot, module in placement.slots if slot not in placement.hold}
     try:
         figures = placement_figures(board, option, placement.fitted, content, mode=placement.mode)

@@ -59,7 +59,7 @@ def bar_legend(facts: Facts, cap_mm: float, width_mm: float) -> Block:
         "take out": (count[State.PULL], True),
     }
     if count[State.DEAD]:
-        items.append((2.0, f"no processor: {count[State.DEAD]}", bar("bar-dead")))
+        items.append((2.0, f"{facts.dead_words}: {count[State.DEAD]}", bar("bar-dead")))
     items += [(2.0, f"{words}: {n}", bar("bar-open", crossed=cross)) for words, (n, cross) in said.items() if n]
     return in_rows([*items, (0.0, "Slot names stand on the sheets that the sockets name.", [])], cap_mm, width_mm)
 

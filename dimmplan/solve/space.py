@@ -88,9 +88,9 @@ class Space:
 
     def __init__(self, board: Board, request: Request, *, symmetry: bool = True) -> None:
         self.symmetry = symmetry
-        self.board = board
         self.request = request
         self.option: ProcessorOption | None = board.processor(request.processor)
+        self.board = board = board.serving(self.option)
         self.rows: list[Rule] = all_rows(board, self.option)
         self.sockets: list[Socket] = [socket for socket in board.sockets if socket.id in request.fitted]
         self.slot_count = sum(len(socket.slots) for socket in self.sockets)
@@ -188,7 +188,12 @@ class Space:
         """What rows prescribe of the slots of a socket, or of the whole machine."""
         fitted, mode = self.request.fitted, self.request.mode
         found = (row.populations(socket, fitted, mode) for row in rows)
-        return [populations for populations in found if populations is not None]
+        there = self.board.served
+        return [
+            {count: slots for count, slots in populations.items() if slots <= there}
+            for populations in found
+            if populations is not None
+        ]
 
     def prescribes(self, socket: str) -> bool:
         """True where a row says which slots of a socket are filled."""

@@ -63,6 +63,9 @@ def require_usable(case: Case, slots: Sequence[str]) -> None:
         if socket not in case.placement.fitted:
             text = f"{slot} is dead: socket {socket} has no processor in this plan."
             causes.append(Cause(rule="dead", text=text, source="PRACTICE"))
+        elif slot not in case.board.served:
+            text = f"{slot} is dead: the processor of this plan does not serve its channel."
+            causes.append(Cause(rule="served", text=text, source="MODEL"))
         elif slot in case.placement.hold:
             text = f"{slot} is on hold: nothing is pulled, moved or inserted there."
             causes.append(Cause(rule="hold", text=text, source="PRACTICE"))

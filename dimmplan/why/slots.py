@@ -102,6 +102,8 @@ def slot_reason(case: Case, slot: str) -> SlotReason:
     if channel.socket not in case.placement.fitted:
         rows = of_kind(all_rows(case.board, case.option), FittedRow)
         return _reason(case, slot, "dead", "dead", row=rows[0] if rows else None)
+    if slot not in case.board.served:
+        return _reason(case, slot, "dead", "dead")
     if slot in case.placement.hold:
         return _reason(case, slot, "hold", "hold")
     module = case.content.get(slot)

@@ -73,6 +73,7 @@ class Case:
             raise InputError(Problem(file="plan", place="prefer", found=found, allowed=", ".join(LISTS), hint=hint))
         self.board, self.placement = board, placement
         self.option = board.processor(placement.processor)
+        self.board = board.serving(self.option)
         self.content: dict[str, Module | None] = dict(placement.slots)
         self.criteria: tuple[Criterion, ...] = criteria_of(placement.prefer, priced=False)
         types = dict.fromkeys((*placement.types, *extra))
