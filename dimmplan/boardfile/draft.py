@@ -338,7 +338,8 @@ def _label_of(slot: FoundSlot, generation: Generation) -> str | None:
 
 
 def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=True)
+    """A TOML text that a board may hold: any letter as it is, what cannot be printed as its escape in plain words."""
+    return json.dumps(cleaned(text, most=10_000), ensure_ascii=False)
 
 
 def _array(texts: Iterable[str]) -> str:

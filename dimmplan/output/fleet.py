@@ -117,6 +117,7 @@ class FleetDocument(Document):
     counts: StatusCounts = Field(description="machines of each status")
     division: DivisionEntry | None = Field(description="null without a shelf")
     files: dict[str, str] = Field(description="SHA-256 of the files beside it")
+    seal: str = Field(description="digest of all the rest, by which the file is known while nobody has edited it")
 
 
 Row = dict[str, Any]

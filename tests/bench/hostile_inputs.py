@@ -527,7 +527,7 @@ CALLS: tuple[tuple[str, ...], ...] = (
     ("plan", "BOARD", "--capacity", "64GiB", "--then", "CAPACITY", "OPTIONS"),
     ("plan", "BOARD", "--capacity", "CAPACITY", "--keep", "FILE", "--slots", "FILE", "--data-saved", "SLOT"),
     ("plan", "BOARD", "--capacity", "CAPACITY", "--stock", "FILE", "OPTIONS"),
-    ("plan", "--machines", "FILE", "--out", "WORD", "--shard", "WORD", "OPTIONS"),
+    ("plan", "--machines", "FILE", "--out", "WORD", "--jobs", "WORD", "OPTIONS"),
     ("compare", "BOARD", "--capacity", "CAPACITY", "--module", "LABEL", "OPTIONS"),
     ("draw", "PLAN", "-o", "NAME", "--title", "WORD", "--tag", "WORD", "--date", "WORD"),
     ("compare", "marram-4", "--capacity", "CAPACITY", "-o", "NAME"),

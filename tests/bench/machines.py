@@ -2,8 +2,8 @@
 
     python tests/bench/machines.py [MACHINES] [REQUESTS]
 
-Prints one line for each run: fresh, killed after a third, resumed, run again on a whole folder, in two shards, and with
-a shelf divided between all. The folders must be equal, byte for byte; that is checked here too.
+Prints one line for each run: fresh, killed after a third, resumed, run again on a whole folder, on one core, and with a
+shelf divided between all. The folders must be equal, byte for byte; that is checked here too.
 """
 
 # ruff: noqa: T201 - a bench prints
@@ -112,10 +112,9 @@ def main(argv: Sequence[str] = ()) -> int:
         resumed = equal(folder / "fresh", folder / "killed")
         print(f"{'':26s} as if never killed: {resumed}")
         run("again, all whole", command(fleet, folder / "fresh"))
-        shards = [command(fleet, folder / "shards", "--shard", f"{part}/2") for part in (1, 2)]
-        run("two shards, in turn", *shards)
-        merged = equal(folder / "fresh", folder / "shards")
-        print(f"{'':26s} merged as one run: {merged}")
+        run("one at a time", command(fleet, folder / "one", "--jobs", "1"))
+        merged = equal(folder / "fresh", folder / "one")
+        print(f"{'':26s} the same on all cores: {merged}")
         run("with a shared shelf", command(fleet, folder / "stock", "--stock", str(shelf)))
     own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     print(f"(the bench itself: {own} MiB)")

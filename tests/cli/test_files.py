@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 import os
 import resource
+import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -309,3 +311,37 @@ def test_a_mapping_that_cannot_be_written_is_one_document(tmp_path: Path, capsys
     words = ["audit", str(tmp_path / "labels.csv"), "--board", "marram-4", "--save-slots", str(tmp_path), "--json"]
     assert run(words) == 2
     assert one_document(capsys.readouterr().out)["errors"]
+
+
+@pytest.mark.parametrize("title", ["\U0001f600 and \U00010400", "a\x07b\x7f", "\u2028", 'quote " \\ back', "\ud800"])
+def test_a_draft_of_any_title_is_read_by_the_check(title: str, tmp_path: Path) -> None:
+    (tmp_path / "labels.csv").write_text("slot,label\nA1,8GB 1Rx8 PC4-2666V-E\n", encoding="utf-8")
+    path = str(tmp_path / "m.toml")
+    assert run(["boards", "draft", str(tmp_path / "labels.csv"), "-o", path, "--title", title]) == 0
+    assert run(["boards", "check", path]) == 0
+
+
+@pytest.mark.parametrize("delay", [0.15, 0.25, 0.35, 0.5, 0.8])
+def test_an_interrupt_at_any_moment_ends_quietly(delay: float, tmp_path: Path) -> None:
+    """Once the program's own code runs: no traceback, and status 130, as a shell also says of the signal."""
+    rows = "".join(f"Q-{number},marram-4,32GiB\n" for number in range(200))
+    (tmp_path / "m.csv").write_text(f"tag,board,capacity\n{rows}")
+    process = subprocess.Popen(
+        [sys.executable, "-c", _ANNOUNCED, "plan", "--machines", str(tmp_path / "m.csv"), "--out", str(tmp_path / "o")],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    assert process.stdout is not None and process.stdout.readline() == "begun\n"
+    time.sleep(delay - 0.15)
+    os.killpg(process.pid, signal.SIGINT)
+    said = process.communicate(timeout=60)[1]
+    assert process.returncode in (130, -signal.SIGINT)
+    assert "Traceback" not in said and "Interrupt" not in said
+
+
+_ANNOUNCED = (
+    "import dimmplan.__main__ as program, signal; signal.signal(signal.SIGINT, signal.SIG_DFL);"
+    "print('begun', flush=True); program.start()"
+)
