@@ -10,7 +10,7 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -18,6 +18,7 @@ from typing import Literal
 from dimmplan.bounded import read_file
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.clean import clean
+from dimmplan.inventory.locators import Words, natural, read_words, stated_words
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.units import cleaned, format_kib, quoted
@@ -25,12 +26,6 @@ from dimmplan.units import cleaned, format_kib, quoted
 How = Literal["answer", "name", "alias", "structure"]
 MOST_MAPPING_BYTES = 1 << 20
 _HEADER = ["locator", "bank", "slot"]
-
-_CHANNEL = re.compile(r"(?:CHANNEL|(?<![A-Z])CH)\s*([A-Z]|\d{1,2})(?![A-Z0-9])")
-_LETTER_AND_NUMBER = re.compile(r"(?:^|[^A-Z])(?:DIMM)?\s*([A-Z])(\d{1,2})$")
-_SOCKET = re.compile(r"(?:CPU|PROC(?:ESSOR)?|SOCKET|(?:^|[^A-Z])P)\s*(\d{1,2})(?!\d)")
-_NODE = re.compile(r"NODE\s*(\d{1,2})(?!\d)")
-_PLACE_IN_CHANNEL = re.compile(r"DIMM\s*(\d{1,2})$")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -177,7 +172,7 @@ def _by_structure(devices: Sequence[tuple[int, FoundSlot]], board: Board, taken:
     found: list[Match] = []
     for number, socket in zip(sockets, board.sockets, strict=True):
         of_socket = {index: place for index, place in places.items() if place.socket == number}
-        channels = sorted({place.channel for place in of_socket.values()}, key=_natural)
+        channels = sorted({place.channel for place in of_socket.values()}, key=natural)
         if len(channels) != len(socket.channels):
             return
         for letter, channel in zip(channels, socket.channels, strict=True):
@@ -191,35 +186,28 @@ def _by_structure(devices: Sequence[tuple[int, FoundSlot]], board: Board, taken:
     taken.update({match.index: match for match in found})
 
 
-def _natural(channel: str) -> tuple[int, str]:
-    return (int(channel), "") if channel.isdigit() else (0, channel)
-
-
 def place_of(device: FoundSlot) -> _Place | None:
     """Socket, channel and slot that a device's words or numbers say; ``None`` where one of them is missing."""
-    said = device.place
-    if said is not None and None not in (said.socket, said.channel, said.slot):
-        channel = f"{said.controller or 0:02d}{said.channel:02d}" if said.controller is not None else f"{said.channel}"
-        return _Place(int(said.socket or 0), channel, int(said.slot or 0))
-    words = [re.sub(r"[_\-.\s]+", " ", text.upper()).strip() for text in (device.locator, device.bank)]
-    socket = _first(_SOCKET, words) or _first(_NODE, words) or "0"
-    channel_word = _first(_CHANNEL, words)
-    if channel_word is not None:
-        slot = _first(_PLACE_IN_CHANNEL, words)
-        return None if slot is None else _Place(int(socket), channel_word, int(slot))
-    for text in words:
-        match = _LETTER_AND_NUMBER.search(text)
-        if match:
-            return _Place(int(socket), match[1], int(match[2]))
-    return None
-
-
-def _first(pattern: re.Pattern[str], words: Iterable[str]) -> str | None:
-    for text in words:
-        match = pattern.search(text)
-        if match:
-            return match[1]
-    return None
+    stated, mine, bank = stated_words(device), read_words(device.locator), read_words(device.bank, is_bank=True)
+    pair = mine if mine.letter and mine.number else Words()
+    socket = stated.processor or mine.processor or bank.processor or mine.node or bank.node or "0"
+    channel, slot = next(
+        (
+            (each.channel, position)
+            for each, position in (
+                (stated, stated.position),
+                (mine, mine.position or bank.position),
+                (Words(channel=pair.letter), pair.number),
+                (bank, bank.position or mine.number),
+            )
+            if each.channel is not None
+        ),
+        (None, None),
+    )
+    if channel is None or slot is None or not socket.isdecimal() or not slot.isdecimal():
+        return None
+    controller = f"{stated.controller}." if stated.controller is not None else ""
+    return _Place(int(socket), f"{controller}{channel}", int(slot))
 
 
 # -- mapping files -------------------------------------------------------------------------------------------------
