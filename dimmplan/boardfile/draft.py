@@ -11,7 +11,8 @@ import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from dimmplan.boardfile.wiring import MOST_SOCKETS, Guess, WiredChannel, WiredSocket, Wiring, wire
+from dimmplan.boardfile.evidence import MOST_SOCKETS, Guess
+from dimmplan.boardfile.wiring import WiredChannel, WiredSocket, Wiring, wire
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.match import folded
 from dimmplan.model.inventory import FoundSlot, Inventory
