@@ -2,16 +2,33 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from dimmplan.cli import groups, options, terminal
-
-if TYPE_CHECKING:
-    from dimmplan.model.board import Board
+from dimmplan.boardfile.copied import read_copied
+from dimmplan.boardfile.draft import draft_board
+from dimmplan.boardfile.read import MOST_BYTES, boards_by_id, examine_file, find_board_file, load_board
+from dimmplan.boardfile.schema import json_schema
+from dimmplan.bounded import read_file
+from dimmplan.cli import checking, groups, options, terminal
+from dimmplan.cli.files import write_files
+from dimmplan.errors import InputError, Problem
+from dimmplan.inventory.detect import read_inventory
+from dimmplan.model.board import Board
+from dimmplan.output.boards import LIST_COLUMNS, board_record, list_record
+from dimmplan.output.columns import Part, Table
+from dimmplan.output.machine import draft_text
+from dimmplan.output.machine_record import draft_record
+from dimmplan.output.short_records import TableCount, TableDocument, TableRow
+from dimmplan.output.text import board_text
+from dimmplan.output.values import to_json
+from dimmplan.planner import read_mode
+from dimmplan.units import cleaned, quoted
 
 boards = typer.Typer(
     cls=groups.Group,
@@ -23,11 +40,6 @@ boards = typer.Typer(
 )
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command group."""
-    app.add_typer(boards, name="boards", rich_help_panel=groups.BOARDS)
-
-
 @boards.command(
     name="list",
     cls=groups.Command,
@@ -36,9 +48,6 @@ def register(app: typer.Typer) -> None:
 )
 def list_boards(as_json: options.Json = False) -> None:
     """List the boards that go by their id: the shipped ones, and those in the folders of DIMMPLAN_BOARDS."""
-    from dimmplan.output.boards import LIST_COLUMNS, list_record
-    from dimmplan.output.columns import Part, Table
-    from dimmplan.output.values import to_json
 
     loaded = sorted(_boards_by_id(), key=lambda board: board.id)
     if as_json:
@@ -49,8 +58,6 @@ def list_boards(as_json: options.Json = False) -> None:
 
 def _boards_by_id() -> Iterator[Board]:
     """Every board that goes by its id; files that should hold one and do not are told on standard error."""
-    from dimmplan.boardfile.read import boards_by_id, examine_file
-    from dimmplan.units import cleaned
 
     for name, path in boards_by_id().items():
         board, problems = examine_file(path)
@@ -75,12 +82,6 @@ def show(
     as_json: options.Json = False,
 ) -> None:
     """Show one board: wiring, usual modules, processors, rules, what comes off first."""
-    from dimmplan.boardfile.read import MOST_BYTES, find_board_file, load_board
-    from dimmplan.bounded import read_file
-    from dimmplan.output.boards import board_record
-    from dimmplan.output.text import board_text
-    from dimmplan.output.values import to_json
-    from dimmplan.units import cleaned
 
     loaded = load_board(board)
     if toml:
@@ -108,7 +109,6 @@ def check(
     as_json: options.Json = False,
 ) -> None:
     """Check board files and report every problem at once."""
-    from dimmplan.cli import checking
 
     checking.require(files, picture)
     if watch:
@@ -120,8 +120,6 @@ def check(
 @boards.command(name="schema", cls=groups.Command, epilog="Example: dimmplan boards schema > board.schema.json")
 def schema(as_json: options.Json = False) -> None:
     """Print the JSON Schema of the board file."""
-    from dimmplan.boardfile.schema import json_schema
-    from dimmplan.output.values import to_json
 
     del as_json  # the schema is JSON either way
     typer.echo(to_json(json_schema()), nl=False)
@@ -148,10 +146,6 @@ def table(
     The first row names the slots and each further row marks those that are filled, or there are two columns, count and
     slots. Cells are parted by commas, semicolons, tabs or bars.
     """
-    from dimmplan.boardfile.copied import read_copied
-    from dimmplan.output.short_records import TableCount, TableDocument, TableRow
-    from dimmplan.output.values import to_json
-    from dimmplan.planner import read_mode
 
     chosen = read_mode(mode).value if mode else None
     copied = read_copied(file)
@@ -181,16 +175,6 @@ def draft(
     as_json: options.Json = False,
 ) -> None:
     """Draft a first board file from a machine's inventory: what it does not say is asked, with candidate layouts."""
-    import re
-    import shlex
-
-    from dimmplan.boardfile.draft import draft_board
-    from dimmplan.cli.files import write_files
-    from dimmplan.inventory.detect import read_inventory
-    from dimmplan.output.machine import draft_text
-    from dimmplan.output.machine_record import draft_record
-    from dimmplan.output.values import to_json
-    from dimmplan.units import cleaned
 
     found = read_inventory(inventory)
     board_id = re.sub(r"[^a-z0-9]+", "-", output.stem.lower()).strip("-")[:40].strip("-") or "drafted"
@@ -208,8 +192,6 @@ def draft(
 
 def _answers(texts: list[str]) -> dict[str, str]:
     """Answers by what they are about. Raises ``InputError``."""
-    from dimmplan.errors import InputError, Problem
-    from dimmplan.units import quoted
 
     answers: dict[str, str] = {}
     for text in texts:

@@ -7,19 +7,21 @@ import time
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
 from dimmplan.advice import CheckNote, check_notes
 from dimmplan.boardfile.read import examine_file
 from dimmplan.cli import options, terminal
+from dimmplan.cli.draw import FORMATS, sheet_files
+from dimmplan.cli.files import ending_problem, write_files
 from dimmplan.errors import InputError, Problem, first_problems
+from dimmplan.model.board import Board
+from dimmplan.model.placement import Placement
+from dimmplan.model.request import Mode
+from dimmplan.output.short_records import CheckDocument, checked_file
+from dimmplan.output.values import to_json
 from dimmplan.units import cleaned, counted
-
-if TYPE_CHECKING:
-    from dimmplan.model.board import Board
-    from dimmplan.model.placement import Placement
 
 WATCH_SECONDS = 0.3
 TITLE = "Board as drawn, first slots filled"
@@ -36,9 +38,6 @@ def require(files: Sequence[Path], picture: Path | None) -> None:
             Problem(file=cleaned(str(file)), place="", found="no such file", allowed="a board file") for file in files
         ]
     if picture is not None:
-        from dimmplan.cli.draw import FORMATS
-        from dimmplan.cli.files import ending_problem
-
         wrong = ending_problem(picture, FORMATS, file="--draw")
         problems += [wrong] if wrong is not None else []
         if len(files) > 1:
@@ -83,9 +82,6 @@ def check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: 
         if board is not None and picture is not None:
             _draw(board, picture, force=force)
     if as_json:
-        from dimmplan.output.short_records import CheckDocument, checked_file
-        from dimmplan.output.values import to_json
-
         typer.echo(to_json(CheckDocument(files=[checked_file(*each) for each in told])), nl=False)
     return good
 
@@ -101,9 +97,6 @@ def _say(file: Path, problems: Sequence[Problem], notes: Sequence[CheckNote]) ->
 
 
 def _draw(board: Board, picture: Path, *, force: bool) -> None:
-    from dimmplan.cli.draw import sheet_files
-    from dimmplan.cli.files import write_files
-
     try:
         files = sheet_files(board, _first_slots(board), picture, page="chassis", title=TITLE)
         write_files(files, force=force)
@@ -117,8 +110,6 @@ def _draw(board: Board, picture: Path, *, force: bool) -> None:
 
 def _first_slots(board: Board) -> Placement:
     """The first usual module in the first slot of every channel: shows names, places and fill order; no plan."""
-    from dimmplan.model.placement import Placement
-    from dimmplan.model.request import Mode
 
     module = board.modules[0]
     filled = {channel.slots[0] for channel in board.channels}

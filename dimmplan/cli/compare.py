@@ -3,30 +3,24 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from dimmplan.cli import complete, groups, options, terminal
+from dimmplan.boardfile.read import load_board
+from dimmplan.cli import complete, options, terminal
+from dimmplan.cli.files import check_ending, write_files
+from dimmplan.compare import compare as compare_requests
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
+from dimmplan.output.compare import View
+from dimmplan.output.compare_columns import compare_csv
+from dimmplan.output.compare_record import compare_record
+from dimmplan.output.compare_text import WIDTH, after_table, before_table, compare_table
+from dimmplan.output.values import to_json
+from dimmplan.stock import read_shelf
 
-if TYPE_CHECKING:
-    from dimmplan.output.compare import View
-
-EPILOG = "Example: dimmplan compare skerry-16 --capacity 384GiB --capacity 512GiB -o compare.svg"
 FORMATS = (".svg", ".png", ".csv", ".html")
 NO = 1
-
-
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command(
-        name="compare",
-        cls=groups.Command,
-        short_help="Capacities, module sizes and processors side by side.",
-        rich_help_panel=groups.PLANNING,
-        epilog=EPILOG,
-    )(compare)
 
 
 def compare(
@@ -72,14 +66,8 @@ def compare(
 
     Exit status 1 where no row at all has a placement.
     """
-    from dimmplan.boardfile.read import load_board
-    from dimmplan.compare import compare as compare_requests
-    from dimmplan.output.compare import View
-    from dimmplan.stock import read_shelf
 
     if output is not None:
-        from dimmplan.cli.files import check_ending
-
         check_ending(output, FORMATS)
         if output.suffix.lower() in (".svg", ".png"):
             from dimmplan.output.compare_chart import require_matplotlib
@@ -108,17 +96,11 @@ def compare(
 def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> None:
     """The file, where one is asked for, then the table or the JSON document on standard output."""
     if output is not None:
-        from dimmplan.cli.files import write_files
-
         write_files({output: _content(view, output.suffix.lower())}, force=force)
     if as_json:
-        from dimmplan.output.compare_record import compare_record
-        from dimmplan.output.values import to_json
-
         files = None if output is None else [str(output)]
         typer.echo(to_json(compare_record(view, files)), nl=False)
         return
-    from dimmplan.output.compare_text import WIDTH, after_table, before_table, compare_table
 
     terminal.say(before_table(view))
     terminal.say_table(compare_table(view), width=WIDTH)
@@ -130,8 +112,6 @@ def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> No
 def _content(view: View, ending: str) -> bytes:
     """The bytes of a file of that ending."""
     if ending == ".csv":
-        from dimmplan.output.compare_columns import compare_csv
-
         return compare_csv(view).encode("utf-8")
     if ending == ".html":
         from dimmplan.page.comparison import compare_html

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from pathlib import Path
@@ -16,17 +15,12 @@ if TYPE_CHECKING:
 Offer = Callable[[typer.Context, str], list[str]]
 
 
-_ASKED_BY = "_DIMMPLAN_COMPLETE"
+ASKED_BY = "_DIMMPLAN_COMPLETE"
 """Set by the shell when it asks for completions."""
 
 
-def _offered(choices: Callable[[typer.Context], Iterable[str]]) -> Offer | None:
-    """Choices as a completion: those that begin with what is typed; the last of several with commas between.
-
-    ``None`` where no shell asks: typer looks into every completion that it is given, at each start.
-    """
-    if _ASKED_BY not in os.environ:
-        return None
+def _offered(choices: Callable[[typer.Context], Iterable[str]]) -> Offer:
+    """Choices as a completion: those that begin with what is typed; the last of several with commas between."""
 
     def complete(context: typer.Context, incomplete: str) -> list[str]:
         found: list[str] = []

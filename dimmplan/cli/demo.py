@@ -8,7 +8,14 @@ from typing import Annotated
 
 import typer
 
-from dimmplan.cli import groups, options, terminal
+from dimmplan.boardfile.read import load_board
+from dimmplan.cli import options, terminal
+from dimmplan.cli.draw import sheet_files
+from dimmplan.cli.files import make_folder, write_files
+from dimmplan.output.record import plan_record, sheet_record
+from dimmplan.output.text import plan_text
+from dimmplan.output.values import plain, to_json
+from dimmplan.planner import ask, plan
 from dimmplan.units import cleaned
 
 BOARD, CAPACITY, MODULES = "skerry-16", "512GiB", ("32GiB",)
@@ -23,17 +30,6 @@ NEXT = (
 """What to try next, and what it shows; ``{plan}`` is the plan just written."""
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command(
-        name="demo",
-        cls=groups.Command,
-        short_help="The main job on a shipped board, with nothing to prepare.",
-        rich_help_panel=groups.PLANNING,
-        epilog="Example: dimmplan demo --out my-demo",
-    )(demo)
-
-
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for the plan and the sheet.", metavar="DIR")] = Path(
         "dimmplan-demo"
@@ -42,13 +38,6 @@ def demo(
     as_json: options.Json = False,
 ) -> None:
     """Plan and draw a shipped board: ten slots at one socket, six at the other, 512 GiB of 32 GiB modules."""
-    from dimmplan.boardfile.read import load_board
-    from dimmplan.cli.draw import sheet_files
-    from dimmplan.cli.files import make_folder, write_files
-    from dimmplan.output.record import plan_record, sheet_record
-    from dimmplan.output.text import plan_text
-    from dimmplan.output.values import plain, to_json
-    from dimmplan.planner import ask, plan
 
     board = load_board(BOARD)
     planned = plan(board, ask(board, CAPACITY, modules=MODULES))

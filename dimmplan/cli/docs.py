@@ -6,21 +6,15 @@ from typing import Annotated
 
 import typer
 
-from dimmplan.cli import complete, groups, options, terminal
+from dimmplan.cli import complete, options, terminal
+from dimmplan.docs import read_topic, topics
+from dimmplan.output.columns import Column, Part, Table
+from dimmplan.output.schema import output_schema
+from dimmplan.output.short_records import TopicDocument, TopicEntry, TopicsDocument
+from dimmplan.output.values import to_json
 
 SCHEMA = "json-schema"
 """The topic that is for programs: not Markdown, but the schema itself."""
-
-
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command(
-        name="docs",
-        cls=groups.Command,
-        short_help="The documents, without a network.",
-        rich_help_panel=groups.ANSWERS,
-        epilog="Example: dimmplan docs figures",
-    )(docs)
 
 
 def docs(
@@ -36,28 +30,19 @@ def docs(
     as_json: options.Json = False,
 ) -> None:
     """Read the documents: set on a terminal, Markdown as it was written elsewhere."""
-    from dimmplan.docs import read_topic, topics
 
     if topic == SCHEMA:
-        from dimmplan.output.schema import output_schema
-        from dimmplan.output.values import to_json
-
         typer.echo(to_json(output_schema()), nl=False)
         return
     known = topics() | {SCHEMA: "The JSON Schema of what every command prints with --json"}
     text = read_topic(topic) if topic is not None else ""
     if as_json:
-        from dimmplan.output.short_records import TopicDocument, TopicEntry, TopicsDocument
-        from dimmplan.output.values import to_json
-
         listed = [TopicEntry(topic=name, title=title) for name, title in known.items()]
         one = TopicDocument(topic=topic, title=known[topic], text=text) if topic else TopicsDocument(topics=listed)
         typer.echo(to_json(one), nl=False)
     elif topic is not None:
         terminal.say_markdown(text)
     else:
-        from dimmplan.output.columns import Column, Part, Table
-
         heads = (
             Column[tuple[str, str]](title="topic", text=lambda entry: entry[0]),
             Column[tuple[str, str]](title="what it says", text=lambda entry: entry[1]),

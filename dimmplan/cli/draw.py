@@ -2,38 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
-from dimmplan.cli import groups, options, terminal
+from dimmplan.cli import options, terminal
+from dimmplan.cli.files import check_ending, page_path, write_files
+from dimmplan.cli.machine import Machine, change_from
+from dimmplan.cli.plans import read_judged, tell, with_judgement
+from dimmplan.cli.proving import proof_of
 from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.model.board import Board
+from dimmplan.model.placement import Placement
+from dimmplan.output.pdf import pdf_bytes
+from dimmplan.output.qr import qr_matrix
+from dimmplan.output.short_records import files_record
+from dimmplan.output.svg import render_svg
+from dimmplan.output.values import to_json
+from dimmplan.plancode.code import encode
+from dimmplan.sheet.compose import compose
+from dimmplan.sheet.letters import strangers
+from dimmplan.sheet.shapes import Sheet, Text, walk
 from dimmplan.units import quoted, words_problem
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from dimmplan.model.board import Board
-    from dimmplan.model.placement import Placement
-    from dimmplan.sheet.shapes import Sheet
-
-EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --json | dimmplan draw - -o map.svg"
 FORMATS = (".svg", ".png", ".pdf", ".html")
 WORDS = ("title", "tag", "date")
 _CHOICES = {"paper": ("a4", "letter", "a5"), "ink": ("colour", "mono"), "front": ("down", "up")}
-
-
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command(
-        name="draw",
-        cls=groups.Command,
-        short_help="The sheet of a plan or a code.",
-        rich_help_panel=groups.PLANNING,
-        epilog=EPILOG,
-    )(draw)
 
 
 def draw(
@@ -71,9 +67,6 @@ def draw(
     as_json: options.Json = False,
 ) -> None:
     """Draw the sheet of a plan: page one to tape inside the chassis, figures and findings on the next."""
-    from dimmplan.cli.files import check_ending, write_files
-    from dimmplan.cli.plans import read_judged, tell, with_judgement
-    from dimmplan.cli.proving import proof_of
 
     sheet: dict[str, Any] = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
     check_sheet_options(sheet)
@@ -84,16 +77,11 @@ def draw(
     board, placement = judged.board, proof.placement if proof else judged.placement
     sheet |= {name: said for name, said in judged.sheet if said is not None and sheet[name] is None}
     if origin is not None:
-        from dimmplan.cli.machine import Machine, change_from
-
         machine = Machine(inventory=origin, slots=slots, data_saved=data_saved or (), rest_empty=rest_empty)
         placement, sheet["change"] = change_from(machine, board, placement)
     files = sheet_files(board, placement, output, page=page, **sheet)
     write_files(files, force=force)
     if as_json:
-        from dimmplan.output.short_records import files_record
-        from dimmplan.output.values import to_json
-
         document = files_record(files, proof.record if proof else None)
         typer.echo(to_json(with_judgement(document, judged)), nl=False)
     else:
@@ -137,9 +125,6 @@ def sheet_files(
     Further pages of an SVG or PNG are files of their own; a PDF and an HTML page hold them all. ``page`` chooses one.
     Letters that the sheet cannot bring along are named on standard error, unless ``quiet``.
     """
-    from dimmplan.output.qr import qr_matrix
-    from dimmplan.plancode.code import encode
-    from dimmplan.sheet.compose import compose
 
     code = encode(board, placement)
     sheet = compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
@@ -166,14 +151,10 @@ def sheet_files(
 
 def rendered(sheet: Sheet, path: Path, numbers: Sequence[int] = (), *, alone: bool = False) -> dict[Path, bytes]:
     """Pages of a sheet as SVG, PNG or PDF by their paths; all where no numbers are given, one ``alone`` as ``path``."""
-    from dimmplan.cli.files import page_path
-    from dimmplan.output.svg import render_svg
 
     chosen = {number: sheet.pages[number - 1] for number in numbers or range(1, len(sheet.pages) + 1)}
     ending = path.suffix.lower()
     if ending == ".pdf":
-        from dimmplan.output.pdf import pdf_bytes
-
         return {path: pdf_bytes(list(chosen.values()), title=sheet.title)}
     paths = {number: path if alone else page_path(path, number) for number in chosen}
     if ending == ".png":
@@ -184,9 +165,6 @@ def rendered(sheet: Sheet, path: Path, numbers: Sequence[int] = (), *, alone: bo
 
 
 def _warn_of_strangers(sheet: Sheet) -> None:
-    from dimmplan.sheet.letters import strangers
-    from dimmplan.sheet.shapes import Text, walk
-
     shapes = (shape for page in sheet.pages for shape in walk(page.shapes))
     if found := strangers(shape.text for shape in shapes if isinstance(shape, Text)):
         options.warn(

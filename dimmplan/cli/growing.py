@@ -5,18 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from dimmplan.cli.machine import Machine
 from dimmplan.errors import InputError, Problem
-
-if TYPE_CHECKING:
-    from dimmplan.growth.keep import Kept
-    from dimmplan.growth.pinned import Start
-    from dimmplan.model.board import Board
-    from dimmplan.model.placement import Placement
-    from dimmplan.model.request import Request
-    from dimmplan.planner import Planned
-    from dimmplan.stock import Shelf
+from dimmplan.growth.grow import grow
+from dimmplan.growth.keep import Kept
+from dimmplan.growth.pinned import NOTHING, Start, next_by_adding, plan_from
+from dimmplan.growth.upgrade import upgrade_of
+from dimmplan.model.board import Board
+from dimmplan.model.placement import Placement
+from dimmplan.model.request import Request
+from dimmplan.output.adding import next_record, next_text
+from dimmplan.output.growth import growth_record, growth_text
+from dimmplan.output.kept import BeforeEntry, kept_record, kept_text, upgrade_findings
+from dimmplan.output.mode import mode_record, mode_text
+from dimmplan.planner import Planned, read_over, without_mode
+from dimmplan.stock import Shelf
+from dimmplan.units import format_capacity, parse_capacity
 
 MOST_STEPS = 6
 """Steps of one chain: the space of chains grows with a power of them."""
@@ -76,7 +82,6 @@ def answer(board: Board, request: Request, wishes: Wishes, *, shelf: Shelf | Non
 
     Raises ``InputError`` and ``ImpossibleError``.
     """
-    from dimmplan.growth.pinned import NOTHING
 
     wishes.check()
     kept = _read_kept(board, request, wishes) if wishes.keep is not None else None
@@ -90,9 +95,6 @@ def answer(board: Board, request: Request, wishes: Wishes, *, shelf: Shelf | Non
 
 
 def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None, modules: Sequence[str]) -> Grown:
-    from dimmplan.growth.pinned import next_by_adding, plan_from
-    from dimmplan.output.adding import next_record, next_text
-
     planned = plan_from(board, request, start, shelf=shelf, modules=modules)
     nexts = next_by_adding(planned)
     grown = Grown(planned=planned, record={"next_by_adding": next_record(nexts)}, text=next_text(nexts))
@@ -100,23 +102,15 @@ def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None,
 
 
 def _with_price_of_mode(grown: Grown) -> Grown:
-    from dimmplan.planner import without_mode
-
     free = without_mode(grown.planned)
     if free is None:
         return grown
-    from dimmplan.output.mode import mode_record, mode_text
 
     record = {**grown.record, "mode_price": mode_record(grown.planned, free)}
     return replace(grown, record=record, text=f"{mode_text(grown.planned, free)}\n{grown.text}")
 
 
 def _chain(board: Board, request: Request, wishes: Wishes, start: Start) -> Grown:
-    from dimmplan.growth.grow import grow
-    from dimmplan.growth.pinned import next_by_adding
-    from dimmplan.output.adding import next_record, next_text
-    from dimmplan.output.growth import growth_record, growth_text
-
     growth = grow(board, _requests(request, wishes), may_move=wishes.may_move, start=start)
     nexts = next_by_adding(growth.steps[-1])
     return Grown(
@@ -129,8 +123,6 @@ def _chain(board: Board, request: Request, wishes: Wishes, start: Start) -> Grow
 
 def _requests(request: Request, wishes: Wishes) -> list[Request]:
     """The request of each step. Raises ``InputError`` where capacities do not rise."""
-    from dimmplan.planner import read_over
-    from dimmplan.units import format_capacity, parse_capacity
 
     found, problems = [request], list[Problem]()
     for text in wishes.then:
@@ -151,7 +143,6 @@ def _requests(request: Request, wishes: Wishes) -> list[Request]:
 
 
 def _read_kept(board: Board, request: Request, wishes: Wishes) -> Kept:
-    from dimmplan.cli.machine import Machine
     from dimmplan.growth.keep import keep
 
     machine = Machine(
@@ -164,8 +155,6 @@ def _read_kept(board: Board, request: Request, wishes: Wishes) -> Kept:
 def _with_kept(grown: Grown, kept: Kept | None, start: Start) -> Grown:
     if kept is None:
         return grown
-    from dimmplan.growth.upgrade import upgrade_of
-    from dimmplan.output.kept import BeforeEntry, kept_record, kept_text, upgrade_findings
 
     planned = grown.planned
     upgrade = upgrade_of(planned, kept.now(planned.request.fitted), start)

@@ -5,28 +5,24 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
-from dimmplan.cli import groups, options, terminal
-
-if TYPE_CHECKING:
-    from dimmplan.inventory.match import Matching
-    from dimmplan.locate import Location
-    from dimmplan.model.board import Board
-    from dimmplan.model.inventory import Inventory
-
-
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command(
-        name="locate",
-        cls=groups.Command,
-        short_help="The slot that an error record means.",
-        rich_help_panel=groups.MACHINES,
-        epilog="Example: dimmplan locate skerry-16 'CPU_SrcID#0_MC#1_Chan#0_DIMM#1'",
-    )(locate)
+from dimmplan.boardfile.read import load_board
+from dimmplan.cli import options, terminal
+from dimmplan.cli.draw import check_sheet_options, rendered
+from dimmplan.cli.files import check_ending, write_files
+from dimmplan.cli.machine import Machine
+from dimmplan.errors import InputError, Problem
+from dimmplan.inventory.match import Matching
+from dimmplan.locate import Location, locate_log
+from dimmplan.locate import locate as located
+from dimmplan.model.board import Board
+from dimmplan.model.inventory import Inventory
+from dimmplan.output.locating import location_record, location_text
+from dimmplan.output.values import to_json
+from dimmplan.sheet.marked import compose_marked
 
 
 def locate(
@@ -54,11 +50,6 @@ def locate(
 
     Records are names that Linux EDAC and RAS give, whole log lines, SMBIOS handles, Redfish paths, or plain locators.
     """
-    from dimmplan.boardfile.read import load_board
-    from dimmplan.locate import locate as located
-    from dimmplan.locate import locate_log
-    from dimmplan.output.locating import location_record, location_text
-    from dimmplan.output.values import to_json
 
     loaded = load_board(board)
     found, matching = _inventory(origin, loaded, slots)
@@ -86,17 +77,11 @@ def _lines() -> Iterator[str]:
 def _inventory(origin: str | None, board: Board, slots: Path | None) -> tuple[Inventory | None, Matching | None]:
     if origin is None:
         return None, None
-    from dimmplan.cli.machine import Machine
 
     return Machine(inventory=origin, slots=slots).matched(board)
 
 
 def _draw(location: Location, output: Path, *, force: bool, **sheet: Any) -> list[Path]:
-    from dimmplan.cli.draw import check_sheet_options, rendered
-    from dimmplan.cli.files import check_ending, write_files
-    from dimmplan.errors import InputError, Problem
-    from dimmplan.sheet.marked import compose_marked
-
     check_ending(output, (".svg", ".png"))
     check_sheet_options(sheet)
     if not location.marked:

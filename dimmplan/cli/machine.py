@@ -4,23 +4,32 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from dimmplan.cli import complete, groups, options, terminal
-from dimmplan.errors import InputError, Problem
-
-if TYPE_CHECKING:
-    from dimmplan.audit import Audit
-    from dimmplan.inventory.match import Matching
-    from dimmplan.model.board import Board
-    from dimmplan.model.inventory import Inventory
-    from dimmplan.model.move import Change
-    from dimmplan.model.placement import Placement
-    from dimmplan.output.reading import JudgedPlan
+from dimmplan.audit import Audit
+from dimmplan.audit import audit as compare
+from dimmplan.boardfile.read import load_board
+from dimmplan.cli import complete, options, terminal
+from dimmplan.cli.files import write_files
+from dimmplan.cli.plans import read_judged, tell, with_judgement
+from dimmplan.errors import Cause, InputError, Problem, RefusedError, did_you_mean
+from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.match import Matching, mapping_text, match_slots, read_mapping, with_rest_empty
+from dimmplan.model.board import Board
+from dimmplan.model.inventory import Inventory
+from dimmplan.model.move import Change
+from dimmplan.model.placement import Placement
+from dimmplan.moves import plan_moves
+from dimmplan.output.machine import audit_text, found_text, moves_text
+from dimmplan.output.machine_record import audit_record, found_record, moves_record
+from dimmplan.output.reading import JudgedPlan
+from dimmplan.output.values import to_json
+from dimmplan.report import blocked_text
+from dimmplan.units import quoted
 
 FOLLOW_SECONDS = 0.3
 
@@ -29,41 +38,12 @@ InventoryArgument = Annotated[
 ]
 
 
-def register(app: typer.Typer) -> None:
-    """Add the commands."""
-    app.command(
-        name="found",
-        cls=groups.Command,
-        short_help="What a machine says of itself.",
-        rich_help_panel=groups.MACHINES,
-        epilog="Example: dimmplan found listing.txt",
-    )(found)
-    app.command(
-        name="audit",
-        cls=groups.Command,
-        short_help="A machine held against a plan, slot by slot.",
-        rich_help_panel=groups.MACHINES,
-        epilog="Example: dimmplan audit labels.csv --against plan.json",
-    )(audit)
-    app.command(
-        name="moves",
-        cls=groups.Command,
-        short_help="How to get from a machine to a plan.",
-        rich_help_panel=groups.MACHINES,
-        epilog="Example: dimmplan moves labels.csv --to plan.json",
-    )(moves)
-
-
 def found(
     inventory: InventoryArgument,
     serials: Annotated[bool, typer.Option("--serials", help="Show serial numbers and asset tags.")] = False,
     as_json: options.Json = False,
 ) -> None:
     """Show what a machine says of itself: sockets, slots, modules, and everything odd about how it says it."""
-    from dimmplan.inventory.detect import read_inventory
-    from dimmplan.output.machine import found_text
-    from dimmplan.output.machine_record import found_record
-    from dimmplan.output.values import to_json
 
     read = read_inventory(inventory)
     if as_json:
@@ -119,11 +99,6 @@ def audit(
 
 
 def _say(result: Audit, matching: Matching, judged: JudgedPlan | None, *, as_json: bool) -> None:
-    from dimmplan.cli.plans import with_judgement
-    from dimmplan.output.machine import audit_text
-    from dimmplan.output.machine_record import audit_record
-    from dimmplan.output.values import to_json
-
     if as_json:
         typer.echo(to_json(with_judgement(audit_record(result, matching), judged)), nl=False)
     else:
@@ -132,8 +107,6 @@ def _say(result: Audit, matching: Matching, judged: JudgedPlan | None, *, as_jso
 
 def _save_mapping(path: Path, board: Board, read: Inventory, matching: Matching, *, force: bool) -> None:
     """Write the mapping; answers that a person has put into the file there stay, so that nothing is lost."""
-    from dimmplan.cli.files import write_files
-    from dimmplan.inventory.match import mapping_text, read_mapping
 
     answers: dict[tuple[str, str], str] = {}
     if path.is_file():
@@ -152,12 +125,9 @@ def _target(against: str | None, board: str | None, board_file: Path | None) -> 
             Problem(file="dimmplan audit", place="", found=f"{found} of --against and --board", allowed="one of them")
         )
     if against is not None:
-        from dimmplan.cli.plans import read_judged, tell
-
         judged = read_judged(against, board_file)
         tell(judged)
         return judged.board, judged
-    from dimmplan.boardfile.read import load_board
 
     return load_board(str(board_file or board)), None
 
@@ -173,10 +143,6 @@ class Machine:
 
     def matched(self, board: Board) -> tuple[Inventory, Matching]:
         """The inventory as read, and which slot each device is. Raises ``InputError``."""
-        from dimmplan.errors import did_you_mean
-        from dimmplan.inventory.detect import read_inventory
-        from dimmplan.inventory.match import match_slots, read_mapping, with_rest_empty
-        from dimmplan.units import quoted
 
         wrong = [slot for slot in self.data_saved if slot not in board.slots]
         if wrong:
@@ -192,8 +158,6 @@ class Machine:
 
 
 def _audited(machine: Machine, board: Board, placement: Placement | None) -> tuple[Audit, Matching, Inventory]:
-    from dimmplan.audit import audit as compare
-
     found, matching = machine.matched(board)
     return compare(board, found, matching, placement, data_saved=machine.data_saved), matching, found
 
@@ -216,10 +180,6 @@ def moves(
     as_json: options.Json = False,
 ) -> None:
     """Say what to keep, pull, move and insert, in order, to get from a machine to a plan; and what is left over."""
-    from dimmplan.cli.plans import read_judged, tell, with_judgement
-    from dimmplan.output.machine import moves_text
-    from dimmplan.output.machine_record import moves_record
-    from dimmplan.output.values import to_json
 
     judged = read_judged(to, board_file)
     tell(judged)
@@ -235,7 +195,6 @@ def moves(
 
 def _change(machine: Machine, board: Board, placement: Placement) -> tuple[Change, tuple[str, ...]]:
     """The change from an inventory to a plan, and the slots that nobody may touch."""
-    from dimmplan.moves import plan_moves
 
     result, _, _ = _audited(machine, board, placement)
     change = plan_moves(board, result.content, placement, untouchable=result.untouchable)
@@ -244,10 +203,6 @@ def _change(machine: Machine, board: Board, placement: Placement) -> tuple[Chang
 
 def change_from(machine: Machine, board: Board, placement: Placement) -> tuple[Placement, Change]:
     """The plan with its held slots, and the change to it. Raises ``RefusedError`` where it cannot be done."""
-    from dataclasses import replace
-
-    from dimmplan.errors import Cause, RefusedError
-    from dimmplan.report import blocked_text
 
     change, untouchable = _change(machine, board, placement)
     if change.blocked:

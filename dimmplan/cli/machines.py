@@ -21,26 +21,44 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import groupby, islice
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, NamedTuple
+from typing import IO, Any, NamedTuple
 
 import typer
+from filelock import BaseFileLock, FileLock, Timeout
 
 import dimmplan
-from dimmplan.cli.files import WriteError, write_stream
+from dimmplan.cli.files import (
+    WriteError,
+    digest_of_sealed,
+    make_folder,
+    obstacles_in,
+    ours_beside,
+    write_files,
+    write_stream,
+)
 from dimmplan.cli.machine_files import MACHINE, Record, read_machine, spool, tidy
+from dimmplan.cli.machine_work import Files, Solved, Unsolved, draw, solve
 from dimmplan.cli.progress import Bar
 from dimmplan.cli.workers import MOST_JOBS, Task, Workers, usual_jobs
 from dimmplan.errors import InputError, Problem, RefusedError
+from dimmplan.fleet.desk import Asked, Desk
+from dimmplan.fleet.rows import BadRow, MachineList, Row
+from dimmplan.fleet.share import Share, Shared
+from dimmplan.output.columns import csv_head, csv_line
+from dimmplan.output.fleet import (
+    COLUMNS,
+    fleet_text,
+    impossible_row,
+    json_parts,
+    problem_row,
+    taken_rows,
+    with_purchase,
+)
+from dimmplan.output.pick import Pick, pick_csv
+from dimmplan.output.record import sheet_record
+from dimmplan.output.values import plain, to_json
+from dimmplan.planner import Terms, check_terms
 from dimmplan.units import cleaned
-
-if TYPE_CHECKING:
-    from filelock import BaseFileLock
-
-    from dimmplan.cli.machine_work import Files, Solved, Unsolved
-    from dimmplan.fleet.desk import Asked, Desk
-    from dimmplan.fleet.rows import BadRow, Row
-    from dimmplan.fleet.share import Share, Shared
-    from dimmplan.planner import Terms
 
 SUMMARY_CSV, SUMMARY_JSON = "summary.csv", "summary.json"
 LOCK = ".dimmplan.lock"
@@ -94,7 +112,6 @@ class _ToDo(NamedTuple):
     @property
     def solving(self) -> Task:
         """Its request, to be solved."""
-        from dimmplan.cli.machine_work import solve
 
         return Task(solve, (self.asked.board, self.asked.request, self.share.option if self.share else None))
 
@@ -103,9 +120,6 @@ class _Run:
     """The work of one run: rows are read as a stream, and what is remembered depends on distinct requests only."""
 
     def __init__(self, job: Job) -> None:
-        from dimmplan.fleet.desk import Desk
-        from dimmplan.fleet.rows import MachineList
-
         self.job = job
         self.rows = MachineList(job.machines)
         self.desk: Desk = Desk(self.rows, job.terms, job.stock)
@@ -119,9 +133,6 @@ class _Run:
 
     def prepare(self) -> None:
         """Check the whole list, divide the shelf, take the folder. Raises ``InputError``."""
-        from dimmplan.cli.files import make_folder, obstacles_in, ours_beside
-        from dimmplan.fleet.rows import Row
-        from dimmplan.planner import check_terms
 
         check_terms(self.job.terms)
         for _ in self.rows:  # a list that is none is refused before anything is written
@@ -140,7 +151,6 @@ class _Run:
 
     def _take_folder(self) -> None:
         """Lock the folder. Raises ``InputError`` where another run works in it."""
-        from filelock import FileLock, Timeout
 
         def refused(found: str, hint: str = "") -> InputError:
             folder = cleaned(str(self.job.out))
@@ -159,8 +169,6 @@ class _Run:
 
     def work(self) -> None:
         """Do row after row, with a bar on a terminal."""
-        from dimmplan.output.columns import csv_head, csv_line
-        from dimmplan.output.fleet import COLUMNS
 
         lines, table = spool(), spool()
         self._summaries = {SUMMARY_JSON: lines, SUMMARY_CSV: table}
@@ -187,8 +195,6 @@ class _Run:
 
     def _look(self, row: Row | BadRow) -> Record | _ToDo:
         """What a row asks for; its row of the summary where there is nothing to draw."""
-        from dimmplan.fleet.rows import BadRow
-        from dimmplan.output.fleet import problem_row
 
         if isinstance(row, BadRow):
             return problem_row(row.tag, row.line, "bad-row", row.problems)
@@ -215,7 +221,6 @@ class _Run:
 
     def _draw(self, todo: Sequence[_ToDo], workers: Workers) -> Iterator[Files]:
         """The sheets of each machine in order; none where there is no plan."""
-        from dimmplan.cli.machine_work import Solved, draw
 
         tasks, sizes = [], []
         for key, group in groupby(todo, key=lambda each: each.key):
@@ -232,7 +237,6 @@ class _Run:
 
     def _not_served(self, row: Row, tag: str, asked: Asked, shared: Shared) -> Record:
         """A machine that gets nothing of the shelf: all of it would not do, or others get what it needs."""
-        from dimmplan.output.fleet import impossible_row, problem_row, with_purchase
 
         alone = self.desk.alone(asked)
         if alone is not None:
@@ -245,10 +249,6 @@ class _Run:
 
     def _done(self, todo: _ToDo, sheet: Files) -> Record:
         """Write a machine's files, the one that says that they are whole last."""
-        from dimmplan.cli.files import digest_of_sealed, make_folder, obstacles_in, write_files
-        from dimmplan.cli.machine_work import Unsolved
-        from dimmplan.output.fleet import impossible_row, problem_row, taken_rows
-        from dimmplan.output.values import to_json
 
         row, tag, solved, share = todo.row, todo.tag, self._solved[todo.key], todo.share
         if isinstance(solved, Unsolved):
@@ -257,8 +257,6 @@ class _Run:
         folder = self.job.out / "machines" / row.folder
         files = {folder / name: its for name, its in {"plan.json": self._plan_json(solved, row), **sheet}.items()}
         if share is not None:
-            from dimmplan.output.pick import Pick, pick_csv
-
             picks = [Pick(t.count, t.label, t.serves_as, t.place, t.note) for t in share.taken]
             files[folder / "pick.csv"] = pick_csv(solved.placement, picks).encode("utf-8")
         own = {"tag": tag, "line": row.line, "folder": f"machines/{row.folder}"}
@@ -290,8 +288,6 @@ class _Run:
 
     def _plan_json(self, solved: Solved, row: Row) -> bytes:
         """The plan of a request with the words of one machine's sheet."""
-        from dimmplan.output.record import sheet_record
-        from dimmplan.output.values import plain, to_json
 
         words = plain(sheet_record({**self.job.sheet, "tag": row.tag}))
         return solved.plan_json[: -len("\n}\n")] + b"," + to_json(words)[1:].encode("ascii")
@@ -323,7 +319,6 @@ class _Run:
 
     def finish(self, *, as_json: bool) -> None:
         """Write the summaries and say what was done."""
-        from dimmplan.output.fleet import fleet_text, json_parts
 
         for handle in self._summaries.values():
             handle.seek(0)

@@ -6,21 +6,16 @@ from typing import Annotated
 
 import typer
 
-from dimmplan.cli import complete, groups, options, terminal
+from dimmplan.boardfile.read import load_board
+from dimmplan.cli import complete, options, terminal
+from dimmplan.errors import InputError, Problem
+from dimmplan.mix import mix_of
+from dimmplan.output.answer_records import mix_record
+from dimmplan.output.answers import mix_text
+from dimmplan.output.values import to_json
+from dimmplan.planner import read_fitted, read_module, read_processor
 
 MOST_LABELS = 4
-EPILOG = "Example: dimmplan mix skerry-16 32GiB '8GB 1Rx8 PC4-2933Y-R'"
-
-
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command(
-        name="mix",
-        cls=groups.Command,
-        short_help="May these modules be used together?",
-        rich_help_panel=groups.ANSWERS,
-        epilog=EPILOG,
-    )(mix)
 
 
 def mix(
@@ -36,13 +31,6 @@ def mix(
     as_json: options.Json = False,
 ) -> None:
     """Say whether module types may be used together, in which slots, by which rule, and what it costs."""
-    from dimmplan.boardfile.read import load_board
-    from dimmplan.errors import InputError, Problem
-    from dimmplan.mix import mix_of
-    from dimmplan.output.answer_records import mix_record
-    from dimmplan.output.answers import mix_text
-    from dimmplan.output.values import to_json
-    from dimmplan.planner import read_fitted, read_module, read_processor
 
     loaded = load_board(board)
     problems: list[Problem] = []

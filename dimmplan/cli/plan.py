@@ -4,34 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
-from dimmplan.cli import complete, groups, options, terminal
+from dimmplan.boardfile.read import load_board
+from dimmplan.cli import complete, options, terminal
+from dimmplan.cli.draw import check_sheet_options, sheet_files
+from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
+from dimmplan.cli.growing import Grown, Wishes, answer
+from dimmplan.cli.machines import Job, plan_machines
 from dimmplan.errors import InputError, Problem
-from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
+from dimmplan.model.board import Board
+from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Request
+from dimmplan.output.pick import pick_csv, picks_of
+from dimmplan.output.record import plan_record, sheet_record
+from dimmplan.output.stock import shelf_record, shelf_text
+from dimmplan.output.text import plan_text
+from dimmplan.output.values import plain, to_json
+from dimmplan.planner import Terms, ask
+from dimmplan.stock import Shelf, read_shelf
 from dimmplan.units import cleaned
-
-if TYPE_CHECKING:
-    from dimmplan.cli.growing import Grown, Wishes
-    from dimmplan.model.board import Board
-    from dimmplan.model.request import Request
-    from dimmplan.planner import Terms
-    from dimmplan.stock import Shelf
-
-EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --module 64GiB"
-
-
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command(
-        name="plan",
-        cls=groups.Command,
-        short_help="The best placement for a capacity, and how it will run.",
-        rich_help_panel=groups.PLANNING,
-        epilog=EPILOG,
-    )(plan)
 
 
 def plan(
@@ -137,12 +130,9 @@ def plan(
     as_json: options.Json = False,
 ) -> None:
     """Find the best placement for a capacity on a board, prove it, and say how the memory will run."""
-    from dimmplan.cli.growing import Wishes
 
     sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
     if list(sheet.values()) != ["a4", "colour", "down", None, None, None]:  # the defaults need no look, and no import
-        from dimmplan.cli.draw import check_sheet_options
-
         check_sheet_options(sheet)
     terms: Terms = {
         "modules": tuple(module or ()),
@@ -167,8 +157,6 @@ def plan(
     wishes.check()
     given = {"BOARD": board, "--capacity": capacity, "--keep": keep, "--then": then, "--tag": tag}
     if machines is not None:
-        from dimmplan.cli.machines import Job, plan_machines
-
         folder = _check_call(given, out)
         job = Job(
             machines=machines,
@@ -214,8 +202,6 @@ def _asked(
     given: dict[str, Any], terms: Terms, stock: Path | None, many: dict[str, Any]
 ) -> tuple[Board, Request, Shelf | None]:
     """The board, what is asked of it, and the shelf. Raises ``InputError`` and ``RefusedError``."""
-    from dimmplan.boardfile.read import load_board
-    from dimmplan.planner import ask
 
     problems = [
         Problem(file="dimmplan plan", place="", found=f"no {name}", allowed="", hint="See: dimmplan plan --help")
@@ -232,8 +218,6 @@ def _asked(
     loaded = load_board(given["BOARD"])
     shelf = None
     if stock is not None:
-        from dimmplan.stock import read_shelf
-
         shelf = read_shelf(stock, loaded)
     if given["--keep"] and not terms["prefer"]:
         terms = terms | {"prefer": "upgrade"}
@@ -253,14 +237,11 @@ def _plan_one(
     force: bool,
     as_json: bool,
 ) -> None:
-    from dimmplan.cli.growing import answer
 
     grown = answer(board, request, wishes, shelf=shelf, modules=modules)
     record = _record(grown, shelf, sheet) if as_json or out is not None else {}
     written, problems = _written(grown, record, shelf, out, sheet, force=force) if out is not None else ([], [])
     if as_json:
-        from dimmplan.output.values import to_json
-
         typer.echo(to_json(record), nl=False)
     else:
         _say(grown, shelf)
@@ -274,15 +255,12 @@ def _plan_one(
 
 def _say(grown: Grown, shelf: Shelf | None) -> None:
     """Print the answer for people."""
-    from dimmplan.output.text import plan_text
 
     searched = grown.planned.answer
     how = "proven" if searched.proven else f"stopped: {searched.stopped}"
     options.detail(f"{searched.effort} search nodes, {how}")
     terminal.say(plan_text(grown.planned))
     if shelf is not None:
-        from dimmplan.output.stock import shelf_text
-
         terminal.say(f"\n{shelf_text(grown.planned, shelf)}")
     terminal.say(f"\n{grown.text}")
 
@@ -294,10 +272,6 @@ def _written(
 
     Returns what was written and what could not be: a plan is worth keeping also where its sheet cannot be drawn.
     """
-    from dimmplan.cli.draw import sheet_files
-    from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
-    from dimmplan.output.record import plan_record, sheet_record
-    from dimmplan.output.values import plain, to_json
 
     records = [first, *(plan_record(step).plain() | plain(sheet_record(sheet)) for step in grown.later)]
     files: dict[Path, bytes] = {}
@@ -311,8 +285,6 @@ def _written(
             problems += error.problems
         folders[folder] = record
     if shelf is not None:
-        from dimmplan.output.pick import pick_csv, picks_of
-
         files[out / "pick.csv"] = pick_csv(grown.planned.placement, picks_of(grown.planned, shelf)).encode("utf-8")
     plans: dict[Path, bytes] = {}
     for folder, record in folders.items():
@@ -333,13 +305,9 @@ def _written(
 
 def _record(grown: Grown, shelf: Shelf | None, sheet: dict[str, Any]) -> dict[str, Any]:
     """The plan as JSON, what it takes from the shelf where there is one, and what stands beside it."""
-    from dimmplan.output.record import plan_record, sheet_record
-    from dimmplan.output.values import plain
 
     beside: dict[str, Any] = dict(sheet_record(sheet))
     if shelf is not None:
-        from dimmplan.output.stock import shelf_record
-
         beside["stock"] = shelf_record(grown.planned, shelf)
     record: dict[str, Any] = plan_record(grown.planned).plain() | plain(beside | grown.record)
     return record

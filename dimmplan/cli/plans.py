@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -15,13 +14,11 @@ from dimmplan.cli import terminal
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
+from dimmplan.output.reading import MOST_BYTES, JudgedPlan, judge_code, judge_file, read_plan
+from dimmplan.output.values import CauseEntry, Document, JudgementEntry, OfPlan
 from dimmplan.plancode.code import CodeHead, read_head
 from dimmplan.plancode.symbols import looks_like_code
 from dimmplan.units import cleaned, quoted
-
-if TYPE_CHECKING:
-    from dimmplan.output.reading import JudgedPlan
-    from dimmplan.output.values import Document
 
 
 def read_judged(plan: str, board_file: Path | None) -> JudgedPlan:
@@ -29,7 +26,6 @@ def read_judged(plan: str, board_file: Path | None) -> JudgedPlan:
 
     Raises ``InputError``.
     """
-    from dimmplan.output.reading import judge_code, judge_file, read_plan
 
     if plan != "-" and looks_like_code(plan) and not Path(plan).exists():
         judged = judge_code(plan, load_board(str(board_file)) if board_file else _board_of_code(read_head(plan)))
@@ -54,7 +50,6 @@ def tell(judged: JudgedPlan) -> None:
 
 def with_judgement(document: Document, judged: JudgedPlan | None) -> Document:
     """A JSON answer about a plan; of one that is not good it says so first."""
-    from dimmplan.output.values import CauseEntry, JudgementEntry, OfPlan
 
     if judged is None or judged.good or not isinstance(document, OfPlan):
         return document
@@ -114,8 +109,6 @@ def _board_of(board_id: str, file: str) -> Board:
 
 
 def _content_of(plan: str) -> tuple[str, bytes]:
-    from dimmplan.output.reading import MOST_BYTES
-
     if plan == "-":
         return "standard input", sys.stdin.buffer.read(MOST_BYTES + 1)
     allowed = "a plan file, - for standard input, or a plan code"

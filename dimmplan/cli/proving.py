@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
-from dimmplan.errors import InputError, Problem
+from dimmplan.errors import ImpossibleError, InputError, Problem
+from dimmplan.model.board import Board
+from dimmplan.model.label import parse_label
+from dimmplan.model.placement import Placement
+from dimmplan.model.request import Request, Supply
+from dimmplan.output.reading import JudgedPlan
+from dimmplan.output.short_records import BetterEntry, ProofEntry
+from dimmplan.planner import plan
 from dimmplan.units import quoted
-
-if TYPE_CHECKING:
-    from dimmplan.model.board import Board
-    from dimmplan.model.placement import Placement
-    from dimmplan.model.request import Request
-    from dimmplan.output.reading import JudgedPlan
-    from dimmplan.output.short_records import ProofEntry
-    from dimmplan.why.weigh import Parted
+from dimmplan.why.weigh import Case, Parted
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +32,6 @@ class Proof:
     @property
     def record(self) -> ProofEntry:
         """The proof as JSON."""
-        from dimmplan.output.short_records import BetterEntry, ProofEntry
 
         parted = self.parted
         better = parted and BetterEntry(
@@ -59,9 +57,6 @@ def proof_of(judged: JudgedPlan) -> Proof:
 
     Raises ``InputError`` for a plan that was made from more than that: a machine, a shelf, a chain of steps.
     """
-    from dimmplan.errors import ImpossibleError
-    from dimmplan.planner import plan
-    from dimmplan.why.weigh import Case
 
     board, placement = judged.board, judged.placement
     beside = judged.beside or (("kept",) if placement.prefer == "upgrade" else ())
@@ -84,8 +79,6 @@ def proof_of(judged: JudgedPlan) -> Proof:
 
 def _request(judged: JudgedPlan, board: Board, request: Request) -> Request:
     """The request of a plan as its file says it; else as it follows from its slots."""
-    from dimmplan.model.label import parse_label
-    from dimmplan.model.request import Supply
 
     asked = judged.request
     if asked is None or not asked.modules:

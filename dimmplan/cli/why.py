@@ -3,35 +3,30 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
+from typing import Annotated, Any, NamedTuple
 
 import typer
 
-from dimmplan.cli import complete, groups, options
+from dimmplan.cli import complete, options
+from dimmplan.cli.draw import FORMATS, check_sheet_options, sheet_files
+from dimmplan.cli.files import check_ending, write_files
+from dimmplan.cli.plans import read_judged, tell, with_judgement
 from dimmplan.errors import InputError, Problem, RefusedError
+from dimmplan.model.board import Board
+from dimmplan.model.module import Module
+from dimmplan.model.placement import Placement
+from dimmplan.output.answer_records import change_record, expectation_record, failure_record, next_record, why_record
+from dimmplan.output.answers import change_text, expectation_text, failure_text, next_text, slot_text, why_text
+from dimmplan.output.reading import JudgedPlan
+from dimmplan.output.values import Document, to_json
+from dimmplan.planner import read_module
 from dimmplan.units import quoted
-
-if TYPE_CHECKING:
-    from dimmplan.model.board import Board
-    from dimmplan.model.module import Module
-    from dimmplan.model.placement import Placement
-    from dimmplan.output.reading import JudgedPlan
-    from dimmplan.output.values import Document
-    from dimmplan.why.grow import Change
-    from dimmplan.why.weigh import Case
-
-EPILOG = "Example: dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --json | dimmplan why - K2"
-
-
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command(
-        name="why",
-        cls=groups.Command,
-        short_help="Why a plan is so, and what a change would do.",
-        rich_help_panel=groups.ANSWERS,
-        epilog=EPILOG,
-    )(why)
+from dimmplan.why.expect import expectation, read_slots, require_usable
+from dimmplan.why.failed import failure_of
+from dimmplan.why.grow import Change, change_of, drawn_change, next_answer
+from dimmplan.why.rate import rate_reasons
+from dimmplan.why.slots import read_slot, slot_reason, slot_reasons
+from dimmplan.why.weigh import Case
 
 
 def why(
@@ -110,7 +105,6 @@ def why(
     _check_question([name for name, is_so in asked.items() if is_so], module, comes_next=comes_next)
     sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
     _check_sheet(output, sheet, changes=bool(put or clear))
-    from dimmplan.cli.plans import read_judged, tell
 
     judged = read_judged(plan, board_file)
     if judged.broken and not put and not clear:  # nothing can be measured against it, but a change may mend it
@@ -145,8 +139,6 @@ _Answer = tuple[str, "Document", bool]
 
 def _say(answer: _Answer, judged: JudgedPlan, *, as_json: bool) -> None:
     """Print an answer; exit status 1 where it is a no, or the plan does not agree with itself."""
-    from dimmplan.cli.plans import with_judgement
-    from dimmplan.output.values import to_json
 
     text, record, good = answer
     typer.echo(to_json(with_judgement(record, judged)) if as_json else text, nl=False)
@@ -178,8 +170,6 @@ def _check_sheet(output: Path | None, sheet: dict[str, Any], *, changes: bool) -
         if given:
             raise InputError(Problem(file=given[0], place="", found="no -o FILE", allowed="together with -o FILE"))
         return
-    from dimmplan.cli.draw import FORMATS, check_sheet_options
-    from dimmplan.cli.files import check_ending
 
     if not changes:
         hint = "The sheet of the plan itself is drawn with: dimmplan draw"
@@ -190,12 +180,6 @@ def _check_sheet(output: Path | None, sheet: dict[str, Any], *, changes: bool) -
 
 
 def _why(board: Board, placement: Placement, slot: str | None) -> _Answer:
-    from dimmplan.output.answer_records import why_record
-    from dimmplan.output.answers import slot_text, why_text
-    from dimmplan.why.rate import rate_reasons
-    from dimmplan.why.slots import read_slot, slot_reason, slot_reasons
-    from dimmplan.why.weigh import Case
-
     named = read_slot(board, slot, file="SLOT") if slot is not None else None
     case = Case(board, placement)
     if named is not None:
@@ -206,11 +190,6 @@ def _why(board: Board, placement: Placement, slot: str | None) -> _Answer:
 
 
 def _next(board: Board, placement: Placement, labels: list[str]) -> _Answer:
-    from dimmplan.output.answer_records import next_record
-    from dimmplan.output.answers import next_text
-    from dimmplan.why.grow import next_answer
-    from dimmplan.why.weigh import Case
-
     modules = _read_modules(board, labels)
     case = Case(board, placement, extra=modules)
     found = next_answer(case, modules)
@@ -218,8 +197,6 @@ def _next(board: Board, placement: Placement, labels: list[str]) -> _Answer:
 
 
 def _read_modules(board: Board, labels: list[str]) -> list[Module]:
-    from dimmplan.planner import read_module
-
     problems: list[Problem] = []
     found: dict[Module, None] = {}
     for label in labels:
@@ -233,12 +210,6 @@ def _read_modules(board: Board, labels: list[str]) -> list[Module]:
 
 
 def _change(board: Board, placement: Placement, put: list[str], clear: list[str], drawing: _Drawing | None) -> _Answer:
-    from dimmplan.output.answer_records import change_record
-    from dimmplan.output.answers import change_text
-    from dimmplan.why.expect import require_usable
-    from dimmplan.why.grow import change_of
-    from dimmplan.why.weigh import Case
-
     changes = _read_changes(board, put, clear)
     case = Case(board, placement, extra=[module for module in changes.values() if module])
     require_usable(case, list(changes))
@@ -249,9 +220,6 @@ def _change(board: Board, placement: Placement, put: list[str], clear: list[str]
 
 def _draw(case: Case, change: Change, drawing: _Drawing) -> list[str]:
     """Draw the change sheet; the files written. A change that is refused is never drawn."""
-    from dimmplan.cli.draw import sheet_files
-    from dimmplan.cli.files import write_files
-    from dimmplan.why.grow import drawn_change
 
     found = drawn_change(case, change)
     if found is None:
@@ -267,8 +235,6 @@ def _draw(case: Case, change: Change, drawing: _Drawing) -> list[str]:
 
 def _read_changes(board: Board, put: list[str], clear: list[str]) -> dict[str, Module | None]:
     """Slot to module, ``None`` for a cleared one. Raises ``InputError`` with every problem."""
-    from dimmplan.planner import read_module
-    from dimmplan.why.slots import read_slot
 
     problems: list[Problem] = []
     changes: dict[str, Module | None] = {}
@@ -299,23 +265,12 @@ def _read_changes(board: Board, put: list[str], clear: list[str]) -> dict[str, M
 
 
 def _without(board: Board, placement: Placement, names: list[str]) -> _Answer:
-    from dimmplan.output.answer_records import failure_record
-    from dimmplan.output.answers import failure_text
-    from dimmplan.why.expect import read_slots
-    from dimmplan.why.failed import failure_of
-    from dimmplan.why.weigh import Case
-
     case = Case(board, placement)
     failure = failure_of(case, read_slots(case, ",".join(names), file="--without"))
     return failure_text(case, failure), failure_record(case, failure), failure.best is not None
 
 
 def _expect(board: Board, placement: Placement, text: str) -> _Answer:
-    from dimmplan.output.answer_records import expectation_record
-    from dimmplan.output.answers import expectation_text
-    from dimmplan.why.expect import expectation, read_slots
-    from dimmplan.why.weigh import Case
-
     case = Case(board, placement)
     expected = expectation(case, read_slots(case, text, file="--expect"))
     return expectation_text(case, expected), expectation_record(case, expected), expected.parted.by != "rule"

@@ -82,7 +82,7 @@ def leaves(command: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]
         yield from leaves(each, (*path, name))
 
 
-COMMANDS = sorted(leaves(typer.main.get_command(application())))
+COMMANDS = sorted(leaves(typer.main.get_command(application(every=True))))
 
 
 def test_the_commands_of_the_main_job_are_there() -> None:

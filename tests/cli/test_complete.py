@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from dimmplan.boardfile.read import load_board, shipped_ids
+from dimmplan.cli.run import run
 from dimmplan.plancode.code import encode
 from dimmplan.planner import ask, plan
 from dimmplan.solve.criteria import LISTS
@@ -74,3 +75,10 @@ def test_a_shell_is_offered_what_fits(line: str, wanted: list[str], tmp_path: Pa
 )
 def test_what_cannot_be_told_offers_nothing(line: str, tmp_path: Path) -> None:
     assert offered(line, folder=tmp_path) == ([], "")
+
+
+@pytest.mark.parametrize(("shell", "word"), [("bash", "complete_bash"), ("zsh", "#compdef"), ("fish", "complete_fish")])
+def test_the_script_of_the_shell_that_is_named(shell: str, word: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Whatever shell is above, and where there is none."""
+    assert run(["--show-completion", shell]) == 0
+    assert word in capsys.readouterr().out

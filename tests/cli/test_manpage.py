@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 
 from dimmplan.cli.app import COMMANDS
-from dimmplan.cli.manpage import man_page
 from dimmplan.docs import FOLDER
+from tests.docs.man_page import man_page
 
 PAGE = FOLDER / "dimmplan.1"
 
 
 def test_the_page_is_what_is_made() -> None:
-    """What travels is made from today's commands: python -m dimmplan.cli.manpage > dimmplan/docs/dimmplan.1."""
+    """What travels is made from today's commands: python -m tests.docs.man_page > dimmplan/docs/dimmplan.1."""
     assert PAGE.read_text(encoding="utf-8") == man_page()
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from dimmplan.cli.compare import EPILOG
+from dimmplan.cli.app import COMMANDS
 from dimmplan.cli.run import run
 from tests.support import one_document, unprintable
 
@@ -45,7 +45,7 @@ def document(capsys: pytest.CaptureFixture[str], call: str) -> tuple[int, Any]:
 def test_the_example_of_the_help_works(capsys: pytest.CaptureFixture[str]) -> None:
     status, out, _ = say(capsys, "compare --help")
     assert status == 0
-    example = EPILOG.removeprefix("Example: ")
+    example = COMMANDS["compare"].example
     assert " ".join(example.split()) in " ".join(out.split())
     status, out, err = say(capsys, example.removeprefix("dimmplan "))
     assert status == 0 and "384 GiB" in out and "wrote compare.svg" in err

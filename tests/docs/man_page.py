@@ -1,4 +1,4 @@
-"""The man page, made from the command tree and from tables of the documents: ``python -m dimmplan.cli.manpage``.
+"""The man page, made from the command tree and from tables of the documents: ``python -m tests.docs.man_page``.
 
 ``dimmplan/docs/dimmplan.1`` is what this prints; a test holds it so, and the wheel installs it.
 """
@@ -22,7 +22,7 @@ _CELL = re.compile(r"`|\*")
 
 def man_page() -> str:
     """The page in roff, the same bytes for the same command tree."""
-    command: Any = typer.main.get_command(application())
+    command: Any = typer.main.get_command(application(every=True))
     context = command.make_context("dimmplan", [], resilient_parsing=True)
     lines = [
         f'.TH DIMMPLAN 1 "" "dimmplan {dimmplan.__version__}" "User Commands"',
