@@ -20,7 +20,7 @@ from dimmplan.solve.answer import Answer, Bound, Choice, _Alternatives, _checked
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.evaluate import content_of, usable_of, vector_of
-from dimmplan.solve.search import Search
+from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib
 
@@ -74,6 +74,17 @@ def _settled(board: Board, request: Request, answer: Answer, start: Start) -> An
     )
 
 
+class _AroundPins(_Alternatives):
+    """Alternatives that leave what is settled as it is: a quick placement to start from would not."""
+
+    def _of_single_types(self) -> Iterator[Found]:
+        for kind in range(len(self.space.types)):
+            if self.found.types != (kind,):
+                found = self._best_of(self.search, self.aim._replace(types=frozenset([kind])), None)
+                if found is not None:
+                    yield found
+
+
 def _solved(board: Board, request: Request, start: Start, *, alternatives: bool) -> Answer:
     if not start.pins:
         return solve(board, request, alternatives=alternatives)
@@ -89,7 +100,7 @@ def _solved(board: Board, request: Request, start: Start, *, alternatives: bool)
             continue
         best = _checked(space, search.criteria, found)
         effort = search.budget.spent
-        more = _Alternatives(space, search, aim, found, best) if alternatives else None
+        more = _AroundPins(space, search, aim, found, best) if alternatives else None
         return Answer(
             criteria=search.criteria,
             best=best,

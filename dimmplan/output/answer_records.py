@@ -341,7 +341,7 @@ class NextDocument(AnswerDocument, OfPlan):
     alone: list[NextStepEntry] = Field(description="the best single slot for each type")
     group: list[NextStepEntry] = Field(description="the smallest group of those that sweep highest")
     refused: list[NextStepEntry] = Field(description="single slots that a rule refuses")
-    complete: bool = Field(description="false where there were too many ways to look at all")
+    complete: bool = Field(description="false where the search's effort did not suffice")
     said: list[SentenceEntry] = Field(description="why nothing comes next")
 
 

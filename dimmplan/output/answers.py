@@ -177,7 +177,7 @@ def next_text(case: Case, answer: NextAnswer) -> str:
         page.heading("Not here")
         page.sentences(changes.refused_said(case, answer))
     if not answer.complete:
-        page.text("There are more ways to add than were looked at; a better group may exist.")
+        page.text("The search's effort did not suffice for every type; a better group may exist.")
     return page.finish()
 
 
