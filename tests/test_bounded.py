@@ -13,6 +13,7 @@ from dimmplan.boardfile.read import examine_text, shipped_folder
 from dimmplan.bounded import MOST_JSON_CONTAINERS, MOST_KEYS, parse_json, read_file
 from dimmplan.cli.run import run
 from dimmplan.errors import MOST_PROBLEMS, InputError, Problem
+from tests.bench.hostile_inputs import EXCESS
 from tests.support import one_document
 
 SKERRY = (shipped_folder() / "skerry-16.toml").read_bytes()
@@ -83,19 +84,6 @@ def test_a_pipe_of_the_shell_is_read() -> None:
         assert read_file(Path(f"/dev/fd/{reading}"), most=100, allowed="a list").startswith(b"slot,label")
     finally:
         os.close(reading)
-
-
-EXCESS = {
-    "deep key": (".".join(["a"] * 20_000) + " = 1\n", "parts"),
-    "deep quoted key": (" . ".join(['"a"', "'b'"] * 10_000) + " = 1\n", "parts"),
-    "deep table": (f"[{'.'.join(['a'] * 20_000)}]\n", "parts"),
-    "tables": ("[[rates]]\n" * 100_000, "keys"),
-    "keys": ("".join(f"k{i} = 1\n" for i in range(80_000)), "keys"),
-    "lists": (f"a = [{'[],' * 300_000}]", "keys"),
-    "inline tables": ("a = " + "{a = " * 30_000, "keys"),
-    "one key": ("a" * 1_000_000, "TOML"),
-    "dots alone": ("a." * 20 + "\n", "TOML"),
-}
 
 
 @pytest.mark.parametrize("name", EXCESS)

@@ -20,7 +20,6 @@ from typing import BinaryIO
 
 from dimmplan.bounded import check_length, open_regular
 from dimmplan.errors import InputError, Problem, did_you_mean
-from dimmplan.fleet.names import folder_name
 from dimmplan.units import cleaned, quoted
 
 COLUMNS = ("tag", "board", "fitted", "processor", "capacity", "modules", "prefer")
@@ -28,6 +27,10 @@ NEEDED = ("tag", "board", "capacity")
 MOST_BYTES = 64 << 20
 """A longer list is refused: some 600,000 machines; split it."""
 MOST_LINE = 1 << 14
+MOST_NAME_BYTES = 200
+"""File systems take names of 255 bytes; the rest is room for what writers add."""
+_PLAIN = re.compile(r"[A-Za-z0-9_-]")
+_RESERVED = re.compile(r"(CON|PRN|AUX|NUL|COM\d|LPT\d)(\.|$)", re.IGNORECASE)
 _DELIMITERS = ",;\t"
 _FOREIGN = re.compile("[\0\udc80-\udcff]")
 _MARKS = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be", b"\xef\xbb\xbf": "utf-8"}
@@ -242,3 +245,27 @@ def _cells(text: str, delimiter: str) -> list[str] | None:
     except csv.Error:
         return None
     return [cell.strip() for cell in rows[0]] if rows else []
+
+
+def folder_name(tag: str) -> str | None:
+    """The name of a machine's folder, or ``None`` for a tag that is too long for one. Injective on every file system.
+
+    Letters, digits, hyphen, underscore and inner dots stand for themselves. Everything else is written as ``=`` and the
+    two hexadecimal digits of each byte of its UTF-8 form. File systems that fold case would let ``AB`` and ``ab`` meet,
+    so a tag with small letters carries, after ``~``, which of its letters are small (a binary number in hexadecimal);
+    tags all in capitals, the usual ones, are left as they are.
+    """
+    last = len(tag) - 1
+    reserved = _RESERVED.match(tag) is not None
+    name = "".join(
+        character
+        if _PLAIN.fullmatch(character)
+        and not (index == 0 and (reserved or character == "-"))
+        or (character == "." and 0 < index < last)
+        else "".join(f"={byte:02X}" for byte in character.encode("utf-8", errors="surrogatepass"))
+        for index, character in enumerate(tag)
+    )
+    small = [character.islower() for character in tag if character.isascii() and character.isalpha()]
+    if any(small):
+        name += f"~{sum(1 << place for place, is_small in enumerate(small) if is_small):x}"
+    return name if 0 < len(name) <= MOST_NAME_BYTES else None

@@ -12,7 +12,7 @@ from pydantic import Field
 from dimmplan.errors import ImpossibleError, Problem
 from dimmplan.explain import gb_s
 from dimmplan.fleet.share import Share, Shared
-from dimmplan.output.columns import Column, csv_head
+from dimmplan.output.columns import Column
 from dimmplan.output.record import BuyEntry, NearestEntry, nearest_record, shortfall_keys
 from dimmplan.output.stock import shortfall_lines
 from dimmplan.output.text import wrapped
@@ -214,8 +214,6 @@ COLUMNS = (
     ),
 )
 """The summary of machines, one row for each machine."""
-CSV_MARK = csv_head(COLUMNS[:4])
-"""What a summary that this tool made begins with."""
 
 
 def json_parts(

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from dimmplan.model.placement import Placement
-from dimmplan.output.columns import Column, csv_head, csv_text
+from dimmplan.output.columns import Column, csv_text
 from dimmplan.planner import Planned
 from dimmplan.stock import Shelf
 from dimmplan.supply import takes_of
@@ -36,8 +36,6 @@ COLUMNS = (
         for name in ("count", "label", "serves_as", "place", "note")
     ),
 )
-PICK_HEAD = csv_head(COLUMNS)
-"""What a pick list begins with."""
 
 
 def pick_csv(placement: Placement, picks: Iterable[Pick]) -> str:

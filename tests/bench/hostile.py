@@ -135,6 +135,8 @@ def run(name: str, seed: int, count: int, *, worst: bool = True, limit: float = 
         if worst and name in INVENTORIES:
             for case, content in mutate_inventories.worst(name):
                 tally.take(case, partial(form.take, content, random.Random(case)))
+        for case, (text, _) in hostile_inputs.EXCESS.items() if worst and name == "board" else ():
+            tally.take(case, partial(form.take, text.encode(), random.Random(case)))
         for index, content in enumerate(inputs(name, seed, count)):
             shown = repr(content)[:300] if isinstance(content, str | list) else ""
             tally.take(f"{index} {shown}", partial(form.take, content, random.Random(f"{seed} {index}")))

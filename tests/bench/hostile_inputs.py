@@ -194,6 +194,19 @@ def _spoil(raw: Any, rng: random.Random) -> None:
         here[key] = rng.choice(("", [], {}, 0, [[]], {"a": {}}, [here[key]] if len(str(here[key])) < 99 else []))
 
 
+EXCESS = {  # text of a board file, and a word of the one problem that it has
+    "deep key": (".".join(["a"] * 20_000) + " = 1\n", "parts"),
+    "deep quoted key": (" . ".join(['"a"', "'b'"] * 10_000) + " = 1\n", "parts"),
+    "deep table": (f"[{'.'.join(['a'] * 20_000)}]\n", "parts"),
+    "tables": ("[[rates]]\n" * 100_000, "keys"),
+    "keys": ("".join(f"k{i} = 1\n" for i in range(80_000)), "keys"),
+    "lists": (f"a = [{'[],' * 300_000}]", "keys"),
+    "inline tables": ("a = " + "{a = " * 30_000, "keys"),
+    "one key": ("a" * 1_000_000, "TOML"),
+    "dots alone": ("a." * 20 + "\n", "TOML"),
+}
+
+
 def take_board(content: bytes, rng: random.Random) -> bool:
     """Check a board file; where it is good, plan on it and draw now and then."""
     board, problems = examine_text(content, file="mine.toml")

@@ -12,7 +12,7 @@ import pytest
 from dimmplan.boardfile.read import board_folders, shipped_folder
 from dimmplan.cli.files import page_path
 from dimmplan.cli.run import run
-from dimmplan.fleet.names import folder_name
+from dimmplan.fleet.rows import folder_name
 
 BOARD = (shipped_folder() / "skerry-16.toml").read_text(encoding="utf-8")
 INPUTS: dict[str, tuple[str, list[str]]] = {

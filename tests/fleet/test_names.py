@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dimmplan.fleet.names import MOST_BYTES, folder_name
+from dimmplan.fleet.rows import MOST_NAME_BYTES, folder_name
 
 TAGS = st.text(
     st.one_of(st.characters(codec=None), st.sampled_from("aAbB.-_=~/\\:é%\x00 \u202e")), min_size=1, max_size=12
@@ -49,7 +49,7 @@ def test_a_name_is_safe(tag: str) -> None:
     assert name is not None
     assert re.fullmatch(r"[A-Za-z0-9_=][A-Za-z0-9_=.~-]*", name)
     assert not name.endswith(".")
-    assert len(name) <= MOST_BYTES
+    assert len(name) <= MOST_NAME_BYTES
 
 
 @pytest.mark.parametrize("tag", HOSTILE)
@@ -69,7 +69,7 @@ def test_usual_tags_stay_readable() -> None:
 
 
 def test_a_tag_that_is_too_long_has_no_name() -> None:
-    assert folder_name("X" * MOST_BYTES) is not None
-    assert folder_name("X" * (MOST_BYTES + 1)) is None
+    assert folder_name("X" * MOST_NAME_BYTES) is not None
+    assert folder_name("X" * (MOST_NAME_BYTES + 1)) is None
     assert folder_name("é" * 60) is None
     assert folder_name("") is None
