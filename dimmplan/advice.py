@@ -10,8 +10,9 @@ from dimmplan.boardfile.reach import unused_rates
 from dimmplan.explain import gb_s, modules_phrase
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
+from dimmplan.model.module import Module
 from dimmplan.planner import Planned
-from dimmplan.solve.answer import Choice
+from dimmplan.solve.answer import STEP_SHARE, Choice
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.evaluate import Value
 from dimmplan.tables import TableNote, preferred, table_notes
@@ -44,6 +45,7 @@ _PLURALS = {
     "bought": "modules bought",
 }
 _BANDWIDTHS = {
+    "balanced_sweep": "balanced sweep",
     "system_sweep": "system sweep",
     "worst_sweep": "sweep of the worst socket",
     "worst_parallel": "parallel of the worst socket",
@@ -88,28 +90,9 @@ def _is_better(criterion: Criterion, one: Value, other: Value) -> bool:
 
 
 def request_findings(planned: Planned) -> list[Finding]:
-    """What the asker must know and no sheet carries: an uneven request, a capacity far above it, a cut search."""
+    """What the asker must know and no sheet carries: an uneven request, a capacity rounded up, a cut search."""
     answer, request = planned.answer, planned.request
-    found: list[Finding] = list(planned.remarks)
-    step = answer.step_above
-    here = sweep_of(planned, answer.best)
-    if step is not None and sweep_of(planned, step) > here * UNEVEN_GAIN:
-        there = sweep_of(planned, step)
-        text = (
-            f"{format_capacity(answer.best.usable_gib)} spreads unevenly: it sweeps at {gb_s(here)}. "
-            f"{format_capacity(step.usable_gib)} with {choice_phrase(step)} would sweep at {gb_s(there)}."
-        )
-        found.append(Finding(rule="uneven", severity="warning", where=(), text=text, source="MODEL"))
-    if answer.outside_window:
-        text = (
-            f"Nothing fits between {format_capacity(request.capacity_gib)} and {format_capacity(request.limit_gib)}; "
-            f"this is what comes first above."
-        )
-        found.append(Finding(rule="window", severity="note", where=(), text=text, source="MODEL"))
-    found += [
-        Finding(rule=cause.rule, severity="note", where=(), text=cause.text, source=cause.source)
-        for cause in answer.passed_over
-    ]
+    found = [*planned.remarks, *_uneven(planned), *_sockets_differ(planned), *_rounded_up(planned)]
     if planned.placement.status != "proven" and answer.bound is not None:
         text = f"The search stopped at its {answer.stopped}: something better in {answer.bound.criterion} may exist."
         found.append(Finding(rule="effort", severity="note", where=(), text=text, source="MODEL"))
@@ -158,9 +141,56 @@ def table_note_text(note: TableNote) -> str:
     return f"the model would fill {', '.join(note.slots)}: {gain}"
 
 
+def _uneven(planned: Planned) -> Iterator[Finding]:
+    """More or fewer of the same modules, up to a quarter of them, would make the machine clearly faster."""
+    answer = planned.answer
+    here, types = sweep_of(planned, answer.best), _types(answer.best)
+    got, sentences = format_capacity(answer.best.usable_gib), []
+    for up, step in ((True, answer.step_above), (False, answer.step_below)):
+        if step is None or not _types(step) <= types or step.usable_gib < answer.best.usable_gib * (1 - STEP_SHARE):
+            continue
+        if sweep_of(planned, step) > here * UNEVEN_GAIN:
+            capacity, there = format_capacity(step.usable_gib), gb_s(sweep_of(planned, step))
+            lead = f"{capacity} would be faster" if up else f"{capacity} is faster than {got}"
+            sentences.append(f"{lead}: {choice_phrase(step)} sweep at {there}.")
+    if sentences:
+        text = " ".join([f"{got} spreads unevenly: balanced sweep {gb_s(here)}.", *sentences])
+        yield Finding(rule="uneven", severity="warning", where=(), text=text, source="MODEL")
+
+
+def _sockets_differ(planned: Planned) -> Iterator[Finding]:
+    """Sockets hold more or less than they would have to; the slowest of them is the starved one."""
+    figures, least = planned.figures, planned.answer.least_difference_gib
+    if least is None or figures.socket_difference_gib <= least:
+        return
+    starved = min(figures.sockets, key=lambda socket: (socket.sweep_gb_s, socket.usable_gib))
+    largest = max(figures.sockets, key=lambda socket: (socket.usable_gib, socket.sweep_gb_s))
+    could = f"only {format_capacity(least)} apart" if least else "equal"
+    text = (
+        f"{starved.socket} is starved: it holds {format_capacity(starved.usable_gib)} and sweeps at "
+        f"{gb_s(starved.sweep_gb_s)}; {largest.socket} holds {format_capacity(largest.usable_gib)}. At this capacity "
+        f"the sockets could be {could}, but {planned.request.prefer} puts this placement first."
+    )
+    yield Finding(rule="sockets-differ", severity="note", where=(starved.socket,), text=text, source="MODEL")
+
+
+def _rounded_up(planned: Planned) -> Iterator[Finding]:
+    """Why the capacity is not the one asked."""
+    request, got = planned.request, format_capacity(planned.answer.best.usable_gib)
+    asked = format_capacity(request.capacity_gib)
+    far = " No capacity within the allowance fits." if planned.answer.outside_window else ""
+    for cause in planned.answer.rounded_up:
+        text = f"{asked} was asked; {got} is the nearest above that fits.{far} Rule {cause.rule}: {cause.text}"
+        yield Finding(rule="rounded-up", severity="note", where=(), text=text, source=cause.source or "MODEL")
+
+
+def _types(choice: Choice) -> set[Module]:
+    return {module for module in choice.content.values() if module}
+
+
 def sweep_of(planned: Planned, choice: Choice) -> Fraction:
-    """The system sweep of a choice in GB/s."""
-    place = [criterion.name for criterion in planned.answer.criteria].index("system_sweep")
+    """The balanced sweep of a choice in GB/s."""
+    place = [criterion.name for criterion in planned.answer.criteria].index("balanced_sweep")
     return Fraction(choice.vector[place])
 
 

@@ -37,7 +37,7 @@ class Row:
     """One request and its answer; without a placement, ``below_gib`` and ``above_gib`` are the nearest that fit.
 
     ``is_answer``: what ``plan`` answers when all types of the comparison are allowed. ``unbeaten``: no other row of
-    its group is at least as good in system sweep, cost and free slots, and better in one. ``picked_by`` names the
+    its group is at least as good in balanced sweep, cost and free slots, and better in one. ``picked_by`` names the
     preference lists by which it comes first in its group.
     """
 
@@ -255,7 +255,7 @@ def _row(board: Board, request: Request, reach: _Reach) -> Row:
     reached = reach(request)
     if not reached or reached[-1] < request.capacity_gib:
         return Row(request=request, planned=None, figures=None, below_gib=reached[-1] if reached else None)
-    planned = plan(board, request, alternatives=False, step_up=True)
+    planned = plan(board, request, alternatives=False, steps=True)
     return Row(request=request, planned=planned, figures=planned.figures)
 
 
@@ -296,6 +296,7 @@ def _ideal(board: Board, asked: Request) -> dict[str, Value]:
     return {
         "advised_broken": 0,
         "over_gib": 0,
+        "balanced_sweep": len(sockets) * fewest * peak,
         "system_sweep": sum(len(socket.channels) for socket in sockets) * peak,
         "socket_difference_gib": 0,
         "worst_sweep": fewest * peak,
@@ -335,10 +336,10 @@ def _marked(rows: Sequence[Row], asked: Request, *, priced: bool) -> list[Row]:
 
 
 def _beats(one: Row, other: Row, *, priced: bool) -> bool:
-    """True where one row is at least as good in system sweep, cost and free slots, and better in one of them."""
+    """True where one row is at least as good in balanced sweep, cost and free slots, and better in one of them."""
     assert one.figures is not None and other.figures is not None
     pairs: list[tuple[Value, Value]] = [
-        (one.figures.system_sweep_gb_s, other.figures.system_sweep_gb_s),
+        (one.figures.balanced_sweep_gb_s, other.figures.balanced_sweep_gb_s),
         (one.figures.free_slots, other.figures.free_slots),
     ]
     if priced:

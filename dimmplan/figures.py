@@ -87,6 +87,21 @@ class PlacementFigures(NamedTuple):
         return self.usable_gib / longest if longest else Fraction(0)
 
     @property
+    def worst_sweep_gb_s(self) -> Fraction:
+        """The sweep of the slowest fitted socket; 0 where one has no memory."""
+        return min(socket.sweep_gb_s for socket in self.sockets)
+
+    @property
+    def own_sweep_gb_s(self) -> Fraction:
+        """What the sockets sweep together when each works in its own memory, all as hard as the slowest can."""
+        return len(self.sockets) * self.worst_sweep_gb_s
+
+    @property
+    def balanced_sweep_gb_s(self) -> Fraction:
+        """The lower of system sweep and own sweep: what the machine gives whichever way its memory is used."""
+        return min(self.system_sweep_gb_s, self.own_sweep_gb_s)
+
+    @property
     def socket_difference_gib(self) -> Gib:
         """Largest minus smallest usable capacity of the fitted sockets."""
         usable = [Fraction(socket.usable_gib) for socket in self.sockets]

@@ -261,17 +261,17 @@ def plan(
     request: Request,
     *,
     alternatives: bool = True,
-    step_up: bool = False,
+    steps: bool = False,
     shelf: Shelf | None = None,
     modules: Sequence[str] = (),
 ) -> Planned:
     """Solve a request and make a placement of the answer. Raises ``ImpossibleError`` where nothing fits.
 
-    ``alternatives`` and ``step_up`` are as for ``solve``. Where the request was made with a ``shelf`` (and
+    ``alternatives`` and ``steps`` are as for ``solve``. Where the request was made with a ``shelf`` (and
     ``modules``), the error says what there is to buy.
     """
     try:
-        answer = solve(board, request, alternatives=alternatives, step_up=step_up)
+        answer = solve(board, request, alternatives=alternatives, steps=steps)
     except ImpossibleError as error:
         if shelf is None:
             raise

@@ -233,7 +233,7 @@ class _Offer(NamedTuple):
 
 
 _PREFER = "upgrade"
-_BUYING = ("advised_broken", "bought", "cost", "over_gib", "types", "system_sweep", "modules")
+_BUYING = ("advised_broken", "bought", "cost", "over_gib", "types", "balanced_sweep", "modules")
 """The order in which lists to buy are compared; what is on the shelf counts as kept."""
 
 

@@ -59,7 +59,7 @@ def thinned(rising: Sequence[int], sweeps: Mapping[int, Fraction], even: Collect
 
 
 def _reached(board: Board, base: Request) -> tuple[dict[int, Fraction], set[int]]:
-    """Capacities that one type reaches with no rule broken and their best system sweep; those of even placements."""
+    """Capacities that one type reaches with no rule broken and their best balanced sweep; those of even placements."""
     strict = replace(
         board,
         rules=tuple(
@@ -78,7 +78,7 @@ def _reached(board: Board, base: Request) -> tuple[dict[int, Fraction], set[int]
             except ImpossibleError:
                 continue
             values = dict(zip((c.name for c in answer.criteria), answer.best.vector, strict=True))
-            sweeps[int(gib)] = max(sweeps.get(int(gib), Fraction(0)), Fraction(values["system_sweep"]))
+            sweeps[int(gib)] = max(sweeps.get(int(gib), Fraction(0)), Fraction(values["balanced_sweep"]))
             content = answer.best.content
             loads = {
                 sum(content.get(slot) is not None for slot in channel.slots)

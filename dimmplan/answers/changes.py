@@ -27,8 +27,10 @@ from dimmplan.why.weigh import Case
 def figures_phrase(figures: PlacementFigures) -> str:
     """How a content runs, short."""
     share = decimal(figures.worst_share, 4)
-    sweep = gb_s(figures.system_sweep_gb_s)
-    return f"{format_capacity(figures.usable_gib)} at {figures.rate_mts} MT/s, system sweep {sweep}, share {share:.4f}"
+    sweep = gb_s(figures.balanced_sweep_gb_s)
+    return (
+        f"{format_capacity(figures.usable_gib)} at {figures.rate_mts} MT/s, balanced sweep {sweep}, share {share:.4f}"
+    )
 
 
 # -- next ------------------------------------------------------------------------------------------------------------

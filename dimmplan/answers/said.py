@@ -18,7 +18,7 @@ from dimmplan.why.weigh import Case, Parted, Weighed
 ORDINALS = ("first", "second", "third", "fourth")
 MANY = 12
 """Slots from which on they are named by what they have in common, where they do."""
-_BANDWIDTHS = ("system_sweep", "worst_sweep", "worst_parallel")
+_BANDWIDTHS = ("balanced_sweep", "system_sweep", "worst_sweep", "worst_parallel")
 _CAPACITIES = ("over_gib", "socket_difference_gib", "controller_difference_gib")
 
 
@@ -211,17 +211,17 @@ def _regions_text(socket: SocketFigures) -> str:
 
 
 def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[Said]:
-    """How the system sweep changes, and the share of the peak at the worst socket with it."""
-    old, new = before.system_sweep_gb_s, after.system_sweep_gb_s
+    """How the balanced sweep changes, and the share of the peak at the worst socket with it."""
+    old, new = before.balanced_sweep_gb_s, after.balanced_sweep_gb_s
     if old != new:
         shares = [f"{decimal(figures.worst_share, 4):.4f}" for figures in (after, before)]
         share = f", share {shares[0]} instead of {shares[1]}" if shares[0] != shares[1] else ""
-        text = f"System sweep {gb_s(new)} instead of {gb_s(old)}{share}."
-        yield Said(text=text, rule="system_sweep", source="MODEL")
+        text = f"Balanced sweep {gb_s(new)} instead of {gb_s(old)}{share}."
+        yield Said(text=text, rule="balanced_sweep", source="MODEL")
 
 
 def effects(board: Board, before: PlacementFigures, after: PlacementFigures, *, both: bool = False) -> list[Said]:
-    """Everything that changes in figures: rate, regions (with ``both``, those before too), system sweep."""
+    """Everything that changes in figures: rate, regions (with ``both``, those before too), balanced sweep."""
     return [
         *rate_effect(board, before, after),
         *region_effects(board, before, after, both=both),

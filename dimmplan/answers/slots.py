@@ -70,7 +70,7 @@ def tried_said(case: Case, reason: SlotReason, tried: Tried) -> list[Said]:
     before, after = case.plan.figures, tried.weighed.figures
     if tried.what == "fill":
         beside = _beside(case, reason, tried)
-    elif before and after and tried.parted.by == "below" and after.system_sweep_gb_s > before.system_sweep_gb_s:
+    elif before and after and tried.parted.by == "below" and after.balanced_sweep_gb_s > before.balanced_sweep_gb_s:
         beside = sweep_effect(before, after)
     return [led, *rest, *beside]
 
@@ -94,7 +94,7 @@ def _beside(case: Case, reason: SlotReason, tried: Tried) -> Iterator[Said]:
         return
     yield from rate_effect(case.board, before, after)
     yield from region_effects(case.board, before, after, socket=reason.socket)
-    if tried.parted.name != "system_sweep":
+    if tried.parted.name != "balanced_sweep":
         yield from sweep_effect(before, after)
 
 
@@ -157,9 +157,9 @@ def _lift_said(case: Case, reason: RateReason, lift: Lift) -> Said:
     }
     capacity = f", {format_capacity(lift.usable_gib)}" if lift.usable_gib != case.usable_gib else ""
     broken = f" It breaks {listed(list(lift.broken))}." if lift.broken else ""
-    sweep = f"system sweep {gb_s(lift.sweep_gb_s)}"
+    sweep = f"balanced sweep {gb_s(lift.sweep_gb_s)}"
     if case.plan.figures is not None:
-        sweep += f" instead of {gb_s(case.plan.figures.system_sweep_gb_s)}"
+        sweep += f" instead of {gb_s(case.plan.figures.balanced_sweep_gb_s)}"
     text = (
         f"{changes[lift.kind]}: {lift.rate_mts} MT/s (+{lift.rate_mts - reason.rate_mts}){capacity}, {sweep}.{broken}"
     )

@@ -146,7 +146,7 @@ def _option(search: Search, found: Found) -> Option:
     """A found placement as an option."""
     space = search.space
     content = dict.fromkeys(space.board.slots) | content_of(space, found.texts)
-    place = [criterion.name for criterion in search.criteria].index("system_sweep")
+    place = [criterion.name for criterion in search.criteria].index("balanced_sweep")
     turned = tuple(
         -value if criterion.better == "high" else value
         for criterion, value in zip(search.criteria, found.vector, strict=True)

@@ -16,11 +16,12 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.planner import Planned, plan, planned_of
 from dimmplan.rules import judge
-from dimmplan.solve.answer import Answer, Bound, Choice, _Alternatives, _checked, _search, bound_of, solve
+from dimmplan.solve.answer import Answer, Bound, Choice, solve, solve_in
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.causes import capacities
 from dimmplan.solve.evaluate import content_of, usable_of, vector_of
-from dimmplan.solve.search import Found, Search
+from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib
 
@@ -74,53 +75,18 @@ def _settled(board: Board, request: Request, answer: Answer, start: Start) -> An
     )
 
 
-class _AroundPins(_Alternatives):
-    """Alternatives that leave what is settled as it is: a quick placement to start from would not."""
-
-    def _of_single_types(self) -> Iterator[Found]:
-        for kind in range(len(self.space.types)):
-            if self.found.types != (kind,):
-                found = self._best_of(self.search, self.aim._replace(types=frozenset([kind])), None)
-                if found is not None:
-                    yield found
-
-
 def _solved(board: Board, request: Request, start: Start, *, alternatives: bool) -> Answer:
     if not start.pins:
         return solve(board, request, alternatives=alternatives)
-    space = PinnedSpace(board, request, start.pins)
-    search = Search(space, Budget(request.effort))
-    if not space.possible():
-        return solve(board, request, alternatives=False)  # raises, with the causes
-    most = max(module.capacity_gib for module in space.types) * space.slot_count
-    aims = [Aim(request.capacity_gib, request.limit_gib), Aim(request.capacity_gib, max(most, request.capacity_gib))]
-    for outside, aim in enumerate(aims):
-        found, proven = _search(search, aim, None)
-        if found is None:
-            continue
-        best = _checked(space, search.criteria, found)
-        effort = search.budget.spent
-        more = _AroundPins(space, search, aim, found, best) if alternatives else None
-        return Answer(
-            criteria=search.criteria,
-            best=best,
-            proven=proven,
-            stopped=None if proven else f"effort limit of {request.effort} nodes",
-            bound=None if proven else bound_of(space, search.criteria, best),
-            effort=effort,
-            runners_up=more.runners_up() if more else (),
-            step_above=more.step(up=True) if more else None,
-            step_below=more.step(up=False) if more else None,
-            outside_window=bool(outside),
-        )
-    raise impossible_from(board, request, start)
+    answer = solve_in(PinnedSpace(board, request, start.pins), alternatives=alternatives)
+    if answer is None:
+        raise impossible_from(board, request, start)
+    return answer
 
 
 def capacities_from(board: Board, request: Request, start: Start) -> list[Gib]:
     """Every usable capacity that some placement around what is settled has, rising; advised rows aside."""
-    space = PinnedSpace(board, request, start.pins)
-    most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
-    return sorted(Search(space, Budget(0)).capacities(Aim(1, most)))
+    return sorted(capacities(PinnedSpace(board, request, start.pins)))
 
 
 def impossible_from(board: Board, request: Request, start: Start) -> ImpossibleError:
@@ -254,7 +220,7 @@ def next_by_adding(planned: Planned, *, most: int = MOST_NEXT) -> tuple[Next, ..
         after = dict.fromkeys(board.slots) | content_of(search.space, best.texts)
         figures = placement_figures(board, board.processor(request.processor), request.fitted, after, mode=request.mode)
         added = tuple((slot, module) for slot in board.slots if (module := after[slot]) and content[slot] is None)
-        found.append(Next(usable_gib=gib, sweep_gb_s=figures.system_sweep_gb_s, added=added, content=after))
+        found.append(Next(usable_gib=gib, sweep_gb_s=figures.balanced_sweep_gb_s, added=added, content=after))
         if len(found) == most:
             break
     return tuple(found)

@@ -59,6 +59,14 @@ class PinnedSpace(Space):
         self._every: dict[ChannelShape, tuple[Load, ...]] = {}
         self._of_types: dict[tuple[ChannelShape, tuple[int, ...], Rows], tuple[Load, ...]] = {}
 
+    def on(self, board: Board, request: Request) -> PinnedSpace:
+        """The space of another board and request with the same pins."""
+        return PinnedSpace(board, request, self.pins)
+
+    def permits(self, content: Content) -> bool:
+        """False where a slot holds what its pins forbid."""
+        return all(content.get(slot) in allowed for slot, allowed in self.pins.items() if slot in content)
+
     # -- shapes: only channels with equal pins are interchangeable ---------------------------------------------------
 
     def _shape(self, socket: Socket) -> SocketShape:

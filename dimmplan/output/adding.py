@@ -25,7 +25,7 @@ class NextEntry(Record):
     """A capacity that adding alone reaches."""
 
     usable_gib: GibNumber = Field(description="the capacity")
-    system_sweep_gb_s: GbS = Field(description="GB/s")
+    balanced_sweep_gb_s: GbS = Field(description="GB/s")
     added: list[AddedEntry] = Field(description="what is added")
 
 
@@ -34,7 +34,7 @@ def next_record(nexts: Iterable[Next]) -> list[NextEntry]:
     return [
         NextEntry(
             usable_gib=each.usable_gib,
-            system_sweep_gb_s=each.sweep_gb_s,
+            balanced_sweep_gb_s=each.sweep_gb_s,
             added=[AddedEntry(slot=slot, label=module) for slot, module in each.added],
         )
         for each in nexts

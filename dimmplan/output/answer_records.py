@@ -68,7 +68,10 @@ class FiguresEntry(Record):
     usable_gib: GibNumber = Field(description="usable capacity over all fitted sockets")
     modules: int = Field(description="how many")
     rate_mts: int = Field(description="MT/s; with rates that differ by channel, the lowest")
+    balanced_sweep_gb_s: GbS = Field(description="the lower of system and own sweep, GB/s")
     system_sweep_gb_s: GbS = Field(description="all capacity over the longest sweep time of a socket, GB/s")
+    own_sweep_gb_s: GbS = Field(description="sweep of the worst socket times the number of sockets, GB/s")
+    worst_sweep_gb_s: GbS = Field(description="sweep of the worst socket, GB/s")
     worst_share: Share = Field(description="lowest share of a socket")
     socket_difference_gib: GibNumber = Field(description="largest less smallest usable capacity of a socket")
     sockets: list[SocketShape] = Field(description="each socket")
@@ -145,7 +148,7 @@ class LiftEntry(Record):
     rate_mts: int = Field(description="the rate then")
     gain_mts: int = Field(description="how much more")
     usable_gib: GibNumber = Field(description="capacity then")
-    system_sweep_gb_s: GbS = Field(description="GB/s then")
+    balanced_sweep_gb_s: GbS = Field(description="GB/s then")
     broken: list[str] = Field(description="rows that this breaks")
 
 
@@ -231,7 +234,7 @@ def _rate(case: Case, reason: RateReason) -> RateEntry:
                 rate_mts=lift.rate_mts,
                 gain_mts=lift.rate_mts - reason.rate_mts,
                 usable_gib=lift.usable_gib,
-                system_sweep_gb_s=lift.sweep_gb_s,
+                balanced_sweep_gb_s=lift.sweep_gb_s,
                 broken=list(lift.broken),
             )
             for lift in reason.lifts

@@ -211,7 +211,7 @@ class _Side:
     @property
     def sweep(self) -> Fraction:
         its = self.figures
-        return its.sweep_gb_s if isinstance(its, SocketFigures) else its.system_sweep_gb_s
+        return its.sweep_gb_s if isinstance(its, SocketFigures) else its.balanced_sweep_gb_s
 
     @property
     def share(self) -> Fraction:

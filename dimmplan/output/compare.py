@@ -205,7 +205,7 @@ class View:
             return "nothing fits" if before is not None else "nothing fits with either"
         if before is None or before.figures is None:
             return f"fits only with {swap.processor}"
-        old, new = before.figures.system_sweep_gb_s, after.figures.system_sweep_gb_s
+        old, new = before.figures.balanced_sweep_gb_s, after.figures.balanced_sweep_gb_s
         parts = [f"{decimal(old, 1):.1f} to {decimal(new, 1):.1f} GB/s"]
         if new != old:
             parts[0] += f" ({'+' if new > old else '-'}{decimal(abs(new - old) / old * 100, 1):.1f} %)"
@@ -265,7 +265,7 @@ def _limit_sentence(processor: str, kind: str, limits: Sequence[Limit]) -> str:
 
 def beaten_in(comparison: Comparison) -> str:
     """What one row must be as good in as another to beat it."""
-    return "system sweep, cost and free slots" if comparison.priced else "system sweep and free slots"
+    return "balanced sweep, cost and free slots" if comparison.priced else "balanced sweep and free slots"
 
 
 def cost_text(comparison: Comparison) -> str:

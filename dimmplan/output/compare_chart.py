@@ -107,8 +107,8 @@ def _in_words(view: View, row: Row) -> str:
     cost = f", cost {money(row.cost, view.currency)}" if row.cost is not None else ""
     marks = [words for on, words in ((row.is_answer, "what plan answers"), (row.unbeaten, "unbeaten")) if on]
     return (
-        f"{format_capacity(row.request.capacity_gib)}{processor}: {modules_phrase(counts_of(row))}, system sweep "
-        f"{decimal(row.figures.system_sweep_gb_s, 1):.1f} GB/s at {row.figures.rate_mts} MT/s, worst share "
+        f"{format_capacity(row.request.capacity_gib)}{processor}: {modules_phrase(counts_of(row))}, balanced sweep "
+        f"{decimal(row.figures.balanced_sweep_gb_s, 1):.1f} GB/s at {row.figures.rate_mts} MT/s, worst share "
         f"{decimal(row.figures.worst_share, 3):.3f}, {row.figures.free_slots} slots free{cost}"
         + (f" ({', '.join(marks)})" if marks else "")
     )
@@ -157,7 +157,7 @@ def points_of(view: View, processor: str | None) -> list[Point]:
             f"{count} x {module.capacity_gib}GB" + (f" {view.keys[module]}" if sizes[module.capacity_gib] > 1 else "")
             for module, count in counts_of(row)
         )
-        at = float(its.usable_gib), float(its.system_sweep_gb_s)
+        at = float(its.usable_gib), float(its.balanced_sweep_gb_s)
         found.setdefault((at, label), Point(row, *at, second, label, looks[view.key(row)]))
     ordered = sorted(found.values(), key=lambda point: (point.capacity, -point.sweep))
     aside = _aside([(point.capacity, point.sweep) for point in ordered])
@@ -271,7 +271,7 @@ class _Chart:
         if name:
             speed.set_title(name, size=11, weight="bold", parse_math=False)
         if first:
-            speed.set_ylabel("system sweep, GB/s")
+            speed.set_ylabel("balanced sweep, GB/s")
             currency = f", {self.view.currency}" if self.view.currency else ""
             other.set_ylabel(f"cost{currency}" if self.priced else "free slots", parse_math=False)
         other.set_xlabel("usable capacity")

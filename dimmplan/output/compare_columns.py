@@ -81,7 +81,11 @@ def columns(view: View) -> tuple[Column[Line], ...]:
             align="right",
             text=lambda line: f"{decimal(line.row.figures.worst_share, 3):.3f}" if line.row.figures else NOTHING,
         ),
-        _column("totals.system_sweep_gb_s", title="system sweep", unit="GB/s", short="GB/s", align="right", places=1),
+        _column(
+            "totals.balanced_sweep_gb_s", title="balanced sweep", unit="GB/s", short="GB/s", align="right", places=1
+        ),
+        _column("totals.system_sweep_gb_s"),
+        _column("totals.worst_sweep_gb_s", title="worst socket", unit="GB/s", short="worst", align="right", places=1),
         _column(
             "totals.socket_difference_gib",
             title="apart",

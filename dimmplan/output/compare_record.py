@@ -72,7 +72,7 @@ class SwapEntry(Record):
     capacity_gib: int = Field(description="where another processor is compared")
     before: str | None = Field(serialization_alias="from", description="the first option")
     after: str = Field(serialization_alias="to", description="the other one")
-    system_sweep_gb_s: FromTo = Field(description="GB/s")
+    balanced_sweep_gb_s: FromTo = Field(description="GB/s")
     rate_mts: FromTo = Field(description="MT/s")
     text: str = Field(description="in words")
 
@@ -183,7 +183,7 @@ def _swap(view: View, swap: Swap) -> SwapEntry:
         capacity_gib=swap.capacity_gib,
         before=view.comparison.processors[0],
         after=swap.processor,
-        system_sweep_gb_s=FromTo(before=before and before.system_sweep_gb_s, after=after and after.system_sweep_gb_s),
+        balanced_sweep_gb_s=FromTo(before=before and before.balanced_sweep_gb_s, after=after and after.balanced_sweep_gb_s),
         rate_mts=FromTo(before=before and before.rate_mts, after=after and after.rate_mts),
         text=view.swap_text(swap),
     )

@@ -112,8 +112,9 @@ def _legend(view: View) -> Iterator[str]:
     if any(view.below_label(row) for group in view.comparison.groups for row in view.shown(group)):
         yield from _wrapped(f"{BELOW} slower than a label says; plan with that row's modules says what limits it.")
     yield from _wrapped(
-        "share: worst socket, of the peak of all its channels; GB/s: system sweep, a peak of a model (STREAM usually "
-        "measures 70 to 85 % of peak); apart: GiB between the sockets; free: empty slots."
+        "share: worst socket, of the peak of all its channels; GB/s: balanced sweep, a peak of a model (STREAM usually "
+        "measures 70 to 85 % of peak); worst: sweep of the worst socket; apart: GiB between the sockets; "
+        "free: empty slots."
     )
     if letters:
         yield from _wrapped(f"picked: which row of its capacity comes first by {letters}.")

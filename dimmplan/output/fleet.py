@@ -61,7 +61,10 @@ class MachineEntry(Record):
     usable_gib: GibNumber = Field(default=0, description="reached")
     modules: list[Count] = Field(default=[], description="what it uses")
     rate_mts: int = Field(default=0, description="MT/s")
-    system_sweep_gb_s: GbS = Field(default=0.0, description="GB/s")
+    balanced_sweep_gb_s: GbS = Field(default=0.0, description="the lower of system and own sweep, GB/s")
+    system_sweep_gb_s: GbS = Field(default=0.0, description="all capacity over the longest sweep time of a socket, GB/s")
+    own_sweep_gb_s: GbS = Field(default=0.0, description="sweep of the worst socket times the number of sockets, GB/s")
+    worst_sweep_gb_s: GbS = Field(default=0.0, description="sweep of the worst socket, GB/s")
     worst_share: ShareNumber = Field(default=0.0, description="lowest share of a socket")
     plan_status: str = Field(default="", description="`proven` or `best-found`")
     code: str = Field(default="", description="the plan code")
@@ -136,7 +139,10 @@ def planned_row(planned: Planned) -> Row:
         usable_gib=figures.usable_gib,
         modules=counts((module, placement.count(module)) for module in placement.types),
         rate_mts=figures.rate_mts,
+        balanced_sweep_gb_s=figures.balanced_sweep_gb_s,
         system_sweep_gb_s=figures.system_sweep_gb_s,
+        own_sweep_gb_s=figures.own_sweep_gb_s,
+        worst_sweep_gb_s=figures.worst_sweep_gb_s,
         worst_share=figures.worst_share,
         plan_status=placement.status,
         code=encode(board, placement),
@@ -197,7 +203,9 @@ COLUMNS = (
     Column[Row](key="usable_gib"),
     Column[Row](key="modules", cell=lambda record: _modules(record.get("modules"))),
     Column[Row](key="rate_mts"),
+    Column[Row](key="balanced_sweep_gb_s"),
     Column[Row](key="system_sweep_gb_s"),
+    Column[Row](key="worst_sweep_gb_s"),
     Column[Row](key="worst_share"),
     Column[Row](key="plan_status"),
     Column[Row](key="code"),

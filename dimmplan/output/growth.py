@@ -46,14 +46,14 @@ class FreeStep(Record):
     """A step planned for itself alone."""
 
     usable_gib: GibNumber = Field(description="what it reaches")
-    system_sweep_gb_s: GbS = Field(description="GB/s")
+    balanced_sweep_gb_s: GbS = Field(description="GB/s")
     modules: list[Count] = Field(description="what it takes")
 
 
 class PriceEntry(Record):
     """What a chain costs against a step planned for itself."""
 
-    system_sweep_gb_s: GbS = Field(description="how much slower it is, GB/s")
+    balanced_sweep_gb_s: GbS = Field(description="how much slower it is, GB/s")
     over_gib: GibNumber = Field(description="how much more capacity it has")
 
 
@@ -62,7 +62,7 @@ class GrowthStep(Record):
 
     capacity_gib: int = Field(description="asked at the step")
     usable_gib: GibNumber = Field(description="reached")
-    system_sweep_gb_s: GbS = Field(description="GB/s")
+    balanced_sweep_gb_s: GbS = Field(description="GB/s")
     modules: list[Count] = Field(description="what stands then")
     slots: Slots = Field(description="label, or null")
     added: list[Count] = Field(description="what is added at the step")
@@ -126,15 +126,15 @@ def _step_record(growth: Growth, index: int) -> GrowthStep:
     return GrowthStep(
         capacity_gib=step.request.capacity_gib,
         usable_gib=best.usable_gib,
-        system_sweep_gb_s=sweep,
+        balanced_sweep_gb_s=sweep,
         modules=_modules(best.content),
         slots=step.placement.slots,
         added=_modules(_added(growth, index)),
         status=step.placement.status,
         code=encode(growth.board, step.placement),
-        free=FreeStep(usable_gib=free.usable_gib, system_sweep_gb_s=by_itself, modules=_modules(free.content)),
+        free=FreeStep(usable_gib=free.usable_gib, balanced_sweep_gb_s=by_itself, modules=_modules(free.content)),
         price=PriceEntry(
-            system_sweep_gb_s=by_itself - sweep, over_gib=whole(Fraction(best.usable_gib - free.usable_gib))
+            balanced_sweep_gb_s=by_itself - sweep, over_gib=whole(Fraction(best.usable_gib - free.usable_gib))
         ),
         **({"change": moves_record(change_between(growth.steps[index - 1], step))} if moved else {}),
     )

@@ -95,7 +95,10 @@ _FIGURES = (
     ),
     Column[tuple[str, PlacementFigures]](title="rate", text=lambda row: f"{row[1].rate_mts} MT/s", align="right"),
     Column[tuple[str, PlacementFigures]](
-        title="system sweep", text=lambda row: gb_s(row[1].system_sweep_gb_s), align="right"
+        title="balanced sweep", text=lambda row: gb_s(row[1].balanced_sweep_gb_s), align="right"
+    ),
+    Column[tuple[str, PlacementFigures]](
+        title="worst socket", text=lambda row: gb_s(row[1].worst_sweep_gb_s), align="right"
     ),
     Column[tuple[str, PlacementFigures]](
         title="worst share", text=lambda row: f"{decimal(row[1].worst_share, 4):.4f}", align="right"

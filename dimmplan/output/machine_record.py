@@ -125,7 +125,10 @@ class AuditFigures(Record):
 
     usable_gib: GibNumber = Field(description="usable capacity")
     rate_mts: int = Field(description="MT/s")
-    system_sweep_gb_s: GbS = Field(description="GB/s")
+    balanced_sweep_gb_s: GbS = Field(description="the lower of system and own sweep, GB/s")
+    system_sweep_gb_s: GbS = Field(description="all capacity over the longest sweep time of a socket, GB/s")
+    own_sweep_gb_s: GbS = Field(description="sweep of the worst socket times the number of sockets, GB/s")
+    worst_sweep_gb_s: GbS = Field(description="sweep of the worst socket, GB/s")
     worst_share: Share = Field(description="lowest share of a socket")
 
 

@@ -27,7 +27,7 @@ class _Side(NamedTuple):
 
 def _side(planned: Planned) -> _Side:
     placement, figures = planned.placement, planned.figures
-    sweep = figures.system_sweep_gb_s
+    sweep = figures.balanced_sweep_gb_s
     return _Side(
         modules=modules_phrase((module, placement.count(module)) for module in placement.types),
         installed_gib=figures.capacity_gib,
@@ -42,7 +42,7 @@ class IndependentEntry(Record):
 
     usable_gib: GibNumber = Field(description="what the request would have in the independent mode")
     modules: list[Count] = Field(description="what it would take")
-    system_sweep_gb_s: GbS = Field(description="GB/s")
+    balanced_sweep_gb_s: GbS = Field(description="GB/s")
 
 
 class ModePriceEntry(Record):
@@ -62,7 +62,7 @@ def mode_record(planned: Planned, free: Planned) -> ModePriceEntry:
         independent=IndependentEntry(
             usable_gib=free.answer.best.usable_gib,
             modules=counts((module, free.placement.count(module)) for module in free.placement.types),
-            system_sweep_gb_s=other.read,
+            balanced_sweep_gb_s=other.read,
         ),
         installed_gib=mine.installed_gib - other.installed_gib,
         slots=mine.slots - other.slots,

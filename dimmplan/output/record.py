@@ -65,7 +65,10 @@ class TotalsEntry(Record):
     modules: int = Field(description="how many")
     free_slots: int = Field(description="of the fitted sockets")
     rate_mts: int = Field(description="MT/s")
-    system_sweep_gb_s: GbS = Field(description="GB/s")
+    balanced_sweep_gb_s: GbS = Field(description="the lower of system and own sweep, GB/s")
+    system_sweep_gb_s: GbS = Field(description="all capacity over the longest sweep time of a socket, GB/s")
+    own_sweep_gb_s: GbS = Field(description="sweep of the worst socket times the number of sockets, GB/s")
+    worst_sweep_gb_s: GbS = Field(description="sweep of the worst socket, GB/s")
     worst_share: Share = Field(description="lowest share of a socket")
     socket_difference_gib: GibNumber = Field(description="largest less smallest usable capacity of a socket")
     cost: Money | None = Field(default=None, description="of what must be bought, where everything has a price")
@@ -148,7 +151,10 @@ class ChoiceEntry(Record):
 
     capacity_gib: int = Field(description="of all modules")
     usable_gib: GibNumber = Field(description="what the mode leaves")
-    system_sweep_gb_s: GbS = Field(description="GB/s")
+    balanced_sweep_gb_s: GbS = Field(description="the lower of system and own sweep, GB/s")
+    system_sweep_gb_s: GbS = Field(description="all capacity over the longest sweep time of a socket, GB/s")
+    own_sweep_gb_s: GbS = Field(description="sweep of the worst socket times the number of sockets, GB/s")
+    worst_sweep_gb_s: GbS = Field(description="sweep of the worst socket, GB/s")
     modules: list[Count] = Field(description="its types")
     slots: Slots = Field(description="label, or null where it is empty")
     gains: str = Field(description="what it has over the plan, in words")
@@ -307,7 +313,10 @@ def _choice(planned: Planned, choice: Choice) -> ChoiceEntry:
     return ChoiceEntry(
         capacity_gib=figures.capacity_gib,
         usable_gib=figures.usable_gib,
+        balanced_sweep_gb_s=figures.balanced_sweep_gb_s,
         system_sweep_gb_s=figures.system_sweep_gb_s,
+        own_sweep_gb_s=figures.own_sweep_gb_s,
+        worst_sweep_gb_s=figures.worst_sweep_gb_s,
         modules=counts(sorted(used.items(), key=lambda pair: pair[0].order_key)),
         slots={slot: choice.content.get(slot) for slot in board.slots},
         gains=gains,

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from dimmplan.advice import choice_gains, choice_phrase, request_findings, sweep_of
-from dimmplan.explain import TRUST, gb_s, placement_findings, rate_binding, regions_sentence
+from dimmplan.explain import TRUST, gb_s, modules_phrase, placement_findings, rate_binding, regions_sentence
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.finding import Finding
@@ -39,25 +39,39 @@ def plan_text(planned: Planned) -> str:
     lines += ["", *_figure_lines(figures)]
     findings = request_findings(planned) + placement_findings(board, placement, figures)
     lines += finding_lines(findings)
-    lines += _step_lines(planned)
     lines += _runner_lines(planned, answer.runners_up)
     return "\n".join(lines) + "\n"
 
 
 def _headline(planned: Planned, figures: PlacementFigures) -> list[str]:
-    placement, answer = planned.placement, planned.answer
+    """What goes in, how fast the machine and its worst socket are, why this capacity, and what would be faster."""
+    placement, answer, request = planned.placement, planned.answer, planned.request
     status = "proven first under this board file and this model"
     if placement.status == "best-found":
         bound = answer.bound.criterion if answer.bound else "?"
         status = f"best found; stopped at its {answer.stopped}, {bound} may still get better"
-    asked, got = format_capacity(planned.request.capacity_gib), format_capacity(figures.usable_gib)
+    asked, got = format_capacity(request.capacity_gib), format_capacity(figures.usable_gib)
     processor = f", processor {placement.processor}" if placement.processor else ""
-    capacity = f"{got} as asked" if asked == got else f"{got} (asked: {asked})"
-    return [
-        *wrapped(f"{planned.board.title} [{planned.board.id}; {TRUST[planned.board.trust]}]"),
-        *wrapped(f"{capacity} in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s{processor}"),
-        *wrapped(f"{placement.prefer}: {status}"),
+    worst = min(figures.sockets, key=lambda socket: socket.sweep_gb_s)
+    modules = modules_phrase((module, placement.count(module)) for module in placement.types)
+    lines = [
+        f"{planned.board.title} [{planned.board.id}; {TRUST[planned.board.trust]}]",
+        f"{got} in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s{processor}: {modules}",
+        f"Balanced sweep {gb_s(figures.balanced_sweep_gb_s)}; worst socket {worst.socket} {gb_s(worst.sweep_gb_s)}, "
+        f"share {decimal(worst.share, 4):.4f}",
     ]
+    if asked == got:
+        lines.append(f"Why {got}: as asked")
+    else:
+        why = "; ".join(f"{cause.text.rstrip('.')} [{cause.rule}]" for cause in answer.rounded_up[:1])
+        lines.append(f"Why {got}: {asked} asked; {why or f'{placement.prefer} prefers it'}")
+    faster = [step for step in (answer.step_above, answer.step_below) if step]
+    lines += [f"Faster: {_step_text(planned, step)}" for step in faster]
+    return [line for text in (*lines, f"{placement.prefer}: {status}") for line in wrapped(text, rest="  ")]
+
+
+def _step_text(planned: Planned, step: Choice) -> str:
+    return f"{format_capacity(step.usable_gib)} sweeps at {gb_s(sweep_of(planned, step))} ({choice_phrase(step)})"
 
 
 def _socket_lines(board: Board, socket: Socket, placement: Placement, figures: PlacementFigures) -> list[str]:
@@ -107,7 +121,10 @@ SOCKET_COLUMNS = (
 def _figure_lines(figures: PlacementFigures) -> list[str]:
     difference = figures.socket_difference_gib
     equal = "sockets hold the same" if not difference else f"{format_capacity(difference)} between sockets"
-    system = f"System sweep {gb_s(figures.system_sweep_gb_s)}; {equal}; {counted(figures.free_slots, 'slot')} free"
+    system = (
+        f"System sweep {gb_s(figures.system_sweep_gb_s)}, own sweep {gb_s(figures.own_sweep_gb_s)}; {equal}; "
+        f"{counted(figures.free_slots, 'slot')} free"
+    )
     bound: dict[str, list[str]] = {}
     for socket in figures.sockets:
         bound.setdefault(rate_binding(socket), []).append(socket.socket)
@@ -129,21 +146,6 @@ def finding_lines(findings: Sequence[Finding]) -> list[str]:
         text = f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
         lines += wrapped(text, first="  ", rest="    ")
     return lines
-
-
-def _step_lines(planned: Planned) -> Iterator[str]:
-    answer = planned.answer
-    steps = [("up", answer.step_above), ("down", answer.step_below)]
-    if any(step for _, step in steps):
-        yield ""
-        yield "One step"
-    for way, step in steps:
-        if step is not None:
-            text = (
-                f"{way}: {format_capacity(step.usable_gib)} sweeps at {gb_s(sweep_of(planned, step))} "
-                f"({choice_phrase(step)})"
-            )
-            yield from wrapped(text, first="  ", rest="    ")
 
 
 def _runner_lines(planned: Planned, runners: Sequence[Choice]) -> Iterator[str]:

@@ -132,7 +132,7 @@ def _headline_values(its: PlacementFigures) -> dict[str, str]:
     return {
         "Capacity": format_capacity(its.usable_gib),
         "Rate": f"{its.rate_mts} MT/s",
-        "System sweep": gb_s(its.system_sweep_gb_s),
+        "Balanced sweep": gb_s(its.balanced_sweep_gb_s),
         "Worst socket": f"{worst.socket}, {gb_s(worst.sweep_gb_s)}" if len(its.sockets) > 1 else gb_s(worst.sweep_gb_s),
         "Modules": f"{its.modules}, {counted(its.free_slots, 'slot')} free",
     }

@@ -76,7 +76,8 @@ def total_items(figures: PlacementFigures) -> list[tuple[str, str]]:
         ("modules", str(figures.modules)),
         ("free slots", str(figures.free_slots)),
         ("rate", f"{figures.rate_mts} MT/s"),
-        ("system sweep", gb_s(figures.system_sweep_gb_s)),
+        ("balanced sweep", gb_s(figures.balanced_sweep_gb_s)),
+        ("worst socket", gb_s(figures.worst_sweep_gb_s)),
         ("difference between sockets", format_capacity(figures.socket_difference_gib)),
     ]
 

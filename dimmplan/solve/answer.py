@@ -19,7 +19,7 @@ from dimmplan.model.request import Mode, Request
 from dimmplan.rules import SocketMinimumRow, of_kind
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.causes import advised_in_the_way, causes_of, most_gib, nearest_capacities
+from dimmplan.solve.causes import causes_of, most_gib, nearest_capacities, rounded_up
 from dimmplan.solve.criteria import LISTS, Criterion
 from dimmplan.solve.evaluate import Value, content_of, texts_of, usable_of, vector_of
 from dimmplan.solve.search import Found, Search
@@ -64,20 +64,31 @@ class Answer(NamedTuple):
     step_above: Choice | None
     step_below: Choice | None
     outside_window: bool
-    passed_over: tuple[Cause, ...] = ()
-    """Advised rules for which alone a capacity nearer to the request was passed over."""
+    rounded_up: tuple[Cause, ...] = ()
+    """What keeps the capacity asked, or one nearer to it, away; empty where the list prefers another."""
+    least_difference_gib: Gib | None = None
+    """The least that the sockets could differ by at the capacity found; ``None`` where it was not asked for."""
 
 
-def solve(board: Board, request: Request, *, alternatives: bool = True, step_up: bool = False) -> Answer:
+def solve(board: Board, request: Request, *, alternatives: bool = True, steps: bool = False) -> Answer:
     """Answer a request. Raises ``ImpossibleError`` where nothing fits.
 
-    ``alternatives`` asks for runners-up and one step up and down as well, ``step_up`` for one step up alone.
+    ``steps`` asks as well for one step up and down, why the capacity is not the one asked, and how equal the sockets
+    could be; ``alternatives`` for all that and runners-up.
     """
     space = Space(board, request)
-    budget = Budget(request.effort)
-    search = Search(space, budget)
-    if not space.possible():
+    answer = solve_in(space, alternatives=alternatives, steps=steps)
+    if answer is None:
         raise _impossible(board, request)
+    return answer
+
+
+def solve_in(space: Space, *, alternatives: bool = True, steps: bool = False) -> Answer | None:
+    """As ``solve`` over a space, which may have slots that are settled; ``None`` where nothing fits."""
+    if not space.possible():
+        return None
+    request, budget = space.request, Budget(space.request.effort)
+    search = Search(space, budget)
     aim = Aim(request.capacity_gib, request.limit_gib)
     found, proven = _search(search, aim, first_placement(space, search.criteria, aim))
     outside = found is None
@@ -85,30 +96,23 @@ def solve(board: Board, request: Request, *, alternatives: bool = True, step_up:
         aim = Aim(request.capacity_gib, max(most_gib(space), request.capacity_gib))
         found, proven = _search(search, aim, None)
     if found is None:
-        raise _impossible(board, request)
-    best = _checked(space, search.criteria, found)
-    bound = None if proven else bound_of(space, search.criteria, best)
-    more = _Alternatives(space, search, aim, found, best)
+        return None
+    best, effort = _checked(space, search.criteria, found), budget.spent
+    more = _Alternatives(space, search, aim, found, best) if alternatives or steps else None
     return Answer(
         criteria=search.criteria,
         best=best,
         proven=proven,
         stopped=None if proven else f"effort limit of {request.effort} nodes",
-        bound=bound,
-        effort=budget.spent,
-        runners_up=more.runners_up() if alternatives else (),
-        step_above=more.step(up=True) if alternatives or step_up else None,
-        step_below=more.step(up=False) if alternatives else None,
+        bound=None if proven else bound_of(space, search.criteria, best),
+        effort=effort,
+        runners_up=more.runners_up() if more and alternatives else (),
+        step_above=more.step(up=True) if more else None,
+        step_below=more.step(up=False) if more else None,
         outside_window=outside,
-        passed_over=tuple(_passed_over(board, request, best, search.criteria)) if alternatives else (),
+        rounded_up=tuple(rounded_up(space, best.usable_gib, as_advised=not best.vector[0])) if more else (),
+        least_difference_gib=more.least_difference() if more else None,
     )
-
-
-def _passed_over(board: Board, request: Request, best: Choice, criteria: tuple[Criterion, ...]) -> Iterator[Cause]:
-    """Why no nearer capacity was taken, by a list that wants the nearest and where an advised rule alone is why."""
-    over = dict(zip((each.name for each in criteria[:2]), best.vector, strict=False)).get("over_gib", 0)
-    if best.vector[0] == 0 and over:
-        yield from advised_in_the_way(board, request, best.usable_gib)
 
 
 def _impossible(board: Board, request: Request) -> ImpossibleError:
@@ -208,15 +212,17 @@ def _ideal(space: Space) -> Mapping[str, Value]:
     sockets = len(space.sockets) if every else 1
     least = -(-request.capacity_gib // step) * step if request.mode is Mode.INDEPENDENT else request.capacity_gib
     peak = channel_peak_gb_s(max(space.board.rates_mts))
+    fewest_channels = min(len(socket.channels) for socket in space.sockets)
     widest = max(len(socket.channels) for socket in space.sockets)
     fewest = max(sockets, -(-request.capacity_gib // sizes[-1]))
     return {
         "advised_broken": 0,
         "over_gib": max(0, least - request.capacity_gib - (request.over_gib or 0)),
-        "system_sweep": space.channel_count * peak,
+        "balanced_sweep": min(space.channel_count, len(space.sockets) * fewest_channels) * peak,
         "socket_difference_gib": 0,
-        "worst_sweep": widest * peak,
-        "worst_parallel": widest * peak,
+        "system_sweep": space.channel_count * peak,
+        "worst_sweep": fewest_channels * peak,
+        "worst_parallel": fewest_channels * peak,
         "controller_difference_gib": 0,
         "regions": sockets,
         "narrowest_ways": widest,
@@ -235,7 +241,8 @@ class _Alternatives:
 
     def __init__(self, space: Space, search: Search, aim: Aim, found: Found, best: Choice) -> None:
         self.space, self.search, self.aim, self.found, self.best = space, search, aim, found, best
-        self.sweep = best.vector[[c.name for c in search.criteria].index("system_sweep")]
+        values = dict(zip((c.name for c in search.criteria), best.vector, strict=True))
+        self.balanced, self.worst = Fraction(values["balanced_sweep"]), Fraction(values["worst_sweep"])
 
     def runners_up(self) -> tuple[Choice, ...]:
         """Placements that a person may prefer, one for each set of types and capacity, best first."""
@@ -302,16 +309,18 @@ class _Alternatives:
         return Choice(content=content, vector=found.vector, usable_gib=usable_of(self.space, content))
 
     def step(self, *, up: bool) -> Choice | None:
-        """The nearest capacity above or below whose best placement sweeps faster; ``None`` where there is none.
+        """The nearest capacity above or below with a higher balanced sweep; ``None`` where there is none.
 
-        A step breaks no more advised rules than the answer does.
+        A step breaks no more advised rules than the answer does, and no socket of it sweeps slower than the answer's
+        slowest.
         """
         budget = self.search.budget
         budget.spent, budget.armed = 0, True
         try:
-            sweep, most_broken = Fraction(self.sweep), int(self.best.vector[0])
+            most_broken = int(self.best.vector[0])
             nearest = (
-                self.search.nearest_faster(aim, sweep, most_broken=most_broken, up=up) for aim in self._step_aims(up=up)
+                self.search.nearest_faster(aim, self.balanced, most_broken=most_broken, up=up)
+                for aim in self._step_aims(up=up)
             )
             gib = next((found for found in nearest if found is not None), None)
         except EffortSpent:
@@ -321,16 +330,23 @@ class _Alternatives:
         if gib is None:
             return None
         by_sweep = Search(self.space, budget, prefer="capacity-first", like=self.search)
-        found = self._judged(self._best_of(by_sweep, Aim(gib, gib), None), self.search.criteria)
+        found = self._judged(self._best_of(by_sweep, Aim(gib, gib, least_sweep=self.worst), None), self.search.criteria)
         return None if found is None else self._choice(found)
+
+    def least_difference(self) -> Gib:
+        """The least that the sockets could differ by at the answer's capacity, breaking no more advised rules."""
+        here = self.best.usable_gib
+        if here != int(here):
+            return 0
+        return self.search.least_difference(Aim(int(here), int(here)), int(self.best.vector[0]))
 
     def _step_aims(self, *, up: bool) -> Iterator[Aim]:
         """Where to look for a step: a quarter above, or below in pieces, the nearest first."""
         here = int(self.best.usable_gib)
         if up:
-            yield Aim(here + 1, here + int(here * STEP_SHARE))
+            yield Aim(here + 1, here + int(here * STEP_SHARE), least_sweep=self.worst)
             return
         while here > 1:
             low = max(1, int(here * (1 - STEP_SHARE)))
-            yield Aim(low, here - 1)
+            yield Aim(low, here - 1, least_sweep=self.worst)
             here = low

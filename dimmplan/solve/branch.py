@@ -42,6 +42,8 @@ class Branch(NamedTuple):
     """Sums over sockets that are decided: regions, low-rank channels."""
     least: int = 0
     """What they are, as digits of one number: no choice of profiles has less, and what is chosen has just that."""
+    least_sweep: Fraction = Fraction(0)
+    """No socket may sweep slower than that, in GB/s."""
 
     def gibs(self) -> list[int]:
         """Every capacity that some socket may have, scaled, rising."""

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from fractions import Fraction
 from typing import NamedTuple
 
 from dimmplan.solve.branch import Branch, Kind
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.profiles import NEVER, Profile, Query, loads_within, mirrored_codes
+from dimmplan.solve.profiles import NEVER, Limit, Profile, Query, loads_within, mirrored_codes
 from dimmplan.solve.space import ChannelShape, Rows, SocketShape, Space
 
 
@@ -18,6 +19,8 @@ class Aim(NamedTuple):
     high_gib: int
     without: frozenset[int] = frozenset()
     types: frozenset[int] | None = None
+    least_sweep: Fraction = Fraction(0)
+    """No socket may sweep slower than that, in GB/s."""
 
 
 class Branches:
@@ -57,7 +60,7 @@ class Branches:
                     Kind(shape, places, tuple(self._bare(self._reachable(shape, types, may_break, rate))), tied)
                     for shape, places in shapes.items()
                 )
-                yield from self._alike(Branch(types, may_break, rate, kinds, targets))
+                yield from self._alike(Branch(types, may_break, rate, kinds, targets, least_sweep=aim.least_sweep))
 
     def _targets(self, types: tuple[int, ...], aim: Aim) -> frozenset[int]:
         """Count codes of those types, within stock and slots, whose usable capacity the aim wants."""
@@ -112,7 +115,7 @@ class Branches:
         key = (shape, types, may_break, rate)
         if key not in self._counts:
             codes: set[int] = set()
-            query = Query(shape, types, may_break, rate, 0, 1 << 40, NEVER)
+            query = Query(shape, types, may_break, rate, 0, 1 << 40, Limit(NEVER))
             for variant in self.space.variants(shape, may_break):
                 sums = {0}
                 for steps in self._steps_of(query, variant):

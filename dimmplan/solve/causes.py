@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator
 from dataclasses import replace
 
 from dimmplan.errors import Cause
 from dimmplan.model.board import Board
-from dimmplan.model.request import Lot, Request
+from dimmplan.model.request import Lot, Mode, Request
 from dimmplan.rules import (
     KINDS,
     Rule,
@@ -85,16 +86,71 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
         yield from _too_much(space)
 
 
-def advised_in_the_way(board: Board, request: Request, usable_gib: Gib) -> Iterator[Cause]:
-    """Advised rows of which one alone keeps capacities between the request and ``usable_gib`` from being as advised."""
-    for row in Space(board, request).rows:
-        if row.limits != "nothing" and row.severity == "advised":
-            space = Space(_without(board, row), request)
-            aim = Aim(request.capacity_gib, math.ceil(usable_gib) - 1)
-            nearer = Search(space, Budget(0)).capacities(aim, as_advised=True) if _may_run(space) else set()
+def rounded_up(space: Space, usable_gib: Gib, *, as_advised: bool) -> Iterator[Cause]:
+    """What keeps an answer of ``usable_gib`` from being nearer to the capacity asked, the plainest first.
+
+    Nothing where it is as asked, or where a nearer capacity fits as well and the list prefers this one. Advice counts
+    where the answer breaks none (``as_advised``).
+    """
+    request = space.request
+    nearer = Aim(request.capacity_gib, math.ceil(usable_gib) - 1)
+    if usable_gib <= request.capacity_gib or _reached(space, nearer, as_advised=as_advised):
+        return
+    if not _sizes_add_up(space, nearer):
+        yield Cause(rule="modules", text=f"No number of these modules makes {_span_text(nearer)}.")
+    elif _reached(Space(space.board, request), nearer, as_advised=as_advised):
+        text = "Modules that stay and slots that nobody may touch leave no other capacity between."
+        yield Cause(rule="hold", text=text)
+    else:
+        found = list(_in_the_way(space, nearer, severity="error"))
+        found += _in_the_way(space, nearer, severity="advised") if as_advised else []
+        yield from found or [
+            Cause(rule="rules", text=f"Several rules together leave no placement of {_span_text(nearer)}.")
+        ]
+
+
+def _span_text(aim: Aim) -> str:
+    low, high = format_capacity(aim.low_gib), format_capacity(aim.high_gib)
+    return low if low == high else f"{low} to {high}"
+
+
+def _sizes_add_up(space: Space, aim: Aim) -> bool:
+    """True where modules without number would make a capacity of an aim, rules aside; in other modes always."""
+    if space.request.mode is not Mode.INDEPENDENT:
+        return True
+    sizes = {module.capacity_gib for module in space.types}
+    for chosen in itertools.combinations(sorted(sizes), min(space.request.max_types, len(sizes))):
+        made = {0}
+        for size in chosen:
+            made = {have + more for have in made for more in range(0, aim.high_gib - have + 1, size)}
+        if max(made) >= aim.low_gib:
+            return True
+    return False
+
+
+def _in_the_way(space: Space, aim: Aim, *, severity: str) -> Iterator[Cause]:
+    """Rows, or the stock, of which each alone keeps every capacity of an aim from fitting with no advice broken."""
+    request = space.request
+    for row in space.rows:
+        if row.limits != "nothing" and row.severity == severity:
+            nearer = _reached(space.on(_without(space.board, row), request), aim, as_advised=True)
             if nearer:
-                text = f"{format_capacity(min(nearer))} would fit but for this advised rule. {row.brief()}"
+                rule = "advised rule" if severity == "advised" else "rule"
+                text = f"{format_capacity(min(nearer))} would fit but for this {rule}. {row.brief()}"
                 yield Cause(rule=row.id, text=text, source=row.source)
+    limited = severity == "error" and any(supply.available is not None for supply in request.supplies)
+    if limited and _reached(space.on(space.board, _unlimited(request)), aim, as_advised=True):
+        yield Cause(rule="stock", text="The modules at hand are too few.")
+
+
+def _reached(space: Space, aim: Aim, *, as_advised: bool) -> set[Gib]:
+    """Capacities of an aim that some placement has, with no advised row broken where ``as_advised``."""
+    return Search(space, Budget(0)).capacities(aim, as_advised=as_advised) if _may_run(space) else set()
+
+
+def _unlimited(request: Request) -> Request:
+    """The request with modules without number."""
+    return replace(request, supplies=tuple(each._replace(lots=(*each.lots, Lot())) for each in request.supplies))
 
 
 def _alone_in_the_way(board: Board, request: Request, space: Space) -> Iterator[Cause]:
@@ -102,10 +158,7 @@ def _alone_in_the_way(board: Board, request: Request, space: Space) -> Iterator[
     for row in space.rows:
         if row.limits != "nothing" and row.severity == "error" and _answers(_without(board, row), request):
             yield Cause(rule=row.id, text=row.brief(), source=row.source)
-    unlimited = tuple(supply._replace(lots=(*supply.lots, Lot())) for supply in request.supplies)
-    if any(supply.available is not None for supply in request.supplies) and _answers(
-        board, replace(request, supplies=unlimited)
-    ):
+    if any(supply.available is not None for supply in request.supplies) and _answers(board, _unlimited(request)):
         yield Cause(rule="stock", text="The modules at hand are too few.")
 
 

@@ -52,7 +52,7 @@ class Choices:
             elif name in _SUMS:
                 options = self._by_sum(branch, name)
             else:
-                options = self._by_bottleneck(branch, self._bottleneck(name), criterion.better)
+                options = self._by_bottleneck(branch, self._bottleneck(name, branch), criterion.better)
             for value, part in options:
                 if best is None or _better(value, best, criterion.better):
                     best, kept = value, []
@@ -93,8 +93,12 @@ class Choices:
             self._prices[key] = self.space.supplies[kind].cost(count)
         return self._prices[key]
 
-    def _bottleneck(self, name: str) -> Callable[[Profile], Value]:
+    def _bottleneck(self, name: str, branch: Branch) -> Callable[[Profile], Value]:
         unit = self.space.rate_unit * 8
+        total = self.space.gib(min(branch.targets))  # a branch that is drawn has one
+
+        def system(profile: Profile) -> Fraction:
+            return Fraction(total * unit, 1000 * profile.time)
 
         def sweep(profile: Profile) -> Fraction:
             return Fraction(profile.gib * unit, 1000 * profile.time) if profile.time else Fraction(0)
@@ -103,6 +107,7 @@ class Choices:
             return Fraction(profile.gib * unit, 1000 * profile.parallel) if profile.parallel else Fraction(0)
 
         measures: dict[str, Callable[[Profile], Value]] = {
+            "system_sweep": system,
             "worst_sweep": sweep,
             "worst_parallel": parallel,
             "controller_difference_gib": lambda profile: self.space.unscaled(profile.controller_difference),

@@ -15,8 +15,9 @@ class Criterion(NamedTuple):
 _ALL = (
     Criterion("advised_broken", "low"),
     Criterion("over_gib", "low"),
-    Criterion("system_sweep", "high"),
+    Criterion("balanced_sweep", "high"),
     Criterion("socket_difference_gib", "low"),
+    Criterion("system_sweep", "high"),
     Criterion("worst_sweep", "high"),
     Criterion("worst_parallel", "high"),
     Criterion("controller_difference_gib", "low"),
@@ -33,20 +34,20 @@ _ALL = (
 CRITERIA: dict[str, Criterion] = {criterion.name: criterion for criterion in _ALL}
 
 _OVER = ("over_gib",)
-_SWEEP = ("system_sweep",)
+_BALANCED = ("balanced_sweep",)
 _DIFFERENCE = ("socket_difference_gib",)
-_WORST = ("worst_sweep", "worst_parallel")
+_SWEEPS = ("system_sweep", "worst_sweep", "worst_parallel")
 _SHAPE = ("controller_difference_gib", "regions", "narrowest_ways", "types")
 _COST = ("cost",)
 _LAST = ("low_rank_channels", "modules")
 
 _ORDERS: dict[str, tuple[str, ...]] = {
-    "capacity-first": (*_OVER, *_SWEEP, *_DIFFERENCE, *_WORST, *_SHAPE, *_COST, *_LAST),
-    "bandwidth-first": (*_SWEEP, *_WORST, *_OVER, *_DIFFERENCE, *_SHAPE, *_COST, *_LAST),
-    "equal-sockets": (*_DIFFERENCE, *_OVER, *_SWEEP, *_WORST, *_SHAPE, *_COST, *_LAST),
-    "cost-first": (*_COST, *_OVER, *_SWEEP, *_DIFFERENCE, *_WORST, *_SHAPE, *_LAST),
-    "room-first": (*_OVER, "free_slots", *_SWEEP, *_DIFFERENCE, *_WORST, *_SHAPE, *_COST, *_LAST),
-    "upgrade": (*_OVER, "discarded", "bought", *_SWEEP, *_DIFFERENCE, *_WORST, *_SHAPE, *_COST, *_LAST),
+    "capacity-first": (*_OVER, *_BALANCED, *_DIFFERENCE, *_SWEEPS, *_SHAPE, *_COST, *_LAST),
+    "bandwidth-first": (*_BALANCED, *_SWEEPS, *_OVER, *_DIFFERENCE, *_SHAPE, *_COST, *_LAST),
+    "equal-sockets": (*_DIFFERENCE, *_OVER, *_BALANCED, *_SWEEPS, *_SHAPE, *_COST, *_LAST),
+    "cost-first": (*_COST, *_OVER, *_BALANCED, *_DIFFERENCE, *_SWEEPS, *_SHAPE, *_LAST),
+    "room-first": (*_OVER, "free_slots", *_BALANCED, *_DIFFERENCE, *_SWEEPS, *_SHAPE, *_COST, *_LAST),
+    "upgrade": (*_OVER, "discarded", "bought", *_BALANCED, *_DIFFERENCE, *_SWEEPS, *_SHAPE, *_COST, *_LAST),
 }
 
 LISTS: dict[str, tuple[Criterion, ...]] = {

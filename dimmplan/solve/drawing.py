@@ -4,31 +4,26 @@ from __future__ import annotations
 
 import bisect
 import itertools
-import math
-from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
 from dimmplan.solve.branch import Branch, Kind
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.profiles import NEVER, Drawn, Profile, ProfileSource, Query
+from dimmplan.solve.profiles import NEVER, Drawn, Limit, Profile, ProfileSource, Query, Time
 from dimmplan.solve.space import ChannelShape, SocketShape, Space
-from dimmplan.solve.sums import some_reached
 
 Filling = tuple[list[int], list[int]]
 """Times, rising, and the most GiB that something holds within each of them."""
 
 
-def _spans(
-    branch: Branch, gib: int, least: Sequence[int], most: Sequence[int], near: tuple[int, int]
-) -> list[tuple[int, int]] | None:
+def _spans(branch: Branch, gib: int, least: Sequence[int], most: Sequence[int]) -> list[tuple[int, int]] | None:
     """Least and most capacity of a socket of each kind in a placement of a capacity; ``None`` where there is none."""
     all_least = sum(low * len(kind.places) for low, kind in zip(least, branch.kinds, strict=True))
     all_most = sum(high * len(kind.places) for high, kind in zip(most, branch.kinds, strict=True))
     if min(most) < 0 or not all_least <= gib <= all_most:
         return None
     return [
-        (max(low, gib - (all_most - high), near[0]), min(high, gib - (all_least - low), near[1]))
+        (max(low, gib - (all_most - high)), min(high, gib - (all_least - low)))
         for low, high in zip(least, most, strict=True)
     ]
 
@@ -55,29 +50,25 @@ class Drawer:
         self._full_channels: dict[Any, list[list[Filling]]] = {}
         self._full_systems: dict[Any, Filling] = {}
 
-    def draw(self, branch: Branch, gib: int, most_time: int, radius: int | None = None) -> tuple[Branch | None, int]:
-        """Replace counts by populations: every profile that some placement of that capacity and time can hold.
+    def draw(self, branch: Branch, gib: int, limit: Limit) -> tuple[Branch | None, Time]:
+        """Replace counts by populations: every profile that some placement of that capacity can hold within the limit.
 
         ``None`` where some socket is left without; and a time below which nothing that was left out comes in.
-
-        With a ``radius`` no socket is farther than that from its even share: a placement whose sockets differ by the
-        radius at most is among them.
         """
         if not self.bounds:
+            never = Limit(NEVER)
             return _filled(
-                branch, [self._profiles(branch, kind, 0, gib, NEVER).profiles for kind in branch.kinds]
+                branch, [self._profiles(branch, kind, 0, gib, never).profiles for kind in branch.kinds]
             ), NEVER
-        sockets = len(self.space.sockets)
-        share = -(-gib // sockets)
-        near = (0, gib) if radius is None else (share - radius, gib // sockets + radius)
-        beyond = self._next_filling(branch, most_time)
-        least, most = self._extremes(branch, most_time)
-        spans = _spans(branch, gib, least, most, near)
+        share = -(-gib // len(self.space.sockets))
+        beyond: Time = self._next_filling(branch, limit.time)
+        least, most = self._extremes(branch, limit.time)
+        spans = _spans(branch, gib, least, most)
         if spans is None:
             return None, beyond
         # Some socket holds its even share or more: what can be held in the time tells how little others may hold.
         upper = [
-            self._profiles(branch, kind, max(low, share), high, most_time)
+            self._profiles(branch, kind, max(low, share), high, limit)
             for kind, (low, high) in zip(branch.kinds, spans, strict=True)
         ]
         beyond = min(beyond, *(each.beyond for each in upper))
@@ -85,23 +76,17 @@ class Drawer:
             max((p.gib for p in each.profiles), default=min(high, share - 1))
             for each, (_, high) in zip(upper, spans, strict=True)
         ]
-        spans = _spans(branch, gib, least, most, near)
+        spans = _spans(branch, gib, least, most)
         if spans is None:
             return None, beyond
         lower = [
-            self._profiles(branch, kind, low, min(high, share - 1), most_time)
+            self._profiles(branch, kind, low, min(high, share - 1), limit)
             for kind, (low, high) in zip(branch.kinds, spans, strict=True)
         ]
         beyond = min(beyond, *(each.beyond for each in lower))
         return _filled(branch, [one.profiles + other.profiles for one, other in zip(upper, lower, strict=True)]), beyond
 
-    def farthest(self, branch: Branch, gib: int, most_time: int) -> int:
-        """How far from its even share a socket may be in a placement of that capacity and time."""
-        spans = _spans(branch, gib, *self._extremes(branch, most_time), (0, gib)) or []
-        share = gib // len(self.space.sockets)
-        return max((abs(edge - share) for span in spans for edge in span), default=0)
-
-    def _extremes(self, branch: Branch, most_time: int) -> tuple[list[int], list[int]]:
+    def _extremes(self, branch: Branch, most_time: Time) -> tuple[list[int], list[int]]:
         """The least and the most that a socket of each kind can hold within a time."""
         least = [min((p.gib for p in kind.profiles), default=0) for kind in branch.kinds]
         most = [
@@ -110,11 +95,11 @@ class Drawer:
         ]
         return least, most
 
-    def _profiles(self, branch: Branch, kind: Kind, low_gib: int, high_gib: int, most_time: int) -> Drawn:
+    def _profiles(self, branch: Branch, kind: Kind, low_gib: int, high_gib: int, limit: Limit) -> Drawn:
         """The profiles of a socket within a span of capacity and a time."""
         if low_gib > high_gib:
             return Drawn((), NEVER)
-        query = Query(kind.shape, branch.types, branch.may_break, branch.rate, low_gib, high_gib, most_time)
+        query = Query(kind.shape, branch.types, branch.may_break, branch.rate, low_gib, high_gib, limit)
         return self.source.profiles(query, self._within_targets(branch, kind))
 
     def _within_targets(self, branch: Branch, kind: Kind) -> set[int]:
@@ -127,23 +112,6 @@ class Drawer:
             if all(n <= top for n, top in zip(self.space.counts(profile.code), most, strict=True))
         }
 
-    def populations(self, branch: Branch) -> int:
-        """How many ways there are to fill a socket of the branch, at most and whatever the time."""
-        return max(
-            sum(self._ways(branch, variant) for variant in self.space.variants(kind.shape, branch.may_break))
-            for kind in branch.kinds
-        )
-
-    def _ways(self, branch: Branch, variant: Sequence[tuple[ChannelShape, ...]]) -> int:
-        ways = 1
-        for controller, times in Counter(variant).items():
-            each = 1
-            for channel, count in Counter(controller).items():
-                loads = len(self.space.loads(channel, branch.types, branch.may_break))
-                each *= math.comb(loads + count - 1, count)
-            ways *= math.comb(each + times - 1, times)
-        return ways
-
     # -- what channels hold within a time ------------------------------------------------------------------------------
 
     def first_time(self, branch: Branch, gib: int) -> int:
@@ -151,28 +119,6 @@ class Drawer:
         times, most = self._full_system(branch)
         place = bisect.bisect_left(most, gib)
         return times[place] if place < len(times) else 0
-
-    def counts_time(self, branch: Branch, at_least: int) -> int:
-        """The least time, from ``at_least`` on, within which all channels together hold the counts of some target.
-
-        ``NEVER`` where there is none.
-        """
-        times, _ = self._full_system(branch)
-        channels = [
-            {load for loads in same for load in loads}
-            for kind in branch.kinds
-            for same in zip(*self._timed_loads(branch, kind.shape), strict=True)
-            for _ in kind.places
-        ]
-
-        def held(time: int) -> bool:
-            steps = [sorted({code for needed, code in loads if needed <= time}) for loads in channels]
-            return some_reached(steps, branch.targets, places=self.space.places(branch.types), budget=self.budget)
-
-        if held(at_least):
-            return at_least
-        place = bisect.bisect_left(times, True, lo=bisect.bisect_right(times, at_least), key=held)
-        return times[place] if place < len(times) else NEVER
 
     def _timed_loads(self, branch: Branch, shape: SocketShape) -> list[list[list[tuple[int, int]]]]:
         """For each way to fill a socket, each channel's loads: their times and count codes."""
@@ -189,7 +135,7 @@ class Drawer:
             if not load.gib or load.rate >= branch.rate
         ]
 
-    def _next_filling(self, branch: Branch, time: int) -> int:
+    def _next_filling(self, branch: Branch, time: Time) -> int:
         """The next time within which some channel can hold more; ``NEVER`` where none can."""
         times, _ = self._full_system(branch)
         place = bisect.bisect_right(times, time)
@@ -208,7 +154,7 @@ class Drawer:
             self._full_systems[key] = rising, held
         return self._full_systems[key]
 
-    def _most_gib(self, branch: Branch, shape: SocketShape, most_time: int) -> int:
+    def _most_gib(self, branch: Branch, shape: SocketShape, most_time: Time) -> int:
         """The most that a socket can hold when no channel takes longer than the bound."""
         totals = [-1]
         for channels in self._full(branch, shape):

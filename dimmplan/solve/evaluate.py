@@ -39,7 +39,12 @@ def texts_of(space: Space, content: Mapping[str, Module | None]) -> tuple[bytes,
 def vector_of(
     space: Space, criteria: Iterable[Criterion], content: Mapping[str, Module | None]
 ) -> tuple[Value, ...] | None:
-    """The values of the criteria for a placement, from rules and figures alone; ``None`` where an error row breaks."""
+    """The values of the criteria for a placement, from rules and figures alone.
+
+    ``None`` where an error row breaks, or where a slot holds what is not permitted there.
+    """
+    if not space.permits(content):
+        return None
     fitted = [socket.id for socket in space.sockets]
     breaches = judge(space.board, space.option, fitted, content, mode=space.request.mode)
     if any(breach.severity == "error" for breach in breaches):
@@ -88,9 +93,10 @@ def _values(
     return {
         "advised_broken": advised,
         "over_gib": max(0, figures.usable_gib - request.capacity_gib - (request.over_gib or 0)),
+        "balanced_sweep": figures.balanced_sweep_gb_s,
         "system_sweep": figures.system_sweep_gb_s,
         "socket_difference_gib": figures.socket_difference_gib,
-        "worst_sweep": min(socket.sweep_gb_s for socket in sockets),
+        "worst_sweep": figures.worst_sweep_gb_s,
         "worst_parallel": min(socket.parallel_gb_s for socket in sockets),
         "controller_difference_gib": max(socket.controller_difference_gib for socket in sockets),
         "regions": sum(len(socket.regions) for socket in sockets),

@@ -11,6 +11,7 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -45,11 +46,49 @@ class Profile(NamedTuple):
     text: bytes
 
 
+Time = int | Fraction
+"""GiB x (rate unit / MT/s); a fraction where a socket counts with more than its own sweep time."""
+
+
+class Limit(NamedTuple):
+    """How long a socket may be swept, by what it holds.
+
+    With a ``total`` over so many ``sockets`` the time is that of the balanced sweep: a socket that holds less than the
+    even share has as much less of it. ``per_gib`` is the most that each GiB may take, whatever the time.
+    """
+
+    time: Time
+    total: int = 0
+    sockets: int = 1
+    per_gib: Fraction | None = None
+
+    def most(self, gib: int) -> int:
+        """The longest sweep time of a socket that holds so much; -1 where it must not hold so little."""
+        if not gib and (self.total or self.per_gib):
+            return -1
+        most = self.time
+        if self.total > self.sockets * gib:
+            most = most * self.sockets * gib // self.total
+        return int(most if self.per_gib is None else min(most, self.per_gib * gib))
+
+    def time_of(self, time: int, gib: int) -> Time:
+        """What a socket that holds so much and is swept in a time counts with."""
+        return Fraction(time * self.total, self.sockets * gib) if self.total > self.sockets * gib else time
+
+    def holds(self, profile: Profile) -> bool:
+        """True for a profile within the limit."""
+        return profile.time <= self.most(profile.gib)
+
+    def ever(self, time: int, gib: int) -> bool:
+        """True where such a socket would be within the limit, were only the time longer."""
+        return self.per_gib is None or time <= self.per_gib * gib
+
+
 class Drawn(NamedTuple):
     """Profiles, and a time that no population left out for its time alone goes below, loads of a channel aside."""
 
     profiles: tuple[Profile, ...]
-    beyond: int
+    beyond: Time
 
 
 class Query(NamedTuple):
@@ -64,7 +103,7 @@ class Query(NamedTuple):
     rate: int
     low_gib: int
     high_gib: int
-    most_time: int
+    limit: Limit
 
 
 class Evaluator:
@@ -127,18 +166,18 @@ class ProfileSource:
         permitted = query.shape.permitted
         evaluate = self._evaluators.setdefault(permitted, Evaluator(permitted))
         drawing = _Drawing(self.space, self.budget, query, evaluate)
-        return Drawn(tuple(drawing.profiles(codes)), drawing.beyond)
+        return Drawn(tuple(drawing.profiles(codes)), drawing.beyond())
 
 
 def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
     """The loads of a channel that keep the bounds of a query, best board order first."""
-    unit = space.rate_unit
+    unit, most_time = space.rate_unit, query.limit.time
     return [
         load
         for load in space.loads(shape, query.types, query.may_break)
         if not load.gib
         or load.rate >= query.rate
-        and load.gib * (unit // (query.rate or load.rate)) <= query.most_time
+        and load.gib * (unit // (query.rate or load.rate)) <= most_time
         and load.gib <= query.high_gib
     ]
 
@@ -164,8 +203,10 @@ class _Drawing:
         loads = [load.gib for shape in every for load in space.loads(shape, query.types, query.may_break)]
         self.grain = math.gcd(*loads) or 1
         self.by_channel = space.board.rate_scope == "channel"
-        self.beyond = NEVER
-        """No population left out for its time alone is swept in less."""
+        self._most: dict[int, int] = {}
+        """The longest sweep time for a capacity."""
+        self._left_out: dict[int, int] = {}
+        """The least sweep time of what was left out for its time alone, for a capacity."""
         self._loads: dict[ChannelShape, list[Load]] = {}
 
     def profiles(self, codes: Container[int]) -> list[Profile]:
@@ -303,7 +344,7 @@ class _Drawing:
         )
 
         def hopeful(step: int, chosen: list[Load | None], gib: int) -> bool:
-            return not self._over(bound.least_time(step, chosen, gib))
+            return not self._over(bound.least_time(step, chosen, gib), self.query.high_gib)
 
         ends = list(itertools.accumulate(len(controller) for controller in variant))
         spans = [slice(a, b) for a, b in zip([0, *ends], ends, strict=False)]
@@ -327,7 +368,7 @@ class _Drawing:
             return None
         self.budget.spend(1)
         if not code:
-            return Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, _text(controllers))
+            return None if self._most_time(0) < 0 else Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, _text(controllers))
         times = self._times_by_channel(controllers) if self.by_channel else self._times(controllers)
         if times is None:
             return None
@@ -338,12 +379,29 @@ class _Drawing:
             code, sum(gibs), time, parallel, max(gibs) - min(gibs), count, narrowest, low_rank, _text(controllers)
         )
 
-    def _over(self, time: int) -> bool:
-        """True for a time beyond the bound of the query; the least of them is remembered."""
-        if time <= self.query.most_time:
+    def _most_time(self, gib: int) -> int:
+        """The longest that a socket with that capacity may be swept."""
+        most = self._most.get(gib)
+        if most is None:
+            most = self._most[gib] = self.query.limit.most(gib)
+        return most
+
+    def _over(self, time: int, gib: int) -> bool:
+        """True for a time beyond the limit of the query; the least of them is remembered."""
+        if time <= self._most_time(gib):
             return False
-        self.beyond = min(self.beyond, time)
+        self._left_out[gib] = min(self._left_out.get(gib, NEVER), time)
         return True
+
+    def _known_over(self, time: int, gib: int) -> bool:
+        """True for a time beyond the limit of which a lesser one is remembered."""
+        return time > self._most_time(gib) and time >= self._left_out.get(gib, NEVER)
+
+    def beyond(self) -> Time:
+        """No population left out for its time alone counts with less."""
+        limit = self.query.limit
+        times = (limit.time_of(time, gib) for gib, time in self._left_out.items() if limit.ever(time, gib))
+        return min(times, default=NEVER)
 
     def _mode_holds(self, controllers: Sequence[_Part]) -> bool:
         """True where the filled channels fall into mirror groups, if they are to mirror."""
@@ -361,20 +419,20 @@ class _Drawing:
         fullest = max([part.fullest for part in controllers]) * unit
         gib = sum([part.gib for part in controllers])
         least = max(fullest, gib * unit // self.evaluate.widest([part.filled for part in controllers]))
-        if least > self.query.most_time and least >= self.beyond:
+        if self._known_over(least, gib):
             return None
         if self.evaluate.grouped:
             depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
         else:
             state = self._state([part.amounts for part in controllers])
-            found = self.evaluate.table.within(state, self.query.most_time // (unit * self.grain))
+            found = self.evaluate.table.within(state, self._most_time(gib) // (unit * self.grain))
             if not isinstance(found, Depths):
-                self._over(found * self.grain * unit)
+                self._over(found * self.grain * unit, gib)
                 return None
             depth, count, narrowest = found
             depth *= self.grain
         time = depth * unit
-        return None if self._over(time) else (time, fullest, count, narrowest)
+        return None if self._over(time, gib) else (time, fullest, count, narrowest)
 
     def _state(self, lists: list[tuple[int, ...]]) -> State:
         """The state of falling lists, as ``state_of`` gives it."""
@@ -391,13 +449,14 @@ class _Drawing:
         loads = [load for part in controllers for load in part.loads]
         alone = [load.gib * (self.unit // load.rate) for load in loads if load.gib]
         least = max(*alone, sum(alone) // self.evaluate.widest([part.filled for part in controllers]))
-        if least > self.query.most_time and least >= self.beyond:
+        gib = sum([part.gib for part in controllers])
+        if self._known_over(least, gib):
             return None
         slowest = min(load.rate for load in loads if load.gib)
         amounts = tuple(tuple(load.gib for load in part.loads) for part in controllers)
         rates = tuple(tuple(load.rate or slowest for load in part.loads) for part in controllers)
         time, count, narrowest = self.evaluate.at_own_rates(amounts, rates, self.unit)
-        return None if self._over(time) else (time, max(alone), count, narrowest)
+        return None if self._over(time, gib) else (time, max(alone), count, narrowest)
 
 
 def _text(controllers: Sequence[_Part]) -> bytes:

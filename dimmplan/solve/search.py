@@ -100,12 +100,12 @@ class Search:
         )
 
     def nearest_faster(self, aim: Aim, sweep: Fraction, *, most_broken: int, up: bool) -> int | None:
-        """The nearest usable capacity of an aim whose best placement sweeps faster than ``sweep``; or ``None``.
+        """The nearest usable capacity of an aim where some placement has a higher balanced sweep, or ``None``.
 
         Only placements that break at most ``most_broken`` advised rows count, those with fewest first, as in the
         lists. Raises ``EffortSpent`` with an armed budget.
         """
-        peak = self.sweeps.sweep(1, 1) * self.space.channel_count * max(self.space.board.rates_mts)
+        peak = self.sweeps.sweep(1, 1) * self.sweeps.evenly * max(self.space.board.rates_mts)
         if peak / self.space.rate_unit <= sweep:
             return None
         by_gib: dict[int, list[Branch]] = {}
@@ -113,10 +113,24 @@ class Search:
             reached_now = self._branches_by_gib(aim, broken)
             by_gib |= {gib: branches for gib, branches in reached_now.items() if gib not in by_gib}
         for gib in sorted(by_gib, reverse=not up):
-            value, _ = self.sweeps.best(by_gib[gib], sweep, even_next=True)
+            value, _ = self.sweeps.best(by_gib[gib], sweep)
             if value is not None and value > sweep and gib % self.space.scale == 0:
                 return gib // self.space.scale
         return None
+
+    def least_difference(self, aim: Aim, most_broken: int) -> Gib:
+        """The least difference between sockets that some placement of an aim has; 0 where there is none.
+
+        It breaks at most so many advised rows.
+        """
+        widths = [
+            width
+            for broken in range(most_broken + 1)
+            for branches in self._branches_by_gib(aim, broken).values()
+            for branch in branches
+            for width, _ in self.choices.windows(branch)
+        ]
+        return self.space.unscaled(min(widths, default=0))
 
     def _branches_by_gib(self, aim: Aim, broken: int) -> dict[int, list[Branch]]:
         """Branches that break just so many advised rows, by the scaled capacity that their targets reach."""
@@ -156,9 +170,10 @@ class Search:
         alive: Found | None = rival
         for index, criterion in enumerate(self.criteria[1:], start=1):
             bar = alive.vector[index] if alive is not None else None
-            if criterion.name == "system_sweep":
-                even_next = "socket_difference_gib" in (each.name for each in self.criteria[index + 1 : index + 2])
-                value, branches = self.sweeps.best(branches, bar, even_next=even_next)
+            if criterion.name == "balanced_sweep":
+                value, branches = self.sweeps.best(branches, bar)
+            elif criterion.name == "system_sweep" and not branches[0].drawn:
+                value, branches = self.sweeps.best(branches, bar, balanced=False)
             else:
                 value, branches = self.choices.best(criterion, branches, bar)
             if not branches or value is None:

@@ -22,6 +22,7 @@ from dimmplan.model.rows import ProcessorOption
 from dimmplan.rates import channel_rate
 from dimmplan.rules import (
     AlikeRow,
+    Content,
     FittedRow,
     Populations,
     Rule,
@@ -138,6 +139,14 @@ class Space:
     def loss_step(self, types: Iterable[int]) -> int:
         """What every loss of rank sparing is a multiple of, with modules of these types, scaled."""
         return math.gcd(*(self.loss([self.types[kind]]) for kind in types))
+
+    def on(self, board: Board, request: Request) -> Space:
+        """The space of another board and request with the same slots settled."""
+        return Space(board, request)
+
+    def permits(self, content: Content) -> bool:  # noqa: ARG002 - spaces with settled slots look at it
+        """False where a slot holds what it may not hold, whatever the rules: here none does."""
+        return True
 
     def mode_possible(self) -> bool:
         """False where the board has no row for the mode asked."""

@@ -65,13 +65,6 @@ def _digits(codes: Iterable[int], places: Sequence[tuple[int, int]]) -> list[lis
     return [[code // value % base for value, base in places] for code in codes]
 
 
-def some_reached(
-    steps: Sequence[Sequence[int]], wanted: Collection[int], *, places: Sequence[tuple[int, int]], budget: Budget
-) -> bool:
-    """True where one number from each of ``steps`` adds up to any of the wanted totals."""
-    return bool(_dealt(steps, wanted, places, budget, enough=1) or reached(steps, wanted, places=places, budget=budget))
-
-
 def _dealt(
     steps: Sequence[Sequence[int]],
     wanted: Collection[int],

@@ -23,7 +23,7 @@ from dimmplan.why.settle import settle
 from dimmplan.why.split import SplitStep, split_steps
 from dimmplan.why.weigh import Case, Weighed
 
-_SMALLEST = ("advised_broken", "modules", "over_gib", "types", "system_sweep")
+_SMALLEST = ("advised_broken", "modules", "over_gib", "types", "balanced_sweep")
 """The order in which populations that boot are compared, on a board without its advised rows."""
 MOST_STEPS_UP = 8
 """How often a larger set of the same sweep is looked for."""
@@ -161,7 +161,7 @@ def _fastest(
         return None
     total, low, effort = _total(left), 1, case.request.effort
     found: LeftSet | None = None
-    sweep = best.weighed.figures.system_sweep_gb_s
+    sweep = best.weighed.figures.balanced_sweep_gb_s
     proven = True
     for _ in range(MOST_STEPS_UP):
         request = _request(case, left, low)
@@ -173,7 +173,7 @@ def _fastest(
         proven, effort = proven and answer.proven, EFFORT_STEP_UP
         content = answer.best.content
         figures = case.figures_of(content)
-        faster = sweep if figures is None else figures.system_sweep_gb_s
+        faster = sweep if figures is None else figures.balanced_sweep_gb_s
         if figures is None or faster < sweep or (found is None and faster == sweep):
             break
         sweep = faster

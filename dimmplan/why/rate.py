@@ -35,7 +35,7 @@ class Lift:
 
     ``fewer``: ``slots`` left empty. ``processor``: another option, ``name``. ``type``: all modules of one type
     replaced by the board's usual ``name`` of the same size. ``label``: modules labelled for at least ``name`` MT/s.
-    ``broken`` are error rows that the change breaks; ``sweep_gb_s`` is the system sweep after it.
+    ``broken`` are error rows that the change breaks; ``sweep_gb_s`` is the balanced sweep after it.
     """
 
     kind: LiftKind
@@ -221,7 +221,7 @@ def _lift(
         name=name,
         rate_mts=rate,
         usable_gib=figures.usable_gib,
-        sweep_gb_s=figures.system_sweep_gb_s,
+        sweep_gb_s=figures.balanced_sweep_gb_s,
         slots=tuple(slots),
         broken=tuple(dict.fromkeys(broken)),
     )

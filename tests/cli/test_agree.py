@@ -36,7 +36,7 @@ def test_terminal_json_and_sheet_agree(
     record = json.loads((tmp_path / "out" / "plan.json").read_text())
     sheet = " ".join(text_of(path) for path in sorted((tmp_path / "out").glob("*.svg")))
     totals = record["totals"]
-    for said in (f"{totals['rate_mts']} MT/s", f"{totals['modules']} module", f"{totals['system_sweep_gb_s']:.1f}"):
+    for said in (f"{totals['rate_mts']} MT/s", f"{totals['modules']} module", f"{totals['balanced_sweep_gb_s']:.1f}"):
         assert said in terminal and said.split()[0] in sheet
     usable = totals["usable_gib"]
     assert f"{usable} GiB" in sheet

@@ -301,11 +301,11 @@ def test_an_advised_rule_that_lifts_the_capacity_is_named(call: Call) -> None:
     words = ["plan", "saltern-24", "--fitted", "low", "--capacity", "160GiB", "--json"]
     lifted = call(*words, "--module", "32GiB").json
     assert lifted["totals"]["usable_gib"] == 192
-    (named,) = [finding for finding in lifted["findings"] if finding["rule"] == "even-counts"]
-    assert "160 GiB would fit but for this advised rule" in named["text"]
+    (named,) = [finding for finding in lifted["findings"] if finding["rule"] == "rounded-up"]
+    assert "Rule even-counts: 160 GiB would fit but for this advised rule" in named["text"]
     assert (named["severity"], named["source"]) == ("note", "guide-07")
-    for more in (["--module", "32GiB", "--module", "16GiB"], ["--module", "32GiB", "--prefer", "bandwidth-first"]):
-        assert "even-counts" not in [finding["rule"] for finding in call(*words, *more).json["findings"]]
+    more = call(*words, "--module", "32GiB", "--module", "16GiB").json
+    assert "rounded-up" not in [finding["rule"] for finding in more["findings"]]
 
 
 def test_nearest_capacities_on_both_sides(call: Call) -> None:
@@ -314,7 +314,9 @@ def test_nearest_capacities_on_both_sides(call: Call) -> None:
     said = call(*arguments)
     assert said.status == 0  # nothing fits exactly, so the first above is given
     assert said.json["totals"]["usable_gib"] == 256
-    assert [finding["rule"] for finding in said.json["findings"] if finding["rule"] == "window"] == ["window"]
+    (named,) = [finding["text"] for finding in said.json["findings"] if finding["rule"] == "rounded-up"]
+    assert named.startswith("100 GiB was asked; 256 GiB is the nearest above that fits.")
+    assert "between" not in named
 
 
 # JSON
@@ -377,17 +379,22 @@ TOTAL_KEYS = {
     "modules",
     "free_slots",
     "rate_mts",
+    "balanced_sweep_gb_s",
     "system_sweep_gb_s",
+    "own_sweep_gb_s",
+    "worst_sweep_gb_s",
     "worst_share",
     "socket_difference_gib",
     "cost",
 }
-CHOICE_KEYS = {"capacity_gib", "system_sweep_gb_s", "modules", "slots", "gains", "loses"}
+SWEEP_KEYS = {"balanced_sweep_gb_s", "system_sweep_gb_s", "worst_sweep_gb_s"}
+CHOICE_KEYS = {"capacity_gib", "modules", "slots", "gains", "loses"} | SWEEP_KEYS
 CRITERIA = [
     "advised_broken",
     "over_gib",
-    "system_sweep",
+    "balanced_sweep",
     "socket_difference_gib",
+    "system_sweep",
     "worst_sweep",
     "worst_parallel",
     "controller_difference_gib",
@@ -449,7 +456,7 @@ def test_plan_json_has_the_stable_keys(arguments: list[str], call: Call) -> None
     assert [criterion["name"] for criterion in record["criteria"]] == CRITERIA
     for criterion in record["criteria"]:
         assert criterion["better"] in ("high", "low")
-        exact = criterion["name"] in ("system_sweep", "worst_sweep", "worst_parallel")
+        exact = criterion["name"] in ("balanced_sweep", "system_sweep", "worst_sweep", "worst_parallel")
         assert isinstance(criterion["value"], str if exact else int)
         assert not exact or re.fullmatch(r"\d+(/\d+)?", criterion["value"])
     assert set(record["one_step"]) == {"above", "below"}

@@ -161,7 +161,7 @@ def test_unbeaten_rows(name: str) -> None:
         for row in rows:
             beaten = False
             for other in inside:
-                mine, theirs = ([-t["system_sweep_gb_s"], -t["free_slots"]] for t in (row["totals"], other["totals"]))
+                mine, theirs = ([-t["balanced_sweep_gb_s"], -t["free_slots"]] for t in (row["totals"], other["totals"]))
                 if priced:
                     mine, theirs = [*mine, row["totals"]["cost"]], [*theirs, other["totals"]["cost"]]
                 beaten |= theirs != mine and all(a <= b for a, b in zip(theirs, mine, strict=True))
@@ -178,9 +178,9 @@ def test_each_list_picks_one_row(name: str) -> None:
         inside = [row for row in rows if not row["outside_window"]] or rows
         advised = min(warnings(row) for row in inside)
         best = [row for row in inside if warnings(row) == advised]
-        fastest = max(row["totals"]["system_sweep_gb_s"] for row in best)
+        fastest = max(row["totals"]["balanced_sweep_gb_s"] for row in best)
         picked = {each: row for row in rows for each in row["picked_by"]}
-        assert picked["bandwidth-first"]["totals"]["system_sweep_gb_s"] == fastest
+        assert picked["bandwidth-first"]["totals"]["balanced_sweep_gb_s"] == fastest
         if "cost-first" in picked:
             assert picked["cost-first"]["totals"]["cost"] == min(row["totals"]["cost"] for row in best)
         least = min(row["totals"]["usable_gib"] for row in best)

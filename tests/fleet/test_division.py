@@ -54,7 +54,7 @@ def brute_options(board: Board, request: Request) -> list[One] | None:
         for filling in fillings:
             lying.update(zip(filling.socket.slots, filling.slots, strict=True))
         rank = oracle.rank(fillings)
-        sweep = oracle.measure(fillings)["system_sweep"]
+        sweep = oracle.measure(fillings)["balanced_sweep"]
         key = (counts, usable)
         if key not in best or rank < best[key][1]:  # type: ignore[index]
             best[key] = (usable, rank, (counts, sweep, rank, tuple(lying.values())))  # type: ignore[index]

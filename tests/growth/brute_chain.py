@@ -63,7 +63,7 @@ def _one(board: Board, oracle: Oracle, fillings: Sequence[Filling]) -> One:
     return One(
         slots=tuple(lying.values()),
         usable=Fraction(sum(filling.usable for filling in fillings)),
-        sweep=oracle.measure(fillings)["system_sweep"],
+        sweep=oracle.measure(fillings)["balanced_sweep"],
         counts=tuple(sum(counts) for counts in zip(*(filling.counts for filling in fillings), strict=True)),
         advised=frozenset(advised),
     )

@@ -69,12 +69,12 @@ def test_a_chain_as_json(capsys: pytest.CaptureFixture[str]) -> None:
         assert not [b for b in judge(BOARD, BOARD.processor(None), ("NEAR", "FAR"), lying) if b.severity == "error"]
         figures = placement_figures(BOARD, BOARD.processor(None), ("NEAR", "FAR"), lying)
         assert figures.usable_gib == step["usable_gib"]
-        assert float(figures.system_sweep_gb_s) == pytest.approx(step["system_sweep_gb_s"], abs=0.05)
+        assert float(figures.balanced_sweep_gb_s) == pytest.approx(step["balanced_sweep_gb_s"], abs=0.05)
         assert {slot: label for slot, label in before.items() if label}.items() <= step["slots"].items()
         added = sum(each["count"] for each in step["added"])
         assert added == sum(map(bool, step["slots"].values())) - sum(map(bool, before.values()))
-        price = step["free"]["system_sweep_gb_s"] - step["system_sweep_gb_s"]
-        assert step["price"]["system_sweep_gb_s"] == pytest.approx(price, abs=0.11)
+        price = step["free"]["balanced_sweep_gb_s"] - step["balanced_sweep_gb_s"]
+        assert step["price"]["balanced_sweep_gb_s"] == pytest.approx(price, abs=0.11)
         before = step["slots"]
     labels = {slot: record["modules"][0]["label"] if key else None for slot, key in record["slots"].items()}
     assert labels == growth["steps"][0]["slots"]
@@ -284,7 +284,7 @@ def test_in_place_nothing_is_moved(tmp_path: Path, capsys: pytest.CaptureFixture
     assert all(placed["slots"][slot] for slot in lying)
     assert placed["kept"]["discarded"] == moved["kept"]["discarded"] == 0
     assert "move" in {move["kind"] for move in moved["kept"]["change"]["moves"]}
-    assert moved["totals"]["system_sweep_gb_s"] > placed["totals"]["system_sweep_gb_s"]
+    assert moved["totals"]["balanced_sweep_gb_s"] > placed["totals"]["balanced_sweep_gb_s"]
 
 
 def test_in_place_may_be_impossible_and_says_why(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -302,7 +302,7 @@ def test_a_chain_from_what_lies_there(tmp_path: Path, capsys: pytest.CaptureFixt
     steps = plan(capsys, *call)["growth"]["steps"]
     for step in steps:
         assert lying.items() <= step["slots"].items()
-    assert steps[1]["system_sweep_gb_s"] == 281.6
+    assert steps[1]["balanced_sweep_gb_s"] == 281.6
 
 
 def test_slots_on_hold_and_slots_not_told_are_never_planned(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -318,7 +318,7 @@ def test_slots_on_hold_and_slots_not_told_are_never_planned(tmp_path: Path, caps
     free = plan(capsys, *call, "--data-saved", "V1", "--data-saved", "Y1")
     assert free["hold"] == []
     assert [each["slot"] for each in free["kept"]["released"]] == ["V1", "Y1"]
-    assert free["totals"]["system_sweep_gb_s"] > record["totals"]["system_sweep_gb_s"]
+    assert free["totals"]["balanced_sweep_gb_s"] > record["totals"]["balanced_sweep_gb_s"]
     said = text_of(capsys, *call, "--data-saved", "V1")
     assert "out of V1: its data is said to be saved" in said
     assert "not in the inventory, so not to be touched: Y1" in said

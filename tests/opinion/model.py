@@ -211,8 +211,8 @@ class _Model:
         vector: list[tuple[str, Any]] = []
         for criterion in self.oracle.criteria:
             name = criterion.name
-            if name == "system_sweep":
-                self._sweep()
+            if name in ("balanced_sweep", "system_sweep"):
+                self._sweep(name)
             else:
                 self._one(name, criterion.better)
             measured = self.oracle.measure(self._fillings())
@@ -298,8 +298,8 @@ class _Model:
                 self.model.add(least <= place[value]).only_enforce_if(*self._when(literal, rate))
         return least
 
-    def _by_rate(self, figure: int) -> dict[tuple[tuple[Rate, Fraction], ...], cp_model.IntVar]:
-        """A literal for each list of a figure at the rates that the system may run at."""
+    def _by_rate(self, figure: int | slice) -> dict[tuple[tuple[Rate, Any], ...], cp_model.IntVar]:
+        """A literal for each list of a figure, or several, at the rates that the system may run at."""
         return self._classes(
             lambda held: tuple((rate, found[figure]) for rate, found in held.figures.items() if rate in self.at)
         )
@@ -309,23 +309,32 @@ class _Model:
         running = self.at[rate]
         return [literal] if running is None else [literal, running]
 
-    def _sweep(self) -> None:
-        """Raise the system sweep until nothing sweeps faster, then hold it."""
+    def _sweep(self, name: str) -> None:
+        """Raise the system or the balanced sweep until nothing sweeps faster, then hold it.
+
+        For the balanced one no socket may be slower than its part, and none is without memory unless all may be.
+        """
         began = time.process_time()
-        by_rate = self._by_rate(0)
+        by_rate = self._by_rate(slice(0, 2))
+        sockets = len(self.oracle.fitted)
         longest = self.model.new_int_var(0, 1 << 40, "")
         for pairs, literal in by_rate.items():
-            for rate, seconds in pairs:
+            for rate, (seconds, _) in pairs:
                 when = self._when(literal, rate)
                 self.model.add(longest >= math.ceil(seconds * TICKS)).only_enforce_if(*when)
         self.building += time.process_time() - began
         while True:
-            reached = self.oracle.measure(self._fillings())["system_sweep"]
+            reached = self.oracle.measure(self._fillings())[name]
             above = self.model.new_bool_var("")
             for pairs, literal in by_rate.items():
-                for rate, seconds in pairs:
+                for rate, (seconds, own) in pairs:
                     least = reached * seconds * self.scale
                     when = self._when(literal, rate)
+                    if name == "balanced_sweep":
+                        if sockets * own < reached:
+                            self.model.add_bool_or([each.negated() for each in when])
+                        if sockets * own <= reached:
+                            self.model.add_bool_or([each.negated() for each in (*when, above)])
                     self.model.add(self.total >= math.ceil(least)).only_enforce_if(*when)
                     self.model.add(self.total >= math.floor(least) + 1).only_enforce_if(*when, above)
             ratio = (reached * self.scale / TICKS).limit_denominator(10**6)

@@ -541,10 +541,14 @@ class Oracle:
         advised |= {row_id for filling in fillings for row_id in filling.advised}
         advised |= {row.id for row in broken_tables(self.advised, self.board, self.request, fillings)}
         of_controllers = [[sum(amounts) for amounts in filling.amounts] for filling in fillings]
+        system = total / max(each.seconds for each in figures)
+        alone = [each.sweep if held else Fraction(0) for each, held in zip(figures, capacities, strict=True)]
+        own = len(alone) * min(alone)
         return {
             "advised_broken": len(advised),
             "over_gib": max(0, total - request.capacity_gib - (request.over_gib or 0)),
-            "system_sweep": total / max(each.seconds for each in figures),
+            "balanced_sweep": min(system, own),
+            "system_sweep": system,
             "socket_difference_gib": max(capacities) - min(capacities),
             "worst_sweep": min(each.sweep for each in figures),
             "worst_parallel": min(each.parallel for each in figures),

@@ -99,26 +99,33 @@ def test_sockets_may_stay_empty_where_no_row_forbids_it(case: Callable[[int], tu
 # What stands beside the answer
 
 
-def best_sweep_by_capacity(board: Board, request: Request, most_broken: int) -> dict[int, Fraction]:
-    """For each capacity in reach, the highest sweep of placements that break fewest advised rows, by brute force.
+def best_sweep_by_capacity(board: Board, request: Request, most_broken: int, worst: Fraction) -> dict[int, Fraction]:
+    """For each capacity in reach, the highest balanced sweep of placements that break fewest advised rows.
 
-    Only placements that break at most ``most_broken`` of them count.
+    By brute force. Only placements count that break at most ``most_broken`` of them, and of these only those whose
+    sockets all sweep at ``worst`` or more.
     """
     oracle = Oracle(board, request)
-    found: dict[int, tuple[int, Fraction]] = {}
+    found: dict[int, dict[int, Fraction]] = {}
     for fillings in itertools.product(*(list(every_filling(oracle, socket)) for socket in oracle.fitted)):
         capacity = sum(filling.capacity for filling in fillings)
         if capacity and not oracle.refusals(fillings):
             figures = oracle.measure(fillings)
-            rank = (-figures["advised_broken"], figures["system_sweep"])
-            if figures["advised_broken"] <= most_broken:
-                found[capacity] = max(rank, found.get(capacity, rank))
-    return {capacity: sweep for capacity, (_, sweep) in found.items()}
+            by_broken = found.setdefault(capacity, {})
+            sweep = figures["balanced_sweep"] if figures["worst_sweep"] >= worst else Fraction(0)
+            broken = figures["advised_broken"]
+            by_broken[broken] = max(by_broken.get(broken, sweep), sweep)
+    fewest = {capacity: min(by_broken) for capacity, by_broken in found.items()}
+    return {capacity: found[capacity][least] for capacity, least in fewest.items() if least <= most_broken}
+
+
+def value_of(answer: Answer, choice: Choice, name: str) -> Fraction:
+    place = [criterion.name for criterion in answer.criteria].index(name)
+    return Fraction(choice.vector[place])
 
 
 def sweep_of(answer: Answer, choice: Choice) -> Fraction:
-    place = [criterion.name for criterion in answer.criteria].index("system_sweep")
-    return Fraction(choice.vector[place])
+    return value_of(answer, choice, "balanced_sweep")
 
 
 @functools.cache
@@ -171,13 +178,16 @@ def better(answer: Answer, one: tuple[Any, ...], other: tuple[Any, ...]) -> bool
 
 @pytest.mark.parametrize("start", STEP_SEEDS)
 def test_steps_are_the_nearest_faster_capacities(start: int) -> None:
-    """One step up (to a quarter above) and down are the nearest capacities that sweep faster, or there is none.
+    """One step up (to a quarter above) and down are the nearest capacities with a higher balanced sweep.
+
+    No socket of a step sweeps slower than the answer's slowest.
 
     A step breaks no more advised rows than the answer; of the placements of a capacity, those that break fewest count.
     """
     for seed, board, request, answer in answered(start):
         here, sweep = answer.best.capacity_gib, sweep_of(answer, answer.best)
-        sweeps = best_sweep_by_capacity(board, request, int(answer.best.vector[0]))
+        worst = value_of(answer, answer.best, "worst_sweep")
+        sweeps = best_sweep_by_capacity(board, request, int(answer.best.vector[0]), worst)
         faster = [gib for gib, best_sweep in sweeps.items() if best_sweep > sweep]
         up = min((gib for gib in faster if here < gib <= here + here // 4), default=None)
         down = max((gib for gib in faster if gib < here), default=None)
@@ -196,6 +206,8 @@ def test_steps_sweep_faster() -> None:
                 if step is not None:
                     shown += 1
                     assert sweep_of(answer, step) > sweep_of(answer, answer.best), f"seed {seed}"
+                    worst = value_of(answer, answer.best, "worst_sweep")
+                    assert value_of(answer, step, "worst_sweep") >= worst, f"seed {seed}"
     assert shown >= 3
 
 

@@ -580,6 +580,7 @@ def test_every_criterion_of_one_placement() -> None:
     assert oracle.measure([near, far]) == {
         "advised_broken": 0,
         "over_gib": 2,
+        "balanced_sweep": min(208 / near_time, 2 * (80 / far_time)) * CHANNEL,
         "system_sweep": 208 / near_time * CHANNEL,
         "socket_difference_gib": 48,
         "worst_sweep": min(128 / near_time, 80 / far_time) * CHANNEL,

@@ -46,10 +46,11 @@ def loads_of(planned: Planned) -> dict[str, list[list[int]]]:
     return {socket: falling(controllers) for socket, controllers in loads.items()}
 
 
-def channels_worth(planned: Planned) -> Fraction:
-    """The system sweep in channels at the rate of the placement."""
+def channels_worth(planned: Planned, sweep: str = "balanced") -> Fraction:
+    """A sweep in channels at the rate of the placement."""
     figures = figures_of(planned)
-    return figures.system_sweep_gb_s / channel_peak_gb_s(figures.rate_mts)
+    value: Fraction = getattr(figures, f"{sweep}_sweep_gb_s")
+    return value / channel_peak_gb_s(figures.rate_mts)
 
 
 # The board of ten and six slots
@@ -62,7 +63,7 @@ def test_sixteen_modules_fill_ten_and_six_slots() -> None:
     figures = figures_of(planned)
     assert [socket.usable_gib for socket in figures.sockets] == [320, 192]
     assert [socket.share for socket in figures.sockets] == [Fraction(5, 6), 1]
-    assert channels_worth(planned) == 8
+    assert [channels_worth(planned, sweep) for sweep in ("balanced", "system", "own")] == [8, 8, 10]
     assert figures.free_slots == 0
 
 
@@ -82,6 +83,59 @@ def test_512_of_64(modules: list[str]) -> None:
     assert [module.capacity_gib for module in planned.placement.types] == [64]
     assert figures_of(planned).socket_difference_gib == 0
     assert channels_worth(planned) == 8
+
+
+@pytest.mark.parametrize(
+    ("capacity", "module", "capacities", "sweeps"),
+    [
+        # six and three channels: the own sweep decides
+        ("576GiB", "64GiB", [384, 192], (6, 9, 6)),
+        # four and six channels; five and five would give 5
+        ("320GiB", "32GiB", [128, 192], (8, 10, 8)),
+        # never all three in one socket
+        ("96GiB", "32GiB", [64, 32], (2, 3, 2)),
+    ],
+)
+def test_no_socket_is_starved(capacity: str, module: str, capacities: list[int], sweeps: tuple[int, ...]) -> None:
+    """Balanced, system and own sweep of the placement, in channels."""
+    planned = solved(load_board("skerry-16"), capacity, [module])
+    assert sorted(socket.usable_gib for socket in figures_of(planned).sockets) == sorted(capacities)
+    assert tuple(channels_worth(planned, sweep) for sweep in ("balanced", "system", "own")) == sweeps
+
+
+def test_fewer_modules_may_be_faster() -> None:
+    """Nine of 64 GiB run like six channels: eight below and ten above run like eight, and a finding says so."""
+    planned = solved(load_board("skerry-16"), "576GiB", ["64GiB"])
+    answer = planned.answer
+    assert answer.step_below is not None and answer.step_above is not None
+    assert (answer.step_below.capacity_gib, answer.step_above.capacity_gib) == (512, 640)
+    rules = {finding.rule: finding for finding in findings_of(planned)}
+    assert rules["uneven"].severity == "warning"
+    assert "512 GiB is faster than 576 GiB" in rules["uneven"].text
+    assert (rules["sockets-differ"].severity, rules["sockets-differ"].where) == ("note", ("FAR",))
+
+
+@pytest.mark.parametrize("modules", [["64GiB"], ["32GiB", "64GiB"]])
+def test_equal_sockets_are_not_called_uneven(modules: list[str]) -> None:
+    """Eight of 64 GiB: a ninth would starve a socket, so nothing is said against four and four."""
+    rules = {finding.rule for finding in findings_of(solved(load_board("skerry-16"), "512GiB", modules))}
+    assert not rules & {"uneven", "sockets-differ"}
+
+
+def test_sockets_that_have_to_differ_are_not_mentioned() -> None:
+    """320 and 192 GiB: ten and six slots leave no other way."""
+    rules = {finding.rule for finding in findings_of(solved(load_board("skerry-16"), "512GiB", ["32GiB"]))}
+    assert "sockets-differ" not in rules
+
+
+def test_seven_modules_on_two_sockets() -> None:
+    """Seven of 32 GiB where three channels do not work together: two and five come first, three and four sweep at 3.
+
+    Never one and six, which the system sweep alone would choose.
+    """
+    planned = solved(load_board("machair-20"), "224GiB", ["32GB 2Rx8 PC5-5600B-R"])
+    assert sorted(socket.modules for socket in figures_of(planned).sockets) == [2, 5]
+    assert channels_worth(planned) > 3
 
 
 @pytest.mark.parametrize(
@@ -109,7 +163,8 @@ def test_twelve_and_twelve_slots() -> None:
     planned = solved(board, "512GiB", ["32GiB"])
     assert loads_of(planned) == {"low": EQUAL_EIGHT, "high": EQUAL_EIGHT}
     assert channels_worth(planned) == 8
-    assert not any(finding.severity == "warning" for finding in findings_of(planned))
+    (warning,) = [finding.text for finding in findings_of(planned) if finding.severity == "warning"]
+    assert "384 GiB is faster than 512 GiB: 12 x 32GB" in warning
 
 
 def findings_of(planned: Planned) -> list[Any]:
@@ -161,7 +216,7 @@ def test_five_modules_spread_before_they_stack(allowance: str | None, advised: b
     assert step is not None
     assert step.capacity_gib == 192
     sixth = placement_figures(board, board.processor(None), ["low"], step.content)
-    assert sixth.system_sweep_gb_s == 6 * channel
+    assert sixth.balanced_sweep_gb_s == 6 * channel
     rules = {finding.rule: finding for finding in findings_of(planned)}
     assert rules["uneven"].severity == "warning"
     assert "192 GiB" in rules["uneven"].text
@@ -222,17 +277,18 @@ def test_terminal_and_json_agree(
         regions = [(region["capacity_gib"], region["ways"]) for region in socket["regions"]]
         assert told_regions(text, socket["id"]) == regions
         assert sum(gib for gib, _ in regions) == socket["usable_gib"]
-    assert f"System sweep {record['totals']['system_sweep_gb_s']:.1f} GB/s" in flat
-    assert f"in {record['totals']['modules']} modules at {record['totals']['rate_mts']} MT/s" in flat
+    totals = record["totals"]
+    assert f"in {totals['modules']} modules at {totals['rate_mts']} MT/s" in flat
+    assert f"System sweep {totals['system_sweep_gb_s']:.1f} GB/s, own sweep {totals['own_sweep_gb_s']:.1f} GB/s" in flat
+    assert f"Balanced sweep {totals['balanced_sweep_gb_s']:.1f} GB/s; worst socket" in flat
+    assert f" {totals['worst_sweep_gb_s']:.1f} GB/s, share" in flat
     for finding in record["findings"]:
         told = f"{finding['severity']}: {finding['text']} [{finding['rule']}, {finding['source']}]"
         assert " ".join(told.split()) in flat
-    for way, side in (("up", "above"), ("down", "below")):
-        step = record["one_step"][side]
-        if step is None:
-            assert f"{way}: " not in flat
-        else:
-            assert re.search(rf"{way}: .* sweeps at {step['system_sweep_gb_s']:.1f} GB/s", flat)
+    steps = [step for step in record["one_step"].values() if step]
+    assert text.count("Faster: ") == len(steps)
+    for step in steps:
+        assert re.search(rf"Faster: .* sweeps at {step['balanced_sweep_gb_s']:.1f} GB/s", flat)
 
 
 def told_slots(text: str, board: Board) -> dict[str, str | None]:

@@ -37,19 +37,19 @@ def priced(module: Module, price: int, **more: Any) -> Supply:
 
 def test_the_criteria_of_every_list() -> None:
     """As the domain orders them: advised rules first, and board order after the last."""
-    over, sweep, difference = "over_gib", "system_sweep", "socket_difference_gib"
-    worst, shape = (
-        ["worst_sweep", "worst_parallel"],
+    over, balanced, difference = "over_gib", "balanced_sweep", "socket_difference_gib"
+    sweeps, shape = (
+        ["system_sweep", "worst_sweep", "worst_parallel"],
         ["controller_difference_gib", "regions", "narrowest_ways", "types"],
     )
     last = ["low_rank_channels", "modules"]
     expected = {
-        "capacity-first": [over, sweep, difference, *worst, *shape, "cost", *last],
-        "bandwidth-first": [sweep, *worst, over, difference, *shape, "cost", *last],
-        "equal-sockets": [difference, over, sweep, *worst, *shape, "cost", *last],
-        "cost-first": ["cost", over, sweep, difference, *worst, *shape, *last],
-        "room-first": [over, "free_slots", sweep, difference, *worst, *shape, "cost", *last],
-        "upgrade": [over, "discarded", "bought", sweep, difference, *worst, *shape, "cost", *last],
+        "capacity-first": [over, balanced, difference, *sweeps, *shape, "cost", *last],
+        "bandwidth-first": [balanced, *sweeps, over, difference, *shape, "cost", *last],
+        "equal-sockets": [difference, over, balanced, *sweeps, *shape, "cost", *last],
+        "cost-first": ["cost", over, balanced, difference, *sweeps, *shape, *last],
+        "room-first": [over, "free_slots", balanced, difference, *sweeps, *shape, "cost", *last],
+        "upgrade": [over, "discarded", "bought", balanced, difference, *sweeps, *shape, "cost", *last],
     }
     assert {name: [each.name for each in criteria] for name, criteria in LISTS.items()} == {
         name: ["advised_broken", *rest] for name, rest in expected.items()
@@ -62,7 +62,8 @@ def test_the_criteria_of_every_list() -> None:
 
 def test_which_way_is_better() -> None:
     high = {name for name, criterion in CRITERIA.items() if criterion.better == "high"}
-    assert high == {"system_sweep", "worst_sweep", "worst_parallel", "narrowest_ways", "free_slots"}
+    sweeps = {"balanced_sweep", "system_sweep", "worst_sweep", "worst_parallel"}
+    assert high == sweeps | {"narrowest_ways", "free_slots"}
     assert {criterion.better for criterion in CRITERIA.values()} == {"high", "low"}
 
 
@@ -178,10 +179,11 @@ def test_what_no_placement_crosses() -> None:
         "over_gib": 2,
         "discarded": 0,
         "bought": 0,
-        "system_sweep": 5 * PEAK,
+        "balanced_sweep": 4 * PEAK,
         "socket_difference_gib": 0,
-        "worst_sweep": 3 * PEAK,
-        "worst_parallel": 3 * PEAK,
+        "system_sweep": 5 * PEAK,
+        "worst_sweep": 2 * PEAK,
+        "worst_parallel": 2 * PEAK,
         "controller_difference_gib": 0,
         "regions": 1,
         "narrowest_ways": 3,
@@ -198,7 +200,8 @@ def test_what_no_placement_crosses() -> None:
     advised = bounds(request(17, M64, M16, over_gib=15), EVERY | {"severity": "advised"})
     assert advised == expected | {"over_gib": 0, "modules": 1, "free_slots": 8}
     alone = bounds(request(16, M16, fitted=("S1",)))
-    assert alone == expected | {"over_gib": 0, "system_sweep": 3 * PEAK, "modules": 1, "free_slots": 5}
+    sweeps = dict.fromkeys(("balanced_sweep", "system_sweep", "worst_sweep", "worst_parallel"), 3 * PEAK)
+    assert alone == expected | sweeps | {"over_gib": 0, "modules": 1, "free_slots": 5}
 
 
 def test_a_mode_may_leave_any_capacity() -> None:
@@ -214,35 +217,35 @@ def test_a_mode_may_leave_any_capacity() -> None:
     [
         ("capacity-first", ["counts"]),
         ("upgrade", ["counts"]),
-        # lists that do not ask for the nearest capacity next
-        ("bandwidth-first", []),
-        ("equal-sockets", []),
+        ("bandwidth-first", ["counts"]),
+        ("equal-sockets", ["counts"]),
     ],
 )
 def test_advice_that_a_nearer_capacity_would_break(prefer: str, causes: list[str]) -> None:
     counts = {"id": "counts", "check": "counts", "modules": [3], "severity": "advised"}
     answer = solve(board_with(counts), request(160, M32, prefer=prefer))
     assert (answer.best.vector[0], answer.best.usable_gib) == (0, 192)
-    assert [cause.rule for cause in answer.passed_over] == causes
-    assert solve(board_with(counts), request(160, M32), alternatives=False).passed_over == ()
+    assert [cause.rule for cause in answer.rounded_up] == causes
+    assert solve(board_with(counts), request(160, M32), alternatives=False).rounded_up == ()
 
 
 def test_no_advice_is_in_the_way_of_an_exact_answer_or_where_it_is_broken() -> None:
     counts = {"id": "counts", "check": "counts", "modules": [3], "severity": "advised"}
-    assert solve(board_with(counts), request(192, M32)).passed_over == ()
+    assert solve(board_with(counts), request(192, M32)).rounded_up == ()
     few = {"id": "few", "check": "rank-limit", "most": 1, "severity": "advised"}
     broken = solve(board_with(counts, few), request(160, M32))
-    assert (broken.best.vector[0], broken.best.usable_gib, broken.passed_over) == (1, 192, ())
+    assert (broken.best.vector[0], broken.best.usable_gib, broken.rounded_up) == (1, 192, ())
 
 
 def test_what_is_asked_beside_the_answer() -> None:
-    """One step up alone, or all; five modules on five channels at two sockets, and the next that sweep faster."""
+    """Steps alone, or all; five modules on five channels at two sockets, and the next that sweep faster."""
     asked = request(160, M32, fitted=("S1",))
     everything = solve(board_with(), asked)
     assert everything.step_above is not None and everything.step_above.usable_gib == 192
     assert everything.step_below is not None and everything.step_below.usable_gib == 96
-    up = solve(board_with(), asked, alternatives=False, step_up=True)
-    assert (up.step_above, up.step_below, up.runners_up) == (everything.step_above, None, ())
+    steps = solve(board_with(), asked, alternatives=False, steps=True)
+    assert (steps.step_above, steps.step_below) == (everything.step_above, everything.step_below)
+    assert (steps.runners_up, steps.rounded_up) == ((), everything.rounded_up)
     none = solve(board_with(), asked, alternatives=False)
     assert (none.step_above, none.step_below) == (None, None)
 

@@ -14,7 +14,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.solve.answer import solve
-from dimmplan.solve.causes import advised_in_the_way, capacities, causes_of, nearest_capacities
+from dimmplan.solve.causes import capacities, causes_of, nearest_capacities, rounded_up
 from dimmplan.solve.space import Space
 from tests.rules.boards import L64, M16, M16X8, M32, board_with
 
@@ -210,22 +210,34 @@ def _processor(ceiling_gib: int) -> ProcessorOption:
             96,
             [cause("counts", "64 GiB would fit but for this advised rule. In threes.")],
         ),
-        # the capacity taken itself is not nearer
-        ([COUNTS | {"severity": "advised", "modules": [3]}], request(50, M32), 64, []),
-        # an error row is no advice, and neither is one that alone changes nothing
-        ([COUNTS | {"modules": [3]}], request(64, M32), 192, []),
+        (
+            [COUNTS | {"modules": [3]}],
+            request(64, M32),
+            192,
+            [cause("counts", "64 GiB would fit but for this rule. A socket carries 3 modules.")],
+        ),
+        # modules that do not add up, and modules that are too few
+        ([], request(50, M32), 64, [cause("modules", "No number of these modules makes 50 GiB to 63 GiB.", "")]),
+        ([], request(2, M32), 32, [cause("modules", "No number of these modules makes 2 GiB to 31 GiB.", "")]),
+        (
+            [],
+            request(64, *(Supply(module=m, lots=(Lot(count=n),)) for m, n in ((M32, 1), (M16, 3))), max_types=1),
+            80,
+            [cause("stock", "The modules at hand are too few.", "")],
+        ),
+        # one row that alone changes nothing
         (
             [CEILING | {"severity": "advised"}, COUNTS | {"severity": "advised", "modules": [3]}],
             request(224, M32),
             288,
-            [],
+            [cause("rules", "Several rules together leave no placement of 224 GiB to 287 GiB.", "")],
         ),
     ],
 )  # fmt: skip
-def test_advice_that_keeps_a_nearer_capacity_away(
+def test_what_keeps_a_nearer_capacity_away(
     rows: Sequence[dict[str, Any]], asked: Request, usable_gib: int, causes: list[Cause]
 ) -> None:
-    assert list(advised_in_the_way(board_with(*rows), asked, usable_gib)) == causes
+    assert list(rounded_up(Space(board_with(*rows), asked), usable_gib, as_advised=True)) == causes
 
 
 def test_nearest_capacities_on_both_sides() -> None:

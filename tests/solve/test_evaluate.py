@@ -47,8 +47,9 @@ def test_every_criterion_of_a_placement() -> None:
     assert values(space_of()) == {
         "advised_broken": 0,
         "over_gib": 12,
-        "system_sweep": Fraction(112) / (Fraction(48, 3) + Fraction(32, 2) + 16) * PEAK,
+        "balanced_sweep": 2 * PEAK,
         "socket_difference_gib": 80,
+        "system_sweep": Fraction(112) / (Fraction(48, 3) + Fraction(32, 2) + 16) * PEAK,
         "worst_sweep": PEAK,
         "worst_parallel": PEAK,
         "controller_difference_gib": 64,

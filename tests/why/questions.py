@@ -80,7 +80,7 @@ class World:
 
     def sweep(self, changes: Mapping[str, Module | None] | None = None) -> float:
         """System sweep in GB/s as it is printed."""
-        return decimal(self.figures(changes).system_sweep_gb_s, 1)
+        return decimal(self.figures(changes).balanced_sweep_gb_s, 1)
 
     def broken(self, changes: Mapping[str, Module | None], severity: str = "error") -> set[str]:
         """Rows of a severity that the changed plan breaks."""
@@ -197,7 +197,7 @@ QUESTIONS: tuple[Question, ...] = (
         lambda w: {
             "slots.0.kind": "equal-share",
             "slots.0.tried.1.other": lambda slot: slot in w.place(1, "NEAR"),
-            "slots.0.tried.1.figures.system_sweep_gb_s": w.sweep({"T1": None, "K2": w.module}),
+            "slots.0.tried.1.figures.balanced_sweep_gb_s": w.sweep({"T1": None, "K2": w.module}),
         },
     ),
     Question(
@@ -208,7 +208,7 @@ QUESTIONS: tuple[Question, ...] = (
             "slots.0.kind": "lowers-rate",
             "slots.0.tried.0.figures.rate_mts": w.rate("two-per-channel"),
             "slots.0.tried.0.parted.alternative": w.module.capacity_gib,
-            "slots.0.tried.1.parted.name": "system_sweep",
+            "slots.0.tried.1.parted.name": "balanced_sweep",
         },
     ),
     Question(
@@ -217,7 +217,7 @@ QUESTIONS: tuple[Question, ...] = (
         ("why", "R1"),
         lambda w: {
             "slots.0.kind": "exceeds-request",
-            "slots.0.tried.0.figures.system_sweep_gb_s": w.sweep({"R1": w.module}),
+            "slots.0.tried.0.figures.balanced_sweep_gb_s": w.sweep({"R1": w.module}),
             "slots.0.tried.1.parted.by": "board-order",
         },
     ),
@@ -237,7 +237,7 @@ QUESTIONS: tuple[Question, ...] = (
         ("why", "lamp"),
         lambda w: {
             "slots.0.state": "empty",
-            "slots.0.tried.0.figures.system_sweep_gb_s": w.sweep({"lamp": w.module}),
+            "slots.0.tried.0.figures.balanced_sweep_gb_s": w.sweep({"lamp": w.module}),
             "slots.0.tried.0.figures.worst_share": 1.0,
         },
     ),
@@ -282,7 +282,7 @@ QUESTIONS: tuple[Question, ...] = (
             "rate.0.source": next(row.source for row in w.board.rates if row.id == "two-per-channel"),
             "rate.0.lifts.0.slots": w.place(1),
             "rate.0.lifts.0.rate_mts": w.rate("one-per-channel"),
-            "rate.0.lifts.0.system_sweep_gb_s": w.sweep(dict.fromkeys(w.place(1))),
+            "rate.0.lifts.0.balanced_sweep_gb_s": w.sweep(dict.fromkeys(w.place(1))),
         },
     ),
     Question(
@@ -336,9 +336,9 @@ QUESTIONS: tuple[Question, ...] = (
         ("why", "--next"),
         lambda w: {
             "alone.0.slots.0": lambda slot: slot in w.place(1),
-            "alone.0.figures.system_sweep_gb_s": w.sweep({"K2": w.module}),
+            "alone.0.figures.balanced_sweep_gb_s": w.sweep({"K2": w.module}),
             "group.0.slots": w.place(1),
-            "group.0.figures.system_sweep_gb_s": w.sweep(dict.fromkeys(w.place(1), w.module)),
+            "group.0.figures.balanced_sweep_gb_s": w.sweep(dict.fromkeys(w.place(1), w.module)),
         },
     ),
     Question(
@@ -389,7 +389,7 @@ QUESTIONS: tuple[Question, ...] = (
             "group.0.slots": w.place(1),
             "group.0.broken": [],
             "group.0.figures.rate_mts": w.rate("two-per-channel"),
-            "group.0.figures.system_sweep_gb_s": w.sweep(dict.fromkeys(w.place(1), w.module)),
+            "group.0.figures.balanced_sweep_gb_s": w.sweep(dict.fromkeys(w.place(1), w.module)),
         },
         shown="Next as a group: the smallest that sweeps highest",
     ),
@@ -415,7 +415,7 @@ QUESTIONS: tuple[Question, ...] = (
         lambda w: {
             "allowed": True,
             "after.usable_gib": w.figures({"K1": w.size("64GiB"), "K2": w.module}).usable_gib,
-            "after.system_sweep_gb_s": w.sweep({"K1": w.size("64GiB"), "K2": w.module}),
+            "after.balanced_sweep_gb_s": w.sweep({"K1": w.size("64GiB"), "K2": w.module}),
         },
     ),
     Question(
@@ -431,8 +431,8 @@ QUESTIONS: tuple[Question, ...] = (
         ("why", "--clear", "keel"),
         lambda w: {
             "allowed": True,
-            "before.system_sweep_gb_s": w.sweep(),
-            "after.system_sweep_gb_s": lambda value: value == w.sweep({"keel": None}) > w.sweep(),
+            "before.balanced_sweep_gb_s": w.sweep(),
+            "after.balanced_sweep_gb_s": lambda value: value == w.sweep({"keel": None}) > w.sweep(),
         },
     ),
     Question(
@@ -491,7 +491,7 @@ QUESTIONS: tuple[Question, ...] = (
         ("why", "--without", "arch.1.1"),
         lambda w: {
             "best.moves": [],
-            "best.figures.system_sweep_gb_s": w.sweep({"arch.1.1": None}),
+            "best.figures.balanced_sweep_gb_s": w.sweep({"arch.1.1": None}),
             "smallest.slots": lambda slots: sum(label is not None for label in slots.values()) == len(w.board.sockets),
         },
     ),
@@ -521,10 +521,10 @@ QUESTIONS: tuple[Question, ...] = (
         "ten-six-even",
         ("why", "--expect", "K1,K2,L1,L2,M1,P1,P2,Q1,Q2,R1,T1,W1"),
         lambda w: {
-            "parted.name": "system_sweep",
-            "plan.system_sweep_gb_s": w.sweep(),
+            "parted.name": "balanced_sweep",
+            "plan.balanced_sweep_gb_s": w.sweep(),
             "alternative.rate_mts": w.rate("two-per-channel"),
-            "alternative.system_sweep_gb_s": w.sweep(
+            "alternative.balanced_sweep_gb_s": w.sweep(
                 dict.fromkeys(w.place(1), w.module) | dict.fromkeys(["U1", "V1", "X1", "Y1"])
             ),
         },
@@ -545,7 +545,7 @@ QUESTIONS: tuple[Question, ...] = (
         ("why", "--expect", "K1,K2,L1,P1,Q1"),
         lambda w: {
             "parted.by": "criterion",
-            "alternative.system_sweep_gb_s": w.sweep({"M1": None, "K2": w.module}),
+            "alternative.balanced_sweep_gb_s": w.sweep({"M1": None, "K2": w.module}),
             "alternative.rate_mts": w.rate("two-per-channel"),
         },
     ),

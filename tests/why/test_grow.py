@@ -44,7 +44,7 @@ def best_by_hand(case: Case, module, *, count: int | None = None):
                 case.board, case.option, case.placement.fitted, content, mode=case.placement.mode
             )
             advised = {b.rule for b in case.judge_content(content) if b.severity == "advised"}
-            ranks.append((len(advised), -figures.system_sweep_gb_s, len(slots)))
+            ranks.append((len(advised), -figures.balanced_sweep_gb_s, len(slots)))
     return min(ranks, default=None)
 
 
@@ -80,7 +80,7 @@ def test_single_and_group_are_the_best(board_id: str) -> None:
             if best is not None:
                 (group,) = groups
                 advised = {b.rule for b in group.change.after.breaches}
-                sweep = group.change.after_figures.system_sweep_gb_s
+                sweep = group.change.after_figures.balanced_sweep_gb_s
                 assert (len(advised), -sweep, len(group.slots)) == best, f"{placement.slots} {group.slots}"
             checked += 1
             singles = [step for step in answer.singles if step.module == module]
@@ -88,7 +88,7 @@ def test_single_and_group_are_the_best(board_id: str) -> None:
             assert bool(singles) is (one is not None)
             if one is not None and placement.prefer in ("capacity-first", "bandwidth-first"):
                 (single,) = singles
-                assert -single.change.after_figures.system_sweep_gb_s == one[1]
+                assert -single.change.after_figures.balanced_sweep_gb_s == one[1]
                 for slot in single.equal:
                     other = case.changed({slot: module})
                     rank = [v for c, v in zip(case.criteria, other.vector, strict=True) if c.name != "over_gib"]
@@ -167,5 +167,5 @@ def test_of_equal_groups_the_smallest_comes_first() -> None:
     more = [slot for channel in board.socket("fore").channels for slot in channel.slots[:2]]
     two_each = change_of(case, {slot: placement.types[0] for slot in more if not placement.content[slot]})
     (group,) = next_answer(case).groups
-    assert two_each.after_figures.system_sweep_gb_s == group.change.after_figures.system_sweep_gb_s
+    assert two_each.after_figures.balanced_sweep_gb_s == group.change.after_figures.balanced_sweep_gb_s
     assert len(group.slots) == 1 and len(two_each.changes) == 5

@@ -80,7 +80,7 @@ def assert_lifts(board, placement, reason: RateReason, lift: Lift) -> None:
     )
     if lift.kind == "fewer" or board.rate_scope != "channel":
         assert lift.rate_mts == lowest_of(board, option, names, content) > reason.rate_mts
-    assert (lift.usable_gib, lift.sweep_gb_s) == (after.usable_gib, after.system_sweep_gb_s)
+    assert (lift.usable_gib, lift.sweep_gb_s) == (after.usable_gib, after.balanced_sweep_gb_s)
 
 
 def test_a_slow_processor_binds_and_the_other_lifts_it() -> None:

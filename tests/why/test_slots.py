@@ -75,7 +75,7 @@ def test_an_empty_second_slot_names_rate_and_request() -> None:
     assert reason.kind == "lowers-rate"
     fill, move = reason.tried
     assert (fill.what, fill.parted.name, fill.parted.plan, fill.parted.alternative) == ("fill", "over_gib", 0, 32)
-    assert (move.what, move.parted.name) == ("move-here", "system_sweep")
+    assert (move.what, move.parted.name) == ("move-here", "balanced_sweep")
     assert move.parted.alternative < move.parted.plan
 
 
@@ -109,7 +109,7 @@ def test_a_worse_plan_says_that_something_comes_before_it() -> None:
     reason = slot_reason(Case(board, worse), "R1")
     assert reason.kind == "alternative-first"
     better = next(tried for tried in reason.tried if tried.parted.first == "alternative")
-    assert (better.what, better.other, better.parted.name) == ("move-here", "K2", "system_sweep")
+    assert (better.what, better.other, better.parted.name) == ("move-here", "K2", "balanced_sweep")
     text = " ".join(said.text for said in reason_said(Case(board, worse), reason))
     assert "comes before the plan" in text
 
