@@ -76,7 +76,8 @@ def test_a_chain_as_json(capsys: pytest.CaptureFixture[str]) -> None:
         price = step["free"]["balanced_sweep_gb_s"] - step["balanced_sweep_gb_s"]
         assert step["price"]["balanced_sweep_gb_s"] == pytest.approx(price, abs=0.11)
         before = step["slots"]
-    labels = {slot: record["modules"][0]["label"] if key else None for slot, key in record["slots"].items()}
+    named = {each["key"]: each["label"] for each in record["modules"]}
+    labels = {slot: named[key] if key else None for slot, key in record["slots"].items()}
     assert labels == growth["steps"][0]["slots"]
     names = [criterion["name"] for criterion in growth["criteria"]]
     assert names == [

@@ -63,7 +63,7 @@ def test_a_new_column_stands_everywhere(extra: Column[Line]) -> None:
 def test_numbers_of_a_comparison_stand_at_the_right_edge(name: str) -> None:
     """In HTML and in text alike, whichever columns are left out; cost among them."""
     view = view_of(name)
-    numeric = {"MT/s", "worst share", "system sweep", "apart", "free slots", "cost"}
+    numeric = {"MT/s", "worst share", "balanced sweep", "worst socket", "apart", "free slots", "cost"}
     for column in compare_columns.columns(view):
         if column.title:
             assert (column.align == "right") == (column.title in numeric), column.title

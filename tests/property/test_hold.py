@@ -48,9 +48,8 @@ def test_nothing_is_put_into_a_slot_on_hold(board_id: str, prefer: str) -> None:
         assert not {slot for each in next_by_adding(planned) for slot, _ in each.added} & set(hold)
         case = Case(board, planned.placement)
         answer = next_answer(case)
-        assert not {slot for step in (*answer.singles, *answer.groups, *answer.refused) for slot in step.slots} & set(
-            hold
-        )
+        steps = (*answer.singles, *answer.groups, *answer.refused)
+        assert not {slot for step in steps for slot in step.slots} & set(hold)
         failed = next(slot for slot, module in planned.placement.slots if module)
         failure = failure_of(case, [failed])
         for left in (failure.best, failure.fastest, failure.independent, failure.smallest):
