@@ -183,7 +183,9 @@ def _swap(view: View, swap: Swap) -> SwapEntry:
         capacity_gib=swap.capacity_gib,
         before=view.comparison.processors[0],
         after=swap.processor,
-        balanced_sweep_gb_s=FromTo(before=before and before.balanced_sweep_gb_s, after=after and after.balanced_sweep_gb_s),
+        balanced_sweep_gb_s=FromTo(
+            before=before and before.balanced_sweep_gb_s, after=after and after.balanced_sweep_gb_s
+        ),
         rate_mts=FromTo(before=before and before.rate_mts, after=after and after.rate_mts),
         text=view.swap_text(swap),
     )

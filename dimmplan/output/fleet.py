@@ -62,7 +62,9 @@ class MachineEntry(Record):
     modules: list[Count] = Field(default=[], description="what it uses")
     rate_mts: int = Field(default=0, description="MT/s")
     balanced_sweep_gb_s: GbS = Field(default=0.0, description="the lower of system and own sweep, GB/s")
-    system_sweep_gb_s: GbS = Field(default=0.0, description="all capacity over the longest sweep time of a socket, GB/s")
+    system_sweep_gb_s: GbS = Field(
+        default=0.0, description="all capacity over the longest sweep time of a socket, GB/s"
+    )
     own_sweep_gb_s: GbS = Field(default=0.0, description="sweep of the worst socket times the number of sockets, GB/s")
     worst_sweep_gb_s: GbS = Field(default=0.0, description="sweep of the worst socket, GB/s")
     worst_share: ShareNumber = Field(default=0.0, description="lowest share of a socket")
