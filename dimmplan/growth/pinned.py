@@ -28,7 +28,7 @@ from dimmplan.units import Gib
 if TYPE_CHECKING:
     from dimmplan.stock import Shelf
 
-SWEEP = "system_sweep"
+SWEEP = "balanced_sweep"
 """The criterion that measures how fast a placement is."""
 MOST_NEXT = 4
 """So many capacities are named that adding alone can reach next."""
