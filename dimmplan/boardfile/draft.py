@@ -254,12 +254,18 @@ def _rates_said(memory: Sequence[FoundSlot]) -> list[int]:
 
 
 def _names(memory: Sequence[FoundSlot]) -> list[str]:
-    """A slot name for each device: its locator, with its bank or a number where that is not enough."""
+    """A slot name for each device: its locator, with its bank or a number where that is not enough.
+
+    Of a path (``Main Board/CPU 0 DIMM A1``) the end is the name where that is enough; the whole stays an alias.
+    """
     found: list[str] = []
     seen: set[str] = set()
-    locators = [folded(slot.locator) for slot in memory]
-    for number, slot in enumerate(memory, start=1):
-        base = slot.locator if locators.count(folded(slot.locator)) == 1 else f"{slot.bank} {slot.locator}"
+    written = [slot.locator for slot in memory]
+    ends = [locator.rpartition("/")[2] for locator in written]
+    written = ends if all(ends) and len(set(map(folded, ends))) == len(ends) else written
+    locators = [folded(locator) for locator in written]
+    for number, (slot, locator) in enumerate(zip(memory, written, strict=True), start=1):
+        base = locator if locators.count(folded(locator)) == 1 else f"{slot.bank} {locator}"
         name = _allowed(base) or f"slot-{number}"
         if folded(name) in seen or "".join(name.split()).casefold() in seen:
             name = f"{name[:30]} #{number}"
@@ -426,7 +432,7 @@ def _aliases(memory: Sequence[FoundSlot], names: Sequence[str]) -> list[str]:
     lines = []
     for slot, name in zip(memory, names, strict=True):
         words = _allowed(f"{slot.bank} {slot.locator}")
-        if words and folded(words) not in (folded(name), folded(slot.locator)):
+        if words and folded(words) != folded(name):
             lines.append(f"{_quoted(name)} = {_array([words])}")
     spelled = [line.partition(" = ")[2] for line in lines]
     unique = [line for line, words in zip(lines, spelled, strict=True) if spelled.count(words) == 1]

@@ -21,7 +21,7 @@ from dimmplan.sheet.care import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICE
 from dimmplan.sheet.change import ChangeFacts, facts_of
 from dimmplan.sheet.desk import MODEL, SEVERITY_WORDS, SOCKET_HEADS, asked_rows, socket_note, socket_rows, total_items
 from dimmplan.sheet.facts import Facts
-from dimmplan.sheet.panels import HOLD, PICK_HEADS, access_steps, finding_lead, hold_said, pick_rows
+from dimmplan.sheet.panels import HOLD, access_steps, finding_lead, hold_said, pick_heads, pick_rows
 from dimmplan.sheet.shapes import Page, Sheet
 from dimmplan.sheet.view import Front
 from dimmplan.units import counted, format_capacity
@@ -196,7 +196,7 @@ _STEPS = _text_columns(("step", "slot", "what is done"), right=set())
 def _doing(facts: Facts) -> dict[str, Any]:
     """What to fetch and every step, with the numbers that the map has."""
     change = isinstance(facts, ChangeFacts)
-    key, module, *more = PICK_HEADS
+    key, module, *more = pick_heads(facts)
     return {
         "title": f"{facts.doing}, in this order",
         "summary": f"{moves_summary(facts.change.moves)}." if isinstance(facts, ChangeFacts) else "",

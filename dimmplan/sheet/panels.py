@@ -199,6 +199,13 @@ def elsewhere(sheets: Sequence[Sequence[str]], cap_mm: float, width_mm: float) -
 PICK_HEADS = ("key", "module, as its label says", "count", "slots")
 
 
+def pick_heads(facts: Facts) -> tuple[str, ...]:
+    """The heads of the pick list; where a label leaves the device width open, its head says so."""
+    key, module, *more = PICK_HEADS
+    is_open = any("x?" in kind.label for kind in facts.picked)
+    return (key, "module (x?: width not known)" if is_open else module, *more)
+
+
 def pick_rows(facts: Facts) -> list[list[str]]:
     """What to fetch, one row of texts each, under ``PICK_HEADS``; blanks last."""
     rows = [[kind.key, kind.label, f"{kind.count} ×", kind.slots] for kind in facts.picked]
@@ -215,7 +222,7 @@ def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block | None:
     rows = pick_rows(facts)
     if not rows:
         return None
-    key, module, count, slots = PICK_HEADS
+    key, module, count, slots = pick_heads(facts)
     columns = [
         Column("", tick=True),
         Column(key, bold=True),

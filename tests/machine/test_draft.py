@@ -17,6 +17,8 @@ from dimmplan.model.board import Board
 from dimmplan.model.inventory import FoundProcessor, Inventory
 from dimmplan.model.module import Generation, Kind
 from dimmplan.planner import ask, plan
+from dimmplan.sheet.facts import gather
+from dimmplan.sheet.panels import pick_heads
 from tests.inventory import build
 from tests.machine.support import device
 
@@ -232,3 +234,17 @@ def test_the_usual_organisation_of_a_size_is_reckoned_with(gib: int, ranks: int,
     (module,) = board.modules
     assert module.label == label
     assert module.device_width == (8 if gib < 96 else 4)
+
+
+def test_a_path_as_locator_gives_its_end_as_the_name_and_keeps_the_whole_as_an_alias() -> None:
+    slots = tuple(device(f"Lower Board/CPU {s} DIMM {c}1", M32) for s in (0, 1) for c in "ABCD")
+    found = Inventory(form="smbios-text", slots=slots, processors=TWO)
+    board = drafted(found)
+    assert board.slots[:2] == ("CPU 0 DIMM A1", "CPU 0 DIMM B1")
+    assert [match.slot for match in match_slots(found, board).matches] == list(board.slots)
+
+
+def test_the_pick_list_says_that_a_width_is_not_known() -> None:
+    board = drafted(structured())
+    placement = plan(board, ask(board, "384GiB")).placement
+    assert pick_heads(gather(board, placement))[1] == "module (x?: width not known)"
