@@ -23,6 +23,25 @@ W1,32GB 2Rx4 PC4-2933Y-R
 X1,32GB 2Rx4 PC4-2933Y-R
 Y1,empty
 """,
+    "whole.csv": """\
+slot,label
+K1,32GB 2Rx4 PC4-2933Y-R
+K2,empty
+L1,32GB 2Rx4 PC4-2933Y-R
+L2,empty
+M1,32GB 2Rx4 PC4-2933Y-R
+P1,32GB 2Rx4 PC4-2933Y-R
+P2,empty
+Q1,32GB 2Rx4 PC4-2933Y-R
+Q2,empty
+R1,32GB 2Rx4 PC4-2933Y-R
+T1,32GB 2Rx4 PC4-2933Y-R
+U1,32GB 2Rx4 PC4-2933Y-R
+V1,32GB 2Rx4 PC4-2933Y-R
+W1,32GB 2Rx4 PC4-2933Y-R
+X1,32GB 2Rx4 PC4-2933Y-R
+Y1,empty
+""",
     "seated.csv": """\
 slot,label
 K1,32GB 2Rx4 PC4-2933Y-R
@@ -100,7 +119,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
         "dimmplan plan skerry-16 --capacity 384GiB --module 32GiB --keep found.csv --json",
         "dimmplan plan skerry-16 --capacity 160GiB --fitted NEAR --keep found.csv --data-saved R1 --json",
         "dimmplan plan saltern-24 --capacity 96GiB --module 32GiB --mode mirrored --json",
-        "dimmplan plan skerry-16 --capacity 384GiB --module 32GiB --tag QUAY-07 --json",
+        "dimmplan plan skerry-16 --capacity 512GiB --keep whole.csv --tag QUAY-07 --json",
         "dimmplan plan skerry-16 --capacity 96GiB --module 32GiB --then 160GiB --then-may-move --json",
     ),
     "plan: impossible": (
