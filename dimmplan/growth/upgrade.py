@@ -75,10 +75,9 @@ def speed_of(board: Board, request: Request, content: Content) -> Speed | None:
 
 def _speed(figures: PlacementFigures) -> Speed:
     worst = min(figures.sockets, key=lambda socket: socket.sweep_gb_s)
-    own = len(figures.sockets) * worst.sweep_gb_s
     return Speed(
         rate_mts=figures.rate_mts,
-        balanced_gb_s=min(figures.system_sweep_gb_s, own),
+        balanced_gb_s=figures.balanced_sweep_gb_s,
         worst_gb_s=worst.sweep_gb_s,
         worst_socket=worst.socket,
     )

@@ -90,8 +90,8 @@ def test_a_chain_as_json(capsys: pytest.CaptureFixture[str]) -> None:
         "sum_of_sweeps",
         "bought",
     ]
-    assert growth["path"] == {"bought": 12, "left_over": 0}
-    assert growth["free_path"]["bought"] > 12
+    assert growth["path"] == {"bought": 16, "left_over": 0}
+    assert growth["free_path"]["bought"] > 16
 
 
 def test_the_price_of_a_path_in_words(capsys: pytest.CaptureFixture[str]) -> None:
@@ -116,7 +116,7 @@ def test_files_of_every_step(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     """The first step where a plan always is, later ones in folders of their own; each can be drawn again."""
     out = tmp_path / "out"
     record = plan(capsys, *TWO, "--then", "640GiB", "--out", out)
-    assert json.loads((out / "plan.json").read_text()) == record
+    assert json.loads((out / "plan.json").read_text()).items() >= record.items()
     later = json.loads((out / "step-2" / "plan.json").read_text())
     assert later["request"]["capacity_gib"] == 640
     assert later["code"] == record["growth"]["steps"][1]["code"]
@@ -208,7 +208,7 @@ def test_an_upgrade_that_slows_the_machine_is_a_warning(tmp_path: Path, capsys: 
 def test_an_upgrade_that_is_faster_is_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     call = ("skerry-16", "--fitted", "NEAR", "--capacity", "192GiB", "--keep", machine(tmp_path, FOUR))
     record = plan(capsys, *call, "--module", "32GiB")
-    assert record["before"]["balanced_sweep_gb_s"] < record["totals"]["system_sweep_gb_s"]
+    assert record["before"]["balanced_sweep_gb_s"] < record["totals"]["balanced_sweep_gb_s"]
     assert "slower-than-now" not in {finding["rule"] for finding in record["findings"]}
     assert {move["kind"] for move in record["kept"]["change"]["moves"]} == {"keep", "insert"}
     assert "before" not in plan(capsys, "skerry-16", "--capacity", "192GiB")
