@@ -17,15 +17,15 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Request, Supply
 from dimmplan.planner import Planned, ask, plan
-from dimmplan.rates import channel_rate
+from dimmplan.solve.answer import ideal
 from dimmplan.solve.causes import capacities as reached_capacities
 from dimmplan.solve.causes import causes_of
-from dimmplan.solve.criteria import LISTS
+from dimmplan.solve.criteria import LISTS, ranked
 from dimmplan.solve.evaluate import Value
 from dimmplan.solve.space import Space
 from dimmplan.stock import Shelf
 from dimmplan.supply import Limit, left_out_causes, processor_limits
-from dimmplan.units import Gib, channel_peak_gb_s
+from dimmplan.units import Gib
 from dimmplan.worth import Worth, worth_looking_at
 
 MOST_REQUESTS = 5_000
@@ -271,40 +271,13 @@ def _first_for_sure(board: Board, asked: Request, alone: Sequence[Row]) -> Row |
         return None
     best = min(placed, key=lambda row: _order(row, asked.prefer, priced=priced))
     assert best.planned is not None
-    answer, ideal = best.planned.answer, _ideal(board, asked)
+    answer, unbeaten = best.planned.answer, ideal(Space(board, asked))
     for criterion, value in zip(answer.criteria, answer.best.vector, strict=True):
         if criterion.name == "types":
             return best if answer.proven else None
-        if ideal.get(criterion.name) != value:
+        if unbeaten.get(criterion.name) != value:
             return None
     return None
-
-
-def _ideal(board: Board, asked: Request) -> dict[str, Value]:
-    """Values that no placement crosses: every channel working all the time, at the best rate that any module has."""
-    option = board.processor(asked.processor)
-    sockets = [socket for socket in board.sockets if socket.id in asked.fitted]
-    rates = [
-        rate.rate_mts
-        for supply in asked.supplies
-        for slots in {len(channel.slots) for socket in sockets for channel in socket.channels}
-        for dpc in range(1, slots + 1)
-        if (rate := channel_rate(board, option, [supply.module] * dpc, slots)) is not None
-    ]
-    peak = channel_peak_gb_s(max(rates, default=0))
-    fewest = min(len(socket.channels) for socket in sockets)
-    return {
-        "advised_broken": 0,
-        "over_gib": 0,
-        "balanced_sweep": len(sockets) * fewest * peak,
-        "system_sweep": sum(len(socket.channels) for socket in sockets) * peak,
-        "socket_difference_gib": 0,
-        "worst_sweep": fewest * peak,
-        "worst_parallel": fewest * peak,
-        "controller_difference_gib": 0,
-        "regions": len(sockets),
-        "narrowest_ways": fewest,
-    }
 
 
 def _with_answer(alone: Sequence[Row], together: Row) -> list[Row]:
@@ -355,9 +328,8 @@ def _order(row: Row, prefer: str, *, priced: bool) -> tuple[object, ...]:
     values = dict(zip((criterion.name for criterion in answer.criteria), answer.best.vector, strict=True))
     values |= {"free_slots": row.figures.free_slots, "cost": row.cost or 0, "bought": row.figures.modules}
     criteria = [criterion for criterion in LISTS[prefer] if priced or criterion.name != "cost"]
-    turned = [-values.get(c.name, 0) if c.better == "high" else values.get(c.name, 0) for c in criteria]
     slots = [module.order_key if module else _EMPTY for _, module in row.planned.placement.slots]
-    return (int(row.outside), turned, slots)
+    return (int(row.outside), ranked(criteria, (values.get(c.name, 0) for c in criteria)), slots)
 
 
 _EMPTY = (1, 0, "")

@@ -20,6 +20,7 @@ from dimmplan.rates import channel_rate, processor_rate
 from dimmplan.rules import all_rows, judge_alone, judge_module, rules_of
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.causes import most_gib
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import content_of, vector_of
 from dimmplan.solve.search import Found, Search
@@ -242,7 +243,7 @@ def _shortest(search: Search, request: Request) -> tuple[Found | None, bool]:
     space = search.space
     if not space.possible():
         return None, True
-    most = max(module.capacity_gib for module in space.types) * space.slot_count
+    most = most_gib(space)
     try:
         for high in (request.limit_gib, most):
             found = search.best(Aim(request.capacity_gib, high))

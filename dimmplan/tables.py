@@ -13,7 +13,8 @@ from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.planner import Planned
 from dimmplan.rules import FittedRow, Rule, TableRow, all_rows, of_kind
 from dimmplan.solve.answer import Answer, Choice, solve
-from dimmplan.solve.evaluate import Value, turned, vector_of
+from dimmplan.solve.criteria import ranked
+from dimmplan.solve.evaluate import Value, vector_of
 from dimmplan.solve.space import Space
 
 
@@ -83,7 +84,7 @@ def _solved(board: Board, request: Request) -> Answer | None:
 
 
 def _is_better(answer: Answer, choice: Choice) -> bool:
-    return turned(answer.criteria, choice.vector) < turned(answer.criteria, answer.best.vector)
+    return ranked(answer.criteria, choice.vector) < ranked(answer.criteria, answer.best.vector)
 
 
 # -- the check of a board file ---------------------------------------------------------------------------------------
@@ -144,7 +145,7 @@ def _compared(
     vector = vector_of(space, answer.criteria, content) if space and answer else None
     if answer is None or vector is None:
         return
-    if turned(answer.criteria, answer.best.vector) < turned(answer.criteria, vector):
+    if ranked(answer.criteria, answer.best.vector) < ranked(answer.criteria, vector):
         names = tuple(slot for slot in board.slots if answer.best.content.get(slot))
         pairs = zip(answer.criteria, answer.best.vector, vector, strict=True)
         first = next((criterion.name, there, here) for criterion, there, here in pairs if there != here)

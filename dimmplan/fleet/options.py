@@ -13,6 +13,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.criteria import ranked
 from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
@@ -147,14 +148,10 @@ def _option(search: Search, found: Found) -> Option:
     space = search.space
     content = dict.fromkeys(space.board.slots) | content_of(space, found.texts)
     place = [criterion.name for criterion in search.criteria].index("balanced_sweep")
-    turned = tuple(
-        -value if criterion.better == "high" else value
-        for criterion, value in zip(search.criteria, found.vector, strict=True)
-    )
     pairs: Sequence[tuple[Module, int]] = list(zip(space.types, space.counts(found.code), strict=True))
     return Option(
         modules=tuple((module, count) for module, count in pairs if count),
         content=content,
         sweep=Fraction(found.vector[place]),
-        rank=(*turned, board_order(space.board, content)),
+        rank=(*ranked(search.criteria, found.vector), board_order(space.board, content)),
     )

@@ -25,6 +25,7 @@ from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.causes import most_gib
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import Value, content_of, vector_of
 from dimmplan.solve.search import Search
@@ -305,7 +306,7 @@ class _Task:
             return None
         search.criteria = tuple(CRITERIA[name] for name in criteria if name != "cost" or search.priced)
         search.budget.spent, search.budget.armed = 0, False
-        most = max(module.capacity_gib for module in search.space.types) * search.space.slot_count
+        most = most_gib(search.space)
         high = max(most, request.capacity_gib) if self.outside else request.limit_gib
         proven = True
         try:

@@ -16,11 +16,12 @@ from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode, Request
+from dimmplan.rates import channel_rate
 from dimmplan.rules import SocketMinimumRow, of_kind
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, most_gib, nearest_capacities, rounded_up
-from dimmplan.solve.criteria import LISTS, Criterion
+from dimmplan.solve.criteria import LISTS, Criterion, ranked
 from dimmplan.solve.evaluate import Value, content_of, texts_of, usable_of, vector_of
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
@@ -161,12 +162,7 @@ def first_placement(space: Space, criteria: tuple[Criterion, ...], aim: Aim) -> 
         if content is not None and vector is not None:
             texts = texts_of(space, content)
             found.append(Found(texts, (index,), space.code([(index, count)]), vector))
-    return min(found, key=lambda each: _rank(criteria, each.vector), default=None)
-
-
-def _rank(criteria: tuple[Criterion, ...], vector: tuple[Value, ...]) -> tuple[Value, ...]:
-    """The vector with every criterion turned so that smaller is better."""
-    return tuple(-v if c.better == "high" else v for c, v in zip(criteria, vector, strict=True))
+    return min(found, key=lambda each: ranked(criteria, each.vector), default=None)
 
 
 def _spread(space: Space, module: Module, count: int) -> dict[str, Module | None] | None:
@@ -195,25 +191,31 @@ def _spread(space: Space, module: Module, count: int) -> dict[str, Module | None
 
 def bound_of(space: Space, criteria: tuple[Criterion, ...], best: Choice) -> Bound | None:
     """The first criterion at which the best found does not meet what could be reached at all."""
-    ideal = _ideal(space)
+    best_of_all = ideal(space)
     for criterion, value in zip(criteria, best.vector, strict=True):
-        most = ideal.get(criterion.name)
+        most = best_of_all.get(criterion.name)
         if most is None or value != most:
             return Bound(criterion=criterion.name, value=most)
     return Bound(criterion="board_order", value=None)
 
 
-def _ideal(space: Space) -> Mapping[str, Value]:
-    """Values that no placement crosses, from capacities, slots, channels and rates alone."""
+def ideal(space: Space) -> Mapping[str, Value]:
+    """Values that no placement crosses: every channel working all the time, at the best rate that any module has."""
     request = space.request
     sizes = sorted(module.capacity_gib for module in space.types)
     step = math.gcd(*sizes)
     every = any(row.severity == "error" for row in of_kind(space.rows, SocketMinimumRow))
     sockets = len(space.sockets) if every else 1
     least = -(-request.capacity_gib // step) * step if request.mode is Mode.INDEPENDENT else request.capacity_gib
-    peak = channel_peak_gb_s(max(space.board.rates_mts))
+    rates = [
+        rate.rate_mts
+        for module in space.types
+        for slots in {len(channel.slots) for socket in space.sockets for channel in socket.channels}
+        for dpc in range(1, slots + 1)
+        if (rate := channel_rate(space.board, space.option, [module] * dpc, slots)) is not None
+    ]
+    peak = channel_peak_gb_s(max(rates, default=0))
     fewest_channels = min(len(socket.channels) for socket in space.sockets)
-    widest = max(len(socket.channels) for socket in space.sockets)
     fewest = max(sockets, -(-request.capacity_gib // sizes[-1]))
     return {
         "advised_broken": 0,
@@ -225,7 +227,7 @@ def _ideal(space: Space) -> Mapping[str, Value]:
         "worst_parallel": fewest_channels * peak,
         "controller_difference_gib": 0,
         "regions": sockets,
-        "narrowest_ways": widest,
+        "narrowest_ways": fewest_channels,
         "types": 1,
         "cost": Fraction(0),
         "low_rank_channels": 0,
@@ -302,7 +304,7 @@ class _Alternatives:
 
     def _place(self, found: Found) -> tuple[Value, ...]:
         """Where a placement stands by the request's list: the least is the best."""
-        return _rank(self.search.criteria, found.vector)
+        return ranked(self.search.criteria, found.vector)
 
     def _choice(self, found: Found) -> Choice:
         content = content_of(self.space, found.texts)

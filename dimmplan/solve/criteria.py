@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from fractions import Fraction
 from typing import Literal, NamedTuple
 
 
@@ -54,6 +56,11 @@ LISTS: dict[str, tuple[Criterion, ...]] = {
     name: (CRITERIA["advised_broken"], *(CRITERIA[part] for part in order)) for name, order in _ORDERS.items()
 }
 """Preference lists by name; board order decides after the last criterion."""
+
+
+def ranked(criteria: Iterable[Criterion], vector: Iterable[int | Fraction]) -> tuple[int | Fraction, ...]:
+    """Where a vector stands: the least comes first, every criterion turned so that smaller is better."""
+    return tuple(-value if c.better == "high" else value for c, value in zip(criteria, vector, strict=True))
 
 
 def criteria_of(prefer: str, *, priced: bool) -> tuple[Criterion, ...]:

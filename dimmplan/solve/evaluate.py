@@ -67,11 +67,6 @@ def measured_vector(
     return tuple(values[criterion.name] for criterion in criteria)
 
 
-def turned(criteria: tuple[Criterion, ...], vector: tuple[Value, ...]) -> tuple[Value, ...]:
-    """A vector with every criterion turned so that smaller is better."""
-    return tuple(-value if c.better == "high" else value for c, value in zip(criteria, vector, strict=True))
-
-
 def usable_of(space: Space, content: Mapping[str, Module | None]) -> Gib:
     """Usable capacity of a placement in the request's mode, in GiB."""
     loads = (

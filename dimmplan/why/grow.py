@@ -18,8 +18,8 @@ from dimmplan.moves import plan_moves
 from dimmplan.rules import Breach
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.criteria import CRITERIA
-from dimmplan.solve.evaluate import Value, content_of, turned
+from dimmplan.solve.criteria import CRITERIA, ranked
+from dimmplan.solve.evaluate import Value, content_of
 from dimmplan.solve.search import Search
 from dimmplan.why.weigh import Case, Weighed
 
@@ -162,8 +162,8 @@ def _single(case: Case, module: Module) -> tuple[list[NextStep], list[NextStep]]
 
 def _growth_rank(case: Case, vector: tuple[Value, ...]) -> tuple[Value, ...]:
     """The list without the capacity asked: what is added is wanted."""
-    ranked = zip(case.criteria, turned(case.criteria, vector), strict=True)
-    return tuple(value for criterion, value in ranked if criterion.name != "over_gib")
+    pairs = zip(case.criteria, ranked(case.criteria, vector), strict=True)
+    return tuple(value for criterion, value in pairs if criterion.name != "over_gib")
 
 
 def _group(case: Case, module: Module) -> tuple[list[NextStep], bool]:

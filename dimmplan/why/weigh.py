@@ -16,8 +16,8 @@ from dimmplan.model.placement import Placement
 from dimmplan.model.request import USUAL_OVER, Request, Supply
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import Breach, Content, judge
-from dimmplan.solve.criteria import LISTS, Criterion, criteria_of
-from dimmplan.solve.evaluate import Value, measured_vector, texts_of, turned
+from dimmplan.solve.criteria import LISTS, Criterion, criteria_of, ranked
+from dimmplan.solve.evaluate import Value, measured_vector, texts_of
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, quoted
 
@@ -200,10 +200,10 @@ class Case:
             return 3, (len({breach.rule for breach in other.errors}), len(other.errors))
         usable = other.figures.usable_gib
         if usable < self.floor_gib:
-            return 1, (-usable, *turned(self.criteria, other.vector))
+            return 1, (-usable, *ranked(self.criteria, other.vector))
         if usable > self.limit_gib:
-            return 2, (usable, *turned(self.criteria, other.vector))
-        return 0, turned(self.criteria, other.vector)
+            return 2, (usable, *ranked(self.criteria, other.vector))
+        return 0, ranked(self.criteria, other.vector)
 
     def best_of(self, others: Iterable[Weighed]) -> Weighed | None:
         """The alternative nearest to being an answer, the first of equals; ``None`` where there is none."""

@@ -15,7 +15,7 @@ from dimmplan.model.request import Mode
 from dimmplan.moves import apply_moves
 from dimmplan.output.answers import failure_text
 from dimmplan.planner import ask, plan
-from dimmplan.solve.evaluate import turned
+from dimmplan.solve.criteria import ranked
 from dimmplan.why.failed import failure_of
 from dimmplan.why.weigh import Case
 from tests.support import shipped_boards
@@ -138,8 +138,8 @@ def test_the_best_set_on_a_small_board_is_the_best() -> None:
         names = [criterion.name for criterion in case.criteria]
         if names[1] == "over_gib":
             enough = [w for w, gib in zip(enough, over, strict=True) if gib == min(over)]
-            ranks = {turned(case.criteria, w.vector) for w in enough}
-            assert turned(case.criteria, failure.best.weighed.vector) == min(ranks)
+            ranks = {ranked(case.criteria, w.vector) for w in enough}
+            assert ranked(case.criteria, failure.best.weighed.vector) == min(ranks)
         fastest = max(w.figures.balanced_sweep_gb_s for w in legal if not w.breaches) if legal else 0
         shown = (failure.fastest or failure.best).weighed
         if not shown.breaches and not failure.best.weighed.breaches:
@@ -215,8 +215,8 @@ def test_the_best_set_around_a_hold_is_the_best() -> None:
     for chosen in itertools.combinations([slot for slot in board.slots if slot not in held], 2):
         weighed = case.weigh({slot: placement.types[0] if slot in chosen else None for slot in board.slots})
         if weighed.vector is not None:
-            legal.append(turned(case.criteria, weighed.vector))
-    assert legal and turned(case.criteria, failure.best.weighed.vector) == min(legal)
+            legal.append(ranked(case.criteria, weighed.vector))
+    assert legal and ranked(case.criteria, failure.best.weighed.vector) == min(legal)
 
 
 def test_a_mode_that_cannot_go_on_leaves_the_independent_one() -> None:
