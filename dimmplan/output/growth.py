@@ -194,9 +194,9 @@ def _status(growth: Growth) -> str:
     if growth.bound is None:
         return "best found: no chain has better figures"
     name, value = growth.bound
-    words = _NAMES.get(name, "less capacity above a request")
-    shown = gb_s(Fraction(value)) if "sweep" in name else trimmed(Fraction(value), 2)
-    return f"best found, not proven: {words} is not ruled out, up to {shown}"
+    words = _NAMES.get(name, "a chain with less capacity above a request")
+    unit = " GB/s" if "sweep" in name else " GiB" if "gib" in name else ""
+    return f"best found, not proven: {words} is not ruled out (at best {trimmed(Fraction(value), 1)}{unit})"
 
 
 def _step_lines(growth: Growth, index: int) -> Iterator[str]:
