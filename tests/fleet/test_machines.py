@@ -585,5 +585,5 @@ def test_memory_is_flat(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
     monkeypatch.setattr("dimmplan.cli.machine_work.sheet_files", few_bytes)
     monkeypatch.setattr("os.fsync", lambda _: None)
     peak(20)
-    small, large = peak(60), min(peak(600), peak(601))
+    small, large = peak(30), min(peak(300), peak(301))
     assert large < small + (1 << 19)

@@ -28,6 +28,7 @@ from tests.oracle.brute import (
     regions,
 )
 from tests.oracle.random_boards import make_board, random_case
+from tests.support import sampled
 
 M16, M16W, M32, M32S, M64, M128, L64, S64 = (
     parse_label(label)
@@ -684,7 +685,7 @@ def by_trying_all(board: Board, request: Request) -> Outcome:
     return Outcome(None, None, below_gib=below or None)
 
 
-@pytest.mark.parametrize("start", range(0, 200, 20))
+@pytest.mark.parametrize("start", sampled(range(0, 200, 20), 3))
 def test_leaving_out_illegal_channels_changes_nothing(start: int) -> None:
     compared = 0
     for seed in range(start, start + 20):
