@@ -41,7 +41,7 @@ def test_help_at_80_columns(words: tuple[str, ...], capsys: pytest.CaptureFixtur
     text = capsys.readouterr().out
     assert text.startswith(f"Usage: dimmplan{''.join(f' {word}' for word in words)}")
     assert max(map(len, text.splitlines())) <= 80
-    for meant in ("COMMAND [ARGS]...", "FILE...", "LABEL...", "SLOT,SLOT,..."):
+    for meant in ("COMMAND [ARGS]...", "FILE...", "LABEL...", "RECORD...", "SLOT,SLOT,..."):
         text = text.replace(meant, "")
     assert "..." not in text
     assert text.isascii()
