@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import random
-from typing import Any
 
 import pytest
 
@@ -13,17 +12,13 @@ from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.planner import ask
-from dimmplan.solve import sweep
 from dimmplan.solve.answer import solve
-from dimmplan.solve.branch import Branch
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.drawing import Drawer
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
-from dimmplan.solve.sweep import Sweeps
-from tests.oracle.large import ANY, EVEN, GROUPS, LABELS, large_board, large_request
-from tests.oracle.random_boards import random_case, random_mode_case
+from tests.oracle.large import LABELS, large_board, large_request
+from tests.oracle.random_boards import random_case
 from tests.support import sampled
 
 UNLIMITED = 1 << 60
@@ -61,30 +56,6 @@ def test_switched_off_the_answer_is_the_same(start: int) -> None:
         assert len(texts) == 1, f"seed {seed}"
 
 
-@pytest.mark.parametrize("block", sampled(range(6), 1))
-def test_near_the_even_share_first_or_not_the_answer_is_the_same(block: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Populations near the even share drawn first everywhere, or nowhere: the same vector and the same placement."""
-    cases = [random_case(seed) for seed in range(100 + 20 * block, 120 + 20 * block)]
-    cases += [random_mode_case(seed) for seed in range(8 * block, 8 * block + 8)]
-    for stock in (False, True):
-        board = large_board(2 + block % 2, 2, 2, 2, ANY if block < 3 else EVEN)
-        cases += [(board, large_request(board, seed, stock=stock)) for seed in range(20 * block, 20 * block + 20)]
-    radii: list[int] = []
-    draw = Drawer.draw
-
-    def noted(drawer: Drawer, branch: Branch, gib: int, most_time: int, radius: int | None = None) -> Any:
-        radii.extend([] if radius is None else [radius])
-        return draw(drawer, branch, gib, most_time, radius)
-
-    monkeypatch.setattr(Drawer, "draw", noted)
-    for board, request in cases:
-        monkeypatch.setattr(sweep, "MANY", UNLIMITED)
-        expected, _ = found_by(board, request, symmetry=True, bounds=True)
-        monkeypatch.setattr(sweep, "MANY", 0)
-        assert found_by(board, request, symmetry=True, bounds=True)[0] == expected
-    assert len(radii) > 50
-
-
 @pytest.mark.parametrize("start", sampled(range(0, 20, 2), 1))
 def test_bounds_of_listed_groups_lose_nothing(start: int) -> None:
     """Six channels in random groups, wide ones around narrow ones, layers left or not: the same without bounds."""
@@ -100,35 +71,6 @@ def test_bounds_of_listed_groups_lose_nothing(start: int) -> None:
             request = large_request(board, seed, types=types)
             found = [found_by(board, request, symmetry=True, bounds=bounds)[0] for bounds in (True, False)]
             assert found[0] == found[1], f"seed {seed}"
-
-
-@pytest.mark.parametrize(
-    ("board", "seed", "stock"),
-    [
-        (large_board(2, 2, 2, 2, ANY), 114, False),
-        (large_board(3, 2, 2, 2, EVEN), 182, False),
-        (large_board(2, 4, 2, 2, GROUPS), 114, False),
-        (large_board(2, 4, 2, 2, GROUPS), 190, True),
-    ],
-)
-def test_what_is_faster_farther_from_the_even_share_is_found(
-    board: Board, seed: int, stock: bool, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Here the best near the even share is swept more slowly than the best of all."""
-    request = large_request(board, seed, stock=stock)
-    expected, _ = found_by(board, request, symmetry=True, bounds=True)
-    improved: list[bool] = []
-    nearest = Sweeps._nearest
-
-    def noted(sweeps: Sweeps, job: Any, time: int, near: Branch, radius: int) -> Any:
-        found = nearest(sweeps, job, time, near, radius)
-        improved.append(found.time < time)
-        return found
-
-    monkeypatch.setattr(Sweeps, "_nearest", noted)
-    monkeypatch.setattr(sweep, "MANY", 0)
-    assert found_by(board, request, symmetry=True, bounds=True)[0] == expected
-    assert any(improved)
 
 
 @pytest.mark.parametrize(
