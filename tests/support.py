@@ -9,6 +9,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import Any, TypeVar
 
+import pytest
+
 from dimmplan.boardfile.read import load_board, shipped_folder
 from dimmplan.interleave import Region, permitted_sets, regions
 from dimmplan.model.board import Board, Channel, Controller, Socket
@@ -27,6 +29,9 @@ def sampled(cases: Sequence[Case], most: int) -> Sequence[Case]:
     """At most ``most`` of the cases, evenly spread; all of them where the whole matrices are asked for."""
     return cases if WHOLE or len(cases) <= most else [cases[index * len(cases) // most] for index in range(most)]
 
+
+whole_matrix = pytest.mark.skipif(not WHOLE, reason="counts the whole matrix: python -m tests.bench matrices")
+"""For a test that says what the cases of a matrix hold in all."""
 
 Shape = Sequence[Sequence[int]]
 """A number for each channel, a list for each controller."""

@@ -24,7 +24,7 @@ from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.units import format_capacity
 from tests.oracle.brute import Oracle, every_filling
 from tests.oracle.random_boards import random_case, random_mode_case
-from tests.support import sampled
+from tests.support import sampled, whole_matrix
 
 BLOCK = 20
 SEEDS = range(0, 160)
@@ -140,6 +140,7 @@ def test_a_division_is_the_best_of_all(start: int) -> None:
         assert [option and option.sweep for option in given] == [one and one[1] for one in expected], f"seed {seed}"
 
 
+@whole_matrix
 def test_enough_fleets_are_compared() -> None:
     """Some thirty fleets, short shelves among them, and machines that are not served."""
     cases = [case for seed in SEEDS if (case := fleet(seed)) is not None]

@@ -26,7 +26,7 @@ from dimmplan.solve.space import Space
 from tests.oracle import brute
 from tests.oracle.brute import Oracle, best, every_filling
 from tests.oracle.random_boards import random_case, random_mode_case
-from tests.support import interleave_row, sampled, socket_of
+from tests.support import interleave_row, sampled, socket_of, whole_matrix
 
 SEEDS = range(400)
 BLOCK = 20
@@ -63,6 +63,7 @@ def test_search_and_oracle_agree(start: int) -> None:
         assert held == expected.placement, f"seed {seed}"
 
 
+@whole_matrix
 def test_both_answers_and_refusals_are_compared() -> None:
     """Among the compared cases are some hundred without an answer, and answers above the window."""
     answers = [answer for seed in SEEDS if isinstance(answer := solved(seed), Answer)]

@@ -12,7 +12,7 @@ from dimmplan.planner import ask, plan
 from dimmplan.solve.answer import solve
 from tests.oracle.brute import best
 from tests.oracle.random_boards import make_board, random_mode_case
-from tests.support import mode_breaches, sampled
+from tests.support import mode_breaches, sampled, whole_matrix
 
 SEEDS = 160
 STEP = 20
@@ -38,6 +38,7 @@ def test_modes_give_what_brute_force_gives(start: int) -> None:
         assert filled == {slot: module for slot, module in expected.placement.items() if module}, seed
 
 
+@whole_matrix
 def test_the_seeds_hold_plans_and_refusals_of_both_modes() -> None:
     seen = set()
     for seed in range(SEEDS):

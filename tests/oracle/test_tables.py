@@ -13,6 +13,7 @@ from dimmplan.rules import TableRow
 from dimmplan.solve.answer import Answer, solve
 from tests.oracle.brute import best
 from tests.oracle.random_boards import random_table_case
+from tests.support import whole_matrix
 
 SEEDS = range(160)
 BLOCK = 20
@@ -41,6 +42,7 @@ def test_tables_are_obeyed_as_brute_force_obeys_them(start: int) -> None:
         assert {slot: answer.best.content.get(slot) for slot in board.slots} == expected.placement, f"seed {seed}"
 
 
+@whole_matrix
 def test_the_cases_hold_tables_of_each_sort_and_answers_that_they_change() -> None:
     cases = [random_table_case(seed) for seed in SEEDS]
     tables = [row for board, _ in cases for row in board.rules if isinstance(row, TableRow)]
