@@ -585,5 +585,5 @@ def test_memory_is_flat(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
     monkeypatch.setattr("dimmplan.cli.machine_work.sheet_files", few_bytes)
     monkeypatch.setattr("os.fsync", lambda _: None)
     peak(20)
-    small, large = peak(30), min(peak(300), peak(301))
+    small, large = peak(15), min(peak(150), peak(151))
     assert large < small + (1 << 19)

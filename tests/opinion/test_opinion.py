@@ -18,7 +18,7 @@ SHIPPED = {
     "firth-96": (0, 2),
     "groyne-24": (3, 9),
     "lagoon-32": (2, 3),
-    "machair-20": (2, 5),
+    "machair-20": (4, 6),
     "marram-4": (1, 3),
     "quay-24": (0, 1),
     "saltern-24": (2, 3),

@@ -156,7 +156,7 @@ def test_pictures_are_the_same_with_and_without_fonts(tmp_path: Path) -> None:
 
 
 @pytest.mark.system_tool("libcairo2")
-@pytest.mark.parametrize("ink", ["colour", "mono"])
+@pytest.mark.parametrize("ink", sampled(["colour", "mono"], 1))
 def test_the_png_is_the_picture_that_another_renderer_makes_of_the_svg(ink: str) -> None:
     """Our own drawing against that of the SVG: every pixel within what smoothing of edges may differ by."""
     import cairocffi
