@@ -12,7 +12,7 @@ from dimmplan.boardfile.schema import BoardFile, SlotRow
 from dimmplan.errors import did_you_mean
 from dimmplan.model.board import Box
 from dimmplan.rules import Problems, known_names
-from dimmplan.units import cleaned, quoted
+from dimmplan.units import cleaned, listed, quoted
 
 _TOUCH_MM = 0.01
 _MOST_NAMED = 3
@@ -116,7 +116,7 @@ def _overlaps(solid: list[_Thing], tight: Collection[str]) -> Problems:
 def _named(names: Sequence[str]) -> str:
     more = [f"{len(names) - _MOST_NAMED} more"] if len(names) > _MOST_NAMED else []
     shown = [*map(cleaned, names[:_MOST_NAMED]), *more]
-    return " and ".join([", ".join(shown[:-1]), shown[-1]] if len(shown) > 1 else shown)
+    return listed(shown)
 
 
 def _extent(row: SlotRow) -> float:

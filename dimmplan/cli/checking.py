@@ -17,8 +17,7 @@ from dimmplan.cli.draw import FORMATS, sheet_files
 from dimmplan.cli.files import ending_problem, write_files
 from dimmplan.errors import InputError, Problem, first_problems
 from dimmplan.model.board import Board
-from dimmplan.model.placement import Placement
-from dimmplan.model.request import Mode
+from dimmplan.model.placement import Placement, for_the_map
 from dimmplan.output.short_records import CheckDocument, checked_file
 from dimmplan.output.values import to_json
 from dimmplan.units import cleaned, counted
@@ -110,17 +109,5 @@ def _draw(board: Board, picture: Path, *, force: bool) -> None:
 
 def _first_slots(board: Board) -> Placement:
     """The first usual module in the first slot of every channel: shows names, places and fill order; no plan."""
-
     module = board.modules[0]
-    filled = {channel.slots[0] for channel in board.channels}
-    return Placement(
-        board=board.id,
-        electrical_digest=board.electrical_digest,
-        fitted=tuple(socket.id for socket in board.sockets),
-        processor=board.processors[0].id if board.processors else None,
-        mode=Mode.INDEPENDENT,
-        prefer="capacity-first",
-        capacity_gib=len(filled) * module.capacity_gib,
-        status="best-found",
-        slots=tuple((slot, module if slot in filled else None) for slot in board.slots),
-    )
+    return for_the_map(board, {channel.slots[0]: module for channel in board.channels})

@@ -13,7 +13,6 @@ from dimmplan.cli import complete, options, terminal
 from dimmplan.cli.draw import check_sheet_options, sheet_files
 from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
 from dimmplan.cli.growing import Grown, Wishes, answer
-from dimmplan.cli.machines import Job, plan_machines
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Request
@@ -157,6 +156,8 @@ def plan(
     wishes.check()
     given = {"BOARD": board, "--capacity": capacity, "--keep": keep, "--then": then, "--tag": tag}
     if machines is not None:
+        from dimmplan.cli.machines import Job, plan_machines  # brings processes and locks, which one machine needs not
+
         folder = _check_call(given, out)
         job = Job(
             machines=machines,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -57,3 +58,18 @@ def dead_slots(board: Board, placement: Placement) -> tuple[str, ...]:
     served = board.serving(board.processor(placement.processor)).served
     fitted = placement.fitted
     return tuple(s for s in board.slots if s not in served or board.channel_of[s].socket not in fitted)
+
+
+def for_the_map(board: Board, content: Mapping[str, Module | None]) -> Placement:
+    """A placement that no search made: what a map needs to show a board with all sockets fitted."""
+    return Placement(
+        board=board.id,
+        electrical_digest=board.electrical_digest,
+        fitted=tuple(socket.id for socket in board.sockets),
+        processor=board.processors[0].id if board.processors else None,
+        mode=Mode.INDEPENDENT,
+        prefer="capacity-first",
+        capacity_gib=sum(module.capacity_gib for module in content.values() if module),
+        status="best-found",
+        slots=tuple((slot, content.get(slot)) for slot in board.slots),
+    )

@@ -15,7 +15,24 @@ from dimmplan.figures import PlacementFigures
 from dimmplan.mix import Mix, MixSet
 from dimmplan.model.board import Board
 from dimmplan.output.record import FindingEntry
-from dimmplan.output.values import Count, Document, Exact, GbS, GibNumber, Label, OfPlan, Record, Share, Slots, counts
+from dimmplan.output.values import (
+    BalancedSweep,
+    Count,
+    Document,
+    Exact,
+    GbS,
+    GibNumber,
+    Label,
+    OfPlan,
+    OwnSweep,
+    Record,
+    Share,
+    Slots,
+    SystemSweep,
+    WorstShare,
+    WorstSweep,
+    counts,
+)
 from dimmplan.rules import Breach
 from dimmplan.why.expect import Expectation
 from dimmplan.why.failed import Failure, LeftSet
@@ -68,11 +85,11 @@ class FiguresEntry(Record):
     usable_gib: GibNumber = Field(description="usable capacity over all fitted sockets")
     modules: int = Field(description="how many")
     rate_mts: int = Field(description="MT/s; with rates that differ by channel, the lowest")
-    balanced_sweep_gb_s: GbS = Field(description="the lower of system and own sweep, GB/s")
-    system_sweep_gb_s: GbS = Field(description="all capacity over the longest sweep time of a socket, GB/s")
-    own_sweep_gb_s: GbS = Field(description="sweep of the worst socket times the number of sockets, GB/s")
-    worst_sweep_gb_s: GbS = Field(description="sweep of the worst socket, GB/s")
-    worst_share: Share = Field(description="lowest share of a socket")
+    balanced_sweep_gb_s: BalancedSweep
+    system_sweep_gb_s: SystemSweep
+    own_sweep_gb_s: OwnSweep
+    worst_sweep_gb_s: WorstSweep
+    worst_share: WorstShare
     socket_difference_gib: GibNumber = Field(description="largest less smallest usable capacity of a socket")
     sockets: list[SocketShape] = Field(description="each socket")
 

@@ -15,7 +15,18 @@ from dimmplan.inventory.match import Matching
 from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.move import Change
 from dimmplan.output.record import FindingEntry
-from dimmplan.output.values import Document, GbS, GibNumber, Label, OfPlan, Record, Share
+from dimmplan.output.values import (
+    BalancedSweep,
+    Document,
+    GibNumber,
+    Label,
+    OfPlan,
+    OwnSweep,
+    Record,
+    SystemSweep,
+    WorstShare,
+    WorstSweep,
+)
 from dimmplan.report import audit_findings, difference_text, suspect_text
 
 
@@ -125,11 +136,11 @@ class AuditFigures(Record):
 
     usable_gib: GibNumber = Field(description="usable capacity")
     rate_mts: int = Field(description="MT/s")
-    balanced_sweep_gb_s: GbS = Field(description="the lower of system and own sweep, GB/s")
-    system_sweep_gb_s: GbS = Field(description="all capacity over the longest sweep time of a socket, GB/s")
-    own_sweep_gb_s: GbS = Field(description="sweep of the worst socket times the number of sockets, GB/s")
-    worst_sweep_gb_s: GbS = Field(description="sweep of the worst socket, GB/s")
-    worst_share: Share = Field(description="lowest share of a socket")
+    balanced_sweep_gb_s: BalancedSweep
+    system_sweep_gb_s: SystemSweep
+    own_sweep_gb_s: OwnSweep
+    worst_sweep_gb_s: WorstSweep
+    worst_share: WorstShare
 
 
 class FoundPlanned(Record):

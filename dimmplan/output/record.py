@@ -17,6 +17,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, dead_slots
 from dimmplan.output.values import (
+    BalancedSweep,
     CauseEntry,
     Count,
     Document,
@@ -24,9 +25,13 @@ from dimmplan.output.values import (
     GbS,
     GibNumber,
     Money,
+    OwnSweep,
     Record,
     Share,
     Slots,
+    SystemSweep,
+    WorstShare,
+    WorstSweep,
     counts,
     exact,
     plain,
@@ -65,11 +70,11 @@ class TotalsEntry(Record):
     modules: int = Field(description="how many")
     free_slots: int = Field(description="of the fitted sockets")
     rate_mts: int = Field(description="MT/s")
-    balanced_sweep_gb_s: GbS = Field(description="the lower of system and own sweep, GB/s")
-    system_sweep_gb_s: GbS = Field(description="all capacity over the longest sweep time of a socket, GB/s")
-    own_sweep_gb_s: GbS = Field(description="sweep of the worst socket times the number of sockets, GB/s")
-    worst_sweep_gb_s: GbS = Field(description="sweep of the worst socket, GB/s")
-    worst_share: Share = Field(description="lowest share of a socket")
+    balanced_sweep_gb_s: BalancedSweep
+    system_sweep_gb_s: SystemSweep
+    own_sweep_gb_s: OwnSweep
+    worst_sweep_gb_s: WorstSweep
+    worst_share: WorstShare
     socket_difference_gib: GibNumber = Field(description="largest less smallest usable capacity of a socket")
     cost: Money | None = Field(default=None, description="of what must be bought, where everything has a price")
 
@@ -151,10 +156,10 @@ class ChoiceEntry(Record):
 
     capacity_gib: int = Field(description="of all modules")
     usable_gib: GibNumber = Field(description="what the mode leaves")
-    balanced_sweep_gb_s: GbS = Field(description="the lower of system and own sweep, GB/s")
-    system_sweep_gb_s: GbS = Field(description="all capacity over the longest sweep time of a socket, GB/s")
-    own_sweep_gb_s: GbS = Field(description="sweep of the worst socket times the number of sockets, GB/s")
-    worst_sweep_gb_s: GbS = Field(description="sweep of the worst socket, GB/s")
+    balanced_sweep_gb_s: BalancedSweep
+    system_sweep_gb_s: SystemSweep
+    own_sweep_gb_s: OwnSweep
+    worst_sweep_gb_s: WorstSweep
     modules: list[Count] = Field(description="its types")
     slots: Slots = Field(description="label, or null where it is empty")
     gains: str = Field(description="what it has over the plan, in words")

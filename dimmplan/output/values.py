@@ -33,7 +33,12 @@ def Places(count: int) -> BeforeValidator:  # noqa: N802 - reads as a type does
 
 GbS = Annotated[float, Places(1)]
 """GB/s to one decimal."""
+BalancedSweep = Annotated[GbS, Field(description="the lower of system and own sweep, GB/s")]
+SystemSweep = Annotated[GbS, Field(description="all capacity over the longest sweep time of a socket, GB/s")]
+OwnSweep = Annotated[GbS, Field(description="sweep of the worst socket times the number of sockets, GB/s")]
+WorstSweep = Annotated[GbS, Field(description="sweep of the worst socket, GB/s")]
 Share = Annotated[float, Places(4)]
+WorstShare = Annotated[Share, Field(description="lowest share of a socket")]
 Money = Annotated[float, Places(2)]
 GibNumber = Annotated[int | float, BeforeValidator(lambda v: gib_number(v) if isinstance(v, Fraction) else v)]
 Exact = Annotated[int | str, BeforeValidator(lambda value: exact(value) if isinstance(value, Fraction) else value)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
@@ -41,10 +41,6 @@ class FittedRow(Rule):
         slots = [slot for socket in view.sockets for slot in socket.slots]
         if view.unknown <= set(slots) and not any(set(allowed) == set(view.fitted) for allowed in self.sets):
             yield Fault(", ".join(view.fitted), " or ".join(" + ".join(allowed) for allowed in self.sets))
-
-    def allowing(self, fitted: Sequence[str]) -> FittedRow:
-        """The row as an error row that allows one more set."""
-        return self.model_copy(update={"severity": "error", "sets": (*self.sets, tuple(fitted))})
 
     def wording(self) -> str:
         """The standard sentence."""

@@ -10,8 +10,7 @@ from itertools import groupby
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement
-from dimmplan.model.request import Mode
+from dimmplan.model.placement import for_the_map
 from dimmplan.sheet.compose import composed
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean, socket_words
 from dimmplan.sheet.job import Job
@@ -93,17 +92,7 @@ def compose_marked(
     tag: str | None = None,
 ) -> Sheet:
     """The map of a board with slots marked, ``True`` where one is sure of a slot. Raises as ``compose`` does."""
-    placement = Placement(
-        board=board.id,
-        electrical_digest=board.electrical_digest,
-        fitted=tuple(socket.id for socket in board.sockets),
-        processor=board.processors[0].id if board.processors else None,
-        mode=Mode.INDEPENDENT,
-        prefer="capacity-first",
-        capacity_gib=0,
-        status="best-found",
-        slots=tuple((slot, None) for slot in board.slots),
-    )
+    placement = for_the_map(board, {})
     facts = MarkedFacts(board=board, placement=placement, figures=None, findings=(), marked=marked)
     title = f"Where to look: {', '.join(marked)}" if len(marked) <= 3 else f"Where to look: {len(marked)} slots"
     job = Job(facts, paper, front, Given(title=title, tag=tag, date=None, code=None, matrix=None))
