@@ -10,7 +10,6 @@ from pathlib import Path
 
 import typer
 
-from dimmplan.advice import CheckNote, check_notes
 from dimmplan.boardfile.read import examine_file
 from dimmplan.cli import options, terminal
 from dimmplan.cli.draw import FORMATS, sheet_files
@@ -21,6 +20,7 @@ from dimmplan.model.placement import Placement, for_the_map
 from dimmplan.output.short_records import CheckDocument, checked_file
 from dimmplan.output.values import to_json
 from dimmplan.units import cleaned, counted
+from dimmplan.wording.request import CheckNote, check_notes
 
 WATCH_SECONDS = 0.3
 TITLE = "Board as drawn, first slots filled"

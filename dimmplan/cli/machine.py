@@ -28,8 +28,8 @@ from dimmplan.output.machine import audit_text, found_text, moves_text
 from dimmplan.output.machine_record import audit_record, found_record, moves_record
 from dimmplan.output.reading import JudgedPlan
 from dimmplan.output.values import to_json
-from dimmplan.report import blocked_text
 from dimmplan.units import quoted
+from dimmplan.wording.machine import blocked_text
 
 FOLLOW_SECONDS = 0.3
 

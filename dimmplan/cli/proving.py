@@ -12,8 +12,8 @@ from dimmplan.model.request import Request, Supply
 from dimmplan.output.reading import JudgedPlan
 from dimmplan.output.short_records import BetterEntry, ProofEntry
 from dimmplan.planner import plan
+from dimmplan.reasons.case import Case, Separation
 from dimmplan.units import quoted
-from dimmplan.why.weigh import Case, Parted
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,7 +21,7 @@ class Proof:
     """What a new search says of a plan: ``placement`` carries that word, ``parted`` what a better one has more of."""
 
     placement: Placement
-    parted: Parted | None = None
+    parted: Separation | None = None
     slots: tuple[str, ...] = ()
 
     @property

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import typer
 
-from dimmplan.answers.rulebook import rule_groups
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli import options, terminal
 from dimmplan.output.answer_records import rules_record
 from dimmplan.output.answers import rules_text
 from dimmplan.output.values import to_json
+from dimmplan.wording.rules import rule_groups
 
 
 def rules(board: options.Board, as_json: options.Json = False) -> None:

@@ -20,13 +20,13 @@ from dimmplan.output.answers import change_text, expectation_text, failure_text,
 from dimmplan.output.reading import JudgedPlan
 from dimmplan.output.values import Document, to_json
 from dimmplan.planner import read_module
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.changes import Change, change_of, drawn_change, next_answer
+from dimmplan.reasons.expect import expectation, read_slots, require_usable
+from dimmplan.reasons.failure import failure_of
+from dimmplan.reasons.rate import rate_reasons
+from dimmplan.reasons.slots import read_slot, slot_reason, slot_reasons
 from dimmplan.units import quoted
-from dimmplan.why.expect import expectation, read_slots, require_usable
-from dimmplan.why.failed import failure_of
-from dimmplan.why.grow import Change, change_of, drawn_change, next_answer
-from dimmplan.why.rate import rate_reasons
-from dimmplan.why.slots import read_slot, slot_reason, slot_reasons
-from dimmplan.why.weigh import Case
 
 
 def why(

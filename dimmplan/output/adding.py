@@ -7,11 +7,11 @@ from collections.abc import Iterable, Sequence
 
 from pydantic import Field
 
-from dimmplan.explain import gb_s, modules_phrase
 from dimmplan.growth.pinned import Next
 from dimmplan.output.text import wrapped
 from dimmplan.output.values import GbS, GibNumber, Label, Record
 from dimmplan.units import format_capacity
+from dimmplan.wording.placement import gb_s, modules_phrase
 
 
 class AddedEntry(Record):

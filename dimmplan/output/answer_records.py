@@ -7,12 +7,7 @@ from typing import Any
 
 from pydantic import AliasPath, Field
 
-from dimmplan.answers import changes, mixing, slots
-from dimmplan.answers.rulebook import RuleGroup
-from dimmplan.answers.said import Said
-from dimmplan.explain import breach_finding
 from dimmplan.figures import PlacementFigures
-from dimmplan.mix import Mix, MixSet
 from dimmplan.model.board import Board
 from dimmplan.output.record import FindingEntry
 from dimmplan.output.values import (
@@ -33,14 +28,19 @@ from dimmplan.output.values import (
     WorstSweep,
     counts,
 )
+from dimmplan.reasons.case import Case, Separation
+from dimmplan.reasons.changes import Change, NextAnswer, NextStep
+from dimmplan.reasons.expect import Expectation
+from dimmplan.reasons.failure import Failure, LeftSet
+from dimmplan.reasons.halving import SplitStep
+from dimmplan.reasons.mix import Mix, MixSet
+from dimmplan.reasons.rate import RateReason
+from dimmplan.reasons.slots import Attempt, SlotReason
 from dimmplan.rules import Breach
-from dimmplan.why.expect import Expectation
-from dimmplan.why.failed import Failure, LeftSet
-from dimmplan.why.grow import Change, NextAnswer, NextStep
-from dimmplan.why.rate import RateReason
-from dimmplan.why.slots import SlotReason, Tried
-from dimmplan.why.split import SplitStep
-from dimmplan.why.weigh import Case, Parted
+from dimmplan.wording import changes, mixing, slots
+from dimmplan.wording.placement import breach_finding
+from dimmplan.wording.rules import RuleGroup
+from dimmplan.wording.statements import Statement
 
 _ROW_WORDS = "what limits the rate: a rate row, `processor:ID` or `module:LABEL`"
 
@@ -94,7 +94,7 @@ class FiguresEntry(Record):
     sockets: list[SocketShape] = Field(description="each socket")
 
 
-class PartedEntry(Record):
+class SeparationEntry(Record):
     """What separates an alternative from the plan."""
 
     by: str = Field(description="`rule`, `below`, `above` (the capacity asked), `criterion`, `board-order`, `same`")
@@ -122,7 +122,7 @@ def _breaches(board: Board, breaches: Iterable[Breach]) -> list[FindingEntry]:
     return FindingEntry.all_of(breach_finding(board, breach) for breach in breaches)
 
 
-def _said(said: Iterable[Said]) -> list[SentenceEntry]:
+def _said(said: Iterable[Statement]) -> list[SentenceEntry]:
     return SentenceEntry.all_of(said)
 
 
@@ -182,7 +182,7 @@ class RateEntry(Record):
     said: list[SentenceEntry] = Field(description="the same in words")
 
 
-class TriedEntry(Record):
+class AttemptEntry(Record):
     """An alternative to what a slot holds."""
 
     what: str = Field(description="the alternative: `fill`, `move-here`, `empty`, `move-away`, `exchange`")
@@ -190,7 +190,7 @@ class TriedEntry(Record):
     other: str | None = Field(description="the other slot of a move or an exchange")
     weighed: int = Field(description="how many different ones it is the best of")
     slots: Slots = Field(description="slots that the alternative changes")
-    parted: PartedEntry = Field(description="what separates it from the plan")
+    parted: SeparationEntry = Field(description="what separates it from the plan")
     figures: FiguresEntry | None = Field(description="how it would run, null where it may not")
     said: list[SentenceEntry] = Field(description="the same in words")
 
@@ -210,7 +210,7 @@ class ReasonEntry(Record):
     channel: str = Field(description="where it is")
     place: int = Field(description="1 is the first slot of its channel")
     module: Label | None = Field(description="label, or null")
-    tried: list[TriedEntry] = Field(description="alternatives")
+    tried: list[AttemptEntry] = Field(description="alternatives")
     said: list[SentenceEntry] = Field(description="of slots without an alternative: dead ones, and those on hold")
 
 
@@ -256,7 +256,7 @@ def _rate(case: Case, reason: RateReason) -> RateEntry:
             )
             for lift in reason.lifts
         ],
-        said=_said(slots.rate_said(case, reason)),
+        said=_said(slots.rate_statements(case, reason)),
     )
 
 
@@ -271,12 +271,12 @@ def _reason(case: Case, reason: SlotReason) -> ReasonEntry:
         place=reason.place + 1,
         module=reason.module,
         tried=[_tried(case, reason, tried) for tried in reason.tried],
-        said=_said(slots.reason_said(case, reason)) if not reason.tried else [],
+        said=_said(slots.reason_statements(case, reason)) if not reason.tried else [],
     )
 
 
-def _tried(case: Case, reason: SlotReason, tried: Tried) -> TriedEntry:
-    return TriedEntry(
+def _tried(case: Case, reason: SlotReason, tried: Attempt) -> AttemptEntry:
+    return AttemptEntry(
         what=tried.what,
         module=tried.module,
         other=tried.other,
@@ -284,12 +284,12 @@ def _tried(case: Case, reason: SlotReason, tried: Tried) -> TriedEntry:
         slots={slot: m for slot, m in tried.weighed.content.items() if m != case.content.get(slot)},
         parted=_parted(case, tried.parted),
         figures=figures_record(tried.weighed.figures),
-        said=_said(slots.tried_said(case, reason, tried)),
+        said=_said(slots.attempt_statements(case, reason, tried)),
     )
 
 
-def _parted(case: Case, parted: Parted) -> PartedEntry:
-    return PartedEntry(
+def _parted(case: Case, parted: Separation) -> SeparationEntry:
+    return SeparationEntry(
         by=parted.by,
         name=parted.name,
         plan=parted.plan,
@@ -314,7 +314,7 @@ class ExpectDocument(AnswerDocument):
     only_plan: list[str] = Field(description="slots that only the plan fills")
     only_expected: list[str] = Field(description="slots that only this fills")
     slots: Slots = Field(description="label, or null")
-    parted: PartedEntry = Field(description="what separates it from the plan")
+    parted: SeparationEntry = Field(description="what separates it from the plan")
     plan: FiguresEntry | None = Field(description="of the plan")
     alternative: FiguresEntry | None = Field(description="of this, null where it may not run")
     said: list[SentenceEntry] = Field(description="in words")
@@ -333,7 +333,7 @@ def expectation_record(case: Case, expected: Expectation) -> ExpectDocument:
         parted=_parted(case, expected.parted),
         plan=figures_record(case.plan.figures),
         alternative=figures_record(expected.weighed.figures),
-        said=_said(slots.expectation_said(case, expected)),
+        said=_said(slots.expectation_statements(case, expected)),
     )
 
 
@@ -374,7 +374,7 @@ def next_record(case: Case, answer: NextAnswer) -> NextDocument:
         group=[_step(case, step) for step in answer.groups],
         refused=[_step(case, step) for step in answer.refused],
         complete=answer.complete,
-        said=[] if answer.possible else _said(changes.no_next_said(case, answer)),
+        said=[] if answer.possible else _said(changes.no_next_statements(case, answer)),
     )
 
 
@@ -385,7 +385,7 @@ def _step(case: Case, step: NextStep) -> NextStepEntry:
         equal=list(step.equal),
         figures=figures_record(step.change.after_figures),
         broken=_breaches(case.board, step.change.broken),
-        said=_said(changes.next_said(case, step)),
+        said=_said(changes.next_statements(case, step)),
     )
 
 
@@ -425,7 +425,7 @@ def change_record(case: Case, change: Change, files: Sequence[str] | None = None
         broken=_breaches(case.board, change.broken),
         mended=_breaches(case.board, change.mended),
         still_broken=_breaches(case.board, (b for b in change.after.errors if b not in change.broken)),
-        said=_said([*changes.verdict_said(case.board, change), *changes.unbroken_effects(case.board, change)]),
+        said=_said([*changes.verdict_statements(case.board, change), *changes.unbroken_effects(case.board, change)]),
         **({} if files is None else {"files": list(files)}),
     )
 
@@ -510,10 +510,10 @@ def failure_record(case: Case, failure: Failure) -> FailureDocument:
             allowed=not failure.stay.errors,
             figures=figures_record(failure.stay.figures),
             broken=_breaches(case.board, failure.stay.breaches),
-            said=_said(changes.stay_said(case.board, failure)),
+            said=_said(changes.stay_statements(case.board, failure)),
         ),
         best=_left(case, failure.best),
-        causes=[] if failure.best or not failure.left else _said(changes.causes_said(failure)),
+        causes=[] if failure.best or not failure.left else _said(changes.causes_statements(failure)),
         fastest=_left(case, failure.fastest, by="bandwidth-first"),
         independent=_left(case, failure.independent),
         smallest=_left(case, failure.smallest, by="modules"),
@@ -531,7 +531,7 @@ def _left(case: Case, found: LeftSet | None, *, by: str = "") -> LeftSetEntry | 
         figures=figures_record(found.weighed.figures),
         moves=LeftMove.all_of(found.moves.handled),
         broken=_breaches(case.board, found.weighed.breaches),
-        said=_said(changes.left_said(case, found, by=by)),
+        said=_said(changes.left_statements(case, found, by=by)),
     )
 
 
@@ -646,14 +646,14 @@ def mix_record(mix: Mix) -> MixDocument:
                     )
                     for load in pair.loads
                 ],
-                said=_said(mixing.pair_said(mix, pair)),
+                said=_said(mixing.pair_statements(mix, pair)),
             )
             for pair in mix.pairs
         ],
         compared_gib=mix.capacity_gib,
         mixed=_set(mix, mix.mixed),
         alone=[_set(mix, alone) for alone in mix.alone],
-        said=_said(mixing.price_said(mix)),
+        said=_said(mixing.price_statements(mix)),
     )
 
 

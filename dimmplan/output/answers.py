@@ -6,23 +6,23 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from dimmplan.answers import changes, mixing, slots
-from dimmplan.answers.rulebook import RuleGroup, RuleLine
-from dimmplan.answers.said import Said, sentence, slots_phrase
-from dimmplan.explain import TRUST, gb_s, label_short, regions_sentence, sockets_listed
 from dimmplan.figures import PlacementFigures, SocketFigures
-from dimmplan.mix import Mix
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.request import Mode
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.output.text import wrapped
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.changes import Change, NextAnswer, NextStep
+from dimmplan.reasons.expect import Expectation
+from dimmplan.reasons.failure import Failure, LeftSet
+from dimmplan.reasons.mix import Mix
+from dimmplan.reasons.rate import RateReason
+from dimmplan.reasons.slots import SlotReason
 from dimmplan.units import counted, decimal, format_capacity, listed
-from dimmplan.why.expect import Expectation
-from dimmplan.why.failed import Failure, LeftSet
-from dimmplan.why.grow import Change, NextAnswer, NextStep
-from dimmplan.why.rate import RateReason
-from dimmplan.why.slots import SlotReason
-from dimmplan.why.weigh import Case
+from dimmplan.wording import changes, mixing, slots
+from dimmplan.wording.placement import TRUST, gb_s, label_short, regions_sentence, sockets_listed
+from dimmplan.wording.rules import RuleGroup, RuleLine
+from dimmplan.wording.statements import Statement, sentence, slots_phrase
 
 MOST_SPLIT_LINES = 31
 """Steps of halving that a terminal shows; the JSON has all of them."""
@@ -42,7 +42,7 @@ class _Page:
         """A paragraph without a source of its own."""
         self.lines += wrapped(text, first="  " * deep, rest="  " * (deep + 1))
 
-    def sentences(self, said: Iterable[Said], *, deep: int = 1) -> None:
+    def sentences(self, said: Iterable[Statement], *, deep: int = 1) -> None:
         """Sentences, each with its rule and source id."""
         for each in said:
             self.text(f"{each.text} [{each.rule}, {each.source}]", deep=deep)
@@ -72,7 +72,7 @@ def why_text(case: Case, rates: Sequence[RateReason], reasons: Sequence[SlotReas
     for rate in rates:
         same = [other for other in rates if set(other.sockets) & set(rate.sockets)]
         page.heading(slots.rate_title(rate, alone=len(same) == 1))
-        page.sentences(slots.rate_said(case, rate))
+        page.sentences(slots.rate_statements(case, rate))
     for sockets in _alike_sockets(case, reasons):
         page.heading(_socket_heading(case, sockets))
         for alike in _together([reason for reason in reasons if reason.socket == sockets[0].id]):
@@ -130,7 +130,7 @@ def _reason_lines(page: _Page, case: Case, alike: Sequence[SlotReason]) -> None:
     named = slots_phrase(case.board, [reason.slot for reason in alike])
     held = f" ({label_short(first.module)})" if first.module else ""
     page.text(f"{named}{held}: {slots.reason_title(case, first)}")
-    said = slots.reason_said(case, first)
+    said = slots.reason_statements(case, first)
     if len(alike) > 1 and first.tried:
         page.text(f"For {first.slot}:", deep=2)
     page.sentences(said, deep=2)
@@ -144,7 +144,7 @@ def expectation_text(case: Case, expected: Expectation) -> str:
         page.text(f"The plan fills, this does not: {slots_phrase(case.board, expected.only_plan)}.")
     if expected.only_expected:
         page.text(f"This fills, the plan does not: {slots_phrase(case.board, expected.only_expected)}.")
-    page.sentences(slots.expectation_said(case, expected))
+    page.sentences(slots.expectation_statements(case, expected))
     if not expected.proven and expected.weighed.vector is not None:
         page.text("This assignment of the modules is the best found, not proven.")
     return page.finish()
@@ -160,7 +160,7 @@ def next_text(case: Case, answer: NextAnswer) -> str:
         page.text(f"Now: {changes.figures_phrase(case.plan.figures)}.", deep=0)
     if not answer.possible:
         page.heading("Nothing comes next")
-        page.sentences(changes.no_next_said(case, answer))
+        page.sentences(changes.no_next_statements(case, answer))
         return page.finish()
     for title, steps in (
         ("Next alone", answer.singles),
@@ -175,7 +175,7 @@ def next_text(case: Case, answer: NextAnswer) -> str:
                 _next_lines(page, case, step)
     if answer.refused:
         page.heading("Not here")
-        page.sentences(changes.refused_said(case, answer))
+        page.sentences(changes.refused_statements(case, answer))
     if not answer.complete:
         page.text("The search's effort did not suffice for every type; a better group may exist.")
     return page.finish()
@@ -183,14 +183,14 @@ def next_text(case: Case, answer: NextAnswer) -> str:
 
 def _next_lines(page: _Page, case: Case, step: NextStep) -> None:
     page.text(changes.next_title(case, step))
-    page.sentences(changes.next_said(case, step), deep=2)
+    page.sentences(changes.next_statements(case, step), deep=2)
 
 
 def change_text(case: Case, change: Change) -> str:
     """What putting and clearing modules changes: before and after by socket, and what breaks."""
     page = _Page(case.board, *wrapped(_asked(case)))
     page.heading(changes.change_title(change))
-    page.sentences(changes.verdict_said(case.board, change))
+    page.sentences(changes.verdict_statements(case.board, change))
     before, after = change.before_figures, change.after_figures
     if after is None:
         page.text("It does not run so; there are no figures.")
@@ -252,13 +252,13 @@ def failure_text(case: Case, failure: Failure) -> str:
     page.heading(changes.failure_title(failure))
     if failure.left and (failure.best is None or failure.best.weighed.content != failure.stay.content):
         page.heading("With nothing else moved")
-        page.sentences(changes.stay_said(case.board, failure))
+        page.sentences(changes.stay_statements(case.board, failure))
     if failure.best is not None:
         _left_lines(page, case, "Still runs best", failure.best)
     elif failure.left:
         mode = "" if failure.mode is Mode.INDEPENDENT else f" {failure.mode.value}"
         page.heading(f"Nothing that is left can run{mode}")
-        page.sentences(changes.causes_said(failure))
+        page.sentences(changes.causes_statements(failure))
     if failure.fastest is not None:
         _left_lines(page, case, "Sweeps faster with less", failure.fastest, by="bandwidth-first")
     if failure.mode is not Mode.INDEPENDENT and (failure.smallest or failure.split):
@@ -268,7 +268,7 @@ def failure_text(case: Case, failure: Failure) -> str:
     if failure.smallest is not None:
         page.heading(f"Smallest that boots: {counted(failure.smallest.modules, 'module')}")
         page.text(changes.stays_text(case.board, failure.smallest))
-        page.sentences(changes.left_said(case, failure.smallest, by="modules", changes=False))
+        page.sentences(changes.left_statements(case, failure.smallest, by="modules", changes=False))
     if failure.split:
         page.heading("If it still fails: halves of the set that runs best, each module in its own slot")
         page.sentences([changes.split_care()])
@@ -282,7 +282,7 @@ def failure_text(case: Case, failure: Failure) -> str:
 def _left_lines(page: _Page, case: Case, title: str, found: LeftSet, *, by: str = "") -> None:
     status = "" if found.proven else " (best found, not proven)"
     page.heading(f"{title}{status}")
-    page.sentences(changes.left_said(case, found, by=by))
+    page.sentences(changes.left_statements(case, found, by=by))
 
 
 # -- mix and rules ---------------------------------------------------------------------------------------------------
@@ -292,14 +292,14 @@ def mix_text(mix: Mix) -> str:
     """Whether labels may be mixed, where, by which rule, at what price."""
     page = _Page(mix.board)
     page.heading(mixing.mix_title(mix))
-    page.sentences(mixing.refused_said(mix))
+    page.sentences(mixing.refused_statements(mix))
     for pair in mix.pairs:
         if len(mix.pairs) > 1:
             page.heading(mixing.pair_title(mix, pair))
-        page.sentences(mixing.pair_said(mix, pair))
+        page.sentences(mixing.pair_statements(mix, pair))
     if mix.mixed is not None:
         page.heading(mixing.price_title(mix))
-        page.sentences(mixing.price_said(mix))
+        page.sentences(mixing.price_statements(mix))
     return page.finish()
 
 
@@ -310,7 +310,7 @@ def rules_text(board: Board, groups: Sequence[RuleGroup]) -> str:
         if not group.lines and not group.table:
             continue
         page.heading(group.question)
-        page.sentences(_rule_said(line) for line in group.lines)
+        page.sentences(_rule_statement(line) for line in group.lines)
         page.lines += [f"  {line}" for line in table(group.table)]
     page.heading("Rows marked usual are defaults of the trade that the board file does not state itself.")
     page.heading("Sources")
@@ -319,7 +319,7 @@ def rules_text(board: Board, groups: Sequence[RuleGroup]) -> str:
     return page.finish()
 
 
-def _rule_said(line: RuleLine) -> Said:
+def _rule_statement(line: RuleLine) -> Statement:
     marks = [word for word, is_so in (("advised", line.severity == "advised"), ("usual", line.usual)) if is_so]
     mark = f"({listed(marks)}) " if marks else ""
-    return Said(text=f"{mark}{line.text}", rule=line.rule, source=line.source)
+    return Statement(text=f"{mark}{line.text}", rule=line.rule, source=line.source)

@@ -9,9 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import groupby
 
-from dimmplan.advice import request_findings
 from dimmplan.compare import Comparison, Group, Row
-from dimmplan.explain import placement_findings
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
@@ -20,6 +18,8 @@ from dimmplan.output.stock import money
 from dimmplan.solve.criteria import LISTS
 from dimmplan.supply import Limit, same_on_board, supplies_of
 from dimmplan.units import counted, decimal, format_capacity, listed
+from dimmplan.wording.placement import placement_findings
+from dimmplan.wording.request import request_findings
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from dimmplan.compare import Group, Row
-from dimmplan.explain import modules_phrase
 from dimmplan.output.columns import NOTHING, Column, at, csv_text
 from dimmplan.output.compare import View, counts_of, unreached_text
 from dimmplan.output.compare_record import RowEntry, row_record
 from dimmplan.units import decimal, format_capacity
+from dimmplan.wording.placement import modules_phrase
 
 PICK_LETTERS = {
     "capacity-first": "C",

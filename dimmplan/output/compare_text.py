@@ -6,7 +6,6 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from dimmplan.compare import Group
-from dimmplan.explain import TRUST
 from dimmplan.output.columns import Part, Table
 from dimmplan.output.compare import (
     View,
@@ -22,6 +21,7 @@ from dimmplan.output.compare_columns import BELOW, PICK_LETTERS, Line, columns, 
 from dimmplan.output.stock import left_out_lines
 from dimmplan.supply import left_out_of
 from dimmplan.units import format_capacity
+from dimmplan.wording.placement import TRUST
 
 WIDTH = 100
 

@@ -10,7 +10,6 @@ from typing import Any
 from pydantic import Field
 
 from dimmplan.errors import ImpossibleError, Problem
-from dimmplan.explain import gb_s
 from dimmplan.fleet.share import Share, Shared
 from dimmplan.output.columns import Column
 from dimmplan.output.record import BuyEntry, NearestEntry, nearest_record, shortfall_keys
@@ -21,6 +20,7 @@ from dimmplan.output.values import Share as ShareNumber
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.units import counted, format_capacity
+from dimmplan.wording.placement import gb_s
 
 MADE_BY = "dimmplan"
 STATUSES = ("planned", "impossible", "not-served", "bad-row")

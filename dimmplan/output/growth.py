@@ -8,8 +8,6 @@ from fractions import Fraction
 
 from pydantic import Field
 
-from dimmplan.advice import choice_phrase, sweep_of
-from dimmplan.explain import gb_s
 from dimmplan.growth.grow import CHAIN_STOPPED, Growth
 from dimmplan.growth.keep import change_between
 from dimmplan.model.module import Module
@@ -23,6 +21,8 @@ from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.units import counted, format_capacity, trimmed, whole
+from dimmplan.wording.placement import gb_s
+from dimmplan.wording.request import choice_phrase, sweep_of
 
 _NAMES = {
     "advised_broken": "a chain that breaks fewer advised rules",

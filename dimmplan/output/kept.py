@@ -7,8 +7,6 @@ from collections.abc import Iterator
 
 from pydantic import Field
 
-from dimmplan.advice import choice_phrase
-from dimmplan.explain import gb_s
 from dimmplan.growth.keep import Kept, change_to
 from dimmplan.growth.upgrade import Speed, Upgrade
 from dimmplan.model.finding import Finding
@@ -18,8 +16,10 @@ from dimmplan.output.machine_record import MovesDocument, moves_record
 from dimmplan.output.text import wrapped
 from dimmplan.output.values import Count, GbS, Record, Slots
 from dimmplan.planner import Planned
-from dimmplan.report import device_text, moves_summary
 from dimmplan.units import format_capacity, listed
+from dimmplan.wording.machine import device_text, moves_summary
+from dimmplan.wording.placement import gb_s
+from dimmplan.wording.request import choice_phrase
 
 
 class BeforeEntry(Record):

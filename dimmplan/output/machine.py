@@ -7,7 +7,6 @@ from collections.abc import Iterator
 
 from dimmplan.audit import Audit
 from dimmplan.boardfile.draft import Draft
-from dimmplan.explain import gb_s
 from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.match import Matching
 from dimmplan.inventory.reader import form_name
@@ -15,7 +14,8 @@ from dimmplan.model.inventory import Inventory
 from dimmplan.model.move import Change
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.output.text import finding_lines, wrapped
-from dimmplan.report import (
+from dimmplan.units import counted, decimal, format_capacity, format_kib
+from dimmplan.wording.machine import (
     answer_text,
     audit_findings,
     blocked_text,
@@ -24,7 +24,7 @@ from dimmplan.report import (
     step_text,
     suspect_text,
 )
-from dimmplan.units import counted, decimal, format_capacity, format_kib
+from dimmplan.wording.placement import gb_s
 
 
 def found_text(found: Inventory, *, serials: bool = False) -> str:

@@ -27,7 +27,7 @@ from dimmplan.output.values import (
     WorstShare,
     WorstSweep,
 )
-from dimmplan.report import audit_findings, difference_text, suspect_text
+from dimmplan.wording.machine import audit_findings, difference_text, suspect_text
 
 
 class DeviceEntry(Record):

@@ -7,12 +7,12 @@ from typing import NamedTuple
 
 from pydantic import Field
 
-from dimmplan.explain import gb_s, modules_phrase
 from dimmplan.model.request import Mode
 from dimmplan.output.text import wrapped
 from dimmplan.output.values import Count, GbS, GibNumber, Record, counts
 from dimmplan.planner import Planned
 from dimmplan.units import counted, format_capacity
+from dimmplan.wording.placement import gb_s, modules_phrase
 
 
 class _Side(NamedTuple):

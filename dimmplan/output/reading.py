@@ -14,7 +14,6 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from dimmplan.bounded import check_length, parse_json
 from dimmplan.errors import MOST_PROBLEMS, Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
-from dimmplan.explain import placement_findings
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
@@ -25,6 +24,7 @@ from dimmplan.output.record import placement_record
 from dimmplan.plancode.code import decode, read_head
 from dimmplan.solve.criteria import LISTS
 from dimmplan.units import cleaned, format_capacity, quoted, words_problem
+from dimmplan.wording.placement import placement_findings
 
 MOST_BYTES = 4 << 20
 """A plan's JSON is no longer than this, in bytes."""

@@ -9,9 +9,7 @@ from typing import Any, Literal
 
 from pydantic import AliasPath, Field
 
-from dimmplan.advice import choice_gains, request_findings
 from dimmplan.errors import ImpossibleError, Shortfall
-from dimmplan.explain import blank_slots, placement_findings
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
@@ -41,6 +39,8 @@ from dimmplan.planner import Planned
 from dimmplan.rules import install_order
 from dimmplan.solve.answer import Choice
 from dimmplan.units import Gib
+from dimmplan.wording.placement import blank_slots, placement_findings
+from dimmplan.wording.request import choice_gains, request_findings
 
 
 class BoardEntry(Record):

@@ -8,9 +8,9 @@ from typing import Literal
 
 from pydantic import Field
 
-from dimmplan.advice import CheckNote
 from dimmplan.errors import MOST_PROBLEMS, Cause, Problem
 from dimmplan.output.values import CauseEntry, Document, OfPlan, Record
+from dimmplan.wording.request import CheckNote
 
 
 class ErrorEntry(Record):

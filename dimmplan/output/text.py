@@ -5,8 +5,6 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from dimmplan.advice import choice_gains, choice_phrase, request_findings, sweep_of
-from dimmplan.explain import TRUST, gb_s, modules_phrase, placement_findings, rate_binding, regions_sentence
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.finding import Finding
@@ -17,6 +15,8 @@ from dimmplan.planner import Planned
 from dimmplan.rules import rules_of
 from dimmplan.solve.answer import Choice
 from dimmplan.units import counted, decimal, format_capacity, listed
+from dimmplan.wording.placement import TRUST, gb_s, modules_phrase, placement_findings, rate_binding, regions_sentence
+from dimmplan.wording.request import choice_gains, choice_phrase, request_findings, sweep_of
 
 WIDTH = 80
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 
 from dimmplan.compare import Group
-from dimmplan.explain import TRUST
 from dimmplan.output.columns import Part
 from dimmplan.output.compare import (
     View,
@@ -22,6 +21,7 @@ from dimmplan.output.compare_columns import Line, columns, lines_of
 from dimmplan.page.render import page_of
 from dimmplan.supply import left_out_of
 from dimmplan.units import format_capacity
+from dimmplan.wording.placement import TRUST
 
 
 def compare_html(view: View) -> str:

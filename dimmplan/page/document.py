@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
-from dimmplan.explain import gb_s, share_sentence
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.move import Change
@@ -16,7 +15,6 @@ from dimmplan.page.regions import PICTURE, REGION_COLUMNS, address_ranges
 from dimmplan.page.render import page_of
 from dimmplan.page.slots import reasons_of, slot_texts
 from dimmplan.page.touchmap import touch_map
-from dimmplan.report import move_text, moves_summary, step_text
 from dimmplan.sheet.care import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICES, boot_notes, power_checks, warnings
 from dimmplan.sheet.change import ChangeFacts, facts_of
 from dimmplan.sheet.desk import MODEL, SEVERITY_WORDS, SOCKET_HEADS, asked_rows, socket_note, socket_rows, total_items
@@ -25,6 +23,8 @@ from dimmplan.sheet.panels import HOLD, access_steps, finding_lead, hold_said, p
 from dimmplan.sheet.shapes import Page, Sheet
 from dimmplan.sheet.view import Front
 from dimmplan.units import counted, format_capacity
+from dimmplan.wording.machine import move_text, moves_summary, step_text
+from dimmplan.wording.placement import gb_s, share_sentence
 
 Row = Sequence[str]
 

@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
-from dimmplan.explain import gb_s, regions_sentence
 from dimmplan.figures import SocketFigures
 from dimmplan.output.columns import Column
 from dimmplan.sheet.facts import Facts
 from dimmplan.sheet.ids import ident
 from dimmplan.units import Gib, counted, format_capacity, listed
+from dimmplan.wording.placement import gb_s, regions_sentence
 
 WIDE, HIGH, GAP, BELOW = 600, 96, 3, 30
 LETTER = 11

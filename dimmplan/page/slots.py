@@ -5,29 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from dimmplan.answers.said import Said
-from dimmplan.answers.slots import rate_said, rate_title, reason_said, reason_title
 from dimmplan.errors import DimmplanError
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.move import Move
 from dimmplan.model.placement import Placement
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.rate import rate_reasons
+from dimmplan.reasons.slots import slot_reasons
 from dimmplan.sheet.change import ChangeFacts
 from dimmplan.sheet.facts import Facts, SlotFact, State
 from dimmplan.sheet.ids import ident
-from dimmplan.why.rate import rate_reasons
-from dimmplan.why.slots import slot_reasons
-from dimmplan.why.weigh import Case
+from dimmplan.wording.slots import rate_statements, rate_title, reason_statements, reason_title
+from dimmplan.wording.statements import Statement
 
 
 class Reasons(NamedTuple):
     """Why a plan is as it is: of its rate, of each slot; or why that cannot be said."""
 
-    rates: Sequence[tuple[str, Sequence[Said]]]
-    slots: Mapping[str, tuple[str, Sequence[Said]]]
+    rates: Sequence[tuple[str, Sequence[Statement]]]
+    slots: Mapping[str, tuple[str, Sequence[Statement]]]
     why_none: str = ""
 
-    def said(self) -> Iterator[Said]:
+    def said(self) -> Iterator[Statement]:
         """Every sentence."""
         for _, sentences in (*self.slots.values(), *self.rates):
             yield from sentences
@@ -37,8 +37,8 @@ def reasons_of(board: Board, placement: Placement) -> Reasons:
     """The reasons that ``why`` gives, in its words."""
     try:
         case = Case(board, placement)
-        slots = {each.slot: (reason_title(case, each), reason_said(case, each)) for each in slot_reasons(case)}
-        rates = [(rate_title(each), rate_said(case, each)) for each in rate_reasons(case)]
+        slots = {each.slot: (reason_title(case, each), reason_statements(case, each)) for each in slot_reasons(case)}
+        rates = [(rate_title(each), rate_statements(case, each)) for each in rate_reasons(case)]
     except DimmplanError as error:
         return Reasons(rates=(), slots={}, why_none=str(error))
     return Reasons(rates=rates, slots=slots)
@@ -57,7 +57,7 @@ class SlotText(NamedTuple):
     held: str
     before: str
     title: str
-    said: Sequence[Said]
+    said: Sequence[Statement]
 
 
 def slot_texts(facts: Facts, reasons: Reasons) -> Iterator[SlotText]:

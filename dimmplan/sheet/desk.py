@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from dimmplan.explain import TRUST, gb_s, rate_binding, regions_sentence, share_sentence
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.request import Mode
 from dimmplan.sheet.blocks import Block, Column, headed, label, paragraph, stacked, table
@@ -13,6 +12,7 @@ from dimmplan.sheet.facts import NOT_OBEYED, Facts, clean, gib_words, socket_wor
 from dimmplan.sheet.measure import Run, widest, width
 from dimmplan.sheet.shapes import Line, Rect, Shape
 from dimmplan.units import counted, decimal, format_capacity, listed
+from dimmplan.wording.placement import TRUST, gb_s, rate_binding, regions_sentence, share_sentence
 
 _STATUS = {
     "proven": "proven when planned: first under this board file and this model",

@@ -12,7 +12,6 @@ from functools import cached_property
 from itertools import groupby
 from typing import NamedTuple
 
-from dimmplan.explain import blank_slots, label_short, placement_findings
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Channel
 from dimmplan.model.finding import Finding
@@ -20,6 +19,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, dead_slots
 from dimmplan.rules import Rule, install_order, of_kind, rules_of
 from dimmplan.units import Gib, cleaned, counted, listed, trimmed
+from dimmplan.wording.placement import blank_slots, label_short, placement_findings
 
 
 class State(StrEnum):

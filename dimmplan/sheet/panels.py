@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from dimmplan.explain import CHANGED_RULE
 from dimmplan.model.finding import Finding
 from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragraph, stacked, table, ticked
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean
@@ -13,6 +12,7 @@ from dimmplan.sheet.measure import Run, widest, width
 from dimmplan.sheet.shapes import Line, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
 from dimmplan.units import counted, listed
+from dimmplan.wording.placement import CHANGED_RULE
 
 
 def access_steps(facts: Facts) -> list[str]:

@@ -6,11 +6,11 @@ import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from dimmplan.explain import TRUST
 from dimmplan.sheet.blocks import Block, label
 from dimmplan.sheet.facts import Facts, clean
 from dimmplan.sheet.measure import fitted, width
 from dimmplan.sheet.shapes import Line, Rect, Shape
+from dimmplan.wording.placement import TRUST
 
 LABEL_MM = 2.0
 VALUE_MM = 2.5

@@ -10,8 +10,8 @@ import time
 from collections import Counter
 from collections.abc import Sequence
 
-from dimmplan.why.slots import slot_reasons
-from dimmplan.why.weigh import Case
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.slots import slot_reasons
 from tests.support import shipped_boards
 from tests.why.reasons import check_reason
 from tests.why.seeds import seeded_plans

@@ -17,8 +17,8 @@ from dimmplan.boardfile.read import MOST_BYTES, examine_file, examine_text, load
 from dimmplan.boardfile.schema import json_schema
 from dimmplan.cli.run import run
 from dimmplan.errors import InputError, Problem
-from dimmplan.explain import TRUST
 from dimmplan.model.rows import Trust
+from dimmplan.wording.placement import TRUST
 from tests.support import shipped_boards, shipped_raw, toml_text
 
 Raw = dict[str, Any]

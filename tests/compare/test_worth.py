@@ -8,9 +8,9 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import ImpossibleError
-from dimmplan.explain import placement_findings
 from dimmplan.model.board import Board
 from dimmplan.planner import ask, plan
+from dimmplan.wording.placement import placement_findings
 from dimmplan.worth import MOST, Worth, thinned, worth_looking_at
 from tests.compare.cases import priced_shelf
 

@@ -16,10 +16,10 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.moves import plan_moves
 from dimmplan.planner import Planned, ask
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.changes import next_answer
 from dimmplan.rules import install_order
 from dimmplan.solve.criteria import LISTS
-from dimmplan.why.grow import next_answer
-from dimmplan.why.weigh import Case
 from tests.support import shipped_boards
 
 BOARDS = [board for board in shipped_boards() if board.id in ("skerry-16", "machair-20", "strand-12", "groyne-24")]

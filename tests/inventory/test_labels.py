@@ -8,13 +8,13 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import InputError
-from dimmplan.explain import placement_findings
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.files import MOST_DEVICES
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind
 from dimmplan.planner import ask, plan
+from dimmplan.wording.placement import placement_findings
 from tests.inventory import build
 
 

@@ -10,7 +10,6 @@ from dimmplan.audit import audit
 from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import examine_text, load_board
 from dimmplan.errors import InputError
-from dimmplan.explain import placement_findings
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.match import match_slots
 from dimmplan.model.board import Board
@@ -19,6 +18,7 @@ from dimmplan.model.module import Generation, Kind
 from dimmplan.planner import ask, plan
 from dimmplan.sheet.facts import gather
 from dimmplan.sheet.panels import pick_heads
+from dimmplan.wording.placement import placement_findings
 from tests.inventory import build
 from tests.machine.support import device
 

@@ -16,13 +16,13 @@ from dimmplan import planner
 from dimmplan.boardfile.read import load_board, shipped_folder, shipped_ids
 from dimmplan.cli.run import run
 from dimmplan.errors import InputError
-from dimmplan.explain import CHANGED_RULE, placement_findings
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind
 from dimmplan.model.placement import Placement
 from dimmplan.plancode import code as plancode
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.plancode.symbols import ALPHABET, CHECK_SYMBOLS, looks_like_code, with_checks
+from dimmplan.wording.placement import CHANGED_RULE, placement_findings
 from tests.plancode.codes import assert_same_sheet, made_plans
 from tests.why.seeds import seeded_plans
 

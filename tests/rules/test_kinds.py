@@ -15,12 +15,12 @@ from typing import Any, get_args
 import pytest
 
 import dimmplan.rules
-from dimmplan.answers.rulebook import rule_groups
 from dimmplan.boardfile.schema import json_schema
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
 from dimmplan.rules import KINDS, Question, Rule, Scope, SocketView, SystemView, check_of, judge, rules_of
 from dimmplan.rules.base import Couples, Limits
+from dimmplan.wording.rules import rule_groups
 from tests.rules.boards import BOARD, M16, M16X8, M32, M64, S64, board_with, row_of
 
 EXAMPLES: dict[str, list[dict[str, Any]]] = {

@@ -8,15 +8,15 @@ from typing import Any
 import pytest
 
 from dimmplan.boardfile.read import examine_text, find_board_file
-from dimmplan.explain import breach_finding
 from dimmplan.model.board import Board
 from dimmplan.model.placement import dead_slots
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.planner import ask, plan
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.slots import slot_reason
 from dimmplan.rules import judge
 from dimmplan.sheet.facts import State, gather
-from dimmplan.why.slots import slot_reason
-from dimmplan.why.weigh import Case
+from dimmplan.wording.placement import breach_finding
 
 SERVED = ("K", "L", "P", "Q", "T", "U", "W", "X")
 OPTION = '\n[[processors]]\nid = "wren"\nchannels = {channels}\nrates = [{{ mts = 2933 }}]\nsource = "INVENTED"\n'

@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 
-from dimmplan.advice import request_findings, table_note_text
 from dimmplan.boardfile.copied import copied_of
 from dimmplan.boardfile.read import examine_text, find_board_file
 from dimmplan.errors import ImpossibleError, InputError
@@ -16,6 +15,7 @@ from dimmplan.model.request import Mode
 from dimmplan.planner import ask, plan
 from dimmplan.rules import install_order, judge
 from dimmplan.tables import table_notes
+from dimmplan.wording.request import request_findings, table_note_text
 from tests.rules.boards import M32, board_with, in_slots
 
 WORDS = ("anchor", "buoy", "cable", "dory", "eddy", "float", "gaff", "hull", "inlet", "jetty", "keel", "lamp")

@@ -10,9 +10,9 @@ from typing import Any
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.slots import Attempt, SlotReason
 from dimmplan.solve.criteria import criteria_of
-from dimmplan.why.slots import SlotReason, Tried
-from dimmplan.why.weigh import Case
 from tests.why.seeds import Held, broken_by, vector_anew, without_rules
 
 
@@ -62,7 +62,7 @@ def check_reason(case: Case, reason: SlotReason) -> Counter[str]:
     return counted
 
 
-def assert_is_what_it_says(board: Board, placement: Placement, slot: str, tried: Tried) -> None:
+def assert_is_what_it_says(board: Board, placement: Placement, slot: str, tried: Attempt) -> None:
     """The alternative differs from the plan in just the slots that its kind names."""
     held = dict(placement.slots)
     content = tried.weighed.content
@@ -84,7 +84,7 @@ def assert_is_what_it_says(board: Board, placement: Placement, slot: str, tried:
         assert content[slot] == held[tried.other] == tried.module and content[tried.other] == held[slot]
 
 
-def assert_separates(board: Board, placement: Placement, tried: Tried) -> str:
+def assert_separates(board: Board, placement: Placement, tried: Attempt) -> str:
     """What is said to separate the alternative does, first of all, and the plan is the better one."""
     parted, content = tried.parted, tried.weighed.content
     assert parted.first == "plan", f"{tried.what} {tried.other}: {parted}"
@@ -107,7 +107,7 @@ def assert_separates(board: Board, placement: Placement, tried: Tried) -> str:
     return _assert_criterion(board, placement, tried, over=max(0, math.ceil(mine) - asked))
 
 
-def _assert_criterion(board: Board, placement: Placement, tried: Tried, *, over: int) -> str:
+def _assert_criterion(board: Board, placement: Placement, tried: Attempt, *, over: int) -> str:
     parted, content = tried.parted, tried.weighed.content
     here = plan_anew(board, placement)[1]
     there: Any = vector_anew(board, placement, content, over_gib=over)

@@ -10,8 +10,8 @@ import pytest
 
 from dimmplan.errors import InputError, RefusedError
 from dimmplan.planner import ask, plan
-from dimmplan.why.expect import expectation, read_slots
-from dimmplan.why.weigh import Case
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.expect import expectation, read_slots
 from tests.support import shipped_boards
 from tests.why.seeds import broken_by, seeded_plans, vector_anew
 

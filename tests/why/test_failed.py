@@ -15,9 +15,9 @@ from dimmplan.model.request import Mode
 from dimmplan.moves import apply_moves
 from dimmplan.output.answers import failure_text
 from dimmplan.planner import ask, plan
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.failure import failure_of
 from dimmplan.solve.criteria import ranked
-from dimmplan.why.failed import failure_of
-from dimmplan.why.weigh import Case
 from tests.support import shipped_boards
 from tests.why.seeds import broken_by, seeded_plans
 

@@ -9,9 +9,9 @@ import pytest
 
 from dimmplan.figures import placement_figures
 from dimmplan.planner import ask, plan, read_module
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.changes import change_of, next_answer
 from dimmplan.rules import AlikeRow
-from dimmplan.why.grow import change_of, next_answer
-from dimmplan.why.weigh import Case
 from tests.support import shipped_boards
 from tests.why.seeds import broken_by, seeded_plans
 

@@ -8,16 +8,16 @@ from dataclasses import replace
 
 import pytest
 
-from dimmplan.answers.mixing import mix_title, pair_said, price_said, refused_said
 from dimmplan.boardfile.read import load_board
 from dimmplan.figures import placement_figures
-from dimmplan.mix import mix_of
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind
 from dimmplan.model.rows import ProcessorRate
 from dimmplan.planner import ask, plan, read_module
+from dimmplan.reasons.mix import mix_of
 from dimmplan.rules import MixRow, judge
 from dimmplan.sources import SOURCES
+from dimmplan.wording.mixing import mix_title, pair_statements, price_statements, refused_statements
 from tests.support import shipped_boards
 
 BOARDS = {board.id: board for board in shipped_boards()}
@@ -60,7 +60,7 @@ def test_every_pair_of_usual_modules(board) -> None:
             wanted = "never"
         assert mix.together == wanted, f"{one.label} with {other.label}"
         assert mix.allowed is (wanted != "never" and not mix.refused)
-        said = [*pair_said(mix, mix.pairs[0]), *price_said(mix)]
+        said = [*pair_statements(mix, mix.pairs[0]), *price_statements(mix)]
         assert said and all(each.source in SOURCES for each in said)
         for load in mix.pairs[0].loads:
             assert load.allowed is stands(board, dict(zip(load.channel.slots, load.load, strict=False)))
@@ -98,7 +98,7 @@ def test_a_row_that_keeps_apart_is_named_with_its_source() -> None:
     (pair,) = mix.pairs
     assert (pair.together, row.apart) == ("channels", "channel")
     assert {breach.rule for breach in pair.breaches} == {row.id}
-    assert any(said.rule == row.id and said.source == row.source for said in pair_said(mix, pair))
+    assert any(said.rule == row.id and said.source == row.source for said in pair_statements(mix, pair))
     assert mix_title(mix).startswith("Yes")
 
 
@@ -117,7 +117,7 @@ def test_dies_are_told_by_their_density() -> None:
     board = load_board("strand-12")
     mix = mix_of(board, [read_module(board, "128GiB"), read_module(board, "96GiB")])
     assert not mix.allowed
-    assert "24 Gbit dies and 32 Gbit dies" in pair_said(mix, mix.pairs[0])[0].text
+    assert "24 Gbit dies and 32 Gbit dies" in pair_statements(mix, mix.pairs[0])[0].text
 
 
 @pytest.mark.parametrize(
@@ -144,7 +144,7 @@ def test_a_kind_that_the_processor_lists_no_rate_for_is_refused() -> None:
     mix = mix_of(board, [read_module(board, "64GiB"), read_module(board, "256GiB")])
     assert not mix.allowed
     assert [(module.kind, breach.rule) for module, breach in mix.refused] == [(Kind.RDIMM, "processor:puffin-64")]
-    assert "puffin-64 lists no rate for RDIMM" in refused_said(mix)[0].text
+    assert "puffin-64 lists no rate for RDIMM" in refused_statements(mix)[0].text
 
 
 def test_one_type_twice_is_no_mix() -> None:

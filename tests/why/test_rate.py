@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import pytest
 
-from dimmplan.answers.slots import rate_said
 from dimmplan.figures import placement_figures
 from dimmplan.planner import ask, plan
 from dimmplan.rates import channel_rate
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.rate import Lift, RateReason, rate_reasons
 from dimmplan.sources import SOURCES
-from dimmplan.why.rate import Lift, RateReason, rate_reasons
-from dimmplan.why.weigh import Case
+from dimmplan.wording.slots import rate_statements
 from tests.support import shipped_boards
 from tests.why.seeds import Held, seeded_plans
 
@@ -62,7 +62,7 @@ def test_rates_and_lifts_hold(board) -> None:
         for reason in reasons:
             assert reason.rate_mts == lowest_of(board, option, set(reason.channels), placement.content)
             assert reason.rate_mts <= min(limit.rate_mts for limit in reason.limits)
-            assert all(said.source in SOURCES for said in rate_said(case, reason))
+            assert all(said.source in SOURCES for said in rate_statements(case, reason))
             for lift in reason.lifts:
                 assert_lifts(board, placement, reason, lift)
 

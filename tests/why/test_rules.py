@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from dimmplan.answers.rulebook import rule_groups
 from dimmplan.output.answer_records import rules_record
 from dimmplan.output.answers import rules_text
 from dimmplan.rules import all_rows, default_rows
 from dimmplan.sources import SOURCES, citation
+from dimmplan.wording.rules import rule_groups
 from tests.support import shipped_boards
 
 BOARDS = {board.id: board for board in shipped_boards()}

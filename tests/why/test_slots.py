@@ -8,12 +8,12 @@ from dataclasses import replace
 
 import pytest
 
-from dimmplan.answers.slots import reason_said, reason_title
 from dimmplan.errors import InputError, RefusedError
 from dimmplan.planner import ask, plan
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.slots import SlotReason, read_slot, slot_reason, slot_reasons
 from dimmplan.sources import SOURCES
-from dimmplan.why.slots import SlotReason, read_slot, slot_reason, slot_reasons
-from dimmplan.why.weigh import Case
+from dimmplan.wording.slots import reason_statements, reason_title
 from tests.support import shipped_boards
 from tests.why.reasons import check_reason
 from tests.why.seeds import seeded_plans
@@ -37,7 +37,7 @@ def test_every_slot_has_a_reason_that_holds(board) -> None:
         assert [reason.slot for reason in reasons] == list(board.slots)
         for reason in reasons:
             check_reason(case, reason)
-            said = reason_said(case, reason)
+            said = reason_statements(case, reason)
             assert said or reason.state in ("hold", "dead")
             assert reason_title(case, reason)
             for each in said:
@@ -110,7 +110,7 @@ def test_a_worse_plan_says_that_something_comes_before_it() -> None:
     assert reason.kind == "alternative-first"
     better = next(tried for tried in reason.tried if tried.parted.first == "alternative")
     assert (better.what, better.other, better.parted.name) == ("move-here", "K2", "balanced_sweep")
-    text = " ".join(said.text for said in reason_said(Case(board, worse), reason))
+    text = " ".join(said.text for said in reason_statements(Case(board, worse), reason))
     assert "comes before the plan" in text
 
 

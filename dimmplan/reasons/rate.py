@@ -11,8 +11,8 @@ from dimmplan.model.board import Channel
 from dimmplan.model.module import Generation, Module
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rates import ChannelRate, channel_rate, processor_rate, rate_row
+from dimmplan.reasons.case import Case
 from dimmplan.units import Gib
-from dimmplan.why.weigh import Case
 
 _LABEL_SOURCE = {Generation.DDR3: "standard-01", Generation.DDR4: "standard-01", Generation.DDR5: "standard-02"}
 LimitKind = Literal["board", "processor", "module"]

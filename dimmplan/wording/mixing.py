@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dimmplan.answers.changes import figures_phrase
-from dimmplan.answers.said import ORDINALS, Said, breaches_said, channels_phrase, lowered
-from dimmplan.explain import breach_finding, label_short, modules_phrase, regions_sentence
-from dimmplan.mix import Mix, MixLoad, MixSet, PairVerdict
 from dimmplan.model.module import Module
+from dimmplan.reasons.mix import Mix, MixLoad, MixSet, PairVerdict
 from dimmplan.units import format_capacity, listed
+from dimmplan.wording.changes import figures_phrase
+from dimmplan.wording.placement import breach_finding, label_short, modules_phrase, regions_sentence
+from dimmplan.wording.statements import ORDINALS, Statement, breach_statements, channels_phrase, lowered
 
 _TOGETHER = {
     "channel": "may stand on one channel",
@@ -33,10 +33,10 @@ def mix_title(mix: Mix) -> str:
     return f"Yes: {listed([module.label for module in mix.modules])} {_TOGETHER[mix.together]}"
 
 
-def refused_said(mix: Mix) -> list[Said]:
+def refused_statements(mix: Mix) -> list[Statement]:
     """The rows that refuse a type in any company."""
     return [
-        Said(text=f"{module.label}: {lowered(told.text)}", rule=breach.rule, source=breach.source)
+        Statement(text=f"{module.label}: {lowered(told.text)}", rule=breach.rule, source=breach.source)
         for module, breach in mix.refused
         for told in [breach_finding(mix.board, breach)]
     ]
@@ -47,12 +47,12 @@ def pair_title(mix: Mix, pair: PairVerdict) -> str:
     return f"{_short(mix, pair.one)} with {_short(mix, pair.other)} {_TOGETHER[pair.together]}"
 
 
-def pair_said(mix: Mix, pair: PairVerdict) -> list[Said]:
+def pair_statements(mix: Mix, pair: PairVerdict) -> list[Statement]:
     """The rows about what the two differ in, those that keep them apart, and the orders that a channel takes."""
-    found = breaches_said(mix.board, pair.breaches)
+    found = breach_statements(mix.board, pair.breaches)
     told = {said.rule for said in found}
     found += [
-        Said(text=f"{row.sentence()} These differ in it.", rule=row.id, source=row.source)
+        Statement(text=f"{row.sentence()} These differ in it.", rule=row.id, source=row.source)
         for row in pair.rows
         if row.id not in told
     ]
@@ -62,31 +62,31 @@ def pair_said(mix: Mix, pair: PairVerdict) -> list[Said]:
         text = f"They differ in {listed(free)} too; no row of this board keeps that apart."
         if not covered:
             text = f"They differ in {listed(free)}; no row of this board keeps that apart."
-        found.append(Said(text=text, rule="mix", source="MODEL"))
-    return [*found, *_loads_said(mix, pair)]
+        found.append(Statement(text=text, rule="mix", source="MODEL"))
+    return [*found, *_loads_statements(mix, pair)]
 
 
-def _loads_said(mix: Mix, pair: PairVerdict) -> Iterator[Said]:
+def _loads_statements(mix: Mix, pair: PairVerdict) -> Iterator[Statement]:
     """Orders on one channel: allowed ones with their rate, then those that a row refuses."""
     if not pair.loads and pair.together in ("channel", "channels"):
         text = "Every channel has one slot, so they stand on different channels in any case."
-        yield Said(text=text, rule="slots", source="MODEL")
+        yield Statement(text=text, rule="slots", source="MODEL")
     allowed = [load for load in pair.loads if load.allowed]
     for load in allowed:
         assert load.rate is not None
         slots = listed(list(load.channel.slots[: len(load.load)]))
         where = channels_phrase(mix.board, load.channels)
         text = f"{_order(mix, load)}, as in {slots}: {load.rate.rate_mts} MT/s. The same holds on {where}."
-        yield Said(text=text, rule=load.rate.row, source=_rate_source(mix, load.rate.row))
+        yield Statement(text=text, rule=load.rate.row, source=_rate_source(mix, load.rate.row))
     refused: dict[str, list[MixLoad]] = {}
     for load in pair.loads if allowed else ():
         if not load.allowed:
             refused.setdefault(load.breaches[0].rule, []).append(load)
     for loads in refused.values():
-        first = breaches_said(mix.board, loads[0].breaches[:1])[0]
+        first = breach_statements(mix.board, loads[0].breaches[:1])[0]
         more = f" and {len(loads) - 1} more orders" if len(loads) > 1 else ""
         text = f"Not {_order(mix, loads[0])}{more}: {lowered(first.text)}"
-        yield Said(text=text, rule=first.rule, source=first.source)
+        yield Statement(text=text, rule=first.rule, source=first.source)
 
 
 def _rate_source(mix: Mix, row: str) -> str:
@@ -104,16 +104,16 @@ def _order(mix: Mix, load: MixLoad) -> str:
     return listed(parts, last="then")
 
 
-def price_said(mix: Mix) -> list[Said]:
+def price_statements(mix: Mix) -> list[Statement]:
     """The capacity compared: mixed, then each type alone."""
     if mix.mixed is None:
         return []
-    found = [_set_said("Mixed", mix.mixed)]
+    found = [_set_statement("Mixed", mix.mixed)]
     for alone in mix.alone:
         module = alone.modules[0][0]
         usable, asked = alone.figures.usable_gib, mix.capacity_gib or 0
         short = "" if usable == asked else ", the nearest above" if usable > asked else ", the most that fits"
-        found.append(_set_said(f"{_short(mix, module)} alone{short}", alone))
+        found.append(_set_statement(f"{_short(mix, module)} alone{short}", alone))
     return found
 
 
@@ -123,7 +123,7 @@ def price_title(mix: Mix) -> str:
     return f"What it costs: the best placement of {format_capacity(mix.capacity_gib)} at {listed(list(mix.fitted))}"
 
 
-def _set_said(name: str, found: MixSet) -> Said:
+def _set_statement(name: str, found: MixSet) -> Statement:
     shapes: dict[str, list[str]] = {}
     for socket in found.figures.sockets:
         shapes.setdefault(regions_sentence(socket) if socket.regions else "Nothing.", []).append(socket.socket)
@@ -131,4 +131,4 @@ def _set_said(name: str, found: MixSet) -> Said:
     advised = list(dict.fromkeys(breach.rule for breach in found.breaches))
     broken = f" Advised rules broken: {listed(advised)}." if advised else ""
     text = f"{name}: {modules_phrase(found.modules)}; {figures_phrase(found.figures)}. {regions}{broken}"
-    return Said(text=text, rule="capacity-first", source="MODEL")
+    return Statement(text=text, rule="capacity-first", source="MODEL")

@@ -15,13 +15,13 @@ from dimmplan.model.move import Change as Moves
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Lot, Supply
 from dimmplan.moves import plan_moves
+from dimmplan.reasons.case import Alternative, Case
 from dimmplan.rules import Breach
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA, ranked
 from dimmplan.solve.evaluate import Value, content_of
 from dimmplan.solve.search import Search
-from dimmplan.why.weigh import Case, Weighed
 
 EFFORT = 2_000_000
 """Search nodes for the best group of a type; what they do not suffice for is left out."""
@@ -36,8 +36,8 @@ class Change:
     """
 
     changes: tuple[tuple[str, Module | None, Module | None], ...]
-    before: Weighed
-    after: Weighed
+    before: Alternative
+    after: Alternative
     before_figures: PlacementFigures | None
     after_figures: PlacementFigures | None
     broken: tuple[Breach, ...]

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from dimmplan.advice import criterion_phrase
-from dimmplan.explain import breach_finding, gb_s, regions_sentence, sockets_listed
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
+from dimmplan.reasons.case import Alternative, Case, Separation
 from dimmplan.rules import Breach
 from dimmplan.solve.evaluate import Value
 from dimmplan.units import Gib, counted, decimal, format_capacity, listed, trimmed
-from dimmplan.why.weigh import Case, Parted, Weighed
+from dimmplan.wording.placement import breach_finding, gb_s, regions_sentence, sockets_listed
+from dimmplan.wording.request import criterion_phrase
 
 ORDINALS = ("first", "second", "third", "fourth")
 MANY = 12
@@ -23,12 +23,16 @@ _CAPACITIES = ("over_gib", "socket_difference_gib", "controller_difference_gib")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Said:
+class Statement:
     """One sentence, the rule, criterion or figure behind it, and the id of its source."""
 
     text: str
     rule: str
     source: str
+
+    def led_by(self, lead: str) -> Statement:
+        """The same after a lead: ``No: it breaks ...``."""
+        return replace(self, text=f"{lead}: {lowered(self.text)}")
 
 
 def lowered(text: str) -> str:
@@ -97,7 +101,7 @@ def bare_value(name: str, value: Value) -> str:
     return format_capacity(value) if name in _CAPACITIES else trimmed(Fraction(value), 2)
 
 
-def breaches_said(board: Board, breaches: Iterable[Breach]) -> list[Said]:
+def breach_statements(board: Board, breaches: Iterable[Breach]) -> list[Statement]:
     """Broken rows, one sentence for each row; further places of the same row are counted."""
     by_rule: dict[str, list[Breach]] = {}
     for breach in breaches:
@@ -107,33 +111,33 @@ def breaches_said(board: Board, breaches: Iterable[Breach]) -> list[Said]:
         more = f" The same in {counted(len(broken) - 1, 'more place')}." if len(broken) > 1 else ""
         advised = "Advised: " if broken[0].severity == "advised" else ""
         text = breach_finding(board, broken[0]).text
-        found.append(Said(text=f"{advised}{text}{more}", rule=rule, source=broken[0].source))
+        found.append(Statement(text=f"{advised}{text}{more}", rule=rule, source=broken[0].source))
     return found
 
 
-def parted_said(case: Case, weighed: Weighed, parted: Parted) -> list[Said]:
+def separation_statements(case: Case, weighed: Alternative, parted: Separation) -> list[Statement]:
     """What separates an alternative from the plan, in words; the first sentence is the one that decides."""
     if parted.by == "rule":
-        return breaches_said(case.board, parted.breaches)
+        return breach_statements(case.board, parted.breaches)
     if parted.by in ("below", "above"):
-        return [Said(text=_capacity_text(case, parted), rule="capacity", source="MODEL")]
+        return [Statement(text=_capacity_text(case, parted), rule="capacity", source="MODEL")]
     if parted.by == "same":
-        return [Said(text="That is the plan itself.", rule="same", source="MODEL")]
+        return [Statement(text="That is the plan itself.", rule="same", source="MODEL")]
     if parted.by == "board-order":
         text = "Every figure is the same, and board order decides."
-        return [Said(text=text, rule=parted.name, source="MODEL")]
-    found = [Said(text=_criterion_text(case, weighed, parted), rule=parted.name, source="MODEL")]
+        return [Statement(text=text, rule=parted.name, source="MODEL")]
+    found = [Statement(text=_criterion_text(case, weighed, parted), rule=parted.name, source="MODEL")]
     if parted.first == "alternative":
         text = (
             "That comes before the plan. A plan carries no stock, prices or allowance; one of them may stand behind it."
             if case.placement.status == "proven"
             else "That comes before the plan, which is the best found and not proven."
         )
-        found.append(Said(text=text, rule=parted.name, source="MODEL"))
-    return [*found, *breaches_said(case.board, parted.breaches)]
+        found.append(Statement(text=text, rule=parted.name, source="MODEL"))
+    return [*found, *breach_statements(case.board, parted.breaches)]
 
 
-def _capacity_text(case: Case, parted: Parted) -> str:
+def _capacity_text(case: Case, parted: Separation) -> str:
     found, wanted = parted.alternative or 0, case.request.capacity_gib
     if parted.by == "above":
         there, most, asked = capacities(found, case.limit_gib, wanted)
@@ -142,7 +146,7 @@ def _capacity_text(case: Case, parted: Parted) -> str:
     return f"{there}, {short} short of the {asked} asked."
 
 
-def _criterion_text(case: Case, weighed: Weighed, parted: Parted) -> str:
+def _criterion_text(case: Case, weighed: Alternative, parted: Separation) -> str:
     assert parted.plan is not None and parted.alternative is not None
     if parted.name == "over_gib" and weighed.figures is not None:
         usable, asked = weighed.figures.usable_gib, case.request.capacity_gib
@@ -152,7 +156,7 @@ def _criterion_text(case: Case, weighed: Weighed, parted: Parted) -> str:
     return f"{criterion_phrase(parted.name, parted.alternative)} instead of {bare_value(parted.name, parted.plan)}."
 
 
-def vector_changes(case: Case, weighed: Weighed) -> tuple[list[str], list[str]]:
+def vector_changes(case: Case, weighed: Alternative) -> tuple[list[str], list[str]]:
     """What an alternative gains over the plan and what it loses, criterion by criterion, in the list's order."""
     gains: list[str] = []
     loses: list[str] = []
@@ -177,13 +181,13 @@ def rate_source(board: Board, row: str) -> str:
     return next((rate.source for rate in board.rates if rate.id == row), "MODEL")
 
 
-def rate_effect(board: Board, before: PlacementFigures, after: PlacementFigures) -> Iterator[Said]:
+def rate_effect(board: Board, before: PlacementFigures, after: PlacementFigures) -> Iterator[Statement]:
     """How the rate changes, by the row that binds afterwards."""
     if before.rate_mts != after.rate_mts:
         way = "falls" if after.rate_mts < before.rate_mts else "rises"
         slow = min((each for each in after.sockets if each.modules), key=lambda each: each.rate.rate_mts)
         text = f"The rate {way} from {before.rate_mts} to {after.rate_mts} MT/s."
-        yield Said(text=text, rule=slow.rate.row, source=rate_source(board, slow.rate.row))
+        yield Statement(text=text, rule=slow.rate.row, source=rate_source(board, slow.rate.row))
 
 
 def region_effects(
@@ -193,7 +197,7 @@ def region_effects(
     *,
     socket: str | None = None,
     both: bool = False,
-) -> Iterator[Said]:
+) -> Iterator[Statement]:
     """How the regions change, socket by socket, equal changes together; with ``both``, what they were before too."""
     found: dict[str, list[str]] = {}
     for old, new in zip(before.sockets, after.sockets, strict=True):
@@ -203,24 +207,24 @@ def region_effects(
             found.setdefault(f"{_regions_text(new)}{was}", []).append(new.socket)
     for text, sockets in found.items():
         said = f"{sentence(sockets_listed(sockets))}: {lowered(text)}"
-        yield Said(text=said, rule=board.interleave.id, source=board.interleave.source)
+        yield Statement(text=said, rule=board.interleave.id, source=board.interleave.source)
 
 
 def _regions_text(socket: SocketFigures) -> str:
     return regions_sentence(socket) if socket.regions else "Nothing."
 
 
-def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[Said]:
+def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[Statement]:
     """How the balanced sweep changes, and the share of the peak at the worst socket with it."""
     old, new = before.balanced_sweep_gb_s, after.balanced_sweep_gb_s
     if old != new:
         shares = [f"{decimal(figures.worst_share, 4):.4f}" for figures in (after, before)]
         share = f", share {shares[0]} instead of {shares[1]}" if shares[0] != shares[1] else ""
         text = f"Balanced sweep {gb_s(new)} instead of {gb_s(old)}{share}."
-        yield Said(text=text, rule="balanced_sweep", source="MODEL")
+        yield Statement(text=text, rule="balanced_sweep", source="MODEL")
 
 
-def effects(board: Board, before: PlacementFigures, after: PlacementFigures, *, both: bool = False) -> list[Said]:
+def effects(board: Board, before: PlacementFigures, after: PlacementFigures, *, both: bool = False) -> list[Statement]:
     """Everything that changes in figures: rate, regions (with ``both``, those before too), balanced sweep."""
     return [
         *rate_effect(board, before, after),

@@ -9,9 +9,9 @@ from typing import Literal
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board, Channel
 from dimmplan.model.module import Module
+from dimmplan.reasons.case import Alternative, Case, Separation
 from dimmplan.rules import FittedRow, all_rows, of_kind
 from dimmplan.units import quoted
-from dimmplan.why.weigh import Case, Parted, Weighed
 
 State = Literal["filled", "empty", "dead", "hold"]
 What = Literal["fill", "move-here", "empty", "move-away", "exchange"]
@@ -33,7 +33,7 @@ ReasonKind = Literal[
 
 
 @dataclass(frozen=True, kw_only=True)
-class Tried:
+class Attempt:
     """One alternative for a slot, and what separates it from the plan.
 
     ``module`` is what is put, moved or taken out; ``other`` is the slot it comes from or goes to. Of all
@@ -43,8 +43,8 @@ class Tried:
     what: What
     module: Module
     other: str | None
-    weighed: Weighed
-    parted: Parted
+    weighed: Alternative
+    parted: Separation
     of: int = 1
 
 
@@ -64,7 +64,7 @@ class SlotReason:
     place: int
     module: Module | None
     channel_gib: tuple[tuple[str, int], ...]
-    tried: tuple[Tried, ...] = ()
+    tried: tuple[Attempt, ...] = ()
     row: FittedRow | None = None
 
 
@@ -120,7 +120,7 @@ def _reason(
     state: State,
     kind: ReasonKind,
     *,
-    tried: tuple[Tried, ...] = (),
+    tried: tuple[Attempt, ...] = (),
     row: FittedRow | None = None,
 ) -> SlotReason:
     channel = case.board.channel_of[slot]
@@ -148,15 +148,15 @@ def _channel_gib(case: Case, socket_id: str) -> tuple[tuple[str, int], ...]:
 # -- alternatives ----------------------------------------------------------------------------------------------------
 
 
-def _best(case: Case, what: What, options: Iterable[tuple[Module, str | None, Weighed]]) -> Iterator[Tried]:
+def _best(case: Case, what: What, options: Iterable[tuple[Module, str | None, Alternative]]) -> Iterator[Attempt]:
     """The option nearest to being an answer, the first of equals."""
     found = list(options)
     if found:
         module, other, weighed = min(found, key=lambda option: case.closeness(option[2]))
-        yield Tried(what=what, module=module, other=other, weighed=weighed, parted=case.part(weighed), of=len(found))
+        yield Attempt(what=what, module=module, other=other, weighed=weighed, parted=case.part(weighed), of=len(found))
 
 
-def _fill(case: Case, slot: str, channel: Channel) -> Iterator[Tried]:
+def _fill(case: Case, slot: str, channel: Channel) -> Iterator[Attempt]:
     """One more module here: of the type next to it, or of another type of the plan where that one breaks a rule."""
     types = dict.fromkeys((_type_beside(case, slot, channel), *case.placement.types))
     for module in types:
@@ -179,19 +179,19 @@ def _type_beside(case: Case, slot: str, channel: Channel) -> Module:
     return module or case.placement.types[0]
 
 
-def _move_here(case: Case, slot: str) -> Iterator[Tried]:
+def _move_here(case: Case, slot: str) -> Iterator[Attempt]:
     """A module of another channel moved here."""
     channel = case.board.channel_of[slot]
     donors = [other for other in case.last_filled() if case.board.channel_of[other] != channel]
     yield from _best(case, "move-here", _moves(case, ((other, slot) for other in _distinct(case, donors, slot)), 0))
 
 
-def _leave_empty(case: Case, slot: str, module: Module) -> Iterator[Tried]:
+def _leave_empty(case: Case, slot: str, module: Module) -> Iterator[Attempt]:
     """The module taken out."""
     yield from _best(case, "empty", [(module, None, case.changed({slot: None}))])
 
 
-def _move_away(case: Case, slot: str, module: Module) -> Iterator[Tried]:
+def _move_away(case: Case, slot: str, module: Module) -> Iterator[Attempt]:
     """The module moved to another channel; none for a module that has another behind it on its channel."""
     if slot not in case.last_filled():
         return
@@ -202,18 +202,18 @@ def _move_away(case: Case, slot: str, module: Module) -> Iterator[Tried]:
 
 def _moves(
     case: Case, pairs: Iterable[tuple[str, str]], other: Literal[0, 1]
-) -> Iterator[tuple[Module, str | None, Weighed]]:
+) -> Iterator[tuple[Module, str | None, Alternative]]:
     for pair in pairs:
         module = case.content[pair[0]]
         assert module is not None
         yield module, pair[other], case.changed({pair[0]: None, pair[1]: module})
 
 
-def _exchange(case: Case, slot: str, module: Module) -> Iterator[Tried]:
+def _exchange(case: Case, slot: str, module: Module) -> Iterator[Attempt]:
     """The module exchanged with one of another type."""
     others = [other for other, held in case.placement.slots if held and held != module]
 
-    def exchanged() -> Iterator[tuple[Module, str | None, Weighed]]:
+    def exchanged() -> Iterator[tuple[Module, str | None, Alternative]]:
         for other in _distinct(case, others, slot):
             held = case.content[other]
             assert held is not None
@@ -233,7 +233,7 @@ def _distinct(case: Case, slots: Iterable[str], beside: str) -> list[str]:
 # -- kinds -----------------------------------------------------------------------------------------------------------
 
 
-def _empty_kind(case: Case, channel: Channel, tried: tuple[Tried, ...]) -> ReasonKind:
+def _empty_kind(case: Case, channel: Channel, tried: tuple[Attempt, ...]) -> ReasonKind:
     if any(each.parted.first == "alternative" for each in tried):
         return "alternative-first"
     fill = tried[0]
@@ -249,7 +249,7 @@ def _empty_kind(case: Case, channel: Channel, tried: tuple[Tried, ...]) -> Reaso
     return "exceeds-request" if over else "ranks-lower"
 
 
-def _filled_kind(case: Case, slot: str, channel: Channel, tried: tuple[Tried, ...]) -> ReasonKind:
+def _filled_kind(case: Case, slot: str, channel: Channel, tried: tuple[Attempt, ...]) -> ReasonKind:
     if any(each.parted.first == "alternative" for each in tried):
         return "alternative-first"
     empty = tried[0]

@@ -21,11 +21,11 @@ from dimmplan.solve.evaluate import Value, measured_vector, texts_of
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, quoted
 
-PartedBy = Literal["rule", "below", "above", "criterion", "board-order", "same"]
+SeparatedBy = Literal["rule", "below", "above", "criterion", "board-order", "same"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Weighed:
+class Alternative:
     """One content of the slots. ``vector`` and ``figures`` are ``None`` where an error row breaks."""
 
     content: dict[str, Module | None]
@@ -40,7 +40,7 @@ class Weighed:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Parted:
+class Separation:
     """The first rule or criterion that separates an alternative from the plan, and both values.
 
     ``rule``: error rows break, ``breaches`` has them all. ``below`` and ``above``: usable GiB under the request, or
@@ -49,7 +49,7 @@ class Parted:
     the plan.
     """
 
-    by: PartedBy
+    by: SeparatedBy
     name: str
     plan: Value | None = None
     alternative: Value | None = None
@@ -90,7 +90,7 @@ class Case:
             max_types=max(1, len(types)),
         )
         self.space = Space(board, self.request)
-        self._weighed: dict[tuple[Module | None, ...], Weighed] = {}
+        self._weighed: dict[tuple[Module | None, ...], Alternative] = {}
         self.plan = self.weigh(self.content)
 
     @property
@@ -144,43 +144,43 @@ class Case:
         except ValueError:
             return None
 
-    def weigh(self, content: Mapping[str, Module | None]) -> Weighed:
+    def weigh(self, content: Mapping[str, Module | None]) -> Alternative:
         """Judge and measure a content."""
         key = tuple(content.get(slot) for slot in self.board.slots)
         if key not in self._weighed:
             self._weighed[key] = self._weigh(dict(zip(self.board.slots, key, strict=True)))
         return self._weighed[key]
 
-    def _weigh(self, content: dict[str, Module | None]) -> Weighed:
+    def _weigh(self, content: dict[str, Module | None]) -> Alternative:
         breaches = self.judge_content(content)
         if any(breach.severity == "error" for breach in breaches):
-            return Weighed(content=content, breaches=breaches, figures=None, vector=None)
+            return Alternative(content=content, breaches=breaches, figures=None, vector=None)
         figures = self.figures_of(content)
         vector = measured_vector(self.space, self.criteria, content, breaches, figures) if figures else None
-        return Weighed(content=content, breaches=breaches, figures=figures, vector=vector)
+        return Alternative(content=content, breaches=breaches, figures=figures, vector=vector)
 
-    def changed(self, changes: Mapping[str, Module | None]) -> Weighed:
+    def changed(self, changes: Mapping[str, Module | None]) -> Alternative:
         """The plan with some slots changed, weighed."""
         return self.weigh({**self.content, **changes})
 
-    def part(self, other: Weighed) -> Parted:
+    def part(self, other: Alternative) -> Separation:
         """What separates an alternative from the plan first. The plan must be sound."""
         if other.errors:
-            return Parted(by="rule", name=other.errors[0].rule, breaches=other.errors)
+            return Separation(by="rule", name=other.errors[0].rule, breaches=other.errors)
         if other.figures is None or other.vector is None or self.plan.vector is None:
-            return Parted(by="below", name="capacity", plan=self.usable_gib, alternative=0, better="high")
+            return Separation(by="below", name="capacity", plan=self.usable_gib, alternative=0, better="high")
         usable = other.figures.usable_gib
         if usable < self.floor_gib:
-            return Parted(by="below", name="capacity", plan=self.usable_gib, alternative=usable, better="high")
+            return Separation(by="below", name="capacity", plan=self.usable_gib, alternative=usable, better="high")
         if usable > self.limit_gib:
-            return Parted(by="above", name="capacity", plan=self.usable_gib, alternative=usable, better="low")
+            return Separation(by="above", name="capacity", plan=self.usable_gib, alternative=usable, better="low")
         return self._part_by_criteria(other, self.plan.vector, other.vector)
 
-    def _part_by_criteria(self, other: Weighed, mine: tuple[Value, ...], theirs: tuple[Value, ...]) -> Parted:
+    def _part_by_criteria(self, other: Alternative, mine: tuple[Value, ...], theirs: tuple[Value, ...]) -> Separation:
         for criterion, here, there in zip(self.criteria, mine, theirs, strict=True):
             if here != there:
                 wins = there > here if criterion.better == "high" else there < here
-                return Parted(
+                return Separation(
                     by="criterion",
                     name=criterion.name,
                     plan=here,
@@ -191,10 +191,12 @@ class Case:
                 )
         here_text, there_text = texts_of(self.space, self.content), texts_of(self.space, other.content)
         if here_text == there_text:
-            return Parted(by="same", name="same")
-        return Parted(by="board-order", name="board_order", first="alternative" if there_text > here_text else "plan")
+            return Separation(by="same", name="same")
+        return Separation(
+            by="board-order", name="board_order", first="alternative" if there_text > here_text else "plan"
+        )
 
-    def closeness(self, other: Weighed) -> tuple[int, tuple[Value, ...]]:
+    def closeness(self, other: Alternative) -> tuple[int, tuple[Value, ...]]:
         """Smaller is nearer to being an answer: by the list, then under the request, then above it, then refused."""
         if other.vector is None or other.figures is None:
             return 3, (len({breach.rule for breach in other.errors}), len(other.errors))
@@ -205,7 +207,7 @@ class Case:
             return 2, (usable, *ranked(self.criteria, other.vector))
         return 0, ranked(self.criteria, other.vector)
 
-    def best_of(self, others: Iterable[Weighed]) -> Weighed | None:
+    def best_of(self, others: Iterable[Alternative]) -> Alternative | None:
         """The alternative nearest to being an answer, the first of equals; ``None`` where there is none."""
         return min(others, key=self.closeness, default=None)
 

@@ -2,27 +2,29 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem
 from dimmplan.growth.pinned import Start, solve_from
 from dimmplan.growth.pins import PinnedSpace, closed
+from dimmplan.growth.stay import most_staying
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change as Moves
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
+from dimmplan.reasons.case import Alternative, Case
+from dimmplan.reasons.halving import SplitStep, split_steps
 from dimmplan.solve.answer import Answer
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.search import Search
-from dimmplan.why.settle import settle
-from dimmplan.why.split import SplitStep, split_steps
-from dimmplan.why.weigh import Case, Weighed
 
+Held = Mapping[str, Module | None]
 _SMALLEST = ("advised_broken", "modules", "over_gib", "types", "balanced_sweep")
 """The order in which populations that boot are compared, on a board without its advised rows."""
 MOST_STEPS_UP = 8
@@ -38,7 +40,7 @@ class LeftSet:
     ``proven``: first by its list under this board file and this model.
     """
 
-    weighed: Weighed
+    weighed: Alternative
     moves: Moves
     proven: bool
 
@@ -64,7 +66,7 @@ class Failure:
     mode: Mode
     failed: tuple[tuple[Module, int], ...]
     left: tuple[tuple[Module, int], ...]
-    stay: Weighed
+    stay: Alternative
     best: LeftSet | None
     causes: tuple[Cause, ...]
     fastest: LeftSet | None
@@ -129,7 +131,7 @@ def _total(left: Sequence[tuple[Module, int]]) -> int:
 
 
 def _best(
-    case: Case, stay: Mapping[str, Module | None], left: Sequence[tuple[Module, int]], asked_gib: int
+    case: Case, stay: Held, left: Sequence[tuple[Module, int]], asked_gib: int
 ) -> tuple[LeftSet | None, tuple[Cause, ...]]:
     """First by the plan's list for the capacity asked, or for the most that is left, or why there is none."""
     asked = min(asked_gib, _total(left))
@@ -153,9 +155,7 @@ def _solve(case: Case, request: Request) -> Answer:
     return solve_from(case.board, request, Start(stays={}, hold=case.placement.hold), alternatives=False)
 
 
-def _fastest(
-    case: Case, stay: Mapping[str, Module | None], left: Sequence[tuple[Module, int]], best: LeftSet | None
-) -> LeftSet | None:
+def _fastest(case: Case, stay: Held, left: Sequence[tuple[Module, int]], best: LeftSet | None) -> LeftSet | None:
     """The set that sweeps fastest whatever its capacity, and of those the largest; ``None`` where ``best`` does."""
     if best is None or best.weighed.figures is None:
         return None
@@ -184,7 +184,7 @@ def _fastest(
     return None if found is None else replace(found, proven=proven)
 
 
-def _smallest(case: Case, stay: Mapping[str, Module | None], left: Sequence[tuple[Module, int]]) -> LeftSet | None:
+def _smallest(case: Case, stay: Held, left: Sequence[tuple[Module, int]]) -> LeftSet | None:
     """Fewest modules that break no error row, by the search with a list of its own."""
     rows = tuple(row for row in case.board.rules if row.severity == "error")
     request = replace(_request(case, left, 1), over_gib=_total(left))
@@ -203,29 +203,73 @@ def _smallest(case: Case, stay: Mapping[str, Module | None], left: Sequence[tupl
     return _left_set(case, stay, content_of(space, found.texts), proven=proven, worth=_module_count)
 
 
-def _vector(weighed: Weighed) -> object:
+def _vector(weighed: Alternative) -> object:
     return weighed.vector
 
 
-def _module_count(weighed: Weighed) -> object:
+def _module_count(weighed: Alternative) -> object:
     return sum(module is not None for module in weighed.content.values())
 
 
 def _left_set(
     case: Case,
-    stay: Mapping[str, Module | None],
-    content: Mapping[str, Module | None],
+    stay: Held,
+    content: Held,
     *,
     proven: bool,
-    worth: Callable[[Weighed], object] = _vector,
+    worth: Callable[[Alternative], object] = _vector,
 ) -> LeftSet | None:
     """A content as a set, with modules left where they are where that costs nothing.
 
     ``None`` where it cannot be had without touching a slot on hold.
     """
-    settled = settle(case, stay, case.weigh(content), worth=worth)
+    settled = _settled(case, stay, case.weigh(content), worth=worth)
     if settled is None:
         return None
     slots = tuple((slot, settled.content.get(slot)) for slot in case.board.slots)
     moves = plan_moves(case.board, stay, replace(case.placement, slots=slots), untouchable=case.placement.hold)
     return LeftSet(weighed=settled, moves=moves, proven=proven)
+
+
+# -- modules left where they are -----------------------------------------------------------------------------------
+
+
+def _settled(
+    case: Case, stay: Held, target: Alternative, *, worth: Callable[[Alternative], object]
+) -> Alternative | None:
+    """A population worth as much as ``target`` that leaves as many modules of ``stay`` in place as is found.
+
+    ``stay`` itself where it is worth as much, then one move away from it, then the target with equal channels,
+    controllers and sockets traded. ``None`` where all of them would fill a slot on hold.
+    """
+    wanted = worth(target)
+    near: Iterator[Alternative] = iter(())
+    if _size(stay) == _size(target.content):  # otherwise modules are taken out, and no move comes to as many
+        near = itertools.chain([case.weigh(stay)], _one_move(case, stay))
+    candidates = itertools.chain(near, (_traded(case, stay, target) for _ in range(1)), [target])
+    for candidate in candidates:
+        usable = not any(candidate.content.get(slot) for slot in case.placement.hold)
+        if usable and candidate.vector is not None and worth(candidate) == wanted:
+            return candidate
+    return None
+
+
+def _size(held: Held) -> int:
+    return sum(module is not None for module in held.values())
+
+
+def _one_move(case: Case, stay: Held) -> Iterator[Alternative]:
+    """Every population one move away, one of each look."""
+    here = Case(case.board, replace(case.placement, slots=tuple(stay.items())), extra=case.placement.types)
+    seen: set[object] = set()
+    for start, goal in itertools.product(here.last_filled(), here.first_empty()):
+        look = here.look(start), here.look(goal, start)
+        if look not in seen:
+            seen.add(look)
+            yield case.weigh({**stay, start: None, goal: stay[start]})
+
+
+def _traded(case: Case, stay: Held, target: Alternative) -> Alternative:
+    """The target with equal sockets, controllers and channels in the order that keeps most modules in place."""
+    (content,) = most_staying(case.board, case.request, [target.content], stay, hold=case.placement.hold)
+    return case.weigh(content)

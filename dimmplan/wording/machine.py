@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
-from dimmplan.explain import breach_finding, drafted_findings
 from dimmplan.model.finding import Finding
 from dimmplan.model.inventory import FoundSlot
 from dimmplan.model.move import Move, Step
 from dimmplan.units import counted, format_kib, listed
+from dimmplan.wording.placement import breach_finding, drafted_findings
 
 _DIFFERENCES = {
     "empty": "planned {planned}, found empty",

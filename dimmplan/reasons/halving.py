@@ -6,8 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from dimmplan.model.module import Module
+from dimmplan.reasons.case import Case
 from dimmplan.rules import Breach
-from dimmplan.why.weigh import Case
 
 _MOST_CUTS = 5
 """How many ways to cut the suspects in two are tried, the most even ones first."""

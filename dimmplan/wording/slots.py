@@ -4,26 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dimmplan.answers.said import (
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.expect import Expectation
+from dimmplan.reasons.rate import Lift, Limit, RateReason
+from dimmplan.reasons.slots import Attempt, SlotReason
+from dimmplan.units import counted, format_capacity, listed
+from dimmplan.wording.placement import gb_s, label_short, sockets_listed
+from dimmplan.wording.statements import (
     ORDINALS,
-    Said,
-    breaches_said,
+    Statement,
+    breach_statements,
     channels_phrase,
-    lowered,
-    parted_said,
     rate_effect,
     region_effects,
+    separation_statements,
     slots_phrase,
     sweep_effect,
     vector_changes,
     ways_phrase,
 )
-from dimmplan.explain import gb_s, label_short, sockets_listed
-from dimmplan.units import counted, format_capacity, listed
-from dimmplan.why.expect import Expectation
-from dimmplan.why.rate import Lift, Limit, RateReason
-from dimmplan.why.slots import SlotReason, Tried
-from dimmplan.why.weigh import Case
 
 
 def reason_title(case: Case, reason: SlotReason) -> str:
@@ -55,18 +54,18 @@ def _rule_title(reason: SlotReason) -> str:
     return f"filled: the rule {rule} asks for it" if reason.module else f"empty: the rule {rule} refuses one more here"
 
 
-def reason_said(case: Case, reason: SlotReason) -> list[Said]:
+def reason_statements(case: Case, reason: SlotReason) -> list[Statement]:
     """The sentences of a reason: one alternative after the other."""
     if reason.row is not None:
-        return [Said(text=reason.row.sentence(), rule=reason.row.id, source=reason.row.source)]
-    return [said for tried in reason.tried for said in tried_said(case, reason, tried)]
+        return [Statement(text=reason.row.sentence(), rule=reason.row.id, source=reason.row.source)]
+    return [said for tried in reason.tried for said in attempt_statements(case, reason, tried)]
 
 
-def tried_said(case: Case, reason: SlotReason, tried: Tried) -> list[Said]:
+def attempt_statements(case: Case, reason: SlotReason, tried: Attempt) -> list[Statement]:
     """One alternative and what separates it from the plan; what one more does beside, and what one less gains."""
-    first, *rest = parted_said(case, tried.weighed, tried.parted)
-    led = Said(text=f"{_lead(tried)}: {lowered(first.text)}", rule=first.rule, source=first.source)
-    beside: Iterator[Said] = iter(())
+    first, *rest = separation_statements(case, tried.weighed, tried.parted)
+    led = first.led_by(_lead(tried))
+    beside: Iterator[Statement] = iter(())
     before, after = case.plan.figures, tried.weighed.figures
     if tried.what == "fill":
         beside = _beside(case, reason, tried)
@@ -75,7 +74,7 @@ def tried_said(case: Case, reason: SlotReason, tried: Tried) -> list[Said]:
     return [led, *rest, *beside]
 
 
-def _lead(tried: Tried) -> str:
+def _lead(tried: Attempt) -> str:
     module = label_short(tried.module)
     leads = {
         "fill": f"One more {module} here",
@@ -87,7 +86,7 @@ def _lead(tried: Tried) -> str:
     return leads[tried.what]
 
 
-def _beside(case: Case, reason: SlotReason, tried: Tried) -> Iterator[Said]:
+def _beside(case: Case, reason: SlotReason, tried: Attempt) -> Iterator[Statement]:
     """What one more module does to rate, regions and sweep, where the capacity already decides."""
     before, after = case.plan.figures, tried.weighed.figures
     if before is None or after is None:
@@ -109,27 +108,27 @@ def rate_title(reason: RateReason, *, alone: bool = True) -> str:
     return f"Why {reason.rate_mts} MT/s on {counted(len(reason.channels), 'channel')} of {where}"
 
 
-def rate_said(case: Case, reason: RateReason) -> list[Said]:
+def rate_statements(case: Case, reason: RateReason) -> list[Statement]:
     """Which row binds and where, the limits beside it, and what would lift the rate."""
     where = channels_phrase(case.board, reason.channels)
     each = listed([str(count) for count in reason.modules], last="or")
     filled = f"{each} module{'s' if reason.modules != (1,) else ''} on each"
     also = f" So does {listed([_row_words(row) for row in reason.also])} elsewhere." if reason.also else ""
     text = f"{_sentence(_row_words(reason.row))} limits the rate on {where}, with {filled}.{also}"
-    found = [Said(text=text, rule=reason.row, source=reason.source)]
+    found = [Statement(text=text, rule=reason.row, source=reason.source)]
     for limit in reason.limits:
         if _limit_row(limit) != reason.row:
             text = f"Beside it, {_row_words(_limit_row(limit))} allows {limit.rate_mts} MT/s."
-            found.append(Said(text=text, rule=_limit_row(limit), source=limit.source))
+            found.append(Statement(text=text, rule=_limit_row(limit), source=limit.source))
     lowest = min(limit.rate_mts for limit in reason.limits)
     if lowest != reason.rate_mts:
         text = f"The board lists no rate from {reason.rate_mts + 1} to {lowest} MT/s, so it runs at {reason.rate_mts}."
-        found.append(Said(text=text, rule="rates_mts", source="MODEL"))
-    found += [_lift_said(case, reason, lift) for lift in reason.lifts]
+        found.append(Statement(text=text, rule="rates_mts", source="MODEL"))
+    found += [_lift_statement(case, reason, lift) for lift in reason.lifts]
     if not reason.lifts:
         top = max(case.board.rates_mts)
         why = "it is the highest that the board lists" if reason.rate_mts == top else "no single change here raises it"
-        found.append(Said(text=f"Nothing raises it: {why}.", rule=reason.row, source=reason.source))
+        found.append(Statement(text=f"Nothing raises it: {why}.", rule=reason.row, source=reason.source))
     return found
 
 
@@ -147,7 +146,7 @@ def _limit_row(limit: Limit) -> str:
     return limit.name if limit.kind == "board" else f"{limit.kind}:{limit.name}"
 
 
-def _lift_said(case: Case, reason: RateReason, lift: Lift) -> Said:
+def _lift_statement(case: Case, reason: RateReason, lift: Lift) -> Statement:
     board = case.board
     changes = {
         "fewer": f"With {slots_phrase(board, lift.slots)} left empty",
@@ -163,7 +162,7 @@ def _lift_said(case: Case, reason: RateReason, lift: Lift) -> Said:
     text = (
         f"{changes[lift.kind]}: {lift.rate_mts} MT/s (+{lift.rate_mts - reason.rate_mts}){capacity}, {sweep}.{broken}"
     )
-    return Said(text=text, rule=reason.row, source=reason.source)
+    return Statement(text=text, rule=reason.row, source=reason.source)
 
 
 # -- expected slots --------------------------------------------------------------------------------------------------
@@ -181,19 +180,19 @@ def expectation_title(case: Case, expected: Expectation) -> str:
     return f"{counted(len(expected.slots), 'slot')} filled with {whose}: {modules}"
 
 
-def expectation_said(case: Case, expected: Expectation) -> list[Said]:
+def expectation_statements(case: Case, expected: Expectation) -> list[Statement]:
     """What separates the expected slots from the plan, and everything that they lose and gain."""
-    found = parted_said(case, expected.weighed, expected.parted)
+    found = separation_statements(case, expected.weighed, expected.parted)
     if expected.parted.by in ("same", "rule"):
         return found
     first = found[0]
-    found[0] = Said(text=f"What decides: {lowered(first.text)}", rule=first.rule, source=first.source)
+    found[0] = first.led_by("What decides")
     gains, loses = vector_changes(case, expected.weighed)
     for word, changes in (("Worse", loses), ("Better", gains)):
         if changes:
-            found.append(Said(text=f"{word}: {'; '.join(changes)}.", rule=case.placement.prefer, source="MODEL"))
+            found.append(Statement(text=f"{word}: {'; '.join(changes)}.", rule=case.placement.prefer, source="MODEL"))
     before, after = case.plan.figures, expected.weighed.figures
     if before is not None and after is not None:
         found += [*rate_effect(case.board, before, after), *region_effects(case.board, before, after)]
     advised = [breach for breach in expected.weighed.breaches if breach not in case.plan.breaches]
-    return [*found, *breaches_said(case.board, advised)]
+    return [*found, *breach_statements(case.board, advised)]

@@ -4,24 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from dimmplan.answers.said import (
-    MANY,
-    Said,
-    breaches_said,
-    capacities,
-    effects,
-    lowered,
-    slots_phrase,
-)
-from dimmplan.explain import gb_s, label_short, modules_phrase, sockets_listed
 from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.changes import Change, NextAnswer, NextStep
+from dimmplan.reasons.failure import Failure, LeftSet
+from dimmplan.reasons.halving import SplitStep
 from dimmplan.rules import Breach
 from dimmplan.units import decimal, format_capacity, listed
-from dimmplan.why.failed import Failure, LeftSet
-from dimmplan.why.grow import Change, NextAnswer, NextStep
-from dimmplan.why.split import SplitStep
-from dimmplan.why.weigh import Case
+from dimmplan.wording.placement import gb_s, label_short, modules_phrase, sockets_listed
+from dimmplan.wording.statements import (
+    MANY,
+    Statement,
+    breach_statements,
+    capacities,
+    effects,
+    slots_phrase,
+)
 
 
 def figures_phrase(figures: PlacementFigures) -> str:
@@ -45,43 +44,43 @@ def next_title(case: Case, step: NextStep) -> str:
     return f"{slots_phrase(case.board, step.slots)}{equal}: {added}"
 
 
-def next_said(case: Case, step: NextStep) -> list[Said]:
+def next_statements(case: Case, step: NextStep) -> list[Statement]:
     """What one step does in figures, and the rows that it breaks."""
-    return [*_capacity_said(step.change), *change_effects(case.board, step.change)]
+    return [*_capacity_statements(step.change), *change_effects(case.board, step.change)]
 
 
-def _capacity_said(change: Change) -> Iterator[Said]:
+def _capacity_statements(change: Change) -> Iterator[Statement]:
     before, after = change.before_figures, change.after_figures
     if before is not None and after is not None and before.usable_gib != after.usable_gib:
         new, old = capacities(after.usable_gib, before.usable_gib)
         text = f"{new} instead of {old}."
-        yield Said(text=text, rule="capacity", source="MODEL")
+        yield Statement(text=text, rule="capacity", source="MODEL")
 
 
-def change_effects(board: Board, change: Change, *, both: bool = False) -> list[Said]:
+def change_effects(board: Board, change: Change, *, both: bool = False) -> list[Statement]:
     """What a change does to rate, regions and sweep, and the rows that it breaks or mends."""
     before, after = change.before_figures, change.after_figures
     found = effects(board, before, after, both=both) if before is not None and after is not None else []
-    found += breaches_said(board, change.broken)
+    found += breach_statements(board, change.broken)
     mended = dict.fromkeys((breach.rule, breach.source) for breach in change.mended)
-    found += [Said(text=f"No longer breaks {rule}.", rule=rule, source=source) for rule, source in mended]
+    found += [Statement(text=f"No longer breaks {rule}.", rule=rule, source=source) for rule, source in mended]
     return found
 
 
-def no_next_said(case: Case, answer: NextAnswer) -> list[Said]:
+def no_next_statements(case: Case, answer: NextAnswer) -> list[Statement]:
     """Why nothing can come next: no slot free, or the rows that refuse each."""
     if not answer.refused:
         free = [slot for slot, module in case.placement.slots if module is None]
         usable = [slot for slot in free if case.board.channel_of[slot].socket in case.placement.fitted]
         if not usable:
             text = f"No slot is free at {sockets_listed(case.placement.fitted)}."
-            return [Said(text=text, rule="slots", source="MODEL")]
+            return [Statement(text=text, rule="slots", source="MODEL")]
         held = listed(usable)
-        return [Said(text=f"The free slots may not be filled: {held}.", rule="hold", source="PRACTICE")]
-    return refused_said(case, answer)
+        return [Statement(text=f"The free slots may not be filled: {held}.", rule="hold", source="PRACTICE")]
+    return refused_statements(case, answer)
 
 
-def refused_said(case: Case, answer: NextAnswer) -> list[Said]:
+def refused_statements(case: Case, answer: NextAnswer) -> list[Statement]:
     """The first empty slots that a rule refuses, those of one rule and type together."""
     together: dict[tuple[str, str], list[NextStep]] = {}
     for step in answer.refused:
@@ -90,8 +89,8 @@ def refused_said(case: Case, answer: NextAnswer) -> list[Said]:
     found = []
     for (label, _), steps in together.items():
         slots = slots_phrase(case.board, [slot for step in steps for slot in step.slots])
-        first, *rest = breaches_said(case.board, steps[0].change.after.errors)
-        found.append(Said(text=f"Not {label} at {slots}: {lowered(first.text)}", rule=first.rule, source=first.source))
+        first, *rest = breach_statements(case.board, steps[0].change.after.errors)
+        found.append(first.led_by(f"Not {label} at {slots}"))
         found += rest
     return found
 
@@ -110,15 +109,15 @@ def change_title(change: Change) -> str:
     return "; ".join(parts)
 
 
-def verdict_said(board: Board, change: Change) -> list[Said]:
+def verdict_statements(board: Board, change: Change) -> list[Statement]:
     """Whether the changed content is allowed, by the rows that it breaks."""
     if not change.refused:
-        return [Said(text="Yes: the board's rules allow it.", rule="rules", source="MODEL")]
-    first, *rest = breaches_said(board, change.after.errors)
-    return [Said(text=f"No: {lowered(first.text)}", rule=first.rule, source=first.source), *rest]
+        return [Statement(text="Yes: the board's rules allow it.", rule="rules", source="MODEL")]
+    first, *rest = breach_statements(board, change.after.errors)
+    return [first.led_by("No"), *rest]
 
 
-def unbroken_effects(board: Board, change: Change) -> list[Said]:
+def unbroken_effects(board: Board, change: Change) -> list[Statement]:
     """What a change does in figures, with advised rows and mended ones; broken error rows are the verdict."""
     broken = {breach.rule for breach in change.after.errors}
     return [said for said in change_effects(board, change, both=True) if said.rule not in broken]
@@ -133,30 +132,33 @@ def failure_title(failure: Failure) -> str:
     return f"Without {listed(list(failure.slots))} ({modules_phrase(failure.failed)}): {left} left"
 
 
-def stay_said(board: Board, failure: Failure) -> list[Said]:
+def stay_statements(board: Board, failure: Failure) -> list[Statement]:
     """How the machine runs with the failed modules out and nothing moved, or the rules that forbid it."""
     stay = failure.stay
     if stay.errors:
-        first, *rest = breaches_said(board, stay.errors)
-        return [Said(text=f"It may not run so: {lowered(first.text)}", rule=first.rule, source=first.source), *rest]
+        first, *rest = breach_statements(board, stay.errors)
+        return [
+            first.led_by("It may not run so"),
+            *rest,
+        ]
     text = f"{figures_phrase(stay.figures)}." if stay.figures else "No memory is left."
-    return [Said(text=text, rule="figures", source="MODEL"), *breaches_said(board, stay.breaches)]
+    return [Statement(text=text, rule="figures", source="MODEL"), *breach_statements(board, stay.breaches)]
 
 
-def causes_said(failure: Failure) -> list[Said]:
+def causes_statements(failure: Failure) -> list[Statement]:
     """Why no set of what is left will do in the plan's mode."""
     text = f"No set of the modules left obeys the rules in the mode {failure.mode.value}."
-    found = [Said(text=text, rule="mode", source="MODEL")]
-    return [*found, *(Said(text=c.text, rule=c.rule, source=c.source or "MODEL") for c in failure.causes)]
+    found = [Statement(text=text, rule="mode", source="MODEL")]
+    return [*found, *(Statement(text=c.text, rule=c.rule, source=c.source or "MODEL") for c in failure.causes)]
 
 
-def left_said(case: Case, found: LeftSet, *, by: str = "", changes: bool = True) -> list[Said]:
+def left_statements(case: Case, found: LeftSet, *, by: str = "", changes: bool = True) -> list[Statement]:
     """One set of what is left, the first by a list: how it runs, the moves to it, the advised rows that it breaks."""
     text = f"{figures_phrase(found.weighed.figures)}." if found.weighed.figures else "It cannot be measured."
-    said = [Said(text=text, rule=by or case.placement.prefer, source="MODEL")]
+    said = [Statement(text=text, rule=by or case.placement.prefer, source="MODEL")]
     if changes:
-        said.append(Said(text=moves_text(case.board, found), rule="moves", source="MODEL"))
-    return [*said, *breaches_said(case.board, found.weighed.breaches)]
+        said.append(Statement(text=moves_text(case.board, found), rule="moves", source="MODEL"))
+    return [*said, *breach_statements(case.board, found.weighed.breaches)]
 
 
 def moves_text(board: Board, found: LeftSet) -> str:
@@ -178,10 +180,10 @@ def stays_text(board: Board, found: LeftSet) -> str:
     return f"Only {slots_phrase(board, filled)} filled" + (f" ({listed(moved)})." if moved else ".")
 
 
-def split_care() -> Said:
+def split_care() -> Statement:
     """What every step of halving asks for."""
     text = "Between steps power off and pull all cords, and lay the modules that are out aside by their slot names."
-    return Said(text=text, rule="care", source="PRACTICE")
+    return Statement(text=text, rule="care", source="PRACTICE")
 
 
 def split_text(case: Case, step: SplitStep) -> str:

@@ -10,10 +10,10 @@ from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, Refused
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
+from dimmplan.reasons.case import Alternative, Case, Separation
+from dimmplan.reasons.slots import read_slot
 from dimmplan.rules import CountsRow, SequenceRow
 from dimmplan.solve.answer import solve
-from dimmplan.why.slots import read_slot
-from dimmplan.why.weigh import Case, Parted, Weighed
 
 EXPECTED = "expected"
 """Begin of the ids of the rows that hold a copy of the board to just those slots."""
@@ -31,8 +31,8 @@ class Expectation:
     slots: tuple[str, ...]
     exact: bool
     proven: bool
-    weighed: Weighed
-    parted: Parted
+    weighed: Alternative
+    parted: Separation
     only_plan: tuple[str, ...]
     only_expected: tuple[str, ...]
 

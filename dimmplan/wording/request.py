@@ -7,7 +7,6 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from dimmplan.boardfile.reach import unused_rates
-from dimmplan.explain import gb_s, modules_phrase
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
@@ -17,6 +16,7 @@ from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.evaluate import Value
 from dimmplan.tables import TableNote, preferred, table_notes
 from dimmplan.units import counted, format_capacity, listed, trimmed
+from dimmplan.wording.placement import gb_s, modules_phrase
 
 UNEVEN_GAIN = Fraction(11, 10)
 """A step up that gains more than this factor is worth a warning (domain rule: over 10 %)."""
