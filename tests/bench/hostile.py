@@ -22,6 +22,7 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import nullcontext
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import islice
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -125,17 +126,17 @@ def inputs(name: str, seed: int, count: int) -> Iterator[Any]:
         yield next(made)
 
 
-def run(name: str, seed: int, count: int, *, worst: bool = True, limit: float = SLOWEST_SECONDS) -> Tally:
-    """Take ``count`` inputs of one form, and with ``worst`` the worst cases; over ``limit`` seconds each is a hang."""
+def run(name: str, seed: int, count: int, *, every: int = 1, limit: float = SLOWEST_SECONDS) -> Tally:
+    """Take ``count`` inputs of one form, and ``every`` worst case; over ``limit`` seconds each is a hang."""
     signal.signal(signal.SIGALRM, _stop)
     tally = Tally(name, limit)
     form = FORMS[name]
     begin = time.process_time()
     with hostile_inputs.in_folder() if name == "call" else nullcontext():
-        if worst and name in INVENTORIES:
-            for case, content in mutate_inventories.worst(name):
+        if name in INVENTORIES:
+            for case, content in islice(mutate_inventories.worst(name), None, None, every):
                 tally.take(case, partial(form.take, content, random.Random(case)))
-        for case, (text, _) in hostile_inputs.EXCESS.items() if worst and name == "board" else ():
+        for case, (text, _) in hostile_inputs.EXCESS.items() if name == "board" else ():
             tally.take(case, partial(form.take, text.encode(), random.Random(case)))
         for index, content in enumerate(inputs(name, seed, count)):
             shown = repr(content)[:300] if isinstance(content, str | list) else ""

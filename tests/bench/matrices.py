@@ -6,6 +6,7 @@ Run: python -m tests.bench matrices [-- PYTEST OPTIONS]; it takes some ten minut
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -17,7 +18,9 @@ ROOT = Path(__file__).resolve().parents[2]
 def main(arguments: Sequence[str] = ()) -> int:
     """Run pytest over the tests that sample; its status."""
     files = sorted(
-        str(path.relative_to(ROOT)) for path in ROOT.glob("tests/**/test_*.py") if "sampled(" in path.read_text("utf-8")
+        str(path.relative_to(ROOT))
+        for path in ROOT.glob("tests/**/test_*.py")
+        if re.search(r"sampled\(|WHOLE", path.read_text("utf-8"))
     )
     command = [sys.executable, "-m", "pytest", "-q", *files, *arguments]
     return subprocess.run(command, cwd=ROOT, env=os.environ | {"DIMMPLAN_WHOLE_MATRICES": "1"}, check=False).returncode

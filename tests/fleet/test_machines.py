@@ -12,24 +12,27 @@ import os
 import pty
 import shutil
 import signal
-import subprocess
 import sys
+import threading
 import time
 import tracemalloc
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+import dimmplan.cli.machine_work as work
 from dimmplan.cli.files import write_files
 from dimmplan.cli.run import run
 from dimmplan.cli.workers import Task, Workers
 from dimmplan.errors import InputError
 from dimmplan.output.values import to_json
+from tests.fleet import tasks
 from tests.support import one_document
 
-PROGRAM = [sys.executable, "-m", "dimmplan"]
+PROCESSES = Path("/proc")
 HEAD = "tag,board,fitted,processor,capacity,modules,prefer"
 KINDS = (
     "skerry-16,,,384GiB,32GiB,",
@@ -58,6 +61,51 @@ def files_of(folder: Path) -> dict[str, bytes]:
 
 def called(*arguments: str | Path) -> int:
     return run(["plan", *map(str, arguments)])
+
+
+@pytest.fixture(scope="module")
+def three(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A list of three machines and the folder of a run over it."""
+    folder = tmp_path_factory.mktemp("three")
+    assert called("--machines", fleet_file(folder, 3), "--out", folder / "out") == 0
+    return folder
+
+
+@pytest.fixture
+def done(three: Path, tmp_path: Path) -> tuple[Path, Path]:
+    """A copy of it that a test may harm: the list, the folder."""
+    shutil.copytree(three, tmp_path, dirs_exist_ok=True)
+    return tmp_path / "fleet.csv", tmp_path / "out"
+
+
+class Started:
+    """A run in a process of its own, forked so that nothing is imported anew."""
+
+    def __init__(self, *arguments: str | Path) -> None:
+        self.process = get_context("fork").Process(target=self._run, args=arguments)
+        self.process.start()
+
+    @staticmethod
+    def _run(*arguments: str | Path) -> None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        os.dup2(1, 2)
+        os._exit(called(*arguments))
+
+    def until(self, reached: Callable[[], bool]) -> None:
+        """Wait until something holds."""
+        deadline = time.monotonic() + 120
+        while not reached():
+            assert time.monotonic() < deadline
+            time.sleep(0.002)
+
+    def workers(self) -> list[Path]:
+        """Its worker processes, where the system shows them."""
+        children = PROCESSES / f"{self.process.pid}/task/{self.process.pid}/children"
+        return [PROCESSES / number for number in children.read_text().split()] if children.exists() else []
+
+    def kill(self) -> None:
+        self.process.kill()
+        self.process.join()
 
 
 # Folders and summary
@@ -103,8 +151,6 @@ def test_a_machine_has_the_plan_that_it_has_alone(tmp_path: Path, capsys: pytest
 
 
 def test_equal_requests_are_solved_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    import dimmplan.cli.machine_work as work
-
     solved: list[Any] = []
     plan = work.plan
     monkeypatch.setattr(work, "plan", lambda *a, **k: (solved.append(a[1]), plan(*a, **k))[1])
@@ -265,22 +311,20 @@ def test_what_the_shelf_does_not_serve_is_told_with_what_to_buy(
 # Taken up again
 
 
-def test_whole_machines_are_not_done_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    fleet, out = fleet_file(tmp_path, 5), tmp_path / "out"
-    called("--machines", fleet, "--out", out)
+def test_whole_machines_are_not_done_again(done: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
+    fleet, out = done
     before, stamps = files_of(out), {p: p.stat().st_mtime_ns for p in (out / "machines").rglob("*") if p.is_file()}
     capsys.readouterr()
     assert called("--machines", fleet, "--out", out) == 0
-    assert "0 folders written, 5 whole already" in capsys.readouterr().out
+    assert "0 folders written, 3 whole already" in capsys.readouterr().out
     assert files_of(out) == before
     assert {path: path.stat().st_mtime_ns for path in stamps} == stamps
 
 
 @pytest.mark.parametrize("harm", ["cut", "lost", "other", "manifest", "temporary"])
-def test_a_machine_that_is_not_whole_is_done_again(tmp_path: Path, harm: str) -> None:
+def test_a_machine_that_is_not_whole_is_done_again(done: tuple[Path, Path], harm: str) -> None:
     """What is no longer as it was written may be a person's: that needs --force."""
-    fleet, out = fleet_file(tmp_path, 3), tmp_path / "out"
-    called("--machines", fleet, "--out", out)
+    fleet, out = done
     before = files_of(out)
     folder = out / "machines" / "Q-001"
     if harm == "cut":
@@ -336,37 +380,33 @@ def test_a_record_of_a_machine_deletes_nothing_that_it_did_not_write(tmp_path: P
 @pytest.mark.parametrize(
     "name", ["machines/Q-000/machine.json", "machines/Q-000/map.svg", "summary.json", "summary.csv"]
 )
-def test_a_pipe_where_a_file_should_be_is_not_waited_for(tmp_path: Path, name: str) -> None:
+def test_a_pipe_where_a_file_should_be_is_not_waited_for(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
     fleet, out = fleet_file(tmp_path, 1), tmp_path / "out"
     (out / "machines" / "Q-000").mkdir(parents=True)
     os.mkfifo(out / name)
-    done = subprocess.run(
-        [*PROGRAM, "plan", "--machines", str(fleet), "--out", str(out)],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=60,
-    )
-    assert done.returncode == (1 if "machines" in name else 2)
-    assert "no regular file" in done.stderr
+    signal.alarm(60)  # a wait without end ends the tests
+    try:
+        assert called("--machines", fleet, "--out", out) == (1 if "machines" in name else 2)
+    finally:
+        signal.alarm(0)
+    assert "no regular file" in capsys.readouterr().err
 
 
 def test_a_second_run_in_a_folder_is_told_so_and_a_killed_one_leaves_no_lock(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     fleet, out = fleet_file(tmp_path, 40), tmp_path / "out"
-    process = start("--machines", fleet, "--out", out, "--jobs", "1")
-    deadline = time.monotonic() + 60
-    while not list(out.glob("machines/*/plan.json")):
-        assert process.poll() is None and time.monotonic() < deadline
-        time.sleep(0.002)
-    process.send_signal(signal.SIGSTOP)
+    process = Started("--machines", fleet, "--out", out, "--jobs", "1")
+    process.until(lambda: bool(list(out.glob("machines/*/plan.json"))))
+    os.kill(process.process.pid or 0, signal.SIGSTOP)
     before = files_of(out)
     assert called("--machines", fleet, "--out", out) == 2
     assert "another run at work in it" in capsys.readouterr().err
     assert files_of(out) == before
-    process.send_signal(signal.SIGKILL)
-    process.wait()
+    process.kill()
+    assert not (out / "summary.csv").exists()
     assert called("--machines", fleet_file(tmp_path, 2), "--out", out) == 0
 
 
@@ -409,87 +449,49 @@ def test_another_request_replaces_a_machine_whole(tmp_path: Path) -> None:
     assert files_of(out) == files_of(fresh)
 
 
-def start(*arguments: str | Path) -> subprocess.Popen[bytes]:
-    return subprocess.Popen(
-        [*PROGRAM, "plan", *map(str, arguments)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    )
-
-
 def test_killed_half_way_and_resumed(tmp_path: Path) -> None:
-    """Killed at any moment, several times over, and taken up again: the folder is as if never killed."""
-    fleet = fleet_file(tmp_path, 24, more=["BAD,skery-16,,,1GiB,,"])
+    """Killed at any moment, several times over, and taken up again: the folder is as if never killed.
+
+    Workers end with a run that is killed.
+    """
+    fleet = fleet_file(tmp_path, 16, more=["BAD,skery-16,,,1GiB,,"])
     never, often = tmp_path / "never", tmp_path / "often"
-    assert called("--machines", fleet, "--out", never) == 1
-    for wanted in (1, 6, 7, 13):
-        process = start("--machines", fleet, "--out", often)
-        deadline = time.monotonic() + 60
-        while len(list(often.glob("machines/*/plan.json"))) < wanted and process.poll() is None:
-            assert time.monotonic() < deadline
-            time.sleep(0.002)
-        process.send_signal(signal.SIGKILL)
-        process.wait()
-    done = len(list(often.glob("machines/*/machine.json")))
-    assert 1 <= done < 24
+    assert called("--machines", fleet, "--out", never, "--jobs", "1") == 1
+    for wanted, jobs in ((1, 1), (6, 2)):
+        process = Started("--machines", fleet, "--out", often, "--jobs", str(jobs))
+        process.until(lambda wanted=wanted: len(list(often.glob("machines/*/plan.json"))) >= wanted)
+        workers = process.workers()
+        assert len(workers) >= jobs - 1 or not PROCESSES.exists()
+        process.kill()
+        process.until(lambda workers=workers: not any(worker.exists() for worker in workers))
+    assert 1 <= len(list(often.glob("machines/*/machine.json"))) < 16
     assert not (often / "summary.csv").exists()
-    assert called("--machines", fleet, "--out", often) == 1
+    assert called("--machines", fleet, "--out", often, "--jobs", "1") == 1
     assert files_of(often) == files_of(never)
 
 
 # Many cores, many machines
 
 
-@pytest.mark.parametrize("stock", [False, True])
-def test_the_folder_is_the_same_on_any_number_of_cores(tmp_path: Path, stock: bool) -> None:
-    fleet = fleet_file(tmp_path, 24, more=["BAD,skery-16,,,1GiB,,", "FAR,skerry-16,,,9TiB,,"])
+def test_the_folder_is_the_same_on_any_number_of_cores(tmp_path: Path) -> None:
+    fleet = fleet_file(tmp_path, 14, more=["BAD,skery-16,,,1GiB,,", "FAR,skerry-16,,,9TiB,,"])
     (tmp_path / "shelf.csv").write_text(SHELF)
-    more = ["--stock", tmp_path / "shelf.csv"] if stock else []
-    for jobs in ("1", "3"):
-        assert called("--machines", fleet, *more, "--out", tmp_path / jobs, "--jobs", jobs) == 1
-    assert files_of(tmp_path / "1") == files_of(tmp_path / "3")
-
-
-def _slow_then_killed(path: str, number: int) -> int:
-    """The first worker to come here is killed."""
-    try:
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL))
-    except FileExistsError:
-        return number * number
-    os.kill(os.getpid(), signal.SIGKILL)
-    return 0
+    for jobs in ("1", "2"):
+        call = ("--machines", fleet, "--stock", tmp_path / "shelf.csv", "--out", tmp_path / jobs, "--jobs", jobs)
+        assert called(*call) == 1
+    assert files_of(tmp_path / "1") == files_of(tmp_path / "2")
 
 
 def test_a_killed_worker_loses_nothing(tmp_path: Path) -> None:
-    tasks = [Task(_slow_then_killed, (str(tmp_path / "killed"), number)) for number in range(12)]
+    each = [Task(tasks.slow_then_killed, (str(tmp_path / "killed"), number)) for number in range(12)]
     with Workers(2) as workers:
-        assert list(workers.results(tasks)) == [number * number for number in range(12)]
+        assert list(workers.results(each)) == [number * number for number in range(12)]
 
 
-def _killed(number: int) -> int:
-    os.kill(os.getpid(), signal.SIGKILL)
-    return number
-
-
-def test_workers_that_are_killed_again_and_again_end_the_run() -> None:
+def test_workers_that_are_killed_again_and_again_end_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("dimmplan.cli.workers.MOST_RESTARTS", 1)
     with Workers(2) as workers, pytest.raises(InputError, match="workers that were killed"):
-        list(workers.results([Task(_killed, (1,))]))
-
-
-def test_workers_end_with_a_killed_parent(tmp_path: Path) -> None:
-    process = start("--machines", fleet_file(tmp_path, 400), "--out", tmp_path / "out", "--jobs", "2")
-    children = Path(f"/proc/{process.pid}/task/{process.pid}/children")
-    if not children.exists():
-        process.kill()
-        pytest.skip("no /proc of Linux")
-    deadline = time.monotonic() + 60
-    while not list((tmp_path / "out").glob("machines/*/plan.json")):
-        assert process.poll() is None and time.monotonic() < deadline
-        time.sleep(0.01)
-    workers = [Path("/proc") / number for number in children.read_text().split()]
-    process.kill()
-    process.wait()
-    while any(worker.exists() for worker in workers):
-        assert time.monotonic() < deadline
-        time.sleep(0.01)
+        list(workers.results([Task(tasks.killed, (1,))]))
 
 
 def test_a_cluster_draws_the_same_folder_and_loses_nothing_with_a_worker(
@@ -497,16 +499,20 @@ def test_a_cluster_draws_the_same_folder_and_loses_nothing_with_a_worker(
 ) -> None:
     """A scheduler and two workers on the loopback; one of them is killed on the way."""
     distributed = pytest.importorskip("distributed")
-    fleet, out = fleet_file(tmp_path, 24), tmp_path / "out"
+    fleet, out = fleet_file(tmp_path, 12), tmp_path / "out"
     assert called("--machines", fleet, "--out", tmp_path / "here", "--jobs", "1") == 0
     with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
-        process = start("--machines", fleet, "--out", out, "--cluster", cluster.scheduler_address)
-        deadline = time.monotonic() + 120
-        while not list(out.glob("machines/*/plan.json")):
-            assert process.poll() is None and time.monotonic() < deadline
-            time.sleep(0.01)
-        os.kill(cluster.workers[0].pid, signal.SIGKILL)
-        assert process.wait(timeout=120) == 0
+
+        def kill_one() -> None:
+            deadline = time.monotonic() + 120
+            while not list(out.glob("machines/*/plan.json")) and time.monotonic() < deadline:
+                time.sleep(0.005)
+            os.kill(cluster.workers[0].pid, signal.SIGKILL)
+
+        killing = threading.Thread(target=kill_one)
+        killing.start()
+        assert called("--machines", fleet, "--out", out, "--cluster", cluster.scheduler_address) == 0
+        killing.join()
     assert files_of(out) == files_of(tmp_path / "here")
     assert called("--machines", fleet, "--out", tmp_path / "x", "--cluster", "tcp://127.0.0.1:1x") == 2
     assert "--cluster: found tcp://127.0.0.1:1x" in capsys.readouterr().err
@@ -545,24 +551,22 @@ def test_a_shared_shelf_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[st
 # Terminal and memory
 
 
-def test_a_bar_on_a_terminal_only(tmp_path: Path) -> None:
-    fleet = fleet_file(tmp_path, 3)
-    command = [*PROGRAM, "plan", "--machines", str(fleet), "--out", str(tmp_path / "a")]
-    plain = subprocess.run(command, capture_output=True, check=True, timeout=60)
-    assert b"\r" not in plain.stderr + plain.stdout
+def test_a_bar_on_a_terminal_only(tmp_path: Path, three: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """That a pipe gets none is seen where nothing is written to standard error."""
     leader, follower = pty.openpty()
-    command[-1] = str(tmp_path / "b")
-    subprocess.run(command, stdout=subprocess.PIPE, stderr=follower, check=True, timeout=60)
-    os.close(follower)
-    shown = os.read(leader, 65536).decode()
+    with os.fdopen(follower, "w", encoding="utf-8") as terminal, monkeypatch.context() as patch:
+        patch.setattr(sys, "stderr", terminal)
+        assert called("--machines", three / "fleet.csv", "--out", tmp_path / "out") == 0
+        terminal.flush()
+        shown = os.read(leader, 65536).decode()
     os.close(leader)
     assert "3 of 3" in shown
     assert "\r" in shown
-    assert files_of(tmp_path / "a") == files_of(tmp_path / "b")
+    assert files_of(tmp_path / "out") == files_of(three / "out")
 
 
 def test_memory_is_flat(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Ten times the machines over the same requests hold no more memory; drawing is left to the bench.
+    """Six times the machines over the same requests hold no more memory; drawing is left to the bench.
 
     What only waits to be collected is not held: it is collected every fiftieth machine, else the peaks say when the
     interpreter last looked. Its table of interned names doubles now and then, so the better of two runs counts.
@@ -575,15 +579,23 @@ def test_memory_is_flat(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
         return {path: b"dimmplan " + str(more["tag"]).encode()}
 
     def peak(count: int) -> int:
-        fleet = fleet_file(tmp_path, count)
+        fleet = fleet_file(tmp_path, 0, more=[f"Q-{n:03d},{(KINDS[2], KINDS[3])[n % 2]}" for n in range(count)])
         tracemalloc.start()
         assert called("--machines", fleet, "--out", tmp_path / f"out{count}", "--jobs", "1") == 0
         found = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         return found
 
-    monkeypatch.setattr("dimmplan.cli.machine_work.sheet_files", few_bytes)
+    solve, known = work.plan, {}
+
+    def solved_before(board: Any, request: Any) -> Any:
+        if request.capacity_gib not in known:
+            known[request.capacity_gib] = solve(board, request)
+        return known[request.capacity_gib]
+
+    monkeypatch.setattr(work, "sheet_files", few_bytes)
+    monkeypatch.setattr(work, "plan", solved_before)
     monkeypatch.setattr("os.fsync", lambda _: None)
-    peak(20)
-    small, large = peak(15), min(peak(150), peak(151))
-    assert large < small + (1 << 19)
+    peak(8)
+    small, large = peak(8), min(peak(48), peak(49))
+    assert large < small + (1 << 18)
