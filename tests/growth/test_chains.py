@@ -22,9 +22,10 @@ from dimmplan.planner import ask, plan
 from dimmplan.rules import judge
 from tests.growth.brute_chain import Expected, One, best_chain, case, placements
 from tests.oracle.brute import Oracle, every_filling
+from tests.support import WHOLE, sampled, whole_matrix
 
-ADDING, MOVING, PINNED = range(0, 60), range(120, 180), range(180, 240)
-MODES = range(0, 60)
+ADDING, MOVING, PINNED = (sampled(range(start, start + 60), 12) for start in (0, 120, 180))
+MODES = sampled(range(60), 10)
 
 
 def cases(seeds: Sequence[int], *, modes: bool = False) -> Iterator[tuple[int, Board, tuple[Request, ...]]]:
@@ -80,9 +81,9 @@ def held_against(board: Board, growth: Growth | None, expected: Expected | None,
 
 
 def as_good(results: Sequence[bool], *, share: float, least: int = 20) -> None:
-    """Enough were compared, and so large a share is as good as the best chain of all."""
-    assert len(results) >= least
-    assert sum(results) >= share * len(results), f"{sum(results)} of {len(results)}"
+    """Enough were compared, and so large a share is as good as the best chain of all; of a sample one may be less."""
+    assert len(results) >= (least if WHOLE else 2)
+    assert sum(results) >= share * len(results) - (not WHOLE), f"{sum(results)} of {len(results)}"
 
 
 def test_chains_that_only_add() -> None:
@@ -133,6 +134,7 @@ def test_chains_from_what_lies_there() -> None:
     as_good(found, share=0.95)
 
 
+@whole_matrix
 def test_the_chains_compared_are_of_every_kind() -> None:
     """Chains of three steps, within windows and above, with modules that stay and slots on hold."""
     found = [requests for _, _, requests in cases(ADDING)]
@@ -148,7 +150,7 @@ def test_the_chains_compared_are_of_every_kind() -> None:
 # One request over what is settled
 
 
-@pytest.mark.parametrize("start", PINNED[::30])
+@pytest.mark.parametrize("start", sampled(range(180, 240, 30), 1))
 def test_one_request_in_place_is_the_best_of_those_that_leave_it(start: int) -> None:
     """With modules that stay, the request's own list decides among the placements that leave them where they are."""
     compared = 0
@@ -184,7 +186,7 @@ def _best_in_place(
     return min(ranked, key=lambda each: each[:2])[2] if ranked else None
 
 
-@pytest.mark.parametrize("start", (0, 30))
+@pytest.mark.parametrize("start", sampled((0, 30), 1))
 def test_next_by_adding_names_every_next_capacity(start: int) -> None:
     """The capacities above a plan that hold all of its modules where they are, nearest first, each with its best sweep
     among those that break fewest advised rows."""

@@ -21,6 +21,7 @@ from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import vector_of
 from dimmplan.solve.space import Space
 from tests.oracle.random_boards import random_case
+from tests.support import sampled
 
 Content = Mapping[str, Module | None]
 
@@ -67,7 +68,7 @@ def stays(content: Content, lying: Content) -> int:
     return sum(module is not None and lying.get(slot) == module for slot, module in content.items())
 
 
-@pytest.mark.parametrize("start", range(0, 160, 40))
+@pytest.mark.parametrize("start", sampled(range(0, 160, 40), 2))
 def test_no_exchange_of_equal_parts_leaves_more_in_place(start: int) -> None:
     """Against every exchange that keeps every criterion and the slots on hold, on irregular boards too."""
     compared = better = 0

@@ -26,7 +26,7 @@ from dimmplan.solve.space import Space
 from tests.oracle import brute
 from tests.oracle.brute import Oracle, best, every_filling
 from tests.oracle.random_boards import random_case, random_mode_case
-from tests.support import interleave_row, sampled, socket_of, whole_matrix
+from tests.support import WHOLE, interleave_row, sampled, socket_of, whole_matrix
 
 SEEDS = range(400)
 BLOCK = 20
@@ -42,7 +42,7 @@ def solved(seed: int) -> Answer | ImpossibleError:
         return error
 
 
-@pytest.mark.parametrize("start", sampled(SEEDS[::BLOCK], 6))
+@pytest.mark.parametrize("start", sampled(SEEDS[::BLOCK], 4))
 def test_search_and_oracle_agree(start: int) -> None:
     """The whole ordered vector and every slot are the oracle's; where nothing fits, so are the nearest capacities."""
     for seed in range(start, start + BLOCK):
@@ -75,7 +75,7 @@ def test_both_answers_and_refusals_are_compared() -> None:
 def test_sockets_may_stay_empty_where_no_row_forbids_it(case: Callable[[int], tuple[Board, Request]]) -> None:
     """A third of the capacity on the boards of several sockets, without the usual row that each has a module."""
     empty = 0
-    for seed in range(60):
+    for seed in sampled(range(60), 20):
         board, request = case(seed)
         if len(request.fitted) == 1:
             continue
@@ -94,7 +94,7 @@ def test_sockets_may_stay_empty_where_no_row_forbids_it(case: Callable[[int], tu
         assert {slot: answer.best.content.get(slot) for slot in board.slots} == expected.placement, f"seed {seed}"
         used = {board.channel_of[slot].socket for slot, module in answer.best.content.items() if module}
         empty += len(used) < len(request.fitted)
-    assert empty >= 5
+    assert empty >= (5 if WHOLE else 1)
 
 
 # What stands beside the answer
@@ -146,7 +146,7 @@ STEP_SEEDS = range(0, 84, 12)
 """Starts of blocks of twelve seeds."""
 
 
-@pytest.mark.parametrize("start", STEP_SEEDS)
+@pytest.mark.parametrize("start", sampled(STEP_SEEDS, 2))
 def test_alternatives_are_placements(start: int) -> None:
     """Runners-up and steps break no error row, keep stock and number of types, and have the vector they carry."""
     for seed, board, request, answer in answered(start):
@@ -177,7 +177,7 @@ def better(answer: Answer, one: tuple[Any, ...], other: tuple[Any, ...]) -> bool
     return False
 
 
-@pytest.mark.parametrize("start", sampled(STEP_SEEDS, 3))
+@pytest.mark.parametrize("start", sampled(STEP_SEEDS, 2))
 def test_steps_are_the_nearest_faster_capacities(start: int) -> None:
     """One step up (to a quarter above) and down are the nearest capacities with a higher balanced sweep.
 
@@ -199,7 +199,7 @@ def test_steps_are_the_nearest_faster_capacities(start: int) -> None:
 def test_steps_sweep_faster() -> None:
     """The placement shown for a step sweeps faster than the answer, under every list that asks for sweep early."""
     shown = 0
-    for start in STEP_SEEDS:
+    for start in sampled(STEP_SEEDS, 4):
         for seed, _, request, answer in answered(start):
             if request.prefer not in ("capacity-first", "bandwidth-first"):
                 continue
@@ -209,7 +209,7 @@ def test_steps_sweep_faster() -> None:
                     assert sweep_of(answer, step) > sweep_of(answer, answer.best), f"seed {seed}"
                     worst = value_of(answer, answer.best, "worst_sweep")
                     assert value_of(answer, step, "worst_sweep") >= worst, f"seed {seed}"
-    assert shown >= 3
+    assert shown >= (3 if WHOLE else 1)
 
 
 @pytest.mark.parametrize("board_id", ["skerry-16", "saltern-24", "machair-20", "strand-12", "marram-4"])
@@ -217,7 +217,7 @@ def test_steps_sweep_faster_on_shipped_boards(board_id: str) -> None:
     """So it is on shipped boards, with every usual module allowed: steps are faster, nearer than a quarter above."""
     board = load_board(board_id)
     shown = 0
-    for gib in (40, 48, 96, 320, 512, 600):
+    for gib in sampled((40, 48, 96, 320, 512, 600), 3):
         capacity = f"{gib}GiB"
         if gib > 128 and board_id == "marram-4":
             continue  # more than it takes
@@ -230,6 +230,7 @@ def test_steps_sweep_faster_on_shipped_boards(board_id: str) -> None:
     assert shown
 
 
+@whole_matrix
 def test_enough_steps_are_compared() -> None:
     """At least sixty answers stand behind the tests above, with steps up and down and runners-up among them."""
     cases = [answer for start in STEP_SEEDS for _, _, _, answer in answered(start)]

@@ -32,7 +32,7 @@ from tests.property.relabel import relabelled
 from tests.property.strategies import socket_loads
 from tests.support import sampled, shipped_boards, socket_of
 
-BLOCKS = sampled(range(0, 112, 16), 3)
+BLOCKS = sampled(range(0, 112, 16), 2)
 
 
 @functools.cache
@@ -99,7 +99,7 @@ def random_content(rng: random.Random, board: Board, request: Request) -> dict[s
     return content
 
 
-@pytest.mark.parametrize("start", range(0, 240, 60))
+@pytest.mark.parametrize("start", sampled(range(0, 240, 60), 2))
 def test_relabelling_never_changes_a_figure(start: int) -> None:
     """The figures of any population, socket by socket, are those of the same population under other names."""
     compared = 0
@@ -326,7 +326,7 @@ CUT = [
 ]
 
 
-@pytest.mark.parametrize(("board_id", "capacity", "wishes"), CUT, ids=str)
+@pytest.mark.parametrize(("board_id", "capacity", "wishes"), sampled(CUT, 4), ids=str)
 def test_a_larger_effort_never_crosses_the_bound(board_id: str, capacity: str, wishes: Mapping[str, Any]) -> None:
     """With the effort cut the answer is the best found with a bound; more effort never crosses it and is never worse.
 
