@@ -20,13 +20,18 @@ from dimmplan.cli.files import write_files
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.model.board import Board
-from dimmplan.output.boards import LIST_COLUMNS, board_record, list_record
+from dimmplan.output.boards import (
+    LIST_COLUMNS,
+    TableCount,
+    TableDocument,
+    TableRow,
+    board_record,
+    board_text,
+    list_record,
+)
 from dimmplan.output.columns import Part, Table
-from dimmplan.output.machine import draft_text
-from dimmplan.output.machine_record import draft_record
-from dimmplan.output.short_records import TableCount, TableDocument, TableRow
-from dimmplan.output.text import board_text
-from dimmplan.output.values import to_json
+from dimmplan.output.machine import draft_record, draft_text
+from dimmplan.output.record import to_json
 from dimmplan.planner import read_mode
 from dimmplan.units import cleaned, quoted
 

@@ -17,8 +17,8 @@ from dimmplan.cli.files import ending_problem, write_files
 from dimmplan.errors import InputError, Problem, first_problems
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement, for_the_map
-from dimmplan.output.short_records import CheckDocument, checked_file
-from dimmplan.output.values import to_json
+from dimmplan.output.boards import CheckDocument, checked_file
+from dimmplan.output.record import to_json
 from dimmplan.units import cleaned, counted
 from dimmplan.wording.request import CheckNote, check_notes
 

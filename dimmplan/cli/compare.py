@@ -13,10 +13,9 @@ from dimmplan.cli.files import check_ending, write_files
 from dimmplan.compare import compare as compare_requests
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
 from dimmplan.output.compare import View
-from dimmplan.output.compare_columns import compare_csv
-from dimmplan.output.compare_record import compare_record
+from dimmplan.output.compare_record import compare_csv, compare_record
 from dimmplan.output.compare_text import WIDTH, after_table, before_table, compare_table
-from dimmplan.output.values import to_json
+from dimmplan.output.record import to_json
 from dimmplan.stock import read_shelf
 
 FORMATS = (".svg", ".png", ".csv", ".html")

@@ -12,9 +12,9 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli import options, terminal
 from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.files import make_folder, write_files
-from dimmplan.output.record import plan_record, sheet_record
+from dimmplan.output.plan import plan_record, sheet_record
+from dimmplan.output.record import to_json
 from dimmplan.output.text import plan_text
-from dimmplan.output.values import plain, to_json
 from dimmplan.planner import ask, plan
 from dimmplan.units import cleaned
 
@@ -41,7 +41,7 @@ def demo(
 
     board = load_board(BOARD)
     planned = plan(board, ask(board, CAPACITY, modules=MODULES))
-    record = to_json(plan_record(planned).plain() | plain(sheet_record({"title": TITLE, "tag": TAG})))
+    record = to_json(plan_record(planned, **sheet_record({"title": TITLE, "tag": TAG})))
     files = {out / "plan.json": record.encode("ascii")}
     files |= sheet_files(board, planned.placement, out / "map.svg", title=TITLE, tag=TAG)
     make_folder(out)

@@ -8,10 +8,10 @@ import typer
 
 from dimmplan.cli import complete, options, terminal
 from dimmplan.docs import read_topic, topics
+from dimmplan.output.boards import TopicDocument, TopicEntry, TopicsDocument
 from dimmplan.output.columns import Column, Part, Table
+from dimmplan.output.record import to_json
 from dimmplan.output.schema import output_schema
-from dimmplan.output.short_records import TopicDocument, TopicEntry, TopicsDocument
-from dimmplan.output.values import to_json
 
 SCHEMA = "json-schema"
 """The topic that is for programs: not Markdown, but the schema itself."""

@@ -18,9 +18,8 @@ from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
 from dimmplan.output.pdf import pdf_bytes
 from dimmplan.output.qr import qr_matrix
-from dimmplan.output.short_records import files_record
+from dimmplan.output.record import FilesDocument, to_json
 from dimmplan.output.svg import render_svg
-from dimmplan.output.values import to_json
 from dimmplan.plancode.code import encode
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.letters import strangers
@@ -82,7 +81,7 @@ def draw(
     files = sheet_files(board, placement, output, page=page, **sheet)
     write_files(files, force=force)
     if as_json:
-        document = files_record(files, proof.record if proof else None)
+        document = FilesDocument.of(files=list(map(str, files)), **({"proof": proof.record} if proof else {}))
         typer.echo(to_json(with_judgement(document, judged)), nl=False)
     else:
         for path in files:

@@ -16,10 +16,18 @@ from dimmplan.growth.upgrade import upgrade_of
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Request
-from dimmplan.output.adding import next_record, next_text
-from dimmplan.output.growth import growth_record, growth_text
-from dimmplan.output.kept import BeforeEntry, kept_record, kept_text, upgrade_findings
-from dimmplan.output.mode import mode_record, mode_text
+from dimmplan.output.growth import (
+    BeforeEntry,
+    growth_record,
+    growth_text,
+    kept_record,
+    kept_text,
+    mode_record,
+    mode_text,
+    next_record,
+    next_text,
+    upgrade_findings,
+)
 from dimmplan.planner import Planned, read_over, without_mode
 from dimmplan.stock import Shelf
 from dimmplan.units import format_capacity, parse_capacity

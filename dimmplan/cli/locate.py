@@ -21,7 +21,7 @@ from dimmplan.locate import locate as located
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import Inventory
 from dimmplan.output.locating import location_record, location_text
-from dimmplan.output.values import to_json
+from dimmplan.output.record import to_json
 from dimmplan.sheet.marked import compose_marked
 
 

@@ -24,10 +24,9 @@ from dimmplan.model.inventory import Inventory
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.moves import plan_moves
-from dimmplan.output.machine import audit_text, found_text, moves_text
-from dimmplan.output.machine_record import audit_record, found_record, moves_record
+from dimmplan.output.machine import audit_record, audit_text, found_record, found_text, moves_record, moves_text
 from dimmplan.output.reading import JudgedPlan
-from dimmplan.output.values import to_json
+from dimmplan.output.record import to_json
 from dimmplan.units import quoted
 from dimmplan.wording.machine import blocked_text
 

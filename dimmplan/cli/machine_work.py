@@ -15,8 +15,8 @@ from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Request
 from dimmplan.output.fleet import planned_row
-from dimmplan.output.record import plan_record
-from dimmplan.output.values import to_json
+from dimmplan.output.plan import plan_record
+from dimmplan.output.record import to_json
 from dimmplan.planner import plan
 
 Files = dict[str, bytes]

@@ -54,9 +54,9 @@ from dimmplan.output.fleet import (
     taken_rows,
     with_purchase,
 )
-from dimmplan.output.pick import Pick, pick_csv
-from dimmplan.output.record import sheet_record
-from dimmplan.output.values import plain, to_json
+from dimmplan.output.plan import sheet_record
+from dimmplan.output.record import to_json
+from dimmplan.output.stock import Pick, pick_csv
 from dimmplan.planner import Terms, check_terms
 from dimmplan.units import cleaned
 
@@ -289,7 +289,7 @@ class _Run:
     def _plan_json(self, solved: Solved, row: Row) -> bytes:
         """The plan of a request with the words of one machine's sheet."""
 
-        words = plain(sheet_record({**self.job.sheet, "tag": row.tag}))
+        words = {name: its.plain() for name, its in sheet_record({**self.job.sheet, "tag": row.tag}).items()}
         return solved.plan_json[: -len("\n}\n")] + b"," + to_json(words)[1:].encode("ascii")
 
     def _digest(self, row: Row, asked: Asked, share: Share | None) -> str:

@@ -9,9 +9,8 @@ import typer
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli import complete, options, terminal
 from dimmplan.errors import InputError, Problem
-from dimmplan.output.answer_records import mix_record
-from dimmplan.output.answers import mix_text
-from dimmplan.output.values import to_json
+from dimmplan.output.mixing import mix_record, mix_text
+from dimmplan.output.record import to_json
 from dimmplan.planner import read_fitted, read_module, read_processor
 from dimmplan.reasons.mix import mix_of
 

@@ -16,11 +16,10 @@ from dimmplan.cli.growing import Grown, Wishes, answer
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Request
-from dimmplan.output.pick import pick_csv, picks_of
-from dimmplan.output.record import plan_record, sheet_record
-from dimmplan.output.stock import shelf_record, shelf_text
+from dimmplan.output.plan import plan_record, sheet_record
+from dimmplan.output.record import to_json
+from dimmplan.output.stock import pick_csv, picks_of, shelf_record, shelf_text
 from dimmplan.output.text import plan_text
-from dimmplan.output.values import plain, to_json
 from dimmplan.planner import Terms, ask
 from dimmplan.stock import Shelf, read_shelf
 from dimmplan.units import cleaned
@@ -274,7 +273,7 @@ def _written(
     Returns what was written and what could not be: a plan is worth keeping also where its sheet cannot be drawn.
     """
 
-    records = [first, *(plan_record(step).plain() | plain(sheet_record(sheet)) for step in grown.later)]
+    records = [first, *(plan_record(step, **sheet_record(sheet)).plain() for step in grown.later)]
     files: dict[Path, bytes] = {}
     folders: dict[Path, dict[str, Any]] = {}
     problems: list[Problem] = []
@@ -310,5 +309,4 @@ def _record(grown: Grown, shelf: Shelf | None, sheet: dict[str, Any]) -> dict[st
     beside: dict[str, Any] = dict(sheet_record(sheet))
     if shelf is not None:
         beside["stock"] = shelf_record(grown.planned, shelf)
-    record: dict[str, Any] = plan_record(grown.planned).plain() | plain(beside | grown.record)
-    return record
+    return plan_record(grown.planned, **beside, **grown.record).plain()

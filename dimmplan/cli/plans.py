@@ -15,7 +15,7 @@ from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
 from dimmplan.output.reading import MOST_BYTES, JudgedPlan, judge_code, judge_file, read_plan
-from dimmplan.output.values import CauseEntry, Document, JudgementEntry, OfPlan
+from dimmplan.output.record import Document, JudgementEntry, OfPlan
 from dimmplan.plancode.code import CodeHead, read_head
 from dimmplan.plancode.symbols import looks_like_code
 from dimmplan.units import cleaned, quoted
@@ -53,11 +53,7 @@ def with_judgement(document: Document, judged: JudgedPlan | None) -> Document:
 
     if judged is None or judged.good or not isinstance(document, OfPlan):
         return document
-    judgement = JudgementEntry(
-        obeys_board=not judged.broken,
-        agrees_with_itself=not judged.disagreements,
-        causes=CauseEntry.all_of(judged.causes),
-    )
+    judgement = JudgementEntry.of(judged, obeys_board=not judged.broken, agrees_with_itself=not judged.disagreements)
     return document.model_copy(update={"plan": judgement})
 
 

@@ -10,7 +10,7 @@ from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Request, Supply
 from dimmplan.output.reading import JudgedPlan
-from dimmplan.output.short_records import BetterEntry, ProofEntry
+from dimmplan.output.record import BetterEntry, ProofEntry
 from dimmplan.planner import plan
 from dimmplan.reasons.case import Case, Separation
 from dimmplan.units import quoted

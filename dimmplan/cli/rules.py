@@ -6,9 +6,8 @@ import typer
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli import options, terminal
-from dimmplan.output.answer_records import rules_record
-from dimmplan.output.answers import rules_text
-from dimmplan.output.values import to_json
+from dimmplan.output.mixing import rules_record, rules_text
+from dimmplan.output.record import to_json
 from dimmplan.wording.rules import rule_groups
 
 

@@ -103,10 +103,9 @@ _BEFORE_THE_COMMAND = ("-q", "--quiet", "-v", "--verbose", "--version")
 
 def _wrong(problems: Sequence[Problem], *, as_json: bool) -> int:
     if as_json:
-        from dimmplan.output.short_records import errors_record
-        from dimmplan.output.values import to_json
+        from dimmplan.output.record import ErrorsDocument, to_json
 
-        sys.stdout.write(to_json(errors_record(problems)))
+        sys.stdout.write(to_json(ErrorsDocument.of(errors=problems)))
     else:
         for problem in problems:
             terminal.complain(f"error: {cleaned(problem.sentence(), most=2000)}")
@@ -119,10 +118,9 @@ def _cause_text(cause: Cause) -> str:
 
 def _refused(error: RefusedError, *, as_json: bool) -> int:
     if as_json:
-        from dimmplan.output.short_records import refused_record
-        from dimmplan.output.values import to_json
+        from dimmplan.output.record import RefusedDocument, to_json
 
-        sys.stdout.write(to_json(refused_record(error.causes)))
+        sys.stdout.write(to_json(RefusedDocument.of(status="refused", causes=error.causes)))
     else:
         for cause in error.causes:
             terminal.complain(f"no: {_cause_text(cause)}")
@@ -130,8 +128,8 @@ def _refused(error: RefusedError, *, as_json: bool) -> int:
 
 
 def _impossible(error: ImpossibleError, *, as_json: bool) -> int:
-    from dimmplan.output.record import impossible_record
-    from dimmplan.output.values import to_json
+    from dimmplan.output.plan import impossible_record
+    from dimmplan.output.record import to_json
     from dimmplan.units import format_capacity
 
     if as_json:

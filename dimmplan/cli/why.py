@@ -15,10 +15,17 @@ from dimmplan.errors import InputError, Problem, RefusedError
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
-from dimmplan.output.answer_records import change_record, expectation_record, failure_record, next_record, why_record
-from dimmplan.output.answers import change_text, expectation_text, failure_text, next_text, slot_text, why_text
+from dimmplan.output.changes import (
+    change_record,
+    change_text,
+    failure_record,
+    failure_text,
+    next_record,
+    next_text,
+)
 from dimmplan.output.reading import JudgedPlan
-from dimmplan.output.values import Document, to_json
+from dimmplan.output.record import Document, to_json
+from dimmplan.output.why import expectation_record, expectation_text, slot_text, why_record, why_text
 from dimmplan.planner import read_module
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.changes import Change, change_of, drawn_change, next_answer

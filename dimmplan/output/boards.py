@@ -1,16 +1,20 @@
-"""Boards as JSON, and the board library as a table."""
+"""Board files, and what is said of them: the library, one board, a check, a copied table; and the documents."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from pydantic import Field
 
+from dimmplan.errors import MOST_PROBLEMS, Problem
 from dimmplan.model.board import Board
-from dimmplan.output.columns import Column
-from dimmplan.output.values import Document, Label, Record
+from dimmplan.output.columns import Column, table
+from dimmplan.output.record import BoardEntry, Document, ErrorEntry, Label, Record
+from dimmplan.output.text import board_line, indented, wrapped
 from dimmplan.rules import rules_of
+from dimmplan.units import counted
+from dimmplan.wording.request import CheckNote
 
 LIST_COLUMNS = (
     Column[Board](key="id", title="board", always=True),
@@ -22,7 +26,7 @@ LIST_COLUMNS = (
 """The board library, one row for each board."""
 
 
-class BoardEntry(Record):
+class ListedBoard(Record):
     """A board of the library."""
 
     id: str = Field(description="name of the board in other commands")
@@ -38,12 +42,12 @@ class BoardList(Document):
     commands = "boards list"
     about = "The board library."
 
-    boards: list[BoardEntry] = Field(description="every board that goes by its id")
+    boards: list[ListedBoard] = Field(description="every board that goes by its id")
 
 
 def list_record(boards: Iterable[Board]) -> BoardList:
     """The board library as JSON."""
-    return BoardList(boards=[BoardEntry(**{c.key: c.of(board) for c in LIST_COLUMNS}) for board in boards])
+    return BoardList(boards=[ListedBoard(**{c.key: c.of(board) for c in LIST_COLUMNS}) for board in boards])
 
 
 class ChannelEntry(Record):
@@ -77,17 +81,13 @@ class RuleText(Record):
     source: str = Field(description="id of the source")
 
 
-class BoardDocument(Document):
+class BoardDocument(BoardEntry, Document):
     """A board."""
 
     commands = "boards show"
     about = "A board file, expanded; rows have the keys of the board file (`boards schema`)."
 
-    id: str = Field(description="the board")
     title: str = Field(description="what it is")
-    trust: str = Field(description="`example`, `drafted`, `manual` or `running`")
-    electrical_digest: str = Field(description="changes with slots, rules, rates, processors and modules")
-    drawing_digest: str = Field(description="changes with the drawing")
     generation: str = Field(description="`DDR3`, `DDR4` or `DDR5`")
     rate_scope: str = Field(description="`system`, `socket` or `channel`")
     rates_mts: list[int] = Field(description="rates that the board runs at")
@@ -102,23 +102,136 @@ class BoardDocument(Document):
 
 def board_record(board: Board) -> BoardDocument:
     """What a board file says, expanded: wiring, modules, processors, rules in words, digests."""
-    return BoardDocument(
-        id=board.id,
-        title=board.title,
-        trust=board.trust,
-        electrical_digest=board.electrical_digest,
-        drawing_digest=board.drawing_digest,
-        generation=board.generation.value,
-        rate_scope=board.rate_scope,
-        rates_mts=list(board.rates_mts),
-        sockets=WiringEntry.all_of(board.sockets),
+    return BoardDocument.of(
+        board,
         interleave=board.interleave.model_dump(mode="json"),
-        modules=list(board.modules),
         processors=[option.model_dump(mode="json") for option in board.processors],
         rates=[row.model_dump(mode="json") for row in board.rates],
-        rules=[
-            RuleText(id=row.id, check=row.check, severity=row.severity, text=row.sentence(), source=row.source)
-            for row in rules_of(board)
-        ],
-        access=list(board.physical.access),
+        rules=[RuleText.of(row, text=row.sentence()) for row in rules_of(board)],
+        access=board.physical.access,
     )
+
+
+def board_text(board: Board) -> str:
+    """A board in words: what it is, its wiring, its usual modules, its processors, what comes off first."""
+    lines = [*wrapped(board_line(board)), ""]
+    for socket in board.sockets:
+        lines.append(f"{socket.id}: {counted(len(socket.channels), 'channel')}, {counted(len(socket.slots), 'slot')}")
+        rows = [
+            [f"  {controller.id}", channel.id, " ".join(channel.slots)]
+            for controller in socket.controllers
+            for channel in controller.channels
+        ]
+        lines += table(rows)
+    lines += ["", "Usual modules (the first of a size is meant by a bare size)"]
+    lines += [f"  {module.label}  {module.kind.value}" for module in board.modules]
+    if board.processors:
+        lines += ["", "Processor options"]
+        lines += [f"  {option.id}: {option.title or option.id}" for option in board.processors]
+    lines += ["", "Rules"]
+    for row in rules_of(board):
+        if row.scopes and row.couples != "mode":
+            lines += indented(f"{row.sentence()} [{row.id}, {row.source}]")
+    lines += ["", "What comes off first"]
+    lines += [line for step in board.physical.access for line in indented(step)]
+    return "\n".join(lines) + "\n"
+
+
+# -- checks ------------------------------------------------------------------------------------------------------------
+
+
+class FileProblem(ErrorEntry):
+    """A problem of a board file."""
+
+    line: int | None = Field(description="its line in the file, counted from one; null where there is none")
+
+
+class NoteEntry(Record):
+    """What is to be known of a row that is not wrong."""
+
+    rule: str = Field(description="id of a population table or a row of rates")
+    modules: int | None = Field(description="the number of modules meant; null for the whole row")
+    text: str = Field(
+        description="what a table leaves out, what the model would fill instead, or why a rate is never used"
+    )
+
+
+class CheckedFile(Record):
+    """A board file that was checked."""
+
+    file: str = Field(description="the file")
+    id: str | None = Field(description="id of the board, null where it cannot be read")
+    problems: list[FileProblem] = Field(description="what is wrong, the first hundred")
+    problem_count: int = Field(description="how many there are")
+    notes: list[NoteEntry] = Field(description="what its population tables leave out, and rates that are never used")
+
+
+class CheckDocument(Document):
+    """Board files that were checked."""
+
+    commands = "boards check"
+    about = (
+        "Problems of board files; exit status 1 where there is one. `boards schema` prints the JSON Schema of a file."
+    )
+
+    files: list[CheckedFile] = Field(description="every file")
+
+
+def checked_file(file: str, board: str | None, problems: Sequence[Problem], notes: Sequence[CheckNote]) -> CheckedFile:
+    """A checked file as JSON."""
+    few = problems[:MOST_PROBLEMS]
+    return CheckedFile.of(file=file, id=board, problems=few, problem_count=len(problems), notes=notes)
+
+
+class TableRow(Record):
+    """A rule row that holds a population table."""
+
+    id: str = Field(description="id of the row")
+    check: str = Field(description="`table`")
+    socket: str | None = Field(description="the socket whose modules it counts, or null")
+    mode: str | None = Field(description="the only mode that it is for, or null")
+    source: str = Field(description="its source id")
+
+
+class TableCount(Record):
+    """The slots for a number of modules."""
+
+    modules: int = Field(description="how many")
+    slots: list[str] = Field(description="the slots for that many")
+
+
+class TableDocument(Document):
+    """A population table."""
+
+    commands = "boards table"
+    about = "A population table, as copied from a manual, as a rule row."
+
+    row: TableRow = Field(description="the row")
+    rows: list[TableCount] = Field(description="its lines")
+
+
+class TopicEntry(Record):
+    """A document of the tool."""
+
+    topic: str = Field(description="its name")
+    title: str = Field(description="what it says")
+
+
+class TopicsDocument(Document):
+    """The documents of the tool."""
+
+    commands = "docs"
+    about = "The documents."
+
+    topics: list[TopicEntry] = Field(description="every document")
+
+
+class TopicDocument(Document):
+    """One document of the tool."""
+
+    commands = "docs TOPIC"
+    about = "One document."
+
+    topic: str = Field(description="its name")
+    title: str = Field(description="what it says")
+    text: str = Field(description="the document in Markdown")

@@ -16,10 +16,11 @@ from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
 from dimmplan.output.columns import NOTHING
 from dimmplan.output.stock import money
 from dimmplan.solve.criteria import LISTS
-from dimmplan.supply import Limit, same_on_board, supplies_of
+from dimmplan.supply import LeftOut, Limit, left_out_of, same_on_board, supplies_of
 from dimmplan.units import counted, decimal, format_capacity, listed
 from dimmplan.wording.placement import placement_findings
 from dimmplan.wording.request import request_findings
+from dimmplan.worth import Worth
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,17 @@ class View:
     def keys(self) -> dict[Module, str]:
         """Type to its key letter."""
         return {module: _letter(index) for index, module in enumerate(self.types)}
+
+    @cached_property
+    def left_out(self) -> tuple[LeftOut, ...]:
+        """What the board cannot use of the shelf."""
+        shelf = self.comparison.shelf
+        return left_out_of(self.board, shelf, self.comparison.processors[0]) if shelf else ()
+
+    def alike(self, worth: Worth) -> bool:
+        """Whether some row of a capacity fills every channel alike."""
+        groups = [group for group in self.comparison.groups if group.capacity_gib == worth.capacity_gib]
+        return any(row.even for group in groups for row in self.shown(group))
 
     @property
     def currency(self) -> str | None:
@@ -219,11 +231,6 @@ class View:
         return ", ".join(parts)
 
 
-def finding_text(finding: Finding) -> str:
-    """A finding in one line, with its rule and its source."""
-    return f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
-
-
 def _letter(index: int) -> str:
     letters = "abcdefghijklmnopqrstuvwxyz"
     return letters[index] if index < 26 else letters[index // 26 - 1] + letters[index % 26]
@@ -303,6 +310,23 @@ def why_text(view: View) -> str:
     )
 
 
-def other_processors(view: View) -> Sequence[str]:
+def processor_lines(view: View) -> list[str]:
+    """Where modules are more than a processor allows, and what a swap does to memory."""
+    first = view.comparison.processors[0]
+    lines = [f"warning: {sentence}" for sentence in limit_sentences(view.comparison.limits)]
+    return lines + [
+        f"{format_capacity(swap.capacity_gib)}, {first} to {swap.processor}: {view.swap_text(swap)}"
+        for swap in view.swaps()
+    ]
+
+
+def other_processors(view: View) -> list[str]:
     """Processor options of the board that are not compared."""
     return [option.id for option in view.board.processors if option.id not in view.comparison.processors]
+
+
+CHANNELS = (
+    "4bb 2b | 6b says that at the first socket four channels carry two modules of type b and two carry one, and at the "
+    "second six carry one; - is an empty channel"
+)
+"""How a placement in short form is read."""

@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 
 from dimmplan.compare import Group
 from dimmplan.output.columns import Part, Table
 from dimmplan.output.compare import (
+    CHANNELS,
     View,
     beaten_in,
     cost_text,
-    finding_text,
     headline,
-    limit_sentences,
     other_processors,
+    processor_lines,
     why_text,
 )
-from dimmplan.output.compare_columns import BELOW, PICK_LETTERS, Line, columns, lines_of
+from dimmplan.output.compare_record import BELOW, PICK_LETTERS, Line, columns, lines_of
 from dimmplan.output.stock import left_out_lines
-from dimmplan.supply import left_out_of
+from dimmplan.output.text import board_line, finding_text, indented
+from dimmplan.output.text import wrapped as wrapped_to
 from dimmplan.units import format_capacity
-from dimmplan.wording.placement import TRUST
 
 WIDTH = 100
 
@@ -35,7 +34,7 @@ def compare_text(view: View) -> str:
 def before_table(view: View) -> str:
     """What is compared, and the letters of the types."""
     lines = [
-        *_wrapped(f"{view.board.title} [{view.board.id}; {TRUST[view.board.trust]}]"),
+        *_wrapped(board_line(view.board)),
         *_wrapped(headline(view)),
         *_wrapped(why_text(view)),
         "",
@@ -49,14 +48,10 @@ def after_table(view: View) -> str:
     """What the table means, and what is to be known of its rows."""
     comparison = view.comparison
     lines = ["", *_legend(view), *_wrapped(cost_text(comparison))]
-    lines += _section(
-        "Findings", [f"{number} {finding_text(finding)}" for finding, number in view.numbered.items()], hang=4
-    )
+    lines += _section("Findings", [f"{number} {finding_text(each)}" for each, number in view.numbered.items()])
     lines += _section("For every row", [finding_text(finding) for finding in view.common])
     lines += _section("Processors", _processor_lines(view))
-    if comparison.shelf is not None:
-        left_out = left_out_of(view.board, comparison.shelf, comparison.processors[0])
-        lines += ["", "On the shelf", *left_out_lines(left_out)] if left_out else []
+    lines += ["", "On the shelf", *left_out_lines(view.left_out)] if view.left_out else []
     return "\n".join(lines) + "\n"
 
 
@@ -90,9 +85,7 @@ def _unreached(view: View, group: Group) -> Iterator[str]:
         return
     said = view.unreached(group)
     if said:
-        yield from textwrap.wrap(
-            f"not {said}", WIDTH, initial_indent=" " * 5, subsequent_indent=" " * 9, break_on_hyphens=False
-        )
+        yield from _wrapped(f"not {said}", first=" " * 5, rest=" " * 9)
 
 
 # -- what it means -----------------------------------------------------------------------------------------------------
@@ -105,10 +98,7 @@ def _legend(view: View) -> Iterator[str]:
         "> what plan answers when all these types are allowed; * no other row of its capacity beats it in "
         f"{beaten_in(view.comparison)}; = every channel carries the same."
     )
-    yield from _wrapped(
-        "channels: 4bb 2b | 6b says that at the first socket four channels carry two modules of type b and two carry "
-        "one, and at the second six carry one; - is an empty channel; each: every socket; x3: three sockets in a row."
-    )
+    yield from _wrapped(f"channels: {CHANNELS}; each: every socket; x3: three sockets in a row.")
     if any(view.below_label(row) for group in view.comparison.groups for row in view.shown(group)):
         yield from _wrapped(f"{BELOW} slower than a label says; plan with that row's modules says what limits it.")
     yield from _wrapped(
@@ -122,30 +112,20 @@ def _legend(view: View) -> Iterator[str]:
 
 
 def _processor_lines(view: View) -> list[str]:
-    """Where modules are more than a processor allows, and what a swap does to memory."""
-    lines = [f"warning: {sentence}" for sentence in limit_sentences(view.comparison.limits)]
-    lines += [
-        f"{format_capacity(swap.capacity_gib)}, {view.comparison.processors[0]} to {swap.processor}: "
-        f"{view.swap_text(swap)}"
-        for swap in view.swaps()
-    ]
-    others = other_processors(view)
+    """What processors do to memory, and how to see more of them."""
+    lines, others = processor_lines(view), other_processors(view)
     if others:
         options = " ".join(f"--processor {name}" for name in [*filter(None, view.comparison.processors), *others])
         lines.append(f"To see what another processor does to memory: {options}")
     return lines
 
 
-def _section(title: str, items: Sequence[str], *, hang: int = 4) -> list[str]:
-    if not items:
-        return []
-    lines = ["", title]
+def _section(title: str, items: Sequence[str]) -> list[str]:
+    lines = ["", title] if items else []
     for item in items:
-        lines += _wrapped(item, first="  ", rest=" " * hang)
+        lines += indented(item, width=WIDTH)
     return lines
 
 
 def _wrapped(text: str, *, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=True, break_on_hyphens=False
-    )
+    return wrapped_to(text, first=first, rest=rest, width=WIDTH)

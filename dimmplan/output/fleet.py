@@ -12,11 +12,24 @@ from pydantic import Field
 from dimmplan.errors import ImpossibleError, Problem
 from dimmplan.fleet.share import Share, Shared
 from dimmplan.output.columns import Column
-from dimmplan.output.record import BuyEntry, NearestEntry, nearest_record, shortfall_keys
+from dimmplan.output.plan import BuyEntry, shortfall_keys
+from dimmplan.output.record import (
+    FORMAT,
+    BalancedSweep,
+    Count,
+    Document,
+    GbS,
+    NearestEntry,
+    Number,
+    OwnSweep,
+    Record,
+    SystemSweep,
+    WorstShare,
+    WorstSweep,
+    counts,
+)
 from dimmplan.output.stock import shortfall_lines
 from dimmplan.output.text import wrapped
-from dimmplan.output.values import FORMAT, Count, Document, GbS, GibNumber, Record, counts
-from dimmplan.output.values import Share as ShareNumber
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.units import counted, format_capacity
@@ -58,16 +71,14 @@ class MachineEntry(Record):
     status: str = Field(description="`planned`, `impossible`, `not-served`, `bad-row`")
     board: str = Field(default="", description="the board")
     capacity_gib: int = Field(default=0, description="asked")
-    usable_gib: GibNumber = Field(default=0, description="reached")
+    usable_gib: Number = Field(default=0, description="reached")
     modules: list[Count] = Field(default=[], description="what it uses")
     rate_mts: int = Field(default=0, description="MT/s")
-    balanced_sweep_gb_s: GbS = Field(default=0.0, description="the lower of system and own sweep, GB/s")
-    system_sweep_gb_s: GbS = Field(
-        default=0.0, description="all capacity over the longest sweep time of a socket, GB/s"
-    )
-    own_sweep_gb_s: GbS = Field(default=0.0, description="sweep of the worst socket times the number of sockets, GB/s")
-    worst_sweep_gb_s: GbS = Field(default=0.0, description="sweep of the worst socket, GB/s")
-    worst_share: ShareNumber = Field(default=0.0, description="lowest share of a socket")
+    balanced_sweep_gb_s: BalancedSweep = 0.0
+    system_sweep_gb_s: SystemSweep = 0.0
+    own_sweep_gb_s: OwnSweep = 0.0
+    worst_sweep_gb_s: WorstSweep = 0.0
+    worst_share: WorstShare = 0.0
     plan_status: str = Field(default="", description="`proven` or `best-found`")
     code: str = Field(default="", description="the plan code")
     folder: str = Field(default="", description="where its plan and sheet are")
@@ -105,8 +116,8 @@ class DivisionEntry(Record):
     method: str = Field(description="`exact` or `one-at-a-time`")
     why: str | None = Field(description="why not exact, null where it is")
     served: int = Field(description="machines served")
-    machines: int = Field(description="machines that could be")
-    smallest_sweep_gb_s: GbS | None = Field(description="of those served")
+    machines: int = Field(validation_alias="wanted", description="machines that could be")
+    smallest_sweep_gb_s: GbS | None = Field(validation_alias="smallest_sweep", description="of those served")
     modules: int = Field(description="taken in all")
     left: list[LeftEntry] = Field(description="what is left")
 
@@ -132,20 +143,14 @@ Row = dict[str, Any]
 def planned_row(planned: Planned) -> Row:
     """The summary of a machine that has a plan; its tag, line, folder and share of a shelf are still to be said."""
     board, placement, figures = planned.board, planned.placement, planned.figures
-    return MachineEntry(
+    return MachineEntry.of(
+        figures,
         tag="",
         line=0,
         status="planned",
         board=board.id,
         capacity_gib=planned.request.capacity_gib,
-        usable_gib=figures.usable_gib,
         modules=counts((module, placement.count(module)) for module in placement.types),
-        rate_mts=figures.rate_mts,
-        balanced_sweep_gb_s=figures.balanced_sweep_gb_s,
-        system_sweep_gb_s=figures.system_sweep_gb_s,
-        own_sweep_gb_s=figures.own_sweep_gb_s,
-        worst_sweep_gb_s=figures.worst_sweep_gb_s,
-        worst_share=figures.worst_share,
         plan_status=placement.status,
         code=encode(board, placement),
         folder="",
@@ -154,13 +159,12 @@ def planned_row(planned: Planned) -> Row:
 
 def taken_rows(share: Share) -> list[Row]:
     """What a machine gets from the shelf, line by line."""
-    return [entry.plain() for entry in TakenEntry.all_of(share.taken)]
+    return [TakenEntry.of(taken).plain() for taken in share.taken]
 
 
 def problem_row(tag: str, line: int, status: str, problems: Sequence[Problem], **more: Any) -> Row:
     """The summary of a machine without a plan."""
-    told = [ProblemEntry(place=p.place, found=p.found, allowed=p.allowed, hint=p.hint) for p in problems]
-    return MachineEntry(tag=tag, line=line, status=status, problems=told, **more).plain()
+    return MachineEntry.of(tag=tag, line=line, status=status, problems=problems, **more).plain()
 
 
 def impossible_row(tag: str, line: int, problems: Sequence[Problem], error: ImpossibleError) -> Row:
@@ -169,8 +173,7 @@ def impossible_row(tag: str, line: int, problems: Sequence[Problem], error: Impo
     said = [f"{format_capacity(gib)} {side}" for gib, side in near if gib is not None]
     *others, last = problems
     told = last._replace(hint=f"{last.hint} Nearest capacities that fit: {', '.join(said) or 'none'}.")
-    nearest = nearest_record(error.below_gib, error.above_gib)
-    return problem_row(tag, line, "impossible", [*others, told], nearest=nearest)
+    return problem_row(tag, line, "impossible", [*others, told], nearest=error)
 
 
 def with_purchase(record: Row, beside: ImpossibleError | None) -> Row:
@@ -178,9 +181,7 @@ def with_purchase(record: Row, beside: ImpossibleError | None) -> Row:
     *others, last = record["problems"]
     told = {**last, "hint": f"{last['hint']} {_purchase_text(beside)}".strip()}
     shortfall = beside.shortfall if beside is not None else None
-    bought = {} if shortfall is None else shortfall_keys(shortfall)
-    entry = MachineEntry(**{**record, "problems": [*others, told], **bought})
-    return entry.plain()
+    return MachineEntry.of(**{**record, "problems": [*others, told], **shortfall_keys(shortfall)}).plain()
 
 
 def _purchase_text(beside: ImpossibleError | None) -> str:
@@ -197,21 +198,21 @@ def _modules(entries: Iterable[Mapping[str, Any]] | None) -> str:
 
 
 COLUMNS = (
-    Column[Row](key="tag"),
-    Column[Row](key="line"),
-    Column[Row](key="status"),
-    Column[Row](key="board"),
-    Column[Row](key="capacity_gib"),
-    Column[Row](key="usable_gib"),
+    *(Column[Row](key=key) for key in ("tag", "line", "status", "board", "capacity_gib", "usable_gib")),
     Column[Row](key="modules", cell=lambda record: _modules(record.get("modules"))),
-    Column[Row](key="rate_mts"),
-    Column[Row](key="balanced_sweep_gb_s"),
-    Column[Row](key="system_sweep_gb_s"),
-    Column[Row](key="worst_sweep_gb_s"),
-    Column[Row](key="worst_share"),
-    Column[Row](key="plan_status"),
-    Column[Row](key="code"),
-    Column[Row](key="folder"),
+    *(
+        Column[Row](key=key)
+        for key in (
+            "rate_mts",
+            "balanced_sweep_gb_s",
+            "system_sweep_gb_s",
+            "worst_sweep_gb_s",
+            "worst_share",
+            "plan_status",
+            "code",
+            "folder",
+        )
+    ),
     Column[Row](
         key="take",
         cell=lambda record: "; ".join(f"{t['count']} x {t['label']} ({t['place']})" for t in record.get("take", ())),
@@ -252,15 +253,7 @@ def division_record(shared: Shared | None) -> DivisionEntry | None:
     """How a shelf was divided, as JSON."""
     if shared is None:
         return None
-    return DivisionEntry(
-        method="exact" if shared.exact else "one-at-a-time",
-        why=shared.why,
-        served=shared.served,
-        machines=shared.wanted,
-        smallest_sweep_gb_s=shared.smallest_sweep,
-        modules=shared.modules,
-        left=LeftEntry.all_of(shared.left),
-    )
+    return DivisionEntry.of(shared, method="exact" if shared.exact else "one-at-a-time")
 
 
 def fleet_text(counts: Counter[str], shared: Shared | None, *, drawn: int, kept: int) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pydantic import Field
 
 from dimmplan.locate import Located, Location
+from dimmplan.output.record import Document, Record
 from dimmplan.output.text import wrapped
-from dimmplan.output.values import Document, Record
 from dimmplan.units import counted, listed
 
 _STEPS = {
@@ -80,11 +80,10 @@ class LocateDocument(Document):
 
 def location_record(location: Location) -> LocateDocument:
     """Records with their slots, errors by slot, and what to do first, as JSON."""
-    return LocateDocument(
+    return LocateDocument.of(
+        location,
         board=location.board.id,
-        records=LocatedEntry.all_of(location.records),
-        slots=[SlotErrors(slot=slot, corrected=good, uncorrected=bad) for slot, (good, bad) in location.counts.items()],
-        pattern=location.pattern,
+        slots=[{"slot": slot, "corrected": good, "uncorrected": bad} for slot, (good, bad) in location.counts.items()],
         first_steps=first_steps(location),
         other_lines=location.ignored,
     )

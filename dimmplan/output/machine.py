@@ -1,30 +1,106 @@
-"""What a machine says, its audit, its moves and its draft, for a terminal."""
+"""What a machine says, its audit, its moves and its draft: as JSON of format 1 and as text for a terminal.
+
+Serial numbers and asset tags are left out unless asked for.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
 
+from pydantic import Field
+
 from dimmplan.audit import Audit
 from dimmplan.boardfile.draft import Draft
 from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.match import Matching
 from dimmplan.inventory.reader import form_name
-from dimmplan.model.inventory import Inventory
+from dimmplan.model.inventory import FoundSlot, Inventory
 from dimmplan.model.move import Change
 from dimmplan.output.columns import Column, lines_of, table
-from dimmplan.output.text import finding_lines, wrapped
+from dimmplan.output.record import Document, FindingEntry, Label, MachineFigures, OfPlan, Record
+from dimmplan.output.text import finding_lines, indented, wrapped
 from dimmplan.units import counted, decimal, format_capacity, format_kib
 from dimmplan.wording.machine import (
     answer_text,
     audit_findings,
     blocked_text,
     device_text,
+    difference_text,
     moves_summary,
     step_text,
     suspect_text,
 )
 from dimmplan.wording.placement import gb_s
+
+# -- found -------------------------------------------------------------------------------------------------------------
+
+
+class DeviceEntry(Record):
+    """A memory device as the machine lists it."""
+
+    locator: str = Field(description="name that the machine gives the slot")
+    bank: str = Field(description="its bank")
+    state: str = Field(description="`filled`, `empty`, `cannot-tell` or `hold`")
+    role: str = Field(description="`memory`, or what else it is")
+    why: str = Field(description="why it cannot be told, or is on hold")
+    capacity_gib: int | None = Field(description="in whole GiB")
+    capacity_kib: int | None = Field(description="exactly")
+    label: str | None = Field(description="a JEDEC label, where all of it is known")
+    generation: str | None = Field(description="`DDR3`, `DDR4` or `DDR5`")
+    kind: str | None = Field(description="`RDIMM` and so on")
+    ranks_said: int | None = Field(description="ranks as said, whatever they count")
+    package_ranks: int | None = Field(description="where known")
+    logical_ranks: int | None = Field(description="where known")
+    device_width: int | None = Field(description="where known")
+    ecc: bool | None = Field(description="where known")
+    rated_mts: int | None = Field(description="of the module")
+    configured_mts: int | None = Field(description="as it runs")
+    part_number: str | None = Field(description="as said")
+    persistent: bool = Field(description="keeps its data without power")
+    serial: str | None = Field(default=None, description="serial number, with `--serials`")
+    asset_tag: str | None = Field(default=None, description="asset tag, with `--serials`")
+
+
+class ProcessorEntry(Record):
+    """A processor socket as the machine lists it."""
+
+    locator: str = Field(description="name that the machine gives it")
+    state: str = Field(description="`filled`, `empty` or `cannot-tell`")
+    enabled: bool | None = Field(description="null where it is not said")
+    cores: int | None = Field(description="where known")
+
+
+class OddityEntry(Record):
+    """Something odd about an inventory."""
+
+    oddity: str = Field(description="id of what is odd")
+    where: str = Field(description="the locator")
+    text: str = Field(description="in words")
+
+
+class FoundDocument(Document):
+    """An inventory."""
+
+    commands = "found"
+    about = "What a machine says of itself; `serial` and `asset_tag` stand there with `--serials`."
+
+    form: str = Field(description="`smbios-binary`, `smbios-text`, `redfish`, `labels` or `spd`")
+    edition: str | None = Field(description="of the standard, where it says so")
+    date: str | None = Field(description="when it was taken, where it says so")
+    slots: list[DeviceEntry] = Field(description="every memory device, in the machine's order")
+    processors: list[ProcessorEntry] = Field(description="every processor socket")
+    oddities: list[OddityEntry] = Field(description="what is odd")
+
+
+def found_record(found: Inventory, *, serials: bool = False) -> FoundDocument:
+    """An inventory as JSON: one entry for each memory device that the machine lists, in its order."""
+    return FoundDocument.of(found, slots=[_device(slot, serials=serials) for slot in found.slots])
+
+
+def _device(slot: FoundSlot, *, serials: bool) -> DeviceEntry:
+    left_out = () if serials else ("serial", "asset_tag")
+    return DeviceEntry(**{name: getattr(slot, name) for name in DeviceEntry.model_fields if name not in left_out})
 
 
 def found_text(found: Inventory, *, serials: bool = False) -> str:
@@ -51,11 +127,89 @@ def found_text(found: Inventory, *, serials: bool = False) -> str:
         lines += ["", "Oddities"]
         for oddity in found.oddities:
             where = f" ({oddity.where})" if oddity.where else ""
-            lines += wrapped(f"{oddity.oddity}{where}: {oddity.text}", first="  ", rest="    ")
+            lines += indented(f"{oddity.oddity}{where}: {oddity.text}")
     return "\n".join(lines) + "\n"
 
 
-# -- audit ---------------------------------------------------------------------------------------------------------
+# -- audit -------------------------------------------------------------------------------------------------------------
+
+
+class DifferenceEntry(Record):
+    """What differs at a slot."""
+
+    kind: str = Field(description="what differs")
+    planned: str = Field(description="as planned")
+    found: str = Field(description="as found")
+    other: str = Field(description="another slot that has to do with it")
+    text: str = Field(description="in words")
+
+
+class AuditedSlot(Record):
+    """The answer for one slot."""
+
+    slot: str = Field(description="the slot")
+    answer: str = Field(description="`as-planned` (known, where there is no plan), `different` or `cannot-tell`")
+    module: Label | None = Field(description="label of what lies there")
+    differences: list[DifferenceEntry] = Field(description="what differs")
+
+
+class SuspectEntry(Record):
+    """What would explain the differences together."""
+
+    fault: str = Field(description="what it is")
+    slots: list[str] = Field(description="where")
+    text: str = Field(description="in words")
+
+
+class FoundPlanned(Record):
+    """Figures as found and as planned."""
+
+    found: MachineFigures | None = Field(description="how it runs as found, null where that cannot be told")
+    planned: MachineFigures | None = Field(description="how it would run as planned")
+
+
+class QuestionEntry(Record):
+    """What only a person at the machine can answer."""
+
+    locator: str = Field(description="the device")
+    bank: str = Field(description="its bank")
+    text: str = Field(description="in words")
+
+
+class AuditDocument(OfPlan):
+    """An audit."""
+
+    commands = "audit"
+    about = "Slot by slot against a plan; exit status 1 where something differs or cannot be told."
+
+    board: str = Field(description="id of the board")
+    date: str | None = Field(description="of the inventory")
+    fitted: list[str] = Field(description="sockets with a processor")
+    slots: list[AuditedSlot] = Field(description="every slot")
+    findings: list[FindingEntry] = Field(description="rows that break, and what else is to be known")
+    suspect: SuspectEntry | None = Field(description="what would explain the differences together; null without one")
+    figures: FoundPlanned = Field(description="how it runs")
+    questions: list[QuestionEntry] = Field(description="what only a person at the machine can answer")
+
+
+def audit_record(audit: Audit, matching: Matching) -> AuditDocument:
+    """An audit as JSON."""
+    suspect = audit.suspect
+    return AuditDocument.of(
+        audit,
+        board=audit.board.id,
+        slots=[
+            AuditedSlot.of(
+                answer,
+                differences=[DifferenceEntry.of(each, text=difference_text(each)) for each in answer.differences],
+            )
+            for answer in audit.slots
+        ],
+        findings=audit_findings(audit),
+        suspect=suspect and SuspectEntry.of(suspect, text=suspect_text(suspect)),
+        figures={"found": audit.figures_found, "planned": audit.figures_planned},
+        questions=matching.questions,
+    )
 
 
 def audit_text(audit: Audit, matching: Matching) -> str:
@@ -65,9 +219,9 @@ def audit_text(audit: Audit, matching: Matching) -> str:
         + (f"; inventory of {audit.date}" if audit.date else "")
         + f": {_counts(audit)}"
     )
-    rows = [[answer.slot, answer_text(answer)] for answer in audit.slots if answer.answer != "as-planned"]
-    for slot, text in rows:
-        lines += wrapped(f"{slot}: {text}", first="  ", rest="    ")
+    for answer in audit.slots:
+        if answer.answer != "as-planned":
+            lines += indented(f"{answer.slot}: {answer_text(answer)}")
     lines += finding_lines(audit_findings(audit))
     lines += _figure_lines(audit)
     if audit.suspect is not None:
@@ -75,7 +229,7 @@ def audit_text(audit: Audit, matching: Matching) -> str:
     if matching.questions:
         lines += ["", "To ask at the machine"]
         for question in matching.questions:
-            lines += wrapped(question.text, first="  ", rest="    ")
+            lines += indented(question.text)
     return "\n".join(lines) + "\n"
 
 
@@ -112,32 +266,50 @@ def _figure_lines(audit: Audit) -> list[str]:
     return ["", *lines_of(_FIGURES, rows)] if rows else []
 
 
-# -- drafts --------------------------------------------------------------------------------------------------------
+# -- moves -------------------------------------------------------------------------------------------------------------
 
 
-def draft_text(draft: Draft, again: str) -> str:
-    """A draft's questions for a terminal, each with its candidate layouts and how to answer it."""
-    lines: list[str] = []
-    if draft.fitted:
-        lines += [f"Not every processor is seated: plan with --fitted {','.join(draft.fitted)}", ""]
-    if draft.guesses:
-        lines.append("Asked, since the machine does not say it")
-    for guess in draft.guesses:
-        lines += wrapped(f"{guess.about}: {guess.text}", first="  ", rest="    ")
-        width = max(map(len, guess.candidates)) + 2
-        for choice in guess.candidates:
-            mark = "drafted" if choice == guess.chosen else ""
-            drawn = guess.layouts.get(choice, "right as it stands")
-            lines += wrapped(f"{choice:<{width}}{drawn}", first=f"    {mark:<8} ", rest=" " * (13 + width))
-    if draft.guesses:
-        first = draft.guesses[0]
-        lines += ["", f"To answer: {again} --answer {first.about}={first.candidates[-1]}"]
-        lines += ["or correct the file and delete the line under [guesses].", ""]
-    asked = len(draft.guesses)
-    return "\n".join([*lines, "To do by hand", *(f"  [ ] {item}" for item in draft.to_do[asked:])]) + "\n"
+class MoveEntry(Record):
+    """What is done with one module."""
+
+    kind: str = Field(description="`keep`, `pull`, `move` or `insert`")
+    label: Label = Field(validation_alias="module", description="the module")
+    source: str | None = Field(serialization_alias="from", description="the slot that it leaves, null for `insert`")
+    target: str | None = Field(serialization_alias="to", description="the slot that it goes to, null for `pull`")
 
 
-# -- moves ---------------------------------------------------------------------------------------------------------
+class ActEntry(Record):
+    """One act with a module."""
+
+    step: int = Field(validation_alias="number", description="its number, as on the change sheet")
+    act: str = Field(description="`out` of a slot or `in`; a module that moves does both")
+    slot: str = Field(description="the slot")
+
+
+class StrandedEntry(Record):
+    """Modules that a change leaves over."""
+
+    label: Label = Field(validation_alias="module", description="a type left over")
+    count: int = Field(description="how many of it")
+    fits: list[str] = Field(description="slots of this board that would still take one")
+
+
+class MovesDocument(OfPlan):
+    """A change."""
+
+    commands = "moves"
+    about = "From what is in a machine to a plan; exit status 1 where a slot may not be touched."
+
+    moves: list[MoveEntry] = Field(description="what becomes of each module")
+    steps: list[ActEntry] = Field(description="the acts in order")
+    handled: int = Field(description="modules handled at all")
+    stranded: list[StrandedEntry] = Field(description="what is left over")
+    blocked: list[str] = Field(description="slots that would have to change and may not be touched")
+
+
+def moves_record(change: Change) -> MovesDocument:
+    """A change as JSON: moves, the steps of doing them, what is left over, what stands in the way."""
+    return MovesDocument.of(change, handled=len(change.handled))
 
 
 def moves_text(change: Change) -> str:
@@ -148,7 +320,7 @@ def moves_text(change: Change) -> str:
     lines += step_lines(change, first="  ")
     for left in change.stranded:
         fits = f"; would fit in {', '.join(left.fits)}" if left.fits else "; no slot of this board would take it"
-        lines += wrapped(f"left over: {left.count} x {left.module.label}{fits}", first="  ", rest="    ")
+        lines += indented(f"left over: {left.count} x {left.module.label}{fits}")
     if not change.blocked:
         lines += ["", "Before power-on"]
         lines += [f"  [ ] {step}" for step in _BEFORE_POWER_ON]
@@ -167,3 +339,71 @@ _BEFORE_POWER_ON = (
     "baffle and lid on, nothing left inside",
     "the machine's service manual comes before this list",
 )
+
+
+# -- drafts ------------------------------------------------------------------------------------------------------------
+
+
+class LayoutEntry(Record):
+    """A layout that a guess offers."""
+
+    choice: str = Field(description="a choice")
+    layout: str = Field(description="its layout, drawn in text")
+
+
+class GuessEntry(Record):
+    """What a draft had to guess."""
+
+    about: str = Field(
+        description="`sockets`, `channels`, `generation`, `fill-order`, `modules`, `width` or `interleave`"
+    )
+    text: str = Field(description="the question")
+    chosen: str = Field(description="the choice that was drafted")
+    candidates: list[str] = Field(description="choices for `--answer`")
+    layouts: list[LayoutEntry] = Field(description="what the choices look like")
+
+
+class DraftDocument(Document):
+    """A drafted board file."""
+
+    commands = "boards draft"
+    about = "A first board file from an inventory, and what the machine does not say."
+
+    board: str = Field(description="id of the board")
+    file: str = Field(description="the file written")
+    fitted: list[str] | None = Field(
+        description="sockets to plan for where not every processor is seated; null where all are, or nobody says"
+    )
+    guesses: list[GuessEntry] = Field(description="what is open")
+    to_do: list[str] = Field(description="the guesses, and what else is to be seen to by hand")
+
+
+def draft_record(draft: Draft, board_id: str, file: str) -> DraftDocument:
+    """A draft as JSON: its open guesses with their candidates, the sockets to plan for, what else is to do."""
+    guesses = [
+        GuessEntry.of(guess, layouts=[{"choice": choice, "layout": drawn} for choice, drawn in guess.layouts.items()])
+        for guess in draft.guesses
+    ]
+    return DraftDocument.of(draft, board=board_id, file=file, fitted=draft.fitted or None, guesses=guesses)
+
+
+def draft_text(draft: Draft, again: str) -> str:
+    """A draft's questions for a terminal, each with its candidate layouts and how to answer it."""
+    lines: list[str] = []
+    if draft.fitted:
+        lines += [f"Not every processor is seated: plan with --fitted {','.join(draft.fitted)}", ""]
+    if draft.guesses:
+        lines.append("Asked, since the machine does not say it")
+    for guess in draft.guesses:
+        lines += indented(f"{guess.about}: {guess.text}")
+        width = max(map(len, guess.candidates)) + 2
+        for choice in guess.candidates:
+            mark = "drafted" if choice == guess.chosen else ""
+            drawn = guess.layouts.get(choice, "right as it stands")
+            lines += wrapped(f"{choice:<{width}}{drawn}", first=f"    {mark:<8} ", rest=" " * (13 + width))
+    if draft.guesses:
+        first = draft.guesses[0]
+        lines += ["", f"To answer: {again} --answer {first.about}={first.candidates[-1]}"]
+        lines += ["or correct the file and delete the line under [guesses].", ""]
+    asked = len(draft.guesses)
+    return "\n".join([*lines, "To do by hand", *(f"  [ ] {item}" for item in draft.to_do[asked:])]) + "\n"

@@ -20,7 +20,7 @@ from dimmplan.model.finding import Finding
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
-from dimmplan.output.record import placement_record
+from dimmplan.output.plan import placement_record
 from dimmplan.plancode.code import decode, read_head
 from dimmplan.solve.criteria import LISTS
 from dimmplan.units import cleaned, format_capacity, quoted, words_problem

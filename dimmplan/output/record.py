@@ -1,55 +1,149 @@
-"""The plan as JSON, format 1. ``output.reading`` reads it back into a placement without loss."""
+"""JSON documents as typed records: keys in order, what each means, and how exact values become numbers."""
 
 from __future__ import annotations
 
+import json
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import AliasPath, Field
+from pydantic import AliasPath, BaseModel, BeforeValidator, ConfigDict, Field
 
-from dimmplan.errors import ImpossibleError, Shortfall
-from dimmplan.figures import PlacementFigures, placement_figures
-from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement, dead_slots
-from dimmplan.output.values import (
-    BalancedSweep,
-    CauseEntry,
-    Count,
-    Document,
-    Exact,
-    GbS,
-    GibNumber,
-    Money,
-    OwnSweep,
-    Record,
-    Share,
-    Slots,
-    SystemSweep,
-    WorstShare,
-    WorstSweep,
-    counts,
-    exact,
-    plain,
-)
-from dimmplan.plancode.code import encode
-from dimmplan.planner import Planned
-from dimmplan.rules import install_order
-from dimmplan.solve.answer import Choice
-from dimmplan.units import Gib
-from dimmplan.wording.placement import blank_slots, placement_findings
-from dimmplan.wording.request import choice_gains, request_findings
+from dimmplan.units import decimal
+
+FORMAT: Literal[1] = 1
+"""The format of every JSON document that is written."""
 
 
-class BoardEntry(Record):
-    """The board, by what its plans depend on."""
+def exact(value: int | Fraction) -> int | str:
+    """Whole numbers as numbers, other exact values as fractions in text."""
+    return value if isinstance(value, int) else str(value)
+
+
+def number(value: Any) -> Any:
+    """An exact number whole, or with its decimals; anything else as it is."""
+    if not isinstance(value, Fraction):
+        return value
+    return int(value) if value.denominator == 1 else float(value)
+
+
+def Places(count: int) -> BeforeValidator:  # noqa: N802 - reads as a type does
+    """Exact values rounded to some decimals."""
+    return BeforeValidator(lambda value: decimal(value, count) if isinstance(value, Fraction) else value)
+
+
+GbS = Annotated[float, Places(1)]
+"""GB/s to one decimal."""
+BalancedSweep = Annotated[GbS, Field(description="the lower of system and own sweep, GB/s")]
+SystemSweep = Annotated[GbS, Field(description="all capacity over the longest sweep time of a socket, GB/s")]
+OwnSweep = Annotated[GbS, Field(description="sweep of the worst socket times the number of sockets, GB/s")]
+WorstSweep = Annotated[GbS, Field(description="sweep of the worst socket, GB/s")]
+Share = Annotated[float, Places(4)]
+WorstShare = Annotated[Share, Field(description="lowest share of a socket")]
+Money = Annotated[float, Places(2)]
+Number = Annotated[int | float, BeforeValidator(number)]
+"""Whole where it is; a capacity has the decimals that a mode leaves."""
+Exact = Annotated[int | str, BeforeValidator(lambda value: exact(value) if isinstance(value, Fraction) else value)]
+Label = Annotated[str, BeforeValidator(lambda value: value.label if isinstance(value, Module) else value)]
+"""The label of a module."""
+Slots = Annotated[
+    dict[str, Label | None],
+    BeforeValidator(lambda value: dict(value) if isinstance(value, tuple | list) else value),
+]
+"""Slot to the label in it, null where it is empty."""
+
+
+class Record(BaseModel):
+    """A part of a JSON document: its keys in order, each with what it means.
+
+    ``of`` makes it from an object whose attributes have the names (or aliases) of the keys, records within it alike.
+    A key that is not set is left out of the document; ``None`` is null.
+    """
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        defer_build=True,
+        populate_by_name=True,
+        from_attributes=True,
+        protected_namespaces=(),
+    )
+
+    @classmethod
+    def of(cls, value: object = None, /, **own: Any) -> Self:
+        """The record of an object; ``own`` are keys that the object itself does not have, or has otherwise."""
+        return cls.model_validate(_Beside(value, own) if own else value)
+
+    def plain(self) -> dict[str, Any]:
+        """The record as what JSON is made of."""
+        return self.model_dump(mode="json", exclude_unset=True, by_alias=True)
+
+
+class _Beside:
+    """An object with some attributes of its own before those of another."""
+
+    def __init__(self, value: object, own: Mapping[str, Any]) -> None:
+        self.__dict__.update(own)
+        self._value = value
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._value, name)
+
+
+class Document(Record):
+    """A whole JSON document. ``commands`` names the commands that print it, ``about`` says what it is."""
+
+    commands: ClassVar[str]
+    about: ClassVar[str]
+
+    format: Literal[1] = Field(default=FORMAT, description="1")
+
+    def model_post_init(self, _context: Any) -> None:
+        """The format stands in every document."""
+        self.__pydantic_fields_set__.add("format")
+
+
+def to_json(record: Record | Mapping[str, Any]) -> str:
+    """One JSON document, two blanks deep, ending with a line end; ASCII so that any pipe carries it."""
+    plain = record.plain() if isinstance(record, Record) else record
+    return json.dumps(plain, indent=2, ensure_ascii=True) + "\n"
+
+
+# -- shapes of several documents ---------------------------------------------------------------------------------------
+
+
+class BoardHead(Record):
+    """The board."""
 
     id: str = Field(description="the board")
     trust: str = Field(description="`example`, `drafted`, `manual` or `running`")
+
+
+class BoardEntry(BoardHead):
+    """The board, by what its plans depend on."""
+
     electrical_digest: str = Field(description="changes with slots, rules, rates, processors and modules")
     drawing_digest: str = Field(description="changes with the drawing")
+
+
+class Count(Record):
+    """Modules of one type."""
+
+    label: str = Field(description="a type")
+    count: int = Field(description="how many of it")
+
+
+def counts(pairs: Iterable[tuple[Module, int]]) -> list[Count]:
+    """Modules with their numbers as records."""
+    return [Count(label=module.label, count=count) for module, count in pairs]
+
+
+def counts_in(content: Mapping[str, Module | None]) -> list[Count]:
+    """The modules in some slots, larger ones first."""
+    used = Counter(module for module in content.values() if module)
+    return counts(sorted(used.items(), key=lambda pair: pair[0].order_key))
 
 
 class FindingEntry(Record):
@@ -62,64 +156,11 @@ class FindingEntry(Record):
     source: str = Field(description="id of the source; `rules` gives the citation")
 
 
-class TotalsEntry(Record):
-    """The whole machine."""
-
-    capacity_gib: int = Field(description="of all modules")
-    usable_gib: GibNumber = Field(description="what the mode leaves")
-    modules: int = Field(description="how many")
-    free_slots: int = Field(description="of the fitted sockets")
-    rate_mts: int = Field(description="MT/s")
-    balanced_sweep_gb_s: BalancedSweep
-    system_sweep_gb_s: SystemSweep
-    own_sweep_gb_s: OwnSweep
-    worst_sweep_gb_s: WorstSweep
-    worst_share: WorstShare
-    socket_difference_gib: GibNumber = Field(description="largest less smallest usable capacity of a socket")
-    cost: Money | None = Field(default=None, description="of what must be bought, where everything has a price")
-
-
-class RequestEntry(Record):
-    """What was asked."""
-
-    capacity_gib: int = Field(description="usable capacity asked")
-    over_gib: int | None = Field(description="allowance above it that counts as equal")
-    max_types: int = Field(description="most types used at once")
-    effort: int = Field(description="most search nodes")
-    modules: list[str] = Field(description="labels that might be used")
-
-
-class BoundEntry(Record):
-    """How far the search came."""
-
-    criterion: str | None = Field(description="the criterion that is not decided, null where all are")
-    value: Exact | None = Field(description="what it can be at best")
-    nodes: int = Field(description="search nodes spent")
-
-
-class ModuleEntry(Record):
-    """A module type of the plan."""
-
-    key: str = Field(description="letter of the type in `slots` and on the sheet")
-    label: str = Field(description="JEDEC label")
-    generation: str = Field(description="`DDR3`, `DDR4` or `DDR5`")
-    capacity_gib: int = Field(description="of one module")
-    kind: str = Field(description="`RDIMM` and so on")
-    package_ranks: int = Field(description="as a label counts them")
-    logical_ranks: int = Field(description="with the dies of a stack")
-    device_width: int = Field(description="4, 8, 16")
-    ecc_bits: int = Field(description="0, 8 or 16")
-    die_gbit: int | float = Field(description="density that follows from the label")
-    rate_mts: int = Field(description="of the label")
-    voltage_mv: int = Field(description="supply voltage")
-    count: int = Field(description="how many")
-
-
 class RegionEntry(Record):
     """One region of a socket's address range."""
 
     ways: int = Field(description="channels that the addresses rotate over")
-    capacity_gib: GibNumber = Field(description="how much of the capacity")
+    capacity_gib: Number = Field(description="how much of the capacity")
     channels: list[str] = Field(description="which channels")
     peak_gb_s: GbS = Field(description="GB/s")
 
@@ -129,7 +170,7 @@ class SocketEntry(Record):
 
     id: str = Field(validation_alias="socket", description="the socket")
     capacity_gib: int = Field(description="of its modules")
-    usable_gib: GibNumber = Field(description="what the mode leaves")
+    usable_gib: Number = Field(description="what the mode leaves")
     modules: int = Field(description="how many")
     rate_mts: int = Field(validation_alias=AliasPath("rate", "rate_mts"), description="MT/s")
     rate_row: str = Field(
@@ -143,6 +184,34 @@ class SocketEntry(Record):
     regions: list[RegionEntry] = Field(description="lowest addresses first")
 
 
+class MachineFigures(Record):
+    """How a machine runs."""
+
+    capacity_gib: int = Field(description="of all modules")
+    usable_gib: Number = Field(description="what the mode leaves")
+    modules: int = Field(description="how many")
+    free_slots: int = Field(description="of the fitted sockets")
+    rate_mts: int = Field(description="MT/s; with rates that differ by channel, the lowest")
+    balanced_sweep_gb_s: BalancedSweep
+    system_sweep_gb_s: SystemSweep
+    own_sweep_gb_s: OwnSweep
+    worst_sweep_gb_s: WorstSweep
+    worst_share: WorstShare
+    socket_difference_gib: Number = Field(description="largest less smallest usable capacity of a socket")
+
+
+class TotalsEntry(MachineFigures):
+    """The whole machine."""
+
+    cost: Money | None = Field(default=None, description="of what must be bought, where everything has a price")
+
+
+class FiguresEntry(MachineFigures):
+    """How a content runs."""
+
+    sockets: list[SocketEntry] = Field(description="each socket")
+
+
 class CriterionEntry(Record):
     """One criterion of the list, and its value."""
 
@@ -151,228 +220,105 @@ class CriterionEntry(Record):
     better: str = Field(description="`high` or `low`")
 
 
-class ChoiceEntry(Record):
-    """Another placement beside the plan."""
+class BoundEntry(Record):
+    """How far the search came."""
 
-    capacity_gib: int = Field(description="of all modules")
-    usable_gib: GibNumber = Field(description="what the mode leaves")
-    balanced_sweep_gb_s: BalancedSweep
-    system_sweep_gb_s: SystemSweep
-    own_sweep_gb_s: OwnSweep
-    worst_sweep_gb_s: WorstSweep
-    modules: list[Count] = Field(description="its types")
-    slots: Slots = Field(description="label, or null where it is empty")
-    gains: str = Field(description="what it has over the plan, in words")
-    loses: str = Field(description="what it lacks")
+    criterion: str | None = Field(description="the criterion in which something better is not ruled out, or null")
+    value: Exact | None = Field(description="what it can be at best")
+    nodes: int = Field(description="search nodes spent")
 
 
-class StepEntry(Record):
-    """The nearest capacities with a higher sweep."""
-
-    above: ChoiceEntry | None = Field(description="nearest capacity above, null where there is none")
-    below: ChoiceEntry | None = Field(description="the same below")
+def bound_record(bound: tuple[str, object] | None, nodes: int) -> BoundEntry:
+    """How far a search came that spent some nodes; without a bound all is decided."""
+    criterion, value = bound or (None, None)
+    return BoundEntry.of(criterion=criterion, value=value, nodes=nodes)
 
 
 class NearestEntry(Record):
     """The nearest capacities that fit."""
 
-    below_gib: GibNumber | None = Field(description="the nearest capacity below that fits")
-    above_gib: GibNumber | None = Field(description="the nearest above")
+    below_gib: Number | None = Field(description="the nearest capacity below that fits")
+    above_gib: Number | None = Field(description="the nearest above")
 
 
-class PlanDocument(Document):
-    """A plan."""
+class CauseEntry(Record):
+    """What stands in the way."""
 
-    commands = "plan"
-    about = (
-        "The plan; `plan.json` is the same. `stock` stands there with `--stock`, `kept` with `--keep`, `growth` with "
-        "`--then`, `mode_price` with another `--mode`."
-    )
-
-    board: BoardEntry = Field(description="the board")
-    fitted: list[str] = Field(description="sockets with a processor")
-    processor: str | None = Field(description="the processor option")
-    mode: str = Field(description="`independent`, `mirrored` or `sparing`")
-    prefer: str = Field(description="the list of criteria")
-    request: RequestEntry = Field(description="as asked")
-    status: str = Field(description="`proven` or `best-found`")
-    stopped: str | None = Field(description="why the search stopped, null where it is proven")
-    bound: BoundEntry = Field(description="how far the search came")
-    modules: list[ModuleEntry] = Field(description="types in the plan")
-    slots: dict[str, str | None] = Field(description="key of the type, null where it is empty; in board order")
-    dead: list[str] = Field(description="slots whose processor is absent")
-    blanks: list[str] = Field(description="empty slots that carry a blank")
-    hold: list[str] = Field(description="slots that nobody may touch")
-    install_order: list[str] = Field(description="filled slots in the order of installing")
-    sockets: list[SocketEntry] = Field(description="figures of each socket")
-    totals: TotalsEntry = Field(description="the whole machine")
-    criteria: list[CriterionEntry] = Field(description="what decided, in order")
-    runners_up: list[ChoiceEntry] = Field(description="the next best placements")
-    one_step: StepEntry = Field(description="nearest capacities with a higher sweep")
-    findings: list[FindingEntry] = Field(description="what a person must know")
-    code: str = Field(description="the plan code")
+    rule: str = Field(description="the row, or what else stands in the way")
+    text: str = Field(description="in words")
+    source: str = Field(description="id of the source, where it has one")
 
 
-def plan_record(planned: Planned) -> PlanDocument:
-    """The plan of a solved request, with the stable keys of format 1."""
-    board, request, answer, placement = planned.board, planned.request, planned.answer, planned.placement
-    figures = planned.figures
-    findings = placement_findings(board, placement, figures) + request_findings(planned)
-    return PlanDocument(
-        **placement_keys(board, placement),
-        request=RequestEntry(
-            capacity_gib=request.capacity_gib,
-            over_gib=request.over_gib,
-            max_types=request.max_types,
-            effort=request.effort,
-            modules=[supply.module.label for supply in request.supplies],
-        ),
-        stopped=answer.stopped,
-        bound=_bound(planned),
-        sockets=SocketEntry.all_of(figures.sockets),
-        totals=totals_record(figures, planned.cost),
-        criteria=[
-            CriterionEntry(name=c.name, value=exact(v), better=c.better)
-            for c, v in zip(answer.criteria, answer.best.vector, strict=True)
-        ],
-        runners_up=[_choice(planned, choice) for choice in answer.runners_up],
-        one_step=StepEntry(
-            above=_choice(planned, answer.step_above) if answer.step_above else None,
-            below=_choice(planned, answer.step_below) if answer.step_below else None,
-        ),
-        findings=FindingEntry.all_of(findings),
-        code=encode(board, placement),
-    )
+class JudgementEntry(Record):
+    """A plan that breaks its board's rules, or does not agree with itself."""
+
+    obeys_board: bool = Field(description="false where it breaks an error row")
+    agrees_with_itself: bool = Field(description="false where figures or code do not follow from its slots")
+    causes: list[CauseEntry] = Field(description="what is wrong with it")
 
 
-def placement_keys(board: Board, placement: Placement) -> dict[str, Any]:
-    """The keys of a plan that follow from its placement and board alone, but for its figures."""
-    keys = placement.keys
-    return {
-        "board": BoardEntry.of(board),
-        "fitted": list(placement.fitted),
-        "processor": placement.processor,
-        "mode": placement.mode.value,
-        "prefer": placement.prefer,
-        "status": placement.status,
-        "modules": [_module(module, keys[module], placement.count(module)) for module in placement.types],
-        "slots": {slot: keys[module] if module else None for slot, module in placement.slots},
-        "dead": list(dead_slots(board, placement)),
-        "blanks": list(blank_slots(board, placement)),
-        "hold": list(placement.hold),
-        "install_order": list(install_order(board, placement)),
-    }
+class OfPlan(Document):
+    """An answer about a plan that was read back."""
+
+    plan: JudgementEntry | None = Field(default=None, description="of a plan that is not good: why; else left out")
 
 
-def placement_record(board: Board, placement: Placement, figures: PlacementFigures | None) -> dict[str, Any]:
-    """What a plan that is read back must agree with. Without figures there are none of the sockets and totals."""
-    keys: dict[str, Any] = plain(placement_keys(board, placement))
-    keys |= {
-        "sockets": [each.plain() for each in SocketEntry.all_of(figures.sockets)] if figures else [],
-        "totals": totals_record(figures, None).plain() if figures else {},
-    }
-    return keys
+# -- every command: what is wrong, and no ------------------------------------------------------------------------------
 
 
-class SheetEntry(Record):
-    """What `plan` was given for the title block, so that the sheet can be drawn again."""
+class ErrorEntry(Record):
+    """What is wrong with a call or an input."""
 
-    title: str | None = Field(description="`--title`")
-    tag: str | None = Field(description="`--tag`")
-    date: str | None = Field(description="`--date`")
-
-
-def sheet_record(given: Mapping[str, Any]) -> dict[str, SheetEntry]:
-    """What ``plan`` was given for the title block; no key for nothing."""
-    words = {name: given.get(name) for name in SheetEntry.model_fields}
-    return {"sheet": SheetEntry(**words)} if any(words.values()) else {}
+    file: str = Field(description="file or option")
+    place: str = Field(description="dotted path or line in it")
+    found: str = Field(description="what was found")
+    allowed: str = Field(description="what is allowed")
+    hint: str = Field(description="the nearest right spelling, or what to do")
 
 
-def _bound(planned: Planned) -> BoundEntry:
-    bound = planned.answer.bound
-    return BoundEntry(
-        criterion=None if bound is None else bound.criterion,
-        value=None if bound is None or bound.value is None else exact(bound.value),
-        nodes=planned.answer.effort,
-    )
+class ErrorsDocument(Document):
+    """Exit status 2."""
+
+    commands = "any command: errors"
+    about = "Exit status 2: the call or an input is wrong."
+
+    errors: list[ErrorEntry] = Field(description="everything that is wrong")
 
 
-def _module(module: Module, key: str, count: int) -> ModuleEntry:
-    die = module.die_gbit
-    own = {name: getattr(module, name) for name in ModuleEntry.model_fields if name not in ("key", "die_gbit", "count")}
-    return ModuleEntry(**own, key=key, die_gbit=int(die) if die.denominator == 1 else float(die), count=count)
+class RefusedDocument(Document):
+    """The answer is no."""
+
+    commands = "any command: refused"
+    about = "Exit status 1: the input can be read, and the answer is no."
+
+    status: Literal["refused"] = Field(description="`refused`")
+    causes: list[CauseEntry] = Field(description="why")
 
 
-def totals_record(figures: PlacementFigures, cost: Fraction | None) -> TotalsEntry:
-    """The totals of a placement as JSON."""
-    own = {name: getattr(figures, name) for name in TotalsEntry.model_fields if name != "cost"}
-    return TotalsEntry(**own, cost=cost)
+# -- files written -----------------------------------------------------------------------------------------------------
 
 
-def _choice(planned: Planned, choice: Choice) -> ChoiceEntry:
-    board, placement = planned.board, planned.placement
-    option = board.processor(placement.processor)
-    figures = placement_figures(board, option, placement.fitted, choice.content, mode=placement.mode)
-    used = Counter(module for module in choice.content.values() if module)
-    gains, loses = choice_gains(planned, choice)
-    return ChoiceEntry(
-        capacity_gib=figures.capacity_gib,
-        usable_gib=figures.usable_gib,
-        balanced_sweep_gb_s=figures.balanced_sweep_gb_s,
-        system_sweep_gb_s=figures.system_sweep_gb_s,
-        own_sweep_gb_s=figures.own_sweep_gb_s,
-        worst_sweep_gb_s=figures.worst_sweep_gb_s,
-        modules=counts(sorted(used.items(), key=lambda pair: pair[0].order_key)),
-        slots={slot: choice.content.get(slot) for slot in board.slots},
-        gains=gains,
-        loses=loses,
-    )
+class BetterEntry(Record):
+    """A better placement than the plan."""
+
+    criterion: str = Field(description="the first criterion in which it is better")
+    plan: str | None = Field(description="its value in the plan")
+    better: str | None = Field(description="and in the better placement")
+    slots: list[str] = Field(description="slots that the better placement fills")
 
 
-class BuyEntry(Record):
-    """Modules to buy."""
+class ProofEntry(Record):
+    """What a new search says of a plan."""
 
-    label: str = Field(description="what to buy")
-    count: int = Field(description="how many")
-    cost: Money | None = Field(description="where it has a price")
-    substitutes: list[str] = Field(description="labels that would do as well on this board")
+    proven: bool = Field(description="no better placement of these modules")
+    better: BetterEntry | None = Field(description="a better placement, null where there is none")
 
 
-class ImpossibleDocument(Document):
-    """Nothing fits."""
+class FilesDocument(OfPlan):
+    """Files written."""
 
-    commands = "plan: impossible"
-    about = "Exit status 1. `buy`, `buy_status` and `currency` stand there with `--stock`."
+    commands = "draw"
+    about = "The files written; `proof` stands there with `--prove`."
 
-    status: Literal["impossible"] = Field(description="`impossible`")
-    causes: list[CauseEntry] = Field(description="what stands in the way")
-    nearest: NearestEntry = Field(description="the nearest capacities that fit")
-    buy: list[BuyEntry] | None = Field(
-        default=None, description="what to buy so that the shelf would serve; null where no list would"
-    )
-    buy_status: str | None = Field(default=None, description="`proven` (the shortest list) or `best-found`")
-    currency: str | None = Field(default=None, description="of the shelf")
-
-
-def impossible_record(error: ImpossibleError) -> ImpossibleDocument:
-    """The answer that nothing fits, as JSON."""
-    return ImpossibleDocument(
-        status="impossible",
-        causes=CauseEntry.all_of(error.causes),
-        nearest=nearest_record(error.below_gib, error.above_gib),
-        **(shortfall_keys(error.shortfall) if error.shortfall is not None else {}),
-    )
-
-
-def nearest_record(below: Gib | None, above: Gib | None) -> NearestEntry:
-    """The nearest capacities that fit, as JSON."""
-    return NearestEntry(below_gib=below, above_gib=above)
-
-
-def shortfall_keys(shortfall: Shortfall) -> dict[str, Any]:
-    """What there is to buy, as keys of a record; ``buy`` is null where no list would serve."""
-    return {
-        "buy": None if shortfall.buy is None else BuyEntry.all_of(shortfall.buy),
-        "buy_status": "proven" if shortfall.proven else "best-found",
-        "currency": shortfall.currency,
-    }
+    files: list[str] = Field(description="in the order of the pages")
+    proof: ProofEntry | None = Field(default=None, description="what a new search says of the plan")

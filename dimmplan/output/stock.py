@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import AliasPath, Field
 
 from dimmplan.errors import Shortfall
-from dimmplan.output.columns import Column, lines_of
-from dimmplan.output.text import wrapped
-from dimmplan.output.values import Label, Money, Places, Record
+from dimmplan.model.placement import Placement
+from dimmplan.output.columns import Column, csv_text, lines_of
+from dimmplan.output.record import Label, Money, Places, Record
+from dimmplan.output.text import indented
 from dimmplan.planner import Planned
 from dimmplan.stock import Shelf
 from dimmplan.supply import LeftOut, Take, left_out_of, takes_of
@@ -28,10 +30,10 @@ def money(value: Fraction | None, currency: str | None) -> str:
 class TakeEntry(Record):
     """Modules to take from one line of a stock list."""
 
-    place: str = Field(description="line of the stock list")
-    label: str = Field(description="as the shelf names it")
+    place: str = Field(validation_alias=AliasPath("lot", "place"), description="line of the stock list")
+    label: str = Field(validation_alias=AliasPath("lot", "label"), description="as the shelf names it")
     count: int = Field(description="how many to take")
-    price: Annotated[float | None, Places(4)] = Field(description="of one")
+    price: Annotated[float | None, Places(4)] = Field(validation_alias=AliasPath("lot", "price"), description="of one")
     cost: Money | None = Field(description="of all")
     serves_as: Label = Field(description="label in the plan, which the board cannot tell apart")
 
@@ -56,21 +58,12 @@ class ShelfEntry(Record):
 def shelf_record(planned: Planned, shelf: Shelf) -> ShelfEntry:
     """What a placement takes from a shelf, as JSON."""
     takes = takes_of(planned.board, shelf, planned.placement)
-    left_out = left_out_of(planned.board, shelf, planned.request.processor)
-    return ShelfEntry(
-        currency=shelf.currency, take=[_take(take) for take in takes], left_out=LeftOutEntry.all_of(left_out)
-    )
-
-
-def _take(take: Take) -> TakeEntry:
-    price = take.lot.price
-    return TakeEntry(
-        place=take.lot.place,
-        label=take.lot.label,
-        count=take.count,
-        price=price,
-        cost=None if price is None else price * take.count,
-        serves_as=take.serves_as.label,
+    return ShelfEntry.of(
+        shelf,
+        take=[
+            TakeEntry.of(take, cost=None if take.lot.price is None else take.lot.price * take.count) for take in takes
+        ],
+        left_out=left_out_of(planned.board, shelf, planned.request.processor),
     )
 
 
@@ -98,7 +91,7 @@ def shelf_text(planned: Planned, shelf: Shelf) -> str:
     if planned.cost is not None:
         lines.append(f"  cost {money(planned.cost, shelf.currency)}")
     if any(_instead(take) for take in takes):
-        lines += wrapped('Labels marked "as" are equal for this board.', first="  ", rest="  ")
+        lines.append('  Labels marked "as" are equal for this board.')
     lines += left_out_lines(left_out_of(planned.board, shelf, planned.request.processor))
     return "\n".join(lines) + "\n"
 
@@ -106,8 +99,9 @@ def shelf_text(planned: Planned, shelf: Shelf) -> str:
 def left_out_lines(left_out: tuple[LeftOut, ...]) -> Iterator[str]:
     """The labels that the board cannot use, one paragraph each."""
     for why in left_out:
-        text = f"not for this board: {why.module.label} ({why.found}; allowed: {why.allowed}) [{why.rule}]"
-        yield from wrapped(text, first="  ", rest="    ")
+        yield from indented(
+            f"not for this board: {why.module.label} ({why.found}; allowed: {why.allowed}) [{why.rule}]"
+        )
 
 
 def shortfall_lines(shortfall: Shortfall, *, beside: str = "the shelf") -> Iterator[str]:
@@ -125,3 +119,33 @@ def shortfall_lines(shortfall: Shortfall, *, beside: str = "the shelf") -> Itera
         cost = f", {money(each.cost, shortfall.currency)}" if each.cost is not None else ""
         instead = f"; as good on this board: {listed(list(each.substitutes), last='or')}" if each.substitutes else ""
         yield f"  {each.count} x {each.label}{cost}{instead}"
+
+
+# -- the pick list -----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Pick:
+    """Modules to fetch from one row of a shelf, and the label that they stand for on the sheet."""
+
+    count: int
+    label: str
+    serves_as: str
+    place: str
+    note: str = ""
+
+
+def picks_of(planned: Planned, shelf: Shelf) -> list[Pick]:
+    """What a placement takes from a shelf, row by row."""
+    takes = takes_of(planned.board, shelf, planned.placement)
+    return [Pick(t.count, t.lot.label, t.serves_as.label, t.lot.place, t.lot.note) for t in takes]
+
+
+def pick_csv(placement: Placement, picks: Iterable[Pick]) -> str:
+    """A pick list as CSV: the label on each module and its place, under the keys of the sheet; no cell runs."""
+    keys = {module.label: key for module, key in placement.keys.items()}
+    columns = (
+        Column[Pick](key="key", value=lambda pick: keys[pick.serves_as]),
+        *(Column[Pick](key=name) for name in Pick.__dataclass_fields__),
+    )
+    return csv_text(columns, picks)

@@ -1,4 +1,4 @@
-"""The answer of ``plan`` and the other commands for a terminal: plain text, at most 80 columns where it can be."""
+"""Text for a terminal: paragraphs of at most 80 columns where they can be, and the answer of ``plan``."""
 
 from __future__ import annotations
 
@@ -12,20 +12,48 @@ from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.planner import Planned
-from dimmplan.rules import rules_of
 from dimmplan.solve.answer import Choice
-from dimmplan.units import counted, decimal, format_capacity, listed
+from dimmplan.units import Gib, counted, decimal, format_capacity, listed
 from dimmplan.wording.placement import TRUST, gb_s, modules_phrase, placement_findings, rate_binding, regions_sentence
 from dimmplan.wording.request import choice_gains, choice_phrase, request_findings, sweep_of
 
 WIDTH = 80
 
 
-def wrapped(text: str, *, first: str = "", rest: str = "") -> list[str]:
+def wrapped(text: str, *, first: str = "", rest: str = "", width: int = WIDTH) -> list[str]:
     """A paragraph wrapped to the width, with its indents."""
     return textwrap.wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
+        text, width, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
     )
+
+
+def indented(text: str, *, deep: int = 1, width: int = WIDTH) -> list[str]:
+    """A paragraph so deep below its head, its further lines one step deeper."""
+    return wrapped(text, first="  " * deep, rest="  " * (deep + 1), width=width)
+
+
+def board_line(board: Board) -> str:
+    """The board, and how far its file is to be trusted."""
+    return f"{board.title} [{board.id}; {TRUST[board.trust]}]"
+
+
+def as_asked(asked: Gib, got: Gib) -> str:
+    """A capacity beside the one that was asked for."""
+    reached, wanted = format_capacity(got), format_capacity(asked)
+    return f"{reached} as asked" if reached == wanted else f"{reached} (asked: {wanted})"
+
+
+def finding_text(finding: Finding) -> str:
+    """A finding in one line, with its rule and its source."""
+    return f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
+
+
+def finding_lines(findings: Sequence[Finding]) -> list[str]:
+    """Findings, gravest first as they come, each with its rule and source id."""
+    lines = ["", "Findings"] if findings else []
+    for finding in findings:
+        lines += indented(finding_text(finding))
+    return lines
 
 
 def plan_text(planned: Planned) -> str:
@@ -55,7 +83,7 @@ def _headline(planned: Planned, figures: PlacementFigures) -> list[str]:
     worst = min(figures.sockets, key=lambda socket: socket.sweep_gb_s)
     modules = modules_phrase((module, placement.count(module)) for module in placement.types)
     lines = [
-        f"{planned.board.title} [{planned.board.id}; {TRUST[planned.board.trust]}]",
+        board_line(planned.board),
         f"{got} in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s{processor}: {modules}",
         f"Balanced sweep {gb_s(figures.balanced_sweep_gb_s)}; worst socket {worst.socket} {gb_s(worst.sweep_gb_s)}, "
         f"share {decimal(worst.share, 4):.4f}",
@@ -137,50 +165,13 @@ def _figure_lines(figures: PlacementFigures) -> list[str]:
     ]
 
 
-def finding_lines(findings: Sequence[Finding]) -> list[str]:
-    """Findings, gravest first as they come, each with its rule and source id."""
-    if not findings:
-        return []
-    lines = ["", "Findings"]
-    for finding in findings:
-        text = f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
-        lines += wrapped(text, first="  ", rest="    ")
-    return lines
-
-
 def _runner_lines(planned: Planned, runners: Sequence[Choice]) -> Iterator[str]:
     if runners:
         yield ""
         yield "Runners-up"
     for choice in runners:
         gains, loses = choice_gains(planned, choice)
-        text = f"{format_capacity(choice.usable_gib)}: {choice_phrase(choice)}"
-        yield from wrapped(text, first="  ", rest="    ")
+        yield from indented(f"{format_capacity(choice.usable_gib)}: {choice_phrase(choice)}")
         if gains:
-            yield from wrapped(f"gains {gains}", first="    ", rest="      ")
-        yield from wrapped(f"loses {loses}" if loses else "loses nothing but board order", first="    ", rest="      ")
-
-
-def board_text(board: Board) -> str:
-    """A board in words: what it is, its wiring, its usual modules, its processors, what comes off first."""
-    lines = [*wrapped(f"{board.title} [{board.id}; {TRUST[board.trust]}]"), ""]
-    for socket in board.sockets:
-        lines.append(f"{socket.id}: {counted(len(socket.channels), 'channel')}, {counted(len(socket.slots), 'slot')}")
-        rows = [
-            [f"  {controller.id}", channel.id, " ".join(channel.slots)]
-            for controller in socket.controllers
-            for channel in controller.channels
-        ]
-        lines += table(rows)
-    lines += ["", "Usual modules (the first of a size is meant by a bare size)"]
-    lines += [f"  {module.label}  {module.kind.value}" for module in board.modules]
-    if board.processors:
-        lines += ["", "Processor options"]
-        lines += [f"  {option.id}: {option.title or option.id}" for option in board.processors]
-    lines += ["", "Rules"]
-    for row in rules_of(board):
-        if row.scopes and row.couples != "mode":
-            lines += wrapped(f"{row.sentence()} [{row.id}, {row.source}]", first="  ", rest="    ")
-    lines += ["", "What comes off first"]
-    lines += [line for step in board.physical.access for line in wrapped(step, first="  ", rest="    ")]
-    return "\n".join(lines) + "\n"
+            yield from indented(f"gains {gains}", deep=2)
+        yield from indented(f"loses {loses}" if loses else "loses nothing but board order", deep=2)

@@ -7,30 +7,29 @@ import base64
 from dimmplan.compare import Group
 from dimmplan.output.columns import Part
 from dimmplan.output.compare import (
+    CHANNELS,
     View,
     beaten_in,
     cost_text,
-    finding_text,
     headline,
-    limit_sentences,
     other_processors,
+    processor_lines,
     why_text,
 )
 from dimmplan.output.compare_chart import chart_svg, matplotlib_missing
-from dimmplan.output.compare_columns import Line, columns, lines_of
+from dimmplan.output.compare_record import Line, columns, lines_of
+from dimmplan.output.text import finding_text
 from dimmplan.page.render import page_of
-from dimmplan.supply import left_out_of
 from dimmplan.units import format_capacity
 from dimmplan.wording.placement import TRUST
 
 
 def compare_html(view: View) -> str:
     """A comparison as a whole HTML document; it loads nothing and runs nothing."""
-    board, shelf = view.board, view.comparison.shelf
+    board, others = view.board, other_processors(view)
     missing = matplotlib_missing()
     picture = "" if missing else base64.b64encode(chart_svg(view).encode("utf-8")).decode("ascii")
     second = "cost" if any(row.cost is not None for row in view.comparison.rows) else "free slots"
-    left_out = left_out_of(board, shelf, view.comparison.processors[0]) if shelf else ()
     return page_of(
         "compare.html",
         styles=("base.css", "compare.css"),
@@ -45,18 +44,17 @@ def compare_html(view: View) -> str:
         meaning=_meaning(view),
         columns=[column for column in columns(view) if column.title],
         groups=[_group(view, group) for group in view.comparison.groups],
-        processors=_processors(view),
+        processors=processor_lines(view) + ([f"Not compared: {', '.join(others)}"] if others else []),
         findings=[finding_text(finding) for finding in view.numbered],
         common=[finding_text(finding) for finding in view.common],
-        left_out=[f"{why.module.label}: {why.found}; allowed: {why.allowed} [{why.rule}]" for why in left_out],
+        left_out=[f"{why.module.label}: {why.found}; allowed: {why.allowed} [{why.rule}]" for why in view.left_out],
     )
 
 
 def _meaning(view: View) -> str:
     return (
         "The answer (bold) is what plan gives when all these types are allowed. Unbeaten: no other row of its capacity "
-        f"beats it in {beaten_in(view.comparison)}. Channels: 4bb 2b | 6b says that at the first socket four channels "
-        "carry two modules of type b and two carry one, and at the second six carry one; - is an empty channel. "
+        f"beats it in {beaten_in(view.comparison)}. Channels: {CHANNELS}. "
         "Bandwidths are peaks of a model; STREAM usually measures 70 to 85 % of peak."
     )
 
@@ -68,14 +66,3 @@ def _group(view: View, group: Group) -> Part[Line]:
     unreached = view.unreached(group)
     name = f"{format_capacity(group.capacity_gib)}{processor}" + ("" if lines else ": nothing fits")
     return Part(items=lines, title=name + (f"; not with {unreached}" if unreached else ""))
-
-
-def _processors(view: View) -> list[str]:
-    first = view.comparison.processors[0]
-    found = [f"warning: {sentence}" for sentence in limit_sentences(view.comparison.limits)]
-    found += [
-        f"{format_capacity(swap.capacity_gib)}, {first} to {swap.processor}: {view.swap_text(swap)}"
-        for swap in view.swaps()
-    ]
-    others = other_processors(view)
-    return [*found, f"Not compared: {', '.join(others)}"] if others else found

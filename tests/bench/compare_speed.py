@@ -14,10 +14,9 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.compare import Comparison, compare
 from dimmplan.output.compare import View
 from dimmplan.output.compare_chart import chart_svg
-from dimmplan.output.compare_columns import compare_csv
-from dimmplan.output.compare_record import compare_record
+from dimmplan.output.compare_record import compare_csv, compare_record
 from dimmplan.output.compare_text import compare_text
-from dimmplan.output.values import to_json
+from dimmplan.output.record import to_json
 from dimmplan.page.comparison import compare_html
 
 REPEATS = 7

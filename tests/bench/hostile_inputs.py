@@ -33,10 +33,11 @@ from dimmplan.inventory.match import read_mapping
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
+from dimmplan.output.boards import board_text
+from dimmplan.output.plan import plan_record
 from dimmplan.output.reading import judge_file, read_plan
-from dimmplan.output.record import plan_record
-from dimmplan.output.text import board_text, plan_text
-from dimmplan.output.values import to_json
+from dimmplan.output.record import to_json
+from dimmplan.output.text import plan_text
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.plancode.symbols import ALPHABET, with_checks
 from dimmplan.planner import ask, plan

@@ -34,8 +34,8 @@ from dimmplan.cli.files import sealed, write_files, write_stream
 from dimmplan.cli.run import run
 from dimmplan.compare import compare
 from dimmplan.output.compare import View
-from dimmplan.output.record import plan_record
-from dimmplan.output.values import to_json
+from dimmplan.output.plan import plan_record
+from dimmplan.output.record import to_json
 from dimmplan.planner import ask, plan
 
 LONGEST_SECONDS = 0.15

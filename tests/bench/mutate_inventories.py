@@ -21,9 +21,8 @@ from dimmplan.inventory.match import mapping_text, match_slots
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import Reader, readers
 from dimmplan.model.inventory import Inventory
-from dimmplan.output.machine import audit_text, found_text
-from dimmplan.output.machine_record import audit_record, found_record
-from dimmplan.output.values import to_json
+from dimmplan.output.machine import audit_record, audit_text, found_record, found_text
+from dimmplan.output.record import to_json
 from tests.bench.hostile_inputs import WrongError, must_be_printable
 from tests.bench.mutate import mutate, mutate_json
 from tests.inventory import build

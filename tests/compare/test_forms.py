@@ -21,8 +21,7 @@ from dimmplan.errors import InputError
 from dimmplan.output.columns import inert
 from dimmplan.output.compare import View, counts_of
 from dimmplan.output.compare_chart import chart_svg, description, fastest_unbeaten, looks_of, points_of
-from dimmplan.output.compare_columns import compare_csv
-from dimmplan.output.compare_record import compare_record
+from dimmplan.output.compare_record import compare_csv, compare_record
 from dimmplan.output.compare_text import WIDTH, compare_text
 from dimmplan.page.comparison import compare_html
 from dimmplan.units import decimal

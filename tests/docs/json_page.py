@@ -22,8 +22,8 @@ from pydantic.fields import FieldInfo
 
 import dimmplan
 from dimmplan.cli.run import run
+from dimmplan.output.record import Document, Record
 from dimmplan.output.schema import DOCUMENTS
-from dimmplan.output.values import Document, Record
 from tests.docs.json_examples import COMMANDS, EDITED, FILES, LISTING
 
 PAGE = Path(dimmplan.__file__).parent / "docs" / "json.md"

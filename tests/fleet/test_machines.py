@@ -28,7 +28,7 @@ from dimmplan.cli.files import write_files
 from dimmplan.cli.run import run
 from dimmplan.cli.workers import Task, Workers
 from dimmplan.errors import InputError
-from dimmplan.output.values import to_json
+from dimmplan.output.record import to_json
 from tests.fleet import tasks
 from tests.support import one_document
 

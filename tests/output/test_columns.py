@@ -9,11 +9,11 @@ import re
 import pytest
 
 from dimmplan.cli import terminal
-from dimmplan.output import boards, compare_columns, fleet, pick
+from dimmplan.output import boards, fleet
 from dimmplan.output.boards import list_record
 from dimmplan.output.columns import Column, Part, Table, at, csv_text, lines_of
-from dimmplan.output.compare_columns import Line, compare_csv
-from dimmplan.output.compare_record import compare_record
+from dimmplan.output.compare_record import Line, columns, compare_csv, compare_record
+from dimmplan.output.compare_record import lines_of as lines_in
 from dimmplan.output.compare_text import compare_table, compare_text
 from dimmplan.page.comparison import compare_html
 from tests.compare.cases import NAMES, view_of
@@ -30,8 +30,8 @@ def extra(monkeypatch: pytest.MonkeyPatch) -> Column[Line]:
         unit="GiB",
         align="right",
     )
-    before = compare_columns.columns
-    for module in ("output.compare_columns", "output.compare_text", "page.comparison"):
+    before = columns
+    for module in ("output.compare_record", "output.compare_text", "page.comparison"):
         monkeypatch.setattr(f"dimmplan.{module}.columns", lambda view: (*before(view)[:7], column, *before(view)[7:]))
     return column
 
@@ -65,7 +65,7 @@ def test_numbers_of_a_comparison_stand_at_the_right_edge(name: str) -> None:
     """In HTML and in text alike, whichever columns are left out; cost among them."""
     view = view_of(name)
     numeric = {"MT/s", "worst share", "balanced sweep", "worst socket", "apart", "free slots", "cost"}
-    for column in compare_columns.columns(view):
+    for column in columns(view):
         if column.title:
             assert (column.align == "right") == (column.title in numeric), column.title
             right = ' class="n"' if column.align == "right" else ""
@@ -78,15 +78,15 @@ def test_what_a_column_shows_stands_in_json(name: str) -> None:
     view = view_of(name)
     shared = {"currency"}
     for group in view.comparison.groups:
-        for line in compare_columns.lines_of(view, group):
-            for column in compare_columns.columns(view):
+        for line in lines_in(view, group):
+            for column in columns(view):
                 if column.key and column.key not in shared:
                     assert column.of(line) == at(line.record, column.key)
 
 
 def test_heads_of_one_table_differ() -> None:
-    for columns in (compare_columns.columns(view_of("stocked")), fleet.COLUMNS, pick.COLUMNS, boards.LIST_COLUMNS):
-        names = [column.csv_name for column in columns if column.key]
+    for of_table in (columns(view_of("stocked")), fleet.COLUMNS, boards.LIST_COLUMNS):
+        names = [column.csv_name for column in of_table if column.key]
         assert len(names) == len(set(names))
 
 
@@ -105,7 +105,7 @@ def test_the_board_list_has_what_its_json_has(capsys: pytest.CaptureFixture[str]
 
 def test_plain_columns() -> None:
     """Numbers at the right edge, long cells broken before their mark, an empty column left out."""
-    columns = (
+    some = (
         Column[dict[str, object]](key="name", title="name", breaks=" + "),
         Column[dict[str, object]](key="count", title="count", align="right"),
         Column[dict[str, object]](key="none", title="none"),
@@ -115,11 +115,11 @@ def test_plain_columns() -> None:
         {"name": "kelp + wrack", "count": 7, "none": None, "quiet": "=1+1"},
         {"name": "sand", "count": 120, "none": None, "quiet": None},
     ]
-    assert lines_of(columns, rows) == ["name          count", "kelp + wrack      7", "sand            120"]
-    assert Table(columns, [Part(items=rows)]).plain(width=14) == [
+    assert lines_of(some, rows) == ["name          count", "kelp + wrack      7", "sand            120"]
+    assert Table(some, [Part(items=rows)]).plain(width=14) == [
         "name     count",
         "kelp         7",
         "+ wrack",
         "sand       120",
     ]
-    assert csv_text(columns, rows) == "name,count,none,quiet\nkelp + wrack,7,,'=1+1\nsand,120,,\n"
+    assert csv_text(some, rows) == "name,count,none,quiet\nkelp + wrack,7,,'=1+1\nsand,120,,\n"

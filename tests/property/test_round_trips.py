@@ -18,9 +18,9 @@ from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.match import match_slots
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
+from dimmplan.output.plan import plan_record
 from dimmplan.output.reading import placement_of, read_plan
-from dimmplan.output.record import plan_record
-from dimmplan.output.values import to_json
+from dimmplan.output.record import to_json
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.planner import Planned, ask, plan
 from dimmplan.stock import read_shelf

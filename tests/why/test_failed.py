@@ -13,7 +13,7 @@ import pytest
 from dimmplan.errors import InputError
 from dimmplan.model.request import Mode
 from dimmplan.moves import apply_moves
-from dimmplan.output.answers import failure_text
+from dimmplan.output.changes import failure_text
 from dimmplan.planner import ask, plan
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.failure import failure_of

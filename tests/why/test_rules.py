@@ -6,8 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from dimmplan.output.answer_records import rules_record
-from dimmplan.output.answers import rules_text
+from dimmplan.output.mixing import rules_record, rules_text
 from dimmplan.rules import all_rows, default_rows
 from dimmplan.sources import SOURCES, citation
 from dimmplan.wording.rules import rule_groups
