@@ -84,7 +84,7 @@ def test_an_id_that_the_board_declares_stays_its_own() -> None:
     [
         "plan strand-12 --capacity 512GiB",
         "plan strand-12 --capacity 512GiB --json",
-        "compare tombolo-32 --json",
+        "compare tombolo-32 --capacity 512GiB --json",
         "mix causeway-48 32GiB '128GB 4DRx4 PC4-2933Y-L'",
         "boards show groyne-24 --json",
         "boards show lagoon-32",

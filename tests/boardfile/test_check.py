@@ -1233,7 +1233,8 @@ def test_how_far_a_board_can_be_trusted_is_told(
     monkeypatch.chdir(tmp_path)
     raw = shipped_raw("marram-4")
     Path("mine.toml").write_text(toml_text(raw | {"trust": trust}), encoding="utf-8")
-    for command in ("plan mine.toml --capacity 32GiB", "compare mine.toml", "rules mine.toml", "boards show mine.toml"):
+    compared = "compare mine.toml --capacity 32GiB --module 8GiB"
+    for command in ("plan mine.toml --capacity 32GiB", compared, "rules mine.toml", "boards show mine.toml"):
         assert run(command.split()) == 0
         assert f"; {TRUST[trust]}]" in capsys.readouterr().out
         assert run([*command.split(), "--json"]) == 0

@@ -47,9 +47,10 @@ def stocked() -> Comparison:
 
 @cache
 def lagoon() -> Comparison:
-    """The board of eight channels at each of two sockets, capacities chosen for it, both processors."""
+    """The board of eight channels at each of two sockets, three capacities, both processors."""
     sizes = ["32GB 2Rx8 PC5-4800B-R", "64GiB", "96GiB", "128GiB"]
-    return compare(load_board("lagoon-32"), modules=sizes, processors=["skua-24", "skua-40"])
+    capacities = ["512GiB", "768GiB", "1TiB"]
+    return compare(load_board("lagoon-32"), capacities=capacities, modules=sizes, processors=["skua-24", "skua-40"])
 
 
 @cache
