@@ -79,7 +79,7 @@ def options_of(board: Board, request: Request, allowance: Allowance) -> list[Opt
         counts = space.counts(code)
         if any(option.sweep >= peak and _less(smaller, counts) for smaller, option in found):
             continue
-        option = _best(search, code, codes)
+        option = _best(search, code)
         allowance.spend(nodes=search.budget.spent)
         if option is not None and not any(o.sweep >= option.sweep and _less(smaller, counts) for smaller, o in found):
             found.append((counts, option))
@@ -93,10 +93,11 @@ def _less(one: Counts, other: Counts) -> bool:
 def _codes(space: Space) -> frozenset[int]:
     """Count codes that serve the request, by counts and rules alone, advised rows aside."""
     inside, above = _windows(space)
-    found = _reached(space, inside)
+    search = Search(space, Budget(0))
+    found = search.codes(inside)
     if found:
         return frozenset(found)
-    found = _reached(space, above)
+    found = search.codes(above)
     least = min(map(space.gib, found), default=0)
     return frozenset(code for code in found if space.gib(code) == least)
 
@@ -109,19 +110,12 @@ def _windows(space: Space) -> tuple[Aim, Aim]:
     return Aim(asked, request.limit_gib), Aim(asked, max(most, asked))
 
 
-def _reached(space: Space, aim: Aim) -> set[int]:
-    search = Search(space, Budget(0))
-    sizes = range(1, min(space.request.max_types, len(space.types)) + 1)
-    branches = (branch for size in sizes for branch in search.branches.of(size, frozenset(space.advised), aim))
-    return {code for branch in branches for code in search.choices.reached(branch)}
-
-
-def _best(search: Search, code: int, codes: frozenset[int]) -> Option | None:
+def _best(search: Search, code: int) -> Option | None:
     """The best placement of just that many modules of each type."""
     gib: Any = whole(Fraction(search.space.gib(code), search.space.scale))
     search.budget.spent, search.budget.armed = 0, False
     try:
-        found = search.best(Aim(gib, gib, without=codes - {code}))
+        found = search.best(Aim(gib, gib, only=code))
     except EffortSpent:
         raise TooManyError from None
     return None if found is None else _option(search, found)

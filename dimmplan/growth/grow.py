@@ -7,6 +7,7 @@ all is the answer: *best found*. What each step could be by itself bounds what a
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -224,8 +225,9 @@ class _Task:
         space = PinnedSpace(self.board, self.requests[0], self.start.pins)
         seen: list[frozenset[int]] = []
         for size in range(min(self.requests[0].max_types, len(space.types)), 0, -1):
-            new = [frozenset(types) for types in space.subsets(size, frozenset(space.advised))]
-            seen += [types for types in new if not any(types < other for other in seen)]
+            new = [frozenset(types) for types in itertools.combinations(range(len(space.types)), size)]
+            fit = [types for types in new if space.broken_alone(types) <= set(space.advised)]
+            seen += [types for types in fit if not any(types < other for other in seen)]
         yield from seen
 
     def _ideal(self, types: Types) -> tuple[Any, ...] | None:

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dimmplan.figures import is_low_rank
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
-from dimmplan.model.request import Request
+from dimmplan.model.request import Request, Supply
 from dimmplan.rates import channel_rate
 from dimmplan.rules import Content, judge_channel, ranks_of, rows_of_scope
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
@@ -56,8 +56,11 @@ class PinnedSpace(Space):
         super().__init__(board, request)
         self.pins = pins
         self._pinned: list[_Slots] = []
+
+    def _use(self, supplies: list[Supply]) -> None:
+        super()._use(supplies)
         self._every: dict[ChannelShape, tuple[Load, ...]] = {}
-        self._of_types: dict[tuple[ChannelShape, tuple[int, ...], Rows], tuple[Load, ...]] = {}
+        self._within_pins: dict[tuple[ChannelShape, Rows], tuple[Load, ...]] = {}
 
     def on(self, board: Board, request: Request) -> PinnedSpace:
         """The space of another board and request with the same pins."""
@@ -121,22 +124,20 @@ class PinnedSpace(Space):
 
     # -- loads -----------------------------------------------------------------------------------------------------
 
-    def loads(self, shape: ChannelShape, types: tuple[int, ...], may_break: Rows) -> tuple[Load, ...]:
-        """Every way to load a channel of that shape with those types, as far as its pins allow, best first.
+    def loads(self, shape: ChannelShape, may_break: Rows) -> tuple[Load, ...]:
+        """Every way to load a channel of that shape, as far as its pins allow, best first.
 
         One load for each set of modules; all of them where channels are to mirror, since a pin may want another order.
         """
         if self._pins_of(shape) == (None,) * shape.slots:
-            return super().loads(shape, types, may_break)
-        key = (shape, types, may_break)
-        if key not in self._of_types:
-            chosen = set(types)
+            return super().loads(shape, may_break)
+        key = (shape, may_break)
+        if key not in self._within_pins:
             best: dict[object, Load] = {}
             for load in self.arrangements(shape, may_break):
-                if load.types <= chosen:
-                    best.setdefault((load.code, load.text if self.mirroring else b""), load)
-            self._of_types[key] = tuple(best.values())
-        return self._of_types[key]
+                best.setdefault((load.code, load.text if self.mirroring else b""), load)
+            self._within_pins[key] = tuple(best.values())
+        return self._within_pins[key]
 
     def arrangements(self, shape: ChannelShape, may_break: Rows = frozenset()) -> tuple[Load, ...]:
         """Every legal way to load a channel, slot by slot, in board order: the same modules in another order too."""
@@ -181,5 +182,4 @@ class PinnedSpace(Space):
             rate=rate.rate_mts if rate else 0,
             low_rank=is_low_rank(modules),
             text=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
-            types=frozenset(kinds),
         )

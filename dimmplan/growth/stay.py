@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
+from dataclasses import replace
 from typing import Any, NamedTuple, cast
 
 from dimmplan.growth.pins import PinnedSpace
@@ -37,7 +38,8 @@ def most_staying(
     Counted are the modules of the first placement. Where a rule names slots, the same slots stay filled; slots on hold
     stay empty, as they are in ``contents``.
     """
-    space = PinnedSpace(board, request, {})
+    used = {module for content in contents for module in content.values()} | set(lying.values())
+    space = PinnedSpace(board, replace(request, supplies=tuple(s for s in request.supplies if s.module in used)), {})
     every = {socket.id for socket in space.sockets}
     named = {socket_id for socket_id in every if space.prescribes(socket_id)}
     for as_filled in (named, every):

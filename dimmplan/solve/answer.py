@@ -22,7 +22,7 @@ from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, most_gib, nearest_capacities, rounded_up
 from dimmplan.solve.criteria import LISTS, Criterion, ranked
-from dimmplan.solve.evaluate import Value, content_of, texts_of, usable_of, vector_of
+from dimmplan.solve.evaluate import Value, broken_rows, content_of, texts_of, usable_of, vector_of
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, channel_peak_gb_s
@@ -244,6 +244,7 @@ class _Alternatives:
     def __init__(self, space: Space, search: Search, aim: Aim, found: Found, best: Choice) -> None:
         self.space, self.search, self.aim, self.found, self.best = space, search, aim, found, best
         values = dict(zip((c.name for c in search.criteria), best.vector, strict=True))
+        self.broken = broken_rows(space, best.content)
         self.balanced, self.worst = Fraction(values["balanced_sweep"]), Fraction(values["worst_sweep"])
 
     def runners_up(self) -> tuple[Choice, ...]:
@@ -313,15 +314,14 @@ class _Alternatives:
     def step(self, *, up: bool) -> Choice | None:
         """The nearest capacity above or below with a higher balanced sweep; ``None`` where there is none.
 
-        A step breaks no more advised rules than the answer does, and no socket of it sweeps slower than the answer's
-        slowest.
+        A step breaks no advised rule but those that the answer breaks, and no socket of it sweeps slower than the
+        answer's slowest.
         """
         budget = self.search.budget
         budget.spent, budget.armed = 0, True
         try:
-            most_broken = int(self.best.vector[0])
             nearest = (
-                self.search.nearest_faster(aim, self.balanced, most_broken=most_broken, up=up)
+                self.search.nearest_faster(aim, self.balanced, may_break=self.broken, up=up)
                 for aim in self._step_aims(up=up)
             )
             gib = next((found for found in nearest if found is not None), None)
@@ -336,11 +336,11 @@ class _Alternatives:
         return None if found is None else self._choice(found)
 
     def least_difference(self) -> Gib:
-        """The least that the sockets could differ by at the answer's capacity, breaking no more advised rules."""
+        """The least that the sockets could differ by at the answer's capacity, breaking no other advised rules."""
         here = self.best.usable_gib
         if here != int(here):
             return 0
-        return self.search.least_difference(Aim(int(here), int(here)), int(self.best.vector[0]))
+        return self.search.least_difference(Aim(int(here), int(here)), self.broken)
 
     def _step_aims(self, *, up: bool) -> Iterator[Aim]:
         """Where to look for a step: a quarter above, or below in pieces, the nearest first."""

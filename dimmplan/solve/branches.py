@@ -6,116 +6,170 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from dimmplan.solve.branch import Branch, Kind
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.profiles import NEVER, Limit, Profile, Query, loads_within, mirrored_codes
 from dimmplan.solve.space import ChannelShape, Rows, SocketShape, Space
 
+Value = int | Fraction
+
+
+class Kind(NamedTuple):
+    """Equal sockets: ``places`` are their positions, ``profiles`` what each may hold.
+
+    ``tied`` sockets all hold the same profile.
+    """
+
+    shape: SocketShape
+    places: tuple[int, ...]
+    profiles: tuple[Profile, ...]
+    tied: bool = False
+
+    def steps(self) -> list[int]:
+        """How often each independent choice counts: once for each socket, or all at once where tied."""
+        return [len(self.places)] if self.tied else [1] * len(self.places)
+
+
+class Branch(NamedTuple):
+    """One way to fix what couples the sockets; ``targets`` are the total counts still possible."""
+
+    may_break: Rows
+    rate: int
+    kinds: tuple[Kind, ...]
+    targets: frozenset[int]
+    drawn: bool = False
+    """False while profiles are counts of modules only, without figures."""
+    summed: tuple[str, ...] = ()
+    """Sums over sockets that are decided: regions, low-rank channels."""
+    least: int = 0
+    """What they are, as digits of one number: no choice of profiles has less, and what is chosen has just that."""
+    least_sweep: Fraction = Fraction(0)
+    """No socket may sweep slower than that, in GB/s."""
+
+    def gibs(self) -> list[int]:
+        """Every capacity that some socket may have, scaled, rising."""
+        return sorted({profile.gib for kind in self.kinds for profile in kind.profiles})
+
+    def steps(self) -> list[list[int]]:
+        """The codes that each independent choice of a profile may add."""
+        return [
+            sorted({profile.code * times for profile in kind.profiles}) for kind in self.kinds for times in kind.steps()
+        ]
+
+    def keeping(self, test: Callable[[Profile], bool]) -> Branch | None:
+        """The branch with only the profiles that pass; ``None`` where a socket is left without any."""
+        kinds = []
+        for kind in self.kinds:
+            profiles = tuple(profile for profile in kind.profiles if test(profile))
+            if not profiles:
+                return None
+            kinds.append(kind._replace(profiles=profiles))
+        return self._replace(kinds=tuple(kinds))
+
 
 class Aim(NamedTuple):
-    """Which placements are asked for: usable capacities in GiB, some total counts left out, perhaps only some types."""
+    """Which placements are asked for: usable capacities in GiB, total counts left out or asked for, perhaps some types.
+
+    Count codes are those of the whole space.
+    """
 
     low_gib: int
     high_gib: int
     without: frozenset[int] = frozenset()
+    only: int | None = None
     types: frozenset[int] | None = None
     least_sweep: Fraction = Fraction(0)
     """No socket may sweep slower than that, in GB/s."""
 
 
 class Branches:
-    """Makes the branches of a space; what a socket can hold is remembered between aims."""
+    """Makes the branches of a space, every type of which is used; what a socket can hold is remembered."""
 
     def __init__(self, space: Space, budget: Budget) -> None:
         self.space = space
         self.budget = budget
-        self._counts: dict[tuple[SocketShape, tuple[int, ...], Rows, int], tuple[int, ...]] = {}
+        self._counts: dict[tuple[SocketShape, Rows, int], tuple[int, ...]] = {}
 
-    def of(self, size: int, may_break: Rows, aim: Aim) -> Iterator[Branch]:
-        """The branches of exactly ``size`` types for an aim, before any figure is known."""
+    def of(self, may_break: Rows, targets: frozenset[int], rate: int, least_sweep: Fraction) -> Iterator[Branch]:
+        """The branches for some total counts at a rate of the system, before any figure is known."""
+        tied = self._tied(may_break)
+        for layout in self._layouts(may_break):
+            shapes: dict[SocketShape, tuple[int, ...]] = {}
+            for place, shape in enumerate(layout):
+                shapes[shape] = (*shapes.get(shape, ()), place)
+            kinds = tuple(
+                Kind(shape, places, tuple(self._bare(self._reachable(shape, may_break, rate))), tied)
+                for shape, places in shapes.items()
+            )
+            yield from self._alike(Branch(may_break, rate, kinds, targets, least_sweep=least_sweep))
+
+    def _tied(self, may_break: Rows) -> bool:
+        return any(row.what == "population" for row in self.space.alike_rows(may_break))
+
+    def _layouts(self, may_break: Rows) -> Iterator[list[SocketShape]]:
+        """The shapes of the sockets, as far as the rows let them be fitted and be populated alike."""
         if any(row.severity == "error" or row.id not in may_break for row in self.space.fitted_breaches()):
             return
-        rows = self.space.alike_rows(may_break)
-        tied = any(row.what == "population" for row in rows)
         for layout in self.space.layouts(may_break):
-            joined = self.space.joined_shape(layout) if tied else None
-            if joined is not None or not tied:
-                yield from self._of_layout([joined] * len(layout) if joined else layout, tied, size, may_break, aim)
+            joined = self.space.joined_shape(layout) if self._tied(may_break) else None
+            if joined is not None:
+                yield [joined] * len(layout)
+            elif not self._tied(may_break):
+                yield layout
 
-    def _of_layout(
-        self, layout: Sequence[SocketShape], tied: bool, size: int, may_break: Rows, aim: Aim
-    ) -> Iterator[Branch]:
-        """The branches of sockets of these shapes."""
-        shapes: dict[SocketShape, tuple[int, ...]] = {}
-        for place, shape in enumerate(layout):
-            shapes[shape] = (*shapes.get(shape, ()), place)
-        for types in self.space.subsets(size, may_break):
-            if aim.types is not None and not aim.types.issuperset(types):
-                continue
-            targets = self._targets(types, aim)
-            if not targets:
-                continue
-            for rate in self._rates(shapes, types, may_break):
-                kinds = tuple(
-                    Kind(shape, places, tuple(self._bare(self._reachable(shape, types, may_break, rate))), tied)
-                    for shape, places in shapes.items()
-                )
-                yield from self._alike(Branch(types, may_break, rate, kinds, targets, least_sweep=aim.least_sweep))
+    def rates(self, may_break: Rows) -> list[int]:
+        """Rates that the system may run at, highest first; 0 alone where sockets or channels have their own."""
+        if self.space.board.rate_scope != "system":
+            return [0]
+        channels = {
+            channel
+            for layout in self._layouts(may_break)
+            for shape in set(layout)
+            for variant in self.space.variants(shape, may_break)
+            for controller in variant
+            for channel in controller
+        }
+        rates = {load.rate for channel in channels for load in self.space.loads(channel, may_break) if load.gib}
+        return sorted(rates, reverse=True)
 
-    def _targets(self, types: tuple[int, ...], aim: Aim) -> frozenset[int]:
-        """Count codes of those types, within stock and slots, whose usable capacity the aim wants."""
-        sizes = [self.space.weights[kind] for kind in types]
+    def targets(self, low_gib: int, high_gib: int) -> frozenset[int]:
+        """Count codes with some of every type, within stock and slots, of a usable capacity in GiB."""
+        types = range(len(self.space.types))
+        sizes = self.space.weights
         most = [self._most(kind) for kind in types]
-        low, high = aim.low_gib * self.space.scale, aim.high_gib * self.space.scale
-        losses = self._losses(types)
-        loss_most = losses[-1]
+        low, high = low_gib * self.space.scale, high_gib * self.space.scale
+        losses = self._losses()
 
-        def extend(index: int, code: int, gib: int, free: int) -> Iterator[int]:
-            if index == len(types):
+        def extend(kind: int, code: int, gib: int, free: int) -> Iterator[int]:
+            if kind == len(types):
                 for loss in losses:
                     if low <= gib - loss <= high:
                         yield code + loss * self.space.loss_place
                 return
-            last = index == len(types) - 1
-            least = max(0, -(-(low - gib) // sizes[index])) if last else 0
-            weight = self.space.base ** types[index]
-            for count in range(least, min(most[index], free, (high + loss_most - gib) // sizes[index]) + 1):
-                yield from extend(index + 1, code + count * weight, gib + count * sizes[index], free - count)
+            last = kind == len(types) - 1
+            least = max(1, -(-(low - gib) // sizes[kind])) if last else 1
+            weight = self.space.base**kind
+            for count in range(least, min(most[kind], free, (high + losses[-1] - gib) // sizes[kind]) + 1):
+                yield from extend(kind + 1, code + count * weight, gib + count * sizes[kind], free - count)
 
-        return frozenset(extend(0, 0, 0, self.space.slot_count)) - aim.without
+        return frozenset(extend(0, 0, 0, self.space.slot_count))
 
-    def _losses(self, types: tuple[int, ...]) -> list[int]:
+    def _losses(self) -> list[int]:
         """All that rank sparing could take in all, scaled; nothing in other modes."""
         if self.space.sparing is None:
             return [0]
-        most = max(self.space.loss([self.space.types[kind]]) for kind in types)
-        return list(range(0, most * self.space.channel_count + 1, self.space.loss_step(types)))
+        most = max(self.space.loss([module]) for module in self.space.types)
+        return list(range(0, most * self.space.channel_count + 1, self.space.loss_step(range(len(self.space.types)))))
 
     def _most(self, kind: int) -> int:
         available = self.space.supplies[kind].available
         return self.space.slot_count if available is None else min(available, self.space.slot_count)
 
-    def _rates(self, shapes: Iterable[SocketShape], types: tuple[int, ...], may_break: Rows) -> list[int]:
-        """Rates that the system may run at, highest first; 0 alone where sockets or channels have their own."""
-        if self.space.board.rate_scope != "system":
-            return [0]
-        rates = {
-            load.rate
-            for shape in shapes
-            for variant in self.space.variants(shape, may_break)
-            for controller in variant
-            for channel in controller
-            for load in self.space.loads(channel, types, may_break)
-            if load.gib
-        }
-        return sorted(rates, reverse=True)
-
-    def _reachable(self, shape: SocketShape, types: tuple[int, ...], may_break: Rows, rate: int) -> tuple[int, ...]:
+    def _reachable(self, shape: SocketShape, may_break: Rows, rate: int) -> tuple[int, ...]:
         """Count codes that some population of the socket has, its rules obeyed."""
-        key = (shape, types, may_break, rate)
+        key = (shape, may_break, rate)
         if key not in self._counts:
             codes: set[int] = set()
-            query = Query(shape, types, may_break, rate, 0, 1 << 40, Limit(NEVER))
+            query = Query(shape, may_break, rate, 0, 1 << 40, Limit(NEVER))
             for variant in self.space.variants(shape, may_break):
                 sums = {0}
                 for steps in self._steps_of(query, variant):

@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from fractions import Fraction
 from typing import Any, Literal
 
-from dimmplan.solve.branch import Branch, Kind, Value
+from dimmplan.solve.branches import Branch, Kind, Value
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.profiles import Profile
@@ -67,7 +67,7 @@ class Choices:
 
         def kept_unused(code: int) -> int:
             unused = sum(max(0, s.kept - n) for s, n in zip(space.supplies, space.counts(code), strict=True))
-            return space.refused_kept + unused
+            return space.kept_elsewhere + unused
 
         def bought(code: int) -> int:
             return sum(max(0, n - s.kept) for s, n in zip(space.supplies, space.counts(code), strict=True))
@@ -230,7 +230,7 @@ class Choices:
         if branch.summed:
             found = self._least_totals(branch, wanted)
             return frozenset(total for total, value in found.items() if value == branch.least)
-        return reached(branch.steps(), wanted, places=self.space.places(branch.types), budget=self.budget)
+        return reached(branch.steps(), wanted, places=self.space.places(), budget=self.budget)
 
     def settled(self, branch: Branch | None) -> Branch | None:
         """The branch with the targets that it reaches; ``None`` where there is none."""

@@ -7,7 +7,7 @@ import itertools
 from collections.abc import Sequence
 from typing import Any
 
-from dimmplan.solve.branch import Branch, Kind
+from dimmplan.solve.branches import Branch, Kind
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.profiles import NEVER, Drawn, Limit, Profile, ProfileSource, Query, Time
 from dimmplan.solve.space import ChannelShape, SocketShape, Space
@@ -99,7 +99,7 @@ class Drawer:
         """The profiles of a socket within a span of capacity and a time."""
         if low_gib > high_gib:
             return Drawn((), NEVER)
-        query = Query(kind.shape, branch.types, branch.may_break, branch.rate, low_gib, high_gib, limit)
+        query = Query(kind.shape, branch.may_break, branch.rate, low_gib, high_gib, limit)
         return self.source.profiles(query, self._within_targets(branch, kind))
 
     def _within_targets(self, branch: Branch, kind: Kind) -> set[int]:
@@ -131,7 +131,7 @@ class Drawer:
         unit = self.space.rate_unit
         return [
             (load.gib * (unit // (branch.rate or load.rate)) if load.gib else 0, load.code)
-            for load in self.space.loads(channel, branch.types, branch.may_break)
+            for load in self.space.loads(channel, branch.may_break)
             if not load.gib or load.rate >= branch.rate
         ]
 
@@ -144,7 +144,7 @@ class Drawer:
     def _full_system(self, branch: Branch) -> Filling:
         """What all sockets together hold."""
         kinds = tuple((kind.shape, len(kind.places)) for kind in branch.kinds)
-        key = (kinds, branch.types, branch.may_break, branch.rate)
+        key = (kinds, branch.may_break, branch.rate)
         if key not in self._full_systems:
             every = {
                 time for shape, _ in kinds for each in self._full(branch, shape) for times, _ in each for time in times
@@ -165,7 +165,7 @@ class Drawer:
 
     def _full(self, branch: Branch, shape: SocketShape) -> list[list[Filling]]:
         """For each way to fill a socket what each of its channels holds within which time."""
-        key = (shape, branch.types, branch.may_break, branch.rate)
+        key = (shape, branch.may_break, branch.rate)
         if key not in self._full_channels:
             self._full_channels[key] = [
                 [self._filling(loads) for loads in channels] for channels in self._timed_loads(branch, shape)

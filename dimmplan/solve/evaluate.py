@@ -5,7 +5,7 @@ Every answer of the search passes through here before it is accepted.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 
 from dimmplan.figures import PlacementFigures, placement_figures
@@ -18,7 +18,7 @@ from dimmplan.units import Gib, whole
 Value = int | Fraction
 
 
-def content_of(space: Space, texts: Iterable[bytes]) -> dict[str, Module | None]:
+def content_of(space: Space, texts: Iterable[Sequence[int]]) -> dict[str, Module | None]:
     """Slot contents from the board-order texts of the fitted sockets; slots of absent sockets are left out."""
     size = len(space.types)
     content: dict[str, Module | None] = {}
@@ -28,11 +28,11 @@ def content_of(space: Space, texts: Iterable[bytes]) -> dict[str, Module | None]
     return content
 
 
-def texts_of(space: Space, content: Mapping[str, Module | None]) -> tuple[bytes, ...]:
+def texts_of(space: Space, content: Mapping[str, Module | None]) -> tuple[tuple[int, ...], ...]:
     """The board-order texts of a placement: greater comes first."""
     rank = {module: len(space.types) - index for index, module in enumerate(space.types)}
     return tuple(
-        bytes(rank[module] if (module := content.get(slot)) else 0 for slot in socket.slots) for socket in space.sockets
+        tuple(rank[module] if (module := content.get(slot)) else 0 for slot in socket.slots) for socket in space.sockets
     )
 
 
@@ -53,6 +53,13 @@ def vector_of(
         return None
     figures = placement_figures(space.board, space.option, fitted, content, mode=space.request.mode)
     return measured_vector(space, criteria, content, breaches, figures)
+
+
+def broken_rows(space: Space, content: Mapping[str, Module | None]) -> frozenset[str]:
+    """Ids of the advised rows that a placement breaks."""
+    fitted = [socket.id for socket in space.sockets]
+    breaches = judge(space.board, space.option, fitted, content, mode=space.request.mode)
+    return frozenset(breach.rule for breach in breaches if breach.severity == "advised")
 
 
 def measured_vector(
@@ -101,6 +108,6 @@ def _values(
         "low_rank_channels": sum(socket.low_rank_channels for socket in sockets),
         "modules": figures.modules,
         "free_slots": figures.free_slots,
-        "discarded": space.refused_kept + sum(max(0, supply.kept - count) for supply, count in pairs),
+        "discarded": space.kept_elsewhere + sum(max(0, supply.kept - count) for supply, count in pairs),
         "bought": sum(max(0, count - supply.kept) for supply, count in pairs),
     }

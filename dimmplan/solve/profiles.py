@@ -98,7 +98,6 @@ class Query(NamedTuple):
     """
 
     shape: SocketShape
-    types: tuple[int, ...]
     may_break: Rows
     rate: int
     low_gib: int
@@ -139,6 +138,13 @@ class Evaluator:
         return found._replace(depth=found.depth * factor)
 
 
+def evaluator_of(space: Space, permitted: Permitted) -> Evaluator:
+    """What a space remembers of sockets with those permitted sets."""
+    if permitted not in space.evaluators:
+        space.evaluators[permitted] = Evaluator(permitted)
+    return space.evaluators[permitted]
+
+
 class _Part(NamedTuple):
     """One controller loaded, with what follows from it alone; ``amounts`` fall, in grains."""
 
@@ -159,12 +165,11 @@ class ProfileSource:
     def __init__(self, space: Space, budget: Budget) -> None:
         self.space = space
         self.budget = budget
-        self._evaluators: dict[Permitted, Evaluator] = {}
 
     def profiles(self, query: Query, codes: Container[int]) -> Drawn:
         """All profiles with those count codes that answer the query, one for each set of figures, in board order."""
         permitted = query.shape.permitted
-        evaluate = self._evaluators.setdefault(permitted, Evaluator(permitted))
+        evaluate = evaluator_of(self.space, permitted)
         drawing = _Drawing(self.space, self.budget, query, evaluate)
         return Drawn(tuple(drawing.profiles(codes)), drawing.beyond())
 
@@ -174,7 +179,7 @@ def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
     unit, most_time = space.rate_unit, query.limit.time
     return [
         load
-        for load in space.loads(shape, query.types, query.may_break)
+        for load in space.loads(shape, query.may_break)
         if not load.gib
         or load.rate >= query.rate
         and load.gib * (unit // (query.rate or load.rate)) <= most_time
@@ -185,7 +190,7 @@ def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
 def mirrored_codes(space: Space, budget: Budget, query: Query, shapes: Sequence[ChannelShape]) -> set[int]:
     """Count codes of all ways to load these channels so that they mirror."""
     row = space.mirroring
-    drawing = _Drawing(space, budget, query, Evaluator(query.shape.permitted))
+    drawing = _Drawing(space, budget, query, evaluator_of(space, query.shape.permitted))
     filled = drawing.fill(tuple(shapes), 0, lambda _step, _loads, _gib: True)
     return {sum([load.code for load in loads]) for loads in filled if row is not None and loads_mirror(loads, row)}
 
@@ -200,7 +205,7 @@ class _Drawing:
         self.evaluate = evaluate
         self.unit = space.rate_unit
         every = {shape for controller in query.shape.controllers for shape in controller}
-        loads = [load.gib for shape in every for load in space.loads(shape, query.types, query.may_break)]
+        loads = [load.gib for shape in every for load in space.loads(shape, query.may_break)]
         self.grain = math.gcd(*loads) or 1
         self.by_channel = space.board.rate_scope == "channel"
         self._most: dict[int, int] = {}

@@ -1,48 +1,81 @@
-"""The exact search: criterion by criterion, over all populations, by bounds that lose nothing.
+"""The exact search: sets of types best first, then criterion by criterion over all populations.
 
-A *branch* fixes what couples the sockets: the types used, the advised rows that may be broken, the rate of the
-system, the total capacity. Inside a branch every criterion is one of three things, and that is what makes it exact
-and fast: a figure of the total counts (capacity, cost, modules), a bottleneck over sockets (a threshold that each
-socket's profile must keep), or a sum over sockets. A branch that cannot equal the best value so far is dropped.
+What couples the sockets is fixed first: the types used, the advised rows that are broken, the rate of the system. Each
+way to fix it is a *branch*, and no placement of it passes what its types promise. The branches are visited by that
+promise, and left where it cannot beat the best so far. Inside a branch every criterion is one of three things, and that
+is what makes it exact and fast: a figure of the total counts (capacity, cost, modules), a bottleneck over sockets (a
+threshold that each socket's profile must keep), or a sum over sockets.
 """
 
 from __future__ import annotations
 
+import heapq
+import itertools
+from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
-from itertools import combinations
+from functools import cached_property
 from typing import NamedTuple
 
-from dimmplan.solve.branch import Branch, Kind, Value
-from dimmplan.solve.branches import Aim, Branches
+from dimmplan.solve.branches import Aim, Branch, Branches, Kind, Value
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.choices import Choices
-from dimmplan.solve.criteria import Criterion, criteria_of
+from dimmplan.solve.criteria import Criterion, criteria_of, ranked
 from dimmplan.solve.drawing import Drawer
+from dimmplan.solve.promise import Promise, Promises
 from dimmplan.solve.space import Rows, Space
 from dimmplan.solve.sums import least_tails
-from dimmplan.solve.sweep import Sweeps
+from dimmplan.solve.sweep import Job, Sweeps
 from dimmplan.units import Gib
+
+MOST_REMEMBERED = 400
+"""Of so many sets of types it is remembered what sockets can hold."""
+BOUNDS_A_NODE = 4
+"""So many promises count as one node of effort."""
 
 
 class Found(NamedTuple):
-    """A best placement: texts of the sockets in board order, and the vector that decided, as far as it went."""
+    """A best placement: ranks of the modules in each socket's slots, and the vector that decided, as far as it went.
 
-    texts: tuple[bytes, ...]
+    A slot's rank is 0 for empty, and greater for what comes first in board order.
+    """
+
+    texts: tuple[tuple[int, ...], ...]
     types: tuple[int, ...]
     code: int
     vector: tuple[Value, ...]
 
-    @property
-    def text(self) -> bytes:
-        """All slots in board order."""
-        return b"".join(self.texts)
+
+class _Node(NamedTuple):
+    """What is to be looked at next: a group of sets of types, one set, or one set at a rate with some rows broken."""
+
+    promise: Promise
+    number: int
+    group: tuple[tuple[int, ...], ...] = ()
+    types: tuple[int, ...] = ()
+    may_break: Rows | None = None
+    rate: int = 0
+    begun: Begun | None = None
+
+
+class Begun(NamedTuple):
+    """A branch that was left before its sweep was decided: another promised more."""
+
+    jobs: list[Job]
+    vector: list[Value]
+
+
+class Later(NamedTuple):
+    """What a branch that is left for now still promises, and how far it was decided."""
+
+    promise: Promise
+    begun: Begun
 
 
 class Search:
-    """One exact search over a space. ``budget`` counts nodes; profiles and regions are remembered between aims.
+    """One exact search over a space. ``budget`` counts nodes; what sockets can hold is remembered between aims.
 
-    ``bounds=False`` draws every population of every branch; the answer is the same, only slower. ``prefer`` orders by
-    another list than the request's, and ``like`` is a search of the same space whose memory is shared.
+    ``bounds=False`` enumerates every population of every branch; the answer is the same, only slower. ``prefer`` orders
+    by another list than the request's, and ``like`` is a search of the same space whose memory is shared.
     """
 
     def __init__(
@@ -60,10 +93,7 @@ class Search:
         self.incumbent: Found | None = None
         self.priced = all(supply.priced for supply in space.request.supplies)
         self.criteria: tuple[Criterion, ...] = criteria_of(prefer or space.request.prefer, priced=self.priced)
-        self.branches: Branches = Branches(space, budget) if like is None else like.branches
-        self.choices: Choices = Choices(space, budget) if like is None else like.choices
-        self.drawer: Drawer = Drawer(space, budget, bounds=bounds) if like is None else like.drawer
-        self.sweeps = Sweeps(space, self.drawer, self.choices)
+        self._deciders: dict[tuple[int, ...], Decider] = {} if like is None else like._deciders
 
     # -- the whole -------------------------------------------------------------------------------------------------
 
@@ -74,121 +104,245 @@ class Search:
         ``incumbent``. Raises ``EffortSpent``.
         """
         self.incumbent = incumbent
-        for size in range(1, self._most_types() + 1):
-            self.incumbent = self._best_of_size(size, aim, self.incumbent) or self.incumbent
-            self.budget.armed = self.incumbent is not None
+        for size in self._sizes():
+            self._visit(size, aim)
         return self.incumbent
 
-    def _most_types(self) -> int:
-        return min(self.space.request.max_types, len(self.space.types))
+    def _visit(self, size: int, aim: Aim) -> None:
+        """Look at every way to fix what couples the sockets, with that many types, that may beat the best so far."""
+        promises = Promises(self.space, self.criteria)
+        numbers = itertools.count()
+        heap = [
+            _Node(promise, next(numbers), group=group)
+            for promise, group in promises.groups(size, aim)
+            if aim.only is None or self._uses(group, aim.only)
+        ]
+        self.budget.spend(len(heap) // BOUNDS_A_NODE)
+        heapq.heapify(heap)
+        while heap:
+            node = heapq.heappop(heap)
+            if self.bounds and self.incumbent is not None and node.promise > self._rank(self.incumbent):
+                return
+            if node.may_break is None:
+                for opened in self._opened(node, promises, aim):
+                    self.budget.spend(1)
+                    heapq.heappush(heap, opened._replace(number=next(numbers)))
+                continue
+            beside = heap[0].promise if heap and self.bounds else None
+            found = self._decider(node.types).best(node, self._nearer(aim, node), self.incumbent, beside)
+            if isinstance(found, Later):
+                heapq.heappush(heap, node._replace(promise=found.promise, begun=found.begun))
+            elif found is not None:
+                self.incumbent = found
+                self.budget.armed = True
+
+    def _sizes(self) -> range:
+        one_type = self.space.mirroring is not None and self.space.mirroring.one_type
+        return range(1, 1 + min(1 if one_type else self.space.request.max_types, len(self.space.types)))
+
+    def _decider(self, types: tuple[int, ...]) -> Decider:
+        """What is remembered of a set of types, as this search orders."""
+        found = self._deciders.pop(types, None) or Decider(self.space, types, self.budget, bounds=self.bounds)
+        self._deciders[types] = found  # the last used is the last to be forgotten
+        if len(self._deciders) > MOST_REMEMBERED:
+            del self._deciders[next(iter(self._deciders))]
+        found.criteria = self.criteria
+        return found
+
+    def _nearer(self, aim: Aim, node: _Node) -> Aim:
+        """The aim without capacities farther above the asked one than the best so far, where that counts first."""
+        best, over_first = self.incumbent, self.criteria[1].name == "over_gib" and not self.space.request.over_gib
+        if not self.bounds or best is None or not over_first or best.vector[0] != len(node.may_break or ()):
+            return aim
+        high = -(-self.space.gib(best.code) // self.space.scale)
+        return aim._replace(high_gib=min(aim.high_gib, high))
+
+    def _rank(self, found: Found) -> Promise:
+        return ranked(self.criteria, found.vector)
+
+    def _uses(self, group: Sequence[Sequence[int]], code: int) -> bool:
+        used = [kind for kind, count in enumerate(self.space.counts(code)) if count]
+        return any(set(used) == set(types) for types in Promises.sets(group))
+
+    def _opened(self, node: _Node, promises: Promises, aim: Aim) -> Iterator[_Node]:
+        """The sets of a group, or the branches of a set, with what they promise."""
+        if not node.types:
+            for types in promises.sets(node.group):
+                broken = self.space.broken_alone(types)
+                if broken <= set(self.space.advised):
+                    promise = promises.promise([promises.facts[kind] for kind in types], aim, broken=len(broken))
+                    if promise is not None:
+                        yield node._replace(promise=promise, types=types)
+            return
+        facts = [promises.facts[kind] for kind in node.types]
+        decider = self._decider(node.types)
+        most = len(self.space.advised) if self.incumbent is None else int(self.incumbent.vector[0])
+        for may_break in decider.relaxations(aim, most):
+            for rate in decider.branches.rates(may_break):
+                promise = promises.promise(facts, aim, broken=len(may_break), rate=rate)
+                if promise is not None:
+                    yield node._replace(promise=promise, may_break=may_break, rate=rate)
+
+    # -- other questions of the same space ---------------------------------------------------------------------------
 
     def capacities(self, aim: Aim, *, as_advised: bool = False) -> set[Gib]:
         """Every usable capacity within the aim that some placement has; advised rows count with ``as_advised``."""
-        found: set[Gib] = set()
         may_break: Rows = frozenset() if as_advised else frozenset(self.space.advised)
-        for size in range(1, self._most_types() + 1):
-            for branch in self.branches.of(size, may_break, aim):
-                found |= {self.space.unscaled(self.space.gib(total)) for total in self.choices.reached(branch)}
-        return found
+        return {
+            self.space.unscaled(decider.space.gib(total))
+            for decider in self._every(aim, may_break)
+            for total in decider.reached(aim, may_break)
+        }
+
+    def codes(self, aim: Aim) -> set[int]:
+        """Count codes within the aim that some placement has, advised rows aside."""
+        may_break = frozenset(self.space.advised)
+        return {
+            self.space.code_among(decider.types, total)
+            for decider in self._every(aim, may_break)
+            for total in decider.reached(aim, may_break)
+        }
 
     def reaches(self, aim: Aim) -> bool:
         """True where some placement has a capacity within the aim, advised rows aside."""
-        return any(
-            self.choices.reached(branch)
-            for size in range(1, self._most_types() + 1)
-            for branch in self.branches.of(size, frozenset(self.space.advised), aim)
-        )
+        may_break = frozenset(self.space.advised)
+        return any(decider.reached(aim, may_break) for decider in self._every(aim, may_break))
 
-    def nearest_faster(self, aim: Aim, sweep: Fraction, *, most_broken: int, up: bool) -> int | None:
+    def _every(self, aim: Aim, may_break: Rows) -> Iterator[Decider]:
+        """Every set of types that may have a capacity within the aim."""
+        promises = Promises(self.space, criteria_of("capacity-first", priced=False))
+        for size in self._sizes():
+            for _, group in sorted(promises.groups(size, aim)):
+                for types in promises.sets(group):
+                    self.budget.spend(1)
+                    facts = [promises.facts[kind] for kind in types]
+                    if self.space.broken_alone(types) <= may_break and promises.promise(facts, aim) is not None:
+                        yield self._decider(types)
+
+    def nearest_faster(self, aim: Aim, sweep: Fraction, *, may_break: Rows, up: bool) -> int | None:
         """The nearest usable capacity of an aim where some placement has a higher balanced sweep, or ``None``.
 
-        Only placements that break at most ``most_broken`` advised rows count, those with fewest first, as in the
-        lists. Raises ``EffortSpent`` with an armed budget.
+        No advised row but ``may_break`` is broken. Raises ``EffortSpent`` with an armed budget.
         """
-        peak = self.sweeps.sweep(1, 1) * self.sweeps.evenly * max(self.space.board.rates_mts)
-        if peak / self.space.rate_unit <= sweep:
-            return None
-        by_gib: dict[int, list[Branch]] = {}
-        for broken in range(most_broken + 1):
-            reached_now = self._branches_by_gib(aim, broken)
-            by_gib |= {gib: branches for gib, branches in reached_now.items() if gib not in by_gib}
+        by_gib: dict[int, list[tuple[Decider, Branch]]] = {}
+        for decider in self._every(aim, may_break):
+            for branch in decider.all_branches(aim, may_break):
+                for gib, targets in decider.space.by_gib(decider.choices.reached(branch)).items():
+                    by_gib.setdefault(gib, []).append((decider, branch._replace(targets=targets)))
         for gib in sorted(by_gib, reverse=not up):
-            value, _ = self.sweeps.best(by_gib[gib], sweep)
-            if value is not None and value > sweep and gib % self.space.scale == 0:
-                return gib // self.space.scale
+            if gib % self.space.scale:
+                continue
+            for decider, branch in by_gib[gib]:
+                value, _ = decider.sweeps.best(decider.sweeps.jobs([branch]), sweep, balanced=True)
+                if value is not None and value > sweep:
+                    return gib // self.space.scale
         return None
 
-    def least_difference(self, aim: Aim, most_broken: int) -> Gib:
+    def least_difference(self, aim: Aim, may_break: Rows) -> Gib:
         """The least difference between sockets that some placement of an aim has; 0 where there is none.
 
-        It breaks at most so many advised rows.
+        It breaks no advised row but ``may_break``.
         """
         widths = [
             width
-            for broken in range(most_broken + 1)
-            for branches in self._branches_by_gib(aim, broken).values()
-            for branch in branches
-            for width, _ in self.choices.windows(branch)
+            for decider in self._every(aim, may_break)
+            for branch in decider.all_branches(aim, may_break)
+            for width, _ in decider.choices.windows(branch)
         ]
         return self.space.unscaled(min(widths, default=0))
 
-    def _branches_by_gib(self, aim: Aim, broken: int) -> dict[int, list[Branch]]:
-        """Branches that break just so many advised rows, by the scaled capacity that their targets reach."""
-        found: dict[int, list[Branch]] = {}
-        for chosen in combinations(self.space.advised, broken):
-            for size in range(1, self._most_types() + 1):
-                for branch in self.branches.of(size, frozenset(chosen), aim):
-                    for gib, targets in self.space.by_gib(self.choices.reached(branch)).items():
-                        found.setdefault(gib, []).append(branch._replace(targets=targets))
-        return found
 
-    def _best_of_size(self, size: int, aim: Aim, incumbent: Found | None) -> Found | None:
-        """The best with exactly ``size`` types allowed, where it is better than the incumbent; else ``None``."""
-        most_broken = len(self.space.advised) if incumbent is None else int(incumbent.vector[0])
-        for broken in range(most_broken + 1):
-            rival = incumbent if incumbent is not None and broken == incumbent.vector[0] else None
-            branches = [
-                branch
-                for chosen in combinations(self.space.advised, broken)
-                for branch in self.branches.of(size, frozenset(chosen), self._nearer(aim, rival))
-            ]
-            found = self._decide(branches, broken, rival) if branches else None
-            if found is not None:
-                return found
-        return None
+class Decider:
+    """Decides between the placements that use just some types, each of them at least once."""
 
-    def _nearer(self, aim: Aim, rival: Found | None) -> Aim:
-        """The aim without capacities that are farther above the asked one than a rival is, where that counts first."""
-        over_first = self.criteria[1].name == "over_gib" and not self.space.request.over_gib
-        if not self.bounds or rival is None or not over_first:
-            return aim
-        return aim._replace(high_gib=min(aim.high_gib, -(-self.space.gib(rival.code) // self.space.scale)))
+    def __init__(self, space: Space, types: tuple[int, ...], budget: Budget, *, bounds: bool) -> None:
+        self.types = types
+        self.whole = space
+        self.space = space.of_types(types)
+        self.bounds = bounds
+        self.budget = budget
+        self.criteria: tuple[Criterion, ...] = ()
+        self.branches = Branches(self.space, budget)
+        self.choices = Choices(self.space, budget)
+        self.drawer = Drawer(self.space, budget, bounds=bounds)
+        self.sweeps = Sweeps(self.space, self.drawer, self.choices)
 
-    def _decide(self, branches: list[Branch], broken: int, rival: Found | None) -> Found | None:
-        """Go down the list of criteria; ``None`` where no branch comes before the rival."""
-        vector: list[Value] = [broken]
-        alive: Found | None = rival
-        for index, criterion in enumerate(self.criteria[1:], start=1):
+    @cached_property
+    def _ranks(self) -> list[int]:
+        """The rank in the whole space of each rank here; 0 is an empty slot."""
+        return [0, *(len(self.whole.types) - kind for kind in reversed(self.types))]
+
+    def _targets(self, aim: Aim) -> frozenset[int]:
+        found = self.branches.targets(aim.low_gib, aim.high_gib)
+        if aim.only is None and not aim.without:
+            return found
+        codes = {self.whole.code_among(self.types, code): code for code in found}
+        return frozenset(here for code, here in codes.items() if code not in aim.without and aim.only in (None, code))
+
+    def all_branches(self, aim: Aim, may_break: Rows) -> Iterator[Branch]:
+        """The branches at every rate."""
+        targets = self._targets(aim)
+        for rate in self.branches.rates(may_break) if targets else ():
+            yield from self.branches.of(may_break, targets, rate, aim.least_sweep)
+
+    def reached(self, aim: Aim, may_break: Rows) -> frozenset[int]:
+        """The total counts within the aim that some placement has; the lowest rate lets all of them be."""
+        targets = self._targets(aim)
+        rates = self.branches.rates(may_break) if targets else []
+        found = [
+            self.choices.reached(branch)
+            for rate in rates[-1:]
+            for branch in self.branches.of(may_break, targets, rate, aim.least_sweep)
+        ]
+        return frozenset().union(*found)
+
+    def relaxations(self, aim: Aim, most: int) -> list[Rows]:
+        """The least sets of advised rows, at most so many, of which one has to be broken to have such a capacity."""
+        sure = self.whole.broken_alone(self.types)
+        others = [row for row in self.whole.advised if row not in sure]
+        found = least_relaxations(others, lambda rows: bool(self.reached(aim, sure | rows)), most - len(sure))
+        return [sure | rows for rows in found]
+
+    # -- criterion by criterion --------------------------------------------------------------------------------------
+
+    def best(self, node: _Node, aim: Aim, rival: Found | None, beside: Promise | None) -> Found | Later | None:
+        """The first placement of a branch; ``None`` where none comes before the rival.
+
+        ``beside`` is what the next branch promises: this one is left for later where it turns out to promise less.
+        """
+        may_break = node.may_break or frozenset()
+        jobs, vector = node.begun or (None, [len(may_break)])
+        known = ranked(self.criteria[: len(vector)], vector)
+        before = None if rival is None else ranked(self.criteria[: len(vector)], rival.vector[: len(vector)])
+        if before is not None and before < known:
+            return None
+        alive = rival if before == known else None
+        branches = (
+            list(self.branches.of(may_break, self._targets(aim), node.rate, aim.least_sweep)) if jobs is None else []
+        )
+        for index, criterion in enumerate(self.criteria[len(vector) :], start=len(vector)):
             bar = alive.vector[index] if alive is not None else None
-            if criterion.name == "balanced_sweep":
-                value, branches = self.sweeps.best(branches, bar)
-            elif criterion.name == "system_sweep" and not branches[0].drawn:
-                value, branches = self.sweeps.best(branches, bar, balanced=False)
+            balanced = criterion.name == "balanced_sweep"
+            if balanced or (criterion.name == "system_sweep" and not (branches and branches[0].drawn)):
+                known = ranked(self.criteria[:index], vector)
+                wanted = None if beside is None or known < beside[:index] else -beside[index]
+                jobs = self.sweeps.jobs(branches, balanced=balanced) if jobs is None else jobs
+                value, branches = self.sweeps.best(jobs, bar, balanced=balanced, wanted=wanted)
+                if value is not None and not branches:
+                    return Later((*known, -value, *node.promise[index + 1 :]), Begun(jobs, vector))
+                jobs = None
             else:
                 value, branches = self.choices.best(criterion, branches, bar)
-            if not branches or value is None:
+            if value is None:
                 return None
             if bar is not None and value != bar:
                 alive = None
-            vector.append(value)
-        found = max((self._first_in_board_order(branch) for branch in branches), key=lambda pair: pair[0])
-        texts, types, code = found[1]
-        answer = Found(texts, types, code, tuple(vector))
-        return None if alive is not None and alive.text >= answer.text else answer
+            vector = [*vector, value]
+        texts, code = max(self._first_in_board_order(branch) for branch in branches)
+        found = Found(texts, self.types, self.whole.code_among(self.types, code), tuple(vector))
+        return None if alive is not None and alive.texts >= found.texts else found
 
-    # -- board order -------------------------------------------------------------------------------------------
-
-    def _first_in_board_order(self, branch: Branch) -> tuple[bytes, tuple[tuple[bytes, ...], tuple[int, ...], int]]:
+    def _first_in_board_order(self, branch: Branch) -> tuple[tuple[tuple[int, ...], ...], int]:
         """The placement of a branch that comes first in board order: socket by socket, what can still be completed."""
         order: list[tuple[int, Kind, int]] = []
         for kind in branch.kinds:
@@ -210,5 +364,45 @@ class Search:
                     for each in kind.places if kind.tied else (place,):
                         texts[each] = profile.text
                     break
-        ordered = tuple(texts[place] for place in sorted(texts))
-        return b"".join(ordered), (ordered, branch.types, total)
+        return tuple(tuple(self._ranks[rank] for rank in texts[place]) for place in sorted(texts)), total
+
+
+def least_relaxations(rows: Sequence[str], possible: Callable[[Rows], bool], most: int) -> list[Rows]:
+    """The sets of fewest rows, at most ``most``, that make it possible when they may be broken; every one of that size.
+
+    A set that does not help is grown as long as it does not help: one of the rows left out has to be broken, whatever
+    else is. So only sets are tried that hold one row of each of these, and rows that never bind are in none.
+    """
+    if most >= 0 and possible(frozenset()):
+        return [frozenset()]
+    if most < 1 or not rows or not possible(frozenset(rows)):
+        return []
+    needed: list[Rows] = []
+
+    def grown(chosen: Rows) -> Rows:
+        for row in rows:
+            if row not in chosen and not possible(chosen | {row}):
+                chosen |= {row}
+        return frozenset(rows) - chosen
+
+    def extend(chosen: Rows, left: int) -> None:
+        if chosen in seen:
+            return
+        seen.add(chosen)
+        open_now = next((each for each in needed if not each & chosen), None)
+        if open_now is None:
+            if possible(chosen):
+                found.append(chosen)
+                return
+            open_now = grown(chosen)
+            needed.append(open_now)
+        for row in sorted(open_now) if left else ():
+            extend(chosen | {row}, left - 1)
+
+    for size in range(1, most + 1):
+        seen: set[Rows] = set()
+        found: list[Rows] = []
+        extend(frozenset(), size)
+        if found:
+            return sorted(found, key=sorted)
+    return []

@@ -6,12 +6,13 @@ number of modules of each type is carried as one integer, the *count code*: code
 
 from __future__ import annotations
 
+import copy
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from functools import cached_property
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from dimmplan.figures import is_low_rank
 from dimmplan.interleave import Permitted, permitted_sets
@@ -22,6 +23,7 @@ from dimmplan.model.rows import ProcessorOption
 from dimmplan.rates import channel_rate
 from dimmplan.rules import (
     AlikeRow,
+    Breach,
     Content,
     FittedRow,
     Populations,
@@ -41,6 +43,9 @@ from dimmplan.rules import (
     usable_gib,
 )
 from dimmplan.units import Gib, whole
+
+if TYPE_CHECKING:
+    from dimmplan.solve.profiles import Evaluator
 
 Rows = frozenset[str]
 """Ids of advised rows that may be broken; every other row is enforced."""
@@ -78,7 +83,6 @@ class Load(NamedTuple):
     rate: int
     low_rank: bool
     text: bytes
-    types: frozenset[int]
 
 
 class Space:
@@ -98,25 +102,40 @@ class Space:
         self.base = self.slot_count + 1
         enforced = [row for row in self.rows if row.severity == "error"]
         usable = [s for s in request.supplies if not any(judge_module(enforced, s.module))]
-        self.supplies: list[Supply] = sorted(usable, key=lambda supply: supply.module.order_key)
-        self.refused_kept = sum(supply.kept for supply in request.supplies if supply not in usable)
-        """Kept modules that the board refuses: discarded whatever is chosen."""
-        self.types: list[Module] = [supply.module for supply in self.supplies]
+        self.types: list[Module] = sorted((each.module for each in usable), key=lambda module: module.order_key)
         self.rate_unit = math.lcm(*board.rates_mts)
         self.mirroring = mirroring_row(board) if request.mode is Mode.MIRRORED else None
         self.sparing = sparing_row(board) if request.mode is Mode.SPARING else None
         self.scale = self._scale()
         """Capacities are carried in GiB times this, so that what a mode leaves stays whole."""
+        self._variants: dict[tuple[SocketShape, Rows], list[tuple[tuple[ChannelShape, ...], ...]]] = {}
+        self._enforced: dict[Rows, list[Rule]] = {}
+        self._sockets_of_shape: dict[SocketShape, list[Socket]] = {}
+        self.evaluators: dict[Permitted, Evaluator] = {}
+        """What sockets with those permitted sets do with amounts; the same whatever the types."""
+        self._use(sorted(usable, key=lambda supply: supply.module.order_key))
+
+    def _use(self, supplies: list[Supply]) -> None:
+        """Take these supplies as the types of the space, and forget what was known of others."""
+        self.supplies = supplies
+        self.types = [supply.module for supply in supplies]
+        used = {supply.module for supply in supplies}
+        self.kept_elsewhere = sum(each.kept for each in self.request.supplies if each.module not in used)
+        """Kept modules of other types, such as those that the board refuses: discarded whatever is chosen."""
         self.weights = [self._weight(module) for module in self.types]
         self.loss_place = self.base ** len(self.types)
         """Place value of what rank sparing takes, as the top digit of a count code."""
-        self._loads: dict[tuple[int, Pattern, tuple[int, ...], Rows], tuple[Load, ...]] = {}
-        self._variants: dict[tuple[SocketShape, Rows], list[tuple[tuple[ChannelShape, ...], ...]]] = {}
+        self._loads: dict[tuple[int, Pattern, Rows], tuple[Load, ...]] = {}
         self._gib: dict[int, int] = {}
-        self._enforced: dict[Rows, list[Rule]] = {}
-        self._socket_rows: dict[Rows, list[Rule]] = {}
         self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
-        self._sockets_of_shape: dict[SocketShape, list[Socket]] = {}
+        self._breaches: dict[int, list[Breach]] = {}
+
+    def of_types(self, types: Sequence[int]) -> Space:
+        """The same space with just some of its types; what does not depend on types is shared."""
+        _ = self.shapes, self.advised, self.channel_count
+        found = copy.copy(self)
+        found._use([self.supplies[kind] for kind in types])
+        return found
 
     def _scale(self) -> int:
         if self.mirroring is not None:
@@ -251,23 +270,27 @@ class Space:
         if may_break not in self._enforced:
             kept = [row for row in self.rows if row.severity == "error" or row.id not in may_break]
             self._enforced[may_break] = kept
-            self._socket_rows[may_break] = rows_of_scope(kept, "socket")
         return self._enforced[may_break]
 
     # -- types -------------------------------------------------------------------------------------------------
 
-    def subsets(self, size: int, may_break: Rows) -> Iterator[tuple[int, ...]]:
-        """Sets of exactly ``size`` types that may stand in one system together."""
-        rows = self.enforced(may_break)
-        mixes = [row for row in rows_of_scope(rows, "system") if row.couples == "types"]
-        fit = [i for i, module in enumerate(self.types) if not any(judge_module(rows, module))]
-        if self.mirroring is not None and self.mirroring.one_type and size > 1:
-            return
-        for chosen in itertools.combinations(fit, size):
-            content = {str(i): self.types[i] for i in chosen}
-            view = SystemView(board=self.board, fitted=self.request.fitted, content=content)
-            if not any(judge_system(mixes, view)):
-                yield chosen
+    @cached_property
+    def mixing_rows(self) -> list[Rule]:
+        """Rows that say which types may stand in one system together."""
+        return [row for row in rows_of_scope(self.rows, "system") if row.couples == "types"]
+
+    def broken_alone(self, types: Iterable[int]) -> Rows:
+        """Ids of the rows that modules of these types break by themselves, wherever they go."""
+        chosen = list(types)
+        content = {str(kind): self.types[kind] for kind in chosen}
+        view = SystemView(board=self.board, fitted=self.request.fitted, content=content)
+        found = {breach.rule for kind in chosen for breach in self._breaches_of(kind)}
+        return frozenset(found | {breach.rule for breach in judge_system(self.mixing_rows, view)})
+
+    def _breaches_of(self, kind: int) -> list[Breach]:
+        if kind not in self._breaches:
+            self._breaches[kind] = list(judge_module(self.rows, self.types[kind]))
+        return self._breaches[kind]
 
     def code(self, counts: Iterable[tuple[int, int]]) -> int:
         """The count code of (type, count) pairs."""
@@ -281,10 +304,20 @@ class Space:
             found.append(count)
         return tuple(found)
 
-    def places(self, types: Iterable[int]) -> list[tuple[int, int]]:
-        """Value and base of the digits of a count code in which placements of those types differ."""
-        places = [(self.base**kind, self.base) for kind in types]
-        return places if self.sparing is None else [*places, (self.loss_place * self.loss_step(types), 1 << 24)]
+    def code_among(self, types: Sequence[int], code: int) -> int:
+        """A count code of ``of_types(types)`` as one of this space."""
+        counts = []
+        for _ in types:
+            code, count = divmod(code, self.base)
+            counts.append(count)
+        total: int = self.code(zip(types, counts, strict=True)) + code * self.loss_place
+        return total
+
+    def places(self) -> list[tuple[int, int]]:
+        """Value and base of the digits of a count code."""
+        every = range(len(self.types))
+        places = [(self.base**kind, self.base) for kind in every]
+        return places if self.sparing is None else [*places, (self.loss_place * self.loss_step(every), 1 << 24)]
 
     def gib(self, code: int) -> int:
         """Usable capacity of a count code, in scaled GiB."""
@@ -312,19 +345,12 @@ class Space:
 
     # -- loads of a channel ------------------------------------------------------------------------------------
 
-    def loads(self, shape: ChannelShape, types: tuple[int, ...], may_break: Rows) -> tuple[Load, ...]:
-        """Every way to load a channel of that shape with those types, the empty load last."""
-        key = (shape.slots, shape.pattern, types, may_break)
-        known = self._loads.get(key)
-        if known is None:
-            every = tuple(range(len(self.types)))
-            whole = (shape.slots, shape.pattern, every, may_break)
-            if whole not in self._loads:
-                self._loads[whole] = tuple(self._enumerate_loads(shape, may_break))
-            chosen = set(types)
-            known = tuple(load for load in self._loads[whole] if load.types <= chosen)
-            self._loads[key] = known
-        return known
+    def loads(self, shape: ChannelShape, may_break: Rows) -> tuple[Load, ...]:
+        """Every way to load a channel of that shape, the empty load last."""
+        key = (shape.slots, shape.pattern, may_break)
+        if key not in self._loads:
+            self._loads[key] = tuple(self._enumerate_loads(shape, may_break))
+        return self._loads[key]
 
     def _enumerate_loads(self, shape: ChannelShape, may_break: Rows) -> Iterator[Load]:
         """One load for each multiset of modules that the rules allow, in its best board order."""
@@ -354,7 +380,6 @@ class Space:
                 rate=rate.rate_mts if rate else 0,
                 low_rank=is_low_rank(modules),
                 text=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
-                types=frozenset(kind for kind in chosen if kind is not None),
             )
         yield from sorted(best.values(), key=lambda load: load.text, reverse=True)
 
@@ -403,7 +428,7 @@ class Space:
         return self._allowed[key]
 
     def _judge_counts(self, shape: SocketShape, code: int, may_break: Rows) -> bool:
-        self.enforced(may_break)
+        rows = rows_of_scope(self.enforced(may_break), "socket")
         counts = self.counts(code)
         types = tuple(module for module, n in zip(self.types, counts, strict=True) if n)
         if self.mirroring is not None and self.mirroring.modules and sum(counts) not in self.mirroring.modules:
@@ -420,7 +445,7 @@ class Space:
             )
             for socket in self._sockets_of_shape[shape]
         )
-        return not any(any(judge_socket(self._socket_rows[may_break], view)) for view in views)
+        return not any(any(judge_socket(rows, view)) for view in views)
 
     def fitted_breaches(self) -> list[FittedRow]:
         """The rows about fitted sockets that this request's set breaks, whatever the placement."""

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
-from dimmplan.solve.branch import Branch, Value
+from dimmplan.solve.branches import Branch, Value
 from dimmplan.solve.choices import Choices
 from dimmplan.solve.drawing import Drawer
 from dimmplan.solve.profiles import Limit, Time
@@ -25,7 +25,7 @@ FIRST_STEP = 32
 """At first it widens by one part in so many, then by as much as it lies above the least time."""
 
 
-class _Job(NamedTuple):
+class Job(NamedTuple):
     """A branch at one total capacity, ordered by how fast it may be.
 
     ``hope`` is minus the sweep nothing beats, which takes the time ``known``; ``bound`` is the time to try next.
@@ -62,21 +62,23 @@ class Sweeps:
         """Channels at work where every socket works as hard as the one with the fewest channels can."""
 
     def best(
-        self, branches: list[Branch], bar: Value | None, *, balanced: bool = True
+        self, jobs: list[Job], bar: Value | None, *, balanced: bool, wanted: Value | None = None
     ) -> tuple[Value | None, list[Branch]]:
-        """The highest sweep: each branch is split by total capacity, and the most hopeful is tried next.
+        """The highest sweep, and the branches that have it: the most hopeful job is tried next.
 
         A try within a time bound that finds nothing leaves a lower hope, so no branch is enumerated in more time than
-        the fastest of all needs, but for the last widening of a bound.
+        the fastest of all needs, but for the last widening of a bound. Where nothing is as fast as ``wanted``, what
+        nothing beats is given, without branches; ``jobs`` then hold what is left to do.
         """
         best = None if bar is None else Fraction(bar)
         kept: list[Branch] = []
-        jobs = list(self._jobs(branches, balanced=balanced))
-        heapq.heapify(jobs)
         while jobs:
             job = heapq.heappop(jobs)
             if self.bounds and best is not None and -job.hope < best:
                 break
+            if wanted is not None and not kept and -job.hope < wanted:
+                heapq.heappush(jobs, job)
+                return -job.hope, []
             most = self._most_time(job, best)
             bound = min(job.bound, most) if self.bounds else most
             time, part = self._within(job, bound, balanced=balanced) if job.hope else _Try(0, job.branch)
@@ -92,8 +94,13 @@ class Sweeps:
                 heapq.heappush(jobs, job._replace(hope=hope, bound=max(time, wider)))
         return (best if kept else None), kept
 
-    def _jobs(self, branches: list[Branch], *, balanced: bool) -> Iterator[_Job]:
-        """A job for each branch and each total capacity of its targets."""
+    def jobs(self, branches: list[Branch], *, balanced: bool = True) -> list[Job]:
+        """A job for each branch and each total capacity of its targets, as a heap."""
+        found = list(self._jobs(branches, balanced=balanced))
+        heapq.heapify(found)
+        return found
+
+    def _jobs(self, branches: list[Branch], *, balanced: bool) -> Iterator[Job]:
         numbers = itertools.count()
         for branch in branches:
             for gib, targets in self.space.by_gib(branch.targets).items():
@@ -103,11 +110,11 @@ class Sweeps:
                     part = self.choices.settled(branch._replace(targets=targets).keeping(lambda p: p.code > 0))
                     starved = self.choices.settled(starved) if part is None and not branch.least_sweep else None
                     if starved is not None:
-                        yield _Job(Fraction(0), gib, next(numbers), 0, 0, starved)
+                        yield Job(Fraction(0), gib, next(numbers), 0, 0, starved)
                 if part is not None:
                     least = self._least_time(branch, gib, balanced=balanced)
                     bound = max(least, self.drawer.first_time(branch, gib))
-                    yield _Job(-self.sweep(gib, bound), gib, next(numbers), least, bound, part)
+                    yield Job(-self.sweep(gib, bound), gib, next(numbers), least, bound, part)
 
     def sweep(self, gib: int, time: Time) -> Fraction:
         """The sweep of a capacity in a time, in GB/s."""
@@ -119,7 +126,7 @@ class Sweeps:
         channels = min(self.channels, self.evenly) if balanced else self.channels
         return max(1, -(-gib * (self.space.rate_unit // rate) // channels))
 
-    def _most_time(self, job: _Job, at_least: Fraction | None) -> Time:
+    def _most_time(self, job: Job, at_least: Fraction | None) -> Time:
         """The longest that a placement may take: at the slowest rate, one channel at a time, or as long as the best."""
         slowest = job.branch.rate or min(self.space.board.rates_mts)
         most: Time = job.gib * (self.space.rate_unit // slowest)
@@ -127,7 +134,7 @@ class Sweeps:
             most = min(most, job.gib * self.space.rate_unit * 8 / (1000 * at_least))
         return most
 
-    def _within(self, job: _Job, bound: Time, *, balanced: bool) -> _Try:
+    def _within(self, job: Job, bound: Time, *, balanced: bool) -> _Try:
         """The least time within the bound, with all profiles that keep it."""
         floor = self.space.rate_unit * 8 / (1000 * job.branch.least_sweep) if job.branch.least_sweep else None
         limit = Limit(bound, job.gib if balanced else 0, len(self.space.sockets), floor)

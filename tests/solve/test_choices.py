@@ -8,7 +8,7 @@ import pytest
 
 from dimmplan.model.label import parse_label
 from dimmplan.model.request import Request, Supply
-from dimmplan.solve.branch import Branch, Kind
+from dimmplan.solve.branches import Branch, Kind
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.choices import Choices
 from dimmplan.solve.criteria import criteria_of
@@ -46,7 +46,7 @@ def test_least_sums_whatever_the_order_of_profiles(order: int) -> None:
     profiles = [profile(2, 2, 0), profile(2, 1, 2), profile(2, 1, 1), profile(1, 1, 0)]
     some = list(itertools.permutations(profiles))[order]
     kind = Kind(space.shapes[0], (0, 1), (*some, profile(3, 2, 0)))
-    branch = Branch((0,), frozenset(), 0, (kind,), frozenset({4}), drawn=True)
+    branch = Branch(frozenset(), 0, (kind,), frozenset({4}), drawn=True)
     by_name = {criterion.name: criterion for criterion in criteria_of("capacity-first", priced=False)}
 
     fewest, branches = choices.best(by_name["regions"], [branch], None)

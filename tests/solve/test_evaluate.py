@@ -94,7 +94,7 @@ def test_placements_as_texts() -> None:
     """A byte for each slot in board order: the larger module is the greater byte, 0 is empty."""
     space = space_of()
     assert [module.label[:4] for module in space.types] == ["64GB", "32GB", "16GB"]
-    texts = (bytes([2, 1, 2, 0, 1, 0]), bytes([1, 0, 0]))
+    texts = ((2, 1, 2, 0, 1, 0), (1, 0, 0))
     assert texts_of(space, CONTENT) == texts
     assert content_of(space, texts) == dict.fromkeys(space.board.slots) | CONTENT
     assert content_of(space, (bytes([3, 0, 0, 0, 0, 0]), bytes(3)))["A1"] == M64

@@ -1,0 +1,233 @@
+"""What no placement with some types can beat, by their sizes, numbers, rates and prices alone.
+
+Sets of types are visited the most promising first. So that large shelves stay quick, types of one size and one rate
+are looked at together first: no set among them promises more than they do at their best.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from functools import cached_property
+from typing import NamedTuple
+
+from dimmplan.model.request import Lot, Mode, Supply
+from dimmplan.rates import channel_rate
+from dimmplan.rules import SocketMinimumRow, of_kind
+from dimmplan.solve.branches import Aim, Value
+from dimmplan.solve.criteria import Criterion, ranked
+from dimmplan.solve.space import Space
+from dimmplan.units import channel_peak_gb_s
+
+Promise = tuple[Value, ...]
+"""A vector as ``ranked`` gives it, no part of which any placement passes: smaller is better."""
+
+
+class Facts(NamedTuple):
+    """What decides the promise of a type, or of several together: the most that any of them has.
+
+    ``gib`` is scaled; ``rates`` are the best with at least one, two and more modules on a channel, in MT/s.
+    """
+
+    gib: int
+    rates: tuple[int, ...]
+    many: int
+    kept: int
+    lots: tuple[Lot, ...]
+
+
+class Promises:
+    """The promises of a space for an ordered list of criteria."""
+
+    def __init__(self, space: Space, criteria: Sequence[Criterion]) -> None:
+        self.space = space
+        self.criteria = criteria
+        self.over_first = [c.name for c in criteria[1:2]] == ["over_gib"]
+        self.channels = space.channel_count
+        self.sockets = len(space.sockets)
+        self.fewest_channels = min(len(socket.channels) for socket in space.sockets)
+        self.kept = sum(supply.kept for supply in space.request.supplies)
+        self.every_socket = any(row.severity == "error" for row in of_kind(space.rows, SocketMinimumRow))
+
+    @cached_property
+    def facts(self) -> list[Facts]:
+        """Of each type of the space."""
+        space = self.space
+        return [
+            Facts(space.weights[kind], self._rates(kind), min(self._count(supply), space.slot_count), supply.kept, lots)
+            for kind, supply in enumerate(space.supplies)
+            for lots in [tuple(sorted(supply.lots, key=lambda lot: lot.price or 0))]
+        ]
+
+    def _count(self, supply: Supply) -> int:
+        return self.space.slot_count if supply.available is None else supply.available
+
+    def _rates(self, kind: int) -> tuple[int, ...]:
+        space, module = self.space, self.space.types[kind]
+        sizes = {len(channel.slots) for socket in space.sockets for channel in socket.channels}
+        best = [0] * max(sizes)
+        for slots in sizes:
+            for held in range(1, slots + 1):
+                rate = channel_rate(space.board, space.option, [module] * held, slots)
+                best[held - 1] = max(best[held - 1], rate.rate_mts if rate else 0)
+        return tuple(itertools.accumulate(reversed(best), max))[::-1]
+
+    def groups(self, size: int, aim: Aim) -> Iterator[tuple[Promise, tuple[tuple[int, ...], ...]]]:
+        """Sets of sets: for each number of types of one size and rate what the best of them promise, and which."""
+        alike: dict[tuple[int, tuple[int, ...]], list[int]] = {}
+        for kind, facts in enumerate(self.facts):
+            if (aim.types is None or kind in aim.types) and facts.many and facts.rates[0]:
+                alike.setdefault((facts.gib, facts.rates), []).append(kind)
+        together = {tuple(kinds): self._together(kinds) for kinds in alike.values()}
+        for chosen in itertools.combinations_with_replacement(together, size):
+            if all(chosen.count(kinds) <= len(kinds) for kinds in set(chosen)):
+                promise = self.promise([together[kinds] for kinds in chosen], aim)
+                if promise is not None:
+                    yield promise, chosen
+
+    def _together(self, kinds: Sequence[int]) -> Facts:
+        each = [self.facts[kind] for kind in kinds]
+        lots = sorted((lot for facts in each for lot in facts.lots), key=lambda lot: lot.price or 0)
+        return each[0]._replace(
+            many=max(facts.many for facts in each), kept=max(facts.kept for facts in each), lots=tuple(lots)
+        )
+
+    @staticmethod
+    def sets(chosen: Sequence[Sequence[int]]) -> Iterator[tuple[int, ...]]:
+        """The sets of types of a group, each in the order of the space."""
+        picks = [itertools.combinations(kinds, chosen.count(kinds)) for kinds in dict.fromkeys(chosen)]
+        for parts in itertools.product(*picks):
+            yield tuple(sorted(kind for part in parts for kind in part))
+
+    # -- one promise -------------------------------------------------------------------------------------------------
+
+    def promise(self, types: Sequence[Facts], aim: Aim, *, broken: int = 0, rate: int = 0) -> Promise | None:
+        """What placements with some of each of these types promise; ``None`` where none can have such a capacity.
+
+        At a ``rate`` of the system in MT/s, or 0 at the best.
+        """
+        span = self._span(types, aim)
+        if span is None:
+            return None
+        low, high = span
+        fewest, most = self._modules(types, low, high)
+        sweeps = self._sweeps(types, (low, high), (fewest, most), rate)
+        if fewest > most or sweeps is None:
+            return None
+        system, worst, balanced = sweeps
+        request, scale = self.space.request, self.space.scale
+        allowance = (request.capacity_gib + (request.over_gib or 0)) * scale
+        kept = sum(min(facts.kept, facts.many) for facts in types)
+        values: dict[str, Value] = {
+            "advised_broken": broken,
+            "over_gib": max(Fraction(0), Fraction(low - allowance, scale)),
+            "balanced_sweep": balanced,
+            "socket_difference_gib": 0,
+            "system_sweep": system,
+            "worst_sweep": worst,
+            "worst_parallel": worst,
+            "controller_difference_gib": 0,
+            "regions": self.sockets if self.every_socket else 1,
+            "narrowest_ways": max(len(socket.channels) for socket in self.space.sockets),
+            "types": len(types),
+            "low_rank_channels": 0,
+            "modules": fewest,
+            "free_slots": self.space.slot_count - fewest,
+            "discarded": self.kept - kept,
+            "bought": max(0, fewest - kept),
+        }
+        if any(criterion.name == "cost" for criterion in self.criteria):
+            values["cost"] = self._cost(types, low)
+        return ranked(self.criteria, [values[criterion.name] for criterion in self.criteria])
+
+    def _span(self, types: Sequence[Facts], aim: Aim) -> tuple[int, int] | None:
+        """The least and the most scaled capacity that these types can have within an aim."""
+        scale = self.space.scale
+        low, high = math.ceil(aim.low_gib * scale), math.floor(aim.high_gib * scale)
+        if self.space.request.mode is not Mode.INDEPENDENT:
+            return (low, high) if low <= high else None
+        step = math.gcd(*(facts.gib for facts in types))
+        sums = 1
+        inside = (1 << high // step + 1) - 1
+        for facts in types:
+            sums = sum_of_each(sums, facts.gib // step, facts.many) & inside
+        sums >>= -(-low // step)
+        if not sums:
+            return None
+        first = -(-low // step) * step
+        least, high = first + ((sums & -sums).bit_length() - 1) * step, first + (sums.bit_length() - 1) * step
+        if not self.over_first:
+            return least, high
+        allowance = (self.space.request.capacity_gib + (self.space.request.over_gib or 0)) * scale
+        return least, max(least, min(high, allowance))
+
+    def _modules(self, types: Sequence[Facts], low: int, high: int) -> tuple[int, int]:
+        """The fewest and the most modules, some of each type, for a span of capacity."""
+        rising = sorted(types, key=lambda facts: facts.gib)
+        most, left = len(types), high - sum(facts.gib for facts in types)
+        fewest, missing = len(types), low - sum(facts.gib for facts in types)
+        for facts in rising:
+            more = max(0, min(facts.many - 1, left // facts.gib))
+            most, left = most + more, left - more * facts.gib
+        for facts in reversed(rising):
+            more = max(0, min(facts.many - 1, -(-missing // facts.gib)))
+            fewest, missing = fewest + more, missing - more * facts.gib
+        slots = self.space.slot_count
+        if self.space.sparing is not None:  # what it takes may be added
+            most, left = slots, 0
+        return (fewest if missing <= 0 else slots + 1), (min(most, slots) if left >= 0 else 0)
+
+    def _sweeps(
+        self, types: Sequence[Facts], gib: tuple[int, int], modules: tuple[int, int], rate: int
+    ) -> tuple[Fraction, Fraction, Fraction] | None:
+        """System, worst socket's and balanced sweep: for each depth of the fullest channel the best that it allows."""
+        (low, high), (fewest, most) = gib, modules
+        by_system = self.space.board.rate_scope == "system"
+        found: list[tuple[Fraction, Fraction]] = []
+        own = (min if by_system else max)(facts.rates[0] for facts in types)
+        sizes = [facts.gib for facts in types]
+        step = math.gcd(*sizes)
+        share = -(-low // (self.channels * step)) * step
+        for depth in range(max(1, -(-fewest // self.channels)), len(types[0].rates) + 1):
+            held = min(most, depth * self.channels)
+            deep = max(facts.rates[depth - 1] for facts in types)
+            runs = min(own, deep) if by_system else own
+            if rate:
+                runs = rate if runs >= rate else 0
+            if not runs or not deep:
+                continue
+            peak = channel_peak_gb_s(runs)
+            fullest = max(depth * min(sizes), *sizes, share) if self.space.request.mode is Mode.INDEPENDENT else 1
+            system = min(Fraction(min(held, self.channels)), Fraction(high, fullest)) * peak
+            found.append((system, min(held // self.sockets, self.fewest_channels) * peak))
+        if not found:
+            return None
+        system, worst = max(each for each, _ in found), max(each for _, each in found)
+        return system, worst, max(min(one, self.sockets * other) for one, other in found)
+
+    def _cost(self, types: Sequence[Facts], gib: int) -> Fraction:
+        """What such a capacity costs at least: the cheapest GiB first, kept modules for nothing."""
+        offers = [(Fraction(0), facts.gib, facts.kept) for facts in types if facts.kept]
+        offers += [
+            ((lot.price or Fraction(0)) / facts.gib, facts.gib, facts.many if lot.count is None else lot.count)
+            for facts in types
+            for lot in facts.lots
+        ]
+        total, left = Fraction(0), gib
+        for price, each, count in sorted(offers):
+            taken = min(left, each * count)
+            total, left = total + price * taken, left - taken
+        return total
+
+
+def sum_of_each(sums: int, size: int, count: int) -> int:
+    """Sums as bits, with one to ``count`` times ``size`` added to each."""
+    found = sums << size
+    done = 1
+    while done < count:
+        more = min(done, count - done)
+        found |= found << more * size
+        done += more
+    return found
