@@ -54,6 +54,8 @@ class Supply(NamedTuple):
         """Price of ``count`` modules: kept ones first and free, then lots from the cheapest on."""
         left = max(0, count - self.kept)
         total = Fraction(0)
+        if not left:
+            return total
         for lot in sorted(self.lots, key=lambda lot: lot.price or 0):
             take = left if lot.count is None else min(left, lot.count)
             total += take * (lot.price or 0)

@@ -7,7 +7,6 @@ The search is deaf and mute: no files, no printing, no clock. It answers *proven
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from typing import NamedTuple
@@ -22,12 +21,15 @@ from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, most_gib, nearest_capacities, rounded_up
 from dimmplan.solve.criteria import LISTS, Criterion, ranked
-from dimmplan.solve.evaluate import Value, broken_rows, content_of, texts_of, usable_of, vector_of
+from dimmplan.solve.evaluate import Value, broken_rows, content_of, usable_of, vector_of
+from dimmplan.solve.promise import Promise, Promises
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, channel_peak_gb_s
 
 MOST_RUNNERS_UP = 3
+BESIDE = 500_000
+"""All that stands beside an answer has as much effort as the answer took, and at least so many nodes."""
 STEP_SHARE = Fraction(1, 4)
 """One step up looks this far above the capacity found."""
 
@@ -91,7 +93,7 @@ def solve_in(space: Space, *, alternatives: bool = True, steps: bool = False) ->
     request, budget = space.request, Budget(space.request.effort)
     search = Search(space, budget)
     aim = Aim(request.capacity_gib, request.limit_gib)
-    found, proven = _search(search, aim, first_placement(space, search.criteria, aim))
+    found, proven = _search(search, aim, None)
     outside = found is None
     if found is None:
         aim = Aim(request.capacity_gib, max(most_gib(space), request.capacity_gib))
@@ -121,9 +123,9 @@ def _impossible(board: Board, request: Request) -> ImpossibleError:
     return ImpossibleError(causes_of(board, request), below_gib=below, above_gib=above)
 
 
-def _search(search: Search, aim: Aim, start: Found | None) -> tuple[Found | None, bool]:
-    """The best found and whether it is proven to be the best."""
-    search.budget.armed = start is not None
+def _search(search: Search, aim: Aim, start: Found | None, *, armed: bool = False) -> tuple[Found | None, bool]:
+    """The best found and whether it is proven to be the best; ``armed`` ends it even with nothing found."""
+    search.budget.armed = armed or start is not None
     search.incumbent = start
     try:
         return search.best(aim, start), True
@@ -140,53 +142,6 @@ def _checked(space: Space, criteria: tuple[Criterion, ...], found: Found) -> Cho
     if vector != found.vector:
         raise DimmplanError(f"internal: the search decided by {found.vector}, the figures give {vector}")
     return Choice(content=content, vector=vector, usable_gib=usable_of(space, content))
-
-
-def first_placement(space: Space, criteria: tuple[Criterion, ...], aim: Aim) -> Found | None:
-    """A quick placement to start from: one type of the aim, spread as evenly as the rules let it; the best of those.
-
-    Only in the independent mode; in the others the search finds its own first placement.
-    """
-    if space.request.mode is not Mode.INDEPENDENT:
-        return None
-    found: list[Found] = []
-    for index, supply in enumerate(space.supplies):
-        if aim.types is not None and index not in aim.types:
-            continue
-        size = supply.module.capacity_gib
-        count = -(-aim.low_gib // size)
-        if count * size > aim.high_gib or count > (space.slot_count if supply.available is None else supply.available):
-            continue
-        content = _spread(space, supply.module, count)
-        vector = vector_of(space, criteria, content) if content is not None else None
-        if content is not None and vector is not None:
-            texts = texts_of(space, content)
-            found.append(Found(texts, (index,), space.code([(index, count)]), vector))
-    return min(found, key=lambda each: ranked(criteria, each.vector), default=None)
-
-
-def _spread(space: Space, module: Module, count: int) -> dict[str, Module | None] | None:
-    """That many modules, each on the emptiest socket, controller and channel; ``None`` where they do not fit."""
-    content: dict[str, Module | None] = {slot: None for socket in space.sockets for slot in socket.slots}
-    channels = [
-        (s, m, c, channel.slots)
-        for s, socket in enumerate(space.sockets)
-        for m, controller in enumerate(socket.controllers)
-        for c, channel in enumerate(controller.channels)
-    ]
-    held: Counter[tuple[int, ...]] = Counter()  # by socket, by controller, by channel
-    for _ in range(count):
-        room = (
-            ((held[s, m, c], held[s,], held[s, m], s, m, c), slots)
-            for s, m, c, slots in channels
-            if held[s, m, c] < len(slots)
-        )
-        (filled, *_, s, m, c), slots = min(room, default=((0,) * 6, ()))
-        if not slots:
-            return None
-        content[slots[filled]] = module
-        held.update([(s,), (s, m), (s, m, c)])
-    return content
 
 
 def bound_of(space: Space, criteria: tuple[Criterion, ...], best: Choice) -> Bound | None:
@@ -239,12 +194,14 @@ def ideal(space: Space) -> Mapping[str, Value]:
 
 
 class _Alternatives:
-    """What stands beside the answer. Each has an effort of its own; what does not finish is left out."""
+    """What stands beside the answer, as far as the effort for it goes: what does not finish is left out."""
 
     def __init__(self, space: Space, search: Search, aim: Aim, found: Found, best: Choice) -> None:
         self.space, self.search, self.aim, self.found, self.best = space, search, aim, found, best
         values = dict(zip((c.name for c in search.criteria), best.vector, strict=True))
         self.broken = broken_rows(space, best.content)
+        search.budget.limit, search.budget.spent = max(BESIDE, search.budget.spent), 0
+        self.difference = values["socket_difference_gib"]
         self.balanced, self.worst = Fraction(values["balanced_sweep"]), Fraction(values["worst_sweep"])
 
     def runners_up(self) -> tuple[Choice, ...]:
@@ -286,17 +243,23 @@ class _Alternatives:
                 yield judged
 
     def _of_single_types(self) -> Iterator[Found]:
-        for kind in range(len(self.space.types)):
+        """The best of each type, as far as they may be among the first: the most promising types come first."""
+        promises = Promises(self.space, self.search.criteria)
+        groups = promises.groups(1, self.aim)
+        each = sorted((promise, kind) for promise, kinds in groups for (kind,) in promises.sets(kinds))
+        places: list[Promise] = []
+        for promise, kind in each:
+            if len(places) > MOST_RUNNERS_UP and promise > sorted(places)[MOST_RUNNERS_UP]:
+                return
             if self.found.types != (kind,):
-                aim = self.aim._replace(types=frozenset([kind]))
-                found = self._best_of(self.search, aim, first_placement(self.space, self.search.criteria, aim))
+                found = self._best_of(self.search, self.aim._replace(types=frozenset([kind])), None)
                 if found is not None:
+                    places.append(self._place(found))
                     yield found
 
     def _best_of(self, search: Search, aim: Aim, start: Found | None) -> Found | None:
         """The best placement of a search, or the best that its effort found; ``start`` is what it has to beat."""
-        search.budget.spent = 0
-        return _search(search, aim, start)[0]
+        return _search(search, aim, start, armed=True)[0]
 
     def _judged(self, found: Found | None, criteria: tuple[Criterion, ...]) -> Found | None:
         """A placement as a list of criteria sees it."""
@@ -317,38 +280,37 @@ class _Alternatives:
         A step breaks no advised rule but those that the answer breaks, and no socket of it sweeps slower than the
         answer's slowest.
         """
-        budget = self.search.budget
-        budget.spent, budget.armed = 0, True
-        try:
-            nearest = (
-                self.search.nearest_faster(aim, self.balanced, may_break=self.broken, up=up)
-                for aim in self._step_aims(up=up)
-            )
-            gib = next((found for found in nearest if found is not None), None)
-        except EffortSpent:
-            gib = None
-        finally:
-            budget.armed = False
-        if gib is None:
+        by_sweep = Search(self.space, self.search.budget, prefer="capacity-first", like=self.search)
+        if self.balanced >= ideal(self.space)["balanced_sweep"]:
             return None
-        by_sweep = Search(self.space, budget, prefer="capacity-first", like=self.search)
-        found = self._judged(self._best_of(by_sweep, Aim(gib, gib, least_sweep=self.worst), None), self.search.criteria)
-        return None if found is None else self._choice(found)
+        for gib in self._step_capacities(up=up):
+            aim = Aim(gib, gib, least_sweep=self.worst, faster_than=self.balanced, may_break=self.broken)
+            found = self._judged(self._best_of(by_sweep, aim, None), self.search.criteria)
+            if found is not None:
+                return self._choice(found)
+        return None
 
-    def least_difference(self) -> Gib:
+    def least_difference(self) -> Gib | None:
         """The least that the sockets could differ by at the answer's capacity, breaking no other advised rules."""
         here = self.best.usable_gib
-        if here != int(here):
+        if here != int(here) or not self.difference:
             return 0
-        return self.search.least_difference(Aim(int(here), int(here)), self.broken)
+        equal = Search(self.space, self.search.budget, prefer="equal-sockets", like=self.search)
+        found = self._best_of(equal, Aim(int(here), int(here), may_break=self.broken), None)
+        return (
+            None
+            if found is None
+            else dict(zip((c.name for c in equal.criteria), found.vector, strict=True))["socket_difference_gib"]
+        )
 
-    def _step_aims(self, *, up: bool) -> Iterator[Aim]:
-        """Where to look for a step: a quarter above, or below in pieces, the nearest first."""
-        here = int(self.best.usable_gib)
-        if up:
-            yield Aim(here + 1, here + int(here * STEP_SHARE), least_sweep=self.worst)
-            return
-        while here > 1:
-            low = max(1, int(here * (1 - STEP_SHARE)))
-            yield Aim(low, here - 1, least_sweep=self.worst)
-            here = low
+    def _step_capacities(self, *, up: bool) -> Iterator[int]:
+        """Where to look for a step: to a quarter above, or all that is below, the nearest first."""
+        here = self.best.usable_gib
+        low, high = (math.floor(here) + 1, math.floor(here + here * STEP_SHARE)) if up else (1, math.ceil(here) - 1)
+        if self.space.request.mode is Mode.INDEPENDENT:
+            step = math.gcd(*(module.capacity_gib for module in self.space.types))
+            rising = list(range(-(-low // step) * step, high + 1, step))
+        else:
+            reached = self.search.capacities(Aim(low, high))
+            rising = sorted(int(gib) for gib in reached if gib == int(gib))
+        yield from rising if up else reversed(rising)

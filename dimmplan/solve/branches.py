@@ -79,6 +79,10 @@ class Aim(NamedTuple):
     types: frozenset[int] | None = None
     least_sweep: Fraction = Fraction(0)
     """No socket may sweep slower than that, in GB/s."""
+    faster_than: Fraction | None = None
+    """The balanced sweep has to be higher than that, in GB/s."""
+    may_break: Rows | None = None
+    """The advised rows that may be broken; where it is ``None``, as few as possible are."""
 
 
 class Branches:

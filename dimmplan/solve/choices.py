@@ -7,7 +7,7 @@ keep), or a sum over sockets. Only the system sweep is decided elsewhere, where 
 from __future__ import annotations
 
 import bisect
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import Any, Literal
 
@@ -131,15 +131,29 @@ class Choices:
         by_value: dict[Value, set[int]] = {}
         for total in branch.targets:
             by_value.setdefault(measure(total), set()).add(total)
-        above = {value for value in by_value if bar is None or branch.drawn or _better(value, bar, better)}
-        proven = self.reached(branch, (total for value in above for total in by_value[value]))
-        for value in sorted(by_value, reverse=better == "high"):
-            if value in above and (targets := proven & by_value[value]):
-                yield value, branch._replace(targets=frozenset(targets))
-                return
-            if value == bar and value not in above:
-                yield value, branch._replace(targets=frozenset(by_value[value]))
-                return
+        unproven = bar if bar in by_value and not branch.drawn else None
+        wanted = (v for v in by_value if bar is None or branch.drawn or _better(v, bar, better))
+        found = self._first(branch, sorted(wanted, reverse=better == "high"), by_value)
+        if found is not None:
+            yield found
+        elif unproven is not None:
+            yield unproven, branch._replace(targets=frozenset(by_value[unproven]))
+
+    def _first(
+        self, branch: Branch, values: Sequence[Value], by_value: Mapping[Value, set[int]]
+    ) -> tuple[Value, Branch] | None:
+        """The first value of which some total is reached, with those totals: the first alone, then all others."""
+        for tried in (values[:1], values[1:]):
+            proven = self.reached(branch, set[int]().union(*(by_value[value] for value in tried)))
+            for value in tried:
+                if targets := proven & by_value[value]:
+                    return value, branch._replace(targets=targets)
+        return None
+
+    def any_reached(self, branch: Branch) -> bool:
+        """True where some target is reached."""
+        by_gib = self.space.by_gib(branch.targets)
+        return self._first(branch, sorted(by_gib), {gib: set(targets) for gib, targets in by_gib.items()}) is not None
 
     def _by_bottleneck(
         self, branch: Branch, measure: Callable[[Profile], Value], better: Literal["high", "low"]

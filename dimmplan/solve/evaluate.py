@@ -5,6 +5,7 @@ Every answer of the search passes through here before it is accepted.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 
@@ -89,8 +90,8 @@ def _values(
 ) -> dict[str, Value]:
     """Every criterion by its name."""
     request = space.request
-    used = [sum(held == supply.module for held in content.values()) for supply in space.supplies]
-    pairs = list(zip(space.supplies, used, strict=True))
+    used = Counter(content.values())
+    pairs = [(supply, used[supply.module]) for supply in space.supplies]
     sockets = figures.sockets
     return {
         "advised_broken": advised,
@@ -103,7 +104,7 @@ def _values(
         "controller_difference_gib": max(socket.controller_difference_gib for socket in sockets),
         "regions": sum(len(socket.regions) for socket in sockets),
         "narrowest_ways": min(region.ways for socket in sockets for region in socket.regions),
-        "types": sum(count > 0 for count in used),
+        "types": sum(count > 0 for _, count in pairs),
         "cost": sum((supply.cost(count) for supply, count in pairs), Fraction(0)),
         "low_rank_channels": sum(socket.low_rank_channels for socket in sockets),
         "modules": figures.modules,

@@ -138,11 +138,10 @@ class Evaluator:
         return found._replace(depth=found.depth * factor)
 
 
-def evaluator_of(space: Space, permitted: Permitted) -> Evaluator:
-    """What a space remembers of sockets with those permitted sets."""
-    if permitted not in space.evaluators:
-        space.evaluators[permitted] = Evaluator(permitted)
-    return space.evaluators[permitted]
+@lru_cache(16)
+def evaluator_of(permitted: Permitted) -> Evaluator:
+    """What is remembered of sockets with those permitted sets; it depends on nothing else."""
+    return Evaluator(permitted)
 
 
 class _Part(NamedTuple):
@@ -169,7 +168,7 @@ class ProfileSource:
     def profiles(self, query: Query, codes: Container[int]) -> Drawn:
         """All profiles with those count codes that answer the query, one for each set of figures, in board order."""
         permitted = query.shape.permitted
-        evaluate = evaluator_of(self.space, permitted)
+        evaluate = evaluator_of(permitted)
         drawing = _Drawing(self.space, self.budget, query, evaluate)
         return Drawn(tuple(drawing.profiles(codes)), drawing.beyond())
 
@@ -190,7 +189,7 @@ def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
 def mirrored_codes(space: Space, budget: Budget, query: Query, shapes: Sequence[ChannelShape]) -> set[int]:
     """Count codes of all ways to load these channels so that they mirror."""
     row = space.mirroring
-    drawing = _Drawing(space, budget, query, evaluator_of(space, query.shape.permitted))
+    drawing = _Drawing(space, budget, query, evaluator_of(query.shape.permitted))
     filled = drawing.fill(tuple(shapes), 0, lambda _step, _loads, _gib: True)
     return {sum([load.code for load in loads]) for loads in filled if row is not None and loads_mirror(loads, row)}
 

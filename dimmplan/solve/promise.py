@@ -6,6 +6,7 @@ are looked at together first: no set among them promises more than they do at th
 
 from __future__ import annotations
 
+import heapq
 import itertools
 import math
 from collections.abc import Iterator, Sequence
@@ -14,7 +15,6 @@ from functools import cached_property
 from typing import NamedTuple
 
 from dimmplan.model.request import Lot, Mode, Supply
-from dimmplan.rates import channel_rate
 from dimmplan.rules import SocketMinimumRow, of_kind
 from dimmplan.solve.branches import Aim, Value
 from dimmplan.solve.criteria import Criterion, ranked
@@ -35,7 +35,8 @@ class Facts(NamedTuple):
     rates: tuple[int, ...]
     many: int
     kept: int
-    lots: tuple[Lot, ...]
+    prices: tuple[tuple[Fraction, int], ...]
+    """Price of each scaled GiB and how many GiB there are at it, the cheapest first."""
 
 
 class Promises:
@@ -56,23 +57,29 @@ class Promises:
         """Of each type of the space."""
         space = self.space
         return [
-            Facts(space.weights[kind], self._rates(kind), min(self._count(supply), space.slot_count), supply.kept, lots)
+            Facts(
+                gib=space.weights[kind],
+                rates=space.best_rates(kind),
+                many=min(self._count(supply), space.slot_count),
+                kept=supply.kept,
+                prices=self._prices(space.weights[kind], [Lot(count=supply.kept, price=Fraction(0)), *supply.lots]),
+            )
             for kind, supply in enumerate(space.supplies)
-            for lots in [tuple(sorted(supply.lots, key=lambda lot: lot.price or 0))]
         ]
+
+    def _prices(self, gib: int, lots: Sequence[Lot]) -> tuple[tuple[Fraction, int], ...]:
+        """What the GiB of some lots cost, as far as the slots hold them."""
+        left = self.space.slot_count
+        found = []
+        for lot in sorted(lots, key=lambda lot: lot.price or 0):
+            taken = left if lot.count is None else min(left, lot.count)
+            left -= taken
+            if taken:
+                found.append((Fraction(lot.price or 0) / gib, taken * gib))
+        return tuple(found)
 
     def _count(self, supply: Supply) -> int:
         return self.space.slot_count if supply.available is None else supply.available
-
-    def _rates(self, kind: int) -> tuple[int, ...]:
-        space, module = self.space, self.space.types[kind]
-        sizes = {len(channel.slots) for socket in space.sockets for channel in socket.channels}
-        best = [0] * max(sizes)
-        for slots in sizes:
-            for held in range(1, slots + 1):
-                rate = channel_rate(space.board, space.option, [module] * held, slots)
-                best[held - 1] = max(best[held - 1], rate.rate_mts if rate else 0)
-        return tuple(itertools.accumulate(reversed(best), max))[::-1]
 
     def groups(self, size: int, aim: Aim) -> Iterator[tuple[Promise, tuple[tuple[int, ...], ...]]]:
         """Sets of sets: for each number of types of one size and rate what the best of them promise, and which."""
@@ -89,9 +96,10 @@ class Promises:
 
     def _together(self, kinds: Sequence[int]) -> Facts:
         each = [self.facts[kind] for kind in kinds]
-        lots = sorted((lot for facts in each for lot in facts.lots), key=lambda lot: lot.price or 0)
         return each[0]._replace(
-            many=max(facts.many for facts in each), kept=max(facts.kept for facts in each), lots=tuple(lots)
+            many=max(facts.many for facts in each),
+            kept=max(facts.kept for facts in each),
+            prices=tuple(heapq.merge(*(facts.prices for facts in each))),
         )
 
     @staticmethod
@@ -209,16 +217,12 @@ class Promises:
 
     def _cost(self, types: Sequence[Facts], gib: int) -> Fraction:
         """What such a capacity costs at least: the cheapest GiB first, kept modules for nothing."""
-        offers = [(Fraction(0), facts.gib, facts.kept) for facts in types if facts.kept]
-        offers += [
-            ((lot.price or Fraction(0)) / facts.gib, facts.gib, facts.many if lot.count is None else lot.count)
-            for facts in types
-            for lot in facts.lots
-        ]
         total, left = Fraction(0), gib
-        for price, each, count in sorted(offers):
-            taken = min(left, each * count)
+        for price, there in heapq.merge(*(facts.prices for facts in types)):
+            taken = min(left, there)
             total, left = total + price * taken, left - taken
+            if not left:
+                break
         return total
 
 

@@ -12,7 +12,6 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Callable, Iterator, Sequence
-from fractions import Fraction
 from functools import cached_property
 from typing import NamedTuple
 
@@ -112,6 +111,7 @@ class Search:
         """Look at every way to fix what couples the sockets, with that many types, that may beat the best so far."""
         promises = Promises(self.space, self.criteria)
         numbers = itertools.count()
+        sweep = [criterion.name for criterion in self.criteria].index("balanced_sweep") if aim.faster_than else 0
         heap = [
             _Node(promise, next(numbers), group=group)
             for promise, group in promises.groups(size, aim)
@@ -123,6 +123,8 @@ class Search:
             node = heapq.heappop(heap)
             if self.bounds and self.incumbent is not None and node.promise > self._rank(self.incumbent):
                 return
+            if aim.faster_than is not None and -node.promise[sweep] <= aim.faster_than:
+                continue
             if node.may_break is None:
                 for opened in self._opened(node, promises, aim):
                     self.budget.spend(1)
@@ -169,7 +171,7 @@ class Search:
         if not node.types:
             for types in promises.sets(node.group):
                 broken = self.space.broken_alone(types)
-                if broken <= set(self.space.advised):
+                if broken <= (set(self.space.advised) if aim.may_break is None else aim.may_break):
                     promise = promises.promise([promises.facts[kind] for kind in types], aim, broken=len(broken))
                     if promise is not None:
                         yield node._replace(promise=promise, types=types)
@@ -177,7 +179,7 @@ class Search:
         facts = [promises.facts[kind] for kind in node.types]
         decider = self._decider(node.types)
         most = len(self.space.advised) if self.incumbent is None else int(self.incumbent.vector[0])
-        for may_break in decider.relaxations(aim, most):
+        for may_break in decider.relaxations(aim, most) if aim.may_break is None else [aim.may_break]:
             for rate in decider.branches.rates(may_break):
                 promise = promises.promise(facts, aim, broken=len(may_break), rate=rate)
                 if promise is not None:
@@ -218,38 +220,6 @@ class Search:
                     facts = [promises.facts[kind] for kind in types]
                     if self.space.broken_alone(types) <= may_break and promises.promise(facts, aim) is not None:
                         yield self._decider(types)
-
-    def nearest_faster(self, aim: Aim, sweep: Fraction, *, may_break: Rows, up: bool) -> int | None:
-        """The nearest usable capacity of an aim where some placement has a higher balanced sweep, or ``None``.
-
-        No advised row but ``may_break`` is broken. Raises ``EffortSpent`` with an armed budget.
-        """
-        by_gib: dict[int, list[tuple[Decider, Branch]]] = {}
-        for decider in self._every(aim, may_break):
-            for branch in decider.all_branches(aim, may_break):
-                for gib, targets in decider.space.by_gib(decider.choices.reached(branch)).items():
-                    by_gib.setdefault(gib, []).append((decider, branch._replace(targets=targets)))
-        for gib in sorted(by_gib, reverse=not up):
-            if gib % self.space.scale:
-                continue
-            for decider, branch in by_gib[gib]:
-                value, _ = decider.sweeps.best(decider.sweeps.jobs([branch]), sweep, balanced=True)
-                if value is not None and value > sweep:
-                    return gib // self.space.scale
-        return None
-
-    def least_difference(self, aim: Aim, may_break: Rows) -> Gib:
-        """The least difference between sockets that some placement of an aim has; 0 where there is none.
-
-        It breaks no advised row but ``may_break``.
-        """
-        widths = [
-            width
-            for decider in self._every(aim, may_break)
-            for branch in decider.all_branches(aim, may_break)
-            for width, _ in decider.choices.windows(branch)
-        ]
-        return self.space.unscaled(min(widths, default=0))
 
 
 class Decider:
@@ -300,7 +270,20 @@ class Decider:
         """The least sets of advised rows, at most so many, of which one has to be broken to have such a capacity."""
         sure = self.whole.broken_alone(self.types)
         others = [row for row in self.whole.advised if row not in sure]
-        found = least_relaxations(others, lambda rows: bool(self.reached(aim, sure | rows)), most - len(sure))
+        if not others:
+            return [sure] if len(sure) <= most else []
+        targets = self._targets(aim)
+
+        def possible(rows: Rows) -> bool:
+            may_break = sure | rows
+            rates = self.branches.rates(may_break)[-1:] if targets else []
+            return any(
+                self.choices.any_reached(branch)
+                for rate in rates
+                for branch in self.branches.of(may_break, targets, rate, aim.least_sweep)
+            )
+
+        found = least_relaxations(others, possible, most - len(sure))
         return [sure | rows for rows in found]
 
     # -- criterion by criterion --------------------------------------------------------------------------------------
@@ -317,9 +300,10 @@ class Decider:
         if before is not None and before < known:
             return None
         alive = rival if before == known else None
-        branches = (
-            list(self.branches.of(may_break, self._targets(aim), node.rate, aim.least_sweep)) if jobs is None else []
-        )
+        targets = self._targets(aim)
+        if not targets:
+            return None
+        branches = [] if jobs else list(self.branches.of(may_break, targets, node.rate, aim.least_sweep))
         for index, criterion in enumerate(self.criteria[len(vector) :], start=len(vector)):
             bar = alive.vector[index] if alive is not None else None
             balanced = criterion.name == "balanced_sweep"
@@ -327,13 +311,15 @@ class Decider:
                 known = ranked(self.criteria[:index], vector)
                 wanted = None if beside is None or known < beside[:index] else -beside[index]
                 jobs = self.sweeps.jobs(branches, balanced=balanced) if jobs is None else jobs
+                if balanced and aim.faster_than is not None:
+                    bar = aim.faster_than if bar is None else max(bar, aim.faster_than)
                 value, branches = self.sweeps.best(jobs, bar, balanced=balanced, wanted=wanted)
                 if value is not None and not branches:
                     return Later((*known, -value, *node.promise[index + 1 :]), Begun(jobs, vector))
                 jobs = None
             else:
                 value, branches = self.choices.best(criterion, branches, bar)
-            if value is None:
+            if value is None or (criterion.name == "balanced_sweep" and value == aim.faster_than):
                 return None
             if bar is not None and value != bar:
                 alive = None

@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from dimmplan.figures import is_low_rank
 from dimmplan.interleave import Permitted, permitted_sets
@@ -43,9 +43,6 @@ from dimmplan.rules import (
     usable_gib,
 )
 from dimmplan.units import Gib, whole
-
-if TYPE_CHECKING:
-    from dimmplan.solve.profiles import Evaluator
 
 Rows = frozenset[str]
 """Ids of advised rows that may be broken; every other row is enforced."""
@@ -111,8 +108,6 @@ class Space:
         self._variants: dict[tuple[SocketShape, Rows], list[tuple[tuple[ChannelShape, ...], ...]]] = {}
         self._enforced: dict[Rows, list[Rule]] = {}
         self._sockets_of_shape: dict[SocketShape, list[Socket]] = {}
-        self.evaluators: dict[Permitted, Evaluator] = {}
-        """What sockets with those permitted sets do with amounts; the same whatever the types."""
         self._use(sorted(usable, key=lambda supply: supply.module.order_key))
 
     def _use(self, supplies: list[Supply]) -> None:
@@ -129,6 +124,7 @@ class Space:
         self._gib: dict[int, int] = {}
         self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
         self._breaches: dict[int, list[Breach]] = {}
+        self._best_rates: dict[int, tuple[int, ...]] = {}
 
     def of_types(self, types: Sequence[int]) -> Space:
         """The same space with just some of its types; what does not depend on types is shared."""
@@ -273,6 +269,18 @@ class Space:
         return self._enforced[may_break]
 
     # -- types -------------------------------------------------------------------------------------------------
+
+    def best_rates(self, kind: int) -> tuple[int, ...]:
+        """The best rate of a type in MT/s with at least one, two and more modules on a channel; 0 where none runs."""
+        if kind not in self._best_rates:
+            sizes = {len(channel.slots) for socket in self.sockets for channel in socket.channels}
+            best = [0] * max(sizes)
+            for slots in sizes:
+                for held in range(1, slots + 1):
+                    rate = channel_rate(self.board, self.option, [self.types[kind]] * held, slots)
+                    best[held - 1] = max(best[held - 1], rate.rate_mts if rate else 0)
+            self._best_rates[kind] = tuple(itertools.accumulate(reversed(best), max))[::-1]
+        return self._best_rates[kind]
 
     @cached_property
     def mixing_rows(self) -> list[Rule]:

@@ -20,7 +20,7 @@ from pathlib import Path
 from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.solve.answer import Bound, solve
-from dimmplan.solve.branch import Value
+from dimmplan.solve.branches import Value
 from tests.bench.processes import measured
 from tests.oracle.large import ANY, EVEN, GROUPS, LABELS, ODD_LABELS, large_board, large_request
 

@@ -10,10 +10,10 @@ import pytest
 from dimmplan.errors import DimmplanError
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
-from dimmplan.solve.answer import Bound, Choice, bound_of, first_placement, solve
+from dimmplan.solve.answer import Bound, Choice, bound_of, solve
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA, LISTS, criteria_of
-from dimmplan.solve.evaluate import content_of, vector_of
+from dimmplan.solve.evaluate import vector_of
 from dimmplan.solve.search import Aim, Found, Search
 from dimmplan.solve.space import Space
 from tests.rules.boards import M16, M24, M32, M64, board_with, in_slots
@@ -93,64 +93,6 @@ def test_the_best_found_says_why_it_stopped() -> None:
 
 
 # the first placement
-
-
-@pytest.mark.parametrize(
-    ("capacity", "supplies", "slots"),
-    [
-        # each module on the emptiest channel, then the emptier socket, then the emptier controller, in board order
-        (32, [M32], "A1"),
-        (96, [M32], "A1 C1 D1"),
-        (64, [M32], "A1 D1"),
-        (160, [M32], "A1 B1 C1 D1 E1"),
-        (192, [M32], "A1 B1 C1 D1 D2 E1"),
-        (288, [M32], "A1 A2 B1 B2 C1 C2 D1 D2 E1"),
-        # rounded up to whole modules, if the aim allows it
-        (40, [M32], None),
-        (170, [M32], "A1 B1 C1 D1 D2 E1"),
-        # more than there are slots, or modules
-        (320, [M32], None),
-        (96, [Supply(module=M32, lots=(Lot(count=2),))], None),
-        (64, [Supply(module=M32, lots=(Lot(count=2),))], "A1 D1"),
-        (64, [Supply(module=M32, kept=1, lots=(Lot(count=1),))], "A1 D1"),
-    ],
-)
-def test_a_first_placement_of_one_type(capacity: int, supplies: list[Module | Supply], slots: str | None) -> None:
-    space = Space(board_with(), request(capacity, *supplies))
-    criteria = criteria_of("capacity-first", priced=False)
-    found = first_placement(space, criteria, Aim(capacity, space.request.limit_gib))
-    if slots is None:
-        assert found is None
-        return
-    assert found is not None
-    held = {slot for slot, module in content_of(space, found.texts).items() if module}
-    assert held == set(slots.split())
-    assert found.types == (0,)
-    assert found.code == len(held)
-
-
-def test_the_better_type_starts() -> None:
-    """Of one type each, the first by the list: the same capacity, but 16 GiB modules work on more channels."""
-    space = Space(board_with(), request(64, M32, M16))
-    criteria = criteria_of("capacity-first", priced=False)
-    found = first_placement(space, criteria, Aim(64, 64))
-    assert found is not None and found.types == (1,)
-    assert found.code == 4 * space.base
-    assert first_placement(space, criteria, Aim(64, 63)) is None
-    for kind in (0, 1):
-        only = first_placement(space, criteria, Aim(64, 64, types=frozenset([kind])))
-        assert only is not None and only.types == (kind,)
-    few = first_placement(space, criteria_of("room-first", priced=False), Aim(64, 64))
-    assert few is not None and few.types == (0,)
-
-
-def test_no_first_placement_in_other_modes_or_against_the_rules() -> None:
-    criteria = criteria_of("capacity-first", priced=False)
-    rows = ({"check": "mirroring", "within": "socket"}, {"id": "few", "check": "counts", "modules": [2]})
-    assert first_placement(Space(board_with(*rows), request(64, M32)), criteria, Aim(64, 64)) is None
-    assert first_placement(Space(board_with(*rows), request(128, M32)), criteria, Aim(128, 128)) is not None
-    mirrored = Space(board_with(*rows), request(64, M32, mode=Mode.MIRRORED))
-    assert first_placement(mirrored, criteria, Aim(64, 128)) is None
 
 
 # bounds
