@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
@@ -41,49 +42,74 @@ class Option:
         return sum(count for _, count in self.modules)
 
 
-class TooManyError(Exception):
-    """There are more sets of modules, or more search nodes, than may be looked at."""
-
-
 @dataclass(slots=True)
 class Allowance:
-    """What may still be looked at for a whole fleet: sets of modules, and search nodes. No clock."""
+    """Search nodes that may still be spent for a whole fleet. No clock."""
 
-    sets: int
     nodes: int
 
-    def spend(self, *, sets: int = 0, nodes: int = 0) -> None:
-        """Count what was looked at. Raises ``TooManyError`` where it was too much."""
-        self.sets -= sets
-        self.nodes -= nodes
-        if self.sets < 0 or self.nodes < 0:
-            raise TooManyError
 
+class Sets:
+    """The sets of modules that serve one request, by counts and rules alone.
 
-def options_of(board: Board, request: Request, allowance: Allowance) -> list[Option]:
-    """Every set of modules of the request's supplies that serves it, in the order of its own list.
-
-    Sets within the request's window of capacity, or, where there is none, of the least capacity above it. Left out is
-    what no division would use: a set that holds a smaller one which sweeps as fast. Raises ``TooManyError`` where the
-    allowance, or the request's effort for one set, does not suffice.
+    Only ``most`` of its types are looked at, those that are ``liked`` before others, then those with most GiB.
     """
-    space = Space(board, request)
-    if not space.possible():
-        return []
-    codes = _codes(space)
-    allowance.spend(sets=len(codes))
-    search = Search(space, Budget(request.effort))
-    peak = Fraction(max(board.rates_mts) * 8 * space.channel_count, 1000)
-    found: list[tuple[Counts, Option]] = []
-    for code in sorted(codes, key=lambda code: (sum(space.counts(code)), code)):
-        counts = space.counts(code)
-        if any(option.sweep >= peak and _less(smaller, counts) for smaller, option in found):
-            continue
-        option = _best(search, code)
-        allowance.spend(nodes=search.budget.spent)
-        if option is not None and not any(o.sweep >= option.sweep and _less(smaller, counts) for smaller, o in found):
-            found.append((counts, option))
-    return sorted((option for _, option in found), key=lambda option: option.rank)
+
+    def __init__(self, board: Board, request: Request, *, most: int, liked: Collection[Module] = ()) -> None:
+        there = {supply.module: supply.available for supply in request.supplies}
+        order = sorted(there, key=lambda m: (m not in liked, -(there[m] or 0) * m.capacity_gib, m.order_key))
+        chosen = order[:most]
+        self.board = board
+        self.whole = len(chosen) == len(order)
+        """True where no type is left out."""
+        self.request = replace(request, supplies=tuple(s for s in request.supplies if s.module in chosen))
+        self.space = Space(board, self.request)
+        self.codes = _codes(self.space) if self.request.supplies and self.space.possible() else frozenset[int]()
+
+    def options(self, most: int, allowance: Allowance) -> tuple[list[Option], bool]:
+        """Each set at its best placement, in the order of the request's own list, and whether these are all.
+
+        Sets within the request's window of capacity, or, where there is none, of the least capacity above it. Left out
+        is what no division would use: a set that holds a smaller one which sweeps as fast. Of more than ``most`` sets
+        those are taken that use different types, the smallest of each choice of types first.
+        """
+        space = self.space
+        if not self.codes:
+            return [], self.whole
+        search = Search(space, Budget(self.request.effort))
+        peak = Fraction(max(self.board.rates_mts) * 8 * space.channel_count, 1000)
+        found: list[tuple[Counts, Option]] = []
+        whole = self.whole and len(self.codes) <= most
+        for code in self._taken(most):
+            counts = space.counts(code)
+            if any(option.sweep >= peak and _less(smaller, counts) for smaller, option in found):
+                continue
+            if allowance.nodes <= 0:
+                whole = False
+                break
+            try:
+                option = _best(search, code)
+            except EffortSpent:
+                option, whole = None, False
+            allowance.nodes -= search.budget.spent
+            if option is not None and not any(
+                o.sweep >= option.sweep and _less(smaller, counts) for smaller, o in found
+            ):
+                found.append((counts, option))
+        return sorted((option for _, option in found), key=lambda option: option.rank), whole
+
+    def _taken(self, most: int) -> list[int]:
+        """So many of the codes, small sets first."""
+        small = sorted(self.codes, key=lambda code: (sum(self.space.counts(code)), code))
+        if len(small) <= most:
+            return small
+        place = Counter[tuple[bool, ...]]()
+        order: list[tuple[int, int, int]] = []
+        for number, code in enumerate(small):
+            types = tuple(count > 0 for count in self.space.counts(code))
+            order.append((place[types], sum(types), number))
+            place[types] += 1
+        return [small[number] for number in sorted(number for _, _, number in sorted(order)[:most])]
 
 
 def _less(one: Counts, other: Counts) -> bool:
@@ -114,10 +140,7 @@ def _best(search: Search, code: int) -> Option | None:
     """The best placement of just that many modules of each type."""
     gib: Any = whole(Fraction(search.space.gib(code), search.space.scale))
     search.budget.spent, search.budget.armed = 0, False
-    try:
-        found = search.best(Aim(gib, gib, only=code))
-    except EffortSpent:
-        raise TooManyError from None
+    found = search.best(Aim(gib, gib, only=code))
     return None if found is None else _option(search, found)
 
 

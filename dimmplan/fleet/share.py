@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from typing import Literal
 
 from dimmplan.errors import InputError, RefusedError
 from dimmplan.fleet.desk import Asked, Desk, Key
-from dimmplan.fleet.division import Division, Need, Pools, divide
-from dimmplan.fleet.options import Allowance, Option, TooManyError, first_option, options_of
+from dimmplan.fleet.division import MOST_MACHINES, Division, Need, Pools, Size, divide, most_served, solver_module
+from dimmplan.fleet.options import Allowance, Option, Sets, first_option
 from dimmplan.fleet.rows import Row
 from dimmplan.growth.pinned import planned_as
 from dimmplan.model.board import Board
@@ -22,8 +24,13 @@ from dimmplan.solve.space import Space
 from dimmplan.stock import ShelfLot
 from dimmplan.supply import cheapest_first, refusal, same_on_board
 
+Method = Literal["exact", "best-found", "one-at-a-time"]
 MOST_SETS = 20_000
 """Sets of modules that are looked at for an exact division, over all requests."""
+SAMPLED_SETS = 2_000
+"""Sets that are looked at where there are more."""
+MOST_TYPES = 8
+"""Types of modules that are looked at for one request."""
 MOST_NODES = 8_000_000
 """Search nodes spent on them; no clock."""
 SHARE_STOPPED = "share of the shelf"
@@ -51,11 +58,15 @@ class Share:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Shared:
-    """A shelf divided. ``shares`` are by the number of the row; ``left`` is what stays on the shelf, row by row."""
+    """A shelf divided. ``shares`` are by the number of the row; ``left`` is what stays on the shelf, row by row.
+
+    ``why`` says why it is not exact. No division serves more than ``most`` machines, where that is known.
+    """
 
     shares: Mapping[int, Share]
-    exact: bool
+    method: Method
     why: str | None
+    most: int | None
     served: int
     wanted: int
     smallest_sweep: Fraction | None
@@ -130,9 +141,10 @@ class _Sharing:
     # -- the whole -------------------------------------------------------------------------------------------------
 
     def shared(self) -> Shared:
-        """The exact division where there is one; one machine at a time elsewhere, with the reason."""
-        exact = self._exact()
-        picks, why = (self._one_by_one(), exact) if isinstance(exact, str) else (exact, None)
+        """The solver's division where there is one; one machine at a time elsewhere, with the reason."""
+        solved = self._solved()
+        picks, why, most = (self._one_by_one(), solved, None) if isinstance(solved, str) else solved
+        method: Method = "one-at-a-time" if isinstance(solved, str) else "best-found" if why else "exact"
         served = list(picks.values())
         left = {place: lot.count for place, lot in self.lots.items()}
         for each in served:
@@ -140,8 +152,9 @@ class _Sharing:
                 left[taken.place] -= taken.count
         return Shared(
             shares=picks,
-            exact=why is None,
+            method=method,
             why=why,
+            most=most,
             served=len(served),
             wanted=len(self.machines),
             smallest_sweep=min((each.option.sweep for each in served), default=None),
@@ -151,23 +164,52 @@ class _Sharing:
             ),
         )
 
-    def _exact(self) -> dict[int, Share] | str:
-        allowance = Allowance(sets=MOST_SETS, nodes=MOST_NODES)
-        needs: list[Need] = []
-        try:
-            for each in self.asked:
-                options = options_of(each.board, each.request, allowance)
-                draws = [tuple((self.kind(each, m), count) for m, count in option.modules) for option in options]
-                needs.append(Need(options=options, draws=draws))
-        except TooManyError:
-            return "too many sets of modules could serve these machines"
-        pools = self._pools()
-        division = divide(
-            self.machines, needs, Pools(counts=[count for count, _ in pools], of_kind=self._of_kind(pools))
-        )
-        if isinstance(division, str):
-            return division
-        return dict(self._dealt(division, needs, pools))
+    def _solved(self) -> tuple[dict[int, Share], str | None, int] | str:
+        """What the solver gives to whom, why that is not exact, and what no division exceeds; or why it gives none."""
+        cp_model = solver_module()
+        if cp_model is None:
+            return "ortools is not installed (pip install 'dimmplan[fleet]')"
+        if len(self.machines) > MOST_MACHINES:
+            return f"more than {MOST_MACHINES} machines"
+        rows = self._pools()
+        pools = Pools(counts=[count for count, _ in rows], of_kind=self._of_kind(rows))
+        sets = [Sets(each.board, each.request, most=MOST_TYPES) for each in self.asked]
+        most, most_sets = None, MOST_SETS
+        if not all(each.whole for each in sets) or sum(len(each.codes) for each in sets) > MOST_SETS:
+            most, liked = most_served(cp_model, self._sizes(), pools)
+            most_sets = max(1, SAMPLED_SETS // len(sets))
+            for place, (asked, kinds) in enumerate(zip(self.asked, liked, strict=True)):
+                if not sets[place].whole:
+                    modules = [s.module for s in asked.request.supplies if self.kind(asked, s.module) in kinds]
+                    sets[place] = Sets(asked.board, asked.request, most=MOST_TYPES, liked=modules)
+        allowance, needs, whole = Allowance(MOST_NODES), list[Need](), True
+        for asked, each in zip(self.asked, sets, strict=True):
+            options, all_there = each.options(most_sets, allowance)
+            whole &= all_there
+            draws = [tuple((self.kind(asked, m), count) for m, count in option.modules) for option in options]
+            needs.append(Need(options=options, draws=draws))
+        why = None if whole else "more sets of modules than can all be looked at"
+        division = divide(cp_model, self.machines, needs, pools, why=why)
+        if division is None:
+            return "the solver's effort ended first"
+        if not whole:
+            most = most_served(cp_model, self._sizes(), pools)[0] if most is None else most
+        else:
+            most = division.most
+        return dict(self._dealt(division, needs, rows)), division.why, most
+
+    def _sizes(self) -> list[Size]:
+        """The requests by numbers."""
+        count = Counter(self.machines)
+        return [
+            Size(
+                machines=count[place],
+                gib=each.request.capacity_gib,
+                slots=sum(len(s.slots) for s in each.board.sockets if s.id in each.request.fitted),
+                kinds={self.kind(each, s.module): s.module.capacity_gib for s in each.request.supplies},
+            )
+            for place, each in enumerate(self.asked)
+        ]
 
     def _pools(self) -> list[tuple[int, list[str]]]:
         """Rows that serve just the same kinds, together: how many modules, and the rows, cheapest first."""

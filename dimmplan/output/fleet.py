@@ -113,8 +113,9 @@ class LeftEntry(Record):
 class DivisionEntry(Record):
     """How a shelf was divided."""
 
-    method: str = Field(description="`exact` or `one-at-a-time`")
+    method: str = Field(description="`exact`, `best-found` or `one-at-a-time`")
     why: str | None = Field(description="why not exact, null where it is")
+    most: int | None = Field(description="no division serves more machines; null where that is not known")
     served: int = Field(description="machines served")
     machines: int = Field(validation_alias="wanted", description="machines that could be")
     smallest_sweep_gb_s: GbS | None = Field(validation_alias="smallest_sweep", description="of those served")
@@ -253,7 +254,7 @@ def division_record(shared: Shared | None) -> DivisionEntry | None:
     """How a shelf was divided, as JSON."""
     if shared is None:
         return None
-    return DivisionEntry.of(shared, method="exact" if shared.exact else "one-at-a-time")
+    return DivisionEntry.of(shared, method=shared.method)
 
 
 def fleet_text(counts: Counter[str], shared: Shared | None, *, drawn: int, kept: int) -> str:
@@ -268,7 +269,11 @@ def fleet_text(counts: Counter[str], shared: Shared | None, *, drawn: int, kept:
 
 
 def _division_lines(shared: Shared) -> list[str]:
-    how = "exact" if shared.exact else f"one machine at a time, in the order of the file: {shared.why}"
+    how = {
+        "exact": "exact",
+        "best-found": f"best found, at most {shared.most} can be served: {shared.why}",
+        "one-at-a-time": f"one machine at a time, in the order of the file: {shared.why}",
+    }[shared.method]
     smallest = f", smallest sweep {gb_s(shared.smallest_sweep)}" if shared.smallest_sweep is not None else ""
     left = sum(taken.count for taken in shared.left)
     return wrapped(

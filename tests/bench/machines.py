@@ -3,7 +3,7 @@
     python tests/bench/machines.py [MACHINES] [REQUESTS]
 
 Prints one line for each run: fresh, killed after a third, resumed, run again on a whole folder, on one core, and with a
-shelf divided between all. The folders must be equal, byte for byte; that is checked here too.
+shelf divided between all, of six labels and of a hundred. Folders must be equal, byte for byte.
 """
 
 # ruff: noqa: T201 - a bench prints
@@ -11,8 +11,10 @@ shelf divided between all. The folders must be equal, byte for byte; that is che
 from __future__ import annotations
 
 import filecmp
+import itertools
 import os
 import platform
+import random
 import resource
 import signal
 import subprocess
@@ -52,6 +54,19 @@ def fleet_file(path: Path, machines: int, distinct: int) -> None:
     kinds = list(requests(distinct))
     rows = [f"RACK-{number:05d},{kinds[number * 7 % distinct]}" for number in range(machines)]
     path.write_text("\n".join(["tag,board,capacity", *rows]) + "\n", encoding="utf-8")
+
+
+def many_labels(count: int, modules: int) -> str:
+    """Rows of a shelf: that many labels, seeded, with about so many modules in all."""
+    rng = random.Random(count)
+    rates = {"PC4": ("2133P", "2400T", "2666V", "2933Y", "3200AA"), "PC5": ("4800B", "5200B", "5600B", "6000B", "6400B")}
+    every = [
+        f"{gib}GB {ranks}Rx{width} {generation}-{rate}-R"
+        for generation, each in rates.items()
+        for gib, ranks, width, rate in itertools.product((8, 16, 32, 64, 128), (1, 2, 4), (4, 8), each)
+        if 8 <= gib * width // ranks // 8 <= 16  # Gbit of a die
+    ]
+    return "".join(f"{label},{rng.randrange(1, modules // count)}\n" for label in rng.sample(every, count))
 
 
 def command(fleet: Path, out: Path, *more: str) -> list[str]:
@@ -116,6 +131,8 @@ def main(argv: Sequence[str] = ()) -> int:
         merged = equal(folder / "fresh", folder / "one")
         print(f"{'':26s} the same on all cores: {merged}")
         run("with a shared shelf", command(fleet, folder / "stock", "--stock", str(shelf)))
+        shelf.write_text(f"label,count\n{many_labels(100, 20 * machines)}")
+        run("100 labels shared", command(fleet, folder / "labels", "--stock", str(shelf)))
     own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     print(f"(the bench itself: {own} MiB)")
     return 0 if resumed and merged else 1

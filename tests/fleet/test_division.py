@@ -14,10 +14,10 @@ from typing import Any
 import pytest
 
 from dimmplan.fleet.desk import Asked, Desk
-from dimmplan.fleet.division import MOST_MACHINES, Division, Need, Pools, divide
-from dimmplan.fleet.options import Allowance, Option, TooManyError, options_of
+from dimmplan.fleet.division import Division, Need, Pools, Size, divide, most_served, solver_module
+from dimmplan.fleet.options import Allowance, Option, Sets
 from dimmplan.fleet.rows import MachineList, Row
-from dimmplan.fleet.share import Shared, share
+from dimmplan.fleet.share import MOST_TYPES, Shared, share
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
@@ -106,12 +106,19 @@ def fleet(seed: int) -> tuple[Board, tuple[Request, ...], tuple[int, ...], tuple
     return (board, requests, machines, stock) if 2 < ways <= 20_000 else None
 
 
+def every_option(board: Board, request: Request) -> list[Option]:
+    """All options of a request."""
+    options, whole = Sets(board, request, most=PLENTY).options(PLENTY, Allowance(PLENTY))
+    assert whole
+    return options
+
+
 def needs_of(board: Board, requests: Sequence[Request]) -> list[Need]:
     """The requests as needs; a kind is a type's place among the supplies, and each kind has a pool of its own."""
     order = [supply.module for supply in requests[0].supplies]
     found = []
     for request in requests:
-        options = options_of(board, request, Allowance(sets=PLENTY, nodes=PLENTY))
+        options = every_option(board, request)
         draws = [tuple((order.index(m), count) for m, count in option.modules) for option in options]
         found.append(Need(options=options, draws=draws))
     return found
@@ -129,8 +136,19 @@ def test_a_division_is_the_best_of_all(start: int) -> None:
         expected = brute_division(machines, options, stock)
         needs = needs_of(board, requests)
         pools = Pools(counts=stock, of_kind=[[kind] for kind in range(len(stock))])
-        division = divide(machines, needs, pools)
-        assert isinstance(division, Division), f"seed {seed}"
+        division = divide(solver_module(), machines, needs, pools)
+        assert isinstance(division, Division) and division.why is None, f"seed {seed}"
+        assert division.most == sum(pick is not None for pick in division.picks)
+        sizes = [
+            Size(
+                machines=machines.count(place),
+                gib=request.capacity_gib,
+                slots=sum(len(socket.slots) for socket in board.sockets if socket.id in request.fitted),
+                kinds={kind: supply.module.capacity_gib for kind, supply in enumerate(request.supplies)},
+            )
+            for place, request in enumerate(requests)
+        ]
+        assert division.most <= most_served(solver_module(), sizes, pools)[0] <= len(machines), f"seed {seed}"
         given = [
             None if pick is None else needs[need].options[pick]
             for need, pick in zip(machines, division.picks, strict=True)
@@ -184,7 +202,7 @@ def test_never_worse_than_one_machine_at_a_time(tmp_path: Path, seed: int) -> No
     """Nor does a division take more from a row of the shelf than lies there, or give less than was asked."""
     desk, rows = a_fleet(tmp_path, seed)
     exact = share(desk, rows)
-    assert exact.exact, exact.why
+    assert exact.method == "exact", exact.why
     greedy = one_by_one(desk, rows)
     assert worth(exact) <= worth(greedy)
     for shared in (exact, greedy):
@@ -196,7 +214,7 @@ def one_by_one(desk: Desk, rows: Sequence[Row]) -> Shared:
     with pytest.MonkeyPatch.context() as patch:
         patch.setitem(sys.modules, "ortools.sat.python", None)
         shared = share(desk, rows)
-    assert not shared.exact
+    assert shared.method == "one-at-a-time"
     assert "ortools is not installed" in str(shared.why)
     return shared
 
@@ -245,23 +263,46 @@ def test_the_division_looks_ahead(tmp_path: Path) -> None:
     assert [exact.shares[number].option.size for number in (0, 1)] == [6, 12]
 
 
-def test_what_is_too_large_is_said(tmp_path: Path) -> None:
+def test_what_is_too_large_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Too many machines, sets, types, nodes or questions to the solver: best found, with what no division exceeds."""
     desk, rows = a_fleet(tmp_path, 1)
-    asked = desk.asked(rows[0])
+    exact = share(desk, rows)
+    assert exact.most == exact.served
+    for limit, least in (("MOST_SETS", 0), ("MOST_TYPES", 0), ("MOST_NODES", 0)):
+        with monkeypatch.context() as patch:
+            patch.setattr("dimmplan.fleet.share.SAMPLED_SETS", 1)
+            patch.setattr(f"dimmplan.fleet.share.{limit}", least)
+            found = share(desk, rows)
+        assert (found.method, found.why) == ("best-found", "more sets of modules than can all be looked at"), limit
+        assert found.served <= exact.served <= (found.most or 0) <= found.wanted
+        assert worth(exact) <= worth(found)
+        check(desk, rows, found)
+    for effort, method in ((0.01, "one-at-a-time"), (0.05, "best-found")):
+        with monkeypatch.context() as patch:
+            patch.setattr("dimmplan.fleet.division.EFFORT", effort)
+            found = share(desk, rows)
+        assert (found.method, found.why) == (method, "the solver's effort ended first"), effort
+        check(desk, rows, found)
+    monkeypatch.setattr("dimmplan.fleet.share.MOST_MACHINES", 1)
+    found = share(desk, rows)
+    assert (found.method, found.why) == ("one-at-a-time", "more than 1 machines")
+
+
+def test_a_sample_has_sets_of_many_types(tmp_path: Path) -> None:
+    """Of more sets than are looked at, each choice of types gives its smallest before any gives a second."""
+    (tmp_path / "fleet.csv").write_text("tag,board,capacity\nA,skerry-16,384GiB\n")
+    (tmp_path / "shelf.csv").write_text(
+        "label,count\n32GB 2Rx4 PC4-2933Y-R,16\n64GB 2Rx4 PC4-2933Y-R,16\n16GB 2Rx8 PC4-2933Y-R,16\n"
+    )
+    machines = MachineList(tmp_path / "fleet.csv")
+    asked = Desk(machines, {}, tmp_path / "shelf.csv").asked(next(r for r in machines if isinstance(r, Row)))
     assert isinstance(asked, Asked)
-    with pytest.raises(TooManyError):
-        options_of(asked.board, asked.request, Allowance(sets=0, nodes=PLENTY))
-    with pytest.raises(TooManyError):
-        options_of(asked.board, asked.request, Allowance(sets=PLENTY, nodes=1))
-    need = Need(options=[], draws=[])
-    said = divide([0] * (MOST_MACHINES + 1), [need], Pools(counts=[], of_kind=[]))
-    assert said == f"more than {MOST_MACHINES} machines"
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("dimmplan.fleet.share.MOST_SETS", 0)
-        shared = share(desk, rows)
-    assert not shared.exact
-    assert "too many sets of modules" in str(shared.why)
-    assert worth(share(desk, rows)) <= worth(shared)
+    sets = Sets(asked.board, asked.request, most=MOST_TYPES)
+    every, whole = sets.options(PLENTY, Allowance(PLENTY))
+    some, part = sets.options(2, Allowance(PLENTY))
+    assert (whole, part) == (True, False)
+    assert len({frozenset(module for module, _ in option.modules) for option in some}) == len(some) == 2
+    assert all(option in every for option in some)
 
 
 def test_options_are_in_the_order_of_the_own_list(tmp_path: Path) -> None:
@@ -270,7 +311,7 @@ def test_options_are_in_the_order_of_the_own_list(tmp_path: Path) -> None:
     for row in rows:
         asked = desk.asked(row)
         assert isinstance(asked, Asked)
-        options = options_of(asked.board, asked.request, Allowance(sets=PLENTY, nodes=PLENTY))
+        options = every_option(asked.board, asked.request)
         assert [option.rank for option in options] == sorted(option.rank for option in options)
         for one, other in itertools.permutations(options, 2):
             assert not (_holds(other, one) and one.sweep >= other.sweep)
