@@ -59,7 +59,8 @@ def fleet_file(path: Path, machines: int, distinct: int) -> None:
 def many_labels(count: int, modules: int) -> str:
     """Rows of a shelf: that many labels, seeded, with about so many modules in all."""
     rng = random.Random(count)
-    rates = {"PC4": ("2133P", "2400T", "2666V", "2933Y", "3200AA"), "PC5": ("4800B", "5200B", "5600B", "6000B", "6400B")}
+    rates = {"PC4": ("2133P", "2400T", "2666V", "2933Y", "3200AA")}
+    rates["PC5"] = ("4800B", "5200B", "5600B", "6000B", "6400B")
     every = [
         f"{gib}GB {ranks}Rx{width} {generation}-{rate}-R"
         for generation, each in rates.items()
