@@ -206,7 +206,7 @@ class _Reading:
         slots, certain, why, apart = told or (
             (),
             False,
-            "no form of error record that is known, and no slot's name",
+            "neither a known form of error record nor the name of a slot",
             "",
         )
         real = [slot for slot in self.board.slots if slot in set(slots)]
@@ -224,7 +224,7 @@ class _Reading:
             slots += [slot for slot in turned if slot not in slots]
         sure = told[1] and guessed == ["fill-order"] and len(slots) == 1
         why = told[2] if sure else f"{told[2]}; the draft of this board guesses {' and '.join(guessed)}"
-        return slots, sure, why, told[3] if sure else "settle the open questions of the board file"
+        return slots, sure, why, told[3] if sure else "answer the open questions of the board file"
 
     def _named(self, record: str) -> _Told | None:
         """The whole record is a name of a slot, or holds one that the board file gives for error records."""
@@ -265,7 +265,7 @@ class _Reading:
             parts = [self._by_label(part) for part in _ROOM.split(label)]
             slots = [slot for part in parts if part for slot in part[0]]
             if slots:
-                apart = "the record names them together: exchange one of them with a slot elsewhere"
+                apart = "the record names them together: exchange one of them with a module of another channel"
                 sure = len(parts) == 1 and parts[0] is not None and parts[0][1]
                 return slots, sure, f"the label {label!r}", "" if len(slots) == 1 else apart
         if match := _PATH.search(record):
@@ -302,14 +302,18 @@ class _Reading:
         count = len(socket.channels)
         shares = [count // parts for parts in range(mc + 1, count + 1) if count % parts == 0]
         places = {mc * share + channel for share in shares if channel < share}
-        why = f"the board file does not tell which channels controller {mc} of {socket.id} has"
+        why = f"the board file does not say which channels controller {mc} of {socket.id} has"
         return self._in_channels([self._at(socket.channels, place) for place in sorted(places)], slot, why)
 
     def _in_channels(self, channels: Sequence[Channel | None], slot: int, why: str) -> _Told:
         slots = [s for channel in channels if channel for s in channel.slots[slot : slot + 1]]
         if not slots:
             return (), False, f"{why}: the board has no such slot", ""
-        apart = "" if len(slots) == 1 else "name the slot under [electrical.edac] once a record's module is known"
+        apart = (
+            ""
+            if len(slots) == 1
+            else "once the module of such a record is known, name its slot under [electrical.edac]"
+        )
         return slots, len(slots) == 1, why, apart
 
     def _by_controller(self, mc: str, channel: str, slot: str) -> _Told:
@@ -336,13 +340,18 @@ class _Reading:
         if match["channel"] is not None:
             return self._by_controller(mc, match["channel"], match["slot"])
         if match["row_alone"] is not None:
-            return (), False, "a chip-select row alone names no channel", "look for the record that names the channel"
+            return (), False, "a chip-select row alone names no channel", "find the record that names the channel"
         return self._by_place(int(match["memory"]))
 
     def _by_place(self, place: int) -> _Told:
         """``memory#3``: the module's place in the firmware's list, which an inventory tells."""
         if self.found is None:
-            return (), False, "a place in the firmware's list; only the machine's inventory tells it", "give --from"
+            return (
+                (),
+                False,
+                "a place in the firmware's list; only the machine's inventory says which slot it is",
+                "give --from",
+            )
         slot = self.slot_of.get(place)
         return ([slot] if slot else []), slot is not None, f"device {place} of the machine's own list", ""
 
@@ -357,7 +366,7 @@ class _Reading:
         why = f"chip-select row {row} of channel {channel} of controller {mc}; a module takes a row for each rank"
         if not slots:
             return (), False, f"{why}: the board has no such row", ""
-        apart = "" if len(slots) == 1 else "the ranks of the modules tell: give the machine's inventory with --from"
+        apart = "" if len(slots) == 1 else "give the machine's inventory with --from: the ranks of the modules decide"
         return slots, sure and len(slots) == 1, why, apart
 
     def _slots_of_row(self, channel: Channel, row: int) -> list[str]:
@@ -381,7 +390,7 @@ class _Reading:
 
     def _by_handle(self, handle: str) -> _Told:
         if self.found is None:
-            why = f"SMBIOS handle {handle}; only the machine's own inventory tells whose it is"
+            why = f"SMBIOS handle {handle}; only the machine's own inventory says which slot it is"
             return (), False, why, "give the inventory with --from"
         number = int(handle, 16)
         for index, device in enumerate(self.found.slots):
@@ -401,8 +410,8 @@ class _Reading:
             controller = self._at(socket.controllers, card)
             of_card = [slot for channel in controller.channels for slot in channel.slots] if controller else []
             slots += of_card[module : module + 1]
-        why = f"node {node}, card {card}, module {module}: firmware is free in what these count from"
-        return slots, False, why, "the DMI handle of the record, with the machine's inventory (--from), tells it"
+        why = f"node {node}, card {card}, module {module}: firmware may count these from any number"
+        return slots, False, why, "give the DMI handle of the record, and the machine's inventory with --from"
 
     def _by_label(self, label: str) -> tuple[Sequence[str], bool] | None:
         slot = self.names.get(folded(label))

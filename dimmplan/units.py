@@ -41,13 +41,13 @@ def parse_capacity(text: str, *, file: str = "capacity", place: str = "") -> int
     if not unit:
         raise refuse(f"The unit is missing: {whole}GiB?")
     if unit.lower() not in _UNIT_MIB:
-        raise refuse(f"There is no unit {quoted(unit)} here.")
+        raise refuse(f"{quoted(unit)} is not a unit of capacity.")
     mib = Fraction(f"{whole}.{part or 0}") * _UNIT_MIB[unit.lower()]
     gib = -(-mib.numerator // (mib.denominator * 1024))
     if gib == 0:
-        raise refuse("A capacity is more than nothing.")
+        raise refuse("A capacity is more than 0.")
     if gib > MOST_GIB:
-        raise refuse("More than 1 PiB is not believed.")
+        raise refuse("At most 1 PiB.")
     return gib
 
 

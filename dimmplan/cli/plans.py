@@ -41,9 +41,9 @@ def read_judged(plan: str, board_file: Path | None) -> JudgedPlan:
 def tell(judged: JudgedPlan) -> None:
     """Say on standard error what is wrong with a plan, where something is."""
     if judged.broken:
-        terminal.complain(f"warning: this plan does not obey the board {judged.board.id}; place nothing by it.")
+        terminal.complain(f"warning: this plan does not obey the board {judged.board.id}; do not place anything by it.")
     elif judged.disagreements:
-        terminal.complain("warning: this plan does not agree with itself; place nothing by it before a new plan.")
+        terminal.complain("warning: this plan contradicts itself; plan again before you place anything.")
     for cause in judged.causes:
         terminal.complain(f"{cleaned(cause.text, most=2000)} [{cause.rule}]", indent="  ")
 
@@ -61,8 +61,8 @@ def _warn_of_changes(board: Board, placement: Placement, *, same_drawing: bool) 
     """Say what has changed since, where every name still resolves: slots, rules or rates, or the drawing alone."""
     if placement.electrical_digest != board.electrical_digest:
         text = (
-            f"the slots, rules or rates of {board.id} have changed since this map was made; every slot that it names "
-            "is still there, but place nothing by it before a new plan says the same."
+            f"the slots, rules or rates of {board.id} have changed since this map was made. All its slots still exist, "
+            "but plan again before you place anything."
         )
         typer.echo(f"warning: {text}", err=True)
     elif not same_drawing:
@@ -86,7 +86,7 @@ def _board_of_code(head: CodeHead) -> Board:
         meant = meant or board
     if meant is not None:
         return meant
-    raise _not_at_hand("plan code", "", "a board that is not at hand")
+    raise _not_at_hand("plan code", "", "a board that is not found")
 
 
 def _not_at_hand(file: str, place: str, found: str, near: str = "") -> InputError:
@@ -100,7 +100,7 @@ def _board_of(board_id: str, file: str) -> Board:
     at_hand = boards_by_id()
     if board_id not in at_hand:
         near = did_you_mean(board_id, list(at_hand))
-        raise _not_at_hand(file, "board.id", f"{quoted(board_id)}, a board that is not at hand", near)
+        raise _not_at_hand(file, "board.id", f"{quoted(board_id)}, a board that is not found", near)
     return load_board(board_id)
 
 

@@ -18,26 +18,26 @@ from dimmplan.units import quoted
 
 @dataclass(frozen=True, kw_only=True)
 class Proof:
-    """What a new search says of a plan: ``placement`` carries that word, ``parted`` what a better one has more of."""
+    """A plan searched again: ``placement`` carries its new status, ``separation`` what a better one has more of."""
 
     placement: Placement
-    parted: Separation | None = None
+    separation: Separation | None = None
     slots: tuple[str, ...] = ()
 
     @property
     def better(self) -> bool:
         """True where the search found a better placement."""
-        return self.parted is not None
+        return self.separation is not None
 
     @property
     def record(self) -> ProofEntry:
         """The proof as JSON."""
 
-        parted = self.parted
-        better = parted and BetterEntry(
-            criterion=parted.name,
-            plan=None if parted.plan is None else str(parted.plan),
-            better=None if parted.alternative is None else str(parted.alternative),
+        separation = self.separation
+        better = separation and BetterEntry(
+            criterion=separation.name,
+            plan=None if separation.plan is None else str(separation.plan),
+            better=None if separation.alternative is None else str(separation.alternative),
             slots=list(self.slots),
         )
         return ProofEntry(proven=self.placement.status == "proven", better=better)
@@ -45,11 +45,16 @@ class Proof:
     @property
     def text(self) -> str:
         """The proof as a sentence."""
-        if self.parted is None:
+        if self.separation is None:
             proven = self.placement.status == "proven"
-            return "proven: no better placement of these modules\n" if proven else "not proven: the effort was spent\n"
-        values = f": {self.parted.alternative}, not {self.parted.plan}" if self.parted.plan is not None else ""
-        return f"not first: better in {self.parted.name}{values}, with modules in {', '.join(self.slots)}\n"
+            return (
+                "proven: no better placement of these modules\n"
+                if proven
+                else "not proven: the search reached its effort limit\n"
+            )
+        better = self.separation
+        values = f": {better.alternative}, not {better.plan}" if better.plan is not None else ""
+        return f"a better placement exists: {better.name}{values}, with modules in {', '.join(self.slots)}\n"
 
 
 def proof_of(judged: JudgedPlan) -> Proof:
@@ -72,9 +77,9 @@ def proof_of(judged: JudgedPlan) -> Proof:
         return Proof(placement=unproven)
     if planned.placement.slots == placement.slots:
         return Proof(placement=replace(placement, status=planned.placement.status))
-    parted = case.part(case.weigh(planned.placement.content))
+    separation = case.part(case.weigh(planned.placement.content))
     filled = tuple(slot for slot, module in planned.placement.slots if module)
-    return Proof(placement=unproven, parted=parted, slots=filled)
+    return Proof(placement=unproven, separation=separation, slots=filled)
 
 
 def _request(judged: JudgedPlan, board: Board, request: Request) -> Request:

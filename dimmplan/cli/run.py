@@ -74,7 +74,7 @@ def _report(error: Exception, *, as_json: bool) -> int:
         return _wrong([_usage_problem(error)], as_json=as_json)
     if os.environ.get("DIMMPLAN_DEBUG"):
         raise error
-    found = f"a fault of its own ({type(error).__name__}: {cleaned(str(error))})"
+    found = f"an internal fault ({type(error).__name__}: {cleaned(str(error))})"
     hint = "Please report it with the input that led here."
     return _wrong([Problem(file="dimmplan", place="", found=found, allowed="", hint=hint)], as_json=as_json)
 

@@ -70,16 +70,14 @@ def why(
     without: Annotated[
         list[str] | None,
         typer.Option(
-            help="What still runs if the module here failed; may be repeated.",
+            help="What still runs if the module in this slot failed; may be repeated.",
             metavar="SLOT",
             autocompletion=complete.slots,
         ),
     ] = None,
     expect: Annotated[
         str | None,
-        typer.Option(
-            help="Exactly these slots filled: why not so?", metavar="SLOT,SLOT,...", autocompletion=complete.slots
-        ),
+        typer.Option(help="Why not exactly these slots?", metavar="SLOT,SLOT,...", autocompletion=complete.slots),
     ] = None,
     output: Annotated[
         Path | None,
@@ -230,7 +228,7 @@ def _draw(case: Case, change: Change, drawing: _Drawing) -> list[str]:
 
     found = drawn_change(case, change)
     if found is None:
-        typer.echo("nothing is drawn: a sheet is for placing, and this change is refused", err=True)
+        typer.echo("nothing is drawn: this change is refused", err=True)
         return []
     placement, moves = found
     files = sheet_files(case.board, placement, drawing.path, change=moves, **drawing.sheet)
@@ -280,4 +278,4 @@ def _without(board: Board, placement: Placement, names: list[str]) -> _Answer:
 def _expect(board: Board, placement: Placement, text: str) -> _Answer:
     case = Case(board, placement)
     expected = expectation(case, read_slots(case, text, file="--expect"))
-    return expectation_text(case, expected), expectation_record(case, expected), expected.parted.by != "rule"
+    return expectation_text(case, expected), expectation_record(case, expected), expected.separation.by != "rule"

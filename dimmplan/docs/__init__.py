@@ -29,7 +29,9 @@ def read_topic(topic: str) -> str:
     known = list(topics())
     if topic not in known:
         hint = did_you_mean(topic, known) or "List them with: dimmplan docs"
-        raise InputError(Problem(file="TOPIC", place="", found=quoted(topic), allowed="a topic of the docs", hint=hint))
+        raise InputError(
+            Problem(file="TOPIC", place="", found=quoted(topic), allowed="a topic of the documents", hint=hint)
+        )
     return _sources() if topic == SOURCE_LIST else (FOLDER / f"{topic}.md").read_text(encoding="utf-8")
 
 

@@ -33,7 +33,7 @@ MOST_TYPES = 8
 """Types of modules that are looked at for one request."""
 MOST_NODES = 8_000_000
 """Search nodes spent on them; no clock."""
-SHARE_STOPPED = "share of the shelf"
+SHARE_STOPPED = "it is chosen so that the shelf serves most machines"
 """Why a machine's plan is not called proven first by its own list."""
 
 

@@ -36,9 +36,9 @@ from dimmplan.units import Gib, channel_peak_gb_s, format_capacity
 Content = Mapping[str, Module | None]
 Types = frozenset[int] | None
 
-STEP_STOPPED = "place in the chain"
+STEP_STOPPED = "it is one step of a chain, chosen together with the others"
 """Why a step is not called proven first by its own list: it was chosen as a part of the chain."""
-CHAIN_STOPPED = "chain as a whole, which no search goes over"
+CHAIN_STOPPED = "no search covers the whole chain"
 
 _LATER = ("advised_broken", "over_gib", SWEEP, "bought", "cost")
 _FIRST = ("advised_broken", "over_gib", "discarded", SWEEP, "bought", "cost")
@@ -378,4 +378,4 @@ def _cannot_follow(task: _Task, count: int) -> str:
     how = "without discarding a module" if task.may_move else "by adding modules only"
     most = task.requests[0].max_types
     types = f"{most} module type{'s' if most > 1 else ''}"
-    return f"No way was found in which {asked} follows {' and '.join(before)} {how}, with at most {types} in all."
+    return f"No way was found to reach {asked} after {' and '.join(before)} {how}, with at most {types} in all."

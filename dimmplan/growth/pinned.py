@@ -111,17 +111,17 @@ def _causes(board: Board, request: Request, start: Start) -> Iterator[Cause]:
     for breach in judge(board, board.processor(request.processor), request.fitted, content, mode=request.mode):
         if breach.severity == "error" and breach.kind and breach.kind.stays_broken:
             where = ", ".join(breach.where)
-            text = f"What lies in the machine breaks it already: {breach.found} ({where}); allowed: {breach.allowed}."
+            text = f"The machine already breaks this rule: {breach.found} ({where}); allowed: {breach.allowed}."
             yield Cause(rule=breach.rule, text=text, source=breach.source)
     types = {module for module in content.values() if module}
     if len(types) > request.max_types:
-        text = f"{len(types)} module types lie in the machine and stay; at most {request.max_types} may be used."
+        text = f"The machine has {len(types)} module types that stay; at most {request.max_types} may be used."
         yield Cause(rule="max-types", text=text)
     if types:
         yield Cause(rule="in-place", text="No placement with this capacity leaves every module in its slot.")
     if start.hold:
         text = (
-            f"Slots that nobody may touch stand in the way: {', '.join(start.hold)}. Where one is empty, list it "
+            f"These slots are on hold and needed: {', '.join(start.hold)}. Where one is empty, list it "
             f"({start.hold[0]},empty) or say --rest-empty; where its data is saved, say --data-saved {start.hold[0]}."
         )
         yield Cause(rule="hold", text=text)

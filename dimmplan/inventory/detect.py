@@ -77,7 +77,7 @@ def reader_of(content: bytes) -> Reader | None:
 
 def _refusal(content: bytes, *, file: str) -> InputError:
     """What to say of bytes that are no inventory."""
-    what = "an empty file" if not content.strip() else "a file of none of the forms that are read"
+    what = "an empty file" if not content.strip() else "a file of an unknown form"
     return InputError(Problem(file=file, place="", found=what, allowed=_allowed(), hint=_HINT))
 
 

@@ -71,7 +71,7 @@ class Resource:
 
     def unknown(self, name: str, value: str) -> None:
         """Note a value that the schema does not list."""
-        self.note("value-unknown", text=f"{name}: '{clean(value, most=40)}' is none of the schema's")
+        self.note("value-unknown", text=f"{name}: '{clean(value, most=40)}' is not in the schema's list")
 
     def text(self, name: str) -> str | None:
         """A string, cleaned; ``None`` for one that says nothing."""
@@ -126,7 +126,7 @@ class Resource:
             return None
         if 0 <= number <= MOST_NUMBER:
             return number
-        self.note("field-unreadable", text=f"{name} is a number that cannot be meant")
+        self.note("field-unreadable", text=f"{name} is an impossible number")
         return None
 
     def number(self, name: str) -> Fraction | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
@@ -104,3 +106,14 @@ class Module:
     def order_key(self) -> tuple[int, int, str]:
         """Board-order key: larger capacity, then more package ranks, then the label ascending; first is best."""
         return (-self.capacity_gib, -self.package_ranks, self.label)
+
+
+def by_type(modules: Iterable[Module | None]) -> tuple[tuple[Module, int], ...]:
+    """The types among some modules, in board order, with how many there are of each."""
+    held = Counter(module for module in modules if module)
+    return tuple((module, held[module]) for module in sorted(held, key=lambda module: module.order_key))
+
+
+def modules_phrase(counts: Iterable[tuple[Module, int]]) -> str:
+    """Modules in a sentence: ``12 x 32GB 2Rx4 PC4-2933Y-R``."""
+    return " + ".join(f"{count} x {module.label}" for module, count in counts)

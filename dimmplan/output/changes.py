@@ -83,7 +83,7 @@ def next_text(case: Case, answer: NextAnswer) -> str:
         return page.finish()
     for title, steps in (
         ("Next alone", answer.singles),
-        ("Next as a group: the smallest that sweeps highest", answer.groups),
+        ("Next as a group: the smallest group with the highest sweep", answer.groups),
     ):
         if steps:
             page.heading(title)
@@ -97,7 +97,7 @@ def next_text(case: Case, answer: NextAnswer) -> str:
         page.heading("Not here")
         page.sentences(changes.refused_statements(case, answer))
     if not answer.complete:
-        page.text("The search's effort did not suffice for every type; a better group may exist.")
+        page.text("The search reached its effort limit for some types; a better group may exist.")
     return page.finish()
 
 
@@ -153,7 +153,7 @@ def change_text(case: Case, change: Change) -> str:
     page.sentences(changes.verdict_statements(case.board, change))
     before, after = change.before_figures, change.after_figures
     if after is None:
-        page.text("It does not run so; there are no figures.")
+        page.text("It does not run; there are no figures.")
     elif before is not None:
         page.lines += [f"  {line}" for line in _before_after(before, after)]
     page.sentences(changes.unbroken_effects(case.board, change))
@@ -294,10 +294,10 @@ def _left(case: Case, left: LeftSet | None, *, by: str = "") -> LeftSetEntry | N
         return None
     return LeftSetEntry.of(
         proven=left.proven,
-        slots=left.weighed.content,
-        figures=left.weighed.figures,
+        slots=left.alternative.content,
+        figures=left.alternative.figures,
         moves=left.moves.handled,
-        broken=findings_of(case.board, left.weighed.breaches),
+        broken=findings_of(case.board, left.alternative.breaches),
         said=changes.left_statements(case, left, by=by),
     )
 
@@ -316,19 +316,19 @@ def failure_text(case: Case, failure: Failure) -> str:
     """What still runs, what boots, and how to find a bad module by halves."""
     page = AnswerText(case.board, case)
     page.heading(changes.failure_title(failure))
-    if failure.left and (failure.best is None or failure.best.weighed.content != failure.stay.content):
-        page.heading("With nothing else moved")
+    if failure.left and (failure.best is None or failure.best.alternative.content != failure.stay.content):
+        page.heading("With nothing moved")
         page.sentences(changes.stay_statements(case.board, failure))
     if failure.best is not None:
-        _left_lines(page, case, "Still runs best", failure.best)
+        _left_lines(page, case, "Best with what is left", failure.best)
     elif failure.left:
         mode = "" if failure.mode is Mode.INDEPENDENT else f" {failure.mode.value}"
-        page.heading(f"Nothing that is left can run{mode}")
+        page.heading(f"No set of the remaining modules may run{mode}")
         page.sentences(changes.causes_statements(failure))
     if failure.fastest is not None:
         _left_lines(page, case, "Sweeps faster with less", failure.fastest, by="bandwidth-first")
     if failure.mode is not Mode.INDEPENDENT and (failure.smallest or failure.split):
-        page.heading(f"Set the mode from {failure.mode.value} to independent in firmware before what follows.")
+        page.heading(f"For what follows, first set the mode from {failure.mode.value} to independent in firmware.")
     if failure.independent is not None:
         _left_lines(page, case, "Runs best in the independent mode", failure.independent)
     if failure.smallest is not None:
@@ -336,7 +336,7 @@ def failure_text(case: Case, failure: Failure) -> str:
         page.text(changes.stays_text(case.board, failure.smallest))
         page.sentences(changes.left_statements(case, failure.smallest, by="modules", changes=False))
     if failure.split:
-        page.heading("If it still fails: halves of the set that runs best, each module in its own slot")
+        page.heading("If it still fails: test by halves, each module in its own slot")
         page.sentences([changes.split_care()])
         for step in failure.split[:MOST_SPLIT_LINES]:
             page.text(f"{step.number}. {changes.split_text(case, step)}")

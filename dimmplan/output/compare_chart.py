@@ -18,11 +18,11 @@ from typing import TYPE_CHECKING, Any
 
 from dimmplan.compare import Row
 from dimmplan.errors import InputError, Problem
+from dimmplan.model.module import modules_phrase
 from dimmplan.output.compare import View, cost_text, counts_of, headline
 from dimmplan.output.stock import money
 from dimmplan.output.svg import MARK
 from dimmplan.units import decimal, format_capacity
-from dimmplan.wording.placement import modules_phrase
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

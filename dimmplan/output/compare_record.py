@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from pydantic import Field
 
 from dimmplan.compare import Group, Row
+from dimmplan.model.module import modules_phrase
 from dimmplan.output.columns import NOTHING, Column, at, csv_text
 from dimmplan.output.compare import Swap, View, counts_of, limit_sentences, unreached_text
 from dimmplan.output.record import (
@@ -25,7 +26,6 @@ from dimmplan.output.record import (
 from dimmplan.output.stock import LeftOutEntry
 from dimmplan.plancode.code import encode
 from dimmplan.units import decimal, format_capacity
-from dimmplan.wording.placement import modules_phrase
 
 PICK_LETTERS = {
     "capacity-first": "C",

@@ -134,7 +134,7 @@ class FleetDocument(Document):
     counts: StatusCounts = Field(description="machines of each status")
     division: DivisionEntry | None = Field(description="null without a shelf")
     files: dict[str, str] = Field(description="SHA-256 of the files beside it")
-    seal: str = Field(description="digest of all the rest, by which the file is known while nobody has edited it")
+    seal: str = Field(description="digest of all the rest: shows whether the file has been edited")
 
 
 Row = dict[str, Any]
@@ -187,7 +187,7 @@ def with_purchase(record: Row, beside: ImpossibleError | None) -> Row:
 
 def _purchase_text(beside: ImpossibleError | None) -> str:
     if beside is None:
-        return "What is left serves it only above its allowance (--over)."
+        return "What is left is enough only above its allowance (--over)."
     if beside.shortfall is None:
         return ""
     text = " ".join(line.strip() for line in shortfall_lines(beside.shortfall, beside="what is left"))

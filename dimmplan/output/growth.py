@@ -14,7 +14,7 @@ from dimmplan.growth.keep import Kept, change_between, change_to
 from dimmplan.growth.pinned import Next
 from dimmplan.growth.upgrade import Speed, Upgrade
 from dimmplan.model.finding import Finding
-from dimmplan.model.module import Module
+from dimmplan.model.module import Module, modules_phrase
 from dimmplan.model.move import Change
 from dimmplan.model.request import Mode
 from dimmplan.output.machine import MovesDocument, moves_record, step_lines
@@ -36,7 +36,7 @@ from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.units import counted, format_capacity, listed, trimmed, whole
 from dimmplan.wording.machine import device_text, moves_summary
-from dimmplan.wording.placement import gb_s, modules_phrase
+from dimmplan.wording.placement import gb_s
 from dimmplan.wording.request import choice_phrase, sweep_of
 
 # -- from what is in a machine -----------------------------------------------------------------------------------------
@@ -62,7 +62,7 @@ class KeptEntry(Record):
     """What a machine brings to a plan."""
 
     date: str | None = Field(description="of the inventory")
-    slots: Slots = Field(validation_alias="content", description="what lies there, as far as it is kept")
+    slots: Slots = Field(validation_alias="content", description="what is there and kept")
     hold: list[str] = Field(description="slots not to be touched")
     unlisted: list[str] = Field(description="those of them that the inventory does not list")
     released: list[ReleasedEntry] = Field(description="slots whose data is saved")

@@ -12,23 +12,23 @@ from dimmplan.units import counted, listed
 _STEPS = {
     "one-slot": (
         "Save data and shut the machine down; look at the module's seat and clean contacts, and seat it again.",
-        "If errors come back, exchange it with its neighbour of the same type and clear the log: errors that follow "
-        "the module mean the module; errors that stay mean the slot, its channel or the processor's seat.",
+        "If errors come back, exchange it with its neighbour of the same type and clear the log: if the errors "
+        "follow the module, replace it; if they stay, check the slot, its channel and the seat of the processor.",
     ),
     "one-channel": (
         "Several slots of one channel: save data, shut down, and seat all modules of that channel again.",
-        "If errors come back, exchange them with those of another channel: errors that stay on the channel mean the "
-        "processor's seat or the board before the modules.",
+        "If errors come back, exchange them with those of another channel: if the errors stay on the channel, "
+        "check the seat of the processor and the board before the modules.",
     ),
     "one-socket": (
-        "Several channels of one socket: think of the processor, its seat, its cooling and the board before the "
+        "Several channels of one socket: check the processor, its seat, its cooling and the board before the "
         "modules. Leave the modules where they are until a trained person has looked at the processor.",
     ),
     "several-sockets": (
         "Slots of several sockets: look for a common cause first (power, heat, firmware, a batch of modules), then "
         "treat each slot alone.",
     ),
-    "none": ("No slot is sure: settle which slot is meant before anything is pulled.",),
+    "none": ("No slot is sure: find out which slot is meant before anything is pulled.",),
 }
 """What to do first, by how the slots lie to each other: common practice, no source."""
 
@@ -47,9 +47,9 @@ class LocatedEntry(Record):
 
     record: str = Field(description="the record as given, or what alike lines of a log have in common")
     slots: list[str] = Field(description="the slots that it can mean")
-    certain: bool = Field(description="true where it means just that slot")
+    certain: bool = Field(description="true where it means exactly that slot")
     why: str = Field(description="how the slot follows")
-    apart: str = Field(description="what would tell candidates apart; empty where nothing is to tell")
+    apart: str = Field(description="what would tell the candidates apart; empty where there is one")
     count: int = Field(description="errors that it reports")
     uncorrected: int = Field(description="how many of these were not corrected")
 

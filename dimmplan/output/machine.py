@@ -316,10 +316,10 @@ def moves_text(change: Change) -> str:
     """A change for a terminal, ending with what to see to before power-on, unless it cannot be done."""
     lines = [moves_summary(change.moves)]
     if change.blocked:
-        lines += wrapped(f"Cannot be done: {blocked_text(change.blocked)}")
+        lines += wrapped(f"Not possible: {blocked_text(change.blocked)}")
     lines += step_lines(change, first="  ")
     for left in change.stranded:
-        fits = f"; would fit in {', '.join(left.fits)}" if left.fits else "; no slot of this board would take it"
+        fits = f"; also fits in {', '.join(left.fits)}" if left.fits else "; no slot of this board takes it"
         lines += indented(f"left over: {left.count} x {left.module.label}{fits}")
     if not change.blocked:
         lines += ["", "Before power-on"]
@@ -372,7 +372,7 @@ class DraftDocument(Document):
     board: str = Field(description="id of the board")
     file: str = Field(description="the file written")
     fitted: list[str] | None = Field(
-        description="sockets to plan for where not every processor is seated; null where all are, or nobody says"
+        description="sockets to plan for where not every processor is seated; null where all are, or it is not known"
     )
     guesses: list[GuessEntry] = Field(description="what is open")
     to_do: list[str] = Field(description="the guesses, and what else is to be seen to by hand")
@@ -393,7 +393,7 @@ def draft_text(draft: Draft, again: str) -> str:
     if draft.fitted:
         lines += [f"Not every processor is seated: plan with --fitted {','.join(draft.fitted)}", ""]
     if draft.guesses:
-        lines.append("Asked, since the machine does not say it")
+        lines.append("Questions that the machine does not answer")
     for guess in draft.guesses:
         lines += indented(f"{guess.about}: {guess.text}")
         width = max(map(len, guess.candidates)) + 2
@@ -404,6 +404,6 @@ def draft_text(draft: Draft, again: str) -> str:
     if draft.guesses:
         first = draft.guesses[0]
         lines += ["", f"To answer: {again} --answer {first.about}={first.candidates[-1]}"]
-        lines += ["or correct the file and delete the line under [guesses].", ""]
+        lines += ["or correct the file, and delete the line under [guesses].", ""]
     asked = len(draft.guesses)
     return "\n".join([*lines, "To do by hand", *(f"  [ ] {item}" for item in draft.to_do[asked:])]) + "\n"

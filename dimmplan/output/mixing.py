@@ -21,7 +21,7 @@ from dimmplan.wording.statements import Statement
 class RefusedLabel(FindingEntry):
     """A type that the board refuses in any company."""
 
-    label: str = Field(description="a type that the board refuses in any company")
+    label: str = Field(description="a type that the board refuses")
 
 
 class LoadEntry(Record):
@@ -184,7 +184,7 @@ def rules_text(board: Board, groups: Sequence[RuleGroup]) -> str:
         page.heading(group.question)
         page.sentences(_rule_statement(line) for line in group.lines)
         page.lines += [f"  {line}" for line in table(group.table)]
-    page.heading("Rows marked usual are defaults of the trade that the board file does not state itself.")
+    page.heading("Rows marked usual are common practice; the board file does not state them.")
     page.heading("Sources")
     for source in dict.fromkeys(source for group in groups for source in group.sources):
         page.text(f"{source}: {board.citation(source)}")

@@ -89,7 +89,7 @@ class ChoiceEntry(Record):
 class StepEntry(Record):
     """The nearest capacities with a higher sweep."""
 
-    above: ChoiceEntry | None = Field(description="nearest capacity above, null where there is none")
+    above: ChoiceEntry | None = Field(description="nearest capacity above, or null")
     below: ChoiceEntry | None = Field(description="the same below")
 
 
@@ -123,7 +123,7 @@ class PlanDocument(Document):
     slots: dict[str, str | None] = Field(description="key of the type, null where it is empty; in board order")
     dead: list[str] = Field(description="slots whose processor is absent")
     blanks: list[str] = Field(description="empty slots that carry a blank")
-    hold: list[str] = Field(description="slots that nobody may touch")
+    hold: list[str] = Field(description="slots on hold")
     install_order: list[str] = Field(description="filled slots in the order of installing")
     sockets: list[SocketEntry] = Field(description="figures of each socket")
     totals: TotalsEntry = Field(description="the whole machine")

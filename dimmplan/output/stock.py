@@ -107,7 +107,7 @@ def left_out_lines(left_out: tuple[LeftOut, ...]) -> Iterator[str]:
 def shortfall_lines(shortfall: Shortfall, *, beside: str = "the shelf") -> Iterator[str]:
     """What there is to buy, for a terminal."""
     if shortfall.buy is None:
-        yield "no list of modules to buy would serve"
+        yield "no list of modules to buy would be enough"
         return
     number = sum(each.count for each in shortfall.buy)
     total = sum((each.cost or Fraction(0) for each in shortfall.buy), Fraction(0))

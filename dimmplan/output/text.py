@@ -8,13 +8,13 @@ from collections.abc import Iterator, Sequence
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.finding import Finding
-from dimmplan.model.module import Module
+from dimmplan.model.module import Module, modules_phrase
 from dimmplan.model.placement import Placement
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.units import Gib, counted, decimal, format_capacity, listed
-from dimmplan.wording.placement import TRUST, gb_s, modules_phrase, placement_findings, rate_binding, regions_sentence
+from dimmplan.wording.placement import TRUST, gb_s, placement_findings, rate_row_words, regions_sentence
 from dimmplan.wording.request import choice_gains, choice_phrase, request_findings, sweep_of
 
 WIDTH = 80
@@ -76,8 +76,7 @@ def _headline(planned: Planned, figures: PlacementFigures) -> list[str]:
     placement, answer, request = planned.placement, planned.answer, planned.request
     status = "proven first under this board file and this model"
     if placement.status == "best-found":
-        bound = answer.bound.criterion if answer.bound else "?"
-        status = f"best found; stopped at its {answer.stopped}, {bound} may still get better"
+        status = f"best found, not proven: {answer.stopped}"
     asked, got = format_capacity(request.capacity_gib), format_capacity(figures.usable_gib)
     processor = f", processor {placement.processor}" if placement.processor else ""
     worst = min(figures.sockets, key=lambda socket: socket.sweep_gb_s)
@@ -155,7 +154,7 @@ def _figure_lines(figures: PlacementFigures) -> list[str]:
     )
     bound: dict[str, list[str]] = {}
     for socket in figures.sockets:
-        bound.setdefault(rate_binding(socket), []).append(socket.socket)
+        bound.setdefault(rate_row_words(socket.rate.row), []).append(socket.socket)
     binding = "; ".join(f"{listed(sockets)}: {what}" if len(bound) > 1 else what for what, sockets in bound.items())
     return [
         "Figures (peaks of a model; STREAM usually measures 70 to 85 % of peak)",
@@ -174,4 +173,4 @@ def _runner_lines(planned: Planned, runners: Sequence[Choice]) -> Iterator[str]:
         yield from indented(f"{format_capacity(choice.usable_gib)}: {choice_phrase(choice)}")
         if gains:
             yield from indented(f"gains {gains}", deep=2)
-        yield from indented(f"loses {loses}" if loses else "loses nothing but board order", deep=2)
+        yield from indented(f"loses {loses}" if loses else "equal in every criterion; board order decides", deep=2)

@@ -99,7 +99,7 @@ def _asked(case: Case) -> str:
     runs = f" in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s" if figures else ""
     mode = "" if placement.mode is Mode.INDEPENDENT else f", {placement.mode.value}"
     status = "proven" if placement.status == "proven" else "best found"
-    reading = "; sweep is that of reading, writing is half" if placement.mode is Mode.MIRRORED else ""
+    reading = "; sweep is for reading, writing is half as fast" if placement.mode is Mode.MIRRORED else ""
     capacity = as_asked(placement.capacity_gib, case.usable_gib)
     return f"{capacity}{runs}{mode}; {placement.prefer}, {status}{reading}"
 
@@ -225,15 +225,15 @@ def _reason(case: Case, reason: SlotReason) -> ReasonEntry:
 def _tried(case: Case, reason: SlotReason, tried: Attempt) -> AttemptEntry:
     return AttemptEntry.of(
         tried,
-        slots={slot: m for slot, m in tried.weighed.content.items() if m != case.content.get(slot)},
-        parted=_parted(case, tried.parted),
-        figures=tried.weighed.figures,
+        slots={slot: m for slot, m in tried.alternative.content.items() if m != case.content.get(slot)},
+        parted=_separation(case, tried.separation),
+        figures=tried.alternative.figures,
         said=slots.attempt_statements(case, reason, tried),
     )
 
 
-def _parted(case: Case, parted: Separation) -> SeparationEntry:
-    return SeparationEntry.of(parted, broken=findings_of(case.board, parted.breaches))
+def _separation(case: Case, separation: Separation) -> SeparationEntry:
+    return SeparationEntry.of(separation, broken=findings_of(case.board, separation.breaches))
 
 
 def why_text(case: Case, rates: Sequence[RateReason], reasons: Sequence[SlotReason]) -> str:
@@ -270,8 +270,8 @@ def _socket_heading(case: Case, sockets: Sequence[Socket]) -> str:
     if its is None or not its.regions:
         return names
     each = " each" if len(sockets) > 1 else ""
-    others = "the other is" if len(sockets) == 2 else "the others are"
-    told = f" Told for {sockets_listed([sockets[0].id])}; {others} alike." if len(sockets) > 1 else ""
+    first, rest = sockets_listed([sockets[0].id]), sockets_listed([socket.id for socket in sockets[1:]])
+    told = f" The lines below are for {first}; they hold for {rest} too." if len(sockets) > 1 else ""
     return f"{names}: {format_capacity(its.usable_gib)}{each}. {regions_sentence(its)}{told}"
 
 
@@ -286,7 +286,15 @@ def slot_text(case: Case, reason: SlotReason) -> str:
 def _look(reason: SlotReason) -> object:
     """A reason without the slots that it speaks of."""
     tried = tuple(
-        (each.what, each.module, each.of, each.parted.by, each.parted.name, each.parted.plan, each.parted.alternative)
+        (
+            each.what,
+            each.module,
+            each.of,
+            each.separation.by,
+            each.separation.name,
+            each.separation.plan,
+            each.separation.alternative,
+        )
         for each in reason.tried
     )
     return reason.kind, reason.module, reason.place if reason.kind == "stacked" else None, tried
@@ -328,16 +336,16 @@ class ExpectDocument(AnswerDocument):
 
 def expectation_record(case: Case, expected: Expectation) -> ExpectDocument:
     """What comes of the slots that somebody expected."""
-    weighed = expected.weighed
+    alternative = expected.alternative
     return ExpectDocument.of(
         expected,
         **head_of(case),
         expected=expected.slots,
         plans_modules=expected.exact,
-        slots=weighed.content,
-        parted=_parted(case, expected.parted),
+        slots=alternative.content,
+        parted=_separation(case, expected.separation),
         plan=case.plan.figures,
-        alternative=weighed.figures,
+        alternative=alternative.figures,
         said=slots.expectation_statements(case, expected),
     )
 
@@ -347,10 +355,10 @@ def expectation_text(case: Case, expected: Expectation) -> str:
     page = AnswerText(case.board, case)
     page.heading(slots.expectation_title(case, expected))
     if expected.only_plan:
-        page.text(f"The plan fills, this does not: {slots_phrase(case.board, expected.only_plan)}.")
+        page.text(f"Filled by the plan only: {slots_phrase(case.board, expected.only_plan)}.")
     if expected.only_expected:
-        page.text(f"This fills, the plan does not: {slots_phrase(case.board, expected.only_expected)}.")
+        page.text(f"Filled here only: {slots_phrase(case.board, expected.only_expected)}.")
     page.sentences(slots.expectation_statements(case, expected))
-    if not expected.proven and expected.weighed.vector is not None:
-        page.text("This assignment of the modules is the best found, not proven.")
+    if not expected.proven and expected.alternative.vector is not None:
+        page.text("This assignment of the modules is the best found; it is not proven.")
     return page.finish()

@@ -112,7 +112,7 @@ class Case:
             raise RefusedError(
                 Cause(
                     rule=breach.rule,
-                    text=f"The plan itself breaks a rule: {breach.found} at {', '.join(breach.where)}; "
+                    text=f"The plan breaks a rule: {breach.found} at {', '.join(breach.where)}; "
                     f"allowed: {breach.allowed}.",
                     source=breach.source,
                 )

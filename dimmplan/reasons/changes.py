@@ -147,11 +147,11 @@ def _single(case: Case, module: Module) -> tuple[list[NextStep], list[NextStep]]
     legal: list[tuple[tuple[Value, ...], list[str]]] = []
     refused: list[NextStep] = []
     for slots in alike.values():
-        weighed = case.changed({slots[0]: module})
-        if weighed.vector is None:
+        alternative = case.changed({slots[0]: module})
+        if alternative.vector is None:
             refused += [_step(case, module, [slot]) for slot in slots]
         else:
-            legal.append((_growth_rank(case, weighed.vector), slots))
+            legal.append((_growth_rank(case, alternative.vector), slots))
     if not legal:
         return [], refused
     best = min(rank for rank, _ in legal)

@@ -24,15 +24,15 @@ class Expectation:
     """What comes of filling exactly ``slots``.
 
     ``exact``: it takes just the plan's modules; otherwise the plan's types in other numbers. ``proven``: of all
-    assignments of them to the slots, ``weighed`` is the best by the plan's list, or the first where it is refused.
+    assignments of them to the slots, ``alternative`` is the best by the plan's list, or the first where it is refused.
     ``only_plan`` and ``only_expected`` are the slots that one of the two fills and the other does not.
     """
 
     slots: tuple[str, ...]
     exact: bool
     proven: bool
-    weighed: Alternative
-    parted: Separation
+    alternative: Alternative
+    separation: Separation
     only_plan: tuple[str, ...]
     only_expected: tuple[str, ...]
 
@@ -79,14 +79,14 @@ def expectation(case: Case, slots: Sequence[str]) -> Expectation:
     modules = [module for module in case.content.values() if module]
     exact = len(modules) == len(slots)
     content, proven = _best_content(case, slots, exact=exact)
-    weighed = case.weigh(content)
+    alternative = case.weigh(content)
     mine = [slot for slot, module in case.placement.slots if module]
     return Expectation(
         slots=tuple(slots),
         exact=exact,
         proven=proven,
-        weighed=weighed,
-        parted=case.part(weighed),
+        alternative=alternative,
+        separation=case.part(alternative),
         only_plan=tuple(slot for slot in mine if slot not in slots),
         only_expected=tuple(slot for slot in slots if slot not in mine),
     )

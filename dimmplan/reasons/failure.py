@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem
 from dimmplan.growth.pinned import Start, solve_from
 from dimmplan.growth.pins import PinnedSpace, closed
 from dimmplan.growth.stay import most_staying
-from dimmplan.model.module import Module
+from dimmplan.model.module import Module, by_type
 from dimmplan.model.move import Change as Moves
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
@@ -40,14 +40,14 @@ class LeftSet:
     ``proven``: first by its list under this board file and this model.
     """
 
-    weighed: Alternative
+    alternative: Alternative
     moves: Moves
     proven: bool
 
     @property
     def modules(self) -> int:
         """How many modules it takes."""
-        return sum(module is not None for module in self.weighed.content.values())
+        return sum(module is not None for module in self.alternative.content.values())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +89,7 @@ def failure_of(case: Case, slots: Sequence[str]) -> Failure:
             Problem(file="--without", place="", found=f"{slot}, an empty slot", allowed=allowed) for slot in empty
         )
     stay = {slot: None if slot in slots else module for slot, module in case.content.items()}
-    left = _counted(stay.values())
+    left = by_type(stay.values())
     bare = Case(case.board, replace(case.placement, mode=Mode.INDEPENDENT))
     best, causes = _best(case, stay, left, min(math.ceil(case.usable_gib), case.request.capacity_gib))
     independent = None
@@ -99,7 +99,7 @@ def failure_of(case: Case, slots: Sequence[str]) -> Failure:
     return Failure(
         slots=tuple(slots),
         mode=case.placement.mode,
-        failed=_counted(case.content[slot] for slot in slots),
+        failed=by_type(case.content[slot] for slot in slots),
         left=left,
         stay=case.weigh(stay),
         best=best,
@@ -107,13 +107,8 @@ def failure_of(case: Case, slots: Sequence[str]) -> Failure:
         fastest=_fastest(case, stay, left, best),
         independent=independent,
         smallest=_smallest(bare, stay, left) if left else None,
-        split=split_steps(bare, halved.weighed.content) if halved else (),
+        split=split_steps(bare, halved.alternative.content) if halved else (),
     )
-
-
-def _counted(modules: Iterable[Module | None]) -> tuple[tuple[Module, int], ...]:
-    held = [module for module in modules if module]
-    return tuple((kind, held.count(kind)) for kind in sorted(set(held), key=lambda module: module.order_key))
 
 
 # -- the sets --------------------------------------------------------------------------------------------------------
@@ -157,11 +152,11 @@ def _solve(case: Case, request: Request) -> Answer:
 
 def _fastest(case: Case, stay: Held, left: Sequence[tuple[Module, int]], best: LeftSet | None) -> LeftSet | None:
     """The set that sweeps fastest whatever its capacity, and of those the largest; ``None`` where ``best`` does."""
-    if best is None or best.weighed.figures is None:
+    if best is None or best.alternative.figures is None:
         return None
     total, low, effort = _total(left), 1, case.request.effort
     found: LeftSet | None = None
-    sweep = best.weighed.figures.balanced_sweep_gb_s
+    sweep = best.alternative.figures.balanced_sweep_gb_s
     proven = True
     for _ in range(MOST_STEPS_UP):
         request = _request(case, left, low)
@@ -203,12 +198,12 @@ def _smallest(case: Case, stay: Held, left: Sequence[tuple[Module, int]]) -> Lef
     return _left_set(case, stay, content_of(space, found.texts), proven=proven, worth=_module_count)
 
 
-def _vector(weighed: Alternative) -> object:
-    return weighed.vector
+def _vector(alternative: Alternative) -> object:
+    return alternative.vector
 
 
-def _module_count(weighed: Alternative) -> object:
-    return sum(module is not None for module in weighed.content.values())
+def _module_count(alternative: Alternative) -> object:
+    return sum(module is not None for module in alternative.content.values())
 
 
 def _left_set(
@@ -228,7 +223,7 @@ def _left_set(
         return None
     slots = tuple((slot, settled.content.get(slot)) for slot in case.board.slots)
     moves = plan_moves(case.board, stay, replace(case.placement, slots=slots), untouchable=case.placement.hold)
-    return LeftSet(weighed=settled, moves=moves, proven=proven)
+    return LeftSet(alternative=settled, moves=moves, proven=proven)
 
 
 # -- modules left where they are -----------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from typing import Literal, get_args
 from dimmplan.errors import ImpossibleError
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Channel, Socket
-from dimmplan.model.module import Module
+from dimmplan.model.module import Module, by_type
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.model.rows import ModuleField
 from dimmplan.rates import ChannelRate, channel_rate
@@ -268,9 +268,8 @@ def _solved(board: Board, request: Request, *, nearest: bool) -> MixSet | None:
         return _solved(board, replace(request, capacity_gib=below), nearest=nearest) if below else None
     content = answer.best.content
     option = board.processor(request.processor)
-    held = [module for module in content.values() if module]
     return MixSet(
-        modules=tuple((m, held.count(m)) for m in sorted(set(held), key=lambda module: module.order_key)),
+        modules=by_type(content.values()),
         figures=placement_figures(board, option, request.fitted, content),
         breaches=judge(board, option, request.fitted, content),
         proven=answer.proven,

@@ -28,6 +28,11 @@ class Limit:
     rate_mts: int
     source: str
 
+    @property
+    def row(self) -> str:
+        """The limit as a placement's figures name it: a rate row's id, ``processor:ID`` or ``module:LABEL``."""
+        return self.name if self.kind == "board" else f"{self.kind}:{self.name}"
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Lift:
@@ -116,7 +121,7 @@ def _reason(case: Case, group: _Group) -> RateReason:
     first = group.binding[0]
     modules = [module for slot in first.slots if (module := case.content.get(slot))]
     limits = _limits(case, modules, len(first.slots))
-    binding = next((limit for limit in limits if _row_name(limit) == group.rate.row), limits[0])
+    binding = next((limit for limit in limits if limit.row == group.rate.row), limits[0])
     return RateReason(
         sockets=tuple(dict.fromkeys(channel.socket for channel in group.channels)),
         channels=tuple(channel.name for channel in group.binding),
@@ -128,10 +133,6 @@ def _reason(case: Case, group: _Group) -> RateReason:
         limits=limits,
         lifts=tuple(_lifts(case, group)),
     )
-
-
-def _row_name(limit: Limit) -> str:
-    return limit.name if limit.kind == "board" else f"{limit.kind}:{limit.name}"
 
 
 def _limits(case: Case, modules: list[Module], slots: int) -> tuple[Limit, ...]:

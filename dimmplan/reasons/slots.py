@@ -43,8 +43,8 @@ class Attempt:
     what: What
     module: Module
     other: str | None
-    weighed: Alternative
-    parted: Separation
+    alternative: Alternative
+    separation: Separation
     of: int = 1
 
 
@@ -152,17 +152,24 @@ def _best(case: Case, what: What, options: Iterable[tuple[Module, str | None, Al
     """The option nearest to being an answer, the first of equals."""
     found = list(options)
     if found:
-        module, other, weighed = min(found, key=lambda option: case.closeness(option[2]))
-        yield Attempt(what=what, module=module, other=other, weighed=weighed, parted=case.part(weighed), of=len(found))
+        module, other, alternative = min(found, key=lambda option: case.closeness(option[2]))
+        yield Attempt(
+            what=what,
+            module=module,
+            other=other,
+            alternative=alternative,
+            separation=case.part(alternative),
+            of=len(found),
+        )
 
 
 def _fill(case: Case, slot: str, channel: Channel) -> Iterator[Attempt]:
     """One more module here: of the type next to it, or of another type of the plan where that one breaks a rule."""
     types = dict.fromkeys((_type_beside(case, slot, channel), *case.placement.types))
     for module in types:
-        weighed = case.changed({slot: module})
-        if not weighed.errors:
-            yield from _best(case, "fill", [(module, None, weighed)])
+        alternative = case.changed({slot: module})
+        if not alternative.errors:
+            yield from _best(case, "fill", [(module, None, alternative)])
             return
     yield from _best(case, "fill", [(module, None, case.changed({slot: module})) for module in types])
 
@@ -234,36 +241,36 @@ def _distinct(case: Case, slots: Iterable[str], beside: str) -> list[str]:
 
 
 def _empty_kind(case: Case, channel: Channel, tried: tuple[Attempt, ...]) -> ReasonKind:
-    if any(each.parted.first == "alternative" for each in tried):
+    if any(each.separation.first == "alternative" for each in tried):
         return "alternative-first"
     fill = tried[0]
-    before, after = case.plan.figures, fill.weighed.figures
-    if fill.parted.by == "rule" or before is None or after is None:
+    before, after = case.plan.figures, fill.alternative.figures
+    if fill.separation.by == "rule" or before is None or after is None:
         return "breaks-rule"
     if after.rate_mts < before.rate_mts:
         return "lowers-rate"
     index = list(case.placement.fitted).index(channel.socket)
     if len(after.sockets[index].regions) > len(before.sockets[index].regions):
         return "splits-range"
-    over = fill.parted.by == "above" or fill.parted.name == "over_gib"
+    over = fill.separation.by == "above" or fill.separation.name == "over_gib"
     return "exceeds-request" if over else "ranks-lower"
 
 
 def _filled_kind(case: Case, slot: str, channel: Channel, tried: tuple[Attempt, ...]) -> ReasonKind:
-    if any(each.parted.first == "alternative" for each in tried):
+    if any(each.separation.first == "alternative" for each in tried):
         return "alternative-first"
     empty = tried[0]
-    if any(breach.check == "fill-order" for breach in empty.parted.breaches):
+    if any(breach.check == "fill-order" for breach in empty.separation.breaches):
         return "first-in-channel"
     socket = case.board.socket(channel.socket)
     place = channel.slots.index(slot)
     if place and all(case.content.get(each.slots[0]) for each in socket.channels):
         return "stacked"
     moved = [each for each in tried if each.what == "move-away"]
-    if any(each.parted.by == "board-order" for each in moved):
+    if any(each.separation.by == "board-order" for each in moved):
         return "board-order"
     filled = {gib for _, gib in _channel_gib(case, channel.socket) if gib}
-    if not place and len(filled) == 1 and empty.parted.by != "rule":
+    if not place and len(filled) == 1 and empty.separation.by != "rule":
         return "equal-share"
     kinds: dict[str, ReasonKind] = {"rule": "breaks-rule", "below": "needed"}
-    return kinds.get(empty.parted.by, "ranks-lower")
+    return kinds.get(empty.separation.by, "ranks-lower")

@@ -99,7 +99,7 @@ class ChannelOrderRow(Rule):
                     ", ".join(value_alone(key, value) for key, value in zip(self.keys, values, strict=True))
                     for values in (second, first)
                 ]
-                yield Fault(f"{words[0]} after {words[1]}", "falling along the fill order")
+                yield Fault(f"{words[0]} after {words[1]}", "the larger one first")
                 return
 
     def wording(self) -> str:

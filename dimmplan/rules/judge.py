@@ -6,11 +6,12 @@ may hold anything: what is told of such a board holds whatever they hold.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from dimmplan.model.board import Board, Channel
-from dimmplan.model.module import Module
+from dimmplan.model.module import Module, modules_phrase
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption, Severity
 from dimmplan.rates import channel_rate, processor_rate, rate_row
@@ -113,16 +114,11 @@ def judge_channel(rows: Iterable[Rule], channel: Channel, load: Load, unknown: I
             yield from _breaches(row, (channel.name,), row.of_channel(channel, load))
 
 
-def _counted(modules: Sequence[Module]) -> str:
-    kinds = dict.fromkeys(modules)
-    return " + ".join(f"{list(modules).count(kind)} x {kind.label}" for kind in kinds)
-
-
 def judge_rate(board: Board, option: ProcessorOption | None, channel: Channel, load: Load) -> Iterator[Breach]:
     """The rate table and the processor's rates: a load without a row does not run."""
     modules = [module for module in load if module]
     if modules and channel_rate(board, option, modules, len(channel.slots)) is None:
-        found = f"{_counted(modules)} on a channel of {counted(len(channel.slots), 'slot')}"
+        found = f"{modules_phrase(Counter(modules).items())} on a channel of {counted(len(channel.slots), 'slot')}"
         unlisted = _unlisted(board, option, modules, len(channel.slots))
         yield _no_rate((channel.name,), found, option if unlisted else None)
 

@@ -79,7 +79,7 @@ class BlanksRow(Rule):
 
     def wording(self) -> str:
         """The standard sentence."""
-        return f"Empty slots{named_in_brackets(self.slots)} carry a blank."
+        return f"Empty slots{named_in_brackets(self.slots)} take a blank."
 
     def problems(self, place: str, wiring: Wiring) -> Problems:
         """The slots are there."""

@@ -12,7 +12,7 @@ from dimmplan.sheet.facts import NOT_OBEYED, Facts, clean, gib_words, socket_wor
 from dimmplan.sheet.measure import Run, widest, width
 from dimmplan.sheet.shapes import Line, Rect, Shape
 from dimmplan.units import counted, decimal, format_capacity, listed
-from dimmplan.wording.placement import TRUST, gb_s, rate_binding, regions_sentence, share_sentence
+from dimmplan.wording.placement import TRUST, gb_s, rate_row_words, regions_sentence, share_sentence
 
 _STATUS = {
     "proven": "proven when planned: first under this board file and this model",
@@ -109,7 +109,7 @@ def socket_rows(figures: PlacementFigures) -> list[list[str]]:
             f"{decimal(socket.sweep_gb_s, 1):.1f}",
             f"{decimal(socket.parallel_gb_s, 1):.1f}",
             f"{decimal(socket.share * 100, 1):g} %",
-            clean(rate_binding(socket)) if socket.modules else "no modules",
+            clean(rate_row_words(socket.rate.row)) if socket.modules else "no modules",
         ]
         for socket in figures.sockets
     ]

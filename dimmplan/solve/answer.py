@@ -25,7 +25,7 @@ from dimmplan.solve.evaluate import Value, broken_rows, content_of, usable_of, v
 from dimmplan.solve.promise import Promise, Promises
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
-from dimmplan.units import Gib, channel_peak_gb_s
+from dimmplan.units import Gib, channel_peak_gb_s, counted
 
 MOST_RUNNERS_UP = 3
 BESIDE = 500_000
@@ -106,7 +106,7 @@ def solve_in(space: Space, *, alternatives: bool = True, steps: bool = False) ->
         criteria=search.criteria,
         best=best,
         proven=proven,
-        stopped=None if proven else f"effort limit of {request.effort} nodes",
+        stopped=None if proven else f"the search reached its limit of {counted(request.effort, 'node')}",
         bound=None if proven else bound_of(space, search.criteria, best),
         effort=effort,
         runners_up=more.runners_up() if more and alternatives else (),

@@ -57,7 +57,7 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
     refused = [row for row in space.fitted_breaches() if row.severity == "error"]
     for row in refused:
         allowed = "; ".join(", ".join(fitted) for fitted in row.sets)
-        text = f"The sockets {', '.join(request.fitted)} may not be fitted so; allowed: {allowed}."
+        text = f"The sockets {', '.join(request.fitted)} may not be fitted together; allowed: {allowed}."
         yield Cause(rule=row.id, text=text, source=row.source)
     enforced = [row for row in space.rows if row.severity == "error"]
     unusable = 0
@@ -74,7 +74,7 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
         unusable += bool(kept_out or without_rate)
     if not space.mode_possible():
         mode = request.mode.value
-        yield Cause(rule=mode, text=f"The board has no row for the mode {mode}, so nobody knows that it can.")
+        yield Cause(rule=mode, text=f"The board file has no row for the mode {mode}.")
         return
     if refused or not space.types or unusable == len(request.supplies):
         if not request.supplies:
@@ -97,16 +97,14 @@ def rounded_up(space: Space, usable_gib: Gib, *, as_advised: bool) -> Iterator[C
     if usable_gib <= request.capacity_gib or _reached(space, nearer, as_advised=as_advised):
         return
     if not _sizes_add_up(space, nearer):
-        yield Cause(rule="modules", text=f"No number of these modules makes {_span_text(nearer)}.")
+        yield Cause(rule="modules", text=f"No number of these modules gives {_span_text(nearer)}.")
     elif _reached(Space(space.board, request), nearer, as_advised=as_advised):
-        text = "Modules that stay and slots that nobody may touch leave no other capacity between."
+        text = "The modules that stay and the slots on hold allow no capacity in between."
         yield Cause(rule="hold", text=text)
     else:
         found = list(_in_the_way(space, nearer, severity="error"))
         found += _in_the_way(space, nearer, severity="advised") if as_advised else []
-        yield from found or [
-            Cause(rule="rules", text=f"Several rules together leave no placement of {_span_text(nearer)}.")
-        ]
+        yield from found or [Cause(rule="rules", text=f"Several rules together forbid {_span_text(nearer)}.")]
 
 
 def _span_text(aim: Aim) -> str:
@@ -136,7 +134,7 @@ def _in_the_way(space: Space, aim: Aim, *, severity: str) -> Iterator[Cause]:
             nearer = _reached(space.on(_without(space.board, row), request), aim, as_advised=True)
             if nearer:
                 rule = "advised rule" if severity == "advised" else "rule"
-                text = f"{format_capacity(min(nearer))} would fit but for this {rule}. {row.brief()}"
+                text = f"Without this {rule} {format_capacity(min(nearer))} would fit. {row.brief()}"
                 yield Cause(rule=row.id, text=text, source=row.source)
     limited = severity == "error" and any(supply.available is not None for supply in request.supplies)
     if limited and _reached(space.on(space.board, _unlimited(request)), aim, as_advised=True):
@@ -184,7 +182,7 @@ def _too_much(space: Space) -> Iterator[Cause]:
     largest = max(module.capacity_gib for module in space.types)
     if space.slot_count * largest < request.capacity_gib:
         slots = f"{space.slot_count} slots of the fitted sockets"
-        text = f"The {slots} and modules of at most {largest} GiB do not reach the capacity asked."
+        text = f"The {slots} and modules of at most {largest} GiB cannot reach the capacity asked."
         yield Cause(rule="slots", text=text)
         return
     rows = [row for row in space.rows if row.limits != "nothing" and row.severity == "error"]
@@ -198,5 +196,5 @@ def _too_much(space: Space) -> Iterator[Cause]:
                 yield Cause(rule=row.id, text=row.brief(), source=row.source)
             return
     capping = [row for row in rows if row.limits == "capacity"]
-    text = f"Several rules together stand in the way, such as {', '.join(row.id for row in capping) or 'mixing rules'}."
+    text = f"Several rules together forbid it, such as {', '.join(row.id for row in capping) or 'mixing rules'}."
     yield Cause(rule="rules", text=text)

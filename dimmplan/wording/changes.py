@@ -6,13 +6,14 @@ from collections.abc import Iterable, Iterator
 
 from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
+from dimmplan.model.module import modules_phrase
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.changes import Change, NextAnswer, NextStep
 from dimmplan.reasons.failure import Failure, LeftSet
 from dimmplan.reasons.halving import SplitStep
 from dimmplan.rules import Breach
 from dimmplan.units import decimal, format_capacity, listed
-from dimmplan.wording.placement import gb_s, label_short, modules_phrase, sockets_listed
+from dimmplan.wording.placement import gb_s, label_short, sockets_listed
 from dimmplan.wording.statements import (
     MANY,
     Statement,
@@ -76,7 +77,7 @@ def no_next_statements(case: Case, answer: NextAnswer) -> list[Statement]:
             text = f"No slot is free at {sockets_listed(case.placement.fitted)}."
             return [Statement(text=text, rule="slots", source="MODEL")]
         held = listed(usable)
-        return [Statement(text=f"The free slots may not be filled: {held}.", rule="hold", source="PRACTICE")]
+        return [Statement(text=f"The free slots are on hold: {held}.", rule="hold", source="PRACTICE")]
     return refused_statements(case, answer)
 
 
@@ -138,7 +139,7 @@ def stay_statements(board: Board, failure: Failure) -> list[Statement]:
     if stay.errors:
         first, *rest = breach_statements(board, stay.errors)
         return [
-            first.led_by("It may not run so"),
+            first.led_by("Not allowed"),
             *rest,
         ]
     text = f"{figures_phrase(stay.figures)}." if stay.figures else "No memory is left."
@@ -147,18 +148,18 @@ def stay_statements(board: Board, failure: Failure) -> list[Statement]:
 
 def causes_statements(failure: Failure) -> list[Statement]:
     """Why no set of what is left will do in the plan's mode."""
-    text = f"No set of the modules left obeys the rules in the mode {failure.mode.value}."
+    text = f"In the mode {failure.mode.value} no set of the remaining modules obeys the rules."
     found = [Statement(text=text, rule="mode", source="MODEL")]
     return [*found, *(Statement(text=c.text, rule=c.rule, source=c.source or "MODEL") for c in failure.causes)]
 
 
 def left_statements(case: Case, found: LeftSet, *, by: str = "", changes: bool = True) -> list[Statement]:
     """One set of what is left, the first by a list: how it runs, the moves to it, the advised rows that it breaks."""
-    text = f"{figures_phrase(found.weighed.figures)}." if found.weighed.figures else "It cannot be measured."
+    text = f"{figures_phrase(found.alternative.figures)}." if found.alternative.figures else "It has no figures."
     said = [Statement(text=text, rule=by or case.placement.prefer, source="MODEL")]
     if changes:
         said.append(Statement(text=moves_text(case.board, found), rule="moves", source="MODEL"))
-    return [*said, *breach_statements(case.board, found.weighed.breaches)]
+    return [*said, *breach_statements(case.board, found.alternative.breaches)]
 
 
 def moves_text(board: Board, found: LeftSet) -> str:
@@ -175,28 +176,28 @@ def moves_text(board: Board, found: LeftSet) -> str:
 
 def stays_text(board: Board, found: LeftSet) -> str:
     """The slots that a set fills, with how they got there."""
-    filled = [slot for slot, module in found.weighed.content.items() if module]
+    filled = [slot for slot, module in found.alternative.content.items() if module]
     moved = [f"{move.target} from {move.source}" for move in found.moves.moves if move.kind == "move"]
     return f"Only {slots_phrase(board, filled)} filled" + (f" ({listed(moved)})." if moved else ".")
 
 
 def split_care() -> Statement:
     """What every step of halving asks for."""
-    text = "Between steps power off and pull all cords, and lay the modules that are out aside by their slot names."
+    text = "Between steps power off, pull all cords, and note for each module that is out which slot it came from."
     return Statement(text=text, rule="care", source="PRACTICE")
 
 
 def split_text(case: Case, step: SplitStep) -> str:
     """One step of halving in words."""
     board = case.board
-    company = f" (with {slots_phrase(board, step.company)}, known good)" if step.company else ""
+    company = f" (together with {slots_phrase(board, step.company)}, known to be good)" if step.company else ""
     text = f"Leave only {slots_phrase(board, step.keep)} in{company}. "
-    text += f"Still faulty: {_after(step.if_fault)}. Clean: {_after(step.if_clean)}."
+    text += f"If it still fails: {_after(step.if_fault)}. If it works: {_after(step.if_clean)}."
     if step.broken:
-        text += f" But this breaks {listed(_rules(step.broken))}: exchange these modules one by one instead."
+        text += f" This breaks {listed(_rules(step.broken))}: exchange these modules one by one instead."
     elif step.other_broken:
         rest = [slot for slot in step.suspects if slot not in step.keep]
-        text += f" (Not {slots_phrase(board, rest)} instead: that would break {listed(_rules(step.other_broken))}.)"
+        text += f" (Do not test {slots_phrase(board, rest)} alone: that breaks {listed(_rules(step.other_broken))}.)"
     return text
 
 
@@ -205,4 +206,4 @@ def _rules(breaches: Iterable[Breach]) -> list[str]:
 
 
 def _after(goal: int | str) -> str:
-    return f"step {goal}" if isinstance(goal, int) else f"it is {goal}"
+    return f"step {goal}" if isinstance(goal, int) else f"the module in {goal} is bad"

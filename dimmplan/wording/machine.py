@@ -21,27 +21,27 @@ _DIFFERENCES = {
     "swapped": "swapped with {other}",
     "misplaced": "holds the module planned for {other}",
     "elsewhere": "its module is in {other}",
-    "hold": "on hold: {found}; touch nothing until its data is saved",
+    "hold": "on hold: {found}; leave it alone until its data is saved",
     "not-listed": "the machine does not list this slot{as_planned}",
     "not-said": "the machine does not say what it holds ({found})",
 }
 _SUSPECTS = {
-    "not-seated": "The module in {slots} may not be seated, or the slot does not work: {expected} was planned there. "
-    "Reseat it first; then try a module known to be good.",
-    "missing": "{found} modules of the plan are missing ({slots}): the change has not been made, or another plan is "
-    "meant.",
+    "not-seated": "The module planned for {slots} ({expected}) is not seen: it may be badly seated, or the slot may be "
+    "faulty. Reseat it first; then try a module known to be good.",
+    "missing": "{found} modules of the plan are missing ({slots}): the change is not done yet, or this is "
+    "another machine's plan.",
     "swapped": "The modules in {slots} have changed places.",
     "misplaced": "The module planned for {first} is in {second}.",
-    "another-plan": "{found} modules of the plan are in other slots than planned (those of {slots}): another plan is "
-    "meant, or the map was not followed.",
+    "another-plan": "{found} modules of the plan are in other slots than planned (those of {slots}): this is "
+    "another machine's plan, or the map was not followed.",
     "not-upgraded": "None of the new modules is in, and {found} slots hold modules that the plan does not have: the "
-    "machine is not upgraded yet, or another plan is meant.",
+    "machine is not upgraded yet, or this is another machine's plan.",
     "half-done": "The upgrade is half done: {expected} new modules are in, and {slots} still hold modules that the "
     "plan does not have.",
     "wrong-module": "{slots} holds a different module: {found} instead of {expected}.",
     "extra": "{slots} holds a module that the plan does not have ({found}).",
-    "channel": "All modules of channel {found} are missing ({slots}): think of the channel or of the processor's seat "
-    "before the modules.",
+    "channel": "All modules of channel {found} are missing ({slots}): check the channel and the seat of the processor "
+    "first, then the modules.",
     "socket": "All modules of socket {found} are missing: its processor may be absent, disabled or not seated well.",
     "slow": "The memory runs at {found} instead of {expected}: look for a firmware rate cap, another processor, or a "
     "slower module.",
@@ -78,7 +78,7 @@ def suspect_text(suspect: Suspect) -> str:
 def audit_findings(audit: Audit) -> list[Finding]:
     """The rows that the machine as found breaks, and what the board's draft guesses."""
     doubtful = [breach_finding(audit.board, breach) for breach in audit.doubtful]
-    doubt = " This cannot be told: the draft's wiring may be wrong instead of the machine."
+    doubt = " This is not certain: the draft may guess the wiring wrongly."
     return [
         *(breach_finding(audit.board, breach) for breach in audit.breaches),
         *(finding._replace(severity="note", text=finding.text + doubt) for finding in doubtful),

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dimmplan.model.module import Module
+from dimmplan.model.module import Module, modules_phrase
 from dimmplan.reasons.mix import Mix, MixLoad, MixSet, PairVerdict
+from dimmplan.rules.base import field_noun
 from dimmplan.units import format_capacity, listed
 from dimmplan.wording.changes import figures_phrase
-from dimmplan.wording.placement import breach_finding, label_short, modules_phrase, regions_sentence
-from dimmplan.wording.statements import ORDINALS, Statement, breach_statements, channels_phrase, lowered
+from dimmplan.wording.placement import breach_finding, label_short, regions_sentence
+from dimmplan.wording.statements import ORDINALS, Statement, breach_statements, channels_phrase, lowered, rate_source
 
 _TOGETHER = {
-    "channel": "may stand on one channel",
-    "channels": "may stand in one system, on different channels only",
-    "sockets": "may stand in one system, at different sockets only",
-    "never": "may not stand in one system",
+    "channel": "may share a channel",
+    "channels": "may be used in one system, but never on one channel",
+    "sockets": "may be used in one system, but never at one socket",
+    "never": "may not be used in one system",
 }
-_WORDS = {"capacity_gib": "capacity", "rate_mts": "rate", "voltage_mv": "supply voltage", "ecc_bits": "ECC width"}
 
 
 def mix_title(mix: Mix) -> str:
@@ -27,7 +27,7 @@ def mix_title(mix: Mix) -> str:
         return f"{'Yes' if mix.allowed else 'No'}: these labels are one type, {only}"
     if mix.refused:
         names = listed(list(dict.fromkeys(module.label for module, _ in mix.refused)))
-        return f"No: the board refuses {names} in any company"
+        return f"No: the board refuses {names}"
     if not mix.allowed:
         return f"No: {listed([module.label for module in mix.modules])} {_TOGETHER['never']}"
     return f"Yes: {listed([module.label for module in mix.modules])} {_TOGETHER[mix.together]}"
@@ -57,11 +57,11 @@ def pair_statements(mix: Mix, pair: PairVerdict) -> list[Statement]:
         if row.id not in told
     ]
     covered = {row.field for row in pair.rows}
-    free = [_WORDS.get(field, field.replace("_", " ")) for field in pair.differ if field not in covered]
+    free = [field_noun(field) for field in pair.differ if field not in covered]
     if free:
-        text = f"They differ in {listed(free)} too; no row of this board keeps that apart."
+        text = f"They also differ in {listed(free)}; no rule of this board forbids that."
         if not covered:
-            text = f"They differ in {listed(free)}; no row of this board keeps that apart."
+            text = f"They differ in {listed(free)}; no rule of this board forbids that."
         found.append(Statement(text=text, rule="mix", source="MODEL"))
     return [*found, *_loads_statements(mix, pair)]
 
@@ -69,7 +69,7 @@ def pair_statements(mix: Mix, pair: PairVerdict) -> list[Statement]:
 def _loads_statements(mix: Mix, pair: PairVerdict) -> Iterator[Statement]:
     """Orders on one channel: allowed ones with their rate, then those that a row refuses."""
     if not pair.loads and pair.together in ("channel", "channels"):
-        text = "Every channel has one slot, so they stand on different channels in any case."
+        text = "Every channel has one slot, so two modules are always on different channels."
         yield Statement(text=text, rule="slots", source="MODEL")
     allowed = [load for load in pair.loads if load.allowed]
     for load in allowed:
@@ -77,7 +77,7 @@ def _loads_statements(mix: Mix, pair: PairVerdict) -> Iterator[Statement]:
         slots = listed(list(load.channel.slots[: len(load.load)]))
         where = channels_phrase(mix.board, load.channels)
         text = f"{_order(mix, load)}, as in {slots}: {load.rate.rate_mts} MT/s. The same holds on {where}."
-        yield Statement(text=text, rule=load.rate.row, source=_rate_source(mix, load.rate.row))
+        yield Statement(text=text, rule=load.rate.row, source=rate_source(mix.board, load.rate.row))
     refused: dict[str, list[MixLoad]] = {}
     for load in pair.loads if allowed else ():
         if not load.allowed:
@@ -87,10 +87,6 @@ def _loads_statements(mix: Mix, pair: PairVerdict) -> Iterator[Statement]:
         more = f" and {len(loads) - 1} more orders" if len(loads) > 1 else ""
         text = f"Not {_order(mix, loads[0])}{more}: {lowered(first.text)}"
         yield Statement(text=text, rule=first.rule, source=first.source)
-
-
-def _rate_source(mix: Mix, row: str) -> str:
-    return next((rate.source for rate in mix.board.rates if rate.id == row), "MODEL")
 
 
 def _short(mix: Mix, module: Module) -> str:
@@ -120,13 +116,13 @@ def price_statements(mix: Mix) -> list[Statement]:
 def price_title(mix: Mix) -> str:
     """What is compared."""
     assert mix.capacity_gib is not None
-    return f"What it costs: the best placement of {format_capacity(mix.capacity_gib)} at {listed(list(mix.fitted))}"
+    return f"Compared: the best placement of {format_capacity(mix.capacity_gib)} at {listed(list(mix.fitted))}"
 
 
 def _set_statement(name: str, found: MixSet) -> Statement:
     shapes: dict[str, list[str]] = {}
     for socket in found.figures.sockets:
-        shapes.setdefault(regions_sentence(socket) if socket.regions else "Nothing.", []).append(socket.socket)
+        shapes.setdefault(regions_sentence(socket), []).append(socket.socket)
     regions = " ".join(f"{listed(sockets)}: {lowered(text)}" for text, sockets in shapes.items())
     advised = list(dict.fromkeys(breach.rule for breach in found.breaches))
     broken = f" Advised rules broken: {listed(advised)}." if advised else ""

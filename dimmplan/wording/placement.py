@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
@@ -44,11 +44,6 @@ def sockets_listed(sockets: Sequence[str]) -> str:
     return listed(list(sockets)) if bare else f"socket{'s' if len(sockets) > 1 else ''} {listed(list(sockets))}"
 
 
-def modules_phrase(counts: Iterable[tuple[Module, int]]) -> str:
-    """Modules in a sentence: ``12 x 32GB 2Rx4 PC4-2933Y-R``."""
-    return " + ".join(f"{count} x {module.label}" for module, count in counts)
-
-
 def gb_s(value: object) -> str:
     """A bandwidth in GB/s with one decimal."""
     return f"{decimal(value, 1):.1f} GB/s"  # type: ignore[arg-type]
@@ -67,7 +62,7 @@ def breach_finding(board: Board, breach: Breach) -> Finding:
     if breach.check == SERVED_RULE:
         text = f"{listed(breach.where)}: {breach.found}; allowed: {breach.allowed}."
     if breach.check == RATE_RULE:
-        text = f"{name or 'The board'} lists no rate for {breach.found}{where}, so it does not run."
+        text = f"{name or 'The board'} lists no rate for {breach.found}{where}: it does not run."
     return Finding(
         rule=breach.rule,
         severity=_SEVERITY[breach.severity],
@@ -96,7 +91,7 @@ def placement_findings(board: Board, placement: Placement, figures: PlacementFig
 def drafted_findings(board: Board) -> Iterator[Finding]:
     """What the board's draft guesses and nobody has seen to."""
     for about, question in board.guesses:
-        text = f"Guessed by the draft, {about}: {question}. Delete {about} under [guesses] when you have seen to it."
+        text = f"Guessed by the draft, {about}: {question}. Once it is settled, delete {about} under [guesses]."
         yield Finding(rule=f"drafted-{about}", severity="note", where=(), text=text, source="MODEL")
 
 
@@ -104,8 +99,8 @@ def _changed_since(board: Board, placement: Placement) -> Iterator[Finding]:
     """A map made before its board's slots, rules or rates changed must say so."""
     if placement.electrical_digest != board.electrical_digest:
         text = (
-            f"The slots, rules or rates of {board.id} have changed since it was made. Every slot that it names is "
-            "still there; a new plan tells whether they are still the best."
+            f"The slots, rules or rates of {board.id} have changed since this map was made. All its slots still exist. "
+            "Plan again to see whether it is still the best."
         )
         yield Finding(rule=CHANGED_RULE, severity="warning", where=(), text=text, source="MODEL")
 
@@ -117,10 +112,10 @@ def _mode(board: Board, placement: Placement, figures: PlacementFigures | None) 
     row = mirroring_row(board) if placement.mode is Mode.MIRRORED else sparing_row(board)
     shown, usable = format_capacity(figures.capacity_gib), format_capacity(figures.usable_gib)
     text = (
-        f"The mode {placement.mode.value} must be set in firmware; until then the machine shows {shown}, then {usable}."
+        f"Set the mode {placement.mode.value} in firmware. Before that the machine shows {shown}, afterwards {usable}."
     )
     if placement.mode is Mode.MIRRORED:
-        text += " Sweep figures are those of reading; writing is half of them."
+        text += " Sweep figures are for reading; writing is half as fast."
     yield Finding(
         rule=row.id if row else "mode", severity="note", where=(), text=text, source=row.source if row else "MODEL"
     )
@@ -141,7 +136,7 @@ def _doubtful_labels(placement: Placement) -> Iterator[Finding]:
             height = module.logical_ranks // module.package_ranks
             text = (
                 f"{module.label} says {module.package_ranks} package ranks of {height} logical ranks each, "
-                f"{module.logical_ranks} in all. No such module is known: read the label again."
+                f"{module.logical_ranks} in all. No such module is known. Read the label again."
             )
             yield Finding(rule="label", severity="note", where=(), text=text, source="PRACTICE")
 
@@ -151,7 +146,7 @@ def _slower_than_label(placement: Placement, figures: PlacementFigures) -> Itera
     for module in placement.types:
         slow = [socket for socket in figures.sockets if socket.rate.rate_mts < module.rate_mts]
         if slow:
-            binding = rate_binding(slow[0])
+            binding = rate_row_words(slow[0].rate.row)
             yield Finding(
                 rule=slow[0].rate.row,
                 severity="note",
@@ -161,18 +156,17 @@ def _slower_than_label(placement: Placement, figures: PlacementFigures) -> Itera
             )
 
 
-def rate_binding(socket: SocketFigures) -> str:
-    """What holds a socket's rate down, in words."""
-    kind, _, name = socket.rate.row.partition(":")
-    if kind == "processor":
-        return f"the processor {name}"
-    if kind == "module":
-        return f"the module {name}"
-    return f"the board's rate row {socket.rate.row}"
+def rate_row_words(row: str) -> str:
+    """What holds a rate down, by the id of its row: a rate row, ``processor:ID`` or ``module:LABEL``."""
+    kind, _, name = row.partition(":")
+    words = {"processor": f"the processor {name}", "module": f"the module {name}"}
+    return words.get(kind, f"the board's rate row {row}")
 
 
 def regions_sentence(socket: SocketFigures) -> str:
     """The regions of a socket in words."""
+    if not socket.regions:
+        return "Nothing."
     parts = [
         f"{format_capacity(region.capacity_gib)} over {counted(region.ways, 'channel')}" for region in socket.regions
     ]

@@ -9,84 +9,23 @@ from typing import NamedTuple
 from dimmplan.boardfile.reach import unused_rates
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
-from dimmplan.model.module import Module
+from dimmplan.model.module import Module, by_type, modules_phrase
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import STEP_SHARE, Choice
-from dimmplan.solve.criteria import Criterion
-from dimmplan.solve.evaluate import Value
 from dimmplan.tables import TableNote, preferred, table_notes
-from dimmplan.units import counted, format_capacity, listed, trimmed
-from dimmplan.wording.placement import gb_s, modules_phrase
+from dimmplan.units import format_capacity, listed
+from dimmplan.wording.criteria import criterion_name, criterion_phrase, gains_and_losses
+from dimmplan.wording.placement import gb_s
 
 UNEVEN_GAIN = Fraction(11, 10)
 """A step up that gains more than this factor is worth a warning (domain rule: over 10 %)."""
 
-_UNITS = {
-    "over_gib": "{} over the request",
-    "socket_difference_gib": "{} between the sockets",
-    "controller_difference_gib": "{} between controllers",
-}
-_COUNTS = {
-    "advised_broken": "advised rule broken",
-    "regions": "region",
-    "narrowest_ways": "channel in the narrowest region",
-    "types": "module type",
-    "low_rank_channels": "channel under two ranks",
-    "modules": "module",
-    "free_slots": "free slot",
-    "discarded": "module discarded",
-    "bought": "module bought",
-}
-_PLURALS = {
-    "narrowest_ways": "channels in the narrowest region",
-    "advised_broken": "advised rules broken",
-    "low_rank_channels": "channels under two ranks",
-    "discarded": "modules discarded",
-    "bought": "modules bought",
-}
-_BANDWIDTHS = {
-    "balanced_sweep": "balanced sweep",
-    "system_sweep": "system sweep",
-    "worst_sweep": "sweep of the worst socket",
-    "worst_parallel": "parallel of the worst socket",
-}
-
-
-def criterion_phrase(name: str, value: Value) -> str:
-    """A value of a criterion in words: ``187.7 GB/s system sweep``."""
-    if name in _BANDWIDTHS:
-        return f"{gb_s(Fraction(value))} {_BANDWIDTHS[name]}"
-    if name in _UNITS:
-        return _UNITS[name].format(format_capacity(value))
-    if name == "cost":
-        return f"cost {trimmed(Fraction(value), 2)}"
-    if value != 1 and name in _PLURALS:
-        return f"{value} {_PLURALS[name]}"
-    return counted(int(value), _COUNTS[name])
-
 
 def choice_gains(planned: Planned, choice: Choice) -> tuple[str, str]:
     """What a choice gains over the answer and what it loses, criterion by criterion, in the list's order."""
-    gains: list[str] = []
-    loses: list[str] = []
     answer = planned.answer
-    for criterion, here, there in zip(answer.criteria, answer.best.vector, choice.vector, strict=True):
-        if here != there:
-            text = f"{criterion_phrase(criterion.name, there)} instead of {_bare(criterion, here)}"
-            (gains if _is_better(criterion, there, here) else loses).append(text)
-    return "; ".join(gains), "; ".join(loses)
-
-
-def _bare(criterion: Criterion, value: Value) -> str:
-    if criterion.name in _BANDWIDTHS:
-        return gb_s(Fraction(value)).removesuffix(" GB/s")
-    if criterion.name in _UNITS:
-        return format_capacity(value)
-    return trimmed(Fraction(value), 2)
-
-
-def _is_better(criterion: Criterion, one: Value, other: Value) -> bool:
-    return one > other if criterion.better == "high" else one < other
+    gains, losses = gains_and_losses(answer.criteria, answer.best.vector, choice.vector)
+    return "; ".join(gains), "; ".join(losses)
 
 
 def request_findings(planned: Planned) -> list[Finding]:
@@ -94,12 +33,12 @@ def request_findings(planned: Planned) -> list[Finding]:
     answer, request = planned.answer, planned.request
     found = [*planned.remarks, *_uneven(planned), *_sockets_differ(planned), *_rounded_up(planned)]
     if planned.placement.status != "proven" and answer.bound is not None:
-        text = f"The search stopped at its {answer.stopped}: something better in {answer.bound.criterion} may exist."
+        text = f"Not proven: {answer.stopped}. A better {criterion_name(answer.bound.criterion)} may exist."
         found.append(Finding(rule="effort", severity="note", where=(), text=text, source="MODEL"))
     found += _table_findings(planned)
     some_priced = any(lot.price is not None for supply in request.supplies for lot in supply.lots)
     if (request.prefer == "cost-first" or some_priced) and not all(s.priced for s in request.supplies):
-        text = "Cost was left out of the choice: not every allowed module has a price."
+        text = "Cost is left out: not every allowed module has a price."
         found.append(Finding(rule="cost", severity="note", where=(), text=text, source="MODEL"))
     return found
 
@@ -111,8 +50,8 @@ def _table_findings(planned: Planned) -> Iterator[Finding]:
         gains, _ = choice_gains(planned, found.choice)
         slots = [slot for slot in planned.board.slots if found.choice.content.get(slot)]
         text = (
-            f"The population table {found.table.id} decides the slots. The model alone would fill {listed(slots)} with "
-            f"{choice_phrase(found.choice)} and gain {gains}."
+            f"The population table {found.table.id} decides the slots. Without it the model would fill {listed(slots)} "
+            f"with {choice_phrase(found.choice)}: {gains}."
         )
         where = tuple(slot for slot, module in planned.placement.slots if module != found.choice.content.get(slot))
         yield Finding(rule="table", severity="note", where=where, text=text, source=found.table.source)
@@ -154,7 +93,7 @@ def _uneven(planned: Planned) -> Iterator[Finding]:
             lead = f"{capacity} would be faster" if up else f"{capacity} is faster than {got}"
             sentences.append(f"{lead}: {choice_phrase(step)} sweep at {there}.")
     if sentences:
-        text = " ".join([f"{got} spreads unevenly: balanced sweep {gb_s(here)}.", *sentences])
+        text = " ".join([f"{got} spreads unevenly over the channels: balanced sweep {gb_s(here)}.", *sentences])
         yield Finding(rule="uneven", severity="warning", where=(), text=text, source="MODEL")
 
 
@@ -180,7 +119,7 @@ def _rounded_up(planned: Planned) -> Iterator[Finding]:
     asked = format_capacity(request.capacity_gib)
     far = " No capacity within the allowance fits." if planned.answer.outside_window else ""
     for cause in planned.answer.rounded_up:
-        text = f"{asked} was asked; {got} is the nearest above that fits.{far} Rule {cause.rule}: {cause.text}"
+        text = f"{asked} was asked; {got} is the next larger capacity that fits.{far} Rule {cause.rule}: {cause.text}"
         yield Finding(rule="rounded-up", severity="note", where=(), text=text, source=cause.source or "MODEL")
 
 
@@ -196,6 +135,4 @@ def sweep_of(planned: Planned, choice: Choice) -> Fraction:
 
 def choice_phrase(choice: Choice) -> str:
     """The modules of a choice: ``12 x 32GB 2Rx4 PC4-2933Y-R``."""
-    held = [module for module in choice.content.values() if module]
-    types = sorted(set(held), key=lambda module: module.order_key)
-    return modules_phrase((module, held.count(module)) for module in types)
+    return modules_phrase(by_type(choice.content.values()))

@@ -93,7 +93,7 @@ def _more_lines(board: Board, group: str) -> Iterator[RuleLine]:
         for option in board.processors:
             if option.channels:
                 channels = listed(option.channels)
-                text = f"The processor {option.id} serves the channels {channels}; slots of others are dead."
+                text = f"The processor {option.id} serves the channels {channels}; other slots are dead."
                 yield RuleLine(text=text, rule=f"processor:{option.id}", source=option.source)
     elif group == "rate":
         yield from _rate_lines(board)
@@ -102,9 +102,9 @@ def _more_lines(board: Board, group: str) -> Iterator[RuleLine]:
     elif group == "interleave":
         yield from _interleave_lines(board)
     elif group == "modes":
-        for row, what in ((mirroring_row(board), "mirror"), (sparing_row(board), "spare ranks")):
+        for row, what in ((mirroring_row(board), "mirroring"), (sparing_row(board), "rank sparing")):
             if row is None:
-                text = f"No row lets this board {what}; a plan that asks for it is refused."
+                text = f"This board has no row for {what}; a plan that asks for it is refused."
                 yield RuleLine(text=text, rule="modes", source="MODEL")
 
 
@@ -178,7 +178,7 @@ def _rate_lines(board: Board) -> Iterator[RuleLine]:
     rates = listed([str(rate) for rate in board.rates_mts])
     text = (
         "A channel runs at the lowest of its rate row, the processor and the labels of its modules, "
-        f"snapped down to one of {rates} MT/s. A population without a row does not run."
+        f"rounded down to one of {rates} MT/s. A population without a row does not run."
     )
     yield RuleLine(text=text, rule="rates", source="PRACTICE")
     yield RuleLine(text=_SCOPES[board.rate_scope], rule="rate_scope", source="PRACTICE")
@@ -205,9 +205,9 @@ def _processor_rates(option: ProcessorOption) -> str:
 # -- channels that work together -------------------------------------------------------------------------------------
 
 _EXCESS = {
-    "layers": "What lies above their common depth may form further sets.",
-    "alone": "What lies above their common depth each channel serves alone, one way, at once.",
-    "none": "Only channels with equal amounts left share a set.",
+    "layers": "What is left above their common depth forms further sets.",
+    "alone": "What is left above their common depth each channel serves alone.",
+    "none": "Only channels with equal amounts left form a set.",
 }
 
 
@@ -223,7 +223,10 @@ def _interleave_lines(board: Board) -> Iterator[RuleLine]:
             "any": f"Channels of a socket work together in sets of {ways}, whichever they are.",
         }
         texts = [which[row.style], _EXCESS[row.excess]]
-    for text in (*texts, "A single channel may always serve alone. The widest set comes first, then the deepest."):
+    for text in (
+        *texts,
+        "A single channel may always work alone. The widest set comes first; of equal ones, the deepest.",
+    ):
         yield RuleLine(text=text, rule=row.id, source=row.source)
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from dimmplan.model.module import by_type, modules_phrase
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.expect import Expectation
-from dimmplan.reasons.rate import Lift, Limit, RateReason
+from dimmplan.reasons.rate import Lift, RateReason
 from dimmplan.reasons.slots import Attempt, SlotReason
 from dimmplan.units import counted, format_capacity, listed
-from dimmplan.wording.placement import gb_s, label_short, sockets_listed
+from dimmplan.wording.criteria import gains_and_losses
+from dimmplan.wording.placement import gb_s, label_short, rate_row_words, sockets_listed
 from dimmplan.wording.statements import (
     ORDINALS,
     Statement,
@@ -20,7 +22,6 @@ from dimmplan.wording.statements import (
     separation_statements,
     slots_phrase,
     sweep_effect,
-    vector_changes,
     ways_phrase,
 )
 
@@ -29,18 +30,18 @@ def reason_title(case: Case, reason: SlotReason) -> str:
     """A reason in a few words."""
     shares, where = [gib for _, gib in reason.channel_gib if gib], sockets_listed([reason.socket])
     titles = {
-        "first-in-channel": "first on its channel: the one behind it may not stand without it",
+        "first-in-channel": "first on its channel: the slots after it may be filled only if it is",
         "stacked": f"{ORDINALS[reason.place]} on its channel: every channel of {where} has its first",
         "equal-share": f"an equal share: {format_capacity(max(shares, default=0))} on each of "
         f"{counted(len(shares), 'channel')} of {where}",
         "needed": "needed for the capacity asked",
-        "board-order": "first of places that are worth the same, in board order",
+        "board-order": "one of several equal places, the first in board order",
         "breaks-rule": _rule_title(reason),
-        "lowers-rate": "empty: one more here would lower the rate",
-        "splits-range": "empty: one more here would split the address range",
+        "lowers-rate": "empty: a module here would lower the rate",
+        "splits-range": "empty: a module here would split the address range",
         "exceeds-request": "empty: the capacity asked is reached",
-        "ranks-lower": f"the list {case.placement.prefer} puts it so",
-        "alternative-first": "an alternative comes before the plan",
+        "ranks-lower": f"{case.placement.prefer} prefers it this way",
+        "alternative-first": "an alternative is better than the plan",
         "dead": f"dead: socket {reason.socket} has no processor in this plan"
         if reason.socket not in case.placement.fitted
         else f"dead: the processor {case.placement.processor} does not serve channel {reason.channel}",
@@ -50,8 +51,8 @@ def reason_title(case: Case, reason: SlotReason) -> str:
 
 
 def _rule_title(reason: SlotReason) -> str:
-    rule = reason.tried[0].parted.name if reason.tried else ""
-    return f"filled: the rule {rule} asks for it" if reason.module else f"empty: the rule {rule} refuses one more here"
+    rule = reason.tried[0].separation.name if reason.tried else ""
+    return f"filled: the rule {rule} requires it" if reason.module else f"empty: the rule {rule} forbids a module here"
 
 
 def reason_statements(case: Case, reason: SlotReason) -> list[Statement]:
@@ -63,13 +64,13 @@ def reason_statements(case: Case, reason: SlotReason) -> list[Statement]:
 
 def attempt_statements(case: Case, reason: SlotReason, tried: Attempt) -> list[Statement]:
     """One alternative and what separates it from the plan; what one more does beside, and what one less gains."""
-    first, *rest = separation_statements(case, tried.weighed, tried.parted)
+    first, *rest = separation_statements(case, tried.alternative, tried.separation)
     led = first.led_by(_lead(tried))
     beside: Iterator[Statement] = iter(())
-    before, after = case.plan.figures, tried.weighed.figures
+    before, after = case.plan.figures, tried.alternative.figures
     if tried.what == "fill":
         beside = _beside(case, reason, tried)
-    elif before and after and tried.parted.by == "below" and after.balanced_sweep_gb_s > before.balanced_sweep_gb_s:
+    elif before and after and tried.separation.by == "below" and after.balanced_sweep_gb_s > before.balanced_sweep_gb_s:
         beside = sweep_effect(before, after)
     return [led, *rest, *beside]
 
@@ -88,12 +89,12 @@ def _lead(tried: Attempt) -> str:
 
 def _beside(case: Case, reason: SlotReason, tried: Attempt) -> Iterator[Statement]:
     """What one more module does to rate, regions and sweep, where the capacity already decides."""
-    before, after = case.plan.figures, tried.weighed.figures
+    before, after = case.plan.figures, tried.alternative.figures
     if before is None or after is None:
         return
     yield from rate_effect(case.board, before, after)
     yield from region_effects(case.board, before, after, socket=reason.socket)
-    if tried.parted.name != "balanced_sweep":
+    if tried.separation.name != "balanced_sweep":
         yield from sweep_effect(before, after)
 
 
@@ -113,13 +114,13 @@ def rate_statements(case: Case, reason: RateReason) -> list[Statement]:
     where = channels_phrase(case.board, reason.channels)
     each = listed([str(count) for count in reason.modules], last="or")
     filled = f"{each} module{'s' if reason.modules != (1,) else ''} on each"
-    also = f" So does {listed([_row_words(row) for row in reason.also])} elsewhere." if reason.also else ""
-    text = f"{_sentence(_row_words(reason.row))} limits the rate on {where}, with {filled}.{also}"
+    also = f" On other channels {listed([rate_row_words(row) for row in reason.also])} does." if reason.also else ""
+    text = f"{_sentence(rate_row_words(reason.row))} limits the rate on {where}, with {filled}.{also}"
     found = [Statement(text=text, rule=reason.row, source=reason.source)]
     for limit in reason.limits:
-        if _limit_row(limit) != reason.row:
-            text = f"Beside it, {_row_words(_limit_row(limit))} allows {limit.rate_mts} MT/s."
-            found.append(Statement(text=text, rule=_limit_row(limit), source=limit.source))
+        if limit.row != reason.row:
+            text = f"{_sentence(rate_row_words(limit.row))} allows {limit.rate_mts} MT/s."
+            found.append(Statement(text=text, rule=limit.row, source=limit.source))
     lowest = min(limit.rate_mts for limit in reason.limits)
     if lowest != reason.rate_mts:
         text = f"The board lists no rate from {reason.rate_mts + 1} to {lowest} MT/s, so it runs at {reason.rate_mts}."
@@ -127,23 +128,13 @@ def rate_statements(case: Case, reason: RateReason) -> list[Statement]:
     found += [_lift_statement(case, reason, lift) for lift in reason.lifts]
     if not reason.lifts:
         top = max(case.board.rates_mts)
-        why = "it is the highest that the board lists" if reason.rate_mts == top else "no single change here raises it"
-        found.append(Statement(text=f"Nothing raises it: {why}.", rule=reason.row, source=reason.source))
+        why = "It is the highest rate of the board." if reason.rate_mts == top else "No single change raises it."
+        found.append(Statement(text=why, rule=reason.row, source=reason.source))
     return found
-
-
-def _row_words(row: str) -> str:
-    kind, _, name = row.partition(":")
-    words = {"processor": f"the processor {name}", "module": f"the label {name}"}
-    return words.get(kind, f"the board's rate row {row}")
 
 
 def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def _limit_row(limit: Limit) -> str:
-    return limit.name if limit.kind == "board" else f"{limit.kind}:{limit.name}"
 
 
 def _lift_statement(case: Case, reason: RateReason, lift: Lift) -> Statement:
@@ -151,7 +142,7 @@ def _lift_statement(case: Case, reason: RateReason, lift: Lift) -> Statement:
     changes = {
         "fewer": f"With {slots_phrase(board, lift.slots)} left empty",
         "processor": f"Processor {lift.name}",
-        "type": f"All of that size as {lift.name}",
+        "type": f"All modules of that size replaced by {lift.name}",
         "label": f"Modules labelled {lift.name} MT/s or more",
     }
     capacity = f", {format_capacity(lift.usable_gib)}" if lift.usable_gib != case.usable_gib else ""
@@ -170,29 +161,27 @@ def _lift_statement(case: Case, reason: RateReason, lift: Lift) -> Statement:
 
 def expectation_title(case: Case, expected: Expectation) -> str:
     """What was judged: which slots, with what."""
-    held: dict[str, int] = {}
-    for slot in expected.slots:
-        module = expected.weighed.content.get(slot)
-        if module is not None:
-            held[module.label] = held.get(module.label, 0) + 1
-    modules = " + ".join(f"{count} x {label}" for label, count in held.items())
-    whose = "the plan's modules" if expected.exact else "the plan's types, in other numbers"
+    modules = modules_phrase(by_type(expected.alternative.content.get(slot) for slot in expected.slots))
+    whose = "the plan's modules" if expected.exact else "other numbers of the plan's types"
     return f"{counted(len(expected.slots), 'slot')} filled with {whose}: {modules}"
 
 
 def expectation_statements(case: Case, expected: Expectation) -> list[Statement]:
     """What separates the expected slots from the plan, and everything that they lose and gain."""
-    found = separation_statements(case, expected.weighed, expected.parted)
-    if expected.parted.by in ("same", "rule"):
+    found = separation_statements(case, expected.alternative, expected.separation)
+    if expected.separation.by in ("same", "rule"):
         return found
     first = found[0]
-    found[0] = first.led_by("What decides")
-    gains, loses = vector_changes(case, expected.weighed)
-    for word, changes in (("Worse", loses), ("Better", gains)):
-        if changes:
-            found.append(Statement(text=f"{word}: {'; '.join(changes)}.", rule=case.placement.prefer, source="MODEL"))
-    before, after = case.plan.figures, expected.weighed.figures
+    found[0] = first.led_by("Decided by")
+    mine, other = case.plan.vector, expected.alternative.vector
+    if mine is not None and other is not None:
+        gains, losses = gains_and_losses(case.criteria, mine, other)
+        texts = [
+            f"{word}: {'; '.join(changes)}." for word, changes in (("Worse", losses), ("Better", gains)) if changes
+        ]
+        found += [Statement(text=text, rule=case.placement.prefer, source="MODEL") for text in texts]
+    before, after = case.plan.figures, expected.alternative.figures
     if before is not None and after is not None:
         found += [*rate_effect(case.board, before, after), *region_effects(case.board, before, after)]
-    advised = [breach for breach in expected.weighed.breaches if breach not in case.plan.breaches]
+    advised = [breach for breach in expected.alternative.breaches if breach not in case.plan.breaches]
     return [*found, *breach_statements(case.board, advised)]

@@ -6,20 +6,17 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from dimmplan.figures import PlacementFigures, SocketFigures
+from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.reasons.case import Alternative, Case, Separation
 from dimmplan.rules import Breach
-from dimmplan.solve.evaluate import Value
 from dimmplan.units import Gib, counted, decimal, format_capacity, listed, trimmed
+from dimmplan.wording.criteria import bare_value, criterion_phrase
 from dimmplan.wording.placement import breach_finding, gb_s, regions_sentence, sockets_listed
-from dimmplan.wording.request import criterion_phrase
 
 ORDINALS = ("first", "second", "third", "fourth")
 MANY = 12
 """Slots from which on they are named by what they have in common, where they do."""
-_BANDWIDTHS = ("balanced_sweep", "system_sweep", "worst_sweep", "worst_parallel")
-_CAPACITIES = ("over_gib", "socket_difference_gib", "controller_difference_gib")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -94,13 +91,6 @@ def ways_phrase(number: int, noun: str) -> str:
     return f", the best of {number} different {noun}" if number > 1 else ""
 
 
-def bare_value(name: str, value: Value) -> str:
-    """A value of a criterion without its name."""
-    if name in _BANDWIDTHS:
-        return gb_s(Fraction(value))
-    return format_capacity(value) if name in _CAPACITIES else trimmed(Fraction(value), 2)
-
-
 def breach_statements(board: Board, breaches: Iterable[Breach]) -> list[Statement]:
     """Broken rows, one sentence for each row; further places of the same row are counted."""
     by_rule: dict[str, list[Breach]] = {}
@@ -115,59 +105,46 @@ def breach_statements(board: Board, breaches: Iterable[Breach]) -> list[Statemen
     return found
 
 
-def separation_statements(case: Case, weighed: Alternative, parted: Separation) -> list[Statement]:
+def separation_statements(case: Case, alternative: Alternative, separation: Separation) -> list[Statement]:
     """What separates an alternative from the plan, in words; the first sentence is the one that decides."""
-    if parted.by == "rule":
-        return breach_statements(case.board, parted.breaches)
-    if parted.by in ("below", "above"):
-        return [Statement(text=_capacity_text(case, parted), rule="capacity", source="MODEL")]
-    if parted.by == "same":
+    if separation.by == "rule":
+        return breach_statements(case.board, separation.breaches)
+    if separation.by in ("below", "above"):
+        return [Statement(text=_capacity_text(case, separation), rule="capacity", source="MODEL")]
+    if separation.by == "same":
         return [Statement(text="That is the plan itself.", rule="same", source="MODEL")]
-    if parted.by == "board-order":
-        text = "Every figure is the same, and board order decides."
-        return [Statement(text=text, rule=parted.name, source="MODEL")]
-    found = [Statement(text=_criterion_text(case, weighed, parted), rule=parted.name, source="MODEL")]
-    if parted.first == "alternative":
+    if separation.by == "board-order":
+        text = "All figures are equal; board order decides."
+        return [Statement(text=text, rule=separation.name, source="MODEL")]
+    found = [Statement(text=_criterion_text(case, alternative, separation), rule=separation.name, source="MODEL")]
+    if separation.first == "alternative":
         text = (
-            "That comes before the plan. A plan carries no stock, prices or allowance; one of them may stand behind it."
+            "This is better than the plan. Stock, prices or an allowance may be why: a plan does not record them."
             if case.placement.status == "proven"
-            else "That comes before the plan, which is the best found and not proven."
+            else "This is better than the plan, which is the best found and not proven."
         )
-        found.append(Statement(text=text, rule=parted.name, source="MODEL"))
-    return [*found, *breach_statements(case.board, parted.breaches)]
+        found.append(Statement(text=text, rule=separation.name, source="MODEL"))
+    return [*found, *breach_statements(case.board, separation.breaches)]
 
 
-def _capacity_text(case: Case, parted: Separation) -> str:
-    found, wanted = parted.alternative or 0, case.request.capacity_gib
-    if parted.by == "above":
+def _capacity_text(case: Case, separation: Separation) -> str:
+    found, wanted = separation.alternative or 0, case.request.capacity_gib
+    if separation.by == "above":
         there, most, asked = capacities(found, case.limit_gib, wanted)
-        return f"{there}, above the {most} up to which a request for {asked} is answered."
+        return f"{there}: a request for {asked} is answered with at most {most}."
     there, short, asked = capacities(found, wanted - found, wanted)
     return f"{there}, {short} short of the {asked} asked."
 
 
-def _criterion_text(case: Case, weighed: Alternative, parted: Separation) -> str:
-    assert parted.plan is not None and parted.alternative is not None
-    if parted.name == "over_gib" and weighed.figures is not None:
-        usable, asked = weighed.figures.usable_gib, case.request.capacity_gib
+def _criterion_text(case: Case, alternative: Alternative, separation: Separation) -> str:
+    assert separation.plan is not None and separation.alternative is not None
+    if separation.name == "over_gib" and alternative.figures is not None:
+        usable, asked = alternative.figures.usable_gib, case.request.capacity_gib
         there, above, wanted, mine = capacities(usable, usable - asked, asked, case.usable_gib)
         here = f"; the plan has {mine}" if case.usable_gib != asked else ""
         return f"{there}, {above} above the {wanted} asked{here}."
-    return f"{criterion_phrase(parted.name, parted.alternative)} instead of {bare_value(parted.name, parted.plan)}."
-
-
-def vector_changes(case: Case, weighed: Alternative) -> tuple[list[str], list[str]]:
-    """What an alternative gains over the plan and what it loses, criterion by criterion, in the list's order."""
-    gains: list[str] = []
-    loses: list[str] = []
-    if weighed.vector is None or case.plan.vector is None:
-        return gains, loses
-    for criterion, here, there in zip(case.criteria, case.plan.vector, weighed.vector, strict=True):
-        if here != there:
-            text = f"{criterion_phrase(criterion.name, there)} instead of {bare_value(criterion.name, here)}"
-            better = there > here if criterion.better == "high" else there < here
-            (gains if better else loses).append(text)
-    return gains, loses
+    mine = bare_value(separation.name, separation.plan)
+    return f"{criterion_phrase(separation.name, separation.alternative)} instead of {mine}."
 
 
 # -- effects ---------------------------------------------------------------------------------------------------------
@@ -203,15 +180,11 @@ def region_effects(
     for old, new in zip(before.sockets, after.sockets, strict=True):
         shape = [(region.ways, region.capacity_gib) for region in new.regions]
         if socket in (None, new.socket) and shape != [(region.ways, region.capacity_gib) for region in old.regions]:
-            was = f" Before: {lowered(_regions_text(old))}" if both else ""
-            found.setdefault(f"{_regions_text(new)}{was}", []).append(new.socket)
+            was = f" Before: {lowered(regions_sentence(old))}" if both else ""
+            found.setdefault(f"{regions_sentence(new)}{was}", []).append(new.socket)
     for text, sockets in found.items():
         said = f"{sentence(sockets_listed(sockets))}: {lowered(text)}"
         yield Statement(text=said, rule=board.interleave.id, source=board.interleave.source)
-
-
-def _regions_text(socket: SocketFigures) -> str:
-    return regions_sentence(socket) if socket.regions else "Nothing."
 
 
 def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[Statement]:

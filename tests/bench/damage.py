@@ -70,7 +70,7 @@ class Bench:
         out, err = io.StringIO(), io.StringIO()
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             status = run(list(words))
-        if status not in (0, 1, 2) or "a fault of its own" in out.getvalue() + err.getvalue():
+        if status not in (0, 1, 2) or "an internal fault" in out.getvalue() + err.getvalue():
             self.faults.append(f"{' '.join(words)}: {status}: {err.getvalue()[-300:]}")
         return status, out.getvalue()
 

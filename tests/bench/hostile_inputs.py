@@ -640,7 +640,7 @@ def take_call(call: Sequence[str], rng: random.Random, *, given: bytes = b"") ->
         sys.stdin, sys.stdout, sys.stderr = streams
     said, told = (stream.buffer.getvalue().decode("utf-8", "backslashreplace") for stream in (out, err))  # type: ignore[attr-defined]
     must_be_printable(said, told)
-    if status not in (0, 1, 2) or "a fault of its own" in told + said or "Traceback" in told:
+    if status not in (0, 1, 2) or "an internal fault" in told + said or "Traceback" in told:
         raise WrongError(f"status {status}: {told[-400:]}")
     if call[-1] == "--json" and "--help" not in call and not one_document(said):
         raise WrongError("no JSON document")

@@ -131,7 +131,7 @@ def test_no_chain_is_the_answer_no(tmp_path: Path, capsys: pytest.CaptureFixture
     record = plan(capsys, *call, "--then-may-move", status=1)
     assert record["status"] == "impossible"
     assert record["causes"][0]["rule"] == "growth"
-    assert "No way was found in which 512 GiB follows 384 GiB" in record["causes"][0]["text"]
+    assert "No way was found to reach 512 GiB after 384 GiB" in record["causes"][0]["text"]
     assert record["nearest"] == {"below_gib": 496, "above_gib": None}
     assert plan(capsys, *call, status=1)["causes"][0]["rule"] == "in-place"
 

@@ -153,7 +153,7 @@ def test_rows_of_the_wiring_are_no_faults_of_the_machine_while_the_draft_guesses
     assert result.good and any(breach.check == "fill-order" for breach in result.doubtful)
     told = [finding for finding in audit_findings(result) if finding.rule != "drafted-channels"]
     assert {finding.severity for finding in told} == {"note"}
-    assert all("cannot be told: the draft's wiring may be wrong" in finding.text for finding in told)
+    assert all("the draft may guess the wiring wrongly" in finding.text for finding in told)
     assert "drafted-channels" in {finding.rule for finding in audit_findings(result)}
 
 

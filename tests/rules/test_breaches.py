@@ -73,12 +73,12 @@ SEQUENCE = {"check": "sequence", "socket": "S1", "slots": ["B1", "A1", "C1"]}
         (
             ORDER,
             in_slots(A1=M16, A2=M32),
-            [(("S1.A",), "2 ranks, 32 GiB after 1 rank, 16 GiB", "falling along the fill order")],
+            [(("S1.A",), "2 ranks, 32 GiB after 1 rank, 16 GiB", "the larger one first")],
         ),
         (
             ORDER | {"keys": ["capacity_gib"]},
             in_slots(A1=M16X8, A2=M24, B1=M24, B2=M16X8),
-            [(("S1.A",), "24 GiB after 16 GiB", "falling along the fill order")],
+            [(("S1.A",), "24 GiB after 16 GiB", "the larger one first")],
         ),
         (
             MIX | {"field": "capacity_gib", "apart": "channel"},

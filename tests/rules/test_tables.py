@@ -115,7 +115,7 @@ def test_a_plan_says_what_the_model_would_have_gained_and_nothing_where_both_agr
     assert told[4] == []
     (finding,) = told[3]
     assert finding.severity == "note" and finding.source == "INVENTED"
-    assert "anchor, buoy and gaff" in finding.text and "gain 64 GiB between controllers instead of 192" in finding.text
+    assert "anchor, buoy and gaff" in finding.text and "64 GiB between controllers instead of 192" in finding.text
 
 
 def test_an_advised_table_gives_way_and_an_impossible_request_names_the_table() -> None:

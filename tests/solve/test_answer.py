@@ -85,7 +85,7 @@ def test_effort_binds_once_armed() -> None:
 
 def test_the_best_found_says_why_it_stopped() -> None:
     answer = solve(board_with(ORDER, EVERY), request(176, M32, M16, effort=1))
-    assert (answer.proven, answer.stopped) == (False, "effort limit of 1 nodes")
+    assert (answer.proven, answer.stopped) == (False, "the search reached its limit of 1 node")
     assert answer.bound is not None
     proven = solve(board_with(ORDER, EVERY), request(176, M32, M16))
     assert (proven.proven, proven.stopped, proven.bound) == (True, None, None)

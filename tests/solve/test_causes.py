@@ -49,14 +49,14 @@ TOO_FEW = cause("stock", "The modules at hand are too few.", "")
         (
             [FITTED],
             request(64, M32, fitted=("S2",)),
-            [cause("fitted", "The sockets S2 may not be fitted so; allowed: S1; S1, S2.", "FITTED-SOURCE")],
+            [cause("fitted", "The sockets S2 may not be fitted together; allowed: S1; S1, S2.", "FITTED-SOURCE")],
             (None, None),
         ),
         (
             [FITTED | {"sets": [["S1"]]}, WIDTH],
             request(64, M16X8),
             [
-                cause("fitted", "The sockets S1, S2 may not be fitted so; allowed: S1.", "FITTED-SOURCE"),
+                cause("fitted", "The sockets S1, S2 may not be fitted together; allowed: S1.", "FITTED-SOURCE"),
                 cause("width", f"{M16X8.label}: x8; allowed: x4."),
             ],
             (None, None),
@@ -65,7 +65,7 @@ TOO_FEW = cause("stock", "The modules at hand are too few.", "")
         (
             [WIDTH],
             request(64, M32, mode=Mode.SPARING),
-            [cause("sparing", "The board has no row for the mode sparing, so nobody knows that it can.", "")],
+            [cause("sparing", "The board file has no row for the mode sparing.", "")],
             (None, None),
         ),
         (
@@ -73,7 +73,7 @@ TOO_FEW = cause("stock", "The modules at hand are too few.", "")
             request(64, M16X8, mode=Mode.MIRRORED),
             [
                 cause("width", f"{M16X8.label}: x8; allowed: x4."),
-                cause("mirrored", "The board has no row for the mode mirrored, so nobody knows that it can.", ""),
+                cause("mirrored", "The board file has no row for the mode mirrored.", ""),
             ],
             (None, None),
         ),
@@ -130,7 +130,7 @@ TOO_FEW = cause("stock", "The modules at hand are too few.", "")
             [
                 cause(
                     "slots",
-                    "The 9 slots of the fitted sockets and modules of at most 32 GiB do not reach the capacity asked.",
+                    "The 9 slots of the fitted sockets and modules of at most 32 GiB cannot reach the capacity asked.",
                     "",
                 )
             ],
@@ -148,26 +148,26 @@ TOO_FEW = cause("stock", "The modules at hand are too few.", "")
         (
             [COUNTS, CEILING, RANKS | {"most": 4}],
             request(192, M32),
-            [cause("rules", "Several rules together stand in the way, such as counts, ceiling, ranks.", "")],
+            [cause("rules", "Several rules together forbid it, such as counts, ceiling, ranks.", "")],
             (128, None),
         ),
         (
             [COUNTS, RANKS | {"most": 3}],
             request(288, M32),
-            [cause("rules", "Several rules together stand in the way, such as counts, ranks.", "")],
+            [cause("rules", "Several rules together forbid it, such as counts, ranks.", "")],
             (128, None),
         ),
         # without the ceiling two types would do, but one is allowed
         (
             [CEILING],
             request(144, few(M32, 4), few(M16, 1), max_types=1),
-            [cause("rules", "Several rules together stand in the way, such as ceiling.", "")],
+            [cause("rules", "Several rules together forbid it, such as ceiling.", "")],
             (128, None),
         ),
         (
             [MIX, {"id": "alike", "check": "alike", "what": "population"}],
             request(144, few(M32, 4), few(M16, 1), max_types=2),
-            [cause("rules", "Several rules together stand in the way, such as mixing rules.", "")],
+            [cause("rules", "Several rules together forbid it, such as mixing rules.", "")],
             (None, None),
         ),
     ],
@@ -202,23 +202,23 @@ def _processor(ceiling_gib: int) -> ProcessorOption:
             [COUNTS | {"severity": "advised", "modules": [3]}, RANKS | {"severity": "advised", "most": 8}],
             request(64, M32),
             192,
-            [cause("counts", "64 GiB would fit but for this advised rule. A socket carries 3 modules.")],
+            [cause("counts", "Without this advised rule 64 GiB would fit. A socket carries 3 modules.")],
         ),
         (
             [COUNTS | {"severity": "advised", "modules": [3], "text": "In threes."}],
             request(50, M32),
             96,
-            [cause("counts", "64 GiB would fit but for this advised rule. In threes.")],
+            [cause("counts", "Without this advised rule 64 GiB would fit. In threes.")],
         ),
         (
             [COUNTS | {"modules": [3]}],
             request(64, M32),
             192,
-            [cause("counts", "64 GiB would fit but for this rule. A socket carries 3 modules.")],
+            [cause("counts", "Without this rule 64 GiB would fit. A socket carries 3 modules.")],
         ),
         # modules that do not add up, and modules that are too few
-        ([], request(50, M32), 64, [cause("modules", "No number of these modules makes 50 GiB to 63 GiB.", "")]),
-        ([], request(2, M32), 32, [cause("modules", "No number of these modules makes 2 GiB to 31 GiB.", "")]),
+        ([], request(50, M32), 64, [cause("modules", "No number of these modules gives 50 GiB to 63 GiB.", "")]),
+        ([], request(2, M32), 32, [cause("modules", "No number of these modules gives 2 GiB to 31 GiB.", "")]),
         (
             [],
             request(64, *(Supply(module=m, lots=(Lot(count=n),)) for m, n in ((M32, 1), (M16, 3))), max_types=1),
@@ -230,7 +230,7 @@ def _processor(ceiling_gib: int) -> ProcessorOption:
             [CEILING | {"severity": "advised"}, COUNTS | {"severity": "advised", "modules": [3]}],
             request(224, M32),
             288,
-            [cause("rules", "Several rules together leave no placement of 224 GiB to 287 GiB.", "")],
+            [cause("rules", "Several rules together forbid 224 GiB to 287 GiB.", "")],
         ),
     ],
 )  # fmt: skip

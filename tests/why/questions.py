@@ -391,14 +391,14 @@ QUESTIONS: tuple[Question, ...] = (
             "group.0.figures.rate_mts": w.rate("two-per-channel"),
             "group.0.figures.balanced_sweep_gb_s": w.sweep(dict.fromkeys(w.place(1), w.module)),
         },
-        shown="Next as a group: the smallest that sweeps highest",
+        shown="Next as a group: the smallest group with the highest sweep",
     ),
     Question(
         "Eight sockets: what is the next sensible order?",
         "eight-sockets",
         ("why", "--next"),
         lambda w: {"group.0.slots": w.place(1), "alone.0.broken": breaks(w.broken({"arch.1.2": w.module}, "advised"))},
-        shown="Next as a group: the smallest that sweeps highest",
+        shown="Next as a group: the smallest group with the highest sweep",
     ),
     # -- may I put this here ------------------------------------------------------------------------------------------
     Question(
@@ -518,7 +518,7 @@ QUESTIONS: tuple[Question, ...] = (
             "halves": lambda steps: len(steps) == len(w.filled()) - 2 and all(step["allowed"] for step in steps),
             "halves.0.step": 1,
         },
-        shown="If it still fails: halves of the set that runs best, each module in its own slot",
+        shown="If it still fails: test by halves, each module in its own slot",
     ),
     # -- why not so ---------------------------------------------------------------------------------------------------
     Question(

@@ -65,7 +65,7 @@ def check_reason(case: Case, reason: SlotReason) -> Counter[str]:
 def assert_is_what_it_says(board: Board, placement: Placement, slot: str, tried: Attempt) -> None:
     """The alternative differs from the plan in just the slots that its kind names."""
     held = dict(placement.slots)
-    content = tried.weighed.content
+    content = tried.alternative.content
     changed = {name for name in board.slots if held[name] != content[name]}
     if tried.what == "fill":
         assert changed == {slot} and held[slot] is None and content[slot] == tried.module
@@ -86,7 +86,7 @@ def assert_is_what_it_says(board: Board, placement: Placement, slot: str, tried:
 
 def assert_separates(board: Board, placement: Placement, tried: Attempt) -> str:
     """What is said to separate the alternative does, first of all, and the plan is the better one."""
-    parted, content = tried.parted, tried.weighed.content
+    parted, content = tried.separation, tried.alternative.content
     assert parted.first == "plan", f"{tried.what} {tried.other}: {parted}"
     broken = broken_by(board, placement, content)
     if broken:
@@ -108,7 +108,7 @@ def assert_separates(board: Board, placement: Placement, tried: Attempt) -> str:
 
 
 def _assert_criterion(board: Board, placement: Placement, tried: Attempt, *, over: int) -> str:
-    parted, content = tried.parted, tried.weighed.content
+    parted, content = tried.separation, tried.alternative.content
     here = plan_anew(board, placement)[1]
     there: Any = vector_anew(board, placement, content, over_gib=over)
     for criterion in criteria_of(placement.prefer, priced=False):
@@ -134,7 +134,7 @@ def assert_kind(board: Board, placement: Placement, reason: SlotReason) -> None:
     first = reason.tried[0]
     if reason.kind == "first-in-channel":
         assert held[channel.slots[place + 1]] is not None
-        assert any(breach.check == "fill-order" for breach in first.parted.breaches)
+        assert any(breach.check == "fill-order" for breach in first.separation.breaches)
     elif reason.kind == "stacked":
         assert place > 0 and all(held[each.slots[0]] for each in board.socket(channel.socket).channels)
     elif reason.kind == "equal-share":
@@ -143,20 +143,20 @@ def assert_kind(board: Board, placement: Placement, reason: SlotReason) -> None:
         ]
         assert place == 0 and len({amount for amount in gib if amount}) == 1
     elif reason.kind == "board-order":
-        assert any(tried.what == "move-away" and tried.parted.by == "board-order" for tried in reason.tried)
+        assert any(tried.what == "move-away" and tried.separation.by == "board-order" for tried in reason.tried)
     elif reason.kind == "breaks-rule":
-        assert first.parted.by == "rule"
+        assert first.separation.by == "rule"
     elif reason.kind == "needed":
-        assert first.parted.by == "below"
+        assert first.separation.by == "below"
     elif reason.kind in ("lowers-rate", "splits-range", "exceeds-request"):
         _assert_empty_kind(board, placement, reason)
     else:
-        assert reason.kind == "ranks-lower" and first.parted.by == "criterion"
+        assert reason.kind == "ranks-lower" and first.separation.by == "criterion"
 
 
 def _assert_empty_kind(board: Board, placement: Placement, reason: SlotReason) -> None:
     before = plan_anew(board, placement)[0]
-    after = figures_anew(board, placement, reason.tried[0].weighed.content)
+    after = figures_anew(board, placement, reason.tried[0].alternative.content)
     assert (after.rate_mts < before.rate_mts) is (reason.kind == "lowers-rate")
     if reason.kind == "lowers-rate":
         return

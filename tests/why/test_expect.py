@@ -55,15 +55,17 @@ def test_the_best_assignment_is_the_best(board_id: str) -> None:
         expected = expectation(case, chosen)
         found = [rank for content in assignments(case, chosen) if (rank := ranked(case, content)) is not None]
         assert expected.exact
-        if expected.weighed.vector is None:
+        if expected.alternative.vector is None:
             assert not found, f"{chosen}: refused, and an assignment is allowed"
-            assert expected.parted.by == "rule" and broken_by(case.board, case.placement, expected.weighed.content)
+            assert expected.separation.by == "rule" and broken_by(
+                case.board, case.placement, expected.alternative.content
+            )
         else:
             legal += 1
-            assert ranked(case, expected.weighed.content) == min(found)
-            assert {s for s, m in expected.weighed.content.items() if m} == set(chosen)
+            assert ranked(case, expected.alternative.content) == min(found)
+            assert {s for s, m in expected.alternative.content.items() if m} == set(chosen)
     own = tuple(slot for slot in case.board.slots if case.content[slot])
-    assert expectation(case, own).parted.by == "same"
+    assert expectation(case, own).separation.by == "same"
     assert legal or len(case.board.slots) > 4
 
 
@@ -78,11 +80,11 @@ def test_the_plan_comes_before_what_is_expected() -> None:
             slots = [slot for socket in case.sockets() for slot in socket.slots]
             chosen = rng.sample(slots, count)
             expected = expectation(case, tuple(sorted(chosen, key=board.slots.index)))
-            assert expected.parted.first == "plan"
-            seen.add(expected.parted.by)
-            if expected.parted.by == "rule":
-                rules = {breach.rule for breach in broken_by(board, placement, expected.weighed.content)}
-                assert {breach.rule for breach in expected.parted.breaches} == rules
+            assert expected.separation.first == "plan"
+            seen.add(expected.separation.by)
+            if expected.separation.by == "rule":
+                rules = {breach.rule for breach in broken_by(board, placement, expected.alternative.content)}
+                assert {breach.rule for breach in expected.separation.breaches} == rules
     assert {"rule", "same"} <= seen
 
 
@@ -95,8 +97,8 @@ def test_other_numbers_take_the_plans_types() -> None:
     assert slots == ("K1", "L1", "T1", "U1")
     expected = expectation(case, slots)
     size = placement.types[0].capacity_gib
-    assert not expected.exact and expected.parted.by == "below"
-    assert (expected.parted.plan, expected.parted.alternative) == (16 * size, len(slots) * size)
+    assert not expected.exact and expected.separation.by == "below"
+    assert (expected.separation.plan, expected.separation.alternative) == (16 * size, len(slots) * size)
     assert len(expected.only_plan) == 12 and not expected.only_expected
 
 
@@ -122,5 +124,5 @@ def test_exact_means_the_plans_own_modules() -> None:
     mixed = replace(placement, slots=tuple((placement.content | {filled[0]: other}).items()))
     case = Case(board, mixed)
     expected = expectation(case, read_slots(case, "clover-far,daisy-far,orchid-far,vetch-far", file="--expect"))
-    held = [module for module in expected.weighed.content.values() if module]
+    held = [module for module in expected.alternative.content.values() if module]
     assert expected.exact and held.count(other) == 1 and len(held) == len(filled)

@@ -74,9 +74,14 @@ def test_an_empty_second_slot_names_rate_and_request() -> None:
     reason = slot_reason(Case(board, placement), "K2")
     assert reason.kind == "lowers-rate"
     fill, move = reason.tried
-    assert (fill.what, fill.parted.name, fill.parted.plan, fill.parted.alternative) == ("fill", "over_gib", 0, 32)
-    assert (move.what, move.parted.name) == ("move-here", "balanced_sweep")
-    assert move.parted.alternative < move.parted.plan
+    assert (fill.what, fill.separation.name, fill.separation.plan, fill.separation.alternative) == (
+        "fill",
+        "over_gib",
+        0,
+        32,
+    )
+    assert (move.what, move.separation.name) == ("move-here", "balanced_sweep")
+    assert move.separation.alternative < move.separation.plan
 
 
 def test_five_of_six_are_a_tie_of_places() -> None:
@@ -85,7 +90,7 @@ def test_five_of_six_are_a_tie_of_places() -> None:
     case = Case(board, placement)
     assert slot_reason(case, "K1").kind == "board-order"
     empty = slot_reason(case, "R1")
-    assert empty.kind == "exceeds-request" and empty.tried[1].parted.by == "board-order"
+    assert empty.kind == "exceeds-request" and empty.tried[1].separation.by == "board-order"
     dead = slot_reason(case, "T1")
     assert (dead.kind, dead.row.id) == ("dead", "near-boots-alone")
 
@@ -97,7 +102,7 @@ def test_a_slot_on_hold_is_left_alone() -> None:
     assert slot_reason(case, "K2").kind == "hold"
     for reason in slot_reasons(case):
         for tried in reason.tried:
-            assert tried.other != "K2" and tried.weighed.content["K2"] is None
+            assert tried.other != "K2" and tried.alternative.content["K2"] is None
 
 
 def test_a_worse_plan_says_that_something_comes_before_it() -> None:
@@ -108,10 +113,10 @@ def test_a_worse_plan_says_that_something_comes_before_it() -> None:
     worse = replace(placement, slots=tuple(content.items()), status="best-found")
     reason = slot_reason(Case(board, worse), "R1")
     assert reason.kind == "alternative-first"
-    better = next(tried for tried in reason.tried if tried.parted.first == "alternative")
-    assert (better.what, better.other, better.parted.name) == ("move-here", "K2", "balanced_sweep")
+    better = next(tried for tried in reason.tried if tried.separation.first == "alternative")
+    assert (better.what, better.other, better.separation.name) == ("move-here", "K2", "balanced_sweep")
     text = " ".join(said.text for said in reason_statements(Case(board, worse), reason))
-    assert "comes before the plan" in text
+    assert "better than the plan" in text
 
 
 def test_a_plan_that_breaks_a_rule_has_no_reasons() -> None:
