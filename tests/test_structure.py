@@ -185,6 +185,14 @@ def test_heavy_libraries_have_one_door(library: str) -> None:
             assert any(module == door or module.startswith(f"{door}.") for door in DOORS[library]), module
 
 
+def test_the_page_for_contributors_names_files_that_are_there() -> None:
+    """Every file and folder that DEVELOPERS.md names exists."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = re.findall(r"`([a-z_/-]+/(?:[a-zA-Z_-]+\.[a-z]+)?|[a-z_]+\.py)`", text)
+    assert len(named) > 50
+    assert [name for name in named if not (ROOT / name).exists() and not (PACKAGE / name).exists()] == []
+
+
 # What a fresh interpreter loads
 
 
