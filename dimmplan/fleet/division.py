@@ -20,8 +20,9 @@ from dimmplan.fleet.options import Option
 MOST_MACHINES = 5000
 """Machines up to which a shelf is divided by the solver; above, each is served in the order of the file."""
 EFFORT = 60.0
-"""The solver's counted effort for one division, of which one question gets ``EFFORT_OF_ONE`` at most."""
-EFFORT_OF_ONE = 10.0
+"""The solver's counted effort for one division."""
+EFFORT_OF_ONE, EFFORT_OF_SAMPLED = 10.0, 2.0
+"""What one question gets of it at most; the second where sets are left out."""
 QUESTION, OPTION = 0.02, 0.00005
 """What a question costs beside the solver's own count, and each option in it."""
 TOTAL_EFFORT = 5.0
@@ -152,6 +153,7 @@ class _Solving:
         self.pools = pools
         self.why = why
         self.left = EFFORT
+        self.most_effort = EFFORT_OF_ONE if why is None else EFFORT_OF_SAMPLED
         count = Counter(machines)
         self.sizes = [count[index] for index in range(len(needs))]
         self.usable = [[True] * len(need.options) for need in needs]
@@ -274,7 +276,7 @@ class _Solving:
             model.Add(self._modules(x) == self.modules)
         if ask is not None:
             ask(model, x)
-        solver = _solver(self.cp, min(self.left, EFFORT_OF_ONE), presolve=presolve)
+        solver = _solver(self.cp, min(self.left, self.most_effort), presolve=presolve)
         status = solver.Solve(model)
         self.left -= solver.ResponseProto().deterministic_time
         if status == self.cp.INFEASIBLE:
