@@ -111,13 +111,16 @@ class Audit:
     figures_planned: PlacementFigures | None
     suspect: Suspect | None
     date: str | None
+    processor: str | None = None
+    """The processor that the rules are judged by."""
+    fitting: tuple[str, ...] = ()
+    """Without a plan: the processor options by which the machine breaks no rule; of these, where the
+    machine shows its rate, those that run at it."""
 
     @property
     def good(self) -> bool:
         """True where every slot is as planned and no error row is broken."""
-        return all(slot.answer == "as-planned" for slot in self.slots) and not any(
-            breach.severity == "error" for breach in self.breaches
-        )
+        return all(slot.answer == "as-planned" for slot in self.slots) and not _any_error(self.breaches)
 
     @property
     def content(self) -> dict[str, Module | None]:
@@ -141,10 +144,12 @@ def audit(
     planned: Placement | None,
     *,
     data_saved: Iterable[str] = (),
+    processor: str | None = None,
 ) -> Audit:
     """Hold an inventory against a plan, or against only the board's rules.
 
-    ``data_saved`` names slots on hold whose data the person says is saved: they are judged as any other.
+    ``data_saved`` names slots on hold whose data the person says is saved: they are judged as any other. Without a plan
+    the rules are judged by ``processor``, or by the first option that fits what is seen, or by the board's first.
     """
     released = set(data_saved)
     index_of = matching.index_of
@@ -156,13 +161,24 @@ def audit(
     if planned is not None:
         answers = list(_with_places(board, answers, planned))
     content = {answer.slot: answer.module for answer in answers if answer.known}
-    option = board.processor(planned.processor if planned else None)
     whole = all(answer.known for answer in answers if board.channel_of[answer.slot].socket in fitted)
     mode = planned.mode if planned else Mode.INDEPENDENT
     unknown = {answer.slot for answer in answers if not answer.known}
-    breaches = judge(board, option, fitted, content, mode=mode, unknown=unknown) if fitted else ()
+
+    def judged(option: ProcessorOption | None) -> tuple[Breach, ...]:
+        return judge(board, option, fitted, content, mode=mode, unknown=unknown) if fitted else ()
+
+    def runs(option: ProcessorOption | None) -> PlacementFigures | None:
+        return _figures(board, fitted, content, option=option, mode=mode) if whole and fitted else None
+
+    configured = _configured(found, matching)
+    fitting = [each for each in (() if planned else board.processors) if not _any_error(judged(each))]
+    as_fast = [each for each in fitting if _runs_at(runs(each), configured)]
+    fitting = as_fast or fitting
+    asked = planned.processor if planned else processor
+    option = board.processor(asked) if asked or not fitting else fitting[0]
+    breaches, figures_found = judged(option), runs(option)
     figures_planned = _figures(board, planned.fitted, planned.content, option=option, mode=mode) if planned else None
-    figures_found = _figures(board, fitted, content, option=option, mode=mode) if whole and fitted else None
     return Audit(
         board=board,
         planned=planned,
@@ -172,9 +188,20 @@ def audit(
         doubtful=tuple(breach for breach in breaches if _is_doubtful(board, breach)),
         figures_found=figures_found,
         figures_planned=figures_planned,
-        suspect=_suspect(board, answers, planned, _configured(found, matching), figures_planned),
+        suspect=_suspect(board, answers, planned, configured, figures_planned),
         date=found.date,
+        processor=option.id if option is not None else None,
+        fitting=tuple(each.id for each in fitting),
     )
+
+
+def _any_error(breaches: Iterable[Breach]) -> bool:
+    return any(breach.severity == "error" for breach in breaches)
+
+
+def _runs_at(figures: PlacementFigures | None, configured: Mapping[str, int]) -> bool:
+    """True where the memory runs at the lowest rate that the machine shows, give or take its rounding."""
+    return figures is not None and bool(configured) and abs(figures.rate_mts - min(configured.values())) <= 1
 
 
 def _is_doubtful(board: Board, breach: Breach) -> bool:
@@ -225,7 +252,7 @@ def _unclear(
     """Why a slot cannot be told; ``None`` where it can. A slot of an absent processor need not be listed."""
     want = planned.content.get(slot) if planned else None
     if device is None:
-        dead = planned is not None and slot in dead_slots(board, planned)
+        dead = planned is not None and slot in dead_slots(board, planned) or board.tray_of.get(slot) in board.absent
         return None if dead else Difference(kind="not-listed", planned=_words(want) if planned else "")
     if device.state == "hold" and not released:
         return Difference(kind="hold", found=_said(device))

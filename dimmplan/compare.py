@@ -204,7 +204,8 @@ def _read(
     asked = [tried(text, first) for text in texts]
     named = [tried(texts[0], processor) for processor in processors or (None,)]
     order = [option.id for option in board.processors]
-    options = sorted({each.processor for each in named if each}, key=lambda name: order.index(name) if name else -1)
+    found = {each.processor or "" for each in named if each}
+    options = [name or None for name in sorted(found, key=lambda n: (order.index(n) if n in order else len(order), n))]
     return tuple(options), tuple(sorted({each.capacity_gib for each in asked if each}))
 
 

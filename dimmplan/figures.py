@@ -16,7 +16,7 @@ from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption
-from dimmplan.rates import ChannelRate, channel_rate
+from dimmplan.rates import ChannelRate, rate_on
 from dimmplan.rules import Content, usable_gib
 from dimmplan.units import Gib, channel_peak_gb_s, whole
 
@@ -124,7 +124,7 @@ def socket_rates(
     found: list[ChannelRate | None] = []
     for channel in socket.channels:
         modules = [module for slot in channel.slots if (module := content.get(slot))]
-        found.append(channel_rate(board, option, modules, len(channel.slots)) if modules else None)
+        found.append(rate_on(board, option, channel, modules) if modules else None)
     return found
 
 

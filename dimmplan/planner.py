@@ -15,7 +15,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Placement, board_of
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Request, Supply
 from dimmplan.rules import all_rows, judge_module
 from dimmplan.solve.answer import Answer, solve
@@ -62,7 +62,7 @@ class Terms(TypedDict, total=False):
 
     modules: Sequence[str]
     fitted: str | None
-    processor: str | None
+    processor: str | Sequence[str] | None
     mode: str
     prefer: str | None
     over: str | None
@@ -78,7 +78,7 @@ def ask(
     supplies: Sequence[Supply] | None = None,
     shelf: Shelf | None = None,
     fitted: str | Sequence[str] | None = None,
-    processor: str | None = None,
+    processor: str | Sequence[str] | None = None,
     mode: str = Mode.INDEPENDENT.value,
     prefer: str | None = None,
     over: str | None = None,
@@ -97,7 +97,7 @@ def ask(
 
     gib = _collect(problems, lambda: parse_capacity(capacity, file="--capacity"))
     sockets = _collect(problems, lambda: read_fitted(board, fitted))
-    option = _collect(problems, lambda: read_processor(board, processor))
+    option = _collect(problems, lambda: read_processor(board, processor, sockets))
     asked = [_collect(problems, lambda text=text: read_module(board, text)) for text in modules]  # type: ignore[misc]
     chosen_mode = _collect(problems, lambda: read_mode(mode))
     chosen_list = _collect(problems, lambda: _read_list(prefer))
@@ -105,6 +105,10 @@ def ask(
     _collect(problems, lambda: _read_counts(max_types, effort))
     if problems:
         raise InputError(problems)
+    bare = [socket for socket in sockets or () if not board.serving(board.processor(option)).socket(socket).slots]
+    if bare:
+        found = f"no slot left at {', '.join(bare)}"
+        raise InputError(Problem(file="--fitted", place="", found=found, allowed="sockets with slots"))
     assert gib is not None and sockets is not None and chosen_list is not None and chosen_mode is not None
     offered = tuple(module for module in asked if module is not None)
     _refuse_modules(board, option, offered)
@@ -161,17 +165,48 @@ def read_fitted(board: Board, fitted: str | Sequence[str] | None) -> tuple[str, 
     return tuple(name for name in known if name in chosen)
 
 
-def read_processor(board: Board, processor: str | None) -> str | None:
-    """A processor option's id; the board's first where nothing is said. Raises ``InputError``."""
-    known = [option.id for option in board.processors]
-    if processor is None:
-        return known[0] if known else None
-    found = next((name for name in known if name.casefold() == processor.strip().casefold()), None)
+def read_trays(board: Board, trays: Sequence[str]) -> Board:
+    """The board without the trays named. Raises ``InputError``."""
+    known = [tray.name for tray in board.physical.trays]
+    absent = {_known("--without-tray", tray, known, "no trays: this board has none") for tray in trays}
+    return board.without(absent)
+
+
+def _known(file: str, text: str, known: Sequence[str], none: str) -> str:
+    """A name as the board spells it. Raises ``InputError``."""
+    found = next((name for name in known if name.casefold() == text.strip().casefold()), None)
     if found is None:
-        allowed = ", ".join(known) or "none: this board lists no processor options"
-        hint = did_you_mean(processor, known)
-        raise InputError(Problem(file="--processor", place="", found=quoted(processor), allowed=allowed, hint=hint))
+        hint = did_you_mean(text, known)
+        raise InputError(Problem(file=file, place="", found=quoted(text), allowed=", ".join(known) or none, hint=hint))
     return found
+
+
+def read_processor(
+    board: Board, processor: str | Sequence[str] | None, fitted: Sequence[str] | None = None
+) -> str | None:
+    """A processor option's id, or ``S1=one,S2=other`` where fitted sockets carry different ones.
+
+    Each text is an option for all sockets, or ``SOCKET=OPTION``, or several of these with commas. Sockets that are
+    not named carry the option for all, the board's first where nothing is said. Raises ``InputError``.
+    """
+    file, texts = "--processor", [processor] if isinstance(processor, str) else processor or ()
+    known = [option.id for option in board.processors]
+    sockets = fitted or [socket.id for socket in board.sockets]
+    usual = known[0] if known else None
+    own: dict[str, str] = {}
+    for said in (part for text in texts for part in text.split(",")):
+        socket, equals, option = said.rpartition("=")
+        chosen = _known(file, option, known, "none: this board lists no processor options")
+        if equals:
+            own[_known(file, socket, sockets, "")] = chosen
+        else:
+            usual = chosen
+    seats = {socket: own.get(socket, usual or "") for socket in sockets}
+    if len(set(seats.values())) <= 1:
+        return next(iter(seats.values())) or None
+    if not board.processors_differ:
+        raise InputError(Problem(file=file, place="", found="different options", allowed="one option for all sockets"))
+    return ",".join(f"{socket}={option}" for socket, option in seats.items())
 
 
 def read_module(board: Board, text: str) -> Module:
@@ -300,10 +335,9 @@ def planned_of(board: Board, request: Request, answer: Answer, *, hold: tuple[st
         status="proven" if answer.proven else "best-found",
         slots=tuple((slot, answer.best.content.get(slot)) for slot in board.slots),
         hold=hold,
+        absent=board.absent,
     )
-    return Planned(
-        board=board.serving(board.processor(request.processor)), request=request, answer=answer, placement=placement
-    )
+    return Planned(board=board_of(board, placement), request=request, answer=answer, placement=placement)
 
 
 def without_mode(planned: Planned) -> Planned | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
-from dimmplan.model.board import Board
+from dimmplan.model.board import Board, Channel
 from dimmplan.model.module import Module
 from dimmplan.model.rows import ProcessorOption, RateRow
 
@@ -34,6 +34,14 @@ def processor_rate(option: ProcessorOption | None, module: Module, dpc: int) -> 
         return "any"
     fitting = [rate.mts for rate in option.rates if (not rate.dpc or dpc in rate.dpc) and rate.means(module)]
     return min(fitting, default="none")
+
+
+def rate_on(
+    board: Board, option: ProcessorOption | None, channel: Channel, modules: Sequence[Module]
+) -> ChannelRate | None:
+    """Rate of one channel of the board with these modules, by the processor of its socket; ``None`` without one."""
+    own = None if option is None else option.at(channel.socket)
+    return channel_rate(board, own, modules, len(channel.slots))
 
 
 def channel_rate(

@@ -18,6 +18,7 @@ from dimmplan.model.module import RATES_MTS, Kind, Module
 from dimmplan.model.rows import MEANT_BY, InterleaveRow, RateRow
 from dimmplan.rules import (
     AcceptRow,
+    AlikeRow,
     Problems,
     RankLimitRow,
     Rule,
@@ -54,6 +55,7 @@ def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = (
             found,
             _interleave(board_file, board),
             _served(board_file, board),
+            _trays(board_file, board),
             _rules(board_file, board),
             _aliases(board_file, board),
         )
@@ -145,6 +147,7 @@ def _listed_names(file: BoardFile) -> Iterator[tuple[str, str]]:
             yield from ((where, slot) for slot in slots)
     for index, option in enumerate(file.processors):
         yield f"processors[{index + 1}].id", option.id
+    yield from (("electrical.trays", name) for name in file.electrical.trays)
 
 
 def _socket_entries(file: BoardFile) -> Iterator[tuple[str, SocketEntry]]:
@@ -326,7 +329,33 @@ def _served(file: BoardFile, board: _Wiring) -> Problems:
             yield place, f"no channel of {', '.join(bare)}", "a channel of each socket", ""
 
 
+def _trays(file: BoardFile, board: _Wiring) -> Problems:
+    """Trays hold slots of the board, each in one tray, and the drawing names the same trays."""
+    trays = file.electrical.trays
+    holds: dict[str, str] = {}
+    for name, slots in trays.items():
+        place = f"electrical.trays.{name}"
+        yield from known_names(slots, board.slots, place, "slots of the board")
+        for slot in slots:
+            if slot in holds:
+                other = "twice" if holds[slot] == name else f"which {holds[slot]} holds"
+                yield place, f"{quoted(slot)}, {other}", "each slot in one tray", ""
+            holds.setdefault(slot, name)
+    yield from _apart("electrical.trays", "tray", list(trays))
+    yield from known_names(file.physical.trays, list(trays), "physical.trays", "trays of electrical.trays")
+    for name, tray in file.physical.trays.items():
+        if bool(tray.at_mm) != bool(tray.size_mm):
+            yield f"physical.trays.{name}", "one of at_mm and size_mm", "both, or neither", ""
+
+
 def _processors(file: BoardFile) -> Problems:
+    if file.electrical.processors_differ:
+        place = "electrical.processors_differ"
+        if len(file.processors) < 2:
+            yield place, f"true with {len(file.processors)} processors", "two rows of processors or more", ""
+        if file.electrical.rate_scope != "system" and of_kind(file.rules, AlikeRow):
+            allowed = 'sockets that need not be alike, or rate_scope = "system"'
+            yield place, "true, sockets alike, and rates of their own", allowed, ""
     for index, option in enumerate(file.processors):
         for rate in option.rates:
             if rate.mts not in RATES_MTS[file.electrical.generation]:

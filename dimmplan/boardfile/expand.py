@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Protocol, Self, TypeVar
 
-from dimmplan.boardfile.schema import BoardFile, SlotRow, SocketEntry
+from dimmplan.boardfile.schema import BoardFile, SlotRow, SocketEntry, TrayEntry
 from dimmplan.errors import InputError
-from dimmplan.model.board import Board, Box, Channel, Controller, Landmark, Physical, SlotPlace, Socket
+from dimmplan.model.board import Board, Box, Channel, Controller, Landmark, Physical, SlotPlace, Socket, Tray
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
 from dimmplan.rules import Rule, as_once, effective_rows
@@ -88,13 +88,14 @@ def expand_physical(file: BoardFile) -> Physical:
     part = file.physical
     width, depth = part.width_mm, part.depth_mm
     outline = part.outline_mm or ((0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth))
+    places = tuple(place for row in part.rows for place in expand_row(row))
     return Physical(
         width_mm=width,
         depth_mm=depth,
         outline=outline,
         weight_kg=part.weight_kg,
         to_scale=part.to_scale,
-        slots=tuple(place for row in part.rows for place in expand_row(row)),
+        slots=places,
         sockets=tuple(
             (socket_id, Box(x_mm=b.at_mm[0], y_mm=b.at_mm[1], width_mm=b.size_mm[0], depth_mm=b.size_mm[1]))
             for socket_id, b in part.sockets.items()
@@ -108,7 +109,25 @@ def expand_physical(file: BoardFile) -> Physical:
             for mark in part.landmarks
         ),
         access=part.access,
+        trays=tuple(_tray(name, slots, file, places) for name, slots in file.electrical.trays.items()),
     )
+
+
+_AROUND_MM = 4.0
+"""How far a tray without a place of its own is drawn around its slots."""
+
+
+def _tray(name: str, slots: tuple[str, ...], file: BoardFile, places: Sequence[SlotPlace]) -> Tray:
+    """A tray in its place, or around its slots."""
+    entry = file.physical.trays.get(name, TrayEntry())
+    if entry.at_mm and entry.size_mm:
+        box = Box(*entry.at_mm, *entry.size_mm)
+    else:
+        boxes = [place.box for place in places if place.slot in slots] or [Box(0.0, 0.0, 0.0, 0.0)]
+        left, front = min(b.x_mm for b in boxes) - _AROUND_MM, min(b.y_mm for b in boxes) - _AROUND_MM
+        right, rear = max(b.x_mm + b.width_mm for b in boxes), max(b.y_mm + b.depth_mm for b in boxes)
+        box = Box(left, front, right - left + _AROUND_MM, rear - front + _AROUND_MM)
+    return Tray(name, slots, box, entry.access)
 
 
 def expand(file: BoardFile) -> Board:
@@ -122,11 +141,8 @@ def expand(file: BoardFile) -> Board:
         except InputError:
             continue  # reported by the check; the board is only handed out where nothing was
     rules = effective_rows(file.rules, file.electrical.generation)
-    content = file.model_dump(
-        mode="json"
-    )  # once and whole: a dump of each row builds a serializer for each kind of row
-    if not file.guesses:
-        del content["guesses"]  # digests of files without guesses are what they were before there were any
+    # dumped once and whole: a dump of each row builds a serializer for each kind of row
+    content = _as_once(file.model_dump(mode="json"))
     return Board(
         id=file.id,
         title=file.title,
@@ -146,6 +162,7 @@ def expand(file: BoardFile) -> Board:
         guesses=tuple(file.guesses.items()),
         edac=tuple((slot, names) for slot, names in file.electrical.edac.items()),
         physical=expand_physical(file),
+        processors_differ=file.electrical.processors_differ,
         electrical_digest=_digest(_electrical_content(file, content, sockets, rules, modules)),
         drawing_digest=_digest(
             {key: content[key] for key in ("title", "physical", "rules", "trust", "guesses") if key in content}
@@ -190,7 +207,19 @@ def _electrical_content(
         ],
         "modules": [module.label for module in modules],
         "code_order": file.electrical.code_order,
+        **{key: content["electrical"][key] for key in ("processors_differ", "trays") if key in content["electrical"]},
     }
+
+
+_LATER = {"guesses", "processors_differ", "trays"}
+"""Keys that came after the first boards: a file that does not use them keeps its digests."""
+
+
+def _as_once(value: Any) -> Any:
+    """A value without later keys that say nothing."""
+    if isinstance(value, dict):
+        return {key: _as_once(inside) for key, inside in value.items() if inside or key not in _LATER}
+    return [_as_once(inside) for inside in value] if isinstance(value, list) else value
 
 
 def _without_wording(fields: Iterable[tuple[str, Any]]) -> dict[str, Any]:

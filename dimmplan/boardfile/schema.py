@@ -46,6 +46,10 @@ class ElectricalPart(Record):
     rates_mts: Annotated[tuple[RateMts, ...], Field(min_length=1)]
     sockets: Annotated[tuple[SocketEntry, ...], Field(min_length=1, max_length=32)]
     interleave: InterleaveRow
+    processors_differ: bool = False
+    trays: Annotated[
+        dict[Name, Annotated[tuple[Name, ...], Field(min_length=1, max_length=128)]], Field(max_length=32)
+    ] = {}
     code_order: tuple[Name, ...] = ()
     aliases: dict[Name, tuple[Text, ...]] = {}
     edac: dict[Name, tuple[Text, ...]] = {}
@@ -84,6 +88,14 @@ class LandmarkEntry(Record):
     size_mm: Size
 
 
+class TrayEntry(Record):
+    """Where a tray lies, and how it comes out. Without a place it is drawn around its slots."""
+
+    at_mm: Point | None = None
+    size_mm: Size | None = None
+    access: Annotated[tuple[Text, ...], Field(max_length=10)] = ()
+
+
 class PhysicalPart(Record):
     """What the eye sees from above; ``y`` is measured from the front edge to the rear, ``x`` from the left."""
 
@@ -96,6 +108,7 @@ class PhysicalPart(Record):
     rows: Annotated[tuple[SlotRow, ...], Field(min_length=1, max_length=200)]
     landmarks: Annotated[tuple[LandmarkEntry, ...], Field(max_length=100)] = ()
     access: Annotated[tuple[Text, ...], Field(max_length=20)] = ()
+    trays: Annotated[dict[Name, TrayEntry], Field(max_length=32)] = {}
 
 
 class BoardFile(Record):

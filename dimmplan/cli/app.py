@@ -148,9 +148,9 @@ def _elsewhere() -> None:
 def _version(wanted: bool) -> None:
     if wanted:
         from dimmplan.boardfile.schema import FORMAT
-        from dimmplan.plancode.code import VERSION
+        from dimmplan.plancode.code import VERSIONS
 
-        formats = f"board file format {FORMAT}, plan format 1, plan code {VERSION}"
+        formats = f"board file format {FORMAT}, plan format 1, plan code {VERSIONS[-1]}"
         typer.echo(f"dimmplan {dimmplan.__version__} ({formats})")
         raise typer.Exit
 

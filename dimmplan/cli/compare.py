@@ -16,6 +16,7 @@ from dimmplan.output.compare import View
 from dimmplan.output.compare_record import compare_csv, compare_record
 from dimmplan.output.compare_text import WIDTH, after_table, before_table, compare_table
 from dimmplan.output.record import to_json
+from dimmplan.planner import read_trays
 from dimmplan.stock import read_shelf
 
 FORMATS = (".svg", ".png", ".csv", ".html")
@@ -36,11 +37,12 @@ def compare(
     processor: Annotated[
         list[str] | None,
         typer.Option(
-            help="A processor option; may be repeated. Without it: the first.",
+            help="A processor option, or S1=ONE,S2=OTHER; may be repeated. Without it: the first.",
             metavar="OPTION",
             autocompletion=complete.processors,
         ),
     ] = None,
+    without_tray: options.WithoutTray = None,
     stock: options.Stock = None,
     fitted: options.Fitted = None,
     mode: options.Mode = "independent",
@@ -72,7 +74,7 @@ def compare(
             from dimmplan.output.compare_chart import require_matplotlib
 
             require_matplotlib()
-    loaded = load_board(board)
+    loaded = read_trays(load_board(board), without_tray or ())
     comparison = compare_requests(
         loaded,
         capacities=capacity or (),

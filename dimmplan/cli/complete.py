@@ -97,6 +97,7 @@ def _slots_with_modules(context: typer.Context) -> list[str]:
 
 board_ids = _offered(_board_ids)
 sockets = _offered(lambda context: [socket.id for socket in _board(context).sockets])
+trays = _offered(lambda context: [tray.name for tray in _board(context).physical.trays])
 processors = _offered(lambda context: [option.id for option in _board(context).processors])
 lists = _offered(_lists)
 modes = _offered(_modes)

@@ -27,6 +27,7 @@ from dimmplan.moves import plan_moves
 from dimmplan.output.machine import audit_record, audit_text, found_record, found_text, moves_record, moves_text
 from dimmplan.output.reading import JudgedPlan
 from dimmplan.output.record import to_json
+from dimmplan.planner import read_processor, read_trays
 from dimmplan.units import quoted
 from dimmplan.wording.machine import blocked_text
 
@@ -65,6 +66,8 @@ def audit(
         ),
     ] = None,
     board_file: options.BoardFile = None,
+    processor: options.Processor = None,
+    without_tray: options.WithoutTray = None,
     slots: options.Slots = None,
     save_slots: Annotated[
         Path | None, typer.Option(help="Write the slot mapping here, open questions included.", metavar="FILE")
@@ -79,12 +82,18 @@ def audit(
 ) -> None:
     """Hold a machine against a plan, slot by slot: as planned, different, cannot tell; then the rules."""
     target, judged = _target(against, board, board_file)
+    for name, said in {"--processor": processor, "--without-tray": without_tray}.items():
+        if said and judged is not None:
+            raise InputError(Problem(file=name, place="", found="with --against", allowed="with --board", hint=""))
+    if judged is None:
+        target = read_trays(target, without_tray or ())
+    option = read_processor(target, processor) if processor else None
     placement = judged.placement if judged else None
     machine = Machine(inventory=inventory, slots=slots, data_saved=data_saved or (), rest_empty=rest_empty)
     good = True
     while True:
         stamp = _stamp(inventory)
-        result, matching, read = _audited(machine, target, placement)
+        result, matching, read = _audited(machine, target, placement, option)
         good = result.good and (judged is None or judged.good)
         if save_slots is not None:
             _save_mapping(save_slots, target, read, matching, force=force)
@@ -156,9 +165,12 @@ class Machine:
         return found, match_slots(found, board, answers)
 
 
-def _audited(machine: Machine, board: Board, placement: Placement | None) -> tuple[Audit, Matching, Inventory]:
+def _audited(
+    machine: Machine, board: Board, placement: Placement | None, processor: str | None = None
+) -> tuple[Audit, Matching, Inventory]:
     found, matching = machine.matched(board)
-    return compare(board, found, matching, placement, data_saved=machine.data_saved), matching, found
+    saved = machine.data_saved
+    return compare(board, found, matching, placement, data_saved=saved, processor=processor), matching, found
 
 
 def _stamp(inventory: str) -> tuple[int, int]:

@@ -11,7 +11,7 @@ from dimmplan.cli import complete, options, terminal
 from dimmplan.errors import InputError, Problem
 from dimmplan.output.mixing import mix_record, mix_text
 from dimmplan.output.record import to_json
-from dimmplan.planner import read_fitted, read_module, read_processor
+from dimmplan.planner import read_fitted, read_module, read_processor, read_trays
 from dimmplan.reasons.mix import mix_of
 
 MOST_LABELS = 4
@@ -27,11 +27,12 @@ def mix(
     ],
     fitted: options.Fitted = None,
     processor: options.Processor = None,
+    without_tray: options.WithoutTray = None,
     as_json: options.Json = False,
 ) -> None:
     """Say whether module types may be used together, in which slots, by which rule, and what it costs."""
 
-    loaded = load_board(board)
+    loaded = read_trays(load_board(board), without_tray or ())
     problems: list[Problem] = []
     if not 2 <= len(labels) <= MOST_LABELS:
         allowed = f"2 to {MOST_LABELS} labels"
@@ -44,7 +45,8 @@ def mix(
             problems += error.problems
     if problems:
         raise InputError(problems)
-    found = mix_of(loaded, modules, fitted=read_fitted(loaded, fitted), processor=read_processor(loaded, processor))
+    sockets = read_fitted(loaded, fitted)
+    found = mix_of(loaded, modules, fitted=sockets, processor=read_processor(loaded, processor, sockets))
     if as_json:
         typer.echo(to_json(mix_record(found)), nl=False)
     else:

@@ -55,12 +55,22 @@ Fitted = Annotated[
     ),
 ]
 Processor = Annotated[
-    str | None,
+    list[str] | None,
     typer.Option(
-        help="Processor option. Without it: the first.",
+        help="Processor option, or SOCKET=OPTION where the board lets sockets differ; may be repeated. Without it: "
+        "the first.",
         metavar="OPTION",
         rich_help_panel=REQUEST,
         autocompletion=complete.processors,
+    ),
+]
+WithoutTray = Annotated[
+    list[str] | None,
+    typer.Option(
+        help="A tray or riser that is not there; may be repeated.",
+        metavar="TRAY",
+        rich_help_panel=REQUEST,
+        autocompletion=complete.trays,
     ),
 ]
 Mode = Annotated[

@@ -20,7 +20,7 @@ from dimmplan.output.plan import plan_record, sheet_record
 from dimmplan.output.record import to_json
 from dimmplan.output.stock import pick_csv, picks_of, shelf_record, shelf_text
 from dimmplan.output.text import plan_text
-from dimmplan.planner import Terms, ask
+from dimmplan.planner import Terms, ask, read_trays
 from dimmplan.stock import Shelf, read_shelf
 from dimmplan.units import cleaned
 
@@ -46,6 +46,7 @@ def plan(
     over: options.Over = None,
     fitted: options.Fitted = None,
     processor: options.Processor = None,
+    without_tray: options.WithoutTray = None,
     mode: options.Mode = "independent",
     prefer: Annotated[
         str | None,
@@ -154,6 +155,7 @@ def plan(
     )
     wishes.check()
     given = {"BOARD": board, "--capacity": capacity, "--keep": keep, "--then": then, "--tag": tag}
+    given["--without-tray"] = without_tray
     if machines is not None:
         from dimmplan.cli.machines import Job, plan_machines  # brings processes and locks, which one machine needs not
 
@@ -215,7 +217,7 @@ def _asked(
     ]
     if problems:
         raise InputError(problems)
-    loaded = load_board(given["BOARD"])
+    loaded = read_trays(load_board(given["BOARD"]), given["--without-tray"] or ())
     shelf = None
     if stock is not None:
         shelf = read_shelf(stock, loaded)

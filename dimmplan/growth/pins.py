@@ -13,7 +13,6 @@ from dimmplan.figures import is_low_rank
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request, Supply
-from dimmplan.rates import channel_rate
 from dimmplan.rules import Content, judge_channel, ranks_of, rows_of_scope
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
@@ -172,14 +171,14 @@ class PinnedSpace(Space):
         modules = [self.types[kind] for kind in kinds]
         if self.sparing is not None and 0 < sum(ranks_of(self.sparing, m) for m in modules) < self.sparing.min_ranks:
             return
-        rate = channel_rate(self.board, self.option, modules, shape.slots) if modules else None
-        if modules and rate is None:
+        rate = self.rate_of(shape, modules)
+        if modules and not rate:
             return
         loss = self.loss(modules)
         yield Load(
             code=self.code((kind, 1) for kind in kinds) + loss * self.loss_place,
             gib=sum(self.weights[kind] for kind in kinds) - loss,
-            rate=rate.rate_mts if rate else 0,
+            rate=rate,
             low_rank=is_low_rank(modules),
             text=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
         )

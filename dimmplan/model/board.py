@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal, NamedTuple
 
 from dimmplan.model.module import Generation, Module
-from dimmplan.model.rows import InterleaveRow, ProcessorOption, RateRow, RateScope, Row, Trust
+from dimmplan.model.rows import (
+    DifferentOptions,
+    InterleaveRow,
+    ProcessorOption,
+    RateRow,
+    RateScope,
+    Row,
+    Trust,
+    seats_of,
+)
 from dimmplan.sources import citation
 
 Side = Literal["left", "right", "front", "rear"]
@@ -58,13 +67,20 @@ class Socket(NamedTuple):
         """Channel ids and slot counts by controller: only sockets that are built equally can be populated alike."""
         return tuple(tuple((ch.id, len(ch.slots)) for ch in controller.channels) for controller in self.controllers)
 
+    def with_slots(self, kept: Callable[[Channel, str], bool]) -> Socket:
+        """The socket with only the slots that are kept; a channel or controller without any is left out."""
+        controllers = []
+        for controller in self.controllers:
+            channels = (
+                channel._replace(slots=tuple(slot for slot in channel.slots if kept(channel, slot)))
+                for channel in controller.channels
+            )
+            controllers.append(controller._replace(channels=tuple(channel for channel in channels if channel.slots)))
+        return self._replace(controllers=tuple(controller for controller in controllers if controller.channels))
+
     def serving(self, channels: Collection[str]) -> Socket:
-        """The socket with only these channels; a controller without any is left out."""
-        kept = (
-            controller._replace(channels=tuple(channel for channel in controller.channels if channel.id in channels))
-            for controller in self.controllers
-        )
-        return self._replace(controllers=tuple(controller for controller in kept if controller.channels))
+        """The socket with only these channels."""
+        return self.with_slots(lambda channel, _: channel.id in channels)
 
 
 class Box(NamedTuple):
@@ -93,6 +109,15 @@ class Landmark(NamedTuple):
     box: Box
 
 
+class Tray(NamedTuple):
+    """A part that holds slots and may be absent: a memory board, a riser. ``access`` says how it comes out."""
+
+    name: str
+    slots: tuple[str, ...]
+    box: Box
+    access: tuple[str, ...]
+
+
 class Physical(NamedTuple):
     """The board from above, in mm; the front edge is ``y = 0``. ``outline`` is a closed polygon."""
 
@@ -105,13 +130,15 @@ class Physical(NamedTuple):
     sockets: tuple[tuple[str, Box], ...]
     landmarks: tuple[Landmark, ...]
     access: tuple[str, ...]
+    trays: tuple[Tray, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Board:
     """One board. Equal boards have equal fields; digests name the electrical part and the drawing apart.
 
-    ``sockets`` are what a processor option serves; where it serves fewer channels than are there, ``wired`` has all.
+    ``sockets`` have the slots that can be used: those on channels that the processors serve, in trays that are there.
+    Where they are not all, ``wired`` has all.
     """
 
     id: str
@@ -137,10 +164,14 @@ class Board:
     electrical_digest: str = field(compare=False)
     drawing_digest: str = field(compare=False)
     wired: tuple[Socket, ...] = ()
+    processors_differ: bool = False
+    """True where sockets may carry different processor options."""
+    absent: tuple[str, ...] = ()
+    """Names of the trays that are not there."""
 
     @property
     def every_socket(self) -> tuple[Socket, ...]:
-        """The sockets with all their channels, served or not."""
+        """The sockets with all their slots, whether they can be used or not."""
         return self.wired or self.sockets
 
     @cached_property
@@ -155,21 +186,36 @@ class Board:
 
     @cached_property
     def channel_of(self) -> dict[str, Channel]:
-        """Slot name to its channel."""
-        channels = (channel for socket in self.every_socket for channel in socket.channels)
+        """Slot name to its channel; the slots of the channel are those that can be used, if there are any."""
+        channels = (channel for socket in (*self.every_socket, *self.sockets) for channel in socket.channels)
         return {slot: channel for channel in channels for slot in channel.slots}
 
     @cached_property
     def served(self) -> frozenset[str]:
-        """Slots whose channel the processor serves."""
+        """Slots whose channel the processor serves, and whose tray is there."""
         return frozenset(slot for socket in self.sockets for slot in socket.slots)
 
+    @cached_property
+    def tray_of(self) -> dict[str, str]:
+        """Slot to the name of the tray that holds it; slots on the board itself are in none."""
+        return {slot: tray.name for tray in self.physical.trays for slot in tray.slots}
+
     def serving(self, option: ProcessorOption | None) -> Board:
-        """The board as a processor option serves it."""
+        """The board as the processors serve it."""
+
+        def kept(channel: Channel, slot: str) -> bool:
+            channels = option.at(channel.socket).channels if option is not None else ()
+            return (not channels or channel.id in channels) and self.tray_of.get(slot) not in self.absent
+
         wired = self.every_socket
-        channels = option.channels if option is not None else ()
-        sockets = tuple(socket.serving(channels) for socket in wired) if channels else wired
+        limited = bool(self.absent) or (option is not None and any(each.channels for each in option.each))
+        sockets = tuple(socket.with_slots(kept) for socket in wired) if limited else wired
         return self if sockets == self.sockets else replace(self, sockets=sockets, wired=wired)
+
+    def without(self, trays: Collection[str]) -> Board:
+        """The board without these trays, whichever were absent before."""
+        absent = tuple(tray.name for tray in self.physical.trays if tray.name in trays)
+        return self if absent == self.absent else replace(self, absent=absent).serving(None)
 
     def socket(self, socket_id: str) -> Socket:
         """The socket of that id. Raises ``KeyError``."""
@@ -181,10 +227,14 @@ class Board:
     def processor(self, option_id: str | None) -> ProcessorOption | None:
         """The processor option of that id, the first where ``None`` is given; ``None`` where the board lists none.
 
-        Raises ``KeyError`` for an unknown id.
+        ``S1=one,S2=other`` are different options at sockets. Raises ``KeyError`` for an unknown id.
         """
         if option_id is None:
             return self.processors[0] if self.processors else None
+        if seats := seats_of(option_id):
+            options = {option.id: option for option in self.processors}
+            chosen = tuple((socket, options[option]) for socket, option in seats.items())
+            return DifferentOptions(id=option_id, source=chosen[0][1].source, seats=chosen)
         for option in self.processors:
             if option.id == option_id:
                 return option

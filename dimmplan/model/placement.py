@@ -9,6 +9,7 @@ from typing import Literal
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
+from dimmplan.model.rows import seats_of
 
 Status = Literal["proven", "best-found"]
 
@@ -31,6 +32,8 @@ class Placement:
     status: Status
     slots: tuple[tuple[str, Module | None], ...]
     hold: tuple[str, ...] = ()
+    absent: tuple[str, ...] = ()
+    """Trays that are not there."""
 
     @property
     def content(self) -> dict[str, Module | None]:
@@ -48,14 +51,41 @@ class Placement:
         """Type to its key letter: ``a`` is the first of ``types``."""
         return {module: "abcdefghijklmnopqrstuvwxyz"[index] for index, module in enumerate(self.types)}
 
+    @property
+    def processors(self) -> dict[str, str]:
+        """Processor option of each fitted socket; empty where the board lists none."""
+        if self.processor is None:
+            return {}
+        return seats_of(self.processor) or dict.fromkeys(self.fitted, self.processor)
+
+    @property
+    def one_processor(self) -> str | None:
+        """The processor option of every socket; ``None`` where they differ, or the board lists none."""
+        options = set(self.processors.values())
+        return options.pop() if len(options) == 1 else None
+
     def count(self, module: Module) -> int:
         """How many modules of a type there are."""
         return sum(held == module for _, held in self.slots)
 
 
+def board_of(board: Board, placement: Placement) -> Board:
+    """The board with the processors and trays of a placement."""
+    return board.without(placement.absent).serving(board.processor(placement.processor))
+
+
+def why_dead(board: Board, placement: Placement, slot: str) -> Literal["processor", "tray", "channel", ""]:
+    """What keeps a slot from being used: no processor, an absent tray, a channel not served; empty for nothing."""
+    if board.channel_of[slot].socket not in placement.fitted:
+        return "processor"
+    if board.tray_of.get(slot) in placement.absent:
+        return "tray"
+    return "" if slot in board_of(board, placement).served else "channel"
+
+
 def dead_slots(board: Board, placement: Placement) -> tuple[str, ...]:
-    """Slots whose processor is absent or does not serve their channel, in board order."""
-    served = board.serving(board.processor(placement.processor)).served
+    """Slots whose processor or tray is absent, or whose channel is not served, in board order."""
+    served = board_of(board, placement).served
     fitted = placement.fitted
     return tuple(s for s in board.slots if s not in served or board.channel_of[s].socket not in fitted)
 
@@ -72,4 +102,5 @@ def for_the_map(board: Board, content: Mapping[str, Module | None]) -> Placement
         capacity_gib=sum(module.capacity_gib for module in content.values() if module),
         status="best-found",
         slots=tuple((slot, content.get(slot)) for slot in board.slots),
+        absent=board.absent,
     )

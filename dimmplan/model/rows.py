@@ -96,7 +96,7 @@ class ProcessorRate(ModulesMeant):
 
 
 class ProcessorOption(Record):
-    """One processor that the board takes; all fitted sockets carry the same option.
+    """One processor that the board takes.
 
     ``channels`` are those that it serves, by their ids at each socket; none named means all. Slots of the others are
     dead.
@@ -108,6 +108,36 @@ class ProcessorOption(Record):
     ceiling_gib: CapacityGib | None = None
     channels: Annotated[tuple[Name, ...], Field(max_length=32)] = ()
     source: Name
+
+    def at(self, socket_id: str) -> ProcessorOption:  # noqa: ARG002 - options that differ look at it
+        """The option of a socket."""
+        return self
+
+    @property
+    def each(self) -> tuple[ProcessorOption, ...]:
+        """The options that some socket carries, each once."""
+        return (self,)
+
+
+class DifferentOptions(ProcessorOption):
+    """Sockets with options of their own. ``id`` names them all; ``at`` has what each allows."""
+
+    id: str
+    seats: tuple[tuple[Name, ProcessorOption], ...]
+
+    def at(self, socket_id: str) -> ProcessorOption:
+        """The option of a socket; the first where the socket has none."""
+        return dict(self.seats).get(socket_id, self.seats[0][1])
+
+    @property
+    def each(self) -> tuple[ProcessorOption, ...]:
+        """The options, each once."""
+        return tuple({option.id: option for _, option in self.seats}.values())
+
+
+def seats_of(processor: str) -> dict[str, str]:
+    """Socket to option of ``S1=one,S2=other``; empty for the id of one option."""
+    return dict(seat.split("=", 1) for seat in processor.split(",")) if "=" in processor else {}
 
 
 Excess = Literal["layers", "alone", "none"]

@@ -20,7 +20,7 @@ from dimmplan.model.move import Change
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.output.record import Document, FindingEntry, Label, MachineFigures, OfPlan, Record
 from dimmplan.output.text import finding_lines, indented, wrapped
-from dimmplan.units import counted, decimal, format_capacity, format_kib
+from dimmplan.units import counted, decimal, format_capacity, format_kib, listed
 from dimmplan.wording.machine import (
     answer_text,
     audit_findings,
@@ -185,6 +185,8 @@ class AuditDocument(OfPlan):
     board: str = Field(description="id of the board")
     date: str | None = Field(description="of the inventory")
     fitted: list[str] = Field(description="sockets with a processor")
+    processor: str | None = Field(description="the processor option that the rules are judged by")
+    fitting: list[str] = Field(description="without a plan: the options that fit what is seen")
     slots: list[AuditedSlot] = Field(description="every slot")
     findings: list[FindingEntry] = Field(description="rows that break, and what else is to be known")
     suspect: SuspectEntry | None = Field(description="what would explain the differences together; null without one")
@@ -219,6 +221,10 @@ def audit_text(audit: Audit, matching: Matching) -> str:
         + (f"; inventory of {audit.date}" if audit.date else "")
         + f": {_counts(audit)}"
     )
+    if audit.planned is None and len(audit.board.processors) > 1:
+        fitting = listed(list(audit.fitting), last="or") if audit.fitting else "none of the board's"
+        text = f"Processor options that fit what is seen: {fitting}. Judged by {audit.processor}; say another with "
+        lines += indented(f"{text}--processor.")
     for answer in audit.slots:
         if answer.answer != "as-planned":
             lines += indented(f"{answer.slot}: {answer_text(answer)}")

@@ -112,7 +112,9 @@ class PlanDocument(Document):
 
     board: BoardEntry = Field(description="the board")
     fitted: list[str] = Field(description="sockets with a processor")
-    processor: str | None = Field(description="the processor option")
+    processor: str | None = Field(description="the processor option of all sockets, null where they differ")
+    processors: dict[str, str] = Field(description="the processor option of each fitted socket")
+    absent_trays: list[str] = Field(description="trays that are not there")
     mode: str = Field(description="`independent`, `mirrored` or `sparing`")
     prefer: str = Field(description="the list of criteria")
     request: RequestEntry = Field(description="as asked")
@@ -121,7 +123,7 @@ class PlanDocument(Document):
     bound: BoundEntry = Field(description="how far the search came")
     modules: list[ModuleEntry] = Field(description="types in the plan")
     slots: dict[str, str | None] = Field(description="key of the type, null where it is empty; in board order")
-    dead: list[str] = Field(description="slots whose processor is absent")
+    dead: list[str] = Field(description="slots whose processor or tray is absent, or whose channel is not served")
     blanks: list[str] = Field(description="empty slots that carry a blank")
     hold: list[str] = Field(description="slots on hold")
     install_order: list[str] = Field(description="filled slots in the order of installing")
@@ -170,7 +172,9 @@ def placement_keys(board: Board, placement: Placement) -> dict[str, Any]:
     return {
         "board": BoardEntry.of(board),
         "fitted": list(placement.fitted),
-        "processor": placement.processor,
+        "processor": placement.one_processor,
+        "processors": placement.processors,
+        "absent_trays": list(placement.absent),
         "mode": placement.mode.value,
         "prefer": placement.prefer,
         "status": placement.status,

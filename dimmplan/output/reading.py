@@ -18,10 +18,11 @@ from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.label import parse_label
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Placement, board_of
 from dimmplan.model.request import Mode
 from dimmplan.output.plan import placement_record
 from dimmplan.plancode.code import decode, read_head
+from dimmplan.planner import read_processor
 from dimmplan.solve.criteria import LISTS
 from dimmplan.units import cleaned, format_capacity, quoted, words_problem
 from dimmplan.wording.placement import placement_findings
@@ -69,6 +70,8 @@ class _ReadPlan(_Lenient):
     board: _ReadBoard
     fitted: tuple[str, ...] = Field(min_length=1, max_length=64)
     processor: str | None = None
+    processors: dict[str, str] = Field(default={}, max_length=64)
+    absent_trays: tuple[str, ...] = Field(default=(), max_length=64)
     mode: Mode
     prefer: str
     request: _ReadRequest
@@ -181,7 +184,8 @@ def placement_of(plan: PlanFile, board: Board) -> Placement:
         board=board.id,
         electrical_digest=record.board.electrical_digest,
         fitted=tuple(socket.id for socket in board.sockets if socket.id in record.fitted),
-        processor=option.id if (option := board.processor(record.processor)) else None,
+        processor=read_processor(board, _seats(record), record.fitted),
+        absent=tuple(tray.name for tray in board.physical.trays if tray.name in record.absent_trays),
         mode=record.mode,
         prefer=record.prefer,
         capacity_gib=record.request.capacity_gib,
@@ -189,6 +193,13 @@ def placement_of(plan: PlanFile, board: Board) -> Placement:
         slots=tuple((slot, modules[key] if (key := record.slots.get(slot)) else None) for slot in board.slots),
         hold=tuple(slot for slot in board.slots if slot in record.hold),
     )
+
+
+def _seats(record: _ReadPlan) -> list[str] | None:
+    """The processors of a plan, as they are given to a request."""
+    if record.processors:
+        return [f"{socket}={option}" for socket, option in record.processors.items()]
+    return None if record.processor is None else [record.processor]
 
 
 def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
@@ -206,6 +217,15 @@ def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
     options = {option.id for option in board.processors}
     if record.processor is not None and record.processor not in options:
         found.append(("processor", record.processor, "a processor option of the board"))
+    for socket, option in record.processors.items():
+        if socket not in record.fitted:
+            found.append(("processors", socket, "fitted sockets"))
+        if option not in options:
+            found.append((f"processors.{socket}", option, "a processor option of the board"))
+    if len(set(record.processors.values())) > 1 and not board.processors_differ:
+        found.append(("processors", ", ".join(record.processors.values()), "one option for all sockets"))
+    trays = [tray.name for tray in board.physical.trays]
+    found += [("absent_trays", name, "trays of the board") for name in record.absent_trays if name not in trays]
     if not any(record.slots.values()):
         found.append(("slots", "no module in any slot", "a plan with a placement"))
     dead = {slot for socket in board.sockets if socket.id not in record.fitted for slot in socket.slots}
@@ -270,7 +290,7 @@ def judge_code(text: str, board: Board) -> JudgedPlan:
 
 def _figures(board: Board, placement: Placement) -> PlacementFigures | None:
     """The figures of a placement, ``None`` where it cannot run; the rules then say why."""
-    option = board.processor(placement.processor)
+    option, board = board.processor(placement.processor), board_of(board, placement)
     try:
         return placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)
     except ValueError:
@@ -294,8 +314,7 @@ def _judged(
         disagreements += (Problem(file=file, place="request.capacity_gib", found=found, allowed=allowed),)
     if broken or disagreements or not believed:
         placement = replace(placement, status="best-found")
-    board = board.serving(board.processor(placement.processor))
-    return JudgedPlan(board=board, placement=placement, broken=broken, disagreements=disagreements)
+    return JudgedPlan(board=board_of(board, placement), placement=placement, broken=broken, disagreements=disagreements)
 
 
 def _disagreements(

@@ -9,7 +9,7 @@ from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module, modules_phrase
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Placement, why_dead
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
@@ -78,7 +78,7 @@ def _headline(planned: Planned, figures: PlacementFigures) -> list[str]:
     if placement.status == "best-found":
         status = f"best found, not proven: {answer.stopped}"
     asked, got = format_capacity(request.capacity_gib), format_capacity(figures.usable_gib)
-    processor = f", processor {placement.processor}" if placement.processor else ""
+    processor = f", processor {', '.join(placement.processor.split(','))}" if placement.processor else ""
     worst = min(figures.sockets, key=lambda socket: socket.sweep_gb_s)
     modules = modules_phrase((module, placement.count(module)) for module in placement.types)
     lines = [
@@ -118,9 +118,16 @@ def _socket_lines(board: Board, socket: Socket, placement: Placement, figures: P
             cells += [""] * (deepest - len(cells))
             rows.append([f"  {controller.id}", channel.id, *cells])
     lines += table(rows)
-    unserved = [s for s in board.slots if s not in board.served and board.channel_of[s].socket == socket.id]
-    if unserved:
-        lines += wrapped(f"Dead, not served by {placement.processor}: {', '.join(unserved)}.", first="  ", rest="  ")
+    whole = next(each for each in board.every_socket if each.id == socket.id)
+    dead: dict[str, list[str]] = {}
+    for slot in whole.slots:
+        why = why_dead(board, placement, slot)
+        if why:
+            processor = placement.processors.get(socket.id)
+            words = f"not served by {processor}" if why == "channel" else f"{board.tray_of.get(slot)} is not there"
+            dead.setdefault(words, []).append(slot)
+    for words, slots in dead.items():
+        lines += wrapped(f"Dead, {words}: {', '.join(slots)}.", first="  ", rest="  ")
     lines += wrapped(regions_sentence(its), first="  ", rest="  ")
     return [*lines, ""]
 

@@ -51,7 +51,9 @@ class AnswerDocument(Document):
 
     board: BoardHead = Field(description="the board")
     fitted: list[str] = Field(description="sockets with a processor")
-    processor: str | None = Field(description="the processor option")
+    processor: str | None = Field(description="the processor option of all sockets, null where they differ")
+    processors: dict[str, str] = Field(description="the processor option of each fitted socket")
+    absent_trays: list[str] = Field(description="trays that are not there")
     mode: str = Field(description="`independent`, `mirrored` or `sparing`")
     prefer: str = Field(description="the list of criteria")
     status: str = Field(description="`proven` or `best-found`")
@@ -61,7 +63,8 @@ class AnswerDocument(Document):
 def head_of(case: Case) -> dict[str, Any]:
     """The keys that every answer about a plan begins with."""
     placement = case.placement
-    keys = {name: getattr(placement, name) for name in ("fitted", "processor", "mode", "prefer", "status")}
+    keys = {name: getattr(placement, name) for name in ("fitted", "processors", "mode", "prefer", "status")}
+    keys |= {"processor": placement.one_processor, "absent_trays": placement.absent}
     return {**keys, "board": case.board, "asked_gib": placement.capacity_gib}
 
 

@@ -12,7 +12,10 @@ electrical check      2^20                                   tells that its elec
 drawing check         2^8                                    tells that its drawing is still the same
 names check           2^12                                   tells that every name in it still means the same
 fitted                2^sockets - 1                          any set of sockets
-processor, mode,      one for each option, 3, one for each   as the board file and the tool list them
+processor             one for each option                    as the board file lists them
+processors, trays     in version 2 instead: one for each     sockets that differ, trays that are absent; other plans
+                      fitted socket, 2 for each tray         are of version 1
+mode,                 3, one for each                        as the tool lists them
 list, status          list, 2
 capacity asked        3, then 2^13 or 2^20 where it differs  most plans hold just what was asked, or about that much
 hold                  3, then 2 for each slot where needed   few plans have slots on hold, and those are empty
@@ -37,7 +40,7 @@ from dimmplan.model.placement import Placement, Status
 from dimmplan.model.request import Mode
 from dimmplan.plancode.symbols import grouped, number_of, symbols_of, unchecked, with_checks
 
-VERSION = 1
+VERSIONS = (1, 2)
 MOST_TYPES = 34
 """Module types that one code can carry."""
 
@@ -47,6 +50,8 @@ _FEW = 7
 """Types up to which their number is one field."""
 _STATUSES: tuple[Status, ...] = ("proven", "best-found")
 _MODES = tuple(Mode)
+_MODES_OF = {1: 3, 2: 8}
+"""Choices of the mode, by version: the second has room for more of them."""
 _LISTS = ("capacity-first", "bandwidth-first", "equal-sockets", "cost-first", "room-first", "upgrade")
 """Appended to only: a list's place here is part of old codes."""
 
@@ -138,16 +143,19 @@ def encode(board: Board, placement: Placement) -> str:
     option = board.processor(placement.processor)
     placement = replace(placement, processor=option.id if option else None)
     writer = _Writer()
-    writer.put(VERSION, _VERSIONS)
+    version = 2 if placement.absent or len(set(placement.processors.values())) > 1 else 1
+    writer.put(version, _VERSIONS)
     writer.put(_hash(board.id, _ID), _ID)
     writer.put(_hash(placement.electrical_digest, _ELECTRICAL), _ELECTRICAL)
     writer.put(_hash(board.drawing_digest, _DRAWING), _DRAWING)
     writer.put(_names(placement), _NAMES)
     fitted = sum(1 << i for i, socket in enumerate(board.sockets) if socket.id in placement.fitted)
     writer.put(fitted - 1, (1 << len(board.sockets)) - 1)
-    if option is not None:
+    if version > 1:
+        _put_equipment(writer, board, placement)
+    elif option is not None:
         writer.put(board.processors.index(option), len(board.processors))
-    writer.put(_MODES.index(placement.mode), len(_MODES))
+    writer.put(_MODES.index(placement.mode), _MODES_OF[version])
     writer.put(_LISTS.index(placement.prefer), len(_LISTS))
     writer.put(_STATUSES.index(placement.status), len(_STATUSES))
     _put_capacity(writer, placement.capacity_gib, _held_gib(placement.content))
@@ -155,10 +163,20 @@ def encode(board: Board, placement: Placement) -> str:
     return grouped(with_checks(symbols_of(writer.number())))
 
 
+def _put_equipment(writer: _Writer, board: Board, placement: Placement) -> None:
+    """The processor of each fitted socket, and which trays are absent."""
+    known = [option.id for option in board.processors]
+    for socket in placement.fitted if known else ():
+        writer.put(known.index(placement.processors[socket]), len(known))
+    for tray in board.physical.trays:
+        writer.put(int(tray.name in placement.absent), 2)
+
+
 def _names(placement: Placement) -> int:
     """A check of every name that a code speaks of by its place in a list of the board."""
     held = [f"{slot}={module.label}" for slot, module in placement.slots if module]
     names = [*placement.fitted, "", placement.processor or "", "", *sorted(held), "", *sorted(placement.hold)]
+    names += ["", *sorted(placement.absent)] if placement.absent else []
     return _hash("\n".join(names), _NAMES)
 
 
@@ -221,13 +239,9 @@ def read_head(text: str) -> CodeHead:
     """The head of a code, its check symbols checked. Raises ``InputError`` saying which group does not check."""
     reader = _Reader(number_of(unchecked(text)))
     version = reader.take(_VERSIONS)
-    if version != VERSION:
-        found = f"version {version}"
-        raise InputError(
-            Problem(
-                file="plan code", place="", found=found, allowed=f"version {VERSION}", hint="A newer release made it."
-            )
-        )
+    if version not in VERSIONS:
+        allowed = f"version {' or '.join(map(str, VERSIONS))}"
+        raise _refused(f"version {version}", allowed, "A newer release made it.")
     return CodeHead(
         version=version,
         id_check=reader.take(_ID),
@@ -248,7 +262,7 @@ def decode(head: CodeHead, board: Board) -> Placement:
     if not head.is_of(board):
         raise _refused("a code of another board", f"a code made on {board.id}")
     try:
-        placement = _placement(_Reader(head.rest), board)
+        placement = _placement(_Reader(head.rest), board, head.version)
         if _names(placement) != head.names_check:
             raise _refused("a content that no plan on this board has", "a plan code")
     except InputError:
@@ -260,12 +274,21 @@ def decode(head: CodeHead, board: Board) -> Placement:
     return placement if head.same_wiring(board) else replace(placement, electrical_digest="")
 
 
-def _placement(reader: _Reader, board: Board) -> Placement:
+def _placement(reader: _Reader, board: Board, version: int) -> Placement:
     """The fields behind the head. Raises ``InputError`` where they are none of a plan on this board."""
     fitted = reader.take((1 << len(board.sockets)) - 1) + 1
     sockets = tuple(socket.id for i, socket in enumerate(board.sockets) if fitted >> i & 1)
-    processor = board.processors[reader.take(len(board.processors))].id if board.processors else None
-    mode = _MODES[reader.take(len(_MODES))]
+    known = [option.id for option in board.processors]
+    seats = [known[reader.take(len(known))] for _ in (sockets if version > 1 else sockets[:1]) if known]
+    alike = len(set(seats)) <= 1
+    processor = (seats[0] if seats else None) if alike else ",".join(map("=".join, zip(sockets, seats, strict=True)))
+    absent = tuple(tray.name for tray in board.physical.trays if version > 1 and reader.take(2))
+    if version > 1 and (not absent and alike or not alike and not board.processors_differ):
+        raise _refused("a content that no plan on this board has", "a plan code")
+    mode_number = reader.take(_MODES_OF[version])
+    if mode_number >= len(_MODES):
+        raise _refused("a mode that this release does not know", "a plan code", "A newer release made it.")
+    mode = _MODES[mode_number]
     prefer = _LISTS[reader.take(len(_LISTS))]
     status = _STATUSES[reader.take(len(_STATUSES))]
     far = reader.take(3)
@@ -290,6 +313,7 @@ def _placement(reader: _Reader, board: Board) -> Placement:
         status=status,
         slots=tuple((slot, content[slot]) for slot in board.slots),
         hold=tuple(slot for slot in board.slots if slot in hold),
+        absent=absent,
     )
 
 

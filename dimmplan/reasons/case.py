@@ -12,7 +12,7 @@ from dimmplan.errors import Cause, InputError, Problem, RefusedError, did_you_me
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Placement, board_of
 from dimmplan.model.request import USUAL_OVER, Request, Supply
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import Breach, Content, judge
@@ -71,9 +71,9 @@ class Case:
             hint = did_you_mean(placement.prefer, list(LISTS))
             found = quoted(placement.prefer)
             raise InputError(Problem(file="plan", place="prefer", found=found, allowed=", ".join(LISTS), hint=hint))
-        self.board, self.placement = board, placement
+        self.placement = placement
         self.option = board.processor(placement.processor)
-        self.board = board.serving(self.option)
+        self.board = board = board_of(board, placement)
         self.content: dict[str, Module | None] = dict(placement.slots)
         self.criteria: tuple[Criterion, ...] = criteria_of(placement.prefer, priced=False)
         types = dict.fromkeys((*placement.types, *extra))

@@ -12,7 +12,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.reasons.case import Alternative, Case, Separation
 from dimmplan.reasons.slots import read_slot
-from dimmplan.rules import CountsRow, SequenceRow
+from dimmplan.rules import TRAY_RULE, CountsRow, SequenceRow
 from dimmplan.solve.answer import solve
 
 EXPECTED = "expected"
@@ -63,6 +63,9 @@ def require_usable(case: Case, slots: Sequence[str]) -> None:
         if socket not in case.placement.fitted:
             text = f"{slot} is dead: socket {socket} has no processor in this plan."
             causes.append(Cause(rule="dead", text=text, source="PRACTICE"))
+        elif case.board.tray_of.get(slot) in case.placement.absent:
+            text = f"{slot} is dead: its tray {case.board.tray_of[slot]} is not there."
+            causes.append(Cause(rule=TRAY_RULE, text=text, source="PRACTICE"))
         elif slot not in case.board.served:
             text = f"{slot} is dead: the processor of this plan does not serve its channel."
             causes.append(Cause(rule="served", text=text, source="MODEL"))

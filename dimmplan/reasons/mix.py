@@ -14,7 +14,7 @@ from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module, by_type
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.model.rows import ModuleField
-from dimmplan.rates import ChannelRate, channel_rate
+from dimmplan.rates import ChannelRate, rate_on
 from dimmplan.rules import (
     Breach,
     MixRow,
@@ -198,11 +198,12 @@ class _Judge:
 
     def _loads(self, one: Module, other: Module) -> Iterator[MixLoad]:
         """Every way to put both on one channel without a gap, for each number of slots that channels have."""
-        by_slots: dict[int, list[Channel]] = {}
+        alike: dict[tuple[int, str], list[Channel]] = {}
         for socket in self.sockets:
+            processor = self.option.at(socket.id).id if self.option is not None else ""
             for channel in socket.channels:
-                by_slots.setdefault(len(channel.slots), []).append(channel)
-        for slots, channels in sorted(by_slots.items()):
+                alike.setdefault((len(channel.slots), processor), []).append(channel)
+        for (slots, _), channels in sorted(alike.items()):
             for filled in range(2, slots + 1):
                 for load in itertools.product((one, other), repeat=filled):
                     if len(set(load)) == 2:
@@ -215,7 +216,7 @@ class _Judge:
             channel=channel,
             channels=tuple(each.name for each in channels),
             load=load,
-            rate=channel_rate(self.board, self.option, load, len(channel.slots)),
+            rate=rate_on(self.board, self.option, channel, load),
             breaches=(
                 *judge_channel(self.rows, channel, slots),
                 *judge_rate(self.board, self.option, channel, slots),

@@ -10,7 +10,7 @@ from typing import Literal
 from dimmplan.model.board import Channel
 from dimmplan.model.module import Generation, Module
 from dimmplan.model.rows import ProcessorOption
-from dimmplan.rates import ChannelRate, channel_rate, processor_rate, rate_row
+from dimmplan.rates import ChannelRate, processor_rate, rate_on, rate_row
 from dimmplan.reasons.case import Case
 from dimmplan.units import Gib
 
@@ -91,7 +91,7 @@ def rate_reasons(case: Case) -> tuple[RateReason, ...]:
 
 def _own(case: Case, channel: Channel, content: Mapping[str, Module | None]) -> ChannelRate | None:
     modules = [module for slot in channel.slots if (module := content.get(slot))]
-    return channel_rate(case.board, case.option, modules, len(channel.slots)) if modules else None
+    return rate_on(case.board, case.option, channel, modules) if modules else None
 
 
 def _groups(case: Case) -> list[_Group]:
@@ -120,7 +120,7 @@ def _groups(case: Case) -> list[_Group]:
 def _reason(case: Case, group: _Group) -> RateReason:
     first = group.binding[0]
     modules = [module for slot in first.slots if (module := case.content.get(slot))]
-    limits = _limits(case, modules, len(first.slots))
+    limits = _limits(case, modules, first)
     binding = next((limit for limit in limits if limit.row == group.rate.row), limits[0])
     return RateReason(
         sockets=tuple(dict.fromkeys(channel.socket for channel in group.channels)),
@@ -135,16 +135,16 @@ def _reason(case: Case, group: _Group) -> RateReason:
     )
 
 
-def _limits(case: Case, modules: list[Module], slots: int) -> tuple[Limit, ...]:
+def _limits(case: Case, modules: list[Module], channel: Channel) -> tuple[Limit, ...]:
     """Every limit of a channel, the lowest first."""
     found: dict[Limit, None] = {}
+    option = case.option.at(channel.socket) if case.option is not None else None
     for module in modules:
-        row = rate_row(case.board, module, len(modules), slots)
+        row = rate_row(case.board, module, len(modules), len(channel.slots))
         if row is not None and row.mts != "none":
             found[Limit(kind="board", name=row.id, rate_mts=row.mts, source=row.source)] = None
-        allowed = processor_rate(case.option, module, len(modules))
-        if case.option is not None and isinstance(allowed, int):
-            option = case.option
+        allowed = processor_rate(option, module, len(modules))
+        if option is not None and isinstance(allowed, int):
             found[Limit(kind="processor", name=option.id, rate_mts=allowed, source=option.source)] = None
         label = _LABEL_SOURCE[module.generation]
         found[Limit(kind="module", name=module.label, rate_mts=module.rate_mts, source=label)] = None
@@ -236,7 +236,7 @@ def _lowest(
     for channel in channels:
         modules = [module for slot in channel.slots if (module := content.get(slot))]
         if modules:
-            rate = channel_rate(case.board, option, modules, len(channel.slots))
+            rate = rate_on(case.board, option, channel, modules)
             if rate is None:
                 return None
             rates.append(rate.rate_mts)

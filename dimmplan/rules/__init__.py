@@ -21,6 +21,7 @@ from dimmplan.rules.defaults import as_once, default_rows, effective_rows
 from dimmplan.rules.judge import (
     RATE_RULE,
     SERVED_RULE,
+    TRAY_RULE,
     Breach,
     all_rows,
     ceiling_row,
@@ -56,6 +57,7 @@ __all__ = [
     "KINDS",
     "RATE_RULE",
     "SERVED_RULE",
+    "TRAY_RULE",
     "AcceptRow",
     "AlikeRow",
     "BlanksRow",

@@ -13,19 +13,22 @@ from typing import NamedTuple
 from dimmplan.model.board import Board, Channel
 from dimmplan.model.module import Module, modules_phrase
 from dimmplan.model.request import Mode
-from dimmplan.model.rows import ProcessorOption, Severity
-from dimmplan.rates import channel_rate, processor_rate, rate_row
+from dimmplan.model.rows import DifferentOptions, ProcessorOption, Severity
+from dimmplan.rates import channel_rate, processor_rate, rate_on, rate_row
 from dimmplan.rules.base import Content, Fault, Load, Rule, Scope, SocketView, SystemView, of_kind
 from dimmplan.rules.registry import KINDS, check_of, rules_of
 from dimmplan.rules.sockets import CeilingRow
 from dimmplan.rules.system import FittedRow
-from dimmplan.units import counted
+from dimmplan.units import counted, listed
 
 RATE_RULE = "rates"
 """Rule id of the rate table as a whole: a module without a row does not run."""
 
 SERVED_RULE = "served"
 """Rule id of the channels that a processor option serves."""
+
+TRAY_RULE = "tray"
+"""Rule id of slots in a tray that is not there."""
 
 _NEEDS_ROW = {
     Mode.MIRRORED: ("mirroring", "a board without a mirroring row", "boards that mirror"),
@@ -57,11 +60,18 @@ def rows_of_scope(rows: Iterable[Rule], scope: Scope) -> list[Rule]:
 
 
 def ceiling_row(option: ProcessorOption | None) -> list[Rule]:
-    """The processor's own ceiling as a rule row."""
-    if option is None or option.ceiling_gib is None:
-        return []
+    """The processors' own ceilings as rule rows."""
+    seats = option.seats if isinstance(option, DifferentOptions) else ()
     return [
-        CeilingRow(id=f"processor:{option.id}", check="ceiling", socket_gib=option.ceiling_gib, source=option.source)
+        CeilingRow(
+            id=f"processor:{each.id}",
+            check="ceiling",
+            socket_gib=each.ceiling_gib,
+            sockets=tuple(socket for socket, its in seats if its == each),
+            source=each.source,
+        )
+        for each in (option.each if option is not None else ())
+        if each.ceiling_gib is not None
     ]
 
 
@@ -117,18 +127,20 @@ def judge_channel(rows: Iterable[Rule], channel: Channel, load: Load, unknown: I
 def judge_rate(board: Board, option: ProcessorOption | None, channel: Channel, load: Load) -> Iterator[Breach]:
     """The rate table and the processor's rates: a load without a row does not run."""
     modules = [module for module in load if module]
-    if modules and channel_rate(board, option, modules, len(channel.slots)) is None:
+    if modules and rate_on(board, option, channel, modules) is None:
+        own = option.at(channel.socket) if option is not None else None
         found = f"{modules_phrase(Counter(modules).items())} on a channel of {counted(len(channel.slots), 'slot')}"
-        unlisted = _unlisted(board, option, modules, len(channel.slots))
-        yield _no_rate((channel.name,), found, option if unlisted else None)
+        unlisted = _unlisted(board, own, modules, len(channel.slots))
+        yield _no_rate((channel.name,), found, own if unlisted else None)
 
 
 def judge_alone(board: Board, option: ProcessorOption | None, module: Module) -> Iterator[Breach]:
     """The rate table and the processor's rates for a type that no channel of the board runs, however many there are."""
     cases = [(slots, dpc) for slots in sorted({len(ch.slots) for ch in board.channels}) for dpc in range(1, slots + 1)]
-    if any(channel_rate(board, option, [module] * dpc, slots) for slots, dpc in cases):
+    options = option.each if option is not None else (None,)
+    if any(channel_rate(board, each, [module] * dpc, slots) for each in options for slots, dpc in cases):
         return
-    unlisted = any(_unlisted(board, option, [module] * dpc, slots) for slots, dpc in cases)
+    unlisted = any(_unlisted(board, each, [module] * dpc, slots) for each in options for slots, dpc in cases)
     yield _no_rate((), module.kind.value if unlisted else module.label, option if unlisted else None)
 
 
@@ -184,19 +196,36 @@ def _without_row(board: Board, view: SystemView) -> Iterator[Breach]:
 def _not_served(
     board: Board, option: ProcessorOption | None, fitted: Sequence[str], content: Content
 ) -> Iterator[Breach]:
-    """Modules in slots of fitted sockets whose channel the processor does not serve."""
-    slots = tuple(s for s in board.slots if s not in board.served and content.get(s))
-    slots = tuple(slot for slot in slots if board.channel_of[slot].socket in fitted)
-    if slots and option is not None:
+    """Modules in slots of fitted sockets whose tray is absent, or whose channel the processor does not serve."""
+    slots = [slot for slot in board.slots if slot not in board.served and content.get(slot)]
+    slots = [slot for slot in slots if board.channel_of[slot].socket in fitted]
+    in_tray = tuple(slot for slot in slots if board.tray_of.get(slot) in board.absent)
+    if in_tray:
         yield Breach(
-            rule=SERVED_RULE,
+            rule=TRAY_RULE,
             severity="error",
-            check=SERVED_RULE,
-            where=slots,
-            found=f"modules that the processor {option.id} does not reach",
-            allowed=f"modules on the channels {', '.join(option.channels)}",
-            source=option.source,
+            check=TRAY_RULE,
+            where=in_tray,
+            found=f"modules in {listed(list(dict.fromkeys(board.tray_of[slot] for slot in in_tray)))}, which is absent",
+            allowed="modules in trays that are there",
+            source="PRACTICE",
         )
+    for each in option.each if option is not None else ():
+        own = tuple(
+            slot
+            for slot in slots
+            if slot not in in_tray and option is not None and option.at(board.channel_of[slot].socket) == each
+        )
+        if own:
+            yield Breach(
+                rule=SERVED_RULE,
+                severity="error",
+                check=SERVED_RULE,
+                where=own,
+                found=f"modules that the processor {each.id} does not reach",
+                allowed=f"modules on the channels {', '.join(each.channels)}",
+                source=each.source,
+            )
 
 
 def judge(

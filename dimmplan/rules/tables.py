@@ -245,7 +245,7 @@ def install_order(board: Board, placement: Placement) -> tuple[str, ...]:
 
 def _by_depth(socket: Socket) -> list[str]:
     """The slots of a socket, all first slots before any second slot."""
-    deepest = max(len(channel.slots) for channel in socket.channels)
+    deepest = max((len(channel.slots) for channel in socket.channels), default=0)
     return [c.slots[depth] for depth in range(deepest) for c in socket.channels if depth < len(c.slots)]
 
 

@@ -9,9 +9,10 @@ from collections.abc import Sequence
 
 from dimmplan.model.request import Mode
 from dimmplan.sheet.blocks import SIGNAL_PAD_MM, Block, headed, paragraph, signal, stacked, ticked
-from dimmplan.sheet.facts import Facts
+from dimmplan.sheet.facts import Facts, clean
 from dimmplan.sheet.measure import Run
-from dimmplan.units import counted
+from dimmplan.sheet.panels import trays_opened
+from dimmplan.units import counted, listed
 
 BEFORE = (
     "Right machine: its tag and locate light agree with this sheet.",
@@ -64,7 +65,9 @@ def power_checks(facts: Facts) -> list[str]:
     """What to look at before the cords go back, in words."""
     blanks = len(facts.blanks)
     seen = [f"{counted(blanks, 'blank')} in place, see map."] if blanks else []
-    return ["Slots as on the map, latches closed.", *seen, *POWER_AND_LID]
+    trays = trays_opened(facts)
+    back = [f"{clean(listed([tray.name for tray in trays]))} back in, latched."] if trays else []
+    return ["Slots as on the map, latches closed.", *seen, *back, *POWER_AND_LID]
 
 
 def boot_notes(facts: Facts) -> list[str]:

@@ -45,6 +45,11 @@ class ChangeFacts(Facts):
         return {step.slot: step.number for step in self.change.steps if step.act == "in"}
 
     @property
+    def worked_on(self) -> frozenset[str]:
+        """Slots that something goes into or comes out of."""
+        return frozenset((*self.outs, *self.ins))
+
+    @property
     def doing(self) -> str:
         """What the steps are steps of."""
         return "Change"

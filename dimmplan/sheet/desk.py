@@ -30,7 +30,6 @@ MODEL = (
 def asked_rows(facts: Facts) -> list[tuple[str, str]]:
     """What was asked, and how good the answer is known to be, as names and values."""
     place = facts.placement
-    option = facts.board.processor(place.processor)
     trust = TRUST[facts.board.trust]
     return [
         (
@@ -38,10 +37,20 @@ def asked_rows(facts: Facts) -> list[tuple[str, str]]:
             f"{format_capacity(place.capacity_gib)} usable, mode {place.mode.value}, list {clean(place.prefer)}",
         ),
         ("Sockets fitted", listed([clean(socket) for socket in place.fitted])),
-        ("Processor", clean(option.title or option.id) if option else "the board file names none"),
+        ("Processor", _processors(facts) or "the board file names none"),
+        *([("Trays absent", listed([clean(name) for name in place.absent]))] if place.absent else []),
         ("Answer", _answer(facts)),
         ("Board file", f"{facts.board.id}, {trust}, electrical part {facts.board.electrical_digest}"),
     ]
+
+
+def _processors(facts: Facts) -> str:
+    """The processor of all sockets, or of each."""
+    titles = {option.id: clean(option.title or option.id) for option in facts.board.processors}
+    seats = facts.placement.processors
+    if len(set(seats.values())) > 1:
+        return "; ".join(f"{clean(socket)}: {titles[option]}" for socket, option in seats.items())
+    return titles[next(iter(seats.values()))] if seats else ""
 
 
 def _answer(facts: Facts) -> str:

@@ -16,7 +16,7 @@ from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Channel
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement, dead_slots
+from dimmplan.model.placement import Placement, board_of, dead_slots, why_dead
 from dimmplan.rules import Rule, install_order, of_kind, rules_of
 from dimmplan.units import Gib, cleaned, counted, listed, trimmed
 from dimmplan.wording.placement import blank_slots, label_short, placement_findings
@@ -57,6 +57,9 @@ class TypeFact:
     count: int
     slots: str
 
+
+_DEAD = {"processor": "no processor", "tray": "no tray", "channel": "not served"}
+"""Why a slot is dead, in words, in the order of the legend."""
 
 NOT_OBEYED = "DOES NOT OBEY THE BOARD"
 _NOT_OBEYED_BANNER = f"{NOT_OBEYED}: a rule is broken. Place nothing by this map; plan again."
@@ -130,7 +133,7 @@ class Facts:
             State.FILLED: self.shorts[module] if module else "",
             State.EMPTY: "empty",
             State.BLANK: "BLANK",
-            State.DEAD: "no processor" if channel.socket not in self.placement.fitted else "not served",
+            State.DEAD: self._dead_words(slot),
             State.HOLD: "HOLD – do not touch",
             State.PULL: "",
         }[state]
@@ -221,6 +224,11 @@ class Facts:
         return found
 
     @property
+    def worked_on(self) -> frozenset[str]:
+        """Slots in which something is done."""
+        return frozenset(self.order)
+
+    @property
     def amount(self) -> str:
         """What the sheet comes to, for its head: usable capacity and rate."""
         rate = f" · {self.figures.rate_mts} MT/s" if self.figures else ""
@@ -239,10 +247,12 @@ class Facts:
 
     @property
     def dead_words(self) -> str:
-        """Why slots are dead: their processor is absent, or does not serve their channel."""
-        absent = any(self.board.channel_of[slot].socket not in self.placement.fitted for slot in self.dead)
-        unserved = any(self.board.channel_of[slot].socket in self.placement.fitted for slot in self.dead)
-        return "no processor, or not served" if absent and unserved else "not served" if unserved else "no processor"
+        """Why slots are dead: their processor or tray is absent, or their channel is not served."""
+        words = {self._dead_words(slot) for slot in self.dead}
+        return ", or ".join(text for text in _DEAD.values() if text in words) or _DEAD["processor"]
+
+    def _dead_words(self, slot: str) -> str:
+        return _DEAD.get(why_dead(self.board, self.placement, slot), "")
 
     @property
     def doing(self) -> str:
@@ -303,8 +313,7 @@ def gather(board: Board, placement: Placement) -> Facts:
     """Everything that follows from a placement on its board. Raises ``ValueError`` for another board's placement."""
     if placement.board != board.id:
         raise ValueError(f"the placement is for {placement.board}, not for {board.id}")
-    option = board.processor(placement.processor)
-    board = board.serving(option)
+    option, board = board.processor(placement.processor), board_of(board, placement)
     content = {slot: module for slot, module in placement.slots if slot not in placement.hold}
     try:
         figures = placement_figures(board, option, placement.fitted, content, mode=placement.mode)

@@ -30,6 +30,10 @@ from dimmplan.sheet.warp import Axis, Stretch
 _MOST_SCALE = 1.0
 
 
+TRAYS = ("tray", "tray absent")
+"""Kinds of marks that are trays."""
+
+
 @dataclass(frozen=True)
 class SlotMap:
     """A map that knows the least paper it needs and can be drawn in any larger box."""
@@ -133,10 +137,11 @@ class _Drawing:
         marks = [self.mark(mark) for mark in view.marks if not mark.cover]
         self.taken += [self.area(mark.area) for mark in view.marks if not mark.cover]
         groups = [shape for brackets in plan.needs.brackets for shape in self.brackets(brackets)]
-        covers = [self.cover(mark) for mark in view.marks if mark.cover]
+        trays = [self.tray(mark) for mark in view.marks if mark.kind in TRAYS]
+        covers = [self.cover(mark) for mark in view.marks if mark.cover and mark.kind not in TRAYS]
         board = Area(self.left, self.top, self.left + self.across.length, self.top + self.down.length)
         frame = edges(plan.front, board, note=self.note, whole=view.whole)
-        return [*frame, outline, *marks, *covers, *sockets, *groups, *slots]
+        return [*frame, outline, *trays, *marks, *covers, *sockets, *groups, *slots]
 
     def placing(self, slot: ViewSlot) -> Area:
         hold = self.plan.facts.slots[slot.slot].state is State.HOLD
@@ -192,6 +197,21 @@ class _Drawing:
         shapes: list[Shape] = [rect_of(area, "mark")]
         shapes += stacked_lines(area, [(clean(mark.name), MARK_MM, "")])
         return Group(children=tuple(shapes), look=f"landmark {mark.kind}", title=clean(mark.name))
+
+    def tray(self, mark: Mark) -> Shape:
+        """A tray: its outline around its slots, and its name inside, or beside it where there is no room."""
+        held = next(tray.slots for tray in self.plan.facts.board.physical.trays if tray.name == mark.name)
+        area = self.area(mark.area)
+        for slot in self.plan.view.slots:
+            if slot.slot in held:
+                area = area.around(self.placing(slot).grown(0.8))
+        name = clean(mark.name) + (" absent" if mark.kind == "tray absent" else "")
+        inside = Area(self.left, self.top, self.left + self.across.length, self.top + self.down.length)
+        named = self._cover_name(area, name)
+        self.taken.append(area.grown(0.6))
+        named = named or self._cover_name(area.grown(MARK_MM + 4.0).within(inside), name)
+        shapes = (rect_of(area, mark.kind.replace(" ", "-")), *named)
+        return Group(children=shapes, id=ident("tray", mark.name), look=mark.kind, title=f"Tray {name}")
 
     def cover(self, mark: Mark) -> Shape:
         """A part that lies over slots: its name where nothing else stands, and its corners where the name is told."""

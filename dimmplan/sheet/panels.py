@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from dimmplan.model.board import Tray
 from dimmplan.model.finding import Finding
 from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragraph, stacked, table, ticked
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean
@@ -17,8 +18,16 @@ from dimmplan.wording.placement import CHANGED_RULE
 
 def access_steps(facts: Facts) -> list[str]:
     """What comes off before the slots can be reached, in words and in order."""
-    steps = facts.board.physical.access or ("The board file names nothing: see the service manual.",)
-    return [clean(text) for text in steps]
+    trays = [f"{tray.name}: {text}" for tray in trays_opened(facts) for text in tray.access or ("Take it out.",)]
+    return [clean(text) for text in (*facts.board.physical.access, *trays) or (_NO_ACCESS,)]
+
+
+_NO_ACCESS = "The board file names nothing: see the service manual."
+
+
+def trays_opened(facts: Facts) -> list[Tray]:
+    """The trays that come out, since something is done in their slots."""
+    return [tray for tray in facts.board.physical.trays if not facts.worked_on.isdisjoint(tray.slots)]
 
 
 def access(facts: Facts, cap_mm: float, width_mm: float) -> Block:

@@ -125,6 +125,8 @@ def stylesheet(ink: Ink) -> str:
         ".detail": f"fill:{use.board};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:6 1 1 1",
         ".mark": f"fill:{use.mark};stroke:{use.ink};stroke-width:{THIN}",
         ".cpu": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THICK}",
+        ".tray": f"fill:none;stroke:{use.ink};stroke-width:{MEDIUM}",
+        ".tray-absent": f"fill:none;stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:2 1",
         ".cpu-absent": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:2 1",
         ".slot-empty": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:1.2 0.8",
         ".slot-pull": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THICK};stroke-dasharray:2.4 1.2",

@@ -47,6 +47,15 @@ class Area(NamedTuple):
         """The rectangle with a border around it."""
         return Area(self.left - by, self.top - by, self.right + by, self.bottom + by)
 
+    def within(self, other: Area) -> Area:
+        """The part of the rectangle that lies in another."""
+        return Area(
+            max(self.left, other.left),
+            max(self.top, other.top),
+            min(self.right, other.right),
+            min(self.bottom, other.bottom),
+        )
+
     @property
     def centre(self) -> tuple[float, float]:
         """The middle."""
@@ -130,7 +139,8 @@ def look_at(board: Board, front: Front, sockets: Sequence[str] | None = None) ->
     if sockets is not None:
         slots = [slot for slot in slots if board.channel_of[slot.slot].socket in sockets]
         boxes = [(socket_id, box) for socket_id, box in boxes if socket_id in sockets]
-        area = _clip(_bounds([*(slot.area for slot in slots), *(box for _, box in boxes)]).grown(_margin(area)), area)
+        around = _bounds([*(slot.area for slot in slots), *(box for _, box in boxes)])
+        area = around.grown(_margin(area)).within(area)
         outline = ((area.left, area.top), (area.right, area.top), (area.right, area.bottom), (area.left, area.bottom))
     things = [slot.area for slot in slots] + [box for _, box in boxes]
     area = _bounds([area, *things])
@@ -139,12 +149,18 @@ def look_at(board: Board, front: Front, sockets: Sequence[str] | None = None) ->
         place = _area(front, board, mark.box)
         cover = any(place.overlaps(thing, 0.5) for thing in things)
         if sockets is not None:
-            seen = _clip(place, area)
+            seen = place.within(area)
             if not place.overlaps(area, 6.0) or seen.right - seen.left < 0.5 * (place.right - place.left):
                 continue
             place = seen
         marks.append(Mark(mark.name, place, cover, mark.kind))
         area = area.around(place)
+    shown = {slot.slot for slot in slots}
+    for tray in physical.trays:
+        if shown.intersection(tray.slots):
+            kind = "tray absent" if tray.name in board.absent else "tray"
+            place = _area(front, board, tray.box)
+            marks.append(Mark(tray.name, place.within(area), cover=True, kind=kind))
     ordered = tuple(sorted(slots, key=lambda slot: board.slots.index(slot.slot)))
     view = View(area, outline, ordered, tuple(boxes), tuple(marks), (), sockets is None)
     return View(area, outline, ordered, view.sockets, view.marks, tuple(_banks(board, view)), view.whole)
@@ -152,15 +168,6 @@ def look_at(board: Board, front: Front, sockets: Sequence[str] | None = None) ->
 
 def _margin(area: Area) -> float:
     return 0.06 * min(area.right - area.left, area.bottom - area.top)
-
-
-def _clip(inner: Area, outer: Area) -> Area:
-    return Area(
-        max(inner.left, outer.left),
-        max(inner.top, outer.top),
-        min(inner.right, outer.right),
-        min(inner.bottom, outer.bottom),
-    )
 
 
 def _bounds(areas: Iterable[Area]) -> Area:

@@ -335,7 +335,7 @@ class _Drawing:
 
     def _grouped(self, variant: Sequence[tuple[ChannelShape, ...]]) -> Iterator[Sequence[_Part]]:
         shapes = tuple(
-            ChannelShape(s.slots, (*s.membership, -1 - index), s.pattern)
+            s._replace(membership=(*s.membership, -1 - index))
             for index, controller in enumerate(variant)
             for s in controller
         )

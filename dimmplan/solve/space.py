@@ -57,6 +57,8 @@ class ChannelShape(NamedTuple):
     slots: int
     membership: tuple[int, ...]
     pattern: Pattern = None
+    processors: tuple[str, ...] = ()
+    """The options that the channel must run with, where sockets have different ones."""
 
 
 class SocketShape(NamedTuple):
@@ -120,7 +122,7 @@ class Space:
         self.weights = [self._weight(module) for module in self.types]
         self.loss_place = self.base ** len(self.types)
         """Place value of what rank sparing takes, as the top digit of a count code."""
-        self._loads: dict[tuple[int, Pattern, Rows], tuple[Load, ...]] = {}
+        self._loads: dict[tuple[ChannelShape, Rows], tuple[Load, ...]] = {}
         self._gib: dict[int, int] = {}
         self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
         self._breaches: dict[int, list[Breach]] = {}
@@ -195,18 +197,35 @@ class Space:
             membership[channel.id] = groups if self.symmetry else (*groups, -1 - index)
         shape = SocketShape(
             controllers=tuple(
-                tuple(ChannelShape(len(ch.slots), membership[ch.id]) for ch in controller.channels)
+                tuple(
+                    ChannelShape(len(ch.slots), membership[ch.id], processors=self._processor(socket))
+                    for ch in controller.channels
+                )
                 for controller in socket.controllers
             ),
             rules=(
                 *(row.id for row in rows_of_scope(self.rows, "socket") if not row.only_at or socket.id in row.only_at),
                 *self._prescribed(socket),
+                *self._processor(socket),
                 *(() if self.symmetry else (socket.id,)),
             ),
             permitted=permitted,
         )
         self._sockets_of_shape.setdefault(shape, []).append(socket)
         return shape
+
+    def _processor(self, socket: Socket) -> tuple[str, ...]:
+        """The processor of a socket, where sockets have different ones."""
+        differ = self.option is not None and len(self.option.each) > 1
+        return (self.option.at(socket.id).id,) if self.option is not None and differ else ()
+
+    def rate_of(self, shape: ChannelShape, modules: Sequence[Module]) -> int:
+        """The rate of a channel with these modules, in MT/s; 0 where it is empty or does not run."""
+        if not modules:
+            return 0
+        options = [self.board.processor(name) for name in shape.processors] or [self.option]
+        rates = [channel_rate(self.board, option, modules, shape.slots) for option in options]
+        return min(rate.rate_mts if rate else 0 for rate in rates)
 
     def _populations(self, socket: str | None, rows: Iterable[Rule]) -> list[Populations]:
         """What rows prescribe of the slots of a socket, or of the whole machine."""
@@ -257,7 +276,14 @@ class Space:
         if len(patterns) > 1 or any(socket.build != self.sockets[0].build for socket in self.sockets):
             return None
         rules = tuple(sorted({rule for shape in shapes for rule in shape.rules}))
-        joined = SocketShape(first.controllers, ("joined", *rules), first.permitted)
+        controllers = tuple(
+            tuple(
+                its[0]._replace(processors=tuple(sorted({name for each in its for name in each.processors})))
+                for its in zip(*same, strict=True)
+            )
+            for same in zip(*(shape.controllers for shape in shapes), strict=True)
+        )
+        joined = SocketShape(controllers, ("joined", *rules), first.permitted)
         self._sockets_of_shape[joined] = list(self.sockets)
         return joined
 
@@ -355,7 +381,7 @@ class Space:
 
     def loads(self, shape: ChannelShape, may_break: Rows) -> tuple[Load, ...]:
         """Every way to load a channel of that shape, the empty load last."""
-        key = (shape.slots, shape.pattern, may_break)
+        key = (shape._replace(membership=()), may_break)
         if key not in self._loads:
             self._loads[key] = tuple(self._enumerate_loads(shape, may_break))
         return self._loads[key]
@@ -378,14 +404,14 @@ class Space:
                 and 0 < sum(ranks_of(self.sparing, m) for m in modules) < self.sparing.min_ranks
             ):
                 continue
-            rate = channel_rate(self.board, self.option, modules, shape.slots) if modules else None
-            if modules and rate is None:
+            rate = self.rate_of(shape, modules)
+            if modules and not rate:
                 continue
             loss = self.loss(modules)
             best[code] = Load(
                 code=code + loss * self.loss_place,
                 gib=sum(self.weights[kind] for kind in chosen if kind is not None) - loss,
-                rate=rate.rate_mts if rate else 0,
+                rate=rate,
                 low_rank=is_low_rank(modules),
                 text=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
             )

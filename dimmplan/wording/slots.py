@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dimmplan.model.module import by_type, modules_phrase
+from dimmplan.model.placement import why_dead
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.expect import Expectation
 from dimmplan.reasons.rate import Lift, RateReason
@@ -42,12 +43,20 @@ def reason_title(case: Case, reason: SlotReason) -> str:
         "exceeds-request": "empty: the capacity asked is reached",
         "ranks-lower": f"{case.placement.prefer} prefers it this way",
         "alternative-first": "an alternative is better than the plan",
-        "dead": f"dead: socket {reason.socket} has no processor in this plan"
-        if reason.socket not in case.placement.fitted
-        else f"dead: the processor {case.placement.processor} does not serve channel {reason.channel}",
+        "dead": _dead_title(case, reason),
         "hold": "on hold: nothing is pulled, moved or inserted here",
     }
     return titles[reason.kind]
+
+
+def _dead_title(case: Case, reason: SlotReason) -> str:
+    why = why_dead(case.board, case.placement, reason.slot)
+    if why == "tray":
+        return f"dead: its tray {case.board.tray_of[reason.slot]} is not there"
+    if why == "processor":
+        return f"dead: socket {reason.socket} has no processor in this plan"
+    processor = case.placement.processors.get(reason.socket)
+    return f"dead: the processor {processor} does not serve channel {reason.channel}"
 
 
 def _rule_title(reason: SlotReason) -> str:

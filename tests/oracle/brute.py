@@ -363,28 +363,37 @@ class Oracle:
     def __init__(self, board: Board, request: Request) -> None:
         self.board = board
         self.request = request
-        self.option = board.processor(request.processor)
+        seats = [seat.partition("=") for seat in (request.processor or "").split(",")]
+        known: dict[str, ProcessorOption | None] = {option.id: option for option in board.processors}
+        first = board.processors[0] if board.processors else None
+        self._options = {socket: known[option] for socket, _, option in seats if option}
+        self._usual = known.get(request.processor or "", first)
         self.fitted = [socket for socket in board.sockets if socket.id in request.fitted]
         self.types = [supply.module for supply in request.supplies]
         self.criteria = criteria_of(request.prefer, priced=all(supply.priced for supply in request.supplies))
         self.errors = [row for row in board.rules if row.severity == "error"]
         self.advised = [row for row in board.rules if row.severity == "advised"]
-        self._channels: dict[Slots, tuple[int | None, frozenset[str], frozenset[str]]] = {}
+        self._channels: dict[tuple[Slots, str], tuple[int | None, frozenset[str], frozenset[str]]] = {}
         self._regions: dict[Any, tuple[Region, ...]] = {}
         self._figures: dict[Any, Figures] = {}
 
-    def channel(self, slots: Slots) -> tuple[int | None, frozenset[str], frozenset[str]]:
-        """Rate, ids of error rows and of advised rows broken in one channel."""
-        if slots not in self._channels:
+    def option(self, socket: str) -> ProcessorOption | None:
+        """The processor of a socket."""
+        return self._options.get(socket, self._usual)
+
+    def channel(self, slots: Slots, socket: str = "") -> tuple[int | None, frozenset[str], frozenset[str]]:
+        """Rate, ids of error rows and of advised rows broken in one channel of a socket."""
+        socket = socket if self._options else ""
+        if (slots, socket) not in self._channels:
             errors = {row.id for row in self.errors if channel_breaks(row, slots)}
             advised = {row.id for row in self.advised if channel_breaks(row, slots)}
             rate = None
             if any(module is not None for module in slots):
-                rate = channel_rate(self.board, self.option, slots)
+                rate = channel_rate(self.board, self.option(socket), slots)
                 if rate is None:
                     errors.add("no rate")
-            self._channels[slots] = rate, frozenset(errors), frozenset(advised)
-        return self._channels[slots]
+            self._channels[slots, socket] = rate, frozenset(errors), frozenset(advised)
+        return self._channels[slots, socket]
 
     def filling(self, socket: Socket, slots: Slots) -> Filling:
         """One socket with these modules in its slots, judged and counted."""
@@ -399,7 +408,7 @@ class Oracle:
             for b, channel in enumerate(controller.channels):
                 content = slots[start : start + len(channel.slots)]
                 start += len(channel.slots)
-                rate, channel_errors, channel_advised = self.channel(content)
+                rate, channel_errors, channel_advised = self.channel(content, socket.id)
                 rates.append(rate)
                 errors |= channel_errors
                 advised |= channel_advised
@@ -411,7 +420,8 @@ class Oracle:
             amounts.append(tuple(of_controller))
         capacity = sum(module.capacity_gib for module in slots if module is not None)
         errors |= self.mode_errors(socket, slots)
-        ceiling = self.option.ceiling_gib if self.option is not None else None
+        option = self.option(socket.id)
+        ceiling = option.ceiling_gib if option is not None else None
         if ceiling is not None and capacity > ceiling:
             errors.add("processor ceiling")
         counts = tuple(slots.count(module) for module in self.types)
@@ -618,7 +628,7 @@ def every_filling(oracle: Oracle, socket: Socket) -> Iterator[Filling]:
         [
             content
             for content in itertools.product((None, *oracle.types), repeat=len(channel.slots))
-            if not oracle.channel(content)[1]
+            if not oracle.channel(content, socket.id)[1]
         ]
         for channel in socket.channels
     ]

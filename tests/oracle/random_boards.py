@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from collections.abc import Sequence
 from dataclasses import replace
@@ -11,11 +12,12 @@ from typing import Any
 from dimmplan.boardfile.check import check_meaning
 from dimmplan.boardfile.expand import expand
 from dimmplan.boardfile.schema import BoardFile
-from dimmplan.model.board import Board
+from dimmplan.model.board import Board, Box, Tray
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Generation, Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
-from dimmplan.rules import MirroringRow, RuleRow, SparingRow, TableRow
+from dimmplan.model.rows import ProcessorOption
+from dimmplan.rules import AlikeRow, MirroringRow, RuleRow, SequenceRow, SparingRow, TableRow
 from dimmplan.solve.criteria import LISTS
 
 Wiring = dict[str, dict[str, dict[str, list[str]]]]
@@ -106,6 +108,61 @@ def random_mode_case(seed: int) -> tuple[Board, Request]:
     rules = board.rules if rng.random() < 0.05 else (*board.rules, row)
     capacity = max(1, request.capacity_gib // rng.choice([1, 2, 2]))
     return replace(board, rules=rules), replace(request, mode=mode, capacity_gib=capacity)
+
+
+def random_equipment_case(seed: int) -> tuple[Board, Request]:
+    """As ``random_case``, with sockets of different processors, channels that some do not serve, and absent trays."""
+    rng = random.Random(f"equipment {seed}")
+    board, request = random_mode_case(seed) if rng.random() < 0.2 else random_case(seed)
+    rules = [row for row in board.rules if not isinstance(row, SequenceRow)]
+    if board.rate_scope != "system":
+        rules = [row for row in rules if not isinstance(row, AlikeRow)]
+    modules = [supply.module for supply in request.supplies]
+    raw = [each for _ in range(3) for each in _processors(rng, board.generation, modules)]
+    raw = [each | {"id": f"option-{number}"} for number, each in enumerate([*raw, {"source": "INVENTED"}])]
+    ids = [sorted({channel.id for channel in socket.channels}) for socket in board.sockets]
+    for each in raw:
+        served = [name for name in dict.fromkeys(itertools.chain(*ids)) if rng.random() < 0.8]
+        if rng.random() < 0.4 and all(set(own) & set(served) for own in ids):
+            each["channels"] = served
+    options = tuple(ProcessorOption.model_validate(each) for each in raw)
+    seats = {socket: rng.choice(options).id for socket in request.fitted}
+    mixed = ",".join(f"{socket}={option}" for socket, option in seats.items())
+    alike = len(set(seats.values())) == 1
+    held = [slot for slot in board.slots if rng.random() < 0.25]
+    trays = (Tray("tray", tuple(held), Box(0, 0, 1, 1), ()),) if held and rng.random() < 0.5 else ()
+    board = replace(
+        board,
+        rules=tuple(rules),
+        processors=options,
+        processors_differ=True,
+        physical=board.physical._replace(trays=trays),
+    )
+    processor = next(iter(seats.values())) if alike else mixed
+    return board.without(["tray"]), replace(request, processor=processor)
+
+
+def as_wired(board: Board, request: Request) -> Board:
+    """A board on which only those slots are wired that can be used, found without asking the board."""
+    options = {option.id: option for option in board.processors}
+    seats = dict(seat.split("=") for seat in str(request.processor).split(",") if "=" in seat)
+    absent = {slot for tray in board.physical.trays for slot in tray.slots if tray.name in board.absent}
+    sockets = []
+    for socket in board.every_socket:
+        own = seats.get(socket.id, request.processor) if socket.id in request.fitted else None
+        served = options[own].channels if own else ()
+        controllers = []
+        for controller in socket.controllers:
+            channels = []
+            for channel in controller.channels:
+                slots = tuple(slot for slot in channel.slots if slot not in absent)
+                if slots and (not served or channel.id in served):
+                    channels.append(channel._replace(slots=slots))
+            if channels:
+                controllers.append(controller._replace(channels=tuple(channels)))
+        sockets.append(socket._replace(controllers=tuple(controllers)))
+    bare = tuple(option.model_copy(update={"channels": ()}) for option in board.processors)
+    return replace(board, sockets=tuple(sockets), wired=(), absent=(), processors=bare)
 
 
 def random_table_case(seed: int) -> tuple[Board, Request]:

@@ -1,0 +1,165 @@
+"""Trays that may be absent, and sockets with different processors: board file, plan, code, JSON, sheet, reasons."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from dimmplan.output.values import to_json
+
+from dimmplan.boardfile.read import examine_text
+from dimmplan.errors import InputError
+from dimmplan.model.board import Board
+from dimmplan.model.placement import dead_slots
+from dimmplan.output.reading import judge_code, judge_file, read_plan
+from dimmplan.output.record import plan_record
+from dimmplan.planner import Planned, ask, plan, read_processor, read_trays
+from dimmplan.reasons.case import Case
+from dimmplan.reasons.slots import slot_reason
+from dimmplan.rules import judge
+from dimmplan.sheet.care import power_checks
+from dimmplan.sheet.facts import gather
+from dimmplan.sheet.panels import access_steps
+from dimmplan.wording.slots import reason_title
+
+FILE = Path(__file__).parent / "staithe-16.toml"
+TEXT = FILE.read_text("utf-8")
+
+
+def read(text: str = TEXT) -> tuple[Board | None, list[Any]]:
+    return examine_text(text.encode(), file="board.toml")
+
+
+def board() -> Board:
+    found, problems = read()
+    assert found is not None, problems
+    return found
+
+
+def planned(capacity: str = "384GiB", *, trays: tuple[str, ...] = (), processor: tuple[str, ...] = ()) -> Planned:
+    there = read_trays(board(), trays)
+    return plan(there, ask(there, capacity, modules=["64GiB"], processor=processor), alternatives=False)
+
+
+def test_an_absent_tray_has_no_slots_and_comes_back_by_code_and_file() -> None:
+    found = planned(trays=("UPPER",))
+    assert dead_slots(board(), found.placement) == ("N5", "N6", "N7", "N8")
+    record = plan_record(found).plain()
+    assert record["absent_trays"] == ["upper"] and record["dead"] == ["N5", "N6", "N7", "N8"]
+    by_file = judge_file(read_plan(to_json(record).encode(), file="plan.json"), board())
+    by_code = judge_code(record["code"], board())
+    for judged in (by_file, by_code):
+        assert judged.good and judged.placement == found.placement and judged.board == found.board
+
+
+def test_sockets_with_different_processors_come_back_by_code_and_file() -> None:
+    found = planned(processor=("curlew", "S=dunlin"))
+    assert found.placement.processors == {"N": "curlew", "S": "dunlin"}
+    assert found.figures.rate_mts == 2400
+    record = plan_record(found).plain()
+    assert record["processor"] is None and record["processors"] == {"N": "curlew", "S": "dunlin"}
+    assert judge_file(read_plan(to_json(record).encode(), file="plan.json"), board()).good
+    assert judge_code(record["code"], board()).placement == found.placement
+    assert [(limit.name, limit.kind) for limit in Case(board(), found.placement).plan.errors] == []
+
+
+def test_one_processor_and_every_tray_leave_the_code_as_it_was() -> None:
+    """Version 1 is what codes of plans without any of it carry."""
+    found = planned(processor=("dunlin",))
+    record = plan_record(found).plain()
+    assert record["processor"] == "dunlin" and record["absent_trays"] == []
+    assert judge_code(record["code"], board()).placement == found.placement
+    assert plan_record(planned(processor=("N=dunlin", "S=dunlin"))).plain()["code"] == record["code"]
+
+
+def test_a_module_in_an_absent_tray_breaks_the_board() -> None:
+    there = board().without(["upper"])
+    module = there.modules[0]
+    (breach,) = judge(there, there.processor(None), ("N", "S"), {"N1": module, "N5": module, "S1": module})
+    assert (breach.rule, breach.where) == ("tray", ("N5",))
+
+
+def test_ceilings_are_those_of_each_socket() -> None:
+    there = board()
+    module = there.modules[1]
+    held = dict.fromkeys(("N1", "N2", "N3", "N4", "N5", "S1", "S2", "S3", "S4", "S5"), module)
+    mixed = there.processor("N=curlew,S=dunlin")
+    assert [b.rule for b in judge(there, mixed, ("N", "S"), held)] == ["processor:dunlin"]
+    assert [b.where for b in judge(there, mixed, ("N", "S"), held)] == [("S",)]
+
+
+@pytest.mark.parametrize(
+    ("given", "found"),
+    [
+        (("plover",), "'plover'"),
+        (("Z=dunlin",), "'Z'"),
+        (("S=",), "''"),
+        (("=dunlin",), "''"),
+    ],
+)
+def test_wrong_processors_are_named(given: tuple[str, ...], found: str) -> None:
+    with pytest.raises(InputError) as error:
+        read_processor(board(), given)
+    assert error.value.problems[0].found == found
+
+
+def test_sockets_differ_only_where_the_board_allows_it() -> None:
+    other, _ = read(TEXT.replace("processors_differ = true\n", ""))
+    assert other is not None
+    with pytest.raises(InputError, match="one option for all sockets"):
+        read_processor(other, ("S=dunlin",))
+
+
+def test_a_socket_without_slots_cannot_be_fitted() -> None:
+    text = TEXT.replace('upper = ["N5"', 'upper = ["N1", "N2", "N3", "N4", "N5"')
+    found, problems = read(text)
+    assert found is not None, problems
+    with pytest.raises(InputError, match="no slot left at N"):
+        ask(found.without(["upper"]), "128GiB")
+    assert ask(found.without(["upper"]), "128GiB", fitted="S").fitted == ("S",)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "place", "found"),
+    [
+        ('["N5", "N6"', '["N5", "N99"', "electrical.trays.upper", "'N99'"),
+        ('["S5"]', '["S5", "N5"]', "electrical.trays.riser", "'N5', which upper holds"),
+        ('["S5"]', '["S5", "S5"]', "electrical.trays.riser", "'S5', twice"),
+        ('["S5"]', "[]", "electrical.trays.riser", "a list of 0"),
+        ("[physical.trays.upper]", "[physical.trays.uper]", "physical.trays", "'uper'"),
+        ('access = ["Press', 'at_mm = [1, 1]\naccess = ["Press', "physical.trays.upper", "one of at_mm and size_mm"),
+        ('access = ["Press', 'at_mm = [400, 1]\nsize_mm = [200, 20]\naccess = ["Press', "physical.trays.upper", None),
+        ('[[processors]]\nid = "dunlin"', '[[processors]]\nid = "curlew"', "processors", None),
+    ],
+)
+def test_each_wrong_tray_is_one_problem(old: str, new: str, place: str, found: str | None) -> None:
+    assert TEXT.count(old) == 1
+    _, problems = read(TEXT.replace(old, new))
+    assert [problem.place for problem in problems] == [place]
+    assert found is None or problems[0].found == found
+
+
+def test_the_sheet_takes_the_tray_out_and_in() -> None:
+    facts = gather(board(), planned("512GiB").placement)
+    assert access_steps(facts) == [
+        "Slide the lid back.",
+        "upper: Press both catches and lift it straight up.",
+        "riser: Take it out.",
+    ]
+    assert "upper and riser back in, latched." in power_checks(facts)
+    without = planned(trays=("upper", "riser"))
+    facts = gather(board(), without.placement)
+    assert access_steps(facts) == ["Slide the lid back."]
+    assert facts.slots["N5"].words == "no tray"
+    case = Case(board(), without.placement)
+    assert reason_title(case, slot_reason(case, "N5")) == "dead: its tray upper is not there"
+
+
+def test_a_plan_of_today_is_read() -> None:
+    """Plan files without the later keys mean one processor and every tray."""
+    found = planned(processor=("dunlin",))
+    record = json.loads(to_json(plan_record(found).plain()))
+    del record["processors"], record["absent_trays"]
+    assert judge_file(read_plan(json.dumps(record).encode(), file="plan.json"), board()).placement == found.placement
