@@ -7,14 +7,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from dimmplan.output.values import to_json
 
 from dimmplan.boardfile.read import examine_text
 from dimmplan.errors import InputError
 from dimmplan.model.board import Board
 from dimmplan.model.placement import dead_slots
+from dimmplan.output.plan import plan_record
 from dimmplan.output.reading import judge_code, judge_file, read_plan
-from dimmplan.output.record import plan_record
+from dimmplan.output.record import to_json
 from dimmplan.planner import Planned, ask, plan, read_processor, read_trays
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.slots import slot_reason
