@@ -165,7 +165,7 @@ def ideal(space: Space) -> Mapping[str, Value]:
     rates = [
         rate.rate_mts
         for module in space.types
-        for option in (space.option.each if space.option is not None else (None,))
+        for option in space.options
         for slots in {len(channel.slots) for socket in space.sockets for channel in socket.channels}
         for dpc in range(1, slots + 1)
         if (rate := channel_rate(space.board, option, [module] * dpc, slots)) is not None

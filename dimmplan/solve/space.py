@@ -214,6 +214,11 @@ class Space:
         self._sockets_of_shape.setdefault(shape, []).append(socket)
         return shape
 
+    @property
+    def options(self) -> tuple[ProcessorOption | None, ...]:
+        """The processors that some socket carries, each once; ``None`` for a board that lists none."""
+        return (None,) if self.option is None else self.option.each
+
     def _processor(self, socket: Socket) -> tuple[str, ...]:
         """The processor of a socket, where sockets have different ones."""
         differ = self.option is not None and len(self.option.each) > 1
@@ -301,9 +306,9 @@ class Space:
         if kind not in self._best_rates:
             sizes = {len(channel.slots) for socket in self.sockets for channel in socket.channels}
             best = [0] * max(sizes)
-            for slots in sizes:
+            for option, slots in itertools.product(self.options, sizes):
                 for held in range(1, slots + 1):
-                    rate = channel_rate(self.board, self.option, [self.types[kind]] * held, slots)
+                    rate = channel_rate(self.board, option, [self.types[kind]] * held, slots)
                     best[held - 1] = max(best[held - 1], rate.rate_mts if rate else 0)
             self._best_rates[kind] = tuple(itertools.accumulate(reversed(best), max))[::-1]
         return self._best_rates[kind]
