@@ -31,7 +31,7 @@ RANKS_TOLD_APART = (1, 2, 4)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Located:
+class LocatedRecord:
     """One error record: the slots that it can mean, whether that is sure, why, and what would tell candidates apart.
 
     ``count`` is how many errors it reports, ``uncorrected`` how many of these were not corrected.
@@ -54,7 +54,7 @@ class Location:
     """All records of a call, and how the slots that are sure lie to each other."""
 
     board: Board
-    records: tuple[Located, ...]
+    records: tuple[LocatedRecord, ...]
     pattern: Pattern
     ignored: int = 0
 
@@ -109,8 +109,8 @@ def locate_log(
     return Location(board=board, records=located, pattern=_pattern(board, located), ignored=ignored)
 
 
-def _replaced(record: Located, *, count: int, uncorrected: int) -> Located:
-    return Located(
+def _replaced(record: LocatedRecord, *, count: int, uncorrected: int) -> LocatedRecord:
+    return LocatedRecord(
         record=record.record,
         slots=record.slots,
         certain=record.certain,
@@ -121,7 +121,7 @@ def _replaced(record: Located, *, count: int, uncorrected: int) -> Located:
     )
 
 
-def _pattern(board: Board, records: Sequence[Located]) -> Pattern:
+def _pattern(board: Board, records: Sequence[LocatedRecord]) -> Pattern:
     """How the sure slots lie: one, one channel, one socket, or more than that."""
     slots = {record.slots[0] for record in records if record.certain}
     channels = {(board.channel_of[slot].socket, board.channel_of[slot].name) for slot in slots}
@@ -195,7 +195,7 @@ class _Reading:
             if index in self.slot_of and device.locator:
                 self.names.setdefault(folded(device.locator), self.slot_of[index])
 
-    def located(self, record: str) -> Located:
+    def located(self, record: str) -> LocatedRecord:
         """The slots of one record: the board file's own words first, then numbers, then labels."""
         told = (
             self._named(record)
@@ -210,7 +210,7 @@ class _Reading:
             "",
         )
         real = [slot for slot in self.board.slots if slot in set(slots)]
-        return Located(record=record, slots=tuple(real), certain=certain and len(real) == 1, why=why, apart=apart)
+        return LocatedRecord(record=record, slots=tuple(real), certain=certain and len(real) == 1, why=why, apart=apart)
 
     def _doubted(self, told: _Told | None) -> _Told | None:
         """What numbers tell is not sure where a draft guesses the wiring that they count through."""

@@ -11,7 +11,7 @@ from typing import Any, Literal, cast
 
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.move import Change, Move, Step, Stranded
+from dimmplan.model.move import Change, LeftOver, Move, Step
 from dimmplan.model.placement import Placement
 from dimmplan.rules import install_order, judge
 
@@ -98,7 +98,7 @@ def _travels(board: Board, leaving: Mapping[str, Module], missing: Mapping[str, 
                     yield start, goal
 
 
-def _stranded(board: Board, target: Placement, moves: Iterable[Move]) -> Iterator[Stranded]:
+def _stranded(board: Board, target: Placement, moves: Iterable[Move]) -> Iterator[LeftOver]:
     """Types left over, with the slots that would take one of them on top of the target."""
     pulled = [move.module for move in moves if move.kind == "pull"]
     option = board.processor(target.processor)
@@ -112,7 +112,7 @@ def _stranded(board: Board, target: Placement, moves: Iterable[Move]) -> Iterato
                     breaches = judge(board, option, target.fitted, more, mode=target.mode)
                     if not any(b.severity == "error" and b.rule not in broken for b in breaches):
                         fits.append(slot)
-        yield Stranded(module=module, count=pulled.count(module), fits=tuple(fits))
+        yield LeftOver(module=module, count=pulled.count(module), fits=tuple(fits))
 
 
 def apply_moves(current: Content, moves: Iterable[Move]) -> dict[str, Module | None]:

@@ -39,7 +39,7 @@ class Take:
     serves_as: Module
 
 
-class LeftOut(NamedTuple):
+class UnusableModule(NamedTuple):
     """A label on the shelf that the board, or its processor, cannot use, and the rule that says so."""
 
     module: Module
@@ -99,17 +99,17 @@ def standing_for(board: Board, modules: Iterable[Module]) -> Module:
     return min(modules, key=lambda module: (module.rate_mts, module.label not in usual, module.label))
 
 
-def refusal(board: Board, processor: str | None, module: Module) -> LeftOut | None:
+def refusal(board: Board, processor: str | None, module: Module) -> UnusableModule | None:
     """Why a board with that processor can use no such module at all; ``None`` where it can."""
     option = board.processor(processor)
     rows = [row for row in all_rows(board, option) if row.severity == "error"]
     breach = next(judge_module(rows, module), None)
     if breach is not None:
-        return LeftOut(module=module, rule=breach.rule, found=breach.found, allowed=breach.allowed)
+        return UnusableModule(module=module, rule=breach.rule, found=breach.found, allowed=breach.allowed)
     breach = next(judge_alone(board, option, module), None)
     if breach is None:
         return None
-    return LeftOut(module=module, rule=breach.rule, found="no rate for it", allowed=breach.allowed)
+    return UnusableModule(module=module, rule=breach.rule, found="no rate for it", allowed=breach.allowed)
 
 
 def processor_limits(board: Board, request: Request) -> Iterator[Limit]:
@@ -152,7 +152,7 @@ def supplies_of(board: Board, shelf: Shelf, processor: str | None) -> tuple[Supp
     return tuple(sorted(supplies, key=lambda supply: supply.module.order_key))
 
 
-def left_out_of(board: Board, shelf: Shelf, processor: str | None) -> tuple[LeftOut, ...]:
+def left_out_of(board: Board, shelf: Shelf, processor: str | None) -> tuple[UnusableModule, ...]:
     """The labels on a shelf that a board with that processor cannot use, each once, in a fixed order."""
     modules = sorted({lot.module for lot in shelf.lots}, key=lambda module: module.order_key)
     return tuple(why for module in modules if (why := refusal(board, processor, module)) is not None)

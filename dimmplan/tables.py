@@ -18,7 +18,7 @@ from dimmplan.solve.evaluate import Value, vector_of
 from dimmplan.solve.space import Space
 
 
-class Preferred(NamedTuple):
+class ModelChoice(NamedTuple):
     """What the model would fill without a table, where that is better."""
 
     table: TableRow
@@ -57,7 +57,7 @@ def tables_in_force(board: Board, request: Request) -> list[TableRow]:
     ]
 
 
-def preferred(planned: Planned) -> Preferred | None:
+def preferred(planned: Planned) -> ModelChoice | None:
     """What the model would have preferred over a table; ``None`` without a table, or where both agree.
 
     Modules that stay in their slots, or slots on hold, may decide as well; where they do, nothing is said.
@@ -73,7 +73,7 @@ def preferred(planned: Planned) -> Preferred | None:
         alone = _solved(board, request)
         if alone is None or alone.best.vector != planned.answer.best.vector:
             return None
-    return Preferred(tables[0], free.best)
+    return ModelChoice(tables[0], free.best)
 
 
 def _solved(board: Board, request: Request) -> Answer | None:

@@ -22,7 +22,7 @@ _MARKS = "x, yes, 1 or a filled dot for a module; nothing, no, 0 or - for none"
 _SLOT_HEADS = {"slots", "slot", "fill", "filled", "populate", "populated", "locations", "install in", "install"}
 
 
-class Copied(NamedTuple):
+class CopiedTable(NamedTuple):
     """A table read from a file: slots by number of modules."""
 
     rows: dict[int, tuple[str, ...]]
@@ -42,7 +42,7 @@ def _text(text: str) -> str:
     return '"' + cleaned(text, most=200).replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
-def read_copied(path: str) -> Copied:
+def read_copied(path: str) -> CopiedTable:
     """A table from a file. Raises ``InputError`` with every problem."""
     from pathlib import Path  # noqa: PLC0415
 
@@ -56,7 +56,7 @@ def read_copied(path: str) -> Copied:
     return copied_of(text, file=cleaned(path))
 
 
-def copied_of(text: str, *, file: str) -> Copied:
+def copied_of(text: str, *, file: str) -> CopiedTable:
     """A table from text. Raises ``InputError`` with every problem."""
     first = next((line for line in text.splitlines() if line.strip()), "")
     separator = next((sign for sign in _SEPARATORS if sign in first), ",")
@@ -85,7 +85,7 @@ def copied_of(text: str, *, file: str) -> Copied:
     ]
     if problems or not found:
         raise InputError(problems or Problem(file=file, place="", found="no row", allowed=FORM))
-    return Copied(dict(found))
+    return CopiedTable(dict(found))
 
 
 _Lines = Sequence[tuple[int, list[str]]]

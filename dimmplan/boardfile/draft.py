@@ -60,11 +60,11 @@ def draft_board(found: Inventory, *, board_id: str, title: str, answers: Mapping
     Raises ``InputError`` where the inventory lists no place for memory of a generation that is planned here, and for
     an answer to no guess.
     """
-    drafting = _Drafting(found, answers or {})
+    drafting = _Drafter(found, answers or {})
     return drafting.drafted(board_id, title)
 
 
-class _Drafting:
+class _Drafter:
     """One inventory on its way to a board file."""
 
     def __init__(self, found: Inventory, answers: Mapping[str, str]) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 from dimmplan.cli.machine import Machine
 from dimmplan.errors import InputError, Problem
 from dimmplan.growth.grow import grow
-from dimmplan.growth.keep import Kept
+from dimmplan.growth.keep import KeptModules
 from dimmplan.growth.pinned import NOTHING, Start, next_by_adding, plan_from
 from dimmplan.growth.upgrade import upgrade_of
 from dimmplan.model.board import Board
@@ -37,7 +37,7 @@ MOST_STEPS = 6
 
 
 @dataclass(frozen=True, kw_only=True)
-class Wishes:
+class GrowthOptions:
     """The options of ``plan`` that are about growth and about what is in the machine already."""
 
     keep: str | None = None
@@ -71,7 +71,7 @@ class Wishes:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Grown:
+class GrowthAnswer:
     """The answer with what stands beside it: more keys of its JSON, more text, and the plans of later steps."""
 
     planned: Planned
@@ -85,7 +85,9 @@ class Grown:
         return [self.planned.placement, *(step.placement for step in self.later)]
 
 
-def answer(board: Board, request: Request, wishes: Wishes, *, shelf: Shelf | None, modules: Sequence[str]) -> Grown:
+def answer(
+    board: Board, request: Request, wishes: GrowthOptions, *, shelf: Shelf | None, modules: Sequence[str]
+) -> GrowthAnswer:
     """Answer ``plan``: alone, from what is in a machine, or as the first step of a chain.
 
     Raises ``InputError`` and ``ImpossibleError``.
@@ -102,14 +104,16 @@ def answer(board: Board, request: Request, wishes: Wishes, *, shelf: Shelf | Non
     return _with_kept(_alone(board, request, start, shelf=shelf, modules=modules), kept, start)
 
 
-def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None, modules: Sequence[str]) -> Grown:
+def _alone(
+    board: Board, request: Request, start: Start, *, shelf: Shelf | None, modules: Sequence[str]
+) -> GrowthAnswer:
     planned = plan_from(board, request, start, shelf=shelf, modules=modules)
     nexts = next_by_adding(planned)
-    grown = Grown(planned=planned, record={"next_by_adding": next_record(nexts)}, text=next_text(nexts))
+    grown = GrowthAnswer(planned=planned, record={"next_by_adding": next_record(nexts)}, text=next_text(nexts))
     return grown if start.pins else _with_price_of_mode(grown)
 
 
-def _with_price_of_mode(grown: Grown) -> Grown:
+def _with_price_of_mode(grown: GrowthAnswer) -> GrowthAnswer:
     free = without_mode(grown.planned)
     if free is None:
         return grown
@@ -118,10 +122,10 @@ def _with_price_of_mode(grown: Grown) -> Grown:
     return replace(grown, record=record, text=f"{mode_text(grown.planned, free)}\n{grown.text}")
 
 
-def _chain(board: Board, request: Request, wishes: Wishes, start: Start) -> Grown:
+def _chain(board: Board, request: Request, wishes: GrowthOptions, start: Start) -> GrowthAnswer:
     growth = grow(board, _requests(request, wishes), may_move=wishes.may_move, start=start)
     nexts = next_by_adding(growth.steps[-1])
-    return Grown(
+    return GrowthAnswer(
         planned=growth.steps[0],
         record={"growth": growth_record(growth), "next_by_adding": next_record(nexts)},
         text=f"{growth_text(growth)}\n{next_text(nexts)}",
@@ -129,7 +133,7 @@ def _chain(board: Board, request: Request, wishes: Wishes, start: Start) -> Grow
     )
 
 
-def _requests(request: Request, wishes: Wishes) -> list[Request]:
+def _requests(request: Request, wishes: GrowthOptions) -> list[Request]:
     """The request of each step. Raises ``InputError`` where capacities do not rise."""
 
     found, problems = [request], list[Problem]()
@@ -150,7 +154,7 @@ def _requests(request: Request, wishes: Wishes) -> list[Request]:
     return found
 
 
-def _read_kept(board: Board, request: Request, wishes: Wishes) -> Kept:
+def _read_kept(board: Board, request: Request, wishes: GrowthOptions) -> KeptModules:
     from dimmplan.growth.keep import keep
 
     machine = Machine(
@@ -160,7 +164,7 @@ def _read_kept(board: Board, request: Request, wishes: Wishes) -> Kept:
     return keep(board, found, matching, data_saved=wishes.data_saved, supplies=request.supplies)
 
 
-def _with_kept(grown: Grown, kept: Kept | None, start: Start) -> Grown:
+def _with_kept(grown: GrowthAnswer, kept: KeptModules | None, start: Start) -> GrowthAnswer:
     if kept is None:
         return grown
 

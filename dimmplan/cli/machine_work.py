@@ -22,7 +22,7 @@ from dimmplan.planner import plan
 Files = dict[str, bytes]
 
 
-class Solved(NamedTuple):
+class MachinePlan(NamedTuple):
     """A solved request as bytes and records: ``row`` is its summary without what belongs to one machine."""
 
     placement: Placement
@@ -30,7 +30,7 @@ class Solved(NamedTuple):
     row: dict[str, Any]
 
 
-class Unsolved(NamedTuple):
+class MachineFailure(NamedTuple):
     """Why a request has no plan."""
 
     causes: tuple[Cause, ...]
@@ -42,14 +42,14 @@ class Unsolved(NamedTuple):
         return ImpossibleError(self.causes, below_gib=self.below_gib, above_gib=self.above_gib)
 
 
-def solve(board: Board, request: Request, option: Option | None) -> Solved | Unsolved:
+def solve(board: Board, request: Request, option: Option | None) -> MachinePlan | MachineFailure:
     """Solve a request, or plan the share of a shelf that it got."""
     try:
         planned = plan(board, request) if option is None else planned_share(board, request, option)
     except ImpossibleError as error:
-        return Unsolved(error.causes, error.below_gib, error.above_gib)
+        return MachineFailure(error.causes, error.below_gib, error.above_gib)
     content = to_json(plan_record(planned)).encode("ascii")
-    return Solved(planned.placement, content, planned_row(planned))
+    return MachinePlan(planned.placement, content, planned_row(planned))
 
 
 def draw(board: Board, placement: Placement, sheets: Sequence[Mapping[str, Any]]) -> list[Files]:

@@ -37,13 +37,13 @@ from dimmplan.cli.files import (
     write_stream,
 )
 from dimmplan.cli.machine_files import MACHINE, Record, read_machine, spool, tidy
-from dimmplan.cli.machine_work import Files, Solved, Unsolved, draw, solve
+from dimmplan.cli.machine_work import Files, MachineFailure, MachinePlan, draw, solve
 from dimmplan.cli.progress import Bar
 from dimmplan.cli.workers import MOST_JOBS, Task, Workers, usual_jobs
 from dimmplan.errors import InputError, Problem, RefusedError
-from dimmplan.fleet.desk import Asked, Desk
+from dimmplan.fleet.requests import BoardRequest, Requests
 from dimmplan.fleet.rows import BadRow, MachineList, Row
-from dimmplan.fleet.share import Share, Shared
+from dimmplan.fleet.share import Share, SharedShelf
 from dimmplan.output.columns import csv_head, csv_line
 from dimmplan.output.fleet import (
     COLUMNS,
@@ -104,7 +104,7 @@ class _ToDo(NamedTuple):
 
     row: Row
     tag: str
-    asked: Asked
+    asked: BoardRequest
     share: Share | None
     digest: str
     key: tuple[Any, ...]
@@ -122,12 +122,12 @@ class _Run:
     def __init__(self, job: Job) -> None:
         self.job = job
         self.rows = MachineList(job.machines)
-        self.desk: Desk = Desk(self.rows, job.terms, job.stock)
-        self.shared: Shared | None = None
+        self.requests: Requests = Requests(self.rows, job.terms, job.stock)
+        self.shared: SharedShelf | None = None
         self.counts: Counter[str] = Counter()
         """Rows by status."""
         self.drawn = self.kept = 0
-        self._solved: dict[tuple[Any, ...], Solved | Unsolved] = {}
+        self._solved: dict[tuple[Any, ...], MachinePlan | MachineFailure] = {}
         self._summaries: dict[str, IO[str]] = {}
         self._lock: BaseFileLock | None = None
 
@@ -144,7 +144,7 @@ class _Run:
         if self.job.stock is not None:
             from dimmplan.fleet.share import share
 
-            self.shared = share(self.desk, (row for row in self.rows if isinstance(row, Row)))
+            self.shared = share(self.requests, (row for row in self.rows if isinstance(row, Row)))
         make_folder(self.job.out / "machines")
         self._take_folder()
         tidy(self.job.out)
@@ -199,9 +199,9 @@ class _Run:
         if isinstance(row, BadRow):
             return problem_row(row.tag, row.line, "bad-row", row.problems)
         tag = cleaned(row.tag)
-        asked = self.desk.asked(row)
+        asked = self.requests.asked(row)
         if isinstance(asked, InputError | RefusedError):
-            return problem_row(tag, row.line, "bad-row", self.desk.problems(row, asked))
+            return problem_row(tag, row.line, "bad-row", self.requests.problems(row, asked))
         share = self.shared.shares.get(row.number) if self.shared else None
         if self.shared is not None and share is None:
             return self._not_served(row, tag, asked, self.shared)
@@ -227,33 +227,33 @@ class _Run:
             together, solved = list(group), self._solved[key]
             for start in range(0, len(together), SHEETS_AT_ONCE):
                 some = together[start : start + SHEETS_AT_ONCE]
-                sizes.append(len(some) if isinstance(solved, Solved) else -len(some))
-                if isinstance(solved, Solved):
+                sizes.append(len(some) if isinstance(solved, MachinePlan) else -len(some))
+                if isinstance(solved, MachinePlan):
                     words = [{**self.job.sheet, "tag": each.row.tag} for each in some]
                     tasks.append(Task(draw, (some[0].asked.board, solved.placement, words)))
         results = workers.results(tasks)
         for size in sizes:
             yield from next(results) if size > 0 else [{}] * -size
 
-    def _not_served(self, row: Row, tag: str, asked: Asked, shared: Shared) -> Record:
+    def _not_served(self, row: Row, tag: str, asked: BoardRequest, shared: SharedShelf) -> Record:
         """A machine that gets nothing of the shelf: all of it would not do, or others get what it needs."""
 
-        alone = self.desk.alone(asked)
+        alone = self.requests.alone(asked)
         if alone is not None:
-            record = impossible_row(tag, row.line, self.desk.problems(row, alone), alone)
+            record = impossible_row(tag, row.line, self.requests.problems(row, alone), alone)
         else:
             hint = "Other machines get what it needs of the shelf."
             record = problem_row(tag, row.line, "not-served", [self.rows.problem(row.line, "", "", "", hint=hint)])
         left = {taken.place: taken.count for taken in shared.left}
-        return with_purchase(record, self.desk.lacking(row, asked, left))
+        return with_purchase(record, self.requests.lacking(row, asked, left))
 
     def _done(self, todo: _ToDo, sheet: Files) -> Record:
         """Write a machine's files, the one that says that they are whole last."""
 
         row, tag, solved, share = todo.row, todo.tag, self._solved[todo.key], todo.share
-        if isinstance(solved, Unsolved):
+        if isinstance(solved, MachineFailure):
             error = solved.error()
-            return impossible_row(tag, row.line, self.desk.problems(row, error), error)
+            return impossible_row(tag, row.line, self.requests.problems(row, error), error)
         folder = self.job.out / "machines" / row.folder
         files = {folder / name: its for name, its in {"plan.json": self._plan_json(solved, row), **sheet}.items()}
         if share is not None:
@@ -286,13 +286,13 @@ class _Run:
         self.drawn += 1
         return record
 
-    def _plan_json(self, solved: Solved, row: Row) -> bytes:
+    def _plan_json(self, solved: MachinePlan, row: Row) -> bytes:
         """The plan of a request with the words of one machine's sheet."""
 
         words = {name: its.plain() for name, its in sheet_record({**self.job.sheet, "tag": row.tag}).items()}
         return solved.plan_json[: -len("\n}\n")] + b"," + to_json(words)[1:].encode("ascii")
 
-    def _digest(self, row: Row, asked: Asked, share: Share | None) -> str:
+    def _digest(self, row: Row, asked: BoardRequest, share: Share | None) -> str:
         """Stands for all that a machine's files are made from."""
         board = asked.board
         parts: Sequence[object] = (

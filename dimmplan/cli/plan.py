@@ -12,7 +12,7 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli import complete, options, terminal
 from dimmplan.cli.draw import check_sheet_options, sheet_files
 from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
-from dimmplan.cli.growing import Grown, Wishes, answer
+from dimmplan.cli.growing import GrowthAnswer, GrowthOptions, answer
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Request
@@ -143,7 +143,7 @@ def plan(
         "max_types": max_types,
         "effort": effort,
     }
-    wishes = Wishes(
+    wishes = GrowthOptions(
         keep=keep,
         in_place=keep_in_place,
         data_saved=data_saved or (),
@@ -230,7 +230,7 @@ def _asked(
 def _plan_one(
     board: Board,
     request: Request,
-    wishes: Wishes,
+    wishes: GrowthOptions,
     *,
     shelf: Shelf | None,
     modules: Sequence[str],
@@ -255,7 +255,7 @@ def _plan_one(
         raise typer.Exit(2)
 
 
-def _say(grown: Grown, shelf: Shelf | None) -> None:
+def _say(grown: GrowthAnswer, shelf: Shelf | None) -> None:
     """Print the answer for people."""
 
     searched = grown.planned.answer
@@ -268,7 +268,7 @@ def _say(grown: Grown, shelf: Shelf | None) -> None:
 
 
 def _written(
-    grown: Grown, first: dict[str, Any], shelf: Shelf | None, out: Path, sheet: dict[str, Any], *, force: bool
+    grown: GrowthAnswer, first: dict[str, Any], shelf: Shelf | None, out: Path, sheet: dict[str, Any], *, force: bool
 ) -> tuple[list[Path], list[Problem]]:
     """Write the plan (``first`` as JSON) and its sheet, and those of later steps into folders of their own.
 
@@ -305,7 +305,7 @@ def _written(
     return list(files), problems
 
 
-def _record(grown: Grown, shelf: Shelf | None, sheet: dict[str, Any]) -> dict[str, Any]:
+def _record(grown: GrowthAnswer, shelf: Shelf | None, sheet: dict[str, Any]) -> dict[str, Any]:
     """The plan as JSON, what it takes from the shelf where there is one, and what stands beside it."""
 
     beside: dict[str, Any] = dict(sheet_record(sheet))

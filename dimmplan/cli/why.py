@@ -28,7 +28,7 @@ from dimmplan.output.record import Document, to_json
 from dimmplan.output.why import expectation_record, expectation_text, slot_text, why_record, why_text
 from dimmplan.planner import read_module
 from dimmplan.reasons.case import Case
-from dimmplan.reasons.changes import Change, change_of, drawn_change, next_answer
+from dimmplan.reasons.changes import ChangedPlan, change_of, drawn_change, next_answer
 from dimmplan.reasons.expect import expectation, read_slots, require_usable
 from dimmplan.reasons.failure import failure_of
 from dimmplan.reasons.rate import rate_reasons
@@ -223,7 +223,7 @@ def _change(board: Board, placement: Placement, put: list[str], clear: list[str]
     return change_text(case, change), change_record(case, change, files), not change.refused
 
 
-def _draw(case: Case, change: Change, drawing: _Drawing) -> list[str]:
+def _draw(case: Case, change: ChangedPlan, drawing: _Drawing) -> list[str]:
     """Draw the change sheet; the files written. A change that is refused is never drawn."""
 
     found = drawn_change(case, change)

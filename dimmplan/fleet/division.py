@@ -36,7 +36,7 @@ Takes = dict[tuple[int, int], int]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Need:
+class MachineNeed:
     """A distinct request: its options, best first by its own list, each as numbers of modules from each pool set.
 
     ``draws`` has for each option its (kind, count) pairs: a *kind* is one module type of one board.
@@ -132,7 +132,7 @@ class _EndedError(Exception):
 
 
 def divide(
-    cp_model: Any, machines: Sequence[int], needs: Sequence[Need], pools: Pools, *, why: str | None = None
+    cp_model: Any, machines: Sequence[int], needs: Sequence[MachineNeed], pools: Pools, *, why: str | None = None
 ) -> Division | None:
     """The best division, or ``None`` where the effort ended before there was any.
 
@@ -145,7 +145,7 @@ class _Solving:
     """One division being worked out, question by question."""
 
     def __init__(
-        self, cp_model: Any, machines: Sequence[int], needs: Sequence[Need], pools: Pools, why: str | None
+        self, cp_model: Any, machines: Sequence[int], needs: Sequence[MachineNeed], pools: Pools, why: str | None
     ) -> None:
         self.cp = cp_model
         self.machines = machines

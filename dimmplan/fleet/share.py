@@ -9,9 +9,18 @@ from fractions import Fraction
 from typing import Literal
 
 from dimmplan.errors import InputError, RefusedError
-from dimmplan.fleet.desk import Asked, Desk, Key
-from dimmplan.fleet.division import MOST_MACHINES, Division, Need, Pools, Size, divide, most_served, solver_module
+from dimmplan.fleet.division import (
+    MOST_MACHINES,
+    Division,
+    MachineNeed,
+    Pools,
+    Size,
+    divide,
+    most_served,
+    solver_module,
+)
 from dimmplan.fleet.options import Allowance, Option, Sets, first_option
+from dimmplan.fleet.requests import BoardRequest, Key, Requests
 from dimmplan.fleet.rows import Row
 from dimmplan.growth.pinned import planned_as
 from dimmplan.model.board import Board
@@ -38,7 +47,7 @@ SHARE_STOPPED = "it is chosen so that the shelf serves most machines"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Taken:
+class ShelfTake:
     """Modules from one row of the stock list, and the label that they stand for in the placement."""
 
     place: str
@@ -53,11 +62,11 @@ class Share:
     """What one machine gets."""
 
     option: Option
-    taken: tuple[Taken, ...]
+    taken: tuple[ShelfTake, ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Shared:
+class SharedShelf:
     """A shelf divided. ``shares`` are by the number of the row; ``left`` is what stays on the shelf, row by row.
 
     ``why`` says why it is not exact. No division serves more than ``most`` machines, where that is known.
@@ -71,7 +80,7 @@ class Shared:
     wanted: int
     smallest_sweep: Fraction | None
     modules: int
-    left: tuple[Taken, ...]
+    left: tuple[ShelfTake, ...]
 
 
 @dataclass(slots=True)
@@ -82,7 +91,7 @@ class _Kinds:
     index: dict[tuple[str, str | None, Module], int] = field(default_factory=dict)
 
 
-def share(desk: Desk, rows: Iterable[Row]) -> Shared:
+def share(requests: Requests, rows: Iterable[Row]) -> SharedShelf:
     """Divide the shelf between the machines of some rows, as ``division`` says. Rows that ask for nothing are left out.
 
     Raises ``InputError`` for a stock list that cannot be read.
@@ -90,9 +99,9 @@ def share(desk: Desk, rows: Iterable[Row]) -> Shared:
     numbers: list[int] = []
     machines: list[int] = []
     distinct: dict[Key, int] = {}
-    asked: list[Asked] = []
+    asked: list[BoardRequest] = []
     for row in rows:
-        found = desk.asked(row)
+        found = requests.asked(row)
         if isinstance(found, InputError | RefusedError):
             continue
         if found.key not in distinct:
@@ -100,14 +109,16 @@ def share(desk: Desk, rows: Iterable[Row]) -> Shared:
             asked.append(found)
         numbers.append(row.number)
         machines.append(distinct[found.key])
-    return _Sharing(desk, numbers, machines, asked).shared()
+    return _Sharing(requests, numbers, machines, asked).shared()
 
 
 class _Sharing:
     """One shelf being divided."""
 
-    def __init__(self, desk: Desk, numbers: Sequence[int], machines: Sequence[int], asked: Sequence[Asked]) -> None:
-        self.desk = desk
+    def __init__(
+        self, requests: Requests, numbers: Sequence[int], machines: Sequence[int], asked: Sequence[BoardRequest]
+    ) -> None:
+        self.requests = requests
         self.numbers = numbers
         self.machines = machines
         self.asked = asked
@@ -116,8 +127,8 @@ class _Sharing:
         for each in asked:
             self._add_kinds(each)
 
-    def _add_kinds(self, asked: Asked) -> None:
-        shelf = self.desk.shelf(asked.board)
+    def _add_kinds(self, asked: BoardRequest) -> None:
+        shelf = self.requests.shelf(asked.board)
         for lot in shelf.lots if shelf else ():
             if lot.count:
                 self.lots.setdefault(lot.place, lot)
@@ -130,17 +141,17 @@ class _Sharing:
             self.kinds.places.append([lot.place for lot in sorted(lots, key=_cheapest_first)])
 
     @staticmethod
-    def _serves(asked: Asked, lot: ShelfLot, module: Module) -> bool:
+    def _serves(asked: BoardRequest, lot: ShelfLot, module: Module) -> bool:
         allowed = refusal(asked.board, asked.request.processor, lot.module) is None
         return allowed and same_on_board(asked.board, lot.module, module)
 
-    def kind(self, asked: Asked, module: Module) -> int:
+    def kind(self, asked: BoardRequest, module: Module) -> int:
         """The kind of a module type on a board."""
         return self.kinds.index[asked.board.electrical_digest, asked.request.processor, module]
 
     # -- the whole -------------------------------------------------------------------------------------------------
 
-    def shared(self) -> Shared:
+    def shared(self) -> SharedShelf:
         """The solver's division where there is one; one machine at a time elsewhere, with the reason."""
         solved = self._solved()
         picks, why, most = (self._one_by_one(), solved, None) if isinstance(solved, str) else solved
@@ -150,7 +161,7 @@ class _Sharing:
         for each in served:
             for taken in each.taken:
                 left[taken.place] -= taken.count
-        return Shared(
+        return SharedShelf(
             shares=picks,
             method=method,
             why=why,
@@ -160,7 +171,9 @@ class _Sharing:
             smallest_sweep=min((each.option.sweep for each in served), default=None),
             modules=sum(each.option.size for each in served),
             left=tuple(
-                Taken(place=place, label=self.lots[place].label, count=count) for place, count in left.items() if count
+                ShelfTake(place=place, label=self.lots[place].label, count=count)
+                for place, count in left.items()
+                if count
             ),
         )
 
@@ -182,12 +195,12 @@ class _Sharing:
                 if not sets[place].whole:
                     modules = [s.module for s in asked.request.supplies if self.kind(asked, s.module) in kinds]
                     sets[place] = Sets(asked.board, asked.request, most=MOST_TYPES, liked=modules)
-        allowance, needs, whole = Allowance(MOST_NODES), list[Need](), True
+        allowance, needs, whole = Allowance(MOST_NODES), list[MachineNeed](), True
         for asked, each in zip(self.asked, sets, strict=True):
             options, all_there = each.options(most_sets, allowance)
             whole &= all_there
             draws = [tuple((self.kind(asked, m), count) for m, count in option.modules) for option in options]
-            needs.append(Need(options=options, draws=draws))
+            needs.append(MachineNeed(options=options, draws=draws))
         why = None if whole else "more sets of modules than can all be looked at"
         division = divide(cp_model, self.machines, needs, pools, why=why)
         if division is None:
@@ -229,7 +242,7 @@ class _Sharing:
         ]
 
     def _dealt(
-        self, division: Division, needs: Sequence[Need], pools: Sequence[tuple[int, list[str]]]
+        self, division: Division, needs: Sequence[MachineNeed], pools: Sequence[tuple[int, list[str]]]
     ) -> Iterator[tuple[int, Share]]:
         """Hand out the rows of the shelf, machine by machine, as the division draws from their pools."""
         takes = dict(division.takes)
@@ -237,7 +250,7 @@ class _Sharing:
         for number, need, pick in zip(self.numbers, self.machines, division.picks, strict=True):
             if pick is None:
                 continue
-            taken: list[Taken] = []
+            taken: list[ShelfTake] = []
             option = needs[need].options[pick]
             for (module, _), (kind, wanted) in zip(option.modules, needs[need].draws[pick], strict=True):
                 missing = wanted
@@ -249,14 +262,14 @@ class _Sharing:
                         taken += self._from(places, part, left, module)
             yield number, Share(option=option, taken=tuple(taken))
 
-    def _from(self, places: Iterable[str], count: int, left: dict[str, int], module: Module) -> Iterator[Taken]:
+    def _from(self, places: Iterable[str], count: int, left: dict[str, int], module: Module) -> Iterator[ShelfTake]:
         for place in places:
             part = min(count, left[place])
             if part:
                 left[place] -= part
                 count -= part
                 lot = self.lots[place]
-                yield Taken(place=place, label=lot.label, count=part, serves_as=module.label, note=lot.note)
+                yield ShelfTake(place=place, label=lot.label, count=part, serves_as=module.label, note=lot.note)
 
     # -- one machine at a time -------------------------------------------------------------------------------------
 
@@ -280,21 +293,21 @@ class _Sharing:
                 found[number] = Share(option=option, taken=tuple(self._take(asked, option, left)))
         return found
 
-    def _left(self, asked: Asked, supply: Supply, left: Mapping[str, int]) -> int:
+    def _left(self, asked: BoardRequest, supply: Supply, left: Mapping[str, int]) -> int:
         return sum(left[place] for place in self.kinds.places[self.kind(asked, supply.module)])
 
-    def _there(self, asked: Asked, option: Option, left: Mapping[str, int]) -> bool:
+    def _there(self, asked: BoardRequest, option: Option, left: Mapping[str, int]) -> bool:
         return all(
             sum(left[place] for place in self.kinds.places[self.kind(asked, module)]) >= count
             for module, count in option.modules
         )
 
-    def _take(self, asked: Asked, option: Option, left: dict[str, int]) -> Iterator[Taken]:
+    def _take(self, asked: BoardRequest, option: Option, left: dict[str, int]) -> Iterator[ShelfTake]:
         for module, count in option.modules:
             yield from self._from(self.kinds.places[self.kind(asked, module)], count, left, module)
 
 
-def _usable_inside(asked: Asked, option: Option) -> bool:
+def _usable_inside(asked: BoardRequest, option: Option) -> bool:
     """True where an option lies in the request's window: nothing that lies there may then go above it."""
     usable = usable_of(Space(asked.board, asked.request), option.content)
     return usable <= asked.request.limit_gib

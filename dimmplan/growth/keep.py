@@ -20,7 +20,7 @@ from dimmplan.supply import same_on_board, standing_for
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Released:
+class ReleasedSlot:
     """A slot whose data the person says is saved. What lies there comes out first, and is not kept."""
 
     slot: str
@@ -28,7 +28,7 @@ class Released:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Kept:
+class KeptModules:
     """A machine as a plan begins with it.
 
     ``content`` is what its slots hold as far as it can be kept, in the planner's types: modules that the board cannot
@@ -42,7 +42,7 @@ class Kept:
     hold: tuple[str, ...]
     unlisted: tuple[str, ...]
     unknown: tuple[str, ...]
-    released: tuple[Released, ...]
+    released: tuple[ReleasedSlot, ...]
     supplies: tuple[Supply, ...]
     questions: tuple[str, ...]
     date: str | None
@@ -67,7 +67,7 @@ class Kept:
 
 def keep(
     board: Board, found: Inventory, matching: Matching, *, data_saved: Sequence[str], supplies: Sequence[Supply]
-) -> Kept:
+) -> KeptModules:
     """What can be kept of a machine, with the modules that may be bought.
 
     Kept are modules whose type can be told, in slots that are not on hold. ``data_saved`` releases slots on hold and
@@ -82,7 +82,7 @@ def keep(
     content = {slot: stands.get(module) if module else None for slot, module in held.items()}
     content |= dict.fromkeys(free)
     hold = tuple(slot for slot in board.slots if slot in untouchable and slot not in free)
-    return Kept(
+    return KeptModules(
         board=board,
         content=content,
         hold=hold,
@@ -93,7 +93,7 @@ def keep(
             if not answer.known and (answer.slot not in index_of or found.slots[index_of[answer.slot]].state != "hold")
         ),
         released=tuple(
-            Released(slot=slot, found=found.slots[index_of[slot]] if slot in index_of else None) for slot in free
+            ReleasedSlot(slot=slot, found=found.slots[index_of[slot]] if slot in index_of else None) for slot in free
         ),
         supplies=_supplies(content, supplies, stands),
         questions=tuple(question.text for question in matching.questions),
@@ -129,7 +129,7 @@ def _supplies(
     return tuple(sorted(found.values(), key=lambda supply: supply.module.order_key))
 
 
-def change_to(kept: Kept, planned: Planned) -> Change:
+def change_to(kept: KeptModules, planned: Planned) -> Change:
     """What to keep, pull, move and insert to get from the machine to a plan, and what is left over."""
     return plan_moves(kept.board, kept.content, planned.placement, untouchable=kept.hold)
 

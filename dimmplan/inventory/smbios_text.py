@@ -129,9 +129,9 @@ class ListingReader(Reader):
         check_devices(len(by_type[MEMORY_DEVICE]), file=file)
         record = TableRecord(
             edition=next((section.version for section in sections if section.version), None),
-            devices=tuple(smbios.device(Listed(block)) for block in by_type[MEMORY_DEVICE]),
-            arrays=tuple(smbios.array(Listed(block), odd) for block in by_type[MEMORY_ARRAY]),
-            processors=tuple(smbios.processor(Listed(block)) for block in by_type[PROCESSOR]),
+            devices=tuple(smbios.device(ListingFields(block)) for block in by_type[MEMORY_DEVICE]),
+            arrays=tuple(smbios.array(ListingFields(block), odd) for block in by_type[MEMORY_ARRAY]),
+            processors=tuple(smbios.processor(ListingFields(block)) for block in by_type[PROCESSOR]),
             virtual=any("system is a virtual machine" in block.flags for block in by_type[BIOS]),
             mixed=mixed,
         )
@@ -332,7 +332,7 @@ _OTHER_NAMES = {
 """Wordings that changed over the years."""
 
 
-class Listed(Fields):
+class ListingFields(Fields):
     """One block of a listing, its fields read by type: ``MHz`` and ``MT/s``, sizes in kB, MB, GB or TB."""
 
     def __init__(self, block: Block) -> None:

@@ -24,7 +24,7 @@ class Move(NamedTuple):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Stranded:
+class LeftOver:
     """Modules of one type that a change leaves over, and the slots of the same board that would still take one."""
 
     module: Module
@@ -50,7 +50,7 @@ class Change(NamedTuple):
 
     moves: tuple[Move, ...]
     steps: tuple[Step, ...]
-    stranded: tuple[Stranded, ...]
+    stranded: tuple[LeftOver, ...]
     blocked: tuple[str, ...]
 
     @property

@@ -14,7 +14,7 @@ from dimmplan.output.columns import Column, lines_of
 from dimmplan.output.record import Count, FiguresEntry, FindingEntry, Label, OfPlan, Record, Slots, counts
 from dimmplan.output.why import AnswerDocument, AnswerText, SentenceEntry, findings_of, head_of
 from dimmplan.reasons.case import Case
-from dimmplan.reasons.changes import Change, NextAnswer, NextStep
+from dimmplan.reasons.changes import ChangedPlan, NextAnswer, NextStep
 from dimmplan.reasons.failure import Failure, LeftSet
 from dimmplan.reasons.halving import SplitStep
 from dimmplan.units import Gib, counted, decimal, format_capacity
@@ -129,7 +129,7 @@ class ChangeDocument(AnswerDocument, OfPlan):
     files: list[str] = Field(default=[], description="the change sheet; none is drawn of a refused change")
 
 
-def change_record(case: Case, change: Change, files: Sequence[str] | None = None) -> ChangeDocument:
+def change_record(case: Case, change: ChangedPlan, files: Sequence[str] | None = None) -> ChangeDocument:
     """What putting and clearing modules changes; ``files`` are those of the sheet, where one was asked for."""
     board = case.board
     return ChangeDocument.of(
@@ -146,7 +146,7 @@ def change_record(case: Case, change: Change, files: Sequence[str] | None = None
     )
 
 
-def change_text(case: Case, change: Change) -> str:
+def change_text(case: Case, change: ChangedPlan) -> str:
     """What putting and clearing modules changes: before and after by socket, and what breaks."""
     page = AnswerText(case.board, case)
     page.heading(changes.change_title(change))

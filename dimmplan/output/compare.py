@@ -16,7 +16,7 @@ from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
 from dimmplan.output.columns import NOTHING
 from dimmplan.output.stock import money
 from dimmplan.solve.criteria import LISTS
-from dimmplan.supply import LeftOut, Limit, left_out_of, same_on_board, supplies_of
+from dimmplan.supply import Limit, UnusableModule, left_out_of, same_on_board, supplies_of
 from dimmplan.units import counted, decimal, format_capacity, listed
 from dimmplan.wording.placement import placement_findings
 from dimmplan.wording.request import request_findings
@@ -58,7 +58,7 @@ class View:
         return {module: _letter(index) for index, module in enumerate(self.types)}
 
     @cached_property
-    def left_out(self) -> tuple[LeftOut, ...]:
+    def left_out(self) -> tuple[UnusableModule, ...]:
         """What the board cannot use of the shelf."""
         shelf = self.comparison.shelf
         return left_out_of(self.board, shelf, self.comparison.processors[0]) if shelf else ()

@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import Field
 
 from dimmplan.errors import ImpossibleError, Problem
-from dimmplan.fleet.share import Share, Shared
+from dimmplan.fleet.share import Share, SharedShelf
 from dimmplan.output.columns import Column
 from dimmplan.output.plan import BuyEntry, shortfall_keys
 from dimmplan.output.record import (
@@ -229,7 +229,7 @@ COLUMNS = (
 
 
 def json_parts(
-    records: Iterable[Row], counts: Counter[str], shared: Shared | None, files: Mapping[str, str]
+    records: Iterable[Row], counts: Counter[str], shared: SharedShelf | None, files: Mapping[str, str]
 ) -> Iterator[str]:
     """``FleetDocument``, piece by piece; ``counts`` may grow until the last row is written.
 
@@ -250,14 +250,14 @@ def json_parts(
     yield f"\n  ],\n{json.dumps(tail, indent=2).removeprefix('{').lstrip(chr(10))}\n"
 
 
-def division_record(shared: Shared | None) -> DivisionEntry | None:
+def division_record(shared: SharedShelf | None) -> DivisionEntry | None:
     """How a shelf was divided, as JSON."""
     if shared is None:
         return None
     return DivisionEntry.of(shared, method=shared.method)
 
 
-def fleet_text(counts: Counter[str], shared: Shared | None, *, drawn: int, kept: int) -> str:
+def fleet_text(counts: Counter[str], shared: SharedShelf | None, *, drawn: int, kept: int) -> str:
     """What was done, for a terminal."""
     total = counted(counts.total(), "machine")
     said = ", ".join(f"{counts[status]} {_WORDS[status]}" for status in STATUSES if counts[status])
@@ -268,7 +268,7 @@ def fleet_text(counts: Counter[str], shared: Shared | None, *, drawn: int, kept:
     return "\n".join(lines) + "\n"
 
 
-def _division_lines(shared: Shared) -> list[str]:
+def _division_lines(shared: SharedShelf) -> list[str]:
     how = {
         "exact": "exact",
         "best-found": f"best found, at most {shared.most} can be served: {shared.why}",

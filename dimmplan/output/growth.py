@@ -10,7 +10,7 @@ from typing import NamedTuple
 from pydantic import Field
 
 from dimmplan.growth.grow import CHAIN_STOPPED, Growth
-from dimmplan.growth.keep import Kept, change_between, change_to
+from dimmplan.growth.keep import KeptModules, change_between, change_to
 from dimmplan.growth.pinned import Next
 from dimmplan.growth.upgrade import Speed, Upgrade
 from dimmplan.model.finding import Finding
@@ -72,7 +72,7 @@ class KeptEntry(Record):
     change: MovesDocument = Field(description="how to get there")
 
 
-def kept_record(kept: Kept, planned: Planned) -> KeptEntry:
+def kept_record(kept: KeptModules, planned: Planned) -> KeptEntry:
     """What a machine brings to a plan, and how to get there, as JSON."""
     change = change_to(kept, planned)
     bought = Counter(move.module.label for move in change.moves if move.kind == "insert")
@@ -109,7 +109,7 @@ def _speed(speed: Speed) -> str:
     return f"{gb_s(speed.balanced_gb_s)} at {speed.rate_mts} MT/s ({worst})"
 
 
-def kept_text(kept: Kept, planned: Planned, upgrade: Upgrade) -> str:
+def kept_text(kept: KeptModules, planned: Planned, upgrade: Upgrade) -> str:
     """How to get from the machine to the plan, for a terminal."""
     dated = f" (inventory of {kept.date})" if kept.date else ""
     lines = [f"From what is in the machine{dated}"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from dimmplan.locate import Located, Location
+from dimmplan.locate import LocatedRecord, Location
 from dimmplan.output.record import Document, Record
 from dimmplan.output.text import wrapped
 from dimmplan.units import counted, listed
@@ -111,7 +111,7 @@ def location_text(location: Location) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _record_lines(record: Located) -> list[str]:
+def _record_lines(record: LocatedRecord) -> list[str]:
     slots = listed(list(record.slots[:12])) + (" and others" if len(record.slots) > 12 else "")
     said = slots if record.certain else f"{slots}, not sure which" if record.slots else "fits no slot"
     times = f" ({record.count} times)" if record.count > 1 else ""

@@ -16,7 +16,7 @@ from dimmplan.output.record import Label, Money, Places, Record
 from dimmplan.output.text import indented
 from dimmplan.planner import Planned
 from dimmplan.stock import Shelf
-from dimmplan.supply import LeftOut, Take, left_out_of, takes_of
+from dimmplan.supply import Take, UnusableModule, left_out_of, takes_of
 from dimmplan.units import counted, decimal, listed
 
 
@@ -96,7 +96,7 @@ def shelf_text(planned: Planned, shelf: Shelf) -> str:
     return "\n".join(lines) + "\n"
 
 
-def left_out_lines(left_out: tuple[LeftOut, ...]) -> Iterator[str]:
+def left_out_lines(left_out: tuple[UnusableModule, ...]) -> Iterator[str]:
     """The labels that the board cannot use, one paragraph each."""
     for why in left_out:
         yield from indented(

@@ -11,7 +11,7 @@ from dimmplan.figures import PlacementFigures
 from dimmplan.growth.pinned import SWEEP
 from dimmplan.growth.pins import PinnedSpace, all_of, closed, staying
 from dimmplan.model.module import Module
-from dimmplan.model.move import Change as Moves
+from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Lot, Supply
 from dimmplan.moves import plan_moves
@@ -28,7 +28,7 @@ EFFORT = 2_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
-class Change:
+class ChangedPlan:
     """A plan with some slots changed. ``changes`` are slot, module before and module after.
 
     ``after_figures`` are there for a content that can be measured although it breaks a rule; ``broken`` are the rows
@@ -55,7 +55,7 @@ class NextStep:
 
     module: Module
     slots: tuple[str, ...]
-    change: Change
+    change: ChangedPlan
     equal: tuple[str, ...] = ()
 
 
@@ -78,11 +78,11 @@ class NextAnswer:
         return bool(self.singles or self.groups)
 
 
-def change_of(case: Case, changes: Mapping[str, Module | None]) -> Change:
+def change_of(case: Case, changes: Mapping[str, Module | None]) -> ChangedPlan:
     """What changing some slots does."""
     after = case.changed(changes)
     old, new = {_spot(breach) for breach in case.plan.breaches}, {_spot(breach) for breach in after.breaches}
-    return Change(
+    return ChangedPlan(
         changes=tuple((slot, case.content.get(slot), changes[slot]) for slot in case.board.slots if slot in changes),
         before=case.plan,
         after=after,
@@ -93,7 +93,7 @@ def change_of(case: Case, changes: Mapping[str, Module | None]) -> Change:
     )
 
 
-def drawn_change(case: Case, change: Change) -> tuple[Placement, Moves] | None:
+def drawn_change(case: Case, change: ChangedPlan) -> tuple[Placement, Change] | None:
     """The placement that a change leads to and the moves that lead there from the plan, for a change sheet.
 
     ``None`` where the change breaks an error row or does not run: a sheet is for placing. The placement is asked for as

@@ -12,7 +12,7 @@ from dimmplan.growth.pinned import Start, solve_from
 from dimmplan.growth.pins import PinnedSpace, closed
 from dimmplan.growth.stay import most_staying
 from dimmplan.model.module import Module, by_type
-from dimmplan.model.move import Change as Moves
+from dimmplan.model.move import Change
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
 from dimmplan.reasons.case import Alternative, Case
@@ -41,7 +41,7 @@ class LeftSet:
     """
 
     alternative: Alternative
-    moves: Moves
+    moves: Change
     proven: bool
 
     @property

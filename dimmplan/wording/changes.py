@@ -8,7 +8,7 @@ from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.model.module import modules_phrase
 from dimmplan.reasons.case import Case
-from dimmplan.reasons.changes import Change, NextAnswer, NextStep
+from dimmplan.reasons.changes import ChangedPlan, NextAnswer, NextStep
 from dimmplan.reasons.failure import Failure, LeftSet
 from dimmplan.reasons.halving import SplitStep
 from dimmplan.rules import Breach
@@ -50,7 +50,7 @@ def next_statements(case: Case, step: NextStep) -> list[Statement]:
     return [*_capacity_statements(step.change), *change_effects(case.board, step.change)]
 
 
-def _capacity_statements(change: Change) -> Iterator[Statement]:
+def _capacity_statements(change: ChangedPlan) -> Iterator[Statement]:
     before, after = change.before_figures, change.after_figures
     if before is not None and after is not None and before.usable_gib != after.usable_gib:
         new, old = capacities(after.usable_gib, before.usable_gib)
@@ -58,7 +58,7 @@ def _capacity_statements(change: Change) -> Iterator[Statement]:
         yield Statement(text=text, rule="capacity", source="MODEL")
 
 
-def change_effects(board: Board, change: Change, *, both: bool = False) -> list[Statement]:
+def change_effects(board: Board, change: ChangedPlan, *, both: bool = False) -> list[Statement]:
     """What a change does to rate, regions and sweep, and the rows that it breaks or mends."""
     before, after = change.before_figures, change.after_figures
     found = effects(board, before, after, both=both) if before is not None and after is not None else []
@@ -99,7 +99,7 @@ def refused_statements(case: Case, answer: NextAnswer) -> list[Statement]:
 # -- put and clear ---------------------------------------------------------------------------------------------------
 
 
-def change_title(change: Change) -> str:
+def change_title(change: ChangedPlan) -> str:
     """The slots changed, each with what it holds before and after."""
     parts = []
     for slot, before, after in change.changes:
@@ -110,7 +110,7 @@ def change_title(change: Change) -> str:
     return "; ".join(parts)
 
 
-def verdict_statements(board: Board, change: Change) -> list[Statement]:
+def verdict_statements(board: Board, change: ChangedPlan) -> list[Statement]:
     """Whether the changed content is allowed, by the rows that it breaks."""
     if not change.refused:
         return [Statement(text="Yes: the board's rules allow it.", rule="rules", source="MODEL")]
@@ -118,7 +118,7 @@ def verdict_statements(board: Board, change: Change) -> list[Statement]:
     return [first.led_by("No"), *rest]
 
 
-def unbroken_effects(board: Board, change: Change) -> list[Statement]:
+def unbroken_effects(board: Board, change: ChangedPlan) -> list[Statement]:
     """What a change does in figures, with advised rows and mended ones; broken error rows are the verdict."""
     broken = {breach.rule for breach in change.after.errors}
     return [said for said in change_effects(board, change, both=True) if said.rule not in broken]

@@ -27,7 +27,7 @@ from dimmplan.boardfile.read import examine_text, load_board, shipped_folder
 from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.run import run
 from dimmplan.errors import DimmplanError, InputError
-from dimmplan.fleet.desk import Desk
+from dimmplan.fleet.requests import Requests
 from dimmplan.fleet.rows import BadRow, MachineList
 from dimmplan.inventory.match import read_mapping
 from dimmplan.model.board import Board
@@ -329,7 +329,7 @@ def take_machines(content: bytes, rng: random.Random) -> bool:
     del rng
     with _file(content, ".csv") as path:
         rows = MachineList(path)
-        desk = Desk(rows, {"effort": EFFORT})
+        requests = Requests(rows, {"effort": EFFORT})
         good = 0
         try:
             for row in rows:
@@ -339,9 +339,11 @@ def take_machines(content: bytes, rng: random.Random) -> bool:
                 must_be_printable(row.folder)
                 if not row.folder or "/" in row.folder or row.folder.startswith("."):
                     raise WrongError(f"a folder {row.folder!r}")
-                asked = desk.asked(row)
+                asked = requests.asked(row)
                 if isinstance(asked, DimmplanError):
-                    must_be_printable(*(each for problem in desk.problems(row, asked) for each in map(str, problem)))
+                    must_be_printable(
+                        *(each for problem in requests.problems(row, asked) for each in map(str, problem))
+                    )
                 else:
                     good += 1
         except InputError as error:

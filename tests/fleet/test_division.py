@@ -13,11 +13,11 @@ from typing import Any
 
 import pytest
 
-from dimmplan.fleet.desk import Asked, Desk
-from dimmplan.fleet.division import Division, Need, Pools, Size, divide, most_served, solver_module
+from dimmplan.fleet.division import Division, MachineNeed, Pools, Size, divide, most_served, solver_module
 from dimmplan.fleet.options import Allowance, Option, Sets
+from dimmplan.fleet.requests import BoardRequest, Requests
 from dimmplan.fleet.rows import MachineList, Row
-from dimmplan.fleet.share import MOST_TYPES, Shared, share
+from dimmplan.fleet.share import MOST_TYPES, SharedShelf, share
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
@@ -113,14 +113,14 @@ def every_option(board: Board, request: Request) -> list[Option]:
     return options
 
 
-def needs_of(board: Board, requests: Sequence[Request]) -> list[Need]:
+def needs_of(board: Board, requests: Sequence[Request]) -> list[MachineNeed]:
     """The requests as needs; a kind is a type's place among the supplies, and each kind has a pool of its own."""
     order = [supply.module for supply in requests[0].supplies]
     found = []
     for request in requests:
         options = every_option(board, request)
         draws = [tuple((order.index(m), count) for m, count in option.modules) for option in options]
-        found.append(Need(options=options, draws=draws))
+        found.append(MachineNeed(options=options, draws=draws))
     return found
 
 
@@ -174,7 +174,7 @@ def test_enough_fleets_are_compared() -> None:
 # On shipped boards, through the list and the shelf file
 
 
-def a_fleet(tmp_path: Path, seed: int) -> tuple[Desk, list[Row]]:
+def a_fleet(tmp_path: Path, seed: int) -> tuple[Requests, list[Row]]:
     """Machines on several boards and a shelf that is a little short, labels that are equal on a board among it."""
     rng = random.Random(seed)
     boards = {"skerry-16": (96, 192, 384), "saltern-24": (192, 384), "strand-12": (384, 768), "marram-4": (32,)}
@@ -188,11 +188,11 @@ def a_fleet(tmp_path: Path, seed: int) -> tuple[Desk, list[Row]]:
     stock = [f"{label},{rng.choice((0, 2, 6, 10, 14))}" for label in labels]
     (tmp_path / "shelf.csv").write_text("\n".join(["label,count", *stock]) + "\n")
     machines = MachineList(tmp_path / "fleet.csv")
-    desk = Desk(machines, {}, tmp_path / "shelf.csv")
-    return desk, [row for row in machines if isinstance(row, Row)]
+    requests = Requests(machines, {}, tmp_path / "shelf.csv")
+    return requests, [row for row in machines if isinstance(row, Row)]
 
 
-def worth(shared: Shared) -> tuple[Any, ...]:
+def worth(shared: SharedShelf) -> tuple[Any, ...]:
     """What divisions are compared by before the order of the file."""
     return -shared.served, -(shared.smallest_sweep or 0), shared.modules
 
@@ -200,31 +200,31 @@ def worth(shared: Shared) -> tuple[Any, ...]:
 @pytest.mark.parametrize("seed", sampled(range(12), 3))
 def test_never_worse_than_one_machine_at_a_time(tmp_path: Path, seed: int) -> None:
     """Nor does a division take more from a row of the shelf than lies there, or give less than was asked."""
-    desk, rows = a_fleet(tmp_path, seed)
-    exact = share(desk, rows)
+    requests, rows = a_fleet(tmp_path, seed)
+    exact = share(requests, rows)
     assert exact.method == "exact", exact.why
-    greedy = one_by_one(desk, rows)
+    greedy = one_by_one(requests, rows)
     assert worth(exact) <= worth(greedy)
     for shared in (exact, greedy):
-        check(desk, rows, shared)
+        check(requests, rows, shared)
 
 
-def one_by_one(desk: Desk, rows: Sequence[Row]) -> Shared:
+def one_by_one(requests: Requests, rows: Sequence[Row]) -> SharedShelf:
     """The shelf divided one machine at a time, as it is where the solver is not installed."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setitem(sys.modules, "ortools.sat.python", None)
-        shared = share(desk, rows)
+        shared = share(requests, rows)
     assert shared.method == "one-at-a-time"
     assert "ortools is not installed" in str(shared.why)
     return shared
 
 
-def check(desk: Desk, rows: Sequence[Row], shared: Shared) -> None:
+def check(requests: Requests, rows: Sequence[Row], shared: SharedShelf) -> None:
     """Shares are served in full and together no more than the shelf, row by row."""
     left = {taken.place: taken.count for taken in shared.left}
     for row in rows:
-        asked = desk.asked(row)
-        assert isinstance(asked, Asked)
+        asked = requests.asked(row)
+        assert isinstance(asked, BoardRequest)
         got = shared.shares.get(row.number)
         if got is None:
             continue
@@ -233,7 +233,7 @@ def check(desk: Desk, rows: Sequence[Row], shared: Shared) -> None:
         assert sum(taken.count for taken in got.taken) == len(held) == got.option.size
         for taken in got.taken:
             left[taken.place] = left.get(taken.place, 0) + taken.count
-    shelf = desk.shelf(desk.board("skerry-16"))
+    shelf = requests.shelf(requests.board("skerry-16"))
     assert shelf is not None
     there = {lot.place: lot.count for lot in shelf.lots}
     assert all(count == there[place] for place, count in left.items())
@@ -244,8 +244,8 @@ def test_one_at_a_time_is_one_plan_after_another(tmp_path: Path) -> None:
     (tmp_path / "fleet.csv").write_text("tag,board,capacity\nA,skerry-16,384GiB\nB,skerry-16,384GiB\n")
     (tmp_path / "shelf.csv").write_text("label,count\n32GB 2Rx4 PC4-2933Y-R,16\n")
     machines = MachineList(tmp_path / "fleet.csv")
-    desk = Desk(machines, {}, tmp_path / "shelf.csv")
-    shared = one_by_one(desk, [row for row in machines if isinstance(row, Row)])
+    requests = Requests(machines, {}, tmp_path / "shelf.csv")
+    shared = one_by_one(requests, [row for row in machines if isinstance(row, Row)])
     assert list(shared.shares) == [0]
     assert shared.shares[0].option.size == 12
     assert [taken.count for taken in shared.left] == [4]
@@ -256,35 +256,35 @@ def test_the_division_looks_ahead(tmp_path: Path) -> None:
     (tmp_path / "fleet.csv").write_text("tag,board,capacity,modules\nA,skerry-16,384GiB,\nB,skerry-16,384GiB,32GiB\n")
     (tmp_path / "shelf.csv").write_text("label,count\n64GB 2Rx4 PC4-2933Y-R,6\n32GB 2Rx4 PC4-2933Y-R,12\n")
     machines = MachineList(tmp_path / "fleet.csv")
-    desk = Desk(machines, {}, tmp_path / "shelf.csv")
+    requests = Requests(machines, {}, tmp_path / "shelf.csv")
     rows = [row for row in machines if isinstance(row, Row)]
-    exact, greedy = share(desk, rows), one_by_one(desk, rows)
+    exact, greedy = share(requests, rows), one_by_one(requests, rows)
     assert (exact.served, greedy.served) == (2, 1)
     assert [exact.shares[number].option.size for number in (0, 1)] == [6, 12]
 
 
 def test_what_is_too_large_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Too many machines, sets, types, nodes or questions to the solver: best found, with what no division exceeds."""
-    desk, rows = a_fleet(tmp_path, 1)
-    exact = share(desk, rows)
+    requests, rows = a_fleet(tmp_path, 1)
+    exact = share(requests, rows)
     assert exact.most == exact.served
     for limit, least in (("MOST_SETS", 0), ("MOST_TYPES", 0), ("MOST_NODES", 0)):
         with monkeypatch.context() as patch:
             patch.setattr("dimmplan.fleet.share.SAMPLED_SETS", 1)
             patch.setattr(f"dimmplan.fleet.share.{limit}", least)
-            found = share(desk, rows)
+            found = share(requests, rows)
         assert (found.method, found.why) == ("best-found", "more sets of modules than can all be looked at"), limit
         assert found.served <= exact.served <= (found.most or 0) <= found.wanted
         assert worth(exact) <= worth(found)
-        check(desk, rows, found)
+        check(requests, rows, found)
     for effort, method in ((0.01, "one-at-a-time"), (0.05, "best-found")):
         with monkeypatch.context() as patch:
             patch.setattr("dimmplan.fleet.division.EFFORT", effort)
-            found = share(desk, rows)
+            found = share(requests, rows)
         assert (found.method, found.why) == (method, "the solver's effort ended first"), effort
-        check(desk, rows, found)
+        check(requests, rows, found)
     monkeypatch.setattr("dimmplan.fleet.share.MOST_MACHINES", 1)
-    found = share(desk, rows)
+    found = share(requests, rows)
     assert (found.method, found.why) == ("one-at-a-time", "more than 1 machines")
 
 
@@ -295,8 +295,8 @@ def test_a_sample_has_sets_of_many_types(tmp_path: Path) -> None:
         "label,count\n32GB 2Rx4 PC4-2933Y-R,16\n64GB 2Rx4 PC4-2933Y-R,16\n16GB 2Rx8 PC4-2933Y-R,16\n"
     )
     machines = MachineList(tmp_path / "fleet.csv")
-    asked = Desk(machines, {}, tmp_path / "shelf.csv").asked(next(r for r in machines if isinstance(r, Row)))
-    assert isinstance(asked, Asked)
+    asked = Requests(machines, {}, tmp_path / "shelf.csv").asked(next(r for r in machines if isinstance(r, Row)))
+    assert isinstance(asked, BoardRequest)
     sets = Sets(asked.board, asked.request, most=MOST_TYPES)
     every, whole = sets.options(PLENTY, Allowance(PLENTY))
     some, part = sets.options(2, Allowance(PLENTY))
@@ -307,10 +307,10 @@ def test_a_sample_has_sets_of_many_types(tmp_path: Path) -> None:
 
 def test_options_are_in_the_order_of_the_own_list(tmp_path: Path) -> None:
     """The first is what the machine would get by itself; none holds another that sweeps as fast."""
-    desk, rows = a_fleet(tmp_path, 2)
+    requests, rows = a_fleet(tmp_path, 2)
     for row in rows:
-        asked = desk.asked(row)
-        assert isinstance(asked, Asked)
+        asked = requests.asked(row)
+        assert isinstance(asked, BoardRequest)
         options = every_option(asked.board, asked.request)
         assert [option.rank for option in options] == sorted(option.rank for option in options)
         for one, other in itertools.permutations(options, 2):
@@ -326,5 +326,5 @@ def test_sharing_leaves_out_what_asks_for_nothing(tmp_path: Path) -> None:
     (tmp_path / "fleet.csv").write_text("tag,board,capacity\nA,skery-16,384GiB\nB,skerry-16,9TiB\n")
     (tmp_path / "shelf.csv").write_text("label,count\n32GB 2Rx4 PC4-2933Y-R,16\n")
     machines = MachineList(tmp_path / "fleet.csv")
-    shared = share(Desk(machines, {}, tmp_path / "shelf.csv"), [r for r in machines if isinstance(r, Row)])
+    shared = share(Requests(machines, {}, tmp_path / "shelf.csv"), [r for r in machines if isinstance(r, Row)])
     assert (shared.served, shared.wanted, shared.smallest_sweep) == (0, 1, None)

@@ -16,7 +16,7 @@ from dimmplan.stock import Shelf, read_shelf
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Asked:
+class BoardRequest:
     """A request and its board. Equal ones have equal answers."""
 
     board: Board
@@ -34,7 +34,7 @@ Bad = InputError | RefusedError
 """Why a row is no request, or its request has no answer."""
 
 
-class Desk:
+class Requests:
     """Reads rows and solves requests; everything is remembered by what decides it, not by machine.
 
     ``terms`` hold for every machine; where a row has a word of its own, that goes before.
@@ -46,7 +46,7 @@ class Desk:
         self.shelf_path = shelf
         self._boards: dict[str, Board | InputError] = {}
         self._shelves: dict[str, Shelf] = {}
-        self._asked: dict[tuple[object, ...], Asked | Bad] = {}
+        self._asked: dict[tuple[object, ...], BoardRequest | Bad] = {}
         self._alone: dict[Key, ImpossibleError | None] = {}
         self._lacking: dict[tuple[object, ...], ImpossibleError | None] = {}
 
@@ -71,7 +71,7 @@ class Desk:
             self._shelves[key] = read_shelf(self.shelf_path, board)
         return self._shelves[key]
 
-    def asked(self, row: Row) -> Asked | Bad:
+    def asked(self, row: Row) -> BoardRequest | Bad:
         """The request of a row, or what is wrong with it. Raises ``InputError`` for a shelf that cannot be read."""
         if row.asked not in self._asked:
             try:
@@ -81,7 +81,7 @@ class Desk:
                 return error
             shelf = self.shelf(board)
             try:
-                self._asked[row.asked] = Asked(board=board, request=self._request(row, board, shelf))
+                self._asked[row.asked] = BoardRequest(board=board, request=self._request(row, board, shelf))
             except (InputError, RefusedError) as error:
                 self._asked[row.asked] = error
         return self._asked[row.asked]
@@ -98,7 +98,7 @@ class Desk:
             own["prefer"] = row.prefer
         return ask(board, row.capacity, shelf=shelf, **(self.terms | own))
 
-    def alone(self, asked: Asked) -> ImpossibleError | None:
+    def alone(self, asked: BoardRequest) -> ImpossibleError | None:
         """Why a request has no plan even with the whole shelf; ``None`` where it has one."""
         if asked.key not in self._alone:
             try:
@@ -108,7 +108,7 @@ class Desk:
                 self._alone[asked.key] = error
         return self._alone[asked.key]
 
-    def lacking(self, row: Row, asked: Asked, left: Mapping[str, int]) -> ImpossibleError | None:
+    def lacking(self, row: Row, asked: BoardRequest, left: Mapping[str, int]) -> ImpossibleError | None:
         """Why a row is not served by what is ``left`` of each row of the shelf, with what there is to buy.
 
         ``None`` where it is, though only above its allowance.
