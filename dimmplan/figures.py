@@ -54,11 +54,20 @@ class SocketFigures(NamedTuple):
         return Fraction(self.usable_gib) / self.sweep_gb_s if self.sweep_gb_s else Fraction(0)
 
 
+class NodeFigures(NamedTuple):
+    """The figures of one node of a socket with a firmware setting (``setting`` is its row)."""
+
+    setting: str
+    node: str
+    figures: SocketFigures
+
+
 class PlacementFigures(NamedTuple):
     """The figures of a whole placement over the fitted sockets."""
 
     sockets: tuple[SocketFigures, ...]
     free_slots: int
+    nodes: tuple[NodeFigures, ...] = ()
 
     @property
     def usable_gib(self) -> Gib:
@@ -157,7 +166,15 @@ def placement_figures(
         for socket, rate, rates in zip(sockets, bound, own, strict=True)
     )
     free = sum(content.get(slot) is None for socket in sockets for slot in socket.slots)
-    return PlacementFigures(sockets=figures, free_slots=free)
+    nodes = tuple(
+        NodeFigures(row.id, node, _socket_figures(board, part, content, rate=rate, own=rates, mode=mode))
+        for row in board.nodes
+        for socket, rate in zip(sockets, bound, strict=True)
+        for node, controllers in row.nodes.items()
+        if row.socket in (None, socket.id) and (part := socket.part(controllers)).channels
+        for rates in (socket_rates(board, option, part, content),)
+    )
+    return PlacementFigures(sockets=figures, free_slots=free, nodes=nodes)
 
 
 def _by_rate(rate: ChannelRate) -> int:

@@ -56,6 +56,7 @@ def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = (
             _interleave(board_file, board),
             _served(board_file, board),
             _trays(board_file, board),
+            _nodes(board_file, board),
             _rules(board_file, board),
             _aliases(board_file, board),
         )
@@ -108,6 +109,7 @@ def _names(file: BoardFile, board: _Wiring) -> Problems:
         yield from _apart(place, "controller id", list(entry.controllers))
     ids = [("rules", row.id) for row in file.rules] + [("rates", row.id) for row in file.rates]
     yield from _apart("rules and rates", "row id", [row_id for _, row_id in ids])
+    yield from _apart("nodes", "node setting", [row.id for row in file.nodes])
     yield from _apart("processors", "processor id", [option.id for option in file.processors])
     yield from _readable(file)
 
@@ -329,6 +331,24 @@ def _served(file: BoardFile, board: _Wiring) -> Problems:
             yield place, f"no channel of {', '.join(bare)}", "a channel of each socket", ""
 
 
+def _nodes(file: BoardFile, board: _Wiring) -> Problems:
+    """A setting shares out every controller of its sockets, each to one node."""
+    for index, row in enumerate(file.nodes):
+        place = f"nodes[{index + 1}]"
+        named = [controller for controllers in row.nodes.values() for controller in controllers]
+        if row.socket is not None:
+            yield from known_names([row.socket], board.socket_ids, f"{place}.socket", "sockets of the board")
+        sockets = [socket for socket in board.sockets if row.socket in (None, socket.id)]
+        ids = sorted({controller.id for socket in sockets for controller in socket.controllers})
+        yield from known_names(named, ids, f"{place}.nodes", "controllers of its sockets")
+        twice = [controller for controller, times in Counter(named).items() if times > 1]
+        if twice:
+            yield f"{place}.nodes", f"controller {', '.join(twice)} twice", "each controller in one node", ""
+        missing = [controller for controller in ids if controller not in named]
+        if missing and row.socket is not None:
+            yield f"{place}.nodes", f"no node for {', '.join(missing)}", "a node for each controller", ""
+
+
 def _trays(file: BoardFile, board: _Wiring) -> Problems:
     """Trays hold slots of the board, each in one tray, and the drawing names the same trays."""
     trays = file.electrical.trays
@@ -369,6 +389,7 @@ def _sources(file: BoardFile) -> Problems:
     cited = [(f"rules[{i + 1}].source", row.source) for i, row in enumerate(file.rules)]
     cited += [(f"rates[{i + 1}].source", row.source) for i, row in enumerate(file.rates)]
     cited += [(f"processors[{i + 1}].source", option.source) for i, option in enumerate(file.processors)]
+    cited += [(f"nodes[{i + 1}].source", row.source) for i, row in enumerate(file.nodes)]
     cited.append(("electrical.interleave.source", file.electrical.interleave.source))
     for place, source in cited:
         if current_id(source) not in ids and source not in ids:

@@ -162,6 +162,7 @@ def expand(file: BoardFile) -> Board:
         guesses=tuple(file.guesses.items()),
         edac=tuple((slot, names) for slot, names in file.electrical.edac.items()),
         physical=expand_physical(file),
+        nodes=tuple(_cited_now(row, file) for row in file.nodes),
         processors_differ=file.electrical.processors_differ,
         electrical_digest=_digest(_electrical_content(file, content, sockets, rules, modules)),
         drawing_digest=_digest(
@@ -208,10 +209,11 @@ def _electrical_content(
         "modules": [module.label for module in modules],
         "code_order": file.electrical.code_order,
         **{key: content["electrical"][key] for key in ("processors_differ", "trays") if key in content["electrical"]},
+        **({"nodes": content["nodes"]} if "nodes" in content else {}),
     }
 
 
-_LATER = {"guesses", "processors_differ", "trays"}
+_LATER = {"guesses", "nodes", "processors_differ", "trays"}
 """Keys that came after the first boards: a file that does not use them keeps its digests."""
 
 

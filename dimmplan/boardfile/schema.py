@@ -11,7 +11,18 @@ from pydantic import Field
 
 from dimmplan.model.board import LandmarkKind, Lie, Side
 from dimmplan.model.module import Generation
-from dimmplan.model.rows import InterleaveRow, Name, ProcessorOption, RateMts, RateRow, RateScope, Record, Text, Trust
+from dimmplan.model.rows import (
+    InterleaveRow,
+    Name,
+    NodeRow,
+    ProcessorOption,
+    RateMts,
+    RateRow,
+    RateScope,
+    Record,
+    Text,
+    Trust,
+)
 from dimmplan.rules import RuleRow
 
 FORMAT = 1
@@ -124,6 +135,7 @@ class BoardFile(Record):
     rules: Annotated[tuple[RuleRow, ...], Field(max_length=100)] = ()
     rates: Annotated[tuple[RateRow, ...], Field(min_length=1, max_length=200)]
     processors: Annotated[tuple[ProcessorOption, ...], Field(max_length=40)] = ()
+    nodes: Annotated[tuple[NodeRow, ...], Field(max_length=20)] = ()
     sources: dict[Name, Text] = {}
     physical: PhysicalPart
 

@@ -11,6 +11,7 @@ from dimmplan.model.module import Generation, Module
 from dimmplan.model.rows import (
     DifferentOptions,
     InterleaveRow,
+    NodeRow,
     ProcessorOption,
     RateRow,
     RateScope,
@@ -77,6 +78,10 @@ class Socket(NamedTuple):
             )
             controllers.append(controller._replace(channels=tuple(channel for channel in channels if channel.slots)))
         return self._replace(controllers=tuple(controller for controller in controllers if controller.channels))
+
+    def part(self, controllers: Collection[str]) -> Socket:
+        """The socket with only these controllers."""
+        return self._replace(controllers=tuple(each for each in self.controllers if each.id in controllers))
 
     def serving(self, channels: Collection[str]) -> Socket:
         """The socket with only these channels."""
@@ -166,6 +171,8 @@ class Board:
     wired: tuple[Socket, ...] = ()
     processors_differ: bool = False
     """True where sockets may carry different processor options."""
+    nodes: tuple[NodeRow, ...] = ()
+    """Firmware settings that split a socket into nodes."""
     absent: tuple[str, ...] = ()
     """Names of the trays that are not there."""
 

@@ -165,5 +165,17 @@ class InterleaveRow(Record):
     source: Name
 
 
+class NodeRow(Record):
+    """A firmware setting that splits a socket: the controllers that form each node.
+
+    ``socket`` where the setting is that of one socket; without it each socket that has these controllers is split so.
+    """
+
+    id: Name
+    nodes: Annotated[dict[Name, Annotated[tuple[Name, ...], Field(min_length=1, max_length=16)]], Field(min_length=2)]
+    socket: Name | None = None
+    source: Name
+
+
 RateScope = Literal["system", "socket", "channel"]
 Trust = Literal["example", "drafted", "manual", "running"]

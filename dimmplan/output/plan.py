@@ -23,6 +23,7 @@ from dimmplan.output.record import (
     FindingEntry,
     Money,
     NearestEntry,
+    NodeEntry,
     Number,
     OwnSweep,
     Record,
@@ -128,6 +129,7 @@ class PlanDocument(Document):
     hold: list[str] = Field(description="slots on hold")
     install_order: list[str] = Field(description="filled slots in the order of installing")
     sockets: list[SocketEntry] = Field(description="figures of each socket")
+    nodes: list[NodeEntry] = Field(description="figures of each node with each setting of the board file")
     totals: TotalsEntry = Field(description="the whole machine")
     criteria: list[CriterionEntry] = Field(description="what decided, in order")
     runners_up: list[ChoiceEntry] = Field(description="the next best placements")
@@ -153,6 +155,7 @@ def plan_record(planned: Planned, **beside: Any) -> PlanDocument:
         stopped=answer.stopped,
         bound=bound_record(answer.bound, answer.effort),
         sockets=figures.sockets,
+        nodes=figures.nodes,
         totals=TotalsEntry.of(figures, cost=planned.cost),
         criteria=[
             CriterionEntry.of(criterion, value=value)
@@ -196,6 +199,7 @@ def placement_record(board: Board, placement: Placement, figures: PlacementFigur
         "board": keys["board"].plain(),
         "modules": [module.plain() for module in keys["modules"]],
         "sockets": [SocketEntry.of(socket).plain() for socket in figures.sockets] if figures else [],
+        "nodes": [NodeEntry.of(node).plain() for node in figures.nodes] if figures else [],
         "totals": TotalsEntry.of(figures).plain() if figures else {},
     }
 

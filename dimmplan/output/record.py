@@ -184,6 +184,23 @@ class SocketEntry(Record):
     regions: list[RegionEntry] = Field(description="lowest addresses first")
 
 
+class NodeEntry(Record):
+    """The figures of a node of a socket, with a firmware setting of the board file."""
+
+    setting: str = Field(description="row of the setting")
+    socket: str = Field(validation_alias=AliasPath("figures", "socket"), description="the socket")
+    node: str = Field(description="the node")
+    usable_gib: Number = Field(validation_alias=AliasPath("figures", "usable_gib"), description="what the mode leaves")
+    modules: int = Field(validation_alias=AliasPath("figures", "modules"), description="how many")
+    sweep_gb_s: GbS = Field(validation_alias=AliasPath("figures", "sweep_gb_s"), description="every byte once")
+    share: Share = Field(
+        validation_alias=AliasPath("figures", "share"), description="sweep over the peak of the node's channels, 0 to 1"
+    )
+    regions: list[RegionEntry] = Field(
+        validation_alias=AliasPath("figures", "regions"), description="lowest addresses first"
+    )
+
+
 class MachineFigures(Record):
     """How a machine runs."""
 

@@ -14,7 +14,7 @@ from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.units import Gib, counted, decimal, format_capacity, listed
-from dimmplan.wording.placement import TRUST, gb_s, placement_findings, rate_row_words, regions_sentence
+from dimmplan.wording.placement import TRUST, gb_s, node_sentences, placement_findings, rate_row_words, regions_sentence
 from dimmplan.wording.request import choice_gains, choice_phrase, request_findings, sweep_of
 
 WIDTH = 80
@@ -168,6 +168,7 @@ def _figure_lines(figures: PlacementFigures) -> list[str]:
         *(f"  {line}" for line in lines_of(SOCKET_COLUMNS, figures.sockets)),
         *wrapped(f"Rate limited by {binding}", first="  ", rest="  "),
         *wrapped(system, first="  ", rest="  "),
+        *(line for text in node_sentences(figures) for line in wrapped(text, first="  ", rest="    ")),
     ]
 
 

@@ -24,7 +24,7 @@ from dimmplan.sheet.shapes import Page, Sheet
 from dimmplan.sheet.view import Front
 from dimmplan.units import counted, format_capacity
 from dimmplan.wording.machine import move_text, moves_summary, step_text
-from dimmplan.wording.placement import gb_s, share_sentence
+from dimmplan.wording.placement import gb_s, node_sentences, share_sentence
 
 Row = Sequence[str]
 
@@ -161,7 +161,7 @@ def _figures(facts: Facts) -> dict[str, Any] | None:
         "share": f"{share_sentence(its)}.",
         "columns": _text_columns(SOCKET_HEADS, right=set(SOCKET_HEADS) - words),
         "rows": socket_rows(its),
-        "notes": [socket_note(facts.placement.mode), MODEL],
+        "notes": [socket_note(facts.placement.mode), *node_sentences(its), MODEL],
     }
 
 

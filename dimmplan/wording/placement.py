@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from dimmplan.figures import PlacementFigures, SocketFigures
+from dimmplan.figures import NodeFigures, PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding, FindingSeverity
 from dimmplan.model.module import MOST_LOGICAL_RANKS, Module
@@ -81,6 +81,7 @@ def placement_findings(board: Board, placement: Placement, figures: PlacementFig
     found += drafted_findings(board)
     found += _mode(board, placement, figures)
     found += [finding for finding in told if finding.where]
+    found += _nodes_differ(board, figures) if figures is not None else ()
     found += _doubtful_labels(placement)
     if figures is not None:
         found += _slower_than_label(placement, figures)
@@ -93,6 +94,38 @@ def drafted_findings(board: Board) -> Iterator[Finding]:
     for about, question in board.guesses:
         text = f"Guessed by the draft, {about}: {question}. Once it is settled, delete {about} under [guesses]."
         yield Finding(rule=f"drafted-{about}", severity="note", where=(), text=text, source="MODEL")
+
+
+def node_sentences(figures: PlacementFigures) -> Iterator[str]:
+    """The figures of the nodes of each socket, one sentence for each setting."""
+    for (setting, socket), nodes in _by_setting(figures).items():
+        each = [
+            f"{node.node} {format_capacity(node.figures.usable_gib)} at {gb_s(node.figures.sweep_gb_s)}"
+            for node in nodes
+        ]
+        yield f"Nodes of {socket} with {setting} (sweep): {', '.join(each)}"
+
+
+def _by_setting(figures: PlacementFigures) -> dict[tuple[str, str], list[NodeFigures]]:
+    found: dict[tuple[str, str], list[NodeFigures]] = {}
+    for node in figures.nodes:
+        found.setdefault((node.setting, node.figures.socket), []).append(node)
+    return found
+
+
+def _nodes_differ(board: Board, figures: PlacementFigures) -> Iterator[Finding]:
+    """Sockets whose nodes would be unequal with a setting of the board file."""
+    sources = {row.id: row.source for row in board.nodes}
+    unequal: dict[str, list[str]] = {}
+    for (setting, socket), nodes in _by_setting(figures).items():
+        if len({(node.figures.usable_gib, node.figures.sweep_gb_s) for node in nodes}) > 1:
+            unequal.setdefault(setting, []).append(socket)
+    for setting, sockets in unequal.items():
+        text = (
+            f"With the firmware setting {setting} the nodes of {listed(sockets)} are unequal: what is bound to one node "
+            "has its memory and speed, not those of the socket."
+        )
+        yield Finding("nodes-differ", "note", tuple(sockets), text, sources[setting])
 
 
 def _changed_since(board: Board, placement: Placement) -> Iterator[Finding]:
