@@ -13,7 +13,7 @@ from dimmplan.figures import is_low_rank
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request, Supply
-from dimmplan.rules import Content, judge_channel, ranks_of, rows_of_scope
+from dimmplan.rules import Content, judge_channel, ranks_of
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
 Pins = Mapping[str, frozenset[Module | None]]
@@ -147,7 +147,7 @@ class PinnedSpace(Space):
         return self._every[shape]
 
     def _arrange(self, shape: ChannelShape, may_break: Rows) -> Iterator[Load]:
-        rows = rows_of_scope(self.enforced(may_break), "channel")
+        rows = self.enforced_of("channel", may_break)
         channel = Channel(id="", socket="", controller="", slots=tuple(str(i) for i in range(shape.slots)))
         pins = self._pins_of(shape)
         filled = shape.pattern or (None,) * shape.slots

@@ -11,7 +11,6 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
-from functools import cached_property
 from typing import NamedTuple
 
 from dimmplan.model.request import Lot, Mode, Supply
@@ -40,11 +39,12 @@ class Facts(NamedTuple):
 
 
 class Promises:
-    """The promises of a space for an ordered list of criteria."""
+    """The promises of a space for an ordered list of criteria; ``facts`` where they are known."""
 
-    def __init__(self, space: Space, criteria: Sequence[Criterion]) -> None:
+    def __init__(self, space: Space, criteria: Sequence[Criterion], facts: Sequence[Facts] = ()) -> None:
         self.space = space
         self.criteria = criteria
+        self.facts: list[Facts] = list(facts) or self._facts()
         self.over_first = [c.name for c in criteria[1:2]] == ["over_gib"]
         self.channels = space.channel_count
         self.sockets = len(space.sockets)
@@ -52,8 +52,7 @@ class Promises:
         self.kept = sum(supply.kept for supply in space.request.supplies)
         self.every_socket = any(row.severity == "error" for row in of_kind(space.rows, SocketMinimumRow))
 
-    @cached_property
-    def facts(self) -> list[Facts]:
+    def _facts(self) -> list[Facts]:
         """Of each type of the space."""
         space = self.space
         return [

@@ -20,7 +20,7 @@ from dimmplan.solve.budget import Budget
 from dimmplan.solve.choices import Choices
 from dimmplan.solve.criteria import Criterion, criteria_of, ranked
 from dimmplan.solve.drawing import Drawer
-from dimmplan.solve.promise import Promise, Promises
+from dimmplan.solve.promise import Facts, Promise, Promises
 from dimmplan.solve.space import Rows, Space
 from dimmplan.solve.sums import least_tails
 from dimmplan.solve.sweep import Job, Sweeps
@@ -28,8 +28,8 @@ from dimmplan.units import Gib
 
 MOST_REMEMBERED = 400
 """Of so many sets of types it is remembered what sockets can hold."""
-BOUNDS_A_NODE = 4
-"""So many promises count as one node of effort."""
+PROMISE, BRANCH = 10, 100
+"""What it counts, in nodes, to see what types promise, and to begin with a branch."""
 
 
 class Found(NamedTuple):
@@ -93,6 +93,7 @@ class Search:
         self.priced = all(supply.priced for supply in space.request.supplies)
         self.criteria: tuple[Criterion, ...] = criteria_of(prefer or space.request.prefer, priced=self.priced)
         self._deciders: dict[tuple[int, ...], Decider] = {} if like is None else like._deciders
+        self._facts: list[Facts] = [] if like is None else like._facts
 
     # -- the whole -------------------------------------------------------------------------------------------------
 
@@ -109,7 +110,7 @@ class Search:
 
     def _visit(self, size: int, aim: Aim) -> None:
         """Look at every way to fix what couples the sockets, with that many types, that may beat the best so far."""
-        promises = Promises(self.space, self.criteria)
+        promises = self.promises()
         numbers = itertools.count()
         sweep = [criterion.name for criterion in self.criteria].index("balanced_sweep") if aim.faster_than else 0
         heap = [
@@ -117,7 +118,7 @@ class Search:
             for promise, group in promises.groups(size, aim)
             if aim.only is None or self._uses(group, aim.only)
         ]
-        self.budget.spend(len(heap) // BOUNDS_A_NODE)
+        self.budget.spend(PROMISE * len(heap))
         heapq.heapify(heap)
         while heap:
             node = heapq.heappop(heap)
@@ -127,9 +128,10 @@ class Search:
                 continue
             if node.may_break is None:
                 for opened in self._opened(node, promises, aim):
-                    self.budget.spend(1)
+                    self.budget.spend(PROMISE)
                     heapq.heappush(heap, opened._replace(number=next(numbers)))
                 continue
+            self.budget.spend(BRANCH)
             beside = heap[0].promise if heap and self.bounds else None
             found = self._decider(node.types).best(node, self._nearer(aim, node), self.incumbent, beside)
             if isinstance(found, Later):
@@ -158,6 +160,12 @@ class Search:
             return aim
         high = -(-self.space.gib(best.code) // self.space.scale)
         return aim._replace(high_gib=min(aim.high_gib, high))
+
+    def promises(self) -> Promises:
+        """What types promise by the criteria of this search."""
+        found = Promises(self.space, self.criteria, self._facts)
+        self._facts = found.facts
+        return found
 
     def _rank(self, found: Found) -> Promise:
         return ranked(self.criteria, found.vector)
@@ -212,11 +220,11 @@ class Search:
 
     def _every(self, aim: Aim, may_break: Rows) -> Iterator[Decider]:
         """Every set of types that may have a capacity within the aim."""
-        promises = Promises(self.space, criteria_of("capacity-first", priced=False))
+        promises = Promises(self.space, criteria_of("capacity-first", priced=False), self._facts)
         for size in self._sizes():
             for _, group in sorted(promises.groups(size, aim)):
                 for types in promises.sets(group):
-                    self.budget.spend(1)
+                    self.budget.spend(PROMISE)
                     facts = [promises.facts[kind] for kind in types]
                     if self.space.broken_alone(types) <= may_break and promises.promise(facts, aim) is not None:
                         yield self._decider(types)

@@ -28,6 +28,7 @@ from dimmplan.rules import (
     FittedRow,
     Populations,
     Rule,
+    Scope,
     SocketView,
     SystemView,
     all_rows,
@@ -109,6 +110,7 @@ class Space:
         """Capacities are carried in GiB times this, so that what a mode leaves stays whole."""
         self._variants: dict[tuple[SocketShape, Rows], list[tuple[tuple[ChannelShape, ...], ...]]] = {}
         self._enforced: dict[Rows, list[Rule]] = {}
+        self._enforced_of: dict[tuple[str, Rows], list[Rule]] = {}
         self._sockets_of_shape: dict[SocketShape, list[Socket]] = {}
         self._use(sorted(usable, key=lambda supply: supply.module.order_key))
 
@@ -299,6 +301,13 @@ class Space:
             self._enforced[may_break] = kept
         return self._enforced[may_break]
 
+    def enforced_of(self, scope: Scope, may_break: Rows) -> list[Rule]:
+        """The rows of one scope that a branch enforces."""
+        key = scope, may_break
+        if key not in self._enforced_of:
+            self._enforced_of[key] = rows_of_scope(self.enforced(may_break), scope)
+        return self._enforced_of[key]
+
     # -- types -------------------------------------------------------------------------------------------------
 
     def best_rates(self, kind: int) -> tuple[int, ...]:
@@ -393,7 +402,7 @@ class Space:
 
     def _enumerate_loads(self, shape: ChannelShape, may_break: Rows) -> Iterator[Load]:
         """One load for each multiset of modules that the rules allow, in its best board order."""
-        rows = rows_of_scope(self.enforced(may_break), "channel")
+        rows = self.enforced_of("channel", may_break)
         channel = Channel(id="", socket="", controller="", slots=tuple(str(i) for i in range(shape.slots)))
         best: dict[int, Load] = {}
         for chosen in itertools.product((*range(len(self.types)), None), repeat=shape.slots):
@@ -467,7 +476,7 @@ class Space:
         return self._allowed[key]
 
     def _judge_counts(self, shape: SocketShape, code: int, may_break: Rows) -> bool:
-        rows = rows_of_scope(self.enforced(may_break), "socket")
+        rows = self.enforced_of("socket", may_break)
         counts = self.counts(code)
         types = tuple(module for module, n in zip(self.types, counts, strict=True) if n)
         if self.mirroring is not None and self.mirroring.modules and sum(counts) not in self.mirroring.modules:
