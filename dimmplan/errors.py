@@ -95,6 +95,10 @@ class Shortfall(NamedTuple):
     currency: str | None
 
 
+class StoppedError(DimmplanError):
+    """A search was ended from outside before it found anything."""
+
+
 class ImpossibleError(RefusedError):
     """No placement obeys the rules. ``below_gib`` and ``above_gib`` are the nearest capacities that do.
 

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from dimmplan.cli.machine import Machine
+from dimmplan.cli.waiting import waiting
 from dimmplan.errors import InputError, Problem
 from dimmplan.growth.grow import grow
 from dimmplan.growth.keep import KeptModules
-from dimmplan.growth.pinned import NOTHING, Start, next_by_adding, plan_from
+from dimmplan.growth.pinned import NOTHING, Next, Start, next_by_adding, plan_from
 from dimmplan.growth.upgrade import upgrade_of
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
@@ -78,6 +79,8 @@ class GrowthAnswer:
     record: dict[str, Any] = field(default_factory=dict)
     text: str = ""
     later: tuple[Planned, ...] = ()
+    stopped: bool = False
+    """True where Ctrl-C ended the search: the best found so far."""
 
     @property
     def placements(self) -> list[Placement]:
@@ -107,19 +110,16 @@ def answer(
 def _alone(
     board: Board, request: Request, start: Start, *, shelf: Shelf | None, modules: Sequence[str]
 ) -> GrowthAnswer:
-    planned = plan_from(board, request, start, shelf=shelf, modules=modules)
-    nexts = next_by_adding(planned)
-    grown = GrowthAnswer(planned=planned, record={"next_by_adding": next_record(nexts)}, text=next_text(nexts))
-    return grown if start.pins else _with_price_of_mode(grown)
-
-
-def _with_price_of_mode(grown: GrowthAnswer) -> GrowthAnswer:
-    free = without_mode(grown.planned)
-    if free is None:
-        return grown
-
-    record = {**grown.record, "mode_price": mode_record(grown.planned, free)}
-    return replace(grown, record=record, text=f"{mode_text(grown.planned, free)}\n{grown.text}")
+    with waiting() as wait:
+        planned = plan_from(board, request, start, shelf=shelf, modules=modules)
+        nexts = wait.unless_stopped(lambda: next_by_adding(planned), tuple[Next, ...]())
+        free = None if start.pins else wait.unless_stopped(lambda: without_mode(planned), None)
+    record: dict[str, Any] = {"next_by_adding": next_record(nexts)}
+    text = next_text(nexts)
+    if free is not None:
+        record["mode_price"] = mode_record(planned, free)
+        text = f"{mode_text(planned, free)}\n{text}"
+    return GrowthAnswer(planned=planned, record=record, text=text, stopped=wait.stopping)
 
 
 def _chain(board: Board, request: Request, wishes: GrowthOptions, start: Start) -> GrowthAnswer:

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli import complete, options, terminal
+from dimmplan.cli import STOPPED, complete, options, terminal
 from dimmplan.cli.draw import check_sheet_options, sheet_files
 from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
 from dimmplan.cli.growing import GrowthAnswer, GrowthOptions, answer
@@ -251,8 +251,8 @@ def _plan_one(
             options.wrote(path)
     for problem in problems:  # the answer itself stands above, whatever became of its files
         terminal.complain(f"error: {cleaned(problem.sentence(), most=2000)}")
-    if problems:
-        raise typer.Exit(2)
+    if problems or grown.stopped:
+        raise typer.Exit(2 if problems else STOPPED)
 
 
 def _say(grown: GrowthAnswer, shelf: Shelf | None) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from dimmplan.cli import terminal
-from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError
+from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, StoppedError
 from dimmplan.units import cleaned, quoted
 
 DONE, NO, WRONG, STOPPED = 0, 1, 2, 130
@@ -32,9 +32,21 @@ def run(arguments: list[str]) -> int:
     except KeyboardInterrupt:
         sys.stderr.write("stopped\n")
         return STOPPED
+    except StoppedError:
+        return _nothing_found(as_json="--json" in arguments)
     except Exception as error:
         return _told(error, as_json="--json" in arguments)
     return result if isinstance(result, int) else DONE
+
+
+def _nothing_found(*, as_json: bool) -> int:
+    """Say that a search was ended before it found anything."""
+    if as_json:
+        from dimmplan.output.record import to_json
+
+        sys.stdout.write(to_json({"format": 1, "status": "stopped"}))
+    terminal.complain("stopped: nothing was found so far")
+    return STOPPED
 
 
 def _told(error: Exception, *, as_json: bool) -> int:

@@ -101,21 +101,29 @@ def solve_in(space: Space, *, alternatives: bool = True, steps: bool = False) ->
     if found is None:
         return None
     best, effort = _checked(space, search.criteria, found), budget.spent
-    more = _Alternatives(space, search, aim, found, best) if alternatives or steps else None
+    stopping = Budget.listener is not None and Budget.listener.stopping
+    more = _Alternatives(space, search, aim, found, best) if (alternatives or steps) and not stopping else None
     return Answer(
         criteria=search.criteria,
         best=best,
         proven=proven,
-        stopped=None if proven else f"the search reached its limit of {counted(request.effort, 'node')}",
+        stopped=None if proven else _stopped(request),
         bound=None if proven else bound_of(space, search.criteria, best),
         effort=effort,
         runners_up=more.runners_up() if more and alternatives else (),
         step_above=more.step(up=True) if more else None,
         step_below=more.step(up=False) if more else None,
         outside_window=outside,
-        rounded_up=tuple(rounded_up(space, best.usable_gib, as_advised=not best.vector[0])) if more else (),
+        rounded_up=more.rounded_up() if more else (),
         least_difference_gib=more.least_difference() if more else None,
     )
+
+
+def _stopped(request: Request) -> str:
+    """Why a search ended before it was done."""
+    if Budget.listener is not None and Budget.listener.stopping:
+        return "Ctrl-C ended the search"
+    return f"the search reached its limit of {counted(request.effort, 'node')}"
 
 
 def _impossible(board: Board, request: Request) -> ImpossibleError:
@@ -284,12 +292,25 @@ class _Alternatives:
         by_sweep = Search(self.space, self.search.budget, prefer="capacity-first", like=self.search)
         if self.balanced >= ideal(self.space)["balanced_sweep"]:
             return None
-        for gib in self._step_capacities(up=up):
+        try:
+            capacities = list(self._step_capacities(up=up))
+        except EffortSpent:
+            return None
+        for gib in capacities:
             aim = Aim(gib, gib, least_sweep=self.worst, faster_than=self.balanced, may_break=self.broken)
             found = self._judged(self._best_of(by_sweep, aim, None), self.search.criteria)
             if found is not None:
                 return self._choice(found)
         return None
+
+    def rounded_up(self) -> tuple[Cause, ...]:
+        """What keeps the capacity asked, or one nearer to it, away."""
+        budget = self.search.budget
+        budget.armed = True
+        try:
+            return tuple(rounded_up(self.space, self.best.usable_gib, budget, as_advised=not self.broken))
+        except EffortSpent:
+            return ()
 
     def least_difference(self) -> Gib | None:
         """The least that the sockets could differ by at the answer's capacity, breaking no other advised rules."""

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
 from dimmplan.errors import Cause
 from dimmplan.model.board import Board
+from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Request
 from dimmplan.rules import (
     KINDS,
+    Breach,
     Rule,
     judge_alone,
     judge_module,
@@ -20,7 +22,7 @@ from dimmplan.rules import (
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.search import Search
-from dimmplan.solve.space import Space
+from dimmplan.solve.space import Rows, Space
 from dimmplan.units import Gib, format_capacity
 
 
@@ -67,10 +69,7 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
             text = f"{module.label}: {breach.found}; allowed: {breach.allowed}."
             yield Cause(rule=breach.rule, text=text, source=breach.source)
         without_rate = [] if kept_out else [*judge_alone(board, space.option, module)]
-        for breach in without_rate:
-            _, _, processor = breach.rule.partition(":")
-            text = f"{processor or 'The board'} lists no rate for {breach.found}."
-            yield Cause(rule=breach.rule, text=text, source=breach.source)
+        yield from map(_rate_cause, without_rate)
         unusable += bool(kept_out or without_rate)
     if not space.mode_possible():
         mode = request.mode.value
@@ -86,7 +85,7 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
         yield from _too_much(space)
 
 
-def rounded_up(space: Space, usable_gib: Gib, *, as_advised: bool) -> Iterator[Cause]:
+def rounded_up(space: Space, usable_gib: Gib, budget: Budget, *, as_advised: bool) -> Iterator[Cause]:
     """What keeps an answer of ``usable_gib`` from being nearer to the capacity asked, the plainest first.
 
     Nothing where it is as asked, or where a nearer capacity fits as well and the list prefers this one. Advice counts
@@ -94,17 +93,31 @@ def rounded_up(space: Space, usable_gib: Gib, *, as_advised: bool) -> Iterator[C
     """
     request = space.request
     nearer = Aim(request.capacity_gib, math.ceil(usable_gib) - 1)
-    if usable_gib <= request.capacity_gib or _reached(space, nearer, as_advised=as_advised):
+
+    def least(space: Space) -> Gib | None:
+        may_break: Rows = frozenset() if as_advised else frozenset(space.advised)
+        return Search(space, budget).least_capacity(nearer, may_break) if space.possible() else None
+
+    if usable_gib <= request.capacity_gib or least(space) is not None:
         return
-    if not _sizes_add_up(space, nearer):
+    rateless = [(module, breach) for module in space.types for breach in judge_alone(space.board, space.option, module)]
+    without = {module for module, _ in rateless}
+    if not _sizes_add_up(space, nearer, space.types):
         yield Cause(rule="modules", text=f"No number of these modules gives {_span_text(nearer)}.")
-    elif _reached(Space(space.board, request), nearer, as_advised=as_advised):
+    elif not _sizes_add_up(space, nearer, [module for module in space.types if module not in without]):
+        yield from (_rate_cause(breach) for _, breach in rateless)
+    elif least(Space(space.board, request)) is not None:
         text = "The modules that stay and the slots on hold allow no capacity in between."
         yield Cause(rule="hold", text=text)
     else:
-        found = list(_in_the_way(space, nearer, severity="error"))
-        found += _in_the_way(space, nearer, severity="advised") if as_advised else []
+        found = list(_in_the_way(space, least, as_advised=as_advised))
         yield from found or [Cause(rule="rules", text=f"Several rules together forbid {_span_text(nearer)}.")]
+
+
+def _rate_cause(breach: Breach) -> Cause:
+    _, _, processor = breach.rule.partition(":")
+    text = f"{processor or 'The board'} lists no rate for {breach.found}."
+    return Cause(rule=breach.rule, text=text, source=breach.source)
 
 
 def _span_text(aim: Aim) -> str:
@@ -112,11 +125,11 @@ def _span_text(aim: Aim) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _sizes_add_up(space: Space, aim: Aim) -> bool:
-    """True where modules without number would make a capacity of an aim, rules aside; in other modes always."""
+def _sizes_add_up(space: Space, aim: Aim, modules: Iterable[Module]) -> bool:
+    """True where such modules without number would make a capacity of an aim, rules aside; in other modes always."""
     if space.request.mode is not Mode.INDEPENDENT:
         return True
-    sizes = {module.capacity_gib for module in space.types}
+    sizes = {module.capacity_gib for module in modules}
     for chosen in itertools.combinations(sorted(sizes), min(space.request.max_types, len(sizes))):
         made = {0}
         for size in chosen:
@@ -126,24 +139,31 @@ def _sizes_add_up(space: Space, aim: Aim) -> bool:
     return False
 
 
-def _in_the_way(space: Space, aim: Aim, *, severity: str) -> Iterator[Cause]:
-    """Rows, or the stock, of which each alone keeps every capacity of an aim from fitting with no advice broken."""
+def _in_the_way(space: Space, least: Callable[[Space], Gib | None], *, as_advised: bool) -> Iterator[Cause]:
+    """Rows, or the stock, of which each alone keeps every capacity asked about from fitting."""
     request = space.request
-    for row in space.rows:
-        if row.limits != "nothing" and row.severity == severity:
-            nearer = _reached(space.on(_without(space.board, row), request), aim, as_advised=True)
-            if nearer:
-                rule = "advised rule" if severity == "advised" else "rule"
-                text = f"Without this {rule} {format_capacity(min(nearer))} would fit. {row.brief()}"
-                yield Cause(rule=row.id, text=text, source=row.source)
-    limited = severity == "error" and any(supply.available is not None for supply in request.supplies)
-    if limited and _reached(space.on(space.board, _unlimited(request)), aim, as_advised=True):
+    errors = [row for row in space.rows if row.limits != "nothing" and row.severity == "error"]
+    advised = [row for row in space.rows if row.limits != "nothing" and row.severity == "advised" and as_advised]
+    board = space.board
+    for row in (*errors, *advised):
+        board = _without(board, row)
+    if least(space.on(board, _unlimited(request))) is None:
+        return
+
+    def but_for(row: Rule) -> Iterator[Cause]:
+        nearer = least(space.on(_without(space.board, row), request))
+        if nearer is not None:
+            rule = "advised rule" if row.severity == "advised" else "rule"
+            text = f"Without this {rule} {format_capacity(nearer)} would fit. {row.brief()}"
+            yield Cause(rule=row.id, text=text, source=row.source)
+
+    for row in errors:
+        yield from but_for(row)
+    limited = any(supply.available is not None for supply in request.supplies)
+    if limited and least(space.on(space.board, _unlimited(request))) is not None:
         yield Cause(rule="stock", text="The modules at hand are too few.")
-
-
-def _reached(space: Space, aim: Aim, *, as_advised: bool) -> set[Gib]:
-    """Capacities of an aim that some placement has, with no advised row broken where ``as_advised``."""
-    return Search(space, Budget(0)).capacities(aim, as_advised=as_advised) if _may_run(space) else set()
+    for row in advised:
+        yield from but_for(row)
 
 
 def _unlimited(request: Request) -> Request:

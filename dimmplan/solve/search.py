@@ -16,7 +16,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from dimmplan.solve.branches import Aim, Branch, Branches, Kind, Value
-from dimmplan.solve.budget import Budget
+from dimmplan.solve.budget import Budget, Progress
 from dimmplan.solve.choices import Choices
 from dimmplan.solve.criteria import Criterion, criteria_of, ranked
 from dimmplan.solve.drawing import Drawer
@@ -133,6 +133,7 @@ class Search:
                 continue
             self.budget.spend(BRANCH)
             beside = heap[0].promise if heap and self.bounds else None
+            self._tell(node)
             found = self._decider(node.types).best(node, self._nearer(aim, node), self.incumbent, beside)
             if isinstance(found, Later):
                 heapq.heappush(heap, node._replace(promise=found.promise, begun=found.begun))
@@ -160,6 +161,12 @@ class Search:
             return aim
         high = -(-self.space.gib(best.code) // self.space.scale)
         return aim._replace(high_gib=min(aim.high_gib, high))
+
+    def _tell(self, node: _Node) -> None:
+        """Let a listener know how far the search is: no branch that is left promises more than this one."""
+        best = None if self.incumbent is None else self.incumbent.vector
+        possible = ranked(self.criteria, node.promise)  # turned back
+        self.budget.progress = Progress(self.criteria, self.criteria[1].name, best, possible)
 
     def promises(self) -> Promises:
         """What types promise by the criteria of this search."""
@@ -195,39 +202,51 @@ class Search:
 
     # -- other questions of the same space ---------------------------------------------------------------------------
 
-    def capacities(self, aim: Aim, *, as_advised: bool = False) -> set[Gib]:
-        """Every usable capacity within the aim that some placement has; advised rows count with ``as_advised``."""
-        may_break: Rows = frozenset() if as_advised else frozenset(self.space.advised)
+    def capacities(self, aim: Aim) -> set[Gib]:
+        """Every usable capacity within the aim that some placement has, advised rows aside."""
+        may_break = frozenset(self.space.advised)
         return {
             self.space.unscaled(decider.space.gib(total))
-            for decider in self._every(aim, may_break)
+            for _, decider in self._every(aim, may_break)
             for total in decider.reached(aim, may_break)
         }
+
+    def least_capacity(self, aim: Aim, may_break: Rows) -> Gib | None:
+        """The least usable capacity within the aim that some placement has; ``None`` where there is none."""
+        least: Gib | None = None
+        for low, decider in self._every(aim, may_break):
+            if least is None or low < least:
+                totals = decider.reached(aim, may_break)
+                reached = [self.space.unscaled(decider.space.gib(total)) for total in totals]
+                least = min([*reached, *([] if least is None else [least])], default=None)
+        return least
 
     def codes(self, aim: Aim) -> set[int]:
         """Count codes within the aim that some placement has, advised rows aside."""
         may_break = frozenset(self.space.advised)
         return {
             self.space.code_among(decider.types, total)
-            for decider in self._every(aim, may_break)
+            for _, decider in self._every(aim, may_break)
             for total in decider.reached(aim, may_break)
         }
 
     def reaches(self, aim: Aim) -> bool:
         """True where some placement has a capacity within the aim, advised rows aside."""
         may_break = frozenset(self.space.advised)
-        return any(decider.reached(aim, may_break) for decider in self._every(aim, may_break))
+        return any(decider.reached(aim, may_break) for _, decider in self._every(aim, may_break))
 
-    def _every(self, aim: Aim, may_break: Rows) -> Iterator[Decider]:
-        """Every set of types that may have a capacity within the aim."""
+    def _every(self, aim: Aim, may_break: Rows) -> Iterator[tuple[Value, Decider]]:
+        """Every set of types that may have a capacity within the aim, and the least that it may have in GiB."""
         promises = Promises(self.space, criteria_of("capacity-first", priced=False), self._facts)
+        self._facts = promises.facts
         for size in self._sizes():
             for _, group in sorted(promises.groups(size, aim)):
                 for types in promises.sets(group):
                     self.budget.spend(PROMISE)
-                    facts = [promises.facts[kind] for kind in types]
-                    if self.space.broken_alone(types) <= may_break and promises.promise(facts, aim) is not None:
-                        yield self._decider(types)
+                    if self.space.broken_alone(types) <= may_break:
+                        promise = promises.promise([promises.facts[kind] for kind in types], aim)
+                        if promise is not None:
+                            yield self.space.request.capacity_gib + promise[1], self._decider(types)
 
 
 class Decider:
@@ -313,6 +332,8 @@ class Decider:
             return None
         branches = [] if jobs else list(self.branches.of(may_break, targets, node.rate, aim.least_sweep))
         for index, criterion in enumerate(self.criteria[len(vector) :], start=len(vector)):
+            if self.budget.progress is not None:
+                self.budget.progress = self.budget.progress._replace(deciding=criterion.name)
             bar = alive.vector[index] if alive is not None else None
             balanced = criterion.name == "balanced_sweep"
             if balanced or (criterion.name == "system_sweep" and not (branches and branches[0].drawn)):

@@ -14,6 +14,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.solve.answer import solve
+from dimmplan.solve.budget import Budget
 from dimmplan.solve.causes import capacities, causes_of, nearest_capacities, rounded_up
 from dimmplan.solve.space import Space
 from tests.rules.boards import L64, M16, M16X8, M32, board_with
@@ -237,7 +238,7 @@ def _processor(ceiling_gib: int) -> ProcessorOption:
 def test_what_keeps_a_nearer_capacity_away(
     rows: Sequence[dict[str, Any]], asked: Request, usable_gib: int, causes: list[Cause]
 ) -> None:
-    assert list(rounded_up(Space(board_with(*rows), asked), usable_gib, as_advised=True)) == causes
+    assert list(rounded_up(Space(board_with(*rows), asked), usable_gib, Budget(0), as_advised=True)) == causes
 
 
 def test_nearest_capacities_on_both_sides() -> None:
