@@ -337,7 +337,10 @@ def _nodes(file: BoardFile, board: _Wiring) -> Problems:
         place = f"nodes[{index + 1}]"
         named = [controller for controllers in row.nodes.values() for controller in controllers]
         if row.socket is not None:
-            yield from known_names([row.socket], board.socket_ids, f"{place}.socket", "sockets of the board")
+            wrong = [*known_names([row.socket], board.socket_ids, f"{place}.socket", "sockets of the board")]
+            if wrong:
+                yield from wrong
+                continue
         sockets = [socket for socket in board.sockets if row.socket in (None, socket.id)]
         ids = sorted({controller.id for socket in sockets for controller in socket.controllers})
         yield from known_names(named, ids, f"{place}.nodes", "controllers of its sockets")

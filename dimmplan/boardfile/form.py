@@ -44,7 +44,10 @@ def problem_of_form(model: type[BaseModel], about: Sequence[ErrorDetails], path:
         length = _length(detail.get("ctx", {}))
         return Problem(file=file, place=dotted(path), found=f"a list of {len(found)}", allowed=length)
     if kind == "too_short" and isinstance(found, dict):
-        return Problem(file=file, place=dotted(path), found="an empty table", allowed="at least 1 entry")
+        entries = f"a table of {len(found)}" if found else "an empty table"
+        least = detail.get("ctx", {}).get("min_length", 1)
+        allowed = "at least 1 entry" if least == 1 else f"at least {least} entries"
+        return Problem(file=file, place=dotted(path), found=entries, allowed=allowed)
     if kind in ("union_tag_not_found", "union_tag_invalid") and isinstance(found, dict):
         return _wrong_check(model, detail, path, file=file)
     allowed = " or ".join(dict.fromkeys(_allowed(each, path) for each in about))

@@ -99,10 +99,7 @@ def drafted_findings(board: Board) -> Iterator[Finding]:
 def node_sentences(figures: PlacementFigures) -> Iterator[str]:
     """The figures of the nodes of each socket, one sentence for each setting."""
     for (setting, socket), nodes in _by_setting(figures).items():
-        each = [
-            f"{node.node} {format_capacity(node.figures.usable_gib)} at {gb_s(node.figures.sweep_gb_s)}"
-            for node in nodes
-        ]
+        each = [f"{n.node} {format_capacity(n.figures.usable_gib)} at {gb_s(n.figures.sweep_gb_s)}" for n in nodes]
         yield f"Nodes of {socket} with {setting} (sweep): {', '.join(each)}"
 
 
@@ -122,8 +119,8 @@ def _nodes_differ(board: Board, figures: PlacementFigures) -> Iterator[Finding]:
             unequal.setdefault(setting, []).append(socket)
     for setting, sockets in unequal.items():
         text = (
-            f"With the firmware setting {setting} the nodes of {listed(sockets)} are unequal: what is bound to one node "
-            "has its memory and speed, not those of the socket."
+            f"With the firmware setting {setting} the nodes of {listed(sockets)} are unequal: a program that is bound "
+            "to one node has the memory and the speed of that node."
         )
         yield Finding("nodes-differ", "note", tuple(sockets), text, sources[setting])
 
