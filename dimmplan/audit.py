@@ -15,7 +15,7 @@ from dimmplan.errors import InputError
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.inventory.match import Matching
 from dimmplan.model.board import Board
-from dimmplan.model.inventory import FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, dead_slots
@@ -233,7 +233,9 @@ def _fitted(board: Board, answers: Sequence[SlotAnswer]) -> tuple[str, ...]:
 # -- one slot ------------------------------------------------------------------------------------------------------
 
 
-def _answer(board: Board, slot: str, device: FoundSlot | None, planned: Placement | None, released: bool) -> SlotAnswer:
+def _answer(
+    board: Board, slot: str, device: InventorySlot | None, planned: Placement | None, released: bool
+) -> SlotAnswer:
     want = planned.content.get(slot) if planned else None
     unclear = _unclear(board, slot, device, planned, released)
     if unclear is not None:
@@ -247,7 +249,7 @@ def _answer(board: Board, slot: str, device: FoundSlot | None, planned: Placemen
 
 
 def _unclear(
-    board: Board, slot: str, device: FoundSlot | None, planned: Placement | None, released: bool
+    board: Board, slot: str, device: InventorySlot | None, planned: Placement | None, released: bool
 ) -> Difference | None:
     """Why a slot cannot be told; ``None`` where it can. A slot of an absent processor need not be listed."""
     want = planned.content.get(slot) if planned else None
@@ -262,7 +264,7 @@ def _unclear(
 
 
 def _filled(
-    slot: str, device: FoundSlot, planned: Placement | None, want: Module | None, module: Module | None
+    slot: str, device: InventorySlot, planned: Placement | None, want: Module | None, module: Module | None
 ) -> SlotAnswer:
     """The answer for a slot that holds something of a known size."""
     known = module is not None
@@ -282,7 +284,7 @@ def _words(module: Module | None) -> str:
     return module.label if module else "empty"
 
 
-def _said(device: FoundSlot) -> str:
+def _said(device: InventorySlot) -> str:
     """What a device says of its module, short."""
     if device.label:
         return device.label
@@ -296,7 +298,7 @@ def _said(device: FoundSlot) -> str:
     return " ".join(part for part in parts if part) or "a module"
 
 
-def differences_between(want: Module, device: FoundSlot) -> Iterator[Difference]:
+def differences_between(want: Module, device: InventorySlot) -> Iterator[Difference]:
     """Typed differences between a planned module and what a device says; what it does not say is no difference.
 
     Ranks may be package or logical ranks (standards, section 3.7); a rate above the planned one is no fault.
@@ -316,7 +318,7 @@ def differences_between(want: Module, device: FoundSlot) -> Iterator[Difference]
         yield Difference(kind="rate", planned=f"{want.rate_mts} MT/s", found=f"{device.rated_mts} MT/s")
 
 
-def module_like(board: Board, device: FoundSlot, likely: Sequence[Module]) -> Module | None:
+def module_like(board: Board, device: InventorySlot, likely: Sequence[Module]) -> Module | None:
     """The module type of a device: by its label, a likely one that nothing contradicts, or the only usual one.
 
     ``None`` where more than one type fits or none does.

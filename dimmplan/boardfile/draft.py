@@ -15,7 +15,7 @@ from dimmplan.boardfile.evidence import MOST_SOCKETS, Guess
 from dimmplan.boardfile.wiring import WiredChannel, WiredSocket, Wiring, wire
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.match import folded
-from dimmplan.model.inventory import FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.label import VOLTAGES_MV, LabelParts, format_label, parse_label, usual_width
 from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
 from dimmplan.units import cleaned, quoted
@@ -146,8 +146,8 @@ class _Drafter:
         seen = [slot.generation for slot in self.memory if slot.generation]
         if seen:
             return max(set(seen), key=lambda each: (seen.count(each), each.value))
-        said = max(_rates_said(self.memory), default=0)
-        fitting = next((each for each in _BY_LIKELIHOOD if RATES_MTS[each][0] <= said <= RATES_MTS[each][-1]), None)
+        rate = max(_rates_said(self.memory), default=0)
+        fitting = next((each for each in _BY_LIKELIHOOD if RATES_MTS[each][0] <= rate <= RATES_MTS[each][-1]), None)
         guess = fitting or Generation.DDR4
         by = f"the draft guesses {guess}" + (" by the rates" if fitting else "")
         layouts = {each.value: f"{each} modules" for each in (guess, *(g for g in _BY_LIKELIHOOD if g is not guess))}
@@ -188,9 +188,9 @@ class _Drafter:
         for slot in self.memory:
             if slot.state != "filled" or slot.generation not in (None, generation):
                 continue
-            said = slot.label if slot.kind is not Kind.OTHER else None
-            label = said or _label_of(slot, generation)
-            if label and said is None:
+            own = slot.label if slot.kind is not Kind.OTHER else None
+            label = own or _label_of(slot, generation)
+            if label and own is None:
                 guessed |= _not_said(slot)
             if label:
                 labels.setdefault(parse_label(label), label)
@@ -232,7 +232,7 @@ def _refuse_unplanned(found: Inventory) -> None:
         raise InputError(Problem(file="inventory", place="", found=number, allowed=f"1 to {MOST_SLOTS} of them"))
 
 
-def _foreign(slot: FoundSlot) -> str:
+def _foreign(slot: InventorySlot) -> str:
     """The word for a memory type that is not planned here; empty where none is said.
 
     Firmware writes SDRAM for anything; with a rate of a later generation beside it the word says nothing.
@@ -249,11 +249,11 @@ def _foreign(slot: FoundSlot) -> str:
 # -- what the machine says -----------------------------------------------------------------------------------------
 
 
-def _rates_said(memory: Sequence[FoundSlot]) -> list[int]:
+def _rates_said(memory: Sequence[InventorySlot]) -> list[int]:
     return [rate for slot in memory for rate in (slot.rated_mts, slot.configured_mts) if rate]
 
 
-def _names(memory: Sequence[FoundSlot]) -> list[str]:
+def _names(memory: Sequence[InventorySlot]) -> list[str]:
     """A slot name for each device: its locator, with its bank or a number where that is not enough.
 
     Of a path (``Main Board/CPU 0 DIMM A1``) the end is the name where that is enough; the whole stays an alias.
@@ -286,29 +286,29 @@ def _has_gap(slots: Sequence[int], filled: Collection[int]) -> bool:
     return is_filled != sorted(is_filled, reverse=True)
 
 
-def _kind(slot: FoundSlot) -> Kind:
+def _kind(slot: InventorySlot) -> Kind:
     return slot.kind if slot.kind not in (None, Kind.OTHER) else Kind.RDIMM
 
 
-def _rates(memory: Sequence[FoundSlot], generation: Generation) -> list[int]:
+def _rates(memory: Sequence[InventorySlot], generation: Generation) -> list[int]:
     """Standard rates up to the fastest that the machine speaks of."""
-    said = _rates_said(memory)
+    rates = _rates_said(memory)
     standard = RATES_MTS[generation]
-    top = max((rate for rate in standard if said and rate <= max(said) + 1), default=standard[len(standard) // 2])
+    top = max((rate for rate in standard if rates and rate <= max(rates) + 1), default=standard[len(standard) // 2])
     return [rate for rate in standard if rate <= top][-4:]
 
 
-def _not_said(slot: FoundSlot) -> set[str]:
+def _not_said(slot: InventorySlot) -> set[str]:
     """What a label says and the machine does not."""
-    said = {
+    known = {
         "kind": slot.kind not in (None, Kind.OTHER),
         "ranks": bool(slot.ranks_said),
         "device width": bool(slot.device_width),
     }
-    return {what for what, is_said in said.items() if not is_said}
+    return {what for what, is_known in known.items() if not is_known}
 
 
-def _label_of(slot: FoundSlot, generation: Generation) -> str | None:
+def _label_of(slot: InventorySlot, generation: Generation) -> str | None:
     """A label that what a device says can stand for; its width stays open where the device does not say it."""
     gib = slot.capacity_gib
     if not gib:
@@ -427,7 +427,7 @@ def _ways(sockets: Sequence[WiredSocket], style: str) -> list[int]:
     ]
 
 
-def _aliases(memory: Sequence[FoundSlot], names: Sequence[str]) -> list[str]:
+def _aliases(memory: Sequence[InventorySlot], names: Sequence[str]) -> list[str]:
     """Locators that the slot names do not spell out themselves."""
     lines = []
     for slot, name in zip(memory, names, strict=True):
@@ -439,7 +439,9 @@ def _aliases(memory: Sequence[FoundSlot], names: Sequence[str]) -> list[str]:
     return ["", "[electrical.aliases]", *unique] if unique else []
 
 
-def _seen_rates(memory: Sequence[FoundSlot], sockets: Sequence[WiredSocket], rates: Sequence[int]) -> dict[int, int]:
+def _seen_rates(
+    memory: Sequence[InventorySlot], sockets: Sequence[WiredSocket], rates: Sequence[int]
+) -> dict[int, int]:
     """The rate that channels with so many modules are seen to run at, where the machine says it."""
     seen: dict[int, int] = {}
     for channel in (channel for socket in sockets for channel in socket.channels):

@@ -73,9 +73,9 @@ class Evidence:
 
     def position(self, index: int) -> tuple[object, ...]:
         for words in (self.stated[index], self.locator[index], self.bank[index]):
-            said = words.position or (words.letter if words.number_first and words.number else words.number)
-            if said is not None:
-                return (natural(words.number), natural(said), index)
+            position = words.position or (words.letter if words.number_first and words.number else words.number)
+            if position is not None:
+                return (natural(words.number), natural(position), index)
         return (natural(None), natural(None), index)
 
     def all_of(self, values: Iterable[str | None]) -> tuple[str, ...] | None:

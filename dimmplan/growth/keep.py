@@ -10,7 +10,7 @@ from dimmplan.audit import Audit, audit
 from dimmplan.growth.pinned import Start
 from dimmplan.inventory.match import Matching
 from dimmplan.model.board import Board
-from dimmplan.model.inventory import FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change
 from dimmplan.model.request import Supply
@@ -24,7 +24,7 @@ class ReleasedSlot:
     """A slot whose data the person says is saved. What lies there comes out first, and is not kept."""
 
     slot: str
-    found: FoundSlot | None
+    found: InventorySlot | None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -19,7 +19,7 @@ from dimmplan.inventory.files import MOST_TEXT_BYTES, Piece, check_devices, chec
 from dimmplan.inventory.lies import judge_places
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import Reader
-from dimmplan.model.inventory import FoundSlot, Inventory, State
+from dimmplan.model.inventory import Inventory, InventorySlot, State
 from dimmplan.model.label import LabelParts, format_label, module_of, parse_parts
 from dimmplan.model.module import MOST_LOGICAL_RANKS
 from dimmplan.units import parse_capacity
@@ -78,7 +78,7 @@ class LabelReader(Reader):
         if not rows:
             allowed = "rows of slot,label such as: A1,32GB 2Rx4 PC4-2933Y-R"
             raise InputError(Problem(file=file, place="", found="a label list without a row", allowed=allowed))
-        slots: list[FoundSlot] = []
+        slots: list[InventorySlot] = []
         for number, row in enumerate(rows, start=2 if head else 1):
             locator = clean("".join(row[slot_at : slot_at + 1]))
             cell = "".join(row[label_at : label_at + 1])
@@ -124,10 +124,10 @@ def _columns(head: Sequence[str]) -> tuple[int, int]:
 # --- one row ----------------------------------------------------------------------------------------------------------
 
 
-def _slot(locator: str, cell: str, index: int, odd: Oddities) -> FoundSlot:
+def _slot(locator: str, cell: str, index: int, odd: Oddities) -> InventorySlot:
     """The slot of one row; a label that says not enough leaves what it does not say open."""
     text = clean(cell)
-    said = {"label": text} if text else {}
+    words = {"label": text} if text else {}
     where = locator or f"row {index + 1}"
     if was_dirty(cell):
         odd.note("text-cleaned", where, slots=(index,))
@@ -136,7 +136,7 @@ def _slot(locator: str, cell: str, index: int, odd: Oddities) -> FoundSlot:
         oddity, state, why = settled
         if oddity:
             odd.note(oddity, where, slots=(index,))
-        return FoundSlot(locator=locator, state=state, why=why, persistent=state == "hold", said=said)
+        return InventorySlot(locator=locator, state=state, why=why, persistent=state == "hold", words=words)
     try:
         parts = parse_parts(text, file="label")
     except InputError as error:
@@ -145,8 +145,8 @@ def _slot(locator: str, cell: str, index: int, odd: Oddities) -> FoundSlot:
             return bare
         question = _question(text, error, look=odd.count("label-unreadable") < _MOST_QUESTIONS)
         odd.note("label-unreadable", where, text=question, slots=(index,))
-        return FoundSlot(locator=locator, state="cannot-tell", why="the label is not understood", said=said)
-    return _of_parts(locator, parts, said, index, odd)
+        return InventorySlot(locator=locator, state="cannot-tell", why="the label is not understood", words=words)
+    return _of_parts(locator, parts, words, index, odd)
 
 
 def _by_words(text: str) -> tuple[str, State, str] | None:
@@ -162,13 +162,13 @@ def _by_words(text: str) -> tuple[str, State, str] | None:
     return None
 
 
-def _of_parts(locator: str, parts: LabelParts, said: dict[str, str], index: int, odd: Oddities) -> FoundSlot:
+def _of_parts(locator: str, parts: LabelParts, words: dict[str, str], index: int, odd: Oddities) -> InventorySlot:
     whole = module_of(parts)
     if whole is None:
         odd.note("label-incomplete", locator, slots=(index,))
     if parts.logical_ranks > MOST_LOGICAL_RANKS:
         odd.note("ranks-odd", locator, slots=(index,))
-    return FoundSlot(
+    return InventorySlot(
         locator=locator,
         state="filled",
         capacity_kib=None if parts.capacity_gib is None else parts.capacity_gib << 20,
@@ -185,11 +185,11 @@ def _of_parts(locator: str, parts: LabelParts, said: dict[str, str], index: int,
         rated_mts=parts.rate_mts,
         voltage_mv=parts.voltage_mv,
         label=format_label(parts) if whole else None,
-        said=said,
+        words=words,
     )
 
 
-def _bare_size(locator: str, text: str, index: int, odd: Oddities) -> FoundSlot | None:
+def _bare_size(locator: str, text: str, index: int, odd: Oddities) -> InventorySlot | None:
     """A row that gives only a size: filled, and the rest is open."""
     if not re.fullmatch(r"\d{1,5}\s?[GT]I?B", text, re.IGNORECASE):
         return None
@@ -198,7 +198,7 @@ def _bare_size(locator: str, text: str, index: int, odd: Oddities) -> FoundSlot 
     except InputError:
         return None
     odd.note("label-incomplete", locator, slots=(index,))
-    return FoundSlot(locator=locator, state="filled", capacity_kib=capacity << 20, said={"label": text})
+    return InventorySlot(locator=locator, state="filled", capacity_kib=capacity << 20, words={"label": text})
 
 
 def _question(text: str, error: InputError, *, look: bool) -> str:
@@ -236,7 +236,7 @@ def _places(text: str, character: str) -> list[int]:
     return [index for index, each in enumerate(text) if each == character]
 
 
-def _settle_repeats(slots: list[FoundSlot]) -> tuple[FoundSlot, ...]:
+def _settle_repeats(slots: list[InventorySlot]) -> tuple[InventorySlot, ...]:
     """A slot listed twice with different labels cannot be told: which of the two is there is the person's answer."""
     by_name: dict[str, list[int]] = {}
     for index, slot in enumerate(slots):

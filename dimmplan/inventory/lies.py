@@ -1,7 +1,7 @@
 """Judges what was read, form by form alike: what firmware is known to get wrong becomes an oddity or a state.
 
 The list of lies is that of the ``standards`` sheet, section 3.7, and of real listings. Nothing is repaired by a guess:
-a value that can mean two things is taken out, and the raw words stay in ``said``.
+a value that can mean two things is taken out, and the raw words stay in ``words``.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from dimmplan.inventory.clean import meaningful
 from dimmplan.inventory.oddities import Oddities, slot_name
-from dimmplan.model.inventory import FoundSlot
+from dimmplan.model.inventory import InventorySlot
 from dimmplan.model.module import RATES_MTS, Generation
 
 NEAR_MTS = 2
@@ -28,12 +28,12 @@ _MAKER_NUMBER = re.compile(r"(?:0x)?(?=[0-9a-f]*[0-9])[0-9a-f]{4,16}", re.IGNORE
 _HEX_TEXT = re.compile(r"(?:[0-9a-f]{2}){8,40}", re.IGNORECASE)
 
 
-def judge(slots: Sequence[FoundSlot], odd: Oddities) -> tuple[FoundSlot, ...]:
+def judge(slots: Sequence[InventorySlot], odd: Oddities) -> tuple[InventorySlot, ...]:
     """The slots with every doubtful value taken out and every doubtful place marked; oddities go to ``odd``."""
     judged = list(slots)
     judge_places(judged, odd)
     _judge_serials(judged, odd)
-    checks: tuple[Callable[[Sequence[FoundSlot], int, Oddities], FoundSlot], ...] = (
+    checks: tuple[Callable[[Sequence[InventorySlot], int, Oddities], InventorySlot], ...] = (
         *(_judge_capacity, _judge_rated, _judge_configured, _judge_ranks, _judge_widths, _judge_texts),
     )
     for index, slot in enumerate(judged):
@@ -47,7 +47,7 @@ def judge(slots: Sequence[FoundSlot], odd: Oddities) -> tuple[FoundSlot, ...]:
 # --- places -----------------------------------------------------------------------------------------------------------
 
 
-def judge_places(slots: Sequence[FoundSlot], odd: Oddities) -> None:
+def judge_places(slots: Sequence[InventorySlot], odd: Oddities) -> None:
     """Note places that cannot be told apart by name (5 % of real listings), or only with their bank.
 
     This is all that needs judging in a label list, whose labels are checked where they are read.
@@ -67,7 +67,7 @@ def judge_places(slots: Sequence[FoundSlot], odd: Oddities) -> None:
             odd.note("locator-needs-bank", slots[group[0]].locator, slots=group)
 
 
-def _judge_serials(slots: list[FoundSlot], odd: Oddities) -> None:
+def _judge_serials(slots: list[InventorySlot], odd: Oddities) -> None:
     """One serial number twice: at one place the same module twice, at two places most likely a copied text."""
     groups: dict[tuple[str, str, str], list[int]] = defaultdict(list)
     for index, slot in enumerate(slots):
@@ -90,14 +90,14 @@ def _judge_serials(slots: list[FoundSlot], odd: Oddities) -> None:
                 slots[index] = replace(slots[index], state="cannot-tell", why=why)
 
 
-def _names(slots: Sequence[FoundSlot], group: Sequence[int]) -> str:
+def _names(slots: Sequence[InventorySlot], group: Sequence[int]) -> str:
     return " and ".join(dict.fromkeys(slot_name(slots[index], index) for index in group[:3]))
 
 
 # --- one module -------------------------------------------------------------------------------------------------------
 
 
-def _judge_capacity(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> FoundSlot:
+def _judge_capacity(slots: Sequence[InventorySlot], index: int, odd: Oddities) -> InventorySlot:
     slot = slots[index]
     if (
         slot.generation is not None
@@ -127,7 +127,7 @@ def _is_half(number: int, generation: Generation) -> bool:
     return number < RATES_MTS[generation][0] - NEAR_MTS and standard_rate(generation, 2 * number) is not None
 
 
-def _judge_rated(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> FoundSlot:
+def _judge_rated(slots: Sequence[InventorySlot], index: int, odd: Oddities) -> InventorySlot:
     slot = slots[index]
     if slot.rated_mts is None:
         odd.note_slot("rate-unknown", slots, index)
@@ -144,7 +144,7 @@ def _judge_rated(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> Found
     return slot
 
 
-def _judge_configured(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> FoundSlot:
+def _judge_configured(slots: Sequence[InventorySlot], index: int, odd: Oddities) -> InventorySlot:
     """Take out a configured rate that may be the clock: half a rate is what firmware prints that counts cycles."""
     slot = slots[index]
     rate, generation = slot.configured_mts, slot.generation
@@ -164,7 +164,7 @@ def _judge_configured(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> 
     return replace(slot, configured_mts=rate)
 
 
-def _judge_ranks(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> FoundSlot:
+def _judge_ranks(slots: Sequence[InventorySlot], index: int, odd: Oddities) -> InventorySlot:
     slot = slots[index]
     if slot.package_ranks is not None:
         return slot
@@ -178,7 +178,7 @@ def _judge_ranks(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> Found
     return slot
 
 
-def _needs_stacks(slot: FoundSlot, ranks: int) -> bool:
+def _needs_stacks(slot: InventorySlot, ranks: int) -> bool:
     """True where the size needs more dies than so many ranks of the narrowest devices hold (standards, section 2.2)."""
     if slot.generation is None or slot.capacity_kib is None:
         return False
@@ -199,7 +199,7 @@ def ecc_of_widths(
     return total > 64, total - 64, ""
 
 
-def _judge_widths(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> FoundSlot:
+def _judge_widths(slots: Sequence[InventorySlot], index: int, odd: Oddities) -> InventorySlot:
     slot = slots[index]
     if slot.ecc_bits is not None:
         return slot
@@ -214,7 +214,7 @@ def _judge_widths(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> Foun
     return replace(slot, ecc_bits=bits)
 
 
-def _judge_texts(slots: Sequence[FoundSlot], index: int, odd: Oddities) -> FoundSlot:
+def _judge_texts(slots: Sequence[InventorySlot], index: int, odd: Oddities) -> InventorySlot:
     slot = slots[index]
     if slot.maker is not None and _MAKER_NUMBER.fullmatch(slot.maker):
         odd.note_slot("maker-as-number", slots, index)

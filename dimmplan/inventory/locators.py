@@ -11,7 +11,7 @@ import re
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from dimmplan.model.inventory import FoundSlot
+from dimmplan.model.inventory import InventorySlot
 
 _PROCESSOR = frozenset(("CPU", "PROC", "PROCESSOR", "SOCKET", "SKT", "CPUSOCKET", "SRCID"))
 _CARD = frozenset(("BOARD", "CARD", "MEMCARD", "MEMBOARD", "RISER", "MEMRISER", "TRAY", "CARTRIDGE", "MEZZ"))
@@ -158,8 +158,8 @@ class _Reader:
         self.place += 1
         if role == "noise" or getattr(self.words, role) is not None:
             return
-        said: dict[str, Any] = {role: plain_number(value.text)}
-        self.words = replace(self.words, **said)
+        known: dict[str, Any] = {role: plain_number(value.text)}
+        self.words = replace(self.words, **known)
         if role == "processor":
             self.words = replace(self.words, word=word)
 
@@ -190,13 +190,18 @@ def read_words(text: str, *, is_bank: bool = False) -> Words:
     return _Reader(text[:120], is_bank=is_bank).read()
 
 
-def stated_words(device: FoundSlot) -> Words:
+def stated_words(device: InventorySlot) -> Words:
     """What a resource states of a device's place as numbers."""
     place = device.place
     if place is None:
         return NOTHING
-    said = {"processor": place.socket, "controller": place.controller, "channel": place.channel, "position": place.slot}
-    known: dict[str, Any] = {role: str(value) for role, value in said.items() if value is not None}
+    numbers = {
+        "processor": place.socket,
+        "controller": place.controller,
+        "channel": place.channel,
+        "position": place.slot,
+    }
+    known: dict[str, Any] = {role: str(value) for role, value in numbers.items() if value is not None}
     return Words(**known)
 
 

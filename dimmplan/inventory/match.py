@@ -20,7 +20,7 @@ from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.clean import clean
 from dimmplan.inventory.locators import Words, natural, read_words, stated_words
 from dimmplan.model.board import Board
-from dimmplan.model.inventory import FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.units import cleaned, format_kib, quoted
 
 How = Literal["answer", "name", "alias", "structure"]
@@ -111,11 +111,11 @@ def with_rest_empty(found: Inventory, board: Board, answers: Mapping[tuple[str, 
             )
         )
     listed = matching.index_of
-    rest = tuple(FoundSlot(locator=slot, state="empty") for slot in board.slots if slot not in listed)
+    rest = tuple(InventorySlot(locator=slot, state="empty") for slot in board.slots if slot not in listed)
     return replace(found, slots=(*found.slots, *rest))
 
 
-def _question(slot: FoundSlot, free: Sequence[str]) -> str:
+def _question(slot: InventorySlot, free: Sequence[str]) -> str:
     name = quoted(slot.name) if slot.name else "the device without a locator"
     holds = format_kib(slot.capacity_kib) if slot.capacity_kib else "nothing" if slot.state == "empty" else "a module"
     return (
@@ -124,7 +124,7 @@ def _question(slot: FoundSlot, free: Sequence[str]) -> str:
 
 
 def _by_answers(
-    devices: Sequence[tuple[int, FoundSlot]],
+    devices: Sequence[tuple[int, InventorySlot]],
     board: Board,
     answers: Mapping[tuple[str, str], str],
     taken: dict[int, Match],
@@ -137,7 +137,7 @@ def _by_answers(
 
 
 def _by_names(
-    devices: Sequence[tuple[int, FoundSlot]], names: Mapping[str, list[str]], how: How, taken: dict[int, Match]
+    devices: Sequence[tuple[int, InventorySlot]], names: Mapping[str, list[str]], how: How, taken: dict[int, Match]
 ) -> None:
     """Match where the locator, or locator and bank together, is the name of one slot and of one device."""
     slot_of = {folded(name): slot for slot, each in names.items() for name in each}
@@ -157,7 +157,7 @@ def _by_names(
 # -- by structure --------------------------------------------------------------------------------------------------
 
 
-def _by_structure(devices: Sequence[tuple[int, FoundSlot]], board: Board, taken: dict[int, Match]) -> None:
+def _by_structure(devices: Sequence[tuple[int, InventorySlot]], board: Board, taken: dict[int, Match]) -> None:
     """Match socket to socket, channel to channel, place to place, where the whole machine has the board's structure.
 
     Sockets and channels are taken in the order of their numbers or letters, and only where every channel then has
@@ -186,7 +186,7 @@ def _by_structure(devices: Sequence[tuple[int, FoundSlot]], board: Board, taken:
     taken.update({match.index: match for match in found})
 
 
-def place_of(device: FoundSlot) -> _Place | None:
+def place_of(device: InventorySlot) -> _Place | None:
     """Socket, channel and slot that a device's words or numbers say; ``None`` where one of them is missing."""
     stated, mine, bank = stated_words(device), read_words(device.locator), read_words(device.bank, is_bank=True)
     pair = mine if mine.letter and mine.number else Words()

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from dimmplan.inventory.clean import clean
-from dimmplan.model.inventory import FoundSlot, Oddity
+from dimmplan.model.inventory import InventorySlot, Oddity
 
 CATALOGUE: dict[str, str] = {
     # names of places
@@ -128,7 +128,7 @@ class Oddities:
             places.setdefault(clean(where, most=80))
         indices.update(dict.fromkeys(slots))
 
-    def note_slot(self, oddity: str, slots: Sequence[FoundSlot], index: int, *, text: str = "") -> None:
+    def note_slot(self, oddity: str, slots: Sequence[InventorySlot], index: int, *, text: str = "") -> None:
         """Note an oddity of one slot, named as the machine names it."""
         self.note(oddity, slot_name(slots[index], index), text=text, slots=(index,))
 
@@ -147,7 +147,7 @@ class Oddities:
         )
 
 
-def slot_name(slot: FoundSlot, index: int) -> str:
+def slot_name(slot: InventorySlot, index: int) -> str:
     """A slot named for a person; its handle or its position where it has no name."""
     return slot.name or (f"device {slot.handle}" if slot.handle else f"device {index + 1}")
 

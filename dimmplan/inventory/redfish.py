@@ -27,7 +27,7 @@ from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import Reader
 from dimmplan.inventory.redfish_memory import finish, name_of, processor, reference, slot
 from dimmplan.inventory.redfish_values import Resource
-from dimmplan.model.inventory import FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory, InventorySlot
 
 Json = dict[str, Any]
 
@@ -218,7 +218,7 @@ def _twice_text(first: Json, second: Json) -> str:
     return "the same resource stands in the input twice" + ("" if same else " and says two things; the first is read")
 
 
-def _slots(found: Input, odd: Oddities, *, file: str) -> list[FoundSlot]:
+def _slots(found: Input, odd: Oddities, *, file: str) -> list[InventorySlot]:
     """One slot per resource: those of collections in their order, then the others."""
     by_link = {_link(resource): resource for resource in reversed(found.memory) if _link(resource)}
     ordered: list[Json] = []
@@ -240,7 +240,7 @@ def _slots(found: Input, odd: Oddities, *, file: str) -> list[FoundSlot]:
                 ordered.append(member)
     ordered += [each for each in _distinct(found.memory, odd) if not _link(each) or _link(each) not in used]
     check_devices(len(ordered), file=file)
-    slots: list[FoundSlot] = []
+    slots: list[InventorySlot] = []
     for index, resource in enumerate(ordered):
         wrapped = Resource(resource, odd, name_of(resource), slot=index)
         slots.append(reference(wrapped) if index in missing else slot(wrapped))

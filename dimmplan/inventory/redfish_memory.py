@@ -11,7 +11,7 @@ from dimmplan.inventory.clean import clean, is_placeholder
 from dimmplan.inventory.lies import judge
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.redfish_values import Resource
-from dimmplan.model.inventory import FoundPlace, FoundProcessor, FoundSlot, Inventory, Role, State
+from dimmplan.model.inventory import Inventory, InventoryPlace, InventoryProcessor, InventorySlot, Role, State
 from dimmplan.model.module import FormFactor, Generation, Kind
 
 _GENERATIONS = {
@@ -45,27 +45,27 @@ def name_of(resource: dict[str, Any]) -> str:
     return clean(link.rstrip("/").rpartition("/")[2], most=60) if isinstance(link, str) else "a resource without a name"
 
 
-def reference(member: Resource) -> FoundSlot:
+def reference(member: Resource) -> InventorySlot:
     """The slot of a member whose resource is not in the input."""
     why = "the collection names this member, and its resource is not in the input"
-    return FoundSlot(locator=member.where, state="cannot-tell", why=why)
+    return InventorySlot(locator=member.where, state="cannot-tell", why=why)
 
 
-def slot(resource: Resource) -> FoundSlot:
+def slot(resource: Resource) -> InventorySlot:
     """The slot that a Memory resource describes."""
     resource.take_spelling()
     memory_type, device_type = resource.word("MemoryType"), resource.word("MemoryDeviceType")
     capacity = resource.integer("CapacityMiB")
     state, why, persistent = _state(resource, memory_type, device_type, capacity)
     place = _place(resource)
-    found = FoundSlot(
+    found = InventorySlot(
         locator=_locator(resource),
         bank=_bank(place),
         place=place,
         role=_role(resource, memory_type),
         state=state,
         why=why,
-        said=resource.said(),
+        words=resource.raw_words(),
     )
     if state == "empty":
         return found
@@ -159,21 +159,21 @@ def _locator(resource: Resource) -> str:
     return resource.text("Id") or resource.text("Name") or ""
 
 
-def _place(resource: Resource) -> FoundPlace | None:
+def _place(resource: Resource) -> InventoryPlace | None:
     """MemoryLocation: four numbers; what they count from is not defined."""
     location = resource.inside("MemoryLocation")
     if location is None:
         return None
-    place = FoundPlace(
+    place = InventoryPlace(
         socket=location.integer("Socket"),
         controller=location.integer("MemoryController"),
         channel=location.integer("Channel"),
         slot=location.integer("Slot"),
     )
-    return None if place == FoundPlace() else place
+    return None if place == InventoryPlace() else place
 
 
-def _bank(place: FoundPlace | None) -> str:
+def _bank(place: InventoryPlace | None) -> str:
     if place is None:
         return ""
     named = (
@@ -216,13 +216,13 @@ def _form_factor(base: str | None) -> FormFactor | None:
     return FormFactor.SO_DIMM if base is not None and base.startswith("SO_") else None
 
 
-def processor(resource: Resource) -> FoundProcessor | None:
+def processor(resource: Resource) -> InventoryProcessor | None:
     """A Processor resource; ``None`` for an accelerator or another kind."""
     if (resource.word("ProcessorType") or "CPU") != "CPU":
         return None
     status = resource.inside("Status")
     state = (status.word("State") if status else None) or ""
-    return FoundProcessor(
+    return InventoryProcessor(
         locator=resource.text("Socket") or resource.text("Id") or "",
         state="empty" if state == "Absent" else "filled" if state else "cannot-tell",
         enabled=True if state == "Enabled" else False if state in _IDLE_STATES else None,
@@ -234,11 +234,11 @@ def processor(resource: Resource) -> FoundProcessor | None:
 
 
 def finish(
-    slots: Sequence[FoundSlot],
+    slots: Sequence[InventorySlot],
     *,
     systems: Sequence[Resource],
     managers: Sequence[Resource],
-    processors: Sequence[FoundProcessor],
+    processors: Sequence[InventoryProcessor],
     odd: Oddities,
 ) -> Inventory:
     """Judge the slots and compare them with what the system says of itself."""
@@ -246,7 +246,7 @@ def finish(
         odd.note("two-machines", f"{len(systems)} ComputerSystem resources")
     for index, each in enumerate(slots):
         if each.state in ("filled", "hold") and each.counts and each.generation is None:
-            kind = each.said.get("MemoryDeviceType")
+            kind = each.words.get("MemoryDeviceType")
             odd.note_slot("generation-foreign" if kind else "generation-unknown", slots, index)
     judged = judge(slots, odd)
     if len(systems) > 1:
@@ -254,10 +254,10 @@ def finish(
         judged = tuple(replace(each, state="cannot-tell", why=why) if each.state != "hold" else each for each in judged)
     if not slots:
         odd.note("no-devices")
-    said, virtual = None, False
+    processors_said, virtual = None, False
     for system in systems:
         summary = system.inside("ProcessorSummary")
-        said = (summary.integer("Count") if summary else None) or said
+        processors_said = (summary.integer("Count") if summary else None) or processors_said
         virtual = virtual or system.word("SystemType") == "Virtual"
         _note_total(system, judged, odd)
     if virtual:
@@ -270,11 +270,11 @@ def finish(
         oddities=odd.found(),
         date=max(dates, default=None),
         virtual=virtual,
-        processors_said=said,
+        processors_said=processors_said,
     )
 
 
-def _note_total(system: Resource, slots: Sequence[FoundSlot], odd: Oddities) -> None:
+def _note_total(system: Resource, slots: Sequence[InventorySlot], odd: Oddities) -> None:
     """MemorySummary.TotalSystemMemoryGiB is what the system can use: below the modules' sum is usual, above is not."""
     summary = system.inside("MemorySummary")
     total = summary.number("TotalSystemMemoryGiB") if summary else None

@@ -161,17 +161,17 @@ class Resource:
         self._wrong(name)
         return None
 
-    def said(self) -> dict[str, str]:
+    def raw_words(self) -> dict[str, str]:
         """The plain values of the properties read here, cleaned; serial number and asset tag left out."""
-        said: dict[str, str] = {}
+        words: dict[str, str] = {}
         for name, kind in MEMORY_PROPERTIES.items():
             value = self._value.get(name)
             if name in _KEPT_APART or value is None or kind == "object":
                 continue
             text = ", ".join(_plain(item) for item in value[:20]) if isinstance(value, list) else _plain(value)
             if clean(text):
-                said[name] = clean(text)
-        return said
+                words[name] = clean(text)
+        return words
 
 
 def _meant(value: object) -> int | None:

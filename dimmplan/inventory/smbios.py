@@ -16,7 +16,7 @@ from dimmplan.inventory import smbios_tables as tables
 from dimmplan.inventory.clean import meaningful, was_dirty
 from dimmplan.inventory.lies import ecc_of_widths, judge
 from dimmplan.inventory.oddities import CATALOGUE, Oddities, slot_name
-from dimmplan.model.inventory import FoundArray, FoundProcessor, FoundSlot, Inventory, Role, State
+from dimmplan.model.inventory import Inventory, InventoryArray, InventoryProcessor, InventorySlot, Role, State
 from dimmplan.model.module import FormFactor, Generation, Kind
 
 BIOS, PROCESSOR, MEMORY_ARRAY, MEMORY_DEVICE = 0, 4, 16, 17
@@ -58,7 +58,7 @@ class DeviceRecord:
     modes: frozenset[str] = frozenset()
     nonvolatile_kib: int | None = None
     bad: tuple[str, ...] = ()
-    said: Mapping[str, str] = field(default_factory=dict, compare=False)
+    words: Mapping[str, str] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -150,7 +150,7 @@ class Fields(ABC):
         """True for a central processor, or one of no known kind."""
 
     @abstractmethod
-    def said(self) -> dict[str, str]:
+    def raw_words(self) -> dict[str, str]:
         """The raw values, cleaned; serial number and asset tag have fields of their own."""
 
 
@@ -185,7 +185,7 @@ def device(fields: Fields) -> DeviceRecord:
         technology=technology,
         modes=fields.bits("memory operating mode capability", tables.OPERATING_MODES),
         nonvolatile_kib=fields.kib("non-volatile size"),
-        said=fields.said(),
+        words=fields.raw_words(),
     )
     return replace(record, bad=tuple(fields.bad))
 
@@ -252,7 +252,7 @@ _ROLE_OF_USE: dict[str, Role] = {  # DSP0134 7.17.2
 }
 
 
-def to_found(table: TableRecord, odd: Oddities, *, form: str) -> Inventory:
+def inventory_of(table: TableRecord, odd: Oddities, *, form: str) -> Inventory:
     """The inventory that the structures of one table describe; the readers have noted what their form can get wrong."""
     roles = {array.handle: _array_role(array) for array in table.arrays}
     slots = [_slot(device, roles) for device in table.devices]
@@ -292,9 +292,9 @@ def handle_text(handle: int | None) -> str:
 # --- one device -------------------------------------------------------------------------------------------------------
 
 
-def _slot(device: DeviceRecord, roles: dict[int | None, Role]) -> FoundSlot:
+def _slot(device: DeviceRecord, roles: dict[int | None, Role]) -> InventorySlot:
     state, why = _state(device)
-    slot = FoundSlot(
+    slot = InventorySlot(
         locator=meaningful(device.locator) or "",
         bank=meaningful(device.bank) or "",
         handle=handle_text(device.handle),
@@ -303,7 +303,7 @@ def _slot(device: DeviceRecord, roles: dict[int | None, Role]) -> FoundSlot:
         state=state,
         why=why,
         persistent=state == "hold",
-        said=device.said,
+        words=device.words,
     )
     if device.empty or device.damage:
         return slot
@@ -398,7 +398,7 @@ def _device_role(device: DeviceRecord, of_array: Role) -> Role:
     return "soldered" if of_array == "memory" and is_chip and not device.empty else of_array
 
 
-def _note_device(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: Oddities) -> None:
+def _note_device(slots: list[InventorySlot], index: int, device: DeviceRecord, odd: Oddities) -> None:
     """Note what is odd about one device; places before modules."""
     slot = slots[index]
     if device.damage:
@@ -430,7 +430,7 @@ def _is_filler(text: str | None) -> bool:
     return text is not None and text.strip() not in ("", "Not Specified") and meaningful(text) is None
 
 
-def _note_values(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: Oddities) -> None:
+def _note_values(slots: list[InventorySlot], index: int, device: DeviceRecord, odd: Oddities) -> None:
     """Note values that could not be read, or not as they stand."""
     for mark in device.bad:
         kind, _, field = mark.partition(":")
@@ -443,7 +443,7 @@ def _note_values(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: 
             odd.note_slot("text-cleaned", slots, index)
 
 
-def _note_hold(slots: list[FoundSlot], index: int, device: DeviceRecord, odd: Oddities) -> None:
+def _note_hold(slots: list[InventorySlot], index: int, device: DeviceRecord, odd: Oddities) -> None:
     if device.empty:
         odd.note_slot("empty-but-persistent", slots, index)
     elif _is_persistent(device):
@@ -461,8 +461,8 @@ def _array_role(array: ArrayRecord) -> Role:
     return _ROLE_OF_USE.get(array.use or "", "memory")
 
 
-def _array(record: ArrayRecord, devices: int) -> FoundArray:
-    return FoundArray(
+def _array(record: ArrayRecord, devices: int) -> InventoryArray:
+    return InventoryArray(
         handle=handle_text(record.handle),
         role=_array_role(record),
         use=record.use or "",
@@ -474,7 +474,7 @@ def _array(record: ArrayRecord, devices: int) -> FoundArray:
     )
 
 
-def _note_arrays(table: TableRecord, slots: Sequence[FoundSlot], odd: Oddities) -> None:
+def _note_arrays(table: TableRecord, slots: Sequence[InventorySlot], odd: Oddities) -> None:
     """Compare what the arrays say with the devices that are listed for them (they disagree in 6 % of listings)."""
     if not table.devices:
         odd.note("no-devices")
@@ -502,21 +502,21 @@ def _note_arrays(table: TableRecord, slots: Sequence[FoundSlot], odd: Oddities) 
             odd.note("array-use-contradicts", slot_name(slots[index], index), slots=(index,))
 
 
-def _are_phantoms(devices: Sequence[DeviceRecord], slots: Sequence[FoundSlot]) -> bool:
+def _are_phantoms(devices: Sequence[DeviceRecord], slots: Sequence[InventorySlot]) -> bool:
     """True for a virtual machine's slots: many empty ones of a type, none with a generation or a maker anywhere."""
     empty = [device for device in devices if device.empty and device.type in ("DRAM", "RAM", "other")]
     named = any(slot.generation is not None or slot.maker or slot.part_number for slot in slots)
     return len(empty) >= MANY_EMPTY_SLOTS and not named
 
 
-def _processor(record: ProcessorRecord) -> FoundProcessor:
+def _processor(record: ProcessorRecord) -> InventoryProcessor:
     state: Literal["filled", "empty", "cannot-tell"] = "cannot-tell"
     if record.populated is not None:
         state = "filled" if record.populated else "empty"
     enabled = {"enabled": True, "idle": True}.get(record.status or "")
     if record.status is not None and record.status.startswith("disabled"):
         enabled = False
-    return FoundProcessor(
+    return InventoryProcessor(
         locator=meaningful(record.socket) or "",
         state=state,
         enabled=enabled if record.populated else None,

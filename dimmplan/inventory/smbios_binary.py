@@ -26,7 +26,7 @@ from dimmplan.inventory.smbios import (
     Fields,
     TableRecord,
     handle_text,
-    to_found,
+    inventory_of,
 )
 from dimmplan.model.inventory import Inventory
 
@@ -274,7 +274,7 @@ def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: s
         virtual=any(is_virtual(each) for each in used),
         mixed="two-machines" in odd,
     )
-    return to_found(record, odd, form="smbios-binary")
+    return inventory_of(record, odd, form="smbios-binary")
 
 
 def _note_shape(structures: list[Structure], end: int, data: bytes, entry: EntryPoint | None, odd: Oddities) -> None:
@@ -461,17 +461,17 @@ class Structure(Fields):
         """Type at 05h: other, unknown, central."""
         return self.byte(0x05) in (None, 1, 2, 3)
 
-    def said(self) -> dict[str, str]:
+    def raw_words(self) -> dict[str, str]:
         """The raw numbers and texts of a memory device."""
-        said = {}
+        raw = {}
         for name, (offset, form) in _SAID.items():
             value = self.plain(offset, form)
             if value is not None:
-                said[name] = f"{value:#06x}" if name in ("size", "type detail") else str(value)
+                raw[name] = f"{value:#06x}" if name in ("size", "type detail") else str(value)
         marks = len(self.bad)
-        said |= {name: clean(self.text(field) or "") for name, field in _SAID_TEXTS.items()}
+        raw |= {name: clean(self.text(field) or "") for name, field in _SAID_TEXTS.items()}
         del self.bad[marks:]  # told already
-        return {name: text for name, text in said.items() if text}
+        return {name: text for name, text in raw.items() if text}
 
 
 def is_virtual(structure: Structure) -> bool:

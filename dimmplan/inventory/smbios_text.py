@@ -35,7 +35,7 @@ from dimmplan.inventory.smbios import (
     Fields,
     TableRecord,
     handle_text,
-    to_found,
+    inventory_of,
 )
 from dimmplan.model.inventory import Inventory
 
@@ -135,7 +135,7 @@ class ListingReader(Reader):
             virtual=any("system is a virtual machine" in block.flags for block in by_type[BIOS]),
             mixed=mixed,
         )
-        return to_found(record, odd, form=self.form)
+        return inventory_of(record, odd, form=self.form)
 
 
 # --- lines to blocks --------------------------------------------------------------------------------------------------
@@ -443,13 +443,13 @@ class ListingFields(Fields):
         kind = self._fields.get("type", "central processor").casefold()
         return kind in ("central processor", "unknown", "other", "")
 
-    def said(self) -> dict[str, str]:
-        """The block's fields as said."""
-        said: dict[str, str] = {}
+    def raw_words(self) -> dict[str, str]:
+        """The block's fields as they stand."""
+        words: dict[str, str] = {}
         for name, value in self._fields.items():
-            if not any(word in name for word in _KEPT_APART) and value and len(said) < _MOST_SAID:
-                said[clean(name, most=60)] = clean(value)
-        return said
+            if not any(word in name for word in _KEPT_APART) and value and len(words) < _MOST_SAID:
+                words[clean(name, most=60)] = clean(value)
+        return words
 
 
 READER = ListingReader()

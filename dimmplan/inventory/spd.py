@@ -15,7 +15,7 @@ from dimmplan.inventory.files import Piece, check_devices
 from dimmplan.inventory.lies import judge
 from dimmplan.inventory.oddities import Oddities, slot_name
 from dimmplan.inventory.reader import Reader
-from dimmplan.model.inventory import FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.label import LabelParts, format_label, module_of, parse_parts
 from dimmplan.model.module import RATES_MTS, Generation, Kind
 
@@ -89,7 +89,7 @@ class SpdReader(Reader):
     def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
         """One slot per image, in the order given."""
         check_devices(len(pieces), file=file)
-        slots: list[FoundSlot] = []
+        slots: list[InventorySlot] = []
         for index, piece in enumerate(pieces):
             slots.append(_slot(piece.slot, piece.content, index, odd))
             if not piece.slot:
@@ -102,18 +102,18 @@ def _is_blank(content: bytes) -> bool:
     return max(content.count(b"\0"), content.count(b"\xff")) >= len(content) - len(content) // 64
 
 
-def _slot(name: str, image: bytes, index: int, odd: Oddities) -> FoundSlot:
+def _slot(name: str, image: bytes, index: int, odd: Oddities) -> InventorySlot:
     """The slot of one image."""
     code = image[2] if len(image) > 2 else 0
-    where = slot_name(FoundSlot(locator=name, state="filled"), index)
+    where = slot_name(InventorySlot(locator=name, state="filled"), index)
     if code not in (_DDR4, _DDR5) or len(image) < 256:
         kind = _DRAM_TYPES.get(code)
         what = f"{kind} module" if kind else "a blank image" if _is_blank(image) else "no module's image"
         odd.note("spd-unknown", where, text=f"not a module this tool knows: {what}", slots=(index,))
         why = f"the image is {what}"
-        said = {"DRAM type": f"0x{code:02X}"}
+        words = {"DRAM type": f"0x{code:02X}"}
         generation = Generation.DDR3 if code == 0x0B else None
-        return FoundSlot(locator=name, state="cannot-tell", why=why, generation=generation, said=said)
+        return InventorySlot(locator=name, state="cannot-tell", why=why, generation=generation, words=words)
     module = _ddr4(image) if code == _DDR4 else _ddr5(image)
     for oddity in module.oddities:
         odd.note(oddity, where, slots=(index,))
@@ -155,10 +155,10 @@ class _Module:
     part_length: int
     oddities: tuple[str, ...]
 
-    def slot(self, name: str, image: bytes) -> FoundSlot:
+    def slot(self, name: str, image: bytes) -> InventorySlot:
         """The slot that the module fills; both generations write maker, date, serial and part in one order."""
         ecc, data, at = self.ecc_bits, self.data_bits, self.text_at
-        return FoundSlot(
+        return InventorySlot(
             locator=name,
             state="filled",
             capacity_kib=self._capacity_kib(image),
@@ -177,7 +177,7 @@ class _Module:
             made=None if at is None else week_made(image[at + 3], image[at + 4]),
             serial=None if at is None else _serial_number(image[at + 5 : at + 9]),
             part_number=None if at is None else _part_number(image[at + 9 : at + 9 + self.part_length]),
-            said={name: f"byte {at}: 0x{image[at]:02X}" for name, at in _SAID[self.generation].items()},
+            words={name: f"byte {at}: 0x{image[at]:02X}" for name, at in _SAID[self.generation].items()},
         )
 
     def _capacity_kib(self, image: bytes) -> int | None:
@@ -296,7 +296,7 @@ def _nearest_rate(generation: Generation, picoseconds: int) -> int | None:
     return rate if abs(rate * picoseconds - 2_000_000) <= 20_000 else None
 
 
-def _label(slot: FoundSlot, module: _Module) -> str | None:
+def _label(slot: InventorySlot, module: _Module) -> str | None:
     """The module's JEDEC label in canonical spelling; ``None`` where the fields describe none that can be."""
     told = (slot.capacity_kib, slot.package_ranks, slot.logical_ranks, slot.device_width, slot.ecc_bits, slot.rated_mts)
     if None in told or slot.kind in (None, Kind.OTHER) or (slot.capacity_kib or 0) % _KIB_IN_GIB:

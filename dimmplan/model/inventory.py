@@ -34,7 +34,7 @@ class Oddity:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class FoundPlace:
+class InventoryPlace:
     """Where a module sits, as numbers; what they count from is the maker's choice. ``None`` where it is not said."""
 
     socket: int | None = None
@@ -44,19 +44,19 @@ class FoundPlace:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class FoundSlot:
-    """One memory device as the machine lists it. Of an empty one only the place is kept; ``said`` has the rest.
+class InventorySlot:
+    """One memory device as the machine lists it. Of an empty one only the place is kept; ``words`` has the rest.
 
     ``capacity_kib`` is exact. ``ranks_said`` is one number whose meaning (package or logical ranks) is not known;
     ``package_ranks`` and ``logical_ranks`` are set where the source tells them apart (labels, SPD). ``kind`` is as
     said: a source that only says *registered* gives RDIMM, and the module may still be a 3DS RDIMM. ``serial`` and
     ``asset_tag`` stand in no other field, so that an output can leave them out. ``why`` says why a place is on hold
-    or cannot be told. ``said`` maps field names to the raw words, cleaned.
+    or cannot be told. ``words`` maps field names to the raw words, cleaned.
     """
 
     locator: str
     bank: str = ""
-    place: FoundPlace | None = None
+    place: InventoryPlace | None = None
     handle: str = ""
     array: str = ""
     role: Role = "memory"
@@ -87,7 +87,7 @@ class FoundSlot:
     made: str | None = None
     serial: str | None = None
     asset_tag: str | None = None
-    said: Mapping[str, str] = field(default_factory=dict, compare=False)
+    words: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     @property
     def counts(self) -> bool:
@@ -115,7 +115,7 @@ def _whole(kib: int | None, unit: int) -> int | None:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class FoundProcessor:
+class InventoryProcessor:
     """A processor socket. ``enabled`` is ``None`` where it is not said; ``status`` keeps the words."""
 
     locator: str
@@ -128,7 +128,7 @@ class FoundProcessor:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class FoundArray:
+class InventoryArray:
     """A physical memory array (DSP0134 7.17): ``slots_said`` is its own count, ``devices`` the number listed for it."""
 
     handle: str
@@ -150,9 +150,9 @@ class Inventory:
     """
 
     form: str
-    slots: tuple[FoundSlot, ...]
-    processors: tuple[FoundProcessor, ...] = ()
-    arrays: tuple[FoundArray, ...] = ()
+    slots: tuple[InventorySlot, ...]
+    processors: tuple[InventoryProcessor, ...] = ()
+    arrays: tuple[InventoryArray, ...] = ()
     oddities: tuple[Oddity, ...] = ()
     edition: str | None = None
     date: str | None = None
@@ -160,6 +160,6 @@ class Inventory:
     processors_said: int | None = None
 
     @property
-    def memory(self) -> tuple[FoundSlot, ...]:
+    def memory(self) -> tuple[InventorySlot, ...]:
         """The slots that count."""
         return tuple(slot for slot in self.slots if slot.counts)

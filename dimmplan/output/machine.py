@@ -15,7 +15,7 @@ from dimmplan.boardfile.draft import Draft
 from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.match import Matching
 from dimmplan.inventory.reader import form_name
-from dimmplan.model.inventory import FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.move import Change
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.output.record import Document, FindingEntry, Label, MachineFigures, OfPlan, Record
@@ -98,7 +98,7 @@ def found_record(found: Inventory, *, serials: bool = False) -> FoundDocument:
     return FoundDocument.of(found, slots=[_device(slot, serials=serials) for slot in found.slots])
 
 
-def _device(slot: FoundSlot, *, serials: bool) -> DeviceEntry:
+def _device(slot: InventorySlot, *, serials: bool) -> DeviceEntry:
     left_out = () if serials else ("serial", "asset_tag")
     return DeviceEntry(**{name: getattr(slot, name) for name in DeviceEntry.model_fields if name not in left_out})
 

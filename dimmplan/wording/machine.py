@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
 from dimmplan.model.finding import Finding
-from dimmplan.model.inventory import FoundSlot
+from dimmplan.model.inventory import InventorySlot
 from dimmplan.model.move import Move, Step
 from dimmplan.units import counted, format_kib, listed
 from dimmplan.wording.placement import breach_finding, drafted_findings
@@ -86,7 +86,7 @@ def audit_findings(audit: Audit) -> list[Finding]:
     ]
 
 
-def device_text(slot: FoundSlot) -> str:
+def device_text(slot: InventorySlot) -> str:
     """What a memory device says of itself, short; serial numbers are left out."""
     if slot.state not in {"filled", "hold"}:
         return slot.why if slot.state == "cannot-tell" and slot.why else slot.state.replace("-", " ")

@@ -7,12 +7,12 @@ from typing import Any
 import pytest
 
 from dimmplan.inventory.detect import read_inventory
-from dimmplan.model.inventory import FoundSlot
+from dimmplan.model.inventory import InventorySlot
 from tests.inventory import build
 from tests.inventory.build import FILLED
 
 
-def held(slot: FoundSlot) -> bool:
+def held(slot: InventorySlot) -> bool:
     return slot.state == "hold" and slot.persistent and bool(slot.why) and slot.counts
 
 

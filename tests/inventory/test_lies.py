@@ -218,7 +218,7 @@ def test_empty_and_filler_locators_leave_the_place_without_a_name() -> None:
     found = smbios(DEVICE(0x1100, locator=None), build.empty_device(0x1101, locator="NO DIMM", bank="NO DIMM"))
     assert [(slot.locator, slot.bank) for slot in found.slots] == [("", "NODE 0"), ("", "")]
     assert [slot.state for slot in found.slots] == ["filled", "empty"]
-    assert found.slots[1].said["locator"] == "NO DIMM"
+    assert found.slots[1].words["locator"] == "NO DIMM"
 
 
 def test_a_repeated_locator_names_both_places() -> None:
@@ -315,7 +315,7 @@ def test_rates_are_snapped_to_standard_ones_or_left_open(
 ) -> None:
     slot = smbios(DEVICE(speed=speed, configured=configured)).slots[0]
     assert (slot.rated_mts, slot.configured_mts) == (rated, runs)
-    assert slot.said["speed"] == str(speed)
+    assert slot.words["speed"] == str(speed)
 
 
 def test_a_ddr5_rate_below_the_generation_is_a_clock() -> None:
@@ -497,5 +497,5 @@ def test_serial_numbers_and_tags_stand_in_their_own_fields_only() -> None:
         assert found.oddities
         assert any(slot.serial for slot in found.slots)
         kept = [str(each) for each in found.oddities]
-        kept += [json.dumps(dict(slot.said)) + slot.name + slot.handle + slot.why for slot in found.slots]
+        kept += [json.dumps(dict(slot.words)) + slot.name + slot.handle + slot.why for slot in found.slots]
         assert not [text for text in kept if "SECR" in text.upper() or "53454352" in text]

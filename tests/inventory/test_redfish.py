@@ -12,7 +12,7 @@ from dimmplan.errors import InputError
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.files import MOST_JSON_DEPTH
 from dimmplan.inventory.redfish_values import MEMORY_PROPERTIES
-from dimmplan.model.inventory import FoundPlace, Inventory
+from dimmplan.model.inventory import Inventory, InventoryPlace
 from dimmplan.model.module import FormFactor, Generation, Kind
 from tests.inventory import build
 
@@ -84,13 +84,13 @@ def test_a_property_of_another_type_is_noted_and_left_out(name: str, wrong: Any)
 def test_a_resource_as_a_slot() -> None:
     location = {"Socket": 1, "MemoryController": 2, "Channel": 3, "Slot": 4}
     (slot,) = read(build.memory(MemoryLocation=location, SerialNumber="S1")).slots
-    assert (slot.locator, slot.place) == ("DIMM1", FoundPlace(socket=1, controller=2, channel=3, slot=4))
+    assert (slot.locator, slot.place) == ("DIMM1", InventoryPlace(socket=1, controller=2, channel=3, slot=4))
     assert slot.bank == "socket 1 controller 2 channel 3 slot 4"
     assert (slot.state, slot.capacity_gib, slot.generation) == ("filled", 32, Generation.DDR4)
     assert (slot.kind, slot.form_factor, slot.ranks_said) == (Kind.RDIMM, FormFactor.DIMM, 2)
     assert (slot.ecc, slot.ecc_bits, slot.rated_mts, slot.configured_mts) == (True, 8, 2933, 2933)
     assert (slot.maker, slot.part_number, slot.serial, slot.technology) == ("Maker One", "PART-0001", "S1", "DRAM")
-    assert "SerialNumber" not in slot.said
+    assert "SerialNumber" not in slot.words
 
 
 ALL = [build.memory("DIMM1"), build.absent("DIMM2"), build.memory("DIMM10")]

@@ -11,7 +11,7 @@ from dimmplan.errors import InputError
 from dimmplan.inventory import smbios_binary
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.smbios_binary import read_this_machine
-from dimmplan.model.inventory import FoundProcessor, Inventory
+from dimmplan.model.inventory import Inventory, InventoryProcessor
 from tests.inventory import build
 
 DEVICES = [build.device(0x1100), build.empty_device(0x1101)]
@@ -39,7 +39,7 @@ def test_a_slot_keeps_all_that_is_said() -> None:
     assert (slot.rated_mts, slot.configured_mts, slot.voltage_mv) == (2933, 2933, 1200)
     assert (slot.maker, slot.part_number, slot.serial, slot.asset_tag) == ("Maker One", "PART-0001", "S1", "T1")
     assert (slot.technology, slot.label) == ("DRAM", None)
-    assert slot.said["size"] == "0x4000"
+    assert slot.words["size"] == "0x4000"
     assert slot.name == "DIMM_A1 (NODE 0)"
 
 
@@ -52,7 +52,7 @@ def test_processors_and_arrays() -> None:
         DEVICES[0],
     ]
     found = read_inventory(build.dump(structures))
-    first = FoundProcessor(
+    first = InventoryProcessor(
         locator="CPU1", state="filled", enabled=True, status="enabled", maker="Maker Two", name="Model 7", cores=16
     )
     assert found.processors[0] == first

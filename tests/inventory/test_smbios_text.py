@@ -24,9 +24,9 @@ def test_a_listing() -> None:
     assert (slot.locator, slot.bank, slot.handle, slot.array) == ("DIMM_A1", "NODE 0", "0x1100", "0x1000")
     assert (slot.capacity_gib, slot.generation, slot.kind, slot.ranks_said) == (32, "DDR4", "RDIMM", 2)
     assert (slot.rated_mts, slot.configured_mts, slot.ecc_bits) == (2933, 2933, 8)
-    assert slot.said["size"] == "32 GB"
+    assert slot.words["size"] == "32 GB"
     assert (found.slots[1].state, found.slots[1].maker) == ("empty", None)
-    assert found.slots[1].said["manufacturer"] == "NO DIMM"
+    assert found.slots[1].words["manufacturer"] == "NO DIMM"
 
 
 @pytest.mark.parametrize(

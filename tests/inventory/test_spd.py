@@ -12,12 +12,12 @@ from crccheck.crc import CrcXmodem
 
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.spd import crc16, maker_id, week_made
-from dimmplan.model.inventory import FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.module import Kind
 from tests.inventory import build
 
 
-def slot_of(image: bytes) -> FoundSlot:
+def slot_of(image: bytes) -> InventorySlot:
     (slot,) = read_inventory(image, name="A1.bin").slots
     return slot
 
@@ -198,7 +198,7 @@ def decoded(image: bytes, folder: Path) -> dict[str, str]:
     return dict(re.findall(r"^(\S.*?)\s{2,}(\S.*)$", done.stdout, re.MULTILINE))
 
 
-def latencies(slot: FoundSlot) -> str:
+def latencies(slot: InventorySlot) -> str:
     bins = {"J": 10, "K": 11, "L": 12, "M": 13, "N": 14, "P": 15, "R": 16, "T": 17, "U": 18, "V": 19, "W": 20}
     bins |= {"Y": 21, "AA": 22, "AC": 24}
     match = re.search(r"PC4-\d{4}([A-Z]+)-", slot.label or "")

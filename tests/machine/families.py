@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dimmplan.boardfile.wiring import Wiring, wire
-from dimmplan.model.inventory import FoundProcessor, FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory, InventoryProcessor, InventorySlot
 from dimmplan.model.module import Generation
 
 LETTERS = string.ascii_uppercase
@@ -45,7 +45,7 @@ class Machine:
         return Inventory(
             form="smbios-text",
             slots=tuple(
-                FoundSlot(
+                InventorySlot(
                     locator=slot.locator,
                     bank=slot.bank,
                     state="filled" if slot.filled else "empty",
@@ -54,7 +54,7 @@ class Machine:
                 for slot in self.slots
             ),
             processors=tuple(
-                FoundProcessor(locator=name.rstrip("-"), state="empty" if name.endswith("-") else "filled")
+                InventoryProcessor(locator=name.rstrip("-"), state="empty" if name.endswith("-") else "filled")
                 for name in self.processors
             ),
         )

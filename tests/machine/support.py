@@ -7,7 +7,7 @@ from typing import Any
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.model.board import Board
-from dimmplan.model.inventory import FoundSlot, Inventory
+from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.planner import ask, plan
@@ -19,11 +19,11 @@ def planned(board_id: str, capacity: str, **asked: Any) -> tuple[Board, Placemen
     return board, plan(board, ask(board, capacity, **asked), alternatives=False).placement
 
 
-def device(locator: str, module: Module | None, *, bank: str = "", **said: Any) -> FoundSlot:
+def device(locator: str, module: Module | None, *, bank: str = "", **said: Any) -> InventorySlot:
     """A memory device as firmware lists it: size, generation, ranks and rate, but no device width."""
     if module is None:
-        return FoundSlot(locator=locator, bank=bank, state="empty")
-    return FoundSlot(
+        return InventorySlot(locator=locator, bank=bank, state="empty")
+    return InventorySlot(
         **{
             "locator": locator,
             "bank": bank,

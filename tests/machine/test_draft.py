@@ -13,7 +13,7 @@ from dimmplan.errors import InputError
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.match import match_slots
 from dimmplan.model.board import Board
-from dimmplan.model.inventory import FoundProcessor, Inventory
+from dimmplan.model.inventory import Inventory, InventoryProcessor
 from dimmplan.model.module import Generation, Kind
 from dimmplan.planner import ask, plan
 from dimmplan.sheet.facts import gather
@@ -23,7 +23,7 @@ from tests.inventory import build
 from tests.machine.support import device
 
 M32 = load_board("skerry-16").module_of_size(32)
-TWO = (FoundProcessor(locator="P0", state="filled"), FoundProcessor(locator="P1", state="filled"))
+TWO = (InventoryProcessor(locator="P0", state="filled"), InventoryProcessor(locator="P1", state="filled"))
 
 
 def drafted(found: Inventory) -> Board:
