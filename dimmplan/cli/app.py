@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from importlib import import_module
-from typing import Annotated, NamedTuple
+from typing import Annotated, Any, NamedTuple
 
 import typer
 from typer.completion import (  # type: ignore[attr-defined]
@@ -14,9 +14,18 @@ from typer.completion import (  # type: ignore[attr-defined]
     get_completion_script,
     install,
 )
+from typer.core import TyperCommand, TyperGroup
 
 import dimmplan
-from dimmplan.cli import complete, groups, options
+from dimmplan.cli import terminal
+
+OPTIONS, OTHERS = "Options", "Commands"
+PLANNING, MACHINES, ANSWERS, BOARDS = "Plan and draw", "Machines as they are", "Questions", "Boards"
+"""Heads of the help under which commands stand together."""
+
+
+ASKED_BY = "_DIMMPLAN_COMPLETE"
+"""Set by the shell when it asks for completions."""
 
 
 class Entry(NamedTuple):
@@ -31,76 +40,76 @@ class Entry(NamedTuple):
 COMMANDS = {
     "demo": Entry(
         "demo",
-        groups.PLANNING,
+        PLANNING,
         "The main job on a shipped board, with nothing to prepare.",
         "dimmplan demo --out my-demo",
     ),
     "plan": Entry(
         "plan",
-        groups.PLANNING,
+        PLANNING,
         "The best placement for a capacity, and how it will run.",
         "dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --module 64GiB",
     ),
     "compare": Entry(
         "compare",
-        groups.PLANNING,
+        PLANNING,
         "Capacities, module sizes and processors side by side.",
         "dimmplan compare skerry-16 --capacity 384GiB --capacity 512GiB -o compare.svg",
     ),
     "draw": Entry(
         "draw",
-        groups.PLANNING,
+        PLANNING,
         "The sheet of a plan or a code.",
         "dimmplan plan skerry-16 --capacity 512GiB --json | dimmplan draw - -o map.svg",
     ),
     "found": Entry(
         "machine",
-        groups.MACHINES,
+        MACHINES,
         "What a machine says of itself.",
         "dimmplan found listing.txt",
     ),
     "audit": Entry(
         "machine",
-        groups.MACHINES,
+        MACHINES,
         "A machine held against a plan, slot by slot.",
         "dimmplan audit labels.csv --against plan.json",
     ),
     "moves": Entry(
-        "machine", groups.MACHINES, "How to get from a machine to a plan.", "dimmplan moves labels.csv --to plan.json"
+        "machine", MACHINES, "How to get from a machine to a plan.", "dimmplan moves labels.csv --to plan.json"
     ),
     "locate": Entry(
         "locate",
-        groups.MACHINES,
+        MACHINES,
         "The slot that an error record means.",
         "dimmplan locate skerry-16 'CPU_SrcID#0_MC#1_Chan#0_DIMM#1'",
     ),
     "why": Entry(
         "why",
-        groups.ANSWERS,
+        ANSWERS,
         "Why a plan is so, and what a change would do.",
         "dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --json | dimmplan why - K2",
     ),
     "mix": Entry(
-        "mix",
-        groups.ANSWERS,
+        "rules",
+        ANSWERS,
         "May these modules be used together?",
         "dimmplan mix skerry-16 32GiB '8GB 1Rx8 PC4-2933Y-R'",
     ),
     "rules": Entry(
         "rules",
-        groups.ANSWERS,
+        ANSWERS,
         "A board's rules in words, with sources.",
         "dimmplan rules skerry-16",
     ),
     "docs": Entry(
         "docs",
-        groups.ANSWERS,
+        ANSWERS,
         "The documents, without a network.",
         "dimmplan docs figures",
     ),
     "boards": Entry(
         "boards",
-        groups.BOARDS,
+        BOARDS,
         "The board library: list, show, check, schema, draft, table.",
     ),
 }
@@ -114,7 +123,7 @@ def application(arguments: Sequence[str] = (), *, every: bool = False) -> typer.
     """
     app = typer.Typer(
         name="dimmplan",
-        cls=groups.Group,
+        cls=Group,
         help="Plan which memory module goes into which slot of a server board, and draw the slot map.",
         epilog="Start with: dimmplan demo. Read on with: dimmplan docs",
         rich_markup_mode=None,
@@ -123,7 +132,7 @@ def application(arguments: Sequence[str] = (), *, every: bool = False) -> typer.
         add_completion=False,
         context_settings={"help_option_names": ["-h", "--help"]},
     )
-    completing = complete.ASKED_BY in os.environ
+    completing = ASKED_BY in os.environ
     if completing:
         completion_init()
     app.callback(invoke_without_command=True)(_root)
@@ -137,7 +146,7 @@ def application(arguments: Sequence[str] = (), *, every: bool = False) -> typer.
             app.add_typer(found, name=name, rich_help_panel=entry.panel)
         else:
             epilog = f"Example: {entry.example}"
-            app.command(name, cls=groups.Command, rich_help_panel=entry.panel, epilog=epilog)(found)
+            app.command(name, cls=Command, rich_help_panel=entry.panel, epilog=epilog)(found)
     return app
 
 
@@ -157,14 +166,14 @@ def _version(wanted: bool) -> None:
 
 def _show_completion(shell: Shells | None) -> None:
     if shell is not None:
-        script = get_completion_script(prog_name="dimmplan", complete_var=complete.ASKED_BY, shell=shell.value)
+        script = get_completion_script(prog_name="dimmplan", complete_var=ASKED_BY, shell=shell.value)
         typer.echo(script)
         raise typer.Exit
 
 
 def _install_completion(shell: Shells | None) -> None:
     if shell is not None:
-        _, path = install(shell=shell.value, prog_name="dimmplan", complete_var=complete.ASKED_BY)
+        _, path = install(shell=shell.value, prog_name="dimmplan", complete_var=ASKED_BY)
         typer.echo(f"completion for {shell.value} is in {path}; it works in the next terminal")
         raise typer.Exit
 
@@ -193,6 +202,78 @@ def _root(
     verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say how far the search went.")] = False,
 ) -> None:
     """Plan which memory module goes into which slot of a server board, and draw the slot map."""
-    options.Volume.quiet, options.Volume.verbose = quiet, verbose
+    terminal.Volume.quiet, terminal.Volume.verbose = quiet, verbose
     if context.invoked_subcommand is None:
         typer.echo(context.get_help())
+
+
+# -- help in groups: plain text at any width ---------------------------------------------------------------------------
+
+
+def _sections(formatter: Any, rows: Iterable[tuple[str, tuple[str, str]]]) -> None:
+    """Write rows under their heads, heads in the order in which they first come."""
+    heads: dict[str, list[tuple[str, str]]] = {}
+    for head, row in rows:
+        heads.setdefault(head, []).append(row)
+    for head, under in heads.items():
+        with formatter.section(head):
+            formatter.write_dl(under)
+
+
+def parameters(command: Any, context: Any) -> list[tuple[str, tuple[str, str]]]:
+    """Every parameter under its head: its name as it is typed, and its help. Those of no group come last."""
+    found = []
+    for param in command.get_params(context):
+        row = param.get_help_record(context)
+        if row is None:
+            continue
+        is_argument = param.param_type_name == "argument"
+        head = getattr(param, "rich_help_panel", None) or ("Arguments" if is_argument else OPTIONS)
+        found.append((head, (argument_name(param), row[1]) if is_argument else row))
+    return sorted(found, key=lambda entry: entry[0] == OPTIONS)
+
+
+def argument_name(param: Any) -> str:
+    """An argument as the help calls it."""
+    return str(param.metavar or param.name.upper())
+
+
+def usage(command: Any, context: Any) -> str:
+    """What follows a command's name: options, then arguments, in brackets where they may be missing."""
+    arguments = [param for param in command.get_params(context) if param.param_type_name == "argument"]
+    names = [(argument_name(param), param.required) for param in arguments]
+    return " ".join(["[OPTIONS]", *(name if required else f"[{name}]" for name, required in names)])
+
+
+class Command(TyperCommand):
+    """A command whose options stand in groups, those of no group last."""
+
+    def format_usage(self, ctx: Any, formatter: Any) -> None:
+        """Write how the command is called."""
+        formatter.write_usage(ctx.command_path, usage(self, ctx))
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Write the groups."""
+        _sections(formatter, parameters(self, ctx))
+
+
+class Group(TyperGroup):
+    """A group of commands whose commands stand in groups."""
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Write the options, then the commands."""
+        _sections(formatter, parameters(self, ctx))
+        commands = [self.commands[name] for name in self.list_commands(ctx)]
+        widest = max((len(command.name or "") for command in commands), default=0)
+        limit = formatter.width - 6 - widest
+        _sections(
+            formatter,
+            (
+                (
+                    getattr(command, "rich_help_panel", None) or OTHERS,
+                    (command.name or "", command.get_short_help_str(limit)),
+                )
+                for command in commands
+                if not command.hidden
+            ),
+        )

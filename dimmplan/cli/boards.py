@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import re
 import shlex
-from collections.abc import Iterator
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -15,28 +18,36 @@ from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import MOST_BYTES, boards_by_id, examine_file, find_board_file, load_board
 from dimmplan.boardfile.schema import json_schema
 from dimmplan.bounded import read_file
-from dimmplan.cli import checking, groups, options, terminal
-from dimmplan.cli.files import write_files
-from dimmplan.errors import InputError, Problem
+from dimmplan.cli import app, options, terminal
+from dimmplan.cli.draw import FORMATS, sheet_files
+from dimmplan.cli.files import ending_problem, write_files
+from dimmplan.errors import InputError, Problem, first_problems
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.model.board import Board
+from dimmplan.model.placement import Placement, for_the_map
 from dimmplan.output.boards import (
     LIST_COLUMNS,
+    CheckDocument,
     TableCount,
     TableDocument,
     TableRow,
     board_record,
     board_text,
+    checked_file,
     list_record,
 )
 from dimmplan.output.columns import Part, Table
 from dimmplan.output.machine import draft_record, draft_text
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_mode
-from dimmplan.units import cleaned, quoted
+from dimmplan.units import cleaned, counted, quoted
+from dimmplan.wording.request import CheckNote, check_notes
+
+WATCH_SECONDS = 0.3
+TITLE = "Board as drawn, first slots filled"
 
 boards = typer.Typer(
-    cls=groups.Group,
+    cls=app.Group,
     help="The board library: list, show, check, schema, draft.",
     epilog="A board of one's own: dimmplan docs writing-a-board",
     rich_markup_mode=None,
@@ -47,7 +58,7 @@ boards = typer.Typer(
 
 @boards.command(
     name="list",
-    cls=groups.Command,
+    cls=app.Command,
     short_help="List the boards that go by their id.",
     epilog="Example: dimmplan boards list --json",
 )
@@ -77,7 +88,7 @@ def _boards_by_id() -> Iterator[Board]:
 
 @boards.command(
     name="show",
-    cls=groups.Command,
+    cls=app.Command,
     short_help="Show one board, or its file to start from.",
     epilog="Example: dimmplan boards show skerry-16",
 )
@@ -98,7 +109,7 @@ def show(
         terminal.say(board_text(loaded))
 
 
-@boards.command(name="check", cls=groups.Command, epilog="Example: dimmplan boards check my-board.toml")
+@boards.command(name="check", cls=app.Command, epilog="Example: dimmplan boards check my-board.toml")
 def check(
     files: Annotated[list[Path], typer.Argument(help="Board files.", metavar="FILE...")],
     watch: Annotated[bool, typer.Option("--watch", help="Check again whenever a file changes, until Ctrl-C.")] = False,
@@ -115,14 +126,14 @@ def check(
 ) -> None:
     """Check board files and report every problem at once."""
 
-    checking.require(files, picture)
+    _require(files, picture)
     if watch:
-        checking.watch(files, picture, force=force, as_json=as_json)
-    elif not checking.check(files, picture, force=force, as_json=as_json):
+        _watch(files, picture, force=force, as_json=as_json)
+    elif not _check(files, picture, force=force, as_json=as_json):
         raise typer.Exit(1)
 
 
-@boards.command(name="schema", cls=groups.Command, epilog="Example: dimmplan boards schema > board.schema.json")
+@boards.command(name="schema", cls=app.Command, epilog="Example: dimmplan boards schema > board.schema.json")
 def schema(as_json: options.Json = False) -> None:
     """Print the JSON Schema of the board file."""
 
@@ -132,7 +143,7 @@ def schema(as_json: options.Json = False) -> None:
 
 @boards.command(
     name="table",
-    cls=groups.Command,
+    cls=app.Command,
     short_help="Turn a manual's population table into a rule row.",
     epilog="Example: dimmplan boards table copied.csv >> my-board.toml",
 )
@@ -164,7 +175,7 @@ def table(
 
 @boards.command(
     name="draft",
-    cls=groups.Command,
+    cls=app.Command,
     short_help="Draft a board file from a machine's inventory.",
     epilog="Example: dimmplan boards draft listing.txt -o my-board.toml",
 )
@@ -190,7 +201,7 @@ def draft(
     if as_json:
         typer.echo(to_json(draft_record(made, board_id, str(output))), nl=False)
         return
-    options.wrote(output)
+    terminal.wrote(output)
     names = (shlex.quote(cleaned(str(name), most=400)) for name in (inventory, output))
     terminal.say(draft_text(made, "dimmplan boards draft {} -o {}".format(*names)))
 
@@ -206,3 +217,93 @@ def _answers(texts: list[str]) -> dict[str, str]:
             raise InputError(Problem(file="--answer", place="", found=quoted(text), allowed=allowed))
         answers[about.strip()] = choice.strip()
     return answers
+
+
+# -- the check ---------------------------------------------------------------------------------------------------------
+
+
+def _require(files: Sequence[Path], picture: Path | None) -> None:
+    """Raise ``InputError`` where none of the files is there, and for a picture of none or of several.
+
+    Of several files the others are checked, and one that is not there is among the problems.
+    """
+    problems = []
+    if not any(file.is_file() for file in files):
+        problems = [
+            Problem(file=cleaned(str(file)), place="", found="no such file", allowed="a board file") for file in files
+        ]
+    if picture is not None:
+        wrong = ending_problem(picture, FORMATS, file="--draw")
+        problems += [wrong] if wrong is not None else []
+        if len(files) > 1:
+            problems.append(Problem(file="--draw", place="", found=f"{len(files)} board files", allowed="one"))
+    if problems:
+        raise InputError(problems)
+
+
+def _watch(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: bool) -> None:
+    """Check again whenever a file changes, until stopped. A file that an editor is just replacing is no end."""
+    with suppress(KeyboardInterrupt):
+        while True:
+            seen = [_stamp(file) for file in files]
+            terminal.clear()
+            _check(files, picture, force=force, as_json=as_json)
+            if not as_json:
+                typer.echo("watching; stop with Ctrl-C", err=True)
+            while seen == [_stamp(file) for file in files]:
+                time.sleep(WATCH_SECONDS)
+
+
+def _stamp(file: Path) -> tuple[int, int]:
+    try:
+        status = file.stat()
+    except OSError:
+        return 0, 0
+    return status.st_mtime_ns, status.st_size
+
+
+def _check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: bool) -> bool:
+    """Check, print and draw; true where nothing was wrong."""
+    good = True
+    told = []
+    for file in files:
+        board, problems = examine_file(file)
+        good = good and not problems
+        notes = check_notes(board) if board is not None else []
+        if as_json:
+            told.append((cleaned(str(file)), board.id if board else None, problems, notes))
+        else:
+            _say_checked(file, problems, notes)
+        if board is not None and picture is not None:
+            _draw(board, picture, force=force)
+    if as_json:
+        typer.echo(to_json(CheckDocument(files=[checked_file(*each) for each in told])), nl=False)
+    return good
+
+
+def _say_checked(file: Path, problems: Sequence[Problem], notes: Sequence[CheckNote]) -> None:
+    for problem in first_problems(problems):
+        typer.echo(terminal.folded(problem.sentence(), sys.stdout))
+    for note in notes:
+        where = f"{note.rule}, {counted(note.modules, 'module')}" if note.modules else note.rule
+        typer.echo(terminal.folded(f"{cleaned(str(file))}: note: {where}: {note.text}", sys.stdout))
+    found = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
+    typer.echo(f"{cleaned(str(file))}: {found if problems else 'good'}")
+
+
+def _draw(board: Board, picture: Path, *, force: bool) -> None:
+    try:
+        files = sheet_files(board, _first_slots(board), picture, page="chassis", title=TITLE)
+        write_files(files, force=force)
+    except InputError as error:
+        for problem in error.problems:
+            terminal.complain(f"not drawn: {problem.sentence()}")
+        return
+    for path in files:
+        terminal.wrote(path)
+
+
+def _first_slots(board: Board) -> Placement:
+    """The first usual module in the first slot of every channel: shows names, places and fill order; no plan."""
+    module = board.modules[0]
+    return for_the_map(board, {channel.slots[0]: module for channel in board.channels})

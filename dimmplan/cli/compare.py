@@ -8,10 +8,10 @@ from typing import Annotated
 import typer
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli import complete, options, terminal
+from dimmplan.cli import options, terminal
 from dimmplan.cli.files import check_ending, write_files
+from dimmplan.cli.options import RequestOptions, option
 from dimmplan.compare import compare as compare_requests
-from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES
 from dimmplan.output.compare import View
 from dimmplan.output.compare_record import compare_csv, compare_record
 from dimmplan.output.compare_text import WIDTH, after_table, before_table, compare_table
@@ -23,42 +23,40 @@ FORMATS = (".svg", ".png", ".csv", ".html")
 NO = 1
 
 
+@options.grouped
 def compare(
+    *,
     board: options.Board,
     capacity: Annotated[
         list[str] | None,
-        typer.Option(
-            help="A usable capacity, with its unit; may be repeated. Without it: those worth looking at.",
-            metavar="C",
-            rich_help_panel=options.REQUEST,
+        option(
+            "A usable capacity, with its unit; may be repeated. Without it: those worth looking at.",
+            "C",
+            panel=options.REQUEST,
         ),
     ] = None,
-    module: options.Modules = None,
+    request: RequestOptions,
     processor: Annotated[
         list[str] | None,
-        typer.Option(
-            help="A processor option, or S1=ONE,S2=OTHER; may be repeated. Without it: the first.",
-            metavar="OPTION",
-            autocompletion=complete.processors,
+        option(
+            "A processor option, or S1=ONE,S2=OTHER; may be repeated. Without it: the first.",
+            "OPTION",
+            panel=options.REQUEST,
+            offers=options.processors,
         ),
     ] = None,
     without_tray: options.WithoutTray = None,
-    stock: options.Stock = None,
-    fitted: options.Fitted = None,
-    mode: options.Mode = "independent",
-    over: options.Over = None,
     prefer: Annotated[
         str,
-        typer.Option(
-            help="capacity-first, bandwidth-first, equal-sockets, cost-first or room-first.",
-            metavar="LIST",
-            autocompletion=complete.lists,
+        option(
+            "capacity-first, bandwidth-first, equal-sockets, cost-first or room-first.",
+            "LIST",
+            panel=options.REQUEST,
+            offers=options.lists,
         ),
     ] = "capacity-first",
-    max_types: options.MaxTypes = DEFAULT_MAX_TYPES,
-    effort: options.Effort = DEFAULT_EFFORT,
     output: Annotated[
-        Path | None, typer.Option("-o", "--output", help="File to write: .svg, .png, .csv or .html.", metavar="FILE")
+        Path | None, option("File to write: .svg, .png, .csv or .html.", "FILE", "-o", "--output")
     ] = None,
     force: options.Force = False,
     as_json: options.Json = False,
@@ -75,20 +73,21 @@ def compare(
 
             require_matplotlib()
     loaded = read_trays(load_board(board), without_tray or ())
+    stock = request.stock
     comparison = compare_requests(
         loaded,
         capacities=capacity or (),
-        modules=module or (),
+        modules=request.module,
         processors=processor or (),
         shelf=read_shelf(stock, loaded) if stock is not None else None,
-        fitted=fitted,
-        mode=mode,
-        over=over,
+        fitted=request.fitted,
+        mode=request.mode,
+        over=request.over,
         prefer=prefer,
-        max_types=max_types,
-        effort=effort,
+        max_types=request.max_types,
+        effort=request.effort,
     )
-    view = View(comparison, board_name=board, stock_name=str(stock) if stock is not None else None, over=over)
+    view = View(comparison, board_name=board, stock_name=str(stock) if stock is not None else None, over=request.over)
     _write(view, output, force=force, as_json=as_json)
     if not any(row.planned for row in comparison.rows):
         raise typer.Exit(NO)
@@ -107,7 +106,7 @@ def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> No
     terminal.say_table(compare_table(view), width=WIDTH)
     terminal.say(after_table(view))
     if output is not None:
-        options.wrote(output)
+        terminal.wrote(output)
 
 
 def _content(view: View, ending: str) -> bytes:

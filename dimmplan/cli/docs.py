@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from dimmplan.cli import complete, options, terminal
+from dimmplan.cli import options, terminal
 from dimmplan.docs import read_topic, topics
 from dimmplan.output.boards import TopicDocument, TopicEntry, TopicsDocument
 from dimmplan.output.columns import Column, Part, Table
@@ -24,7 +24,7 @@ def docs(
             help="What to read. Without it: the list of topics.",
             metavar="TOPIC",
             show_default=False,
-            autocompletion=complete.topics,
+            autocompletion=options.offer(lambda _: topics()),
         ),
     ] = None,
     as_json: options.Json = False,

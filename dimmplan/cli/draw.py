@@ -1,8 +1,9 @@
-"""``dimmplan draw``: the sheet of a plan, the format by the name of the file."""
+"""``dimmplan draw``: the sheet of a plan, the format by the name of the file; with ``--prove`` it is searched again."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -10,104 +11,78 @@ import typer
 
 from dimmplan.cli import options, terminal
 from dimmplan.cli.files import check_ending, page_path, write_files
-from dimmplan.cli.machine import Machine, change_from
+from dimmplan.cli.options import InventoryOptions, SheetOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
-from dimmplan.cli.proving import proof_of
-from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.errors import ImpossibleError, InputError, Problem
 from dimmplan.model.board import Board
+from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
+from dimmplan.model.request import Request, Supply
 from dimmplan.output.pdf import pdf_bytes
 from dimmplan.output.qr import qr_matrix
-from dimmplan.output.record import FilesDocument, to_json
+from dimmplan.output.reading import JudgedPlan
+from dimmplan.output.record import BetterEntry, FilesDocument, ProofEntry, to_json
 from dimmplan.output.svg import render_svg
 from dimmplan.plancode.code import encode
+from dimmplan.planner import plan as plan_again
+from dimmplan.reasons.case import Case, Separation
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.letters import strangers
 from dimmplan.sheet.shapes import Sheet, Text, walk
-from dimmplan.units import quoted, words_problem
+from dimmplan.units import quoted
 
 FORMATS = (".svg", ".png", ".pdf", ".html")
-WORDS = ("title", "tag", "date")
-_CHOICES = {"paper": ("a4", "letter", "a5"), "ink": ("colour", "mono"), "front": ("down", "up")}
 
 
+@options.grouped
 def draw(
+    *,
     plan: options.Plan,
-    output: Annotated[
-        Path, typer.Option("-o", "--output", help="File to write: .svg, .png, .pdf or .html.", metavar="FILE")
-    ],
+    output: Annotated[Path, option("File to write: .svg, .png, .pdf or .html.", "FILE", "-o", "--output")],
     board_file: options.BoardFile = None,
     origin: Annotated[
         str | None,
-        typer.Option(
+        option(
+            "A machine's inventory: draws the change sheet from it to the plan.",
+            "INVENTORY",
             "--from",
-            help="A machine's inventory: draws the change sheet from it to the plan.",
-            metavar="INVENTORY",
-            rich_help_panel=options.MACHINE,
+            panel=options.MACHINE,
         ),
     ] = None,
-    slots: options.Slots = None,
-    data_saved: options.DataSaved = None,
-    rest_empty: options.RestEmpty = False,
+    found: InventoryOptions,
     prove: Annotated[
-        bool, typer.Option("--prove", help="Search again: say whether a better placement is there, and draw that word.")
+        bool, option("Search again: say whether a better placement is there, and draw that word.", None, "--prove")
     ] = False,
-    page: Annotated[
-        str | None,
-        typer.Option(help="One page only: its number, or chassis.", metavar="N", rich_help_panel=options.SHEET),
-    ] = None,
-    paper: options.Paper = "a4",
-    ink: options.Ink = "colour",
-    front: options.Front = "down",
-    title: options.Title = None,
-    tag: options.Tag = None,
-    date: options.Date = None,
+    page: Annotated[str | None, option("One page only: its number, or chassis.", "N", panel=options.SHEET)] = None,
+    sheet: SheetOptions,
     force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
     """Draw the sheet of a plan: page one to tape inside the chassis, figures and findings on the next."""
-
-    sheet: dict[str, Any] = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
-    check_sheet_options(sheet)
+    sheet.check()
     check_ending(output, FORMATS)
     judged = read_judged(plan, board_file)
     tell(judged)
     proof = proof_of(judged) if prove and judged.good else None
     board, placement = judged.board, proof.placement if proof else judged.placement
-    sheet |= {name: said for name, said in judged.sheet if said is not None and sheet[name] is None}
+    given = sheet.named()
+    given |= {name: words for name, words in judged.sheet if words is not None and given[name] is None}
     if origin is not None:
-        machine = Machine(inventory=origin, slots=slots, data_saved=data_saved or (), rest_empty=rest_empty)
-        placement, sheet["change"] = change_from(machine, board, placement)
-    files = sheet_files(board, placement, output, page=page, **sheet)
+        from dimmplan.cli.machine import change_from  # brings the audit, which a plain sheet needs not
+
+        placement, given["change"] = change_from(origin, found, board, placement)
+    files = sheet_files(board, placement, output, page=page, **given)
     write_files(files, force=force)
     if as_json:
         document = FilesDocument.of(files=list(map(str, files)), **({"proof": proof.record} if proof else {}))
         typer.echo(to_json(with_judgement(document, judged)), nl=False)
     else:
         for path in files:
-            options.wrote(path)
+            terminal.wrote(path)
         if proof is not None:
             terminal.say(proof.text)
-    if not judged.good or (proof is not None and proof.better):
+    if not judged.good or (proof is not None and proof.separation):
         raise typer.Exit(1)
-
-
-def check_sheet_options(chosen: Mapping[str, str | None]) -> None:
-    """Raise ``InputError`` for a paper, an ink or a front that is none, and for words that no printer can print."""
-    problems = [
-        Problem(
-            file=f"--{name}",
-            place="",
-            found=quoted(value),
-            allowed=", ".join(_CHOICES[name]),
-            hint=did_you_mean(value, _CHOICES[name]),
-        )
-        for name in _CHOICES
-        if (value := chosen.get(name)) is not None and value not in _CHOICES[name]
-    ]
-    problems += [problem for name in WORDS if (problem := words_problem(chosen.get(name), file=f"--{name}"))]
-    if problems:
-        raise InputError(problems)
 
 
 def sheet_files(
@@ -166,7 +141,7 @@ def rendered(sheet: Sheet, path: Path, numbers: Sequence[int] = (), *, alone: bo
 def _warn_of_strangers(sheet: Sheet) -> None:
     shapes = (shape for page in sheet.pages for shape in walk(page.shapes))
     if found := strangers(shape.text for shape in shapes if isinstance(shape, Text)):
-        options.warn(
+        terminal.warn(
             f"the sheet has no letters of its own for {quoted(found)}: they look as the fonts of each machine have them"
         )
 
@@ -179,3 +154,79 @@ def _chosen_pages(page: str | None, count: int) -> list[int]:
         allowed = f"1 to {count}, or chassis"
         raise InputError(Problem(file="--page", place="", found=quoted(page), allowed=allowed))
     return [number]
+
+
+# -- proving again -----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True)
+class Proof:
+    """A plan searched again: ``placement`` carries its new status, ``separation`` what a better one has more of.
+
+    ``slots`` are those that a better placement fills.
+    """
+
+    placement: Placement
+    separation: Separation | None = None
+    slots: tuple[str, ...] = ()
+
+    @property
+    def record(self) -> ProofEntry:
+        """The proof as JSON."""
+        its = self.separation
+        better = its and BetterEntry(
+            criterion=its.name,
+            plan=None if its.plan is None else str(its.plan),
+            better=None if its.alternative is None else str(its.alternative),
+            slots=list(self.slots),
+        )
+        return ProofEntry(proven=self.placement.status == "proven", better=better)
+
+    @property
+    def text(self) -> str:
+        """The proof as a sentence."""
+        its = self.separation
+        if its is None:
+            if self.placement.status == "proven":
+                return "proven: no better placement of these modules\n"
+            return "not proven: the search reached its effort limit\n"
+        values = f": {its.alternative}, not {its.plan}" if its.plan is not None else ""
+        return f"a better placement exists: {its.name}{values}, with modules in {', '.join(self.slots)}\n"
+
+
+def proof_of(judged: JudgedPlan) -> Proof:
+    """Search for a plan's request again, with the modules that its file says, or those that its code holds.
+
+    Raises ``InputError`` for a plan that was made from more than that: a machine, a shelf, a chain of steps.
+    """
+    board, placement = judged.board, judged.placement
+    beside = judged.beside or (("kept",) if placement.prefer == "upgrade" else ())
+    if beside:
+        found = f"a plan with {' and '.join(map(quoted, beside))}"
+        hint = "Plan again as it was planned."
+        raise InputError(Problem(file="--prove", place="", found=found, allowed="a plan of modules alone", hint=hint))
+    case = Case(board, placement)
+    unproven = replace(placement, status="best-found")
+    try:
+        planned = plan_again(board, _request(judged, board, case.request), alternatives=False)
+    except ImpossibleError:
+        return Proof(placement=unproven)
+    if planned.placement.slots == placement.slots:
+        return Proof(placement=replace(placement, status=planned.placement.status))
+    separation = case.part(case.weigh(planned.placement.content))
+    filled = tuple(slot for slot, module in planned.placement.slots if module)
+    return Proof(placement=unproven, separation=separation, slots=filled)
+
+
+def _request(judged: JudgedPlan, board: Board, request: Request) -> Request:
+    """The request of a plan as its file says it; else as it follows from its slots."""
+    asked = judged.request
+    if asked is None or not asked.modules:
+        return request
+    modules = [parse_label(label, file="plan", place="request.modules", usual=board.modules) for label in asked.modules]
+    return replace(
+        request,
+        supplies=tuple(Supply(module=module) for module in dict.fromkeys((*judged.placement.types, *modules))),
+        over_gib=asked.over_gib,
+        max_types=asked.max_types or request.max_types,
+    )

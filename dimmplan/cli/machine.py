@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -13,12 +12,13 @@ import typer
 from dimmplan.audit import Audit
 from dimmplan.audit import audit as compare
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli import complete, options, terminal
+from dimmplan.cli import options, terminal
 from dimmplan.cli.files import write_files
+from dimmplan.cli.options import InventoryOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
-from dimmplan.errors import Cause, InputError, Problem, RefusedError, did_you_mean
+from dimmplan.errors import Cause, InputError, Problem, RefusedError
 from dimmplan.inventory.detect import read_inventory
-from dimmplan.inventory.match import Matching, mapping_text, match_slots, read_mapping, with_rest_empty
+from dimmplan.inventory.match import Matching, mapping_text, read_mapping
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.move import Change
@@ -28,7 +28,6 @@ from dimmplan.output.machine import audit_record, audit_text, found_record, foun
 from dimmplan.output.reading import JudgedPlan
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_processor, read_trays
-from dimmplan.units import quoted
 from dimmplan.wording.machine import blocked_text
 
 FOLLOW_SECONDS = 0.3
@@ -52,30 +51,22 @@ def found(
         terminal.say(found_text(read, serials=serials))
 
 
+@options.grouped
 def audit(
+    *,
     inventory: InventoryArgument,
-    against: Annotated[
-        str | None, typer.Option(help="The plan: a file, - or a plan code.", metavar="PLAN_OR_CODE")
-    ] = None,
+    against: Annotated[str | None, option("The plan: a file, - or a plan code.", "PLAN_OR_CODE")] = None,
     board: Annotated[
         str | None,
-        typer.Option(
-            help="A board instead of a plan: only its rules are checked.",
-            metavar="BOARD",
-            autocompletion=complete.board_ids,
-        ),
+        option("A board instead of a plan: only its rules are checked.", "BOARD", offers=options.board_ids),
     ] = None,
     board_file: options.BoardFile = None,
     processor: options.Processor = None,
     without_tray: options.WithoutTray = None,
-    slots: options.Slots = None,
-    save_slots: Annotated[
-        Path | None, typer.Option(help="Write the slot mapping here, open questions included.", metavar="FILE")
-    ] = None,
-    data_saved: options.DataSaved = None,
-    rest_empty: options.RestEmpty = False,
+    found: InventoryOptions,
+    save_slots: Annotated[Path | None, option("Write the slot mapping here, open questions included.", "FILE")] = None,
     follow: Annotated[
-        bool, typer.Option("--follow", help="Audit again whenever the inventory grows, until stopped.")
+        bool, option("Audit again whenever the inventory grows, until stopped.", None, "--follow")
     ] = False,
     force: options.Force = False,
     as_json: options.Json = False,
@@ -84,16 +75,15 @@ def audit(
     target, judged = _target(against, board, board_file)
     for name, said in {"--processor": processor, "--without-tray": without_tray}.items():
         if said and judged is not None:
-            raise InputError(Problem(file=name, place="", found="with --against", allowed="with --board", hint=""))
+            raise InputError(Problem(file=name, place="", found="with --against", allowed="with --board"))
     if judged is None:
         target = read_trays(target, without_tray or ())
-    option = read_processor(target, processor) if processor else None
+    chosen = read_processor(target, processor) if processor else None
     placement = judged.placement if judged else None
-    machine = Machine(inventory=inventory, slots=slots, data_saved=data_saved or (), rest_empty=rest_empty)
     good = True
     while True:
         stamp = _stamp(inventory)
-        result, matching, read = _audited(machine, target, placement, option)
+        result, matching, read = _audited(inventory, found, target, placement, chosen)
         good = result.good and (judged is None or judged.good)
         if save_slots is not None:
             _save_mapping(save_slots, target, read, matching, force=force)
@@ -140,37 +130,16 @@ def _target(against: str | None, board: str | None, board_file: Path | None) -> 
     return load_board(str(board_file or board)), None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Machine:
-    """What a person says of an inventory that meets a board."""
-
-    inventory: str
-    slots: Path | None = None
-    data_saved: Sequence[str] = ()
-    rest_empty: bool = False
-
-    def matched(self, board: Board) -> tuple[Inventory, Matching]:
-        """The inventory as read, and which slot each device is. Raises ``InputError``."""
-
-        wrong = [slot for slot in self.data_saved if slot not in board.slots]
-        if wrong:
-            hint = did_you_mean(wrong[0], board.slots)
-            raise InputError(
-                Problem(file="--data-saved", place="", found=quoted(wrong[0]), allowed="slots of the board", hint=hint)
-            )
-        answers = read_mapping(self.slots, board) if self.slots else {}
-        found = read_inventory(self.inventory)
-        if self.rest_empty:
-            found = with_rest_empty(found, board, answers)
-        return found, match_slots(found, board, answers)
-
-
 def _audited(
-    machine: Machine, board: Board, placement: Placement | None, processor: str | None = None
+    inventory: str,
+    found: InventoryOptions,
+    board: Board,
+    placement: Placement | None,
+    processor: str | None = None,
 ) -> tuple[Audit, Matching, Inventory]:
-    found, matching = machine.matched(board)
-    saved = machine.data_saved
-    return compare(board, found, matching, placement, data_saved=saved, processor=processor), matching, found
+    read, matching = found.matched(inventory, board)
+    saved = found.data_saved
+    return compare(board, read, matching, placement, data_saved=saved, processor=processor), matching, read
 
 
 def _stamp(inventory: str) -> tuple[int, int]:
@@ -181,21 +150,20 @@ def _stamp(inventory: str) -> tuple[int, int]:
     return status.st_mtime_ns, status.st_size
 
 
+@options.grouped
 def moves(
+    *,
     inventory: InventoryArgument,
-    to: Annotated[str, typer.Option("--to", help="The plan: a file, - or a plan code.", metavar="PLAN_OR_CODE")],
+    to: Annotated[str, option("The plan: a file, - or a plan code.", "PLAN_OR_CODE", "--to")],
     board_file: options.BoardFile = None,
-    slots: options.Slots = None,
-    data_saved: options.DataSaved = None,
-    rest_empty: options.RestEmpty = False,
+    found: InventoryOptions,
     as_json: options.Json = False,
 ) -> None:
     """Say what to keep, pull, move and insert, in order, to get from a machine to a plan; and what is left over."""
 
     judged = read_judged(to, board_file)
     tell(judged)
-    machine = Machine(inventory=inventory, slots=slots, data_saved=data_saved or (), rest_empty=rest_empty)
-    change = _change(machine, judged.board, judged.placement)[0]
+    change = _change(inventory, found, judged.board, judged.placement)[0]
     if as_json:
         typer.echo(to_json(with_judgement(moves_record(change), judged)), nl=False)
     else:
@@ -204,18 +172,20 @@ def moves(
         raise typer.Exit(1)
 
 
-def _change(machine: Machine, board: Board, placement: Placement) -> tuple[Change, tuple[str, ...]]:
+def _change(
+    inventory: str, found: InventoryOptions, board: Board, placement: Placement
+) -> tuple[Change, tuple[str, ...]]:
     """The change from an inventory to a plan, and the slots that nobody may touch."""
-
-    result, _, _ = _audited(machine, board, placement)
+    result, _, _ = _audited(inventory, found, board, placement)
     change = plan_moves(board, result.content, placement, untouchable=result.untouchable)
     return change, result.untouchable
 
 
-def change_from(machine: Machine, board: Board, placement: Placement) -> tuple[Placement, Change]:
+def change_from(
+    inventory: str, found: InventoryOptions, board: Board, placement: Placement
+) -> tuple[Placement, Change]:
     """The plan with its held slots, and the change to it. Raises ``RefusedError`` where it cannot be done."""
-
-    change, untouchable = _change(machine, board, placement)
+    change, untouchable = _change(inventory, found, board, placement)
     if change.blocked:
         raise RefusedError([Cause(rule="hold", text=blocked_text(change.blocked))])
     held = set(untouchable) | set(placement.hold)

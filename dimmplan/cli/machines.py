@@ -14,9 +14,11 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import sys
+import tempfile
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import groupby, islice
@@ -27,19 +29,20 @@ import typer
 from filelock import BaseFileLock, FileLock, Timeout
 
 import dimmplan
+from dimmplan.bounded import read_file
 from dimmplan.cli.files import (
     WriteError,
+    digest_of,
     digest_of_sealed,
+    files_beside,
     make_folder,
     obstacles_in,
     ours_beside,
+    remove_unchanged,
     write_files,
     write_stream,
 )
-from dimmplan.cli.machine_files import MACHINE, Record, read_machine, spool, tidy
-from dimmplan.cli.machine_work import Files, MachineFailure, MachinePlan, draw, solve
-from dimmplan.cli.progress import Bar
-from dimmplan.cli.workers import MOST_JOBS, Task, Workers, usual_jobs
+from dimmplan.cli.workers import MOST_JOBS, Files, MachineFailure, MachinePlan, Task, Workers, draw, solve, usual_jobs
 from dimmplan.errors import InputError, Problem, RefusedError
 from dimmplan.fleet.requests import BoardRequest, Requests
 from dimmplan.fleet.rows import BadRow, MachineList, Row
@@ -61,6 +64,9 @@ from dimmplan.planner import Terms, check_terms
 from dimmplan.units import cleaned
 
 SUMMARY_CSV, SUMMARY_JSON = "summary.csv", "summary.json"
+MACHINE = "machine.json"
+"""Written last into a machine's folder: it names the request and the digests of the other files."""
+Record = dict[str, Any]
 LOCK = ".dimmplan.lock"
 """Locked while a run works in a folder; the system lets go of it whatever becomes of the run."""
 ROWS_AT_ONCE = 64
@@ -170,18 +176,26 @@ class _Run:
     def work(self) -> None:
         """Do row after row, with a bar on a terminal."""
 
-        lines, table = spool(), spool()
+        lines, table = _spool(), _spool()
         self._summaries = {SUMMARY_JSON: lines, SUMMARY_CSV: table}
         table.write(f"{csv_head(COLUMNS)}\n")
         count = self.rows.count()
         jobs = min(self.job.jobs or usual_jobs(), max(1, count // FEW_MACHINES))
-        with Workers(jobs, self.job.cluster) as workers, Bar(count if sys.stderr.isatty() else 0) as bar:
+        shown = typer.progressbar(length=count, show_pos=True, file=sys.stderr, hidden=not sys.stderr.isatty())
+        with Workers(jobs, self.job.cluster) as workers, shown as bar:
             for record in self._records(workers):
                 self.counts[str(record["status"])] += 1
-                bar.say(record)
+                self._say_problems(record)
                 lines.write(json.dumps(record) + "\n")
                 table.write(csv_line(COLUMNS, record))
-                bar.step()
+                bar.update(1)
+
+    def _say_problems(self, record: Record) -> None:
+        """Name what is wrong with a row, above the bar on a terminal."""
+        for each in record["problems"] if record["status"] != "planned" else ():
+            problem = Problem(file=str(record["tag"]), **each)
+            begin = "\r\033[K" if sys.stderr.isatty() else ""
+            sys.stderr.write(f"{begin}{record['status']}: {problem.sentence()}\n")
 
     def _records(self, workers: Workers) -> Iterator[Record]:
         """The rows of the summary in order; the files of each machine are written before its row is given."""
@@ -336,3 +350,46 @@ class _Run:
                     typer.echo(line, nl=False)
             return
         typer.echo(fleet_text(self.counts, self.shared, drawn=self.drawn, kept=self.kept), nl=False)
+
+
+# -- what lies in a machine's folder -----------------------------------------------------------------------------------
+
+_MOST_MACHINE_BYTES = 1 << 20
+_LEFT_BY_A_KILL = re.compile(r"\.dimmplan-[a-z0-9_]{8}\.tmp")
+
+
+def _spool() -> IO[str]:
+    """A nameless file for rows on their way, so that they need no memory."""
+    return tempfile.TemporaryFile("w+", encoding="utf-8", newline="")
+
+
+def read_machine(folder: Path, digest: str) -> Record | None:
+    """The summary of a machine that was done for the same request, if all its files are as written."""
+    try:
+        known = json.loads(read_file(folder / MACHINE, most=_MOST_MACHINE_BYTES, allowed=""))
+        if known["request"] != digest:
+            return None
+        for name, its in known["files"].items():
+            if Path(name).name != name or digest_of(folder / name) != its:
+                return None
+        summary: Record = known["summary"]
+        return summary if summary["status"] == "planned" else None
+    except (InputError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+
+
+def tidy(folder: Path, names: Collection[str] = ()) -> frozenset[str]:
+    """Take away what a run that was stopped, or one for another request, has left in a folder of ours.
+
+    Only files that such a run wrote and nobody has changed since: those of a machine that its intact record names, but
+    for ``names``, which are written anew. Returns the digests of what is ours there.
+    """
+    with suppress(OSError):
+        for path in folder.glob(".dimmplan-*.tmp"):
+            if _LEFT_BY_A_KILL.fullmatch(path.name) and path.is_file():
+                path.unlink(missing_ok=True)
+    known = files_beside(folder / MACHINE)
+    remove_unchanged(folder, known, names)
+    if known:
+        (folder / MACHINE).unlink(missing_ok=True)
+    return frozenset(known.values())

@@ -1,166 +1,300 @@
-"""Options and arguments that several commands share, worded once."""
+"""Options and arguments that several commands share, worded once, and what a shell offers at each place.
+
+An offer never fails and never prints: no offer beats a wrong one.
+"""
 
 from __future__ import annotations
 
+import inspect
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from dataclasses import MISSING, asdict, dataclass, field, fields, is_dataclass
+from functools import wraps
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 
-from dimmplan.cli import complete
-from dimmplan.units import cleaned
+from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
+from dimmplan.units import quoted, words_problem
+
+if TYPE_CHECKING:
+    from dimmplan.inventory.match import Matching
+    from dimmplan.model.board import Board as LoadedBoard
+    from dimmplan.model.inventory import Inventory
 
 REQUEST, LIMITS, MACHINE = "The request", "Limits", "What is in the machine"
 LATER, MANY, SHEET = "Later steps", "Many machines", "The sheet"
 """Heads of the help under which options stand together."""
 
+# -- what a shell offers -----------------------------------------------------------------------------------------------
+
+_CHOICES = {"paper": ("a4", "letter", "a5"), "ink": ("colour", "mono"), "front": ("down", "up")}
+Offer = Callable[[typer.Context, str], list[str]]
+
+
+def offer(choices: Callable[[typer.Context], Iterable[str]]) -> Offer:
+    """Choices as a completion: those that begin with what is typed; the last of several with commas between."""
+
+    def complete(context: typer.Context, incomplete: str) -> list[str]:
+        found: list[str] = []
+        with suppress(Exception, SystemExit):
+            before, comma, last = incomplete.rpartition(",")
+            found = [f"{before}{comma}{choice}" for choice in choices(context) if choice.startswith(last)]
+        return found
+
+    return complete
+
+
+def _board(context: typer.Context) -> LoadedBoard:
+    """The board that the command line names so far: by itself, or by the plan or code that it is about.
+
+    Where an option still lacks its value, the parser has not yet got to the arguments; they wait in ``args``.
+    """
+    from dimmplan.boardfile.read import load_board
+
+    said, waiting = context.params, next(iter(context.args), None)
+    plan = said.get("against") or said.get("to") or said.get("plan")
+    named = said.get("board") or (waiting if "board" in said else None)
+    if named and not plan:
+        return load_board(str(named))
+    from dimmplan.cli.plans import read_judged
+
+    board_file = said.get("board_file")
+    return read_judged(str(plan or waiting), Path(board_file) if board_file else None).board
+
+
+def _board_ids(_: typer.Context) -> list[str]:
+    from dimmplan.boardfile.read import boards_by_id
+
+    return sorted(boards_by_id())
+
+
+def _lists(_: typer.Context) -> list[str]:
+    from dimmplan.solve.criteria import LISTS
+
+    return list(LISTS)
+
+
+def _labels(context: typer.Context) -> list[str]:
+    """Labels of the shelf that is named, or the board's usual ones, and their sizes."""
+    board = _board(context)
+    stock = context.params.get("stock")
+    if stock:
+        from dimmplan.stock import read_shelf
+
+        return list(dict.fromkeys(lot.label for lot in read_shelf(Path(stock), board).lots if lot.count))
+    sizes = dict.fromkeys(f"{module.capacity_gib}GiB" for module in board.modules)
+    return [*sizes, *(module.label for module in board.modules)]
+
+
+board_ids, lists, labels = offer(_board_ids), offer(_lists), offer(_labels)
+processors = offer(lambda context: [option.id for option in _board(context).processors])
+slots = offer(lambda context: _board(context).slots)
+modes = offer(lambda _: list(Mode))
+papers = offer(lambda _: _CHOICES["paper"])
+inks = offer(lambda _: _CHOICES["ink"])
+fronts = offer(lambda _: _CHOICES["front"])
+puts = offer(
+    lambda context: [
+        f"{slot}={module.capacity_gib}GiB" for slot in _board(context).slots for module in _board(context).modules
+    ]
+)
+
+# -- options and arguments ---------------------------------------------------------------------------------------------
+
+
+def option(text: str, metavar: str | None = None, *names: str, panel: str | None = None, offers: Any = None) -> Any:
+    """An option: its help, what stands for its value, its names where the parameter's is not all, its head."""
+    return typer.Option(*names, help=text, metavar=metavar, rich_help_panel=panel, autocompletion=offers)
+
+
 Board = Annotated[
-    str, typer.Argument(help="A shipped board id, or a board file.", metavar="BOARD", autocompletion=complete.board_ids)
+    str, typer.Argument(help="A shipped board id, or a board file.", metavar="BOARD", autocompletion=board_ids)
 ]
 Plan = Annotated[str, typer.Argument(help="A plan file, - for standard input, or a plan code.", metavar="PLAN_OR_CODE")]
-BoardFile = Annotated[
-    Path | None, typer.Option(help="The board's file, where it is not a shipped one.", metavar="FILE")
-]
-Modules = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--module",
-        help="A JEDEC label or a bare size; may be repeated. Without it: the board's usual ones.",
-        metavar="M",
-        rich_help_panel=REQUEST,
-        autocompletion=complete.labels,
-    ),
-]
-Stock = Annotated[
-    Path | None,
-    typer.Option(
-        help="Stock list, CSV or TOML: only modules on it are used; with --module, only those in both.",
-        metavar="FILE",
-        rich_help_panel=REQUEST,
-    ),
-]
-Over = Annotated[
-    str | None,
-    typer.Option(
-        help="How far above the capacity still counts as equal: 10% or 64GiB.", metavar="A", rich_help_panel=REQUEST
-    ),
-]
+BoardFile = Annotated[Path | None, option("The board's file, where it is not a shipped one.", "FILE")]
+Json = Annotated[bool, option("One JSON document on standard output.", None, "--json")]
+Force = Annotated[bool, option("Overwrite files that this tool did not make.", None, "--force")]
 Fitted = Annotated[
     str | None,
-    typer.Option(
-        help="Sockets fitted, with commas. Without it: all.",
-        metavar="S,S",
-        rich_help_panel=REQUEST,
-        autocompletion=complete.sockets,
+    option(
+        "Sockets fitted, with commas. Without it: all.",
+        "S,S",
+        panel=REQUEST,
+        offers=offer(lambda context: [socket.id for socket in _board(context).sockets]),
     ),
 ]
 Processor = Annotated[
     list[str] | None,
-    typer.Option(
-        help="Processor option, or SOCKET=OPTION where the board lets sockets differ; may be repeated. Without it: "
-        "the first.",
-        metavar="OPTION",
-        rich_help_panel=REQUEST,
-        autocompletion=complete.processors,
+    option(
+        "Processor option, or SOCKET=OPTION where the board lets sockets differ; may be repeated. Without it: the "
+        "first.",
+        "OPTION",
+        panel=REQUEST,
+        offers=processors,
     ),
 ]
 WithoutTray = Annotated[
     list[str] | None,
-    typer.Option(
-        help="A tray or riser that is not there; may be repeated.",
-        metavar="TRAY",
-        rich_help_panel=REQUEST,
-        autocompletion=complete.trays,
+    option(
+        "A tray or riser that is not there; may be repeated.",
+        "TRAY",
+        panel=REQUEST,
+        offers=offer(lambda context: [tray.name for tray in _board(context).physical.trays]),
     ),
 ]
-Mode = Annotated[
-    str,
-    typer.Option(
-        help="Memory mode: independent, mirrored or sparing.",
-        metavar="MODE",
-        rich_help_panel=REQUEST,
-        autocompletion=complete.modes,
-    ),
-]
-MaxTypes = Annotated[
-    int, typer.Option(help="How many module types may be used at once.", metavar="N", rich_help_panel=LIMITS)
-]
-Effort = Annotated[
-    int,
-    typer.Option(
-        help="At most so many search nodes for one answer; there is no time limit.", metavar="N", rich_help_panel=LIMITS
-    ),
-]
-Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
-Force = Annotated[bool, typer.Option("--force", help="Overwrite files that this tool did not make.")]
-Paper = Annotated[
-    str,
-    typer.Option(help="a4, letter or a5.", metavar="PAPER", rich_help_panel=SHEET, autocompletion=complete.papers),
-]
-Ink = Annotated[
-    str, typer.Option(help="colour or mono.", metavar="INK", rich_help_panel=SHEET, autocompletion=complete.inks)
-]
-Front = Annotated[
-    str,
-    typer.Option(
-        help="Where the front edge is drawn: down or up.",
-        metavar="SIDE",
-        rich_help_panel=SHEET,
-        autocompletion=complete.fronts,
-    ),
-]
-Title = Annotated[str | None, typer.Option(help="Title of the sheet.", metavar="TEXT", rich_help_panel=SHEET)]
-Tag = Annotated[str | None, typer.Option(help="Tag of the machine.", metavar="TEXT", rich_help_panel=SHEET)]
-Date = Annotated[
-    str | None, typer.Option(help="Date, printed on the sheet as given.", metavar="TEXT", rich_help_panel=SHEET)
-]
+
+
+@dataclass(frozen=True, kw_only=True)
+class RequestOptions:
+    """What may be said of a request beside its board and capacity, for one placement or for many side by side."""
+
+    module: Annotated[
+        list[str],
+        option(
+            "A JEDEC label or a bare size; may be repeated. Without it: the board's usual ones.",
+            "M",
+            panel=REQUEST,
+            offers=labels,
+        ),
+    ] = field(default_factory=list)
+    stock: Annotated[
+        Path | None,
+        option(
+            "Stock list, CSV or TOML: only modules on it are used; with --module, only those in both.",
+            "FILE",
+            panel=REQUEST,
+        ),
+    ] = None
+    over: Annotated[
+        str | None,
+        option("How far above the capacity still counts as equal: 10% or 64GiB.", "A", panel=REQUEST),
+    ] = None
+    fitted: Fitted = None
+    mode: Annotated[
+        str,
+        option("Memory mode: independent, mirrored or sparing.", "MODE", panel=REQUEST, offers=modes),
+    ] = "independent"
+    max_types: Annotated[int, option("How many module types may be used at once.", "N", panel=LIMITS)] = (
+        DEFAULT_MAX_TYPES
+    )
+    effort: Annotated[
+        int, option("At most so many search nodes for one answer; there is no time limit.", "N", panel=LIMITS)
+    ] = DEFAULT_EFFORT
+
+
+@dataclass(frozen=True, kw_only=True)
+class MapOptions:
+    """How a map is drawn, and whose it is."""
+
+    paper: Annotated[str, option("a4, letter or a5.", "PAPER", panel=SHEET, offers=papers)] = "a4"
+    ink: Annotated[str, option("colour or mono.", "INK", panel=SHEET, offers=inks)] = "colour"
+    front: Annotated[
+        str,
+        option("Where the front edge is drawn: down or up.", "SIDE", panel=SHEET, offers=fronts),
+    ] = "down"
+    tag: Annotated[str | None, option("Tag of the machine.", "TEXT", panel=SHEET)] = None
+
+    def named(self) -> dict[str, Any]:
+        """All of it by name."""
+        return asdict(self)
+
+    def check(self) -> None:
+        """Raise ``InputError`` for a paper, an ink or a front that is none, and for words that no printer can print."""
+        problems = [
+            Problem(
+                file=f"--{name}",
+                place="",
+                found=quoted(value),
+                allowed=", ".join(choices),
+                hint=did_you_mean(value, choices),
+            )
+            for name, choices in _CHOICES.items()
+            if (value := getattr(self, name)) not in choices
+        ]
+        problems += [
+            problem
+            for name, words in self.named().items()
+            if name not in _CHOICES and (problem := words_problem(words, file=f"--{name}"))
+        ]
+        if problems:
+            raise InputError(problems)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetOptions(MapOptions):
+    """How a sheet is drawn, and the words of its title block."""
+
+    title: Annotated[str | None, option("Title of the sheet.", "TEXT", panel=SHEET)] = None
+    date: Annotated[str | None, option("Date, printed on the sheet as given.", "TEXT", panel=SHEET)] = None
+
+
 Slots = Annotated[
-    Path | None,
-    typer.Option(
-        help="Slot mapping: which slot each locator of the inventory means.", metavar="MAPPING", rich_help_panel=MACHINE
-    ),
-]
-DataSaved = Annotated[
-    list[str] | None,
-    typer.Option(
-        help="A slot on hold whose data is saved; may be repeated.",
-        metavar="SLOT",
-        rich_help_panel=MACHINE,
-        autocompletion=complete.slots,
-    ),
+    Path | None, option("Slot mapping: which slot each locator of the inventory means.", "MAPPING", panel=MACHINE)
 ]
 
 
-RestEmpty = Annotated[
-    bool,
-    typer.Option(
-        "--rest-empty",
-        help="Slots that the inventory does not list are empty: for a list of filled slots alone.",
-        rich_help_panel=MACHINE,
-    ),
-]
+@dataclass(frozen=True, kw_only=True)
+class InventoryOptions:
+    """What a person says of an inventory that meets a board."""
+
+    slots: Slots = None
+    data_saved: Annotated[
+        list[str],
+        option("A slot on hold whose data is saved; may be repeated.", "SLOT", panel=MACHINE, offers=slots),
+    ] = field(default_factory=list)
+    rest_empty: Annotated[
+        bool,
+        option(
+            "Slots that the inventory does not list are empty: for a list of filled slots alone.",
+            None,
+            "--rest-empty",
+            panel=MACHINE,
+        ),
+    ] = False
+
+    def matched(self, inventory: str, board: LoadedBoard) -> tuple[Inventory, Matching]:
+        """The inventory as read, and which slot each device is. Raises ``InputError``."""
+        from dimmplan.inventory.detect import read_inventory  # most calls read no machine
+        from dimmplan.inventory.match import match_slots, read_mapping, with_rest_empty
+
+        wrong = [slot for slot in self.data_saved if slot not in board.slots]
+        if wrong:
+            found, hint = quoted(wrong[0]), did_you_mean(wrong[0], board.slots)
+            raise InputError(
+                Problem(file="--data-saved", place="", found=found, allowed="slots of the board", hint=hint)
+            )
+        answers = read_mapping(self.slots, board) if self.slots else {}
+        read = read_inventory(inventory)
+        if self.rest_empty:
+            read = with_rest_empty(read, board, answers)
+        return read, match_slots(read, board, answers)
 
 
-class Volume:
-    """How much is said on standard error: set once by ``-q`` or ``-v`` before the command."""
+def grouped(command: Callable[..., None]) -> Callable[..., None]:
+    """A command whose parameters may be such groups: each of their fields is an option, and they come as objects."""
+    signature = inspect.signature(command, eval_str=True)
+    groups: dict[str, type[Any]] = {}
+    options: list[inspect.Parameter] = []
+    for parameter in signature.parameters.values():
+        if not is_dataclass(parameter.annotation):
+            options.append(parameter.replace(kind=inspect.Parameter.KEYWORD_ONLY))
+            continue
+        group: Any = parameter.annotation
+        groups[parameter.name] = group
+        hints = get_type_hints(group, include_extras=True)
+        for each in fields(group):
+            default: Any = each.default if each.default_factory is MISSING else each.default_factory()
+            kind = inspect.Parameter.KEYWORD_ONLY
+            options.append(inspect.Parameter(each.name, kind, default=default, annotation=hints[each.name]))
 
-    quiet = False
-    verbose = False
+    @wraps(command)
+    def called(**given: Any) -> None:
+        for name, group in groups.items():
+            given[name] = group(**{each.name: given.pop(each.name) for each in fields(group)})
+        command(**given)
 
-
-def wrote(path: Path) -> None:
-    """Say that a file was written."""
-    if not Volume.quiet:
-        typer.echo(f"wrote {cleaned(str(path), most=400)}", err=True)
-
-
-def warn(text: str) -> None:
-    """Say what a person should know of the outcome."""
-    if not Volume.quiet:
-        typer.echo(f"warning: {cleaned(text, most=400)}", err=True)
-
-
-def detail(text: str) -> None:
-    """Say what only ``-v`` asks for."""
-    if Volume.verbose:
-        typer.echo(cleaned(text, most=400), err=True)
+    called.__signature__ = signature.replace(parameters=options)  # type: ignore[attr-defined]
+    return called

@@ -1,192 +1,222 @@
-"""``dimmplan plan``: the placement that is best for a request."""
+"""``dimmplan plan``: the placement that is best for a request, alone, from what is in a machine, or step by step."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli import STOPPED, complete, options, terminal
-from dimmplan.cli.draw import check_sheet_options, sheet_files
+from dimmplan.cli import STOPPED, options, terminal
+from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
-from dimmplan.cli.growing import GrowthAnswer, GrowthOptions, answer
+from dimmplan.cli.options import InventoryOptions, RequestOptions, SheetOptions, option
+from dimmplan.cli.waiting import waiting
 from dimmplan.errors import InputError, Problem
+from dimmplan.growth.grow import grow
+from dimmplan.growth.keep import KeptModules, keep
+from dimmplan.growth.pinned import NOTHING, Next, Start, next_by_adding, plan_from
+from dimmplan.growth.upgrade import upgrade_of
 from dimmplan.model.board import Board
-from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Request
+from dimmplan.model.request import Request
+from dimmplan.output.growth import (
+    BeforeEntry,
+    growth_record,
+    growth_text,
+    kept_record,
+    kept_text,
+    mode_record,
+    mode_text,
+    next_record,
+    next_text,
+    upgrade_findings,
+)
 from dimmplan.output.plan import plan_record, sheet_record
 from dimmplan.output.record import to_json
 from dimmplan.output.stock import pick_csv, picks_of, shelf_record, shelf_text
 from dimmplan.output.text import plan_text
-from dimmplan.planner import Terms, ask, read_trays
+from dimmplan.planner import Planned, Terms, ask, read_over, read_trays, without_mode
 from dimmplan.stock import Shelf, read_shelf
-from dimmplan.units import cleaned
+from dimmplan.units import cleaned, format_capacity, parse_capacity
+
+MOST_STEPS = 6
+"""Steps of one chain: the space of chains grows with a power of them."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class KeepOptions(InventoryOptions):
+    """What is in the machine already."""
+
+    keep: Annotated[
+        str | None,
+        option("What is in the machine: a file or folder, or this-machine.", "INVENTORY", panel=options.MACHINE),
+    ] = None
+    keep_in_place: Annotated[
+        bool,
+        option(
+            "What lies in a slot stays there; modules are only added.", None, "--keep-in-place", panel=options.MACHINE
+        ),
+    ] = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class LaterOptions:
+    """Later steps."""
+
+    then: Annotated[
+        list[str],
+        option("A later capacity, reached by adding modules only; may be repeated.", "C", panel=options.LATER),
+    ] = field(default_factory=list)
+    then_may_move: Annotated[
+        bool,
+        option(
+            "With --then: modules may move between steps; none is discarded.",
+            None,
+            "--then-may-move",
+            panel=options.LATER,
+        ),
+    ] = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class ManyOptions:
+    """Many machines."""
+
+    machines: Annotated[
+        Path | None,
+        option(
+            "Many machines at once, a CSV file: tag, board, fitted, processor, capacity, modules, prefer. With "
+            "--stock the shelf is divided between them.",
+            "FILE",
+            panel=options.MANY,
+        ),
+    ] = None
+    jobs: Annotated[
+        int | None, option("With --machines: so many at once; all cores without it.", "N", panel=options.MANY)
+    ] = None
+    cluster: Annotated[
+        str | None,
+        option("With --machines: work on the workers of this Dask scheduler.", "ADDRESS", panel=options.MANY),
+    ] = None
+
+
+@options.grouped
 def plan(
+    *,
     board: Annotated[
         str | None,
         typer.Argument(
             help="A shipped board id, or a board file.",
             metavar="BOARD",
             show_default=False,
-            autocompletion=complete.board_ids,
+            autocompletion=options.board_ids,
         ),
     ] = None,
     capacity: Annotated[
         str | None,
-        typer.Option(
-            help="Usable capacity over all fitted sockets, with its unit.", metavar="C", rich_help_panel=options.REQUEST
-        ),
+        option("Usable capacity over all fitted sockets, with its unit.", "C", panel=options.REQUEST),
     ] = None,
-    module: options.Modules = None,
-    stock: options.Stock = None,
-    over: options.Over = None,
-    fitted: options.Fitted = None,
+    request: RequestOptions,
     processor: options.Processor = None,
     without_tray: options.WithoutTray = None,
-    mode: options.Mode = "independent",
     prefer: Annotated[
         str | None,
-        typer.Option(
-            help="capacity-first (the default), bandwidth-first, equal-sockets, cost-first, room-first or upgrade "
+        option(
+            "capacity-first (the default), bandwidth-first, equal-sockets, cost-first, room-first or upgrade "
             "(the default with --keep).",
-            metavar="LIST",
-            rich_help_panel=options.REQUEST,
-            autocompletion=complete.lists,
+            "LIST",
+            panel=options.REQUEST,
+            offers=options.lists,
         ),
     ] = None,
-    keep: Annotated[
-        str | None,
-        typer.Option(
-            help="What is in the machine: a file or folder, or this-machine.",
-            metavar="INVENTORY",
-            rich_help_panel=options.MACHINE,
-        ),
-    ] = None,
-    keep_in_place: Annotated[
-        bool,
-        typer.Option(
-            "--keep-in-place",
-            help="What lies in a slot stays there; modules are only added.",
-            rich_help_panel=options.MACHINE,
-        ),
-    ] = False,
-    slots: options.Slots = None,
-    data_saved: options.DataSaved = None,
-    rest_empty: options.RestEmpty = False,
-    then: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="A later capacity, reached by adding modules only; may be repeated.",
-            metavar="C",
-            rich_help_panel=options.LATER,
-        ),
-    ] = None,
-    then_may_move: Annotated[
-        bool,
-        typer.Option(
-            "--then-may-move",
-            help="With --then: modules may move between steps; none is discarded.",
-            rich_help_panel=options.LATER,
-        ),
-    ] = False,
-    max_types: options.MaxTypes = DEFAULT_MAX_TYPES,
-    effort: options.Effort = DEFAULT_EFFORT,
-    machines: Annotated[
-        Path | None,
-        typer.Option(
-            help="Many machines at once, a CSV file: tag, board, fitted, processor, capacity, modules, prefer. With "
-            "--stock the shelf is divided between them.",
-            metavar="FILE",
-            rich_help_panel=options.MANY,
-        ),
-    ] = None,
-    jobs: Annotated[
-        int | None,
-        typer.Option(
-            help="With --machines: so many at once; all cores without it.", metavar="N", rich_help_panel=options.MANY
-        ),
-    ] = None,
-    cluster: Annotated[
-        str | None,
-        typer.Option(
-            help="With --machines: work on the workers of this Dask scheduler.",
-            metavar="ADDRESS",
-            rich_help_panel=options.MANY,
-        ),
-    ] = None,
-    out: Annotated[Path | None, typer.Option(help="Folder for plan.json and the sheet.", metavar="DIR")] = None,
-    paper: options.Paper = "a4",
-    ink: options.Ink = "colour",
-    front: options.Front = "down",
-    title: options.Title = None,
-    tag: options.Tag = None,
-    date: options.Date = None,
+    kept: KeepOptions,
+    later: LaterOptions,
+    many: ManyOptions,
+    sheet: SheetOptions,
+    out: Annotated[Path | None, option("Folder for plan.json and the sheet.", "DIR")] = None,
     force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
     """Find the best placement for a capacity on a board, prove it, and say how the memory will run."""
-
-    sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
-    if list(sheet.values()) != ["a4", "colour", "down", None, None, None]:  # the defaults need no look, and no import
-        check_sheet_options(sheet)
+    sheet.check()
     terms: Terms = {
-        "modules": tuple(module or ()),
-        "fitted": fitted,
+        "modules": tuple(request.module),
+        "fitted": request.fitted,
         "processor": processor,
-        "mode": mode,
-        "prefer": prefer,
-        "over": over,
-        "max_types": max_types,
-        "effort": effort,
+        "mode": request.mode,
+        "prefer": prefer or ("upgrade" if kept.keep else None),
+        "over": request.over,
+        "max_types": request.max_types,
+        "effort": request.effort,
     }
-    wishes = GrowthOptions(
-        keep=keep,
-        in_place=keep_in_place,
-        data_saved=data_saved or (),
-        slots=slots,
-        rest_empty=rest_empty,
-        then=then or (),
-        may_move=then_may_move,
-        over=over,
-    )
-    wishes.check()
-    given = {"BOARD": board, "--capacity": capacity, "--keep": keep, "--then": then, "--tag": tag}
-    given["--without-tray"] = without_tray
-    if machines is not None:
+    _check_together(kept, later)
+    if many.machines is not None:
         from dimmplan.cli.machines import Job, plan_machines  # brings processes and locks, which one machine needs not
 
-        folder = _check_call(given, out)
+        given = {"BOARD": board, "--capacity": capacity, "--keep": kept.keep, "--then": later.then, "--tag": sheet.tag}
+        given["--without-tray"] = without_tray
         job = Job(
-            machines=machines,
-            out=folder,
+            machines=many.machines,
+            out=_check_many(given, out),
             terms=terms,
-            stock=stock,
-            jobs=jobs,
-            cluster=cluster,
-            sheet=sheet,
+            stock=request.stock,
+            jobs=many.jobs,
+            cluster=many.cluster,
+            sheet=sheet.named(),
             force=force,
         )
         plan_machines(job, as_json=as_json)
         return
-    loaded, request, shelf = _asked(given, terms, stock, {"--jobs": jobs, "--cluster": cluster})
-    _plan_one(
-        loaded,
-        request,
-        wishes,
-        shelf=shelf,
-        modules=terms["modules"],
-        out=out,
-        sheet=sheet,
-        force=force,
-        as_json=as_json,
-    )
+    _check_one({"BOARD": board, "--capacity": capacity}, {"--jobs": many.jobs, "--cluster": many.cluster})
+    loaded = read_trays(load_board(str(board)), without_tray or ())
+    shelf = read_shelf(request.stock, loaded) if request.stock is not None else None
+    asked = ask(loaded, str(capacity), shelf=shelf, **terms)
+    answer = _answer(loaded, asked, kept, later, shelf=shelf, terms=terms)
+    record = answer.document(sheet) if as_json or out is not None else {}
+    written, problems = _written(answer, record, out, sheet, force=force) if out is not None else ([], [])
+    if as_json:
+        typer.echo(to_json(record), nl=False)
+    else:
+        searched = answer.planned.answer
+        how = "proven" if searched.proven else f"stopped: {searched.stopped}"
+        terminal.detail(f"{searched.effort} search nodes, {how}")
+        terminal.say("\n".join([plan_text(answer.planned), *answer.texts]))
+        for path in written:
+            terminal.wrote(path)
+    for problem in problems:  # the answer itself stands above, whatever became of its files
+        terminal.complain(f"error: {cleaned(problem.sentence(), most=2000)}")
+    if problems or answer.stopped:
+        raise typer.Exit(2 if problems else STOPPED)
 
 
-def _check_call(given: dict[str, Any], out: Path | None) -> Path:
+# -- what does not go together -----------------------------------------------------------------------------------------
+
+
+def _check_together(kept: KeepOptions, later: LaterOptions) -> None:
+    """Raise ``InputError`` for options that mean nothing without another one."""
+    alone = [
+        ("--keep-in-place", kept.keep_in_place, kept.keep, "--keep INVENTORY"),
+        ("--data-saved", kept.data_saved, kept.keep, "--keep INVENTORY"),
+        ("--slots", kept.slots, kept.keep, "--keep INVENTORY"),
+        ("--rest-empty", kept.rest_empty, kept.keep, "--keep INVENTORY"),
+        ("--then-may-move", later.then_may_move, later.then, "--then C"),
+    ]
+    problems = [
+        Problem(file=name, place="", found=f"no {needs}", allowed=f"together with {needs}")
+        for name, given, other, needs in alone
+        if given and not other
+    ]
+    if len(later.then) >= MOST_STEPS:
+        found = f"{len(later.then)} later steps"
+        problems.append(Problem(file="--then", place="", found=found, allowed=f"at most {MOST_STEPS - 1}"))
+    if problems:
+        raise InputError(problems)
+
+
+def _check_many(given: dict[str, Any], out: Path | None) -> Path:
     """The output folder of a call with --machines. Raises ``InputError`` for what does not go with it."""
     problems = [
         Problem(file=name, place="", found="together with --machines", allowed="for one machine only")
@@ -200,15 +230,12 @@ def _check_call(given: dict[str, Any], out: Path | None) -> Path:
     return out
 
 
-def _asked(
-    given: dict[str, Any], terms: Terms, stock: Path | None, many: dict[str, Any]
-) -> tuple[Board, Request, Shelf | None]:
-    """The board, what is asked of it, and the shelf. Raises ``InputError`` and ``RefusedError``."""
-
+def _check_one(needed: dict[str, Any], many: dict[str, Any]) -> None:
+    """Raise ``InputError`` for what a call for one machine lacks, and for what only many machines have."""
     problems = [
         Problem(file="dimmplan plan", place="", found=f"no {name}", allowed="", hint="See: dimmplan plan --help")
-        for name in ("BOARD", "--capacity")
-        if given[name] is None
+        for name, value in needed.items()
+        if value is None
     ]
     problems += [
         Problem(file=name, place="", found="no --machines", allowed="together with --machines")
@@ -217,79 +244,135 @@ def _asked(
     ]
     if problems:
         raise InputError(problems)
-    loaded = read_trays(load_board(given["BOARD"]), given["--without-tray"] or ())
-    shelf = None
-    if stock is not None:
-        shelf = read_shelf(stock, loaded)
-    if given["--keep"] and not terms["prefer"]:
-        terms = terms | {"prefer": "upgrade"}
-    request = ask(loaded, given["--capacity"], shelf=shelf, **terms)
-    return loaded, request, shelf
 
 
-def _plan_one(
-    board: Board,
-    request: Request,
-    wishes: GrowthOptions,
-    *,
-    shelf: Shelf | None,
-    modules: Sequence[str],
-    out: Path | None,
-    sheet: dict[str, Any],
-    force: bool,
-    as_json: bool,
-) -> None:
+# -- the answer --------------------------------------------------------------------------------------------------------
 
-    grown = answer(board, request, wishes, shelf=shelf, modules=modules)
-    record = _record(grown, shelf, sheet) if as_json or out is not None else {}
-    written, problems = _written(grown, record, shelf, out, sheet, force=force) if out is not None else ([], [])
-    if as_json:
-        typer.echo(to_json(record), nl=False)
+
+@dataclass(kw_only=True)
+class _Answer:
+    """The answer with what stands beside it: more keys of its JSON, more texts, the plans of later steps, its shelf.
+
+    ``stopped`` is true where Ctrl-C ended the search: the best found so far.
+    """
+
+    planned: Planned
+    record: dict[str, Any]
+    texts: list[str]
+    later: tuple[Planned, ...] = ()
+    shelf: Shelf | None = None
+    stopped: bool = False
+
+    def beside(self, text: str, **record: Any) -> None:
+        """Put something before what stands beside the answer."""
+        self.record = record | self.record
+        self.texts.insert(0, text)
+
+    def document(self, sheet: SheetOptions) -> dict[str, Any]:
+        """All of it as JSON."""
+        return plan_record(self.planned, **sheet_record(sheet.named()), **self.record).plain()
+
+
+def _answer(
+    board: Board, request: Request, kept: KeepOptions, later: LaterOptions, *, shelf: Shelf | None, terms: Terms
+) -> _Answer:
+    """Answer ``plan``: alone, from what is in a machine, or as the first step of a chain.
+
+    Raises ``InputError`` and ``ImpossibleError``.
+    """
+    machine, start = None, NOTHING
+    if kept.keep is not None:
+        read, matching = kept.matched(kept.keep, board)
+        machine = keep(board, read, matching, data_saved=kept.data_saved, supplies=request.supplies)
+        request = replace(request, supplies=machine.supplies)
+        start = machine.start(request.fitted, in_place=kept.keep_in_place)
+    if later.then:
+        answer = _chain(board, _requests(request, later, terms["over"]), start, may_move=later.then_may_move)
     else:
-        _say(grown, shelf)
-        for path in written:
-            options.wrote(path)
-    for problem in problems:  # the answer itself stands above, whatever became of its files
-        terminal.complain(f"error: {cleaned(problem.sentence(), most=2000)}")
-    if problems or grown.stopped:
-        raise typer.Exit(2 if problems else STOPPED)
-
-
-def _say(grown: GrowthAnswer, shelf: Shelf | None) -> None:
-    """Print the answer for people."""
-
-    searched = grown.planned.answer
-    how = "proven" if searched.proven else f"stopped: {searched.stopped}"
-    options.detail(f"{searched.effort} search nodes, {how}")
-    terminal.say(plan_text(grown.planned))
+        answer = _alone(board, request, start, shelf=shelf, modules=terms["modules"])
+    answer.shelf = shelf
+    if machine is not None:
+        _keep_beside(answer, machine, start)
     if shelf is not None:
-        terminal.say(f"\n{shelf_text(grown.planned, shelf)}")
-    terminal.say(f"\n{grown.text}")
+        answer.beside(shelf_text(answer.planned, shelf), stock=shelf_record(answer.planned, shelf))
+    return answer
+
+
+def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None, modules: Sequence[str]) -> _Answer:
+    with waiting() as wait:
+        planned = plan_from(board, request, start, shelf=shelf, modules=modules)
+        nexts = wait.unless_stopped(lambda: next_by_adding(planned), tuple[Next, ...]())
+        free = None if start.pins else wait.unless_stopped(lambda: without_mode(planned), None)
+    record = {"next_by_adding": next_record(nexts)}
+    answer = _Answer(planned=planned, record=record, texts=[next_text(nexts)], stopped=wait.stopping)
+    if free is not None:
+        answer.beside(mode_text(planned, free), mode_price=mode_record(planned, free))
+    return answer
+
+
+def _chain(board: Board, requests: list[Request], start: Start, *, may_move: bool) -> _Answer:
+    growth = grow(board, requests, may_move=may_move, start=start)
+    nexts = next_by_adding(growth.steps[-1])
+    return _Answer(
+        planned=growth.steps[0],
+        record={"growth": growth_record(growth), "next_by_adding": next_record(nexts)},
+        texts=[growth_text(growth), next_text(nexts)],
+        later=growth.steps[1:],
+    )
+
+
+def _keep_beside(answer: _Answer, kept: KeptModules, start: Start) -> None:
+    planned = answer.planned
+    upgrade = upgrade_of(planned, kept.now(planned.request.fitted), start)
+    answer.planned = replace(planned, remarks=upgrade_findings(upgrade))
+    before = None if upgrade.before is None else BeforeEntry.of(upgrade.before)
+    answer.beside(kept_text(kept, planned, upgrade), before=before, kept=kept_record(kept, planned))
+
+
+def _requests(request: Request, later: LaterOptions, over: str | None) -> list[Request]:
+    """The request of each step. Raises ``InputError`` where capacities do not rise."""
+    found, problems = [request], list[Problem]()
+    for text in later.then:
+        try:
+            gib = parse_capacity(text, file="--then")
+        except InputError as error:
+            problems += error.problems
+            continue
+        before = found[-1].capacity_gib
+        if gib <= before:
+            allowed = f"more than the step before, {format_capacity(before)}"
+            problems.append(Problem(file="--then", place="", found=format_capacity(gib), allowed=allowed))
+        found.append(replace(request, capacity_gib=gib, over_gib=None if over is None else read_over(over, gib)))
+    if problems:
+        raise InputError(problems)
+    return found
+
+
+# -- files -------------------------------------------------------------------------------------------------------------
 
 
 def _written(
-    grown: GrowthAnswer, first: dict[str, Any], shelf: Shelf | None, out: Path, sheet: dict[str, Any], *, force: bool
+    answer: _Answer, first: dict[str, Any], out: Path, sheet: SheetOptions, *, force: bool
 ) -> tuple[list[Path], list[Problem]]:
     """Write the plan (``first`` as JSON) and its sheet, and those of later steps into folders of their own.
 
     Returns what was written and what could not be: a plan is worth keeping also where its sheet cannot be drawn.
     """
-
-    records = [first, *(plan_record(step, **sheet_record(sheet)).plain() for step in grown.later)]
+    steps = [answer.planned, *answer.later]
+    folders = [out, *(out / f"step-{number}" for number in range(2, len(steps) + 1))]
+    records = [first, *(plan_record(step, **sheet_record(sheet.named())).plain() for step in answer.later)]
     files: dict[Path, bytes] = {}
-    folders: dict[Path, dict[str, Any]] = {}
     problems: list[Problem] = []
-    for number, (record, placement) in enumerate(zip(records, grown.placements, strict=True), start=1):
-        folder = out if number == 1 else out / f"step-{number}"
+    for folder, step in zip(folders, steps, strict=True):
         try:
-            files |= sheet_files(grown.planned.board, placement, folder / "map.svg", **sheet)
+            files |= sheet_files(step.board, step.placement, folder / "map.svg", **sheet.named())
         except InputError as error:
             problems += error.problems
-        folders[folder] = record
-    if shelf is not None:
-        files[out / "pick.csv"] = pick_csv(grown.planned.placement, picks_of(grown.planned, shelf)).encode("utf-8")
+    if answer.shelf is not None:
+        picks = picks_of(answer.planned, answer.shelf)
+        files[out / "pick.csv"] = pick_csv(answer.planned.placement, picks).encode("utf-8")
     plans: dict[Path, bytes] = {}
-    for folder, record in folders.items():
+    for folder, record in zip(folders, records, strict=True):
         beside = {path.name: digest_of_sealed(its) for path, its in files.items() if path.parent == folder}
         plans[folder / "plan.json"] = to_json(record | {"files": beside}).encode("ascii")
     files = plans | files
@@ -303,12 +386,3 @@ def _written(
     except InputError as error:
         return [], [*problems, *error.problems]
     return list(files), problems
-
-
-def _record(grown: GrowthAnswer, shelf: Shelf | None, sheet: dict[str, Any]) -> dict[str, Any]:
-    """The plan as JSON, what it takes from the shelf where there is one, and what stands beside it."""
-
-    beside: dict[str, Any] = dict(sheet_record(sheet))
-    if shelf is not None:
-        beside["stock"] = shelf_record(grown.planned, shelf)
-    return plan_record(grown.planned, **beside, **grown.record).plain()

@@ -13,9 +13,12 @@ import shutil
 import sys
 import textwrap
 import unicodedata
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
+
+from dimmplan.units import cleaned
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -152,3 +155,31 @@ def open_streams() -> None:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="dimmplan-plain")
+
+
+# -- what is said beside an answer -------------------------------------------------------------------------------------
+
+
+class Volume:
+    """How much is said on standard error: set once by ``-q`` or ``-v`` before the command."""
+
+    quiet = False
+    verbose = False
+
+
+def wrote(path: Path) -> None:
+    """Say that a file was written."""
+    if not Volume.quiet:
+        typer.echo(f"wrote {cleaned(str(path), most=400)}", err=True)
+
+
+def warn(text: str) -> None:
+    """Say what a person should know of the outcome."""
+    if not Volume.quiet:
+        typer.echo(f"warning: {cleaned(text, most=400)}", err=True)
+
+
+def detail(text: str) -> None:
+    """Say what only ``-v`` asks for."""
+    if Volume.verbose:
+        typer.echo(cleaned(text, most=400), err=True)

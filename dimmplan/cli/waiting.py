@@ -12,7 +12,7 @@ from fractions import Fraction
 from types import FrameType
 from typing import TypeVar
 
-from dimmplan.cli import options
+from dimmplan.cli import terminal
 from dimmplan.errors import StoppedError
 from dimmplan.solve.budget import EffortSpent, Progress, heard_by
 from dimmplan.units import trimmed
@@ -31,7 +31,7 @@ class Waiting:
 
     def hear(self, progress: Progress) -> None:
         """Show how far a search is, now and then."""
-        if time.monotonic() >= self._next and not options.Volume.quiet and sys.stderr.isatty():
+        if time.monotonic() >= self._next and not terminal.Volume.quiet and sys.stderr.isatty():
             self._next = time.monotonic() + BETWEEN_SECONDS
             self._show(progress_text(progress))
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, NamedTuple
 
 import typer
 
-from dimmplan.cli import complete, options
-from dimmplan.cli.draw import FORMATS, check_sheet_options, sheet_files
+from dimmplan.cli import options, terminal
+from dimmplan.cli.draw import FORMATS, sheet_files
 from dimmplan.cli.files import check_ending, write_files
+from dimmplan.cli.options import SheetOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
 from dimmplan.errors import InputError, Problem, RefusedError
 from dimmplan.model.board import Board
@@ -36,65 +37,49 @@ from dimmplan.reasons.slots import read_slot, slot_reason, slot_reasons
 from dimmplan.units import quoted
 
 
+@options.grouped
 def why(
+    *,
     plan: options.Plan,
     slot: Annotated[
         str | None,
         typer.Argument(
-            help="One slot. Without it: the rate and every slot.", metavar="SLOT", autocompletion=complete.slots
+            help="One slot. Without it: the rate and every slot.", metavar="SLOT", autocompletion=options.slots
         ),
     ] = None,
-    comes_next: Annotated[bool, typer.Option("--next", help="Which slot, and which group, comes next.")] = False,
+    comes_next: Annotated[bool, option("Which slot, and which group, comes next.", None, "--next")] = False,
     module: Annotated[
         list[str] | None,
-        typer.Option(
-            help="With --next: a label or a size to add; may be repeated. Without it: the plan's.",
-            metavar="M",
-            autocompletion=complete.labels,
+        option(
+            "With --next: a label or a size to add; may be repeated. Without it: the plan's.",
+            "M",
+            offers=options.labels,
         ),
     ] = None,
     put: Annotated[
         list[str] | None,
-        typer.Option(
-            help="What if this module went into this slot; may be repeated.",
-            metavar="SLOT=M",
-            autocompletion=complete.puts,
-        ),
+        option("What if this module went into this slot; may be repeated.", "SLOT=M", offers=options.puts),
     ] = None,
     clear: Annotated[
         list[str] | None,
-        typer.Option(
-            help="What if this slot were cleared; may be repeated.", metavar="SLOT", autocompletion=complete.slots
-        ),
+        option("What if this slot were cleared; may be repeated.", "SLOT", offers=options.slots),
     ] = None,
     without: Annotated[
         list[str] | None,
-        typer.Option(
-            help="What still runs if the module in this slot failed; may be repeated.",
-            metavar="SLOT",
-            autocompletion=complete.slots,
-        ),
+        option("What still runs if the module in this slot failed; may be repeated.", "SLOT", offers=options.slots),
     ] = None,
-    expect: Annotated[
-        str | None,
-        typer.Option(help="Why not exactly these slots?", metavar="SLOT,SLOT,...", autocompletion=complete.slots),
-    ] = None,
+    expect: Annotated[str | None, option("Why not exactly these slots?", "SLOT,SLOT,...", offers=options.slots)] = None,
     output: Annotated[
         Path | None,
-        typer.Option(
+        option(
+            "With --put and --clear: the change sheet, .svg, .png, .pdf or .html.",
+            "FILE",
             "-o",
             "--output",
-            help="With --put and --clear: the change sheet, .svg, .png, .pdf or .html.",
-            metavar="FILE",
-            rich_help_panel=options.SHEET,
+            panel=options.SHEET,
         ),
     ] = None,
-    paper: options.Paper = "a4",
-    ink: options.Ink = "colour",
-    front: options.Front = "down",
-    title: options.Title = None,
-    tag: options.Tag = None,
-    date: options.Date = None,
+    sheet: SheetOptions,
     board_file: options.BoardFile = None,
     force: options.Force = False,
     as_json: options.Json = False,
@@ -108,7 +93,6 @@ def why(
         "--expect": expect is not None,
     }
     _check_question([name for name, is_so in asked.items() if is_so], module, comes_next=comes_next)
-    sheet = {"paper": paper, "ink": ink, "front": front, "title": title, "tag": tag, "date": date}
     _check_sheet(output, sheet, changes=bool(put or clear))
 
     judged = read_judged(plan, board_file)
@@ -134,7 +118,7 @@ class _Drawing(NamedTuple):
     """Where and how a change sheet is drawn."""
 
     path: Path
-    sheet: dict[str, Any]
+    sheet: SheetOptions
     force: bool
 
 
@@ -167,11 +151,11 @@ def _check_question(asked: list[str], module: list[str] | None, *, comes_next: b
         raise InputError(problems)
 
 
-def _check_sheet(output: Path | None, sheet: dict[str, Any], *, changes: bool) -> None:
+def _check_sheet(output: Path | None, sheet: SheetOptions, *, changes: bool) -> None:
     """Raise ``InputError`` for a sheet without a change, sheet options without a sheet, or wrong ones."""
     if output is None:
-        usual = {"paper": "a4", "ink": "colour", "front": "down"}
-        given = [f"--{name}" for name, value in sheet.items() if value != usual.get(name)]
+        usual = SheetOptions().named()
+        given = [f"--{name}" for name, value in sheet.named().items() if value != usual[name]]
         if given:
             raise InputError(Problem(file=given[0], place="", found="no -o FILE", allowed="together with -o FILE"))
         return
@@ -180,7 +164,7 @@ def _check_sheet(output: Path | None, sheet: dict[str, Any], *, changes: bool) -
         hint = "The sheet of the plan itself is drawn with: dimmplan draw"
         allowed = "together with --put or --clear"
         raise InputError(Problem(file="-o", place="", found="no change", allowed=allowed, hint=hint))
-    check_sheet_options(sheet)
+    sheet.check()
     check_ending(output, FORMATS)
 
 
@@ -231,10 +215,10 @@ def _draw(case: Case, change: ChangedPlan, drawing: _Drawing) -> list[str]:
         typer.echo("nothing is drawn: this change is refused", err=True)
         return []
     placement, moves = found
-    files = sheet_files(case.board, placement, drawing.path, change=moves, **drawing.sheet)
+    files = sheet_files(case.board, placement, drawing.path, change=moves, **drawing.sheet.named())
     write_files(files, force=drawing.force)
     for path in files:
-        options.wrote(path)
+        terminal.wrote(path)
     return [str(path) for path in files]
 
 

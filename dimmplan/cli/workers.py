@@ -1,7 +1,7 @@
-"""Where the work of ``plan --machines`` is done: here, on the cores of this machine, or on a Dask cluster.
+"""The work of ``plan --machines``, and where it is done: here, on the cores of this machine, or on a Dask cluster.
 
-All three have the interface of ``concurrent.futures``, so one code path serves them. Tasks get all that they need and
-return bytes and records; a worker reads and writes no file of the caller.
+All three have the interface of ``concurrent.futures``, so one code path serves them. Tasks solve requests and draw
+machines: they get all that they need and return bytes and records; a worker reads and writes no file of the caller.
 """
 
 from __future__ import annotations
@@ -9,15 +9,27 @@ from __future__ import annotations
 import os
 import signal
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
+from fractions import Fraction
 from importlib import import_module
 from multiprocessing import active_children, get_context, parent_process
+from pathlib import Path
 from typing import Any, NamedTuple, Self
 
 import dimmplan
-from dimmplan.errors import InputError, Problem
+from dimmplan.cli.draw import sheet_files
+from dimmplan.errors import Cause, ImpossibleError, InputError, Problem
+from dimmplan.fleet.options import Option
+from dimmplan.fleet.share import planned_share
+from dimmplan.model.board import Board
+from dimmplan.model.placement import Placement
+from dimmplan.model.request import Request
+from dimmplan.output.fleet import planned_row
+from dimmplan.output.plan import plan_record
+from dimmplan.output.record import to_json
+from dimmplan.planner import plan
 from dimmplan.units import cleaned
 
 MOST_JOBS = 1024
@@ -162,3 +174,45 @@ def _begin() -> None:
             os._exit(1)
 
     threading.Thread(target=follow, daemon=True).start()
+
+
+# -- what a worker does ------------------------------------------------------------------------------------------------
+
+
+Files = dict[str, bytes]
+
+
+class MachinePlan(NamedTuple):
+    """A solved request as bytes and records: ``row`` is its summary without what belongs to one machine."""
+
+    placement: Placement
+    plan_json: bytes
+    row: dict[str, Any]
+
+
+class MachineFailure(NamedTuple):
+    """Why a request has no plan."""
+
+    causes: tuple[Cause, ...]
+    below_gib: Fraction | int | None
+    above_gib: Fraction | int | None
+
+    def error(self) -> ImpossibleError:
+        """As it was raised."""
+        return ImpossibleError(self.causes, below_gib=self.below_gib, above_gib=self.above_gib)
+
+
+def solve(board: Board, request: Request, option: Option | None) -> MachinePlan | MachineFailure:
+    """Solve a request, or plan the share of a shelf that it got."""
+    try:
+        planned = plan(board, request) if option is None else planned_share(board, request, option)
+    except ImpossibleError as error:
+        return MachineFailure(error.causes, error.below_gib, error.above_gib)
+    content = to_json(plan_record(planned)).encode("ascii")
+    return MachinePlan(planned.placement, content, planned_row(planned))
+
+
+def draw(board: Board, placement: Placement, sheets: Sequence[Mapping[str, Any]]) -> list[Files]:
+    """The sheets of machines with one placement, each with its own words for the title block."""
+    drawn = (sheet_files(board, placement, Path("map.svg"), quiet=True, **sheet) for sheet in sheets)
+    return [{path.name: content for path, content in files.items()} for files in drawn]

@@ -13,7 +13,7 @@ from typing import Any
 import typer
 
 import dimmplan
-from dimmplan.cli import groups
+from dimmplan.cli import app
 from dimmplan.cli.app import application
 from dimmplan.docs import read_topic
 
@@ -60,7 +60,7 @@ def _commands(group: Any, context: Any) -> Iterator[str]:
         if hasattr(command, "commands"):
             yield from _commands(command, inner)
             continue
-        yield f".SS {_escaped(inner.command_path)} {_escaped(groups.usage(command, inner))}"
+        yield f".SS {_escaped(inner.command_path)} {_escaped(app.usage(command, inner))}"
         yield from _text(command.help)
         yield from _parameters(command, inner)
         if command.epilog:
@@ -70,7 +70,7 @@ def _commands(group: Any, context: Any) -> Iterator[str]:
 
 def _parameters(command: Any, context: Any) -> Iterator[str]:
     """The parameters as tagged paragraphs, in the order of the help; ``--help`` itself is left out."""
-    for _, (tag, text) in groups.parameters(command, context):
+    for _, (tag, text) in app.parameters(command, context):
         if "--help" not in tag:
             yield from (".TP", f"\\fB{_escaped(tag)}\\fR", *_text(text))
 

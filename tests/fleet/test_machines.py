@@ -23,7 +23,7 @@ from typing import Any
 
 import pytest
 
-import dimmplan.cli.machine_work as work
+import dimmplan.cli.workers as work
 from dimmplan.cli.files import write_files
 from dimmplan.cli.run import run
 from dimmplan.cli.workers import Task, Workers
@@ -560,7 +560,7 @@ def test_a_bar_on_a_terminal_only(tmp_path: Path, three: Path, monkeypatch: pyte
         terminal.flush()
         shown = os.read(leader, 65536).decode()
     os.close(leader)
-    assert "3 of 3" in shown
+    assert "3/3" in shown
     assert "\r" in shown
     assert files_of(tmp_path / "out") == files_of(three / "out")
 
