@@ -194,7 +194,7 @@ def test_bad_rows_stop_nothing_and_are_named(tmp_path: Path, capsys: pytest.Capt
         "G,skerry-16,,,384GiB,8GB 1Rx8 PC4-3200AA-E,": "refuses",
         "H,skerry-16,,,384GiB,,fastest": "capacity-first",
         "Q-000,skerry-16,,,384GiB,,": "once more",
-        "I,skerry-16,,,9TiB,,": "do not reach",
+        "I,skerry-16,,,9TiB,,": "cannot reach",
         '"J,skerry-16,,,384GiB,,': "quote",
     }
     fleet = fleet_file(tmp_path, 2, more=[*bad, f"LAST,{KINDS[0]}"])
