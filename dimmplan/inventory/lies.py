@@ -44,6 +44,12 @@ def judge(slots: Sequence[InventorySlot], odd: Oddities) -> tuple[InventorySlot,
     return tuple(judged)
 
 
+def of_two_machines(slots: Sequence[InventorySlot]) -> tuple[InventorySlot, ...]:
+    """The slots of an input that holds more than one machine: none can be told, but for those on hold."""
+    why = "the input holds more than one machine: give each its own file"
+    return tuple(replace(each, state="cannot-tell", why=why) if each.state != "hold" else each for each in slots)
+
+
 # --- places -----------------------------------------------------------------------------------------------------------
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from dimmplan.inventory.clean import clean, is_placeholder
-from dimmplan.inventory.lies import judge
+from dimmplan.inventory.lies import judge, of_two_machines
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.redfish_values import Resource
 from dimmplan.model.inventory import Inventory, InventoryPlace, InventoryProcessor, InventorySlot, Role, State
@@ -250,8 +250,7 @@ def finish(
             odd.note_slot("generation-foreign" if kind else "generation-unknown", slots, index)
     judged = judge(slots, odd)
     if len(systems) > 1:
-        why = "the input holds more than one machine: give each its own file"
-        judged = tuple(replace(each, state="cannot-tell", why=why) if each.state != "hold" else each for each in judged)
+        judged = of_two_machines(judged)
     if not slots:
         odd.note("no-devices")
     processors_said, virtual = None, False

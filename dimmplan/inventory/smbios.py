@@ -14,7 +14,7 @@ from typing import Literal
 
 from dimmplan.inventory import smbios_tables as tables
 from dimmplan.inventory.clean import meaningful, was_dirty
-from dimmplan.inventory.lies import ecc_of_widths, judge
+from dimmplan.inventory.lies import ecc_of_widths, judge, of_two_machines
 from dimmplan.inventory.oddities import CATALOGUE, Oddities, slot_name
 from dimmplan.model.inventory import Inventory, InventoryArray, InventoryProcessor, InventorySlot, Role, State
 from dimmplan.model.module import FormFactor, Generation, Kind
@@ -59,44 +59,6 @@ class DeviceRecord:
     nonvolatile_kib: int | None = None
     bad: tuple[str, ...] = ()
     words: Mapping[str, str] = field(default_factory=dict, compare=False)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ArrayRecord:
-    """A physical memory array, type 16 (DSP0134 7.17)."""
-
-    handle: int | None
-    location: str | None = None
-    use: str | None = None
-    ecc: str | None = None
-    max_kib: int | None = None
-    slots: int | None = None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ProcessorRecord:
-    """A processor, type 4 (DSP0134 7.5). ``status`` is the word of bits 2:0; ``populated`` is bit 6."""
-
-    handle: int | None
-    socket: str | None = None
-    central: bool = True
-    populated: bool | None = None
-    status: str | None = None
-    maker: str | None = None
-    version: str | None = None
-    cores: int | None = None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class TableRecord:
-    """All that one table says of memory. ``mixed`` is true where it holds more than one machine."""
-
-    edition: tuple[int, int] | None
-    devices: tuple[DeviceRecord, ...]
-    arrays: tuple[ArrayRecord, ...]
-    processors: tuple[ProcessorRecord, ...]
-    virtual: bool = False
-    mixed: bool = False
 
 
 # --- from fields to records -------------------------------------------------------------------------------------------
@@ -193,43 +155,51 @@ def device(fields: Fields) -> DeviceRecord:
 _LOCATIONS = {"system board or motherboard": "system board"}
 
 
-def array(fields: Fields, odd: Oddities) -> ArrayRecord:
-    """A physical memory array (DSP0134 7.17); what is odd in it is noted."""
-    where = f"array {handle_text(fields.handle)}"
+def array(fields: Fields, odd: Oddities) -> InventoryArray:
+    """A physical memory array (DSP0134 7.17), its devices not yet counted; what is odd in it is noted."""
+    handle = handle_text(fields.handle)
+    where = f"array {handle}"
     if fields.damage:
         if fields.damage == "structure-short":
             odd.note("structure-short", where)
-        return ArrayRecord(handle=fields.handle)
-    location = fields.word("location", tables.ARRAY_LOCATIONS, "array location")
-    if location is not None:
-        location = tables.CXL_LOCATION if location.casefold().startswith("cxl") else _LOCATIONS.get(location, location)
-    record = ArrayRecord(
-        handle=fields.handle,
+        return InventoryArray(handle=handle, role="memory")
+    location = fields.word("location", tables.ARRAY_LOCATIONS, "array location") or ""
+    location = tables.CXL_LOCATION if location.casefold().startswith("cxl") else _LOCATIONS.get(location, location)
+    use = fields.word("use", tables.ARRAY_USES, "array use") or ""
+    found = InventoryArray(
+        handle=handle,
+        role="add-on" if location == tables.CXL_LOCATION else _ROLE_OF_USE.get(use, "memory"),
+        use=use,
         location=location,
-        use=fields.word("use", tables.ARRAY_USES, "array use"),
-        ecc=fields.word("error correction type", tables.ERROR_CORRECTIONS, "array error correction"),
-        max_kib=fields.kib("maximum capacity"),
-        slots=fields.number("number of devices", zero=True),
+        error_correction=fields.word("error correction type", tables.ERROR_CORRECTIONS, "array error correction") or "",
+        max_capacity_kib=fields.kib("maximum capacity"),
+        slots_said=fields.number("number of devices", zero=True),
     )
     for mark in fields.bad:
         kind, _, name = mark.partition(":")
         odd.note(BAD_MARKS[kind], f"{where}: {name}")
-    return record
+    return found
 
 
-def processor(fields: Fields) -> ProcessorRecord:
-    """A processor (DSP0134 7.5)."""
+def processor(fields: Fields) -> InventoryProcessor | None:
+    """A processor (DSP0134 7.5); ``None`` for one that is no central processor."""
     if fields.damage:
-        return ProcessorRecord(handle=fields.handle)
+        return InventoryProcessor(locator="", state="cannot-tell")
     populated, status = fields.status()
-    return ProcessorRecord(
-        handle=fields.handle,
-        socket=fields.text("socket designation"),
-        central=fields.is_central(),
-        populated=populated,
-        status=status,
-        maker=fields.text("manufacturer"),
-        version=fields.text("version"),
+    locator = meaningful(fields.text("socket designation")) or ""
+    if not fields.is_central():
+        return None
+    state: Literal["filled", "empty", "cannot-tell"] = "filled" if populated else "empty"
+    enabled = {"enabled": True, "idle": True}.get(status or "")
+    if status is not None and status.startswith("disabled"):
+        enabled = False
+    return InventoryProcessor(
+        locator=locator,
+        state="cannot-tell" if populated is None else state,
+        enabled=enabled if populated else None,
+        status=(status or "") if populated else "",
+        maker=meaningful(fields.text("manufacturer")),
+        name=meaningful(fields.text("version")),
         cores=fields.number("core count"),
     )
 
@@ -252,34 +222,45 @@ _ROLE_OF_USE: dict[str, Role] = {  # DSP0134 7.17.2
 }
 
 
-def inventory_of(table: TableRecord, odd: Oddities, *, form: str) -> Inventory:
-    """The inventory that the structures of one table describe; the readers have noted what their form can get wrong."""
-    roles = {array.handle: _array_role(array) for array in table.arrays}
-    slots = [_slot(device, roles) for device in table.devices]
-    for index, device in enumerate(table.devices):
-        _note_device(slots, index, device, odd)
-    _note_arrays(table, slots, odd)
-    virtual = table.virtual
+def inventory_of(
+    structures: Mapping[int, Sequence[Fields]],
+    odd: Oddities,
+    *,
+    form: str,
+    edition: tuple[int, int] | None,
+    virtual: bool,
+    mixed: bool,
+) -> Inventory:
+    """The inventory that the structures of one table describe, by type; readers have noted what their form gets wrong.
+
+    ``mixed`` is true where the table holds more than one machine.
+    """
+    devices = [device(each) for each in structures[MEMORY_DEVICE]]
+    counted = Counter(handle_text(each.array) for each in devices)
+    arrays = [array(each, odd) for each in structures[MEMORY_ARRAY]]
+    arrays = [replace(each, devices=counted[each.handle] if each.handle else 0) for each in arrays]
+    processors = [processor(each) for each in structures[PROCESSOR]]
+    roles = {each.handle: each.role for each in arrays}
+    slots = [_slot(each, roles) for each in devices]
+    for index, each in enumerate(devices):
+        _note_device(slots, index, each, odd)
+    _note_arrays(arrays, devices, slots, odd)
     if virtual:
         odd.note("virtual-machine")
-    if _are_phantoms(table.devices, slots):
+    if _are_phantoms(devices, slots):
         virtual = True
         empty = [index for index, slot in enumerate(slots) if slot.state == "empty"]
         odd.note("phantom-slots", f"{len(empty)} slots", slots=empty)
         why = "an empty slot of a virtual machine is no place in a chassis"
         slots = [replace(slot, state="cannot-tell", why=why) if slot.state == "empty" else slot for slot in slots]
     judged = judge(slots, odd)
-    if table.mixed:
-        why = "the input holds more than one machine: give each its own file"
-        judged = tuple(replace(slot, state="cannot-tell", why=why) if slot.state != "hold" else slot for slot in judged)
-    devices = Counter(device.array for device in table.devices)
     return Inventory(
         form=form,
-        slots=judged,
-        processors=tuple(_processor(record) for record in table.processors if record.central),
-        arrays=tuple(_array(record, devices[record.handle]) for record in table.arrays),
+        slots=of_two_machines(judged) if mixed else judged,
+        processors=tuple(each for each in processors if each is not None),
+        arrays=tuple(arrays),
         oddities=odd.found(),
-        edition=None if table.edition is None else f"SMBIOS {table.edition[0]}.{table.edition[1]}",
+        edition=None if edition is None else f"SMBIOS {edition[0]}.{edition[1]}",
         virtual=virtual,
     )
 
@@ -292,14 +273,14 @@ def handle_text(handle: int | None) -> str:
 # --- one device -------------------------------------------------------------------------------------------------------
 
 
-def _slot(device: DeviceRecord, roles: dict[int | None, Role]) -> InventorySlot:
+def _slot(device: DeviceRecord, roles: Mapping[str, Role]) -> InventorySlot:
     state, why = _state(device)
     slot = InventorySlot(
         locator=meaningful(device.locator) or "",
         bank=meaningful(device.bank) or "",
         handle=handle_text(device.handle),
         array=handle_text(device.array),
-        role=_device_role(device, roles.get(device.array, "memory")),
+        role=_device_role(device, roles.get(handle_text(device.array), "memory")),
         state=state,
         why=why,
         persistent=state == "hold",
@@ -452,53 +433,35 @@ def _note_hold(slots: list[InventorySlot], index: int, device: DeviceRecord, odd
         odd.note_slot("persistent-signs", slots, index)
 
 
-# --- arrays, processors, the whole ------------------------------------------------------------------------------------
+# --- the whole --------------------------------------------------------------------------------------------------------
 
 
-def _array_role(array: ArrayRecord) -> Role:
-    if array.location == tables.CXL_LOCATION:
-        return "add-on"
-    return _ROLE_OF_USE.get(array.use or "", "memory")
-
-
-def _array(record: ArrayRecord, devices: int) -> InventoryArray:
-    return InventoryArray(
-        handle=handle_text(record.handle),
-        role=_array_role(record),
-        use=record.use or "",
-        location=record.location or "",
-        error_correction=record.ecc or "",
-        max_capacity_kib=record.max_kib,
-        slots_said=record.slots,
-        devices=devices if record.handle is not None else 0,
-    )
-
-
-def _note_arrays(table: TableRecord, slots: Sequence[InventorySlot], odd: Oddities) -> None:
+def _note_arrays(
+    arrays: Sequence[InventoryArray], devices: Sequence[DeviceRecord], slots: Sequence[InventorySlot], odd: Oddities
+) -> None:
     """Compare what the arrays say with the devices that are listed for them (they disagree in 6 % of listings)."""
-    if not table.devices:
+    if not devices:
         odd.note("no-devices")
-    if table.devices and not table.arrays:
+    if devices and not arrays:
         odd.note("no-arrays")
-    known = {array.handle: array for array in table.arrays if array.handle is not None}
-    counted = Counter(device.array for device in table.devices)
-    for array in table.arrays:
-        if array.handle is not None and array.slots is not None and array.slots != counted[array.handle]:
-            text = f"the array says {array.slots} slots, {counted[array.handle]} devices are listed for it"
-            odd.note("array-count", f"array {handle_text(array.handle)}", text=text)
-    if table.arrays and not known:  # a listing without handles: only the sums can be compared
-        said = sum(array.slots or 0 for array in table.arrays)
+    known = {each.handle: each for each in arrays if each.handle}
+    for each in arrays:
+        if each.handle and each.slots_said is not None and each.slots_said != each.devices:
+            text = f"the array says {each.slots_said} slots, {each.devices} devices are listed for it"
+            odd.note("array-count", f"array {each.handle}", text=text)
+    if arrays and not known:  # a listing without handles: only the sums can be compared
+        said = sum(each.slots_said or 0 for each in arrays)
         if said != len(slots):
             odd.note("array-count", text=f"the arrays say {said} slots, {len(slots)} devices are listed")
-    for index, device in enumerate(table.devices):
+    for index, device in enumerate(devices):
         if device.damage or device.array is None:
             continue
-        owner = known.get(device.array)
+        owner = known.get(handle_text(device.array))
         if owner is None and known:
             odd.note("array-missing", slot_name(slots[index], index), slots=(index,))
-        elif owner is not None and owner.use in (None, "unknown", "other", tables.OUT_OF_SPEC):
-            odd.note("array-use-unknown", f"array {handle_text(owner.handle)}", slots=(index,))
-        elif owner is not None and slots[index].counts and _array_role(owner) not in ("memory", "add-on"):
+        elif owner is not None and owner.use in ("", "unknown", "other", tables.OUT_OF_SPEC):
+            odd.note("array-use-unknown", f"array {owner.handle}", slots=(index,))
+        elif owner is not None and slots[index].counts and owner.role not in ("memory", "add-on"):
             odd.note("array-use-contradicts", slot_name(slots[index], index), slots=(index,))
 
 
@@ -507,21 +470,3 @@ def _are_phantoms(devices: Sequence[DeviceRecord], slots: Sequence[InventorySlot
     empty = [device for device in devices if device.empty and device.type in ("DRAM", "RAM", "other")]
     named = any(slot.generation is not None or slot.maker or slot.part_number for slot in slots)
     return len(empty) >= MANY_EMPTY_SLOTS and not named
-
-
-def _processor(record: ProcessorRecord) -> InventoryProcessor:
-    state: Literal["filled", "empty", "cannot-tell"] = "cannot-tell"
-    if record.populated is not None:
-        state = "filled" if record.populated else "empty"
-    enabled = {"enabled": True, "idle": True}.get(record.status or "")
-    if record.status is not None and record.status.startswith("disabled"):
-        enabled = False
-    return InventoryProcessor(
-        locator=meaningful(record.socket) or "",
-        state=state,
-        enabled=enabled if record.populated else None,
-        status=(record.status or "") if record.populated else "",
-        maker=meaningful(record.maker),
-        name=meaningful(record.version),
-        cores=record.cores,
-    )

@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from dimmplan.errors import InputError, Problem
-from dimmplan.inventory import smbios
 from dimmplan.inventory import smbios_tables as tables
 from dimmplan.inventory.clean import clean, decode
 from dimmplan.inventory.files import MOST_STRUCTURES, MOST_TABLE_BYTES, Piece, check_devices, check_size, too_much
@@ -24,7 +23,6 @@ from dimmplan.inventory.smbios import (
     MEMORY_DEVICE,
     PROCESSOR,
     Fields,
-    TableRecord,
     handle_text,
     inventory_of,
 )
@@ -264,17 +262,16 @@ def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: s
     _note_shape(structures, end, data, entry, odd)
     used = [each for each in structures if each.type not in (_INACTIVE, _END_OF_TABLE)]
     _note_handles(used, odd)
-    devices = [each for each in used if each.type == MEMORY_DEVICE]
-    check_devices(len(devices), file=file)
-    record = TableRecord(
+    by_type = {kind: [e for e in used if e.type == kind] for kind in (MEMORY_DEVICE, MEMORY_ARRAY, PROCESSOR)}
+    check_devices(len(by_type[MEMORY_DEVICE]), file=file)
+    return inventory_of(
+        by_type,
+        odd,
+        form="smbios-binary",
         edition=entry.version if entry else None,
-        devices=tuple(smbios.device(each) for each in devices),
-        arrays=tuple(smbios.array(each, odd) for each in used if each.type == MEMORY_ARRAY),
-        processors=tuple(smbios.processor(each) for each in used if each.type == PROCESSOR),
         virtual=any(is_virtual(each) for each in used),
         mixed="two-machines" in odd,
     )
-    return inventory_of(record, odd, form="smbios-binary")
 
 
 def _note_shape(structures: list[Structure], end: int, data: bytes, entry: EntryPoint | None, odd: Oddities) -> None:

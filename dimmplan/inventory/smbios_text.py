@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from dimmplan.errors import InputError, Problem
-from dimmplan.inventory import smbios
 from dimmplan.inventory import smbios_tables as tables
 from dimmplan.inventory.clean import clean, decode_file, without_escapes
 from dimmplan.inventory.files import (
@@ -33,7 +32,6 @@ from dimmplan.inventory.smbios import (
     MEMORY_DEVICE,
     PROCESSOR,
     Fields,
-    TableRecord,
     handle_text,
     inventory_of,
 )
@@ -127,15 +125,14 @@ class ListingReader(Reader):
         _note_handles(blocks, odd, mixed=mixed)
         by_type = {kind: [block for block in blocks if block.type == kind] for kind in set(_TITLES.values())}
         check_devices(len(by_type[MEMORY_DEVICE]), file=file)
-        record = TableRecord(
+        return inventory_of(
+            {kind: [ListingFields(block) for block in some] for kind, some in by_type.items()},
+            odd,
+            form=self.form,
             edition=next((section.version for section in sections if section.version), None),
-            devices=tuple(smbios.device(ListingFields(block)) for block in by_type[MEMORY_DEVICE]),
-            arrays=tuple(smbios.array(ListingFields(block), odd) for block in by_type[MEMORY_ARRAY]),
-            processors=tuple(smbios.processor(ListingFields(block)) for block in by_type[PROCESSOR]),
             virtual=any("system is a virtual machine" in block.flags for block in by_type[BIOS]),
             mixed=mixed,
         )
-        return inventory_of(record, odd, form=self.form)
 
 
 # --- lines to blocks --------------------------------------------------------------------------------------------------

@@ -234,10 +234,10 @@ def test_type_detail_and_arrays_equal_the_reference() -> None:
             assert bool(record.details) == (said != "none")
         arrays = [smbios.array(each, Oddities()) for each in structures if each.type == 16]
         for record, fields in zip(arrays, blocks(decoded(seed), 16), strict=True):
-            assert fields["Number Of Devices"] == str(record.slots)
+            assert fields["Number Of Devices"] == str(record.slots_said)
             assert fields["Use"].casefold() == str(record.use).casefold()
-            assert fields["Error Correction Type"].casefold() == str(record.ecc).casefold()
-            assert fields["Maximum Capacity"] == _size_text(record.max_kib, empty=False)
+            assert fields["Error Correction Type"].casefold() == str(record.error_correction).casefold()
+            assert fields["Maximum Capacity"] == _size_text(record.max_capacity_kib, empty=False)
 
 
 @pytest.mark.system_tool("dmidecode")
