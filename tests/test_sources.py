@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from dimmplan.boardfile.read import examine_text, load_board
-from dimmplan.cli.draw import sheet_files
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.planner import ask, plan
 from dimmplan.sources import SOURCES, current_id
 from tests.docs.shell import call

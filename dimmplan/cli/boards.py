@@ -19,8 +19,8 @@ from dimmplan.boardfile.read import MOST_BYTES, boards_by_id, examine_file, find
 from dimmplan.boardfile.schema import json_schema
 from dimmplan.bounded import read_file
 from dimmplan.cli import app, options, terminal
-from dimmplan.cli.draw import FORMATS, sheet_files
 from dimmplan.cli.files import ending_problem, write_files
+from dimmplan.cli.sheets import FORMATS, sheet_files
 from dimmplan.errors import InputError, Problem, first_problems
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.model.board import Board

@@ -10,8 +10,8 @@ import typer
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli import options, terminal
-from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.files import make_folder, write_files
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.output.plan import plan_record, sheet_record
 from dimmplan.output.record import to_json
 from dimmplan.output.text import plan_text

@@ -2,36 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from dimmplan.cli import options, terminal
-from dimmplan.cli.files import check_ending, page_path, write_files
+from dimmplan.cli.files import check_ending, write_files
 from dimmplan.cli.options import InventoryOptions, SheetOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
+from dimmplan.cli.sheets import FORMATS, sheet_files
 from dimmplan.errors import ImpossibleError, InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Request, Supply
-from dimmplan.output.pdf import pdf_bytes
-from dimmplan.output.qr import qr_matrix
 from dimmplan.output.reading import JudgedPlan
 from dimmplan.output.record import BetterEntry, FilesDocument, ProofEntry, to_json
-from dimmplan.output.svg import render_svg
-from dimmplan.plancode.code import encode
-from dimmplan.planner import plan as plan_again
-from dimmplan.reasons.case import Case, Separation
-from dimmplan.sheet.compose import compose
-from dimmplan.sheet.letters import strangers
-from dimmplan.sheet.shapes import Sheet, Text, walk
 from dimmplan.units import quoted
 
-FORMATS = (".svg", ".png", ".pdf", ".html")
+if TYPE_CHECKING:
+    from dimmplan.reasons.case import Separation
 
 
 @options.grouped
@@ -85,77 +77,6 @@ def draw(
         raise typer.Exit(1)
 
 
-def sheet_files(
-    board: Board,
-    placement: Placement,
-    path: Path,
-    *,
-    page: str | None = None,
-    quiet: bool = False,
-    **options_of_sheet: Any,
-) -> dict[Path, bytes]:
-    """The files of a sheet by their paths, in the format that the path's ending names.
-
-    Further pages of an SVG or PNG are files of their own; a PDF and an HTML page hold them all. ``page`` chooses one.
-    Letters that the sheet cannot bring along are named on standard error, unless ``quiet``.
-    """
-
-    code = encode(board, placement)
-    sheet = compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
-    numbers = _chosen_pages(page, len(sheet.pages))
-    if not quiet:
-        _warn_of_strangers(sheet)
-    ending = path.suffix.lower()
-    if ending == ".html":
-        from dimmplan.page.document import page_html
-
-        pages = tuple(sheet.pages[number - 1] for number in numbers)
-        whole = page_html(
-            board,
-            placement,
-            sheet._replace(pages=pages),
-            code=code,
-            tag=options_of_sheet.get("tag"),
-            change=options_of_sheet.get("change"),
-            front=options_of_sheet.get("front", "down"),
-        )
-        return {path: whole.encode("utf-8")}
-    return rendered(sheet, path, numbers, alone=page is not None)
-
-
-def rendered(sheet: Sheet, path: Path, numbers: Sequence[int] = (), *, alone: bool = False) -> dict[Path, bytes]:
-    """Pages of a sheet as SVG, PNG or PDF by their paths; all where no numbers are given, one ``alone`` as ``path``."""
-
-    chosen = {number: sheet.pages[number - 1] for number in numbers or range(1, len(sheet.pages) + 1)}
-    ending = path.suffix.lower()
-    if ending == ".pdf":
-        return {path: pdf_bytes(list(chosen.values()), title=sheet.title)}
-    paths = {number: path if alone else page_path(path, number) for number in chosen}
-    if ending == ".png":
-        from dimmplan.output.raster import png_bytes
-
-        return {paths[number]: png_bytes(page) for number, page in chosen.items()}
-    return {paths[number]: render_svg(page).encode("utf-8") for number, page in chosen.items()}
-
-
-def _warn_of_strangers(sheet: Sheet) -> None:
-    shapes = (shape for page in sheet.pages for shape in walk(page.shapes))
-    if found := strangers(shape.text for shape in shapes if isinstance(shape, Text)):
-        terminal.warn(
-            f"the sheet has no letters of its own for {quoted(found)}: they look as the fonts of each machine have them"
-        )
-
-
-def _chosen_pages(page: str | None, count: int) -> list[int]:
-    if page is None:
-        return list(range(1, count + 1))
-    number = 1 if page == "chassis" else int(page) if page.isdecimal() and len(page) < 4 else 0
-    if not 1 <= number <= count:
-        allowed = f"1 to {count}, or chassis"
-        raise InputError(Problem(file="--page", place="", found=quoted(page), allowed=allowed))
-    return [number]
-
-
 # -- proving again -----------------------------------------------------------------------------------------------------
 
 
@@ -199,6 +120,9 @@ def proof_of(judged: JudgedPlan) -> Proof:
 
     Raises ``InputError`` for a plan that was made from more than that: a machine, a shelf, a chain of steps.
     """
+    from dimmplan.planner import plan as plan_again  # brings the search, which a plain sheet needs not
+    from dimmplan.reasons.case import Case
+
     board, placement = judged.board, judged.placement
     beside = judged.beside or (("kept",) if placement.prefer == "upgrade" else ())
     if beside:

@@ -11,9 +11,9 @@ import typer
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli import options, terminal
-from dimmplan.cli.draw import rendered
 from dimmplan.cli.files import check_ending, write_files
 from dimmplan.cli.options import InventoryOptions, MapOptions, option
+from dimmplan.cli.sheets import rendered
 from dimmplan.errors import InputError, Problem
 from dimmplan.locate import Location, locate_log
 from dimmplan.locate import locate as located

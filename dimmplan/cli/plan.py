@@ -4,22 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli import STOPPED, options, terminal
-from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
 from dimmplan.cli.options import InventoryOptions, RequestOptions, SheetOptions, option
 from dimmplan.cli.waiting import waiting
 from dimmplan.errors import InputError, Problem
-from dimmplan.growth.grow import grow
-from dimmplan.growth.keep import KeptModules, keep
 from dimmplan.growth.pinned import NOTHING, Next, Start, next_by_adding, plan_from
-from dimmplan.growth.upgrade import upgrade_of
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.output.growth import (
@@ -41,6 +38,9 @@ from dimmplan.output.text import plan_text
 from dimmplan.planner import Planned, Terms, ask, read_over, read_trays, without_mode
 from dimmplan.stock import Shelf, read_shelf
 from dimmplan.units import cleaned, format_capacity, parse_capacity
+
+if TYPE_CHECKING:
+    from dimmplan.growth.keep import KeptModules
 
 MOST_STEPS = 6
 """Steps of one chain: the space of chains grows with a power of them."""
@@ -282,6 +282,8 @@ def _answer(
     """
     machine, start = None, NOTHING
     if kept.keep is not None:
+        from dimmplan.growth.keep import keep  # brings the audit, which a new machine needs not
+
         read, matching = kept.matched(kept.keep, board)
         machine = keep(board, read, matching, data_saved=kept.data_saved, supplies=request.supplies)
         request = replace(request, supplies=machine.supplies)
@@ -311,22 +313,29 @@ def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None,
 
 
 def _chain(board: Board, requests: list[Request], start: Start, *, may_move: bool) -> _Answer:
+    from dimmplan.growth.grow import grow
+    from dimmplan.growth.keep import change_between
+
     growth = grow(board, requests, may_move=may_move, start=start)
+    changes = [change_between(*steps) for steps in pairwise(growth.steps)] if may_move else []
     nexts = next_by_adding(growth.steps[-1])
     return _Answer(
         planned=growth.steps[0],
-        record={"growth": growth_record(growth), "next_by_adding": next_record(nexts)},
-        texts=[growth_text(growth), next_text(nexts)],
+        record={"growth": growth_record(growth, changes), "next_by_adding": next_record(nexts)},
+        texts=[growth_text(growth, changes), next_text(nexts)],
         later=growth.steps[1:],
     )
 
 
 def _keep_beside(answer: _Answer, kept: KeptModules, start: Start) -> None:
-    planned = answer.planned
+    from dimmplan.growth.keep import change_to
+    from dimmplan.growth.upgrade import upgrade_of
+
+    planned, change = answer.planned, change_to(kept, answer.planned)
     upgrade = upgrade_of(planned, kept.now(planned.request.fitted), start)
     answer.planned = replace(planned, remarks=upgrade_findings(upgrade))
     before = None if upgrade.before is None else BeforeEntry.of(upgrade.before)
-    answer.beside(kept_text(kept, planned, upgrade), before=before, kept=kept_record(kept, planned))
+    answer.beside(kept_text(kept, planned, upgrade, change), before=before, kept=kept_record(kept, change))
 
 
 def _requests(request: Request, later: LaterOptions, over: str | None) -> list[Request]:
@@ -358,6 +367,8 @@ def _written(
 
     Returns what was written and what could not be: a plan is worth keeping also where its sheet cannot be drawn.
     """
+    from dimmplan.cli.sheets import sheet_files  # brings the drawing, which a plan without files needs not
+
     steps = [answer.planned, *answer.later]
     folders = [out, *(out / f"step-{number}" for number in range(2, len(steps) + 1))]
     records = [first, *(plan_record(step, **sheet_record(sheet.named())).plain() for step in answer.later)]

@@ -8,10 +8,10 @@ from typing import Annotated, NamedTuple
 import typer
 
 from dimmplan.cli import options, terminal
-from dimmplan.cli.draw import FORMATS, sheet_files
 from dimmplan.cli.files import check_ending, write_files
 from dimmplan.cli.options import SheetOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
+from dimmplan.cli.sheets import FORMATS, sheet_files
 from dimmplan.errors import InputError, Problem, RefusedError
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module

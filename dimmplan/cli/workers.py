@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, Self
 
 import dimmplan
-from dimmplan.cli.draw import sheet_files
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem
 from dimmplan.fleet.options import Option
 from dimmplan.fleet.share import planned_share

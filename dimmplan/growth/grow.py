@@ -38,7 +38,6 @@ Types = frozenset[int] | None
 
 STEP_STOPPED = "it is one step of a chain, chosen together with the others"
 """Why a step is not called proven first by its own list: it was chosen as a part of the chain."""
-CHAIN_STOPPED = "no search covers the whole chain"
 
 _LATER = ("advised_broken", "over_gib", SWEEP, "bought", "cost")
 _FIRST = ("advised_broken", "over_gib", "discarded", SWEEP, "bought", "cost")

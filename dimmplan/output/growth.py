@@ -5,14 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from pydantic import Field
 
-from dimmplan.growth.grow import CHAIN_STOPPED, Growth
-from dimmplan.growth.keep import KeptModules, change_between, change_to
-from dimmplan.growth.pinned import Next
-from dimmplan.growth.upgrade import Speed, Upgrade
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module, modules_phrase
 from dimmplan.model.move import Change
@@ -38,6 +34,12 @@ from dimmplan.units import counted, format_capacity, listed, trimmed, whole
 from dimmplan.wording.machine import device_text, moves_summary
 from dimmplan.wording.placement import gb_s
 from dimmplan.wording.request import choice_phrase, sweep_of
+
+if TYPE_CHECKING:
+    from dimmplan.growth.grow import Growth
+    from dimmplan.growth.keep import KeptModules
+    from dimmplan.growth.pinned import Next
+    from dimmplan.growth.upgrade import Speed, Upgrade
 
 # -- from what is in a machine -----------------------------------------------------------------------------------------
 
@@ -72,9 +74,8 @@ class KeptEntry(Record):
     change: MovesDocument = Field(description="how to get there")
 
 
-def kept_record(kept: KeptModules, planned: Planned) -> KeptEntry:
+def kept_record(kept: KeptModules, change: Change) -> KeptEntry:
     """What a machine brings to a plan, and how to get there, as JSON."""
-    change = change_to(kept, planned)
     bought = Counter(move.module.label for move in change.moves if move.kind == "insert")
     released = [
         ReleasedEntry(slot=each.slot, found=device_text(each.found) if each.found else "not listed")
@@ -109,7 +110,7 @@ def _speed(speed: Speed) -> str:
     return f"{gb_s(speed.balanced_gb_s)} at {speed.rate_mts} MT/s ({worst})"
 
 
-def kept_text(kept: KeptModules, planned: Planned, upgrade: Upgrade) -> str:
+def kept_text(kept: KeptModules, planned: Planned, upgrade: Upgrade, change: Change) -> str:
     """How to get from the machine to the plan, for a terminal."""
     dated = f" (inventory of {kept.date})" if kept.date else ""
     lines = [f"From what is in the machine{dated}"]
@@ -118,7 +119,6 @@ def kept_text(kept: KeptModules, planned: Planned, upgrade: Upgrade) -> str:
     for each in kept.released:
         lying = device_text(each.found) if each.found else "what lies there"
         lines += indented(f"first take {lying} out of {each.slot}: its data is said to be saved")
-    change = change_to(kept, planned)
     lines += _change_lines(change, first="  ")
     for left in change.stranded:
         fits = f"would also fit in {', '.join(left.fits)}" if left.fits else "no free slot of this board would take it"
@@ -308,28 +308,27 @@ class GrowthEntry(Record):
     free_path: PathEntry = Field(description="the same with every step planned for itself")
 
 
-def growth_record(growth: Growth) -> GrowthEntry:
-    """A chain as JSON; each step beside the same step chosen by itself."""
+def growth_record(growth: Growth, changes: Sequence[Change] = ()) -> GrowthEntry:
+    """A chain as JSON; each step beside the same step chosen by itself. ``changes`` lead to the later steps."""
     return GrowthEntry.of(
         growth,
         max_types=growth.steps[0].request.max_types,
         status="best-found",
-        stopped=CHAIN_STOPPED,
+        stopped="no search covers the whole chain",
         bound=bound_record(growth.bound, growth.effort),
         criteria=[
             CriterionEntry.of(name=name, value=value, better=better) for name, value, better in growth.chain.worth.named
         ],
-        steps=[_step_record(growth, index) for index in range(len(growth.steps))],
+        steps=[_step_record(growth, index, changes) for index in range(len(growth.steps))],
         path=_path(growth, [step.answer.best for step in growth.steps]),
         free_path=_path(growth, [answer.best for answer in growth.free]),
     )
 
 
-def _step_record(growth: Growth, index: int) -> GrowthStep:
+def _step_record(growth: Growth, index: int, changes: Sequence[Change]) -> GrowthStep:
     step, free = growth.steps[index], growth.free[index].best
     best = step.answer.best
     sweep, by_itself = sweep_of(step, best), sweep_of(step, free)
-    moved = index and growth.may_move
     return GrowthStep.of(
         step.placement,
         capacity_gib=step.request.capacity_gib,
@@ -342,7 +341,7 @@ def _step_record(growth: Growth, index: int) -> GrowthStep:
         price=PriceEntry.of(
             balanced_sweep_gb_s=by_itself - sweep, over_gib=whole(Fraction(best.usable_gib - free.usable_gib))
         ),
-        **({"change": moves_record(change_between(growth.steps[index - 1], step))} if moved else {}),
+        **({"change": moves_record(changes[index - 1])} if index and changes else {}),
     )
 
 
@@ -373,7 +372,7 @@ def _path(growth: Growth, path: Sequence[Choice]) -> PathEntry:
     return PathEntry(bought=bought, left_over=(owned - steps[-1]).total())
 
 
-def growth_text(growth: Growth) -> str:
+def growth_text(growth: Growth, changes: Sequence[Change] = ()) -> str:
     """A chain for a terminal: each step, what it adds, and the price of the path."""
     how = "modules may move, none is discarded" if growth.may_move else "later steps only add modules"
     types = counted(growth.steps[0].request.max_types, "module type")
@@ -385,7 +384,7 @@ def growth_text(growth: Growth) -> str:
         text = "No chain was found that keeps every step within its allowance; this one goes above."
         lines += wrapped(text, first="  ")
     for index in range(len(growth.steps)):
-        lines += _step_lines(growth, index)
+        lines += _step_lines(growth, index, changes)
     path = _path(growth, [step.answer.best for step in growth.steps])
     free = _path(growth, [answer.best for answer in growth.free])
     text = (
@@ -414,15 +413,15 @@ def _status(growth: Growth) -> str:
     return f"best found, not proven: {words} is not ruled out (at best {trimmed(Fraction(value), 1)}{unit})"
 
 
-def _step_lines(growth: Growth, index: int) -> Iterator[str]:
+def _step_lines(growth: Growth, index: int, changes: Sequence[Change]) -> Iterator[str]:
     step, free = growth.steps[index], growth.free[index].best
     best = step.answer.best
     capacity = as_asked(step.request.capacity_gib, best.usable_gib)
     yield ""
     head = f"{index + 1}. {capacity}, {choice_phrase(best)}, sweep {gb_s(sweep_of(step, best))}"
     yield from wrapped(head, rest="   ")
-    if index and growth.may_move:
-        yield from _change_lines(change_between(growth.steps[index - 1], step), first="   ")
+    if index and changes:
+        yield from _change_lines(changes[index - 1], first="   ")
     elif index:
         added = _added(growth, index)
         slots = [

@@ -7,13 +7,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from pydantic import Field
 
-from dimmplan.audit import Audit
-from dimmplan.boardfile.draft import Draft
 from dimmplan.figures import PlacementFigures
-from dimmplan.inventory.match import Matching
 from dimmplan.inventory.reader import form_name
 from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.move import Change
@@ -32,6 +30,11 @@ from dimmplan.wording.machine import (
     suspect_text,
 )
 from dimmplan.wording.placement import gb_s
+
+if TYPE_CHECKING:
+    from dimmplan.audit import Audit
+    from dimmplan.boardfile.draft import Draft
+    from dimmplan.inventory.match import Matching
 
 # -- found -------------------------------------------------------------------------------------------------------------
 

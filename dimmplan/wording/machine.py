@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
+from typing import TYPE_CHECKING
+
 from dimmplan.model.finding import Finding
 from dimmplan.model.inventory import InventorySlot
 from dimmplan.model.move import Move, Step
 from dimmplan.units import counted, format_kib, listed
 from dimmplan.wording.placement import breach_finding, drafted_findings
+
+if TYPE_CHECKING:
+    from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
 
 _DIFFERENCES = {
     "empty": "planned {planned}, found empty",

@@ -24,8 +24,8 @@ from typing import Any
 from defusedxml import ElementTree
 
 from dimmplan.boardfile.read import examine_text, load_board, shipped_folder
-from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.run import run
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.errors import DimmplanError, InputError
 from dimmplan.fleet.requests import Requests
 from dimmplan.fleet.rows import BadRow, MachineList

@@ -29,9 +29,9 @@ from typing import NoReturn
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli.compare import _content
-from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.files import sealed, write_files, write_stream
 from dimmplan.cli.run import run
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.compare import compare
 from dimmplan.output.compare import View
 from dimmplan.output.plan import plan_record

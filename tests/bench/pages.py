@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import get_args
 
 from dimmplan.boardfile.read import load_board, shipped_ids
-from dimmplan.cli.draw import sheet_files
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.sheet.paper import PaperName
 from tests.page.browsing import LOOKS, Opened, assert_audited, assert_prints_as, assert_walked, started
 from tests.sheet.placements import FILLS, make

@@ -206,13 +206,13 @@ def test_a_plan_is_kept_where_its_sheet_cannot_be_drawn(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The answer is printed and written, the problem told, status 2."""
-    from dimmplan.cli import plan
+    from dimmplan.cli import sheets
     from dimmplan.errors import InputError, Problem
 
     def too_dense(*_: object, **__: object) -> None:
         raise InputError(Problem(file="sheet", place="paper", found="512 slots, too much for a4", allowed="a4"))
 
-    monkeypatch.setattr(plan, "sheet_files", too_dense)
+    monkeypatch.setattr(sheets, "sheet_files", too_dense)
     for as_json in ([], ["--json"]):
         assert run([*PLAN, "--out", str(tmp_path), *as_json]) == 2
         said = capsys.readouterr()

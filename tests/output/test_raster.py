@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.run import run
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.errors import InputError
 from dimmplan.output import raster
 from dimmplan.plancode.code import encode

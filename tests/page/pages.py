@@ -7,8 +7,8 @@ from functools import cache
 from pathlib import Path
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.machine import Machine, change_from
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
 from dimmplan.planner import ask, plan

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.run import run
+from dimmplan.cli.sheets import sheet_files
 from tests.page.browsing import LOOKS, Opened, assert_audited, assert_prints_as, assert_walked, started
 from tests.page.pages import change_page, page, planned
 

@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli.draw import sheet_files
 from dimmplan.cli.run import run
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.sheet.panels import HOLD
 from tests.page.pages import PLANS, change_page, hostile_page, page, planned

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from dimmplan.audit import audit
 from dimmplan.boardfile.read import examine_text, load_board
-from dimmplan.cli.draw import sheet_files
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.errors import ImpossibleError
 from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.match import match_slots
