@@ -22,7 +22,7 @@ from dimmplan.cli import app, options, terminal
 from dimmplan.cli.files import ending_problem, write_files
 from dimmplan.cli.sheets import FORMATS, sheet_files
 from dimmplan.errors import InputError, Problem, first_problems
-from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement, for_the_map
 from dimmplan.output.boards import (

@@ -17,8 +17,8 @@ from dimmplan.cli.files import write_files
 from dimmplan.cli.options import InventoryOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
 from dimmplan.errors import Cause, InputError, Problem, RefusedError
-from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.match import Matching, mapping_text, read_mapping
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.move import Change

@@ -257,8 +257,8 @@ class InventoryOptions:
 
     def matched(self, inventory: str, board: LoadedBoard) -> tuple[Inventory, Matching]:
         """The inventory as read, and which slot each device is. Raises ``InputError``."""
-        from dimmplan.inventory.detect import read_inventory  # most calls read no machine
         from dimmplan.inventory.match import match_slots, read_mapping, with_rest_empty
+        from dimmplan.inventory.reader import read_inventory  # most calls read no machine
 
         wrong = [slot for slot in self.data_saved if slot not in board.slots]
         if wrong:

@@ -208,14 +208,10 @@ def _distinct(resources: Sequence[Json], odd: Oddities) -> list[Json]:
     for index, resource in enumerate(resources):
         link = _link(resource)
         if link and link in kept:
-            odd.note("resource-twice", name_of(resource), text=_twice_text(kept[link], resource))
+            more = "" if kept[link] == resource else " and says two things; the first is read"
+            odd.note("resource-twice", name_of(resource), text=f"the same resource stands in the input twice{more}")
         kept.setdefault(link or f"#{index}", resource)
     return list(kept.values())
-
-
-def _twice_text(first: Json, second: Json) -> str:
-    same = first == second
-    return "the same resource stands in the input twice" + ("" if same else " and says two things; the first is read")
 
 
 def _slots(found: Input, odd: Oddities, *, file: str) -> list[InventorySlot]:

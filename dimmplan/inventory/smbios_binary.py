@@ -85,6 +85,10 @@ class TableReader(Reader):
         """A copy of the two files that Linux shows: entry point and table."""
         return len(pieces) == 2 and {Path(piece.name).name for piece in pieces} == {"smbios_entry_point", "DMI"}
 
+    def of_this_machine(self) -> Inventory:
+        """The tables that Linux shows."""
+        return read_this_machine()
+
     def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
         """Read a table, at 20h of a dump or wherever it turns out to lie."""
         if self.whole(pieces):

@@ -140,9 +140,7 @@ class ListingReader(Reader):
 
 def split(text: str, odd: Oddities, *, file: str = "") -> tuple[list[Section], list[Block]]:
     """The heads and structures of a listing, in order. Raises ``InputError`` for more than any machine has."""
-    reader = _Lines(
-        odd, has_handles=re.search(r"^[ \t>]{0,40}Handle 0x", text, re.MULTILINE | re.IGNORECASE) is not None
-    )
+    reader = _Lines(odd, has_handles=_ANY_HANDLE.search(text) is not None)
     lines = text.splitlines()
     if len(lines) > MOST_LINES:
         raise too_much(file, f"more than {MOST_LINES} lines", f"at most {MOST_LINES} lines")

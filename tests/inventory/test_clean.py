@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dimmplan.inventory.clean import LONGEST_VALUE, clean, decode_file, is_placeholder, meaningful, was_dirty
-from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.reader import read_inventory
 from tests.inventory import build
 from tests.inventory.build import FILLED
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.inventory import InventorySlot
 from tests.inventory import build
 from tests.inventory.build import FILLED

@@ -8,8 +8,8 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import InputError
-from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.files import MOST_DEVICES
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind

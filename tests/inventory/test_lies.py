@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.oddities import CATALOGUE, MOST_NAMED
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.module import Kind
 from tests.inventory import build

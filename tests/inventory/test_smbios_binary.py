@@ -9,7 +9,7 @@ import pytest
 
 from dimmplan.errors import InputError
 from dimmplan.inventory import smbios_binary
-from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.inventory.smbios_binary import read_this_machine
 from dimmplan.model.inventory import Inventory, InventoryProcessor
 from tests.inventory import build

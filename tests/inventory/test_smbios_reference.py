@@ -17,9 +17,9 @@ from typing import Any
 import pytest
 
 from dimmplan.inventory import smbios, smbios_binary, smbios_tables, smbios_text
-from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.files import Piece
 from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.inventory import Inventory
 from tests.inventory import build
 from tests.support import sampled

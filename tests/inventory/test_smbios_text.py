@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from dimmplan.errors import InputError
-from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.inventory import Inventory
 from tests.inventory import build
 from tests.inventory.build import EMPTY, FILLED

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from crccheck.crc import CrcXmodem
 
-from dimmplan.inventory.detect import read_inventory
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.inventory.spd import crc16, maker_id, week_made
 from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.module import Kind

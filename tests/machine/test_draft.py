@@ -10,8 +10,8 @@ from dimmplan.audit import audit
 from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import examine_text, load_board
 from dimmplan.errors import InputError
-from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.match import match_slots
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import Inventory, InventoryProcessor
 from dimmplan.model.module import Generation, Kind

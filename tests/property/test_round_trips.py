@@ -14,8 +14,8 @@ from dimmplan.audit import audit
 from dimmplan.boardfile.read import examine_text, load_board
 from dimmplan.cli.sheets import sheet_files
 from dimmplan.errors import ImpossibleError
-from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.match import match_slots
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.output.plan import plan_record

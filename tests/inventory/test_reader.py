@@ -13,10 +13,9 @@ import pytest
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory import files
 from dimmplan.inventory.clean import decode_file
-from dimmplan.inventory.detect import read_inventory
 from dimmplan.inventory.files import Piece
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.inventory.reader import readers
+from dimmplan.inventory.reader import read_inventory, readers
 from tests.inventory import build
 
 FORMS = {
