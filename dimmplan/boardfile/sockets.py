@@ -115,8 +115,8 @@ class Sockets:
         if len(order) == 1 or (self.evidence.listed and len(order) <= most):
             return one.keys
         halves = self._run_on(letters, order, 2)
-        text = f"letters {order[0]} to {order[-1]}, and the machine lists {self.evidence.processors_told()}; "
-        "are all of one?"
+        listed = self.evidence.processors_told()
+        text = f"letters {order[0]} to {order[-1]}, and the machine lists {listed}; are all of one?"
         choices = [halves, one] if len(order) > most else [one, halves]
         return self.evidence.ask("sockets", text, choices, lambda each: self.evidence.draw(each.keys)).keys
 
