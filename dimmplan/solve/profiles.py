@@ -19,7 +19,7 @@ from dimmplan.interleave import Permitted, regions
 from dimmplan.rules import MirroringRow, can_be_groups, group_sizes
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.depths import Depths, DepthTable, GroupTable, State, state_of
-from dimmplan.solve.groupbound import group_bound, loading_order
+from dimmplan.solve.groupbound import GroupBound, loading_order
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
 NEVER = 1 << 80
@@ -339,7 +339,7 @@ class _Drawing:
             for index, controller in enumerate(variant)
             for s in controller
         )
-        bound = group_bound(
+        bound = GroupBound(
             self.query.shape.permitted,
             loading_order(shapes),
             low_gib=self.query.low_gib,

@@ -6,10 +6,9 @@ set of all sums is one big integer with a bit for each sum, and adding a list is
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from operator import contains, le, lt, mul
+from operator import le, lt, mul
 
 from dimmplan.solve.budget import Budget
 
@@ -17,8 +16,6 @@ OPERATIONS = 4
 """So many additions count as one node."""
 DENSE_BITS = 1 << 24
 """Above this many possible totals a plain set is kept instead."""
-MANY_BITS = 1 << 24
-"""Above this many bits to be shifted, totals are first looked for by dealing."""
 
 
 def reached(
@@ -38,12 +35,8 @@ def reached(
     most = [[max(row[place] for row in rows) for rows in digits] for place in range(len(places))]
     widths = [1 + min(sum(each), top + max(each)) for each, top in zip(most, tops, strict=True)]
     bits = math.prod(widths)
-    dealt: set[int] = set()
-    if sum(map(len, steps)) * bits > MANY_BITS:
-        dealt = _dealt(steps, targets, places, budget)
-        targets -= dealt
-    if not targets or bits > DENSE_BITS:
-        return frozenset(dealt | sums(steps, targets, budget=budget))
+    if bits > DENSE_BITS:
+        return frozenset(sums(steps, targets, budget=budget))
     weights = [math.prod(widths[:place]) for place in range(len(widths))]
     of_use = 1
     for weight, width, top in zip(weights, widths, tops, strict=True):
@@ -53,7 +46,7 @@ def reached(
         budget.spend(1 + len(rows) * bits // 4096)
         total = _shifted(total, {sum(map(mul, row, weights)) for row in rows}) & of_use
     data = total.to_bytes(bits // 8 + 1, "little")
-    found = dealt
+    found = set()
     for target, row in zip(targets, _digits(targets, places), strict=True):
         place = sum(map(mul, row, weights))
         if all(map(lt, row, widths)) and data[place >> 3] >> (place & 7) & 1:
@@ -63,36 +56,6 @@ def reached(
 
 def _digits(codes: Iterable[int], places: Sequence[tuple[int, int]]) -> list[list[int]]:
     return [[code // value % base for value, base in places] for code in codes]
-
-
-def _dealt(
-    steps: Sequence[Sequence[int]],
-    wanted: Collection[int],
-    places: Sequence[tuple[int, int]],
-    budget: Budget,
-    enough: int | None = None,
-) -> set[int]:
-    """Wanted totals, ``enough`` of them, that are reached when the modules are dealt to the lists one by one.
-
-    There and back, so that the larger sums of one round get the smaller numbers of the next. What is not among them may
-    be reached all the same.
-    """
-    found: set[int] = set()
-    if len({base for _, base in places}) != 1:
-        return found  # not all digits are modules
-    have = [set(step) for step in steps]
-    for target, digits in zip(wanted, _digits(wanted, places), strict=True):
-        budget.spend(1 + sum(digits) // 16)
-        hands = itertools.cycle([*range(len(have)), *reversed(range(len(have)))])
-        dealt = [0] * len(have)
-        for (value, _), digit in zip(places, digits, strict=True):
-            for hand in itertools.islice(hands, digit):
-                dealt[hand] += value
-        if all(map(contains, have, dealt)):
-            found.add(target)
-            if len(found) == enough:
-                break
-    return found
 
 
 def _shifted(total: int, steps: Iterable[int]) -> int:

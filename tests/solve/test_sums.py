@@ -48,11 +48,9 @@ def test_which_totals_are_reached(
     assert reached(steps, wanted, places=places, budget=Budget(0)) == expected
 
 
-@pytest.mark.parametrize("many", [module.MANY_BITS, 0])
 @pytest.mark.parametrize("dense", [module.DENSE_BITS, 1])
-def test_random_lists(dense: int, many: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_random_lists(dense: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "DENSE_BITS", dense)
-    monkeypatch.setattr(module, "MANY_BITS", many)
     rng = random.Random(7)
     for _ in range(60):
         kinds = rng.randint(1, 3)
@@ -70,29 +68,6 @@ def test_random_lists(dense: int, many: int, monkeypatch: pytest.MonkeyPatch) ->
         assert sums(steps, all_of_them, budget=Budget(0)) == all_of_them
         # early dropping loses nothing that was wanted
         assert sums(steps, wanted, budget=Budget(0)) == wanted & all_of_them
-
-
-@pytest.mark.parametrize(
-    ("wanted", "places", "dealt"),
-    [
-        # four of one go to the lists 0, 1, 2, 2 and three of another to 1, 0, 0
-        ([34], TWO_DIGITS, True),
-        # five and one: 11, 2, 2; the first list has no 11
-        ([15], TWO_DIGITS, False),
-        # the loss of a mode is no module, and cannot be dealt
-        ([34], HIGH_DIGIT, False),
-    ],
-)
-def test_totals_found_by_dealing(
-    wanted: list[int], places: list[tuple[int, int]], dealt: bool, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Then no list is added up: a node for the total, and one for each sixteen modules."""
-    monkeypatch.setattr(module, "MANY_BITS", 0)
-    steps = [[21, 10, 0], [11, 2, 1], [12, 2, 4]]
-    budget = Budget(0)
-    reached(steps, wanted, places=places, budget=budget)
-    assert (budget.spent == 1) == dealt
-    assert reached(steps, wanted, places=places, budget=Budget(0)) == every(steps) & set(wanted)
 
 
 def test_what_is_left_of_wanted_totals() -> None:
