@@ -155,6 +155,11 @@ class _Loop:
         excess = self.permitted.excess
         pools = sorted({left for left in self.left if left}, reverse=True) if excess == "none" else [0]
         lives = [self._live(pool) for pool in pools]
+        filled = {len(controller) for controller in lives[0] if controller}
+        every = [channel for controller in lives[0] for channel in controller]
+        if excess != "none" and len(filled) == 1 and len(every) in self.permitted.ways:
+            yield _Choice(tuple(sorted(every)), min(self.left[channel] for channel in every), excess)
+            return
         for ways in self.permitted.ways:
             found = [choice for live in lives for choice in self._sets_of(ways, live)]
             if found:
@@ -181,7 +186,8 @@ class _Loop:
         if self.permitted.style == "any":
             yield from self._any_sets(live[0], ways)
             return
-        for each in range(1, ways + 1):
+        most = max(map(len, live))
+        for each in range(1, most + 1):
             if ways % each == 0:
                 yield from self._even_sets(live, each, ways // each)
 

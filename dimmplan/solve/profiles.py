@@ -6,11 +6,10 @@ best of them in board order. Times are integers in GiB x (rate unit / MT/s): exa
 
 from __future__ import annotations
 
-import bisect
 import itertools
 import math
 from collections import Counter
-from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
@@ -18,7 +17,6 @@ from typing import NamedTuple
 from dimmplan.interleave import Permitted, regions
 from dimmplan.rules import MirroringRow, can_be_groups, group_sizes
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.depths import Depths, DepthTable, GroupTable, State, state_of
 from dimmplan.solve.groupbound import GroupBound, loading_order
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
 
@@ -105,23 +103,33 @@ class Query(NamedTuple):
     limit: Limit
 
 
+class Depths(NamedTuple):
+    """Sum of region depths, number of regions, fewest ways of a region."""
+
+    depth: int
+    regions: int
+    narrowest: int
+
+
 class Evaluator:
     """Regions of the sockets of one permitted kind, remembered: they depend on capacities up to a common factor."""
 
     def __init__(self, permitted: Permitted) -> None:
         self.grouped = permitted.style == "groups"
-        self.table = DepthTable(permitted)
-        self.groups = GroupTable(permitted)
+        self.pooled = permitted.style == "any"
         self.permitted = permitted
         self.at_own_rates = lru_cache(MOST_KEPT)(self._at_own_rates)
-        self._widest = sorted({1, *(len(group.channels) for group in permitted.groups)})
+        self.depths = lru_cache(MOST_KEPT)(self._depths)
+        self.widest = lru_cache(None)(self._widest)
 
-    def widest(self, filled: Iterable[int]) -> int:
+    def _widest(self, filled: tuple[int, ...]) -> int:
         """The most channels that any region has, of so many filled ones of each controller."""
-        counts = tuple(filled)
-        if not self.grouped:
-            return self.table.fitting((sum(counts),) if self.table.pooled else counts)[0].ways
-        return self._widest[bisect.bisect_right(self._widest, sum(counts)) - 1]
+        if self.grouped:
+            sizes = (len(group.channels) for group in self.permitted.groups)
+            return max((size for size in sizes if size <= sum(filled)), default=1)
+        if self.pooled:
+            return max((ways for ways in self.permitted.ways if ways <= sum(filled)), default=1)
+        return max((ways for ways in self.permitted.ways if fits_evenly(ways, filled)), default=1)
 
     def _at_own_rates(self, amounts: Shape, rates: Shape, unit: int) -> tuple[int, int, int]:
         """Sum of region times, number of regions, fewest ways; each region at the rate of its slowest channel."""
@@ -130,12 +138,27 @@ class Evaluator:
         time = sum(r.depth * (unit // min(flat[channel] for channel in r.channels)) for r in found)
         return time, len(found), min(r.ways for r in found)
 
+    def _depths(self, amounts: Shape) -> Depths:
+        found = regions(amounts, self.permitted)
+        return Depths(sum(r.depth for r in found), len(found), min(r.ways for r in found))
+
     def __call__(self, amounts: Sequence[Sequence[int]]) -> Depths:
-        """Sum of region depths, number of regions, fewest ways; GiB per channel at one rate for all."""
+        """What the regions are like with so many GiB per channel, all at one rate."""
         factor = math.gcd(*(amount for controller in amounts for amount in controller))
-        lists = [[amount // factor for amount in controller] for controller in amounts]
-        found = self.groups(lists) if self.grouped else self.table(state_of(lists, pooled=self.table.pooled))
+        lists = [tuple([amount // factor for amount in controller]) for controller in amounts]
+        if self.pooled:
+            lists = [tuple(sorted(itertools.chain(*lists), reverse=True))]
+        elif not self.grouped:
+            lists = sorted((tuple(sorted(controller, reverse=True)) for controller in lists), reverse=True)
+        found: Depths = self.depths(tuple(lists))
         return found._replace(depth=found.depth * factor)
+
+
+def fits_evenly(ways: int, filled: Sequence[int]) -> bool:
+    """True where some controllers can take part in a set of that many channels with as many each."""
+    return any(
+        ways % each == 0 and sum(count >= each for count in filled) >= ways // each for each in range(1, ways + 1)
+    )
 
 
 @lru_cache(16)
@@ -422,28 +445,12 @@ class _Drawing:
         unit = self.unit // rate
         fullest = max([part.fullest for part in controllers]) * unit
         gib = sum([part.gib for part in controllers])
-        least = max(fullest, gib * unit // self.evaluate.widest([part.filled for part in controllers]))
-        if self._known_over(least, gib):
+        least = max(fullest, gib * unit // self.evaluate.widest(tuple([part.filled for part in controllers])))
+        if self._known_over(least, gib) or self._over(least, gib):
             return None
-        if self.evaluate.grouped:
-            depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
-        else:
-            state = self._state([part.amounts for part in controllers])
-            found = self.evaluate.table.within(state, self._most_time(gib) // (unit * self.grain))
-            if not isinstance(found, Depths):
-                self._over(found * self.grain * unit, gib)
-                return None
-            depth, count, narrowest = found
-            depth *= self.grain
+        depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
         time = depth * unit
         return None if self._over(time, gib) else (time, fullest, count, narrowest)
-
-    def _state(self, lists: list[tuple[int, ...]]) -> State:
-        """The state of falling lists, as ``state_of`` gives it."""
-        if self.evaluate.table.pooled:
-            return (tuple(sorted(itertools.chain(*lists), reverse=True)),)
-        lists.sort(reverse=True)
-        return tuple(lists)
 
     def _times_by_channel(self, controllers: Sequence[_Part]) -> tuple[int, int, int, int] | None:
         """As ``_times``, each channel at a rate of its own and each region at its slowest channel's.
@@ -452,7 +459,7 @@ class _Drawing:
         """
         loads = [load for part in controllers for load in part.loads]
         alone = [load.gib * (self.unit // load.rate) for load in loads if load.gib]
-        least = max(*alone, sum(alone) // self.evaluate.widest([part.filled for part in controllers]))
+        least = max(*alone, sum(alone) // self.evaluate.widest(tuple([part.filled for part in controllers])))
         gib = sum([part.gib for part in controllers])
         if self._known_over(least, gib):
             return None

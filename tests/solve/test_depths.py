@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import random
 from typing import Any
 
 import pytest
 
 from dimmplan.interleave import permitted_sets
-from dimmplan.solve.depths import Depths, DepthTable, state_of
-from dimmplan.solve.profiles import Evaluator
+from dimmplan.solve.profiles import Depths, Evaluator
 from tests.support import Shape, interleave_row, regions_of, socket_of, ways_and_gib
 
 AC = {"channels": ["A", "C"], "excess": "alone"}
@@ -83,51 +81,12 @@ def same(row: Any, amounts: Shape, regions: list[tuple[int, int]]) -> None:
         assert evaluate(scaled) == figures._replace(depth=factor * figures.depth)
 
 
-def test_states_do_not_depend_on_order() -> None:
-    assert state_of([[16, 32], [0, 64]], pooled=False) == ((64, 0), (32, 16))
-    assert state_of([[16, 32], [0, 64]], pooled=True) == ((64, 32, 16, 0),)
-
-
-def test_forms_of_each_number_of_ways() -> None:
-    """Channels of a controller, and how many controllers; any channels are one controller's."""
-    socket = socket_of([3, 3])
-    even = DepthTable(permitted_sets(interleave_row("even", [1, 2, 4, 6]), socket))
-    assert even.forms == [(6, [(1, 6), (2, 3), (3, 2), (6, 1)]), (4, [(1, 4), (2, 2), (4, 1)]), (2, [(1, 2), (2, 1)])]
-    pooled = DepthTable(permitted_sets(interleave_row("any", [1, 2, 4]), socket))
-    assert pooled.forms == [(4, [(4, 1)]), (2, [(2, 1)])]
-
-
 def test_the_widest_set_that_filled_channels_may_form() -> None:
     evaluate = Evaluator(permitted_sets(interleave_row("any", [1, 2, 4, 6]), socket_of([3, 3])))
-    assert [evaluate.widest([filled, 3]) for filled in range(4)] == [2, 4, 4, 6]
+    assert [evaluate.widest((filled, 3)) for filled in range(4)] == [2, 4, 4, 6]
     even = Evaluator(permitted_sets(interleave_row("even", [1, 2, 4, 6]), socket_of([3, 3])))
-    assert [even.widest([filled, 3]) for filled in range(4)] == [2, 2, 4, 6]
+    assert [even.widest((filled, 3)) for filled in range(4)] == [2, 2, 4, 6]
     groups = Evaluator(
         permitted_sets(interleave_row("groups", groups=[AC, {"channels": ["A", "B", "C"]}]), socket_of([3]))
     )
-    assert [groups.widest([filled]) for filled in range(1, 5)] == [1, 2, 3, 3]
-
-
-@pytest.mark.parametrize("style", ["even", "any"])
-@pytest.mark.parametrize("excess", ["layers", "alone", "none"])
-def test_states_too_deep_are_only_known_to_be_deep(style: str, excess: str) -> None:
-    """Within any depth: the same figures as without, or a depth above it that the state has at least."""
-    permitted = permitted_sets(interleave_row(style, [1, 2, 3, 4, 6], excess), socket_of([3, 2, 3]))
-    rng = random.Random(f"too deep {style} {excess}")
-    cut_short = 0
-    for _ in range(120):
-        amounts = [[rng.choice((0, 1, 2, 2, 3, 4)) for _ in range(channels)] for channels in (3, 2, 3)]
-        state = state_of(amounts, pooled=style == "any")
-        if not any(map(any, amounts)):
-            continue
-        figures = DepthTable(permitted)(state)
-        table = DepthTable(permitted)
-        for most in range(figures.depth + 2):
-            found = table.within(state, most)
-            if isinstance(found, Depths):
-                assert found == figures
-            else:
-                cut_short += 1
-                assert most < found <= figures.depth
-        assert table(state) == figures
-    assert cut_short > 200
+    assert [groups.widest((filled,)) for filled in range(1, 5)] == [1, 2, 3, 3]
