@@ -207,7 +207,7 @@ def shortfall_of(board: Board, request: Request, shelf: Shelf, modules: Iterable
     found, proven = _shortest(search, request)
     if found is None:
         return Shortfall(buy=None, proven=proven, currency=shelf.currency)
-    content = content_of(space, found.texts)
+    content = content_of(space, found.board_order)
     if vector_of(space, search.criteria, content) != found.vector:
         raise DimmplanError("internal: the figures of a list to buy are not those that it was chosen by")
     used = Counter(module for module in content.values() if module)

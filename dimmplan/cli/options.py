@@ -35,7 +35,7 @@ Offer = Callable[[typer.Context, str], list[str]]
 
 
 def offer(choices: Callable[[typer.Context], Iterable[str]]) -> Offer:
-    """Choices as a completion: those that begin with what is typed; the last of several with commas between."""
+    """Decisions as a completion: those that begin with what is typed; the last of several with commas between."""
 
     def complete(context: typer.Context, incomplete: str) -> list[str]:
         found: list[str] = []

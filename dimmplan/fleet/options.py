@@ -163,7 +163,7 @@ def first_option(board: Board, request: Request, *, above: bool) -> Option | Non
 def _option(search: Search, found: Found) -> Option:
     """A found placement as an option."""
     space = search.space
-    content = dict.fromkeys(space.board.slots) | content_of(space, found.texts)
+    content = dict.fromkeys(space.board.slots) | content_of(space, found.board_order)
     place = [criterion.name for criterion in search.criteria].index("balanced_sweep")
     pairs: Sequence[tuple[Module, int]] = list(zip(space.types, space.counts(found.code), strict=True))
     return Option(

@@ -319,7 +319,7 @@ class _Task:
         if found is None:
             return None
         names = [criterion.name for criterion in search.criteria]
-        return _Alone(content_of(search.space, found.texts), dict(zip(names, found.vector, strict=True)), proven)
+        return _Alone(content_of(search.space, found.board_order), dict(zip(names, found.vector, strict=True)), proven)
 
 
 def _at_most(supply: Supply, count: int) -> Supply:

@@ -217,7 +217,7 @@ def next_by_adding(planned: Planned, *, most: int = MOST_NEXT) -> tuple[Next, ..
             continue
         if best is None:
             continue
-        after = dict.fromkeys(board.slots) | content_of(search.space, best.texts)
+        after = dict.fromkeys(board.slots) | content_of(search.space, best.board_order)
         figures = placement_figures(board, board.processor(request.processor), request.fitted, after, mode=request.mode)
         added = tuple((slot, module) for slot in board.slots if (module := after[slot]) and content[slot] is None)
         found.append(Next(usable_gib=gib, sweep_gb_s=figures.balanced_sweep_gb_s, added=added, content=after))

@@ -134,7 +134,7 @@ class PinnedSpace(Space):
         if key not in self._within_pins:
             best: dict[object, Load] = {}
             for load in self.arrangements(shape, may_break):
-                best.setdefault((load.code, load.text if self.mirroring else b""), load)
+                best.setdefault((load.code, load.board_order if self.mirroring else b""), load)
             self._within_pins[key] = tuple(best.values())
         return self._within_pins[key]
 
@@ -180,5 +180,5 @@ class PinnedSpace(Space):
             gib=sum(self.weights[kind] for kind in kinds) - loss,
             rate=rate,
             low_rank=is_low_rank(modules),
-            text=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
+            board_order=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
         )

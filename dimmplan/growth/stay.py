@@ -184,7 +184,7 @@ class _Exchange:
     def _legal(self, shape: ChannelShape, values: tuple[_Value, ...]) -> Iterator[tuple[_Value, ...]]:
         wanted = sorted(values)
         for load in self.space.arrangements(shape):
-            each = tuple((rank,) for rank in load.text)
+            each = tuple((rank,) for rank in load.board_order)
             if sorted(each) == wanted:
                 yield each
 

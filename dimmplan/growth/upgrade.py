@@ -102,17 +102,17 @@ def _no_slower(planned: Planned, before: Speed, start: Start) -> Choice | None:
     search = Search(space, Budget(request.effort))
 
     def fast(found: Found) -> bool:
-        speed = speed_of(board, request, content_of(space, found.texts))
+        speed = speed_of(board, request, content_of(space, found.board_order))
         return speed is not None and not speed.slower_than(before)
 
     low, limit = request.capacity_gib, request.limit_gib
     fastest = _first(search, _FASTEST, Aim(low, limit))
     while fastest is not None and not fast(fastest):
-        low = floor(usable_of(space, content_of(space, fastest.texts))) + 1
+        low = floor(usable_of(space, content_of(space, fastest.board_order))) + 1
         fastest = _first(search, _FASTEST, Aim(low, limit)) if low <= limit else None
     if fastest is None:
         return None
-    high = floor(usable_of(space, content_of(space, fastest.texts)))
+    high = floor(usable_of(space, content_of(space, fastest.board_order)))
     seen: set[int] = set()
     chosen = fastest
     while len(seen) < MOST_TRIED:
@@ -124,7 +124,7 @@ def _no_slower(planned: Planned, before: Speed, start: Start) -> Choice | None:
             break
         seen.add(found.code)
     lying = start.lying or start.stays
-    (content,) = most_staying(board, request, [content_of(space, chosen.texts)], lying, hold=start.hold)
+    (content,) = most_staying(board, request, [content_of(space, chosen.board_order)], lying, hold=start.hold)
     vector = vector_of(space, planned.answer.criteria, content)
     return None if vector is None else Choice(dict(content), vector, usable_of(space, content))
 

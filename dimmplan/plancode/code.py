@@ -51,7 +51,7 @@ _FEW = 7
 _STATUSES: tuple[Status, ...] = ("proven", "best-found")
 _MODES = tuple(Mode)
 _MODES_OF = {1: 3, 2: 8}
-"""Choices of the mode, by version: the second has room for more of them."""
+"""Decisions of the mode, by version: the second has room for more of them."""
 _LISTS = ("capacity-first", "bandwidth-first", "equal-sockets", "cost-first", "room-first", "upgrade")
 """Appended to only: a list's place here is part of old codes."""
 

@@ -17,7 +17,7 @@ from dimmplan.model.request import USUAL_OVER, Request, Supply
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import Breach, Content, judge
 from dimmplan.solve.criteria import LISTS, Criterion, criteria_of, ranked
-from dimmplan.solve.evaluate import Value, measured_vector, texts_of
+from dimmplan.solve.evaluate import Value, board_order_of, measured_vector
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, quoted
 
@@ -189,7 +189,7 @@ class Case:
                     breaches=other.breaches if criterion.name == "advised_broken" else (),
                     first="alternative" if wins else "plan",
                 )
-        here_text, there_text = texts_of(self.space, self.content), texts_of(self.space, other.content)
+        here_text, there_text = board_order_of(self.space, self.content), board_order_of(self.space, other.content)
         if here_text == there_text:
             return Separation(by="same", name="same")
         return Separation(

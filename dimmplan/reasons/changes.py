@@ -183,6 +183,6 @@ def _group(case: Case, module: Module) -> tuple[list[NextStep], bool]:
         found, proven = search.incumbent, False
     if found is None:
         return [], proven
-    after = content_of(space, found.texts)
+    after = content_of(space, found.board_order)
     slots = [slot for slot in case.board.slots if after.get(slot) and case.content.get(slot) is None]
     return [_step(case, module, slots)], proven

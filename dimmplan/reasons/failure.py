@@ -195,7 +195,7 @@ def _smallest(case: Case, stay: Held, left: Sequence[tuple[Module, int]]) -> Lef
         found, proven = search.incumbent, False
     if found is None:
         return None
-    return _left_set(case, stay, content_of(space, found.texts), proven=proven, worth=_module_count)
+    return _left_set(case, stay, content_of(space, found.board_order), proven=proven, worth=_module_count)
 
 
 def _vector(alternative: Alternative) -> object:

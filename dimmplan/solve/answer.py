@@ -145,7 +145,7 @@ def _search(search: Search, aim: Aim, start: Found | None, *, armed: bool = Fals
 
 def _checked(space: Space, criteria: tuple[Criterion, ...], found: Found) -> Choice:
     """The found placement, accepted only where rules and figures give the vector that the search decided by."""
-    content = content_of(space, found.texts)
+    content = content_of(space, found.board_order)
     vector = vector_of(space, criteria, content)
     if vector != found.vector:
         raise DimmplanError(f"internal: the search decided by {found.vector}, the figures give {vector}")
@@ -272,7 +272,7 @@ class _Alternatives:
 
     def _judged(self, found: Found | None, criteria: tuple[Criterion, ...]) -> Found | None:
         """A placement as a list of criteria sees it."""
-        vector = None if found is None else vector_of(self.space, criteria, content_of(self.space, found.texts))
+        vector = None if found is None else vector_of(self.space, criteria, content_of(self.space, found.board_order))
         return None if found is None or vector is None else found._replace(vector=vector)
 
     def _place(self, found: Found) -> tuple[Value, ...]:
@@ -280,7 +280,7 @@ class _Alternatives:
         return ranked(self.search.criteria, found.vector)
 
     def _choice(self, found: Found) -> Choice:
-        content = content_of(self.space, found.texts)
+        content = content_of(self.space, found.board_order)
         return Choice(content=content, vector=found.vector, usable_gib=usable_of(self.space, content))
 
     def step(self, *, up: bool) -> Choice | None:

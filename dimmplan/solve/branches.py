@@ -36,7 +36,7 @@ class Branch(NamedTuple):
     rate: int
     kinds: tuple[Kind, ...]
     targets: frozenset[int]
-    drawn: bool = False
+    populated: bool = False
     """False while profiles are counts of modules only, without figures."""
     summed: tuple[str, ...] = ()
     """Sums over sockets that are decided: regions, low-rank channels."""

@@ -19,18 +19,18 @@ from dimmplan.units import Gib, whole
 Value = int | Fraction
 
 
-def content_of(space: Space, texts: Iterable[Sequence[int]]) -> dict[str, Module | None]:
-    """Slot contents from the board-order texts of the fitted sockets; slots of absent sockets are left out."""
+def content_of(space: Space, board_order: Iterable[Sequence[int]]) -> dict[str, Module | None]:
+    """Slot contents from the ranks in board order of the fitted sockets; slots of absent sockets are left out."""
     size = len(space.types)
     content: dict[str, Module | None] = {}
-    for socket, text in zip(space.sockets, texts, strict=True):
-        for slot, value in zip(socket.slots, text, strict=True):
+    for socket, ranks in zip(space.sockets, board_order, strict=True):
+        for slot, value in zip(socket.slots, ranks, strict=True):
             content[slot] = space.types[size - value] if value else None
     return content
 
 
-def texts_of(space: Space, content: Mapping[str, Module | None]) -> tuple[tuple[int, ...], ...]:
-    """The board-order texts of a placement: greater comes first."""
+def board_order_of(space: Space, content: Mapping[str, Module | None]) -> tuple[tuple[int, ...], ...]:
+    """The ranks in board order of a placement: greater comes first."""
     rank = {module: len(space.types) - index for index, module in enumerate(space.types)}
     return tuple(
         tuple(rank[module] if (module := content.get(slot)) else 0 for slot in socket.slots) for socket in space.sockets

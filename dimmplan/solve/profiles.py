@@ -31,7 +31,10 @@ NO_REGION = 1 << 20
 
 
 class Profile(NamedTuple):
-    """One socket populated. ``parallel`` is the time that its fullest channel takes; ``text`` its board order."""
+    """One socket populated. ``parallel`` is the time that its fullest channel takes.
+
+    ``board_order`` has a number for each slot: greater comes first, 0 is empty.
+    """
 
     code: int
     gib: int
@@ -41,7 +44,7 @@ class Profile(NamedTuple):
     regions: int
     narrowest: int
     low_rank: int
-    text: bytes
+    board_order: bytes
 
 
 Time = int | Fraction
@@ -82,7 +85,7 @@ class Limit(NamedTuple):
         return self.per_gib is None or time <= self.per_gib * gib
 
 
-class Drawn(NamedTuple):
+class Profiles(NamedTuple):
     """Profiles, and a time that no population left out for its time alone goes below, loads of a channel aside."""
 
     profiles: tuple[Profile, ...]
@@ -173,7 +176,7 @@ class _Part(NamedTuple):
     code: int
     gib: int
     loads: tuple[Load, ...]
-    text: bytes
+    board_order: bytes
     amounts: tuple[int, ...]
     low_rank: int
     slowest: int
@@ -188,12 +191,12 @@ class ProfileSource:
         self.space = space
         self.budget = budget
 
-    def profiles(self, query: Query, codes: Container[int]) -> Drawn:
+    def profiles(self, query: Query, codes: Container[int]) -> Profiles:
         """All profiles with those count codes that answer the query, one for each set of figures, in board order."""
         permitted = query.shape.permitted
         evaluate = evaluator_of(permitted)
-        drawing = _Drawing(self.space, self.budget, query, evaluate)
-        return Drawn(tuple(drawing.profiles(codes)), drawing.beyond())
+        enumeration = _Enumeration(self.space, self.budget, query, evaluate)
+        return Profiles(tuple(enumeration.profiles(codes)), enumeration.beyond())
 
 
 def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
@@ -212,12 +215,12 @@ def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
 def mirrored_codes(space: Space, budget: Budget, query: Query, shapes: Sequence[ChannelShape]) -> set[int]:
     """Count codes of all ways to load these channels so that they mirror."""
     row = space.mirroring
-    drawing = _Drawing(space, budget, query, evaluator_of(query.shape.permitted))
-    filled = drawing.fill(tuple(shapes), 0, lambda _step, _loads, _gib: True)
+    enumeration = _Enumeration(space, budget, query, evaluator_of(query.shape.permitted))
+    filled = enumeration.fill(tuple(shapes), 0, lambda _step, _loads, _gib: True)
     return {sum([load.code for load in loads]) for loads in filled if row is not None and loads_mirror(loads, row)}
 
 
-class _Drawing:
+class _Enumeration:
     """One query being answered."""
 
     def __init__(self, space: Space, budget: Budget, query: Query, evaluate: Evaluator) -> None:
@@ -247,9 +250,9 @@ class _Drawing:
                     continue
                 figures = profile[:-1]
                 known = best.get(figures)
-                if known is None or profile.text > known.text:
+                if known is None or profile.board_order > known.board_order:
                     best[figures] = profile
-        return sorted(best.values(), key=lambda profile: profile.text, reverse=True)
+        return sorted(best.values(), key=lambda profile: profile.board_order, reverse=True)
 
     def loads(self, shape: ChannelShape) -> list[Load]:
         """The loads of a channel that keep the bounds of the query, best board order first."""
@@ -302,9 +305,9 @@ class _Drawing:
             rates = tuple(sorted((load.gib, load.rate) for load in part.loads)) if self.by_channel else ()
             key = (part.code, part.amounts, part.low_rank, part.slowest, rates)
             known = best.get(key)
-            if known is None or part.text > known.text:
+            if known is None or part.board_order > known.board_order:
                 best[key] = part
-        return sorted(best.values(), key=lambda part: part.text, reverse=True)
+        return sorted(best.values(), key=lambda part: part.board_order, reverse=True)
 
     def fill(
         self,
@@ -346,7 +349,7 @@ class _Drawing:
             code=sum([load.code for load in loads]),
             gib=sum(gibs),
             loads=loads,
-            text=b"".join([load.text for load in loads]),
+            board_order=b"".join([load.board_order for load in loads]),
             amounts=tuple(sorted([gib // self.grain for gib in gibs], reverse=True)),
             low_rank=sum([load.low_rank for load in loads]),
             slowest=min([load.rate for load in filled], default=0),
@@ -380,7 +383,7 @@ class _Drawing:
             yield [self._known_part(parts, loads[span]) for span in spans]
 
     def _known_part(self, parts: dict[tuple[int, ...], _Part], loads: tuple[Load, ...]) -> _Part:
-        """A controller loaded, made once; the loads of a drawing live as long as it does."""
+        """A controller loaded, made once; the loads of an enumeration live as long as it does."""
         key = tuple([id(load) for load in loads])
         found = parts.get(key)
         if found is None:
@@ -395,7 +398,9 @@ class _Drawing:
             return None
         self.budget.spend(1)
         if not code:
-            return None if self._most_time(0) < 0 else Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, _text(controllers))
+            return (
+                None if self._most_time(0) < 0 else Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, _board_order(controllers))
+            )
         times = self._times_by_channel(controllers) if self.by_channel else self._times(controllers)
         if times is None:
             return None
@@ -403,7 +408,15 @@ class _Drawing:
         low_rank = sum([part.low_rank for part in controllers])
         time, parallel, count, narrowest = times
         return Profile(
-            code, sum(gibs), time, parallel, max(gibs) - min(gibs), count, narrowest, low_rank, _text(controllers)
+            code,
+            sum(gibs),
+            time,
+            parallel,
+            max(gibs) - min(gibs),
+            count,
+            narrowest,
+            low_rank,
+            _board_order(controllers),
         )
 
     def _most_time(self, gib: int) -> int:
@@ -470,11 +483,11 @@ class _Drawing:
         return None if self._over(time, gib) else (time, max(alone), count, narrowest)
 
 
-def _text(controllers: Sequence[_Part]) -> bytes:
-    return b"".join([part.text for part in controllers])
+def _board_order(controllers: Sequence[_Part]) -> bytes:
+    return b"".join([part.board_order for part in controllers])
 
 
 def loads_mirror(loads: Sequence[Load], row: MirroringRow) -> bool:
     """True where these channels fall into groups of identical channels that the row permits."""
-    counts = Counter(load.text.rstrip(b"\0") for load in loads if load.gib)
+    counts = Counter(load.board_order.rstrip(b"\0") for load in loads if load.gib)
     return all(can_be_groups(count, group_sizes(row)) for count in counts.values())

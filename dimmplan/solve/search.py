@@ -17,12 +17,11 @@ from typing import NamedTuple
 
 from dimmplan.solve.branches import Aim, Branch, Branches, Kind, Value
 from dimmplan.solve.budget import Budget, Progress
-from dimmplan.solve.choices import Choices
 from dimmplan.solve.criteria import Criterion, criteria_of, ranked
-from dimmplan.solve.drawing import Drawer
+from dimmplan.solve.decide import Decisions, least_tails
+from dimmplan.solve.populations import Populations
 from dimmplan.solve.promise import Facts, Promise, Promises
 from dimmplan.solve.space import Rows, Space
-from dimmplan.solve.sums import least_tails
 from dimmplan.solve.sweep import Job, Sweeps
 from dimmplan.units import Gib
 
@@ -38,7 +37,7 @@ class Found(NamedTuple):
     A slot's rank is 0 for empty, and greater for what comes first in board order.
     """
 
-    texts: tuple[tuple[int, ...], ...]
+    board_order: tuple[tuple[int, ...], ...]
     types: tuple[int, ...]
     code: int
     vector: tuple[Value, ...]
@@ -260,9 +259,9 @@ class Decider:
         self.budget = budget
         self.criteria: tuple[Criterion, ...] = ()
         self.branches = Branches(self.space, budget)
-        self.choices = Choices(self.space, budget)
-        self.drawer = Drawer(self.space, budget, bounds=bounds)
-        self.sweeps = Sweeps(self.space, self.drawer, self.choices)
+        self.decisions = Decisions(self.space, budget)
+        self.populations = Populations(self.space, budget, bounds=bounds)
+        self.sweeps = Sweeps(self.space, self.populations, self.decisions)
 
     @cached_property
     def _ranks(self) -> list[int]:
@@ -287,7 +286,7 @@ class Decider:
         targets = self._targets(aim)
         rates = self.branches.rates(may_break) if targets else []
         found = [
-            self.choices.reached(branch)
+            self.decisions.reached(branch)
             for rate in rates[-1:]
             for branch in self.branches.of(may_break, targets, rate, aim.least_sweep)
         ]
@@ -305,7 +304,7 @@ class Decider:
             may_break = sure | rows
             rates = self.branches.rates(may_break)[-1:] if targets else []
             return any(
-                self.choices.any_reached(branch)
+                self.decisions.any_reached(branch)
                 for rate in rates
                 for branch in self.branches.of(may_break, targets, rate, aim.least_sweep)
             )
@@ -336,7 +335,7 @@ class Decider:
                 self.budget.progress = self.budget.progress._replace(deciding=criterion.name)
             bar = alive.vector[index] if alive is not None else None
             balanced = criterion.name == "balanced_sweep"
-            if balanced or (criterion.name == "system_sweep" and not (branches and branches[0].drawn)):
+            if balanced or (criterion.name == "system_sweep" and not (branches and branches[0].populated)):
                 known = ranked(self.criteria[:index], vector)
                 wanted = None if beside is None or known < beside[:index] else -beside[index]
                 jobs = self.sweeps.jobs(branches, balanced=balanced) if jobs is None else jobs
@@ -347,15 +346,15 @@ class Decider:
                     return Later((*known, -value, *node.promise[index + 1 :]), Begun(jobs, vector))
                 jobs = None
             else:
-                value, branches = self.choices.best(criterion, branches, bar)
+                value, branches = self.decisions.best(criterion, branches, bar)
             if value is None or (criterion.name == "balanced_sweep" and value == aim.faster_than):
                 return None
             if bar is not None and value != bar:
                 alive = None
             vector = [*vector, value]
-        texts, code = max(self._first_in_board_order(branch) for branch in branches)
-        found = Found(texts, self.types, self.whole.code_among(self.types, code), tuple(vector))
-        return None if alive is not None and alive.texts >= found.texts else found
+        board_order, code = max(self._first_in_board_order(branch) for branch in branches)
+        found = Found(board_order, self.types, self.whole.code_among(self.types, code), tuple(vector))
+        return None if alive is not None and alive.board_order >= found.board_order else found
 
     def _first_in_board_order(self, branch: Branch) -> tuple[tuple[tuple[int, ...], ...], int]:
         """The placement of a branch that comes first in board order: socket by socket, what can still be completed."""
@@ -364,22 +363,22 @@ class Decider:
             places = kind.places[:1] if kind.tied else kind.places
             order += [(place, kind, len(kind.places) if kind.tied else 1) for place in places]
         order.sort(key=lambda entry: entry[0])
-        steps = [self.choices.beside(branch, kind, times) for _, kind, times in order]
+        steps = [self.decisions.beside(branch, kind, times) for _, kind, times in order]
         ends = least_tails(steps, branch.targets, budget=self.budget)
-        texts: dict[int, bytes] = {}
+        chosen: dict[int, bytes] = {}
         left, total = dict.fromkeys(branch.targets, branch.least), 0
         for (place, kind, times), end in zip(order, ends[1:], strict=True):
-            for profile in sorted(kind.profiles, key=lambda p: p.text, reverse=True):
-                code, sums = profile.code * times, self.choices.sums_of(branch, profile) * times
+            for profile in sorted(kind.profiles, key=lambda p: p.board_order, reverse=True):
+                code, sums = profile.code * times, self.decisions.sums_of(branch, profile) * times
                 rest = {
                     goal - code: least - sums for goal, least in left.items() if end.get(goal - code) == least - sums
                 }
                 if rest:
                     left, total = rest, total + code
                     for each in kind.places if kind.tied else (place,):
-                        texts[each] = profile.text
+                        chosen[each] = profile.board_order
                     break
-        return tuple(tuple(self._ranks[rank] for rank in texts[place]) for place in sorted(texts)), total
+        return tuple(tuple(self._ranks[rank] for rank in chosen[place]) for place in sorted(chosen)), total
 
 
 def least_relaxations(rows: Sequence[str], possible: Callable[[Rows], bool], most: int) -> list[Rows]:

@@ -76,13 +76,13 @@ class SocketShape(NamedTuple):
 
 
 class Load(NamedTuple):
-    """One way to load a channel. ``text`` orders loads as board order does: greater comes first."""
+    """One way to load a channel. ``board_order`` orders loads as board order does: greater comes first."""
 
     code: int
     gib: int
     rate: int
     low_rank: bool
-    text: bytes
+    board_order: bytes
 
 
 class Space:
@@ -427,9 +427,9 @@ class Space:
                 gib=sum(self.weights[kind] for kind in chosen if kind is not None) - loss,
                 rate=rate,
                 low_rank=is_low_rank(modules),
-                text=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
+                board_order=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
             )
-        yield from sorted(best.values(), key=lambda load: load.text, reverse=True)
+        yield from sorted(best.values(), key=lambda load: load.board_order, reverse=True)
 
     # -- rules of a socket and of the system -------------------------------------------------------------------
 

@@ -14,8 +14,8 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from dimmplan.solve.branches import Branch, Value
-from dimmplan.solve.choices import Choices
-from dimmplan.solve.drawing import Drawer
+from dimmplan.solve.decide import Decisions
+from dimmplan.solve.populations import Populations
 from dimmplan.solve.profiles import Limit, Time
 from dimmplan.solve.space import Space
 
@@ -52,11 +52,11 @@ class _Try(NamedTuple):
 class Sweeps:
     """Decides the balanced sweep for the branches of a space, or the system sweep where no socket need have memory."""
 
-    def __init__(self, space: Space, drawer: Drawer, choices: Choices) -> None:
+    def __init__(self, space: Space, populations: Populations, decisions: Decisions) -> None:
         self.space = space
-        self.drawer = drawer
-        self.choices = choices
-        self.bounds = drawer.bounds
+        self.populations = populations
+        self.decisions = decisions
+        self.bounds = populations.bounds
         self.channels = sum(len(socket.channels) for socket in space.sockets)
         self.evenly = len(space.sockets) * min(len(socket.channels) for socket in space.sockets)
         """Channels at work where every socket works as hard as the one with the fewest channels can."""
@@ -107,13 +107,13 @@ class Sweeps:
                 part: Branch | None = branch._replace(targets=targets)
                 if balanced and any(not profile.code for kind in branch.kinds for profile in kind.profiles):
                     starved = part
-                    part = self.choices.settled(branch._replace(targets=targets).keeping(lambda p: p.code > 0))
-                    starved = self.choices.settled(starved) if part is None and not branch.least_sweep else None
+                    part = self.decisions.settled(branch._replace(targets=targets).keeping(lambda p: p.code > 0))
+                    starved = self.decisions.settled(starved) if part is None and not branch.least_sweep else None
                     if starved is not None:
                         yield Job(Fraction(0), gib, next(numbers), 0, 0, starved)
                 if part is not None:
                     least = self._least_time(branch, gib, balanced=balanced)
-                    bound = max(least, self.drawer.first_time(branch, gib))
+                    bound = max(least, self.populations.first_time(branch, gib))
                     yield Job(-self.sweep(gib, bound), gib, next(numbers), least, bound, part)
 
     def sweep(self, gib: int, time: Time) -> Fraction:
@@ -138,8 +138,8 @@ class Sweeps:
         """The least time within the bound, with all profiles that keep it."""
         floor = self.space.rate_unit * 8 / (1000 * job.branch.least_sweep) if job.branch.least_sweep else None
         limit = Limit(bound, job.gib if balanced else 0, len(self.space.sockets), floor)
-        drawn, beyond = self.drawer.draw(job.branch, job.gib, limit)
-        branch = self.choices.settled(drawn.keeping(limit.holds) if drawn and not self.bounds else drawn)
+        populated, beyond = self.populations.enumerate(job.branch, job.gib, limit)
+        branch = self.decisions.settled(populated.keeping(limit.holds) if populated and not self.bounds else populated)
         if branch is None:
             return _Try(beyond, None)
         taken = {
@@ -153,7 +153,7 @@ class Sweeps:
             most = times[place]
             return branch.keeping(lambda profile: taken[profile.time, profile.gib] <= most)
 
-        found = self.choices.first_feasible(len(times), keep)
+        found = self.decisions.first_feasible(len(times), keep)
         if found is None:
             raise AssertionError("some choice of the profiles was found before")
         place, part = found

@@ -175,7 +175,7 @@ class Runner:
 
 
 def file_of(name: str) -> str:
-    """The file of a mutant from its name, ``dimmplan.solve.sums.x_reached__mutmut_3``."""
+    """The file of a mutant from its name, ``dimmplan.solve.decide.x_reached__mutmut_3``."""
     return f"{name.split('.x', 1)[0].replace('.', '/')}.py"
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.solve.criteria import CRITERIA
-from dimmplan.solve.evaluate import content_of, texts_of, usable_of, vector_of
+from dimmplan.solve.evaluate import board_order_of, content_of, usable_of, vector_of
 from dimmplan.solve.space import Space
 from tests.rules.boards import M16, M16X8, M32, M64, board_with, in_slots
 
@@ -95,11 +95,11 @@ def test_placements_as_texts() -> None:
     space = space_of()
     assert [module.label[:4] for module in space.types] == ["64GB", "32GB", "16GB"]
     texts = ((2, 1, 2, 0, 1, 0), (1, 0, 0))
-    assert texts_of(space, CONTENT) == texts
+    assert board_order_of(space, CONTENT) == texts
     assert content_of(space, texts) == dict.fromkeys(space.board.slots) | CONTENT
     assert content_of(space, (bytes([3, 0, 0, 0, 0, 0]), bytes(3)))["A1"] == M64
     alone = space_of(fitted=("S2",))
-    assert texts_of(alone, CONTENT) == texts[1:]
+    assert board_order_of(alone, CONTENT) == texts[1:]
     assert set(content_of(alone, texts[1:])) == {"D1", "D2", "E1"}
     with pytest.raises(ValueError, match="shorter"):
         content_of(space, texts[:1])

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 
 import pytest
 
-from dimmplan.solve import sums as module
+from dimmplan.solve import decide as module
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.sums import least_tails, reached, sums
+from dimmplan.solve.decide import least_tails, reached, sums
 
 BASE = 10
 ONE_DIGIT, TWO_DIGITS, HIGH_DIGIT = [(1, BASE)], [(1, BASE), (BASE, BASE)], [(1, BASE), (BASE**3, 1 << 24)]

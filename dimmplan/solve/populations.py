@@ -1,4 +1,4 @@
-"""Populations of the sockets of a branch, drawn within a capacity and a time, and what those bounds follow from."""
+"""Populations of the sockets of a branch within a capacity and a time, and what those bounds follow from."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 
 from dimmplan.solve.branches import Branch, Kind
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.profiles import NEVER, Drawn, Limit, Profile, ProfileSource, Query, Time
+from dimmplan.solve.profiles import NEVER, Limit, Profile, Profiles, ProfileSource, Query, Time
 from dimmplan.solve.space import ChannelShape, SocketShape, Space
 
 Filling = tuple[list[int], list[int]]
@@ -28,18 +28,18 @@ def _spans(branch: Branch, gib: int, least: Sequence[int], most: Sequence[int]) 
     ]
 
 
-def _filled(branch: Branch, profiles: Sequence[tuple[Profile, ...]]) -> Branch | None:
+def _populated(branch: Branch, profiles: Sequence[tuple[Profile, ...]]) -> Branch | None:
     """The branch with populations for its counts; ``None`` where a socket has none."""
     if not all(profiles):
         return None
     kinds = [kind._replace(profiles=each) for kind, each in zip(branch.kinds, profiles, strict=True)]
-    return branch._replace(kinds=tuple(kinds), drawn=True)
+    return branch._replace(kinds=tuple(kinds), populated=True)
 
 
-class Drawer:
-    """Draws the branches of a space; profiles and bounds are remembered.
+class Populations:
+    """Enumerates the populations of the branches of a space; profiles and bounds are remembered.
 
-    ``bounds=False`` draws every population of every branch.
+    ``bounds=False`` enumerates every population of every branch.
     """
 
     def __init__(self, space: Space, budget: Budget, *, bounds: bool) -> None:
@@ -50,14 +50,14 @@ class Drawer:
         self._full_channels: dict[Any, list[list[Filling]]] = {}
         self._full_systems: dict[Any, Filling] = {}
 
-    def draw(self, branch: Branch, gib: int, limit: Limit) -> tuple[Branch | None, Time]:
+    def enumerate(self, branch: Branch, gib: int, limit: Limit) -> tuple[Branch | None, Time]:
         """Replace counts by populations: every profile that some placement of that capacity can hold within the limit.
 
         ``None`` where some socket is left without; and a time below which nothing that was left out comes in.
         """
         if not self.bounds:
             never = Limit(NEVER)
-            return _filled(
+            return _populated(
                 branch, [self._profiles(branch, kind, 0, gib, never).profiles for kind in branch.kinds]
             ), NEVER
         share = -(-gib // len(self.space.sockets))
@@ -84,7 +84,9 @@ class Drawer:
             for kind, (low, high) in zip(branch.kinds, spans, strict=True)
         ]
         beyond = min(beyond, *(each.beyond for each in lower))
-        return _filled(branch, [one.profiles + other.profiles for one, other in zip(upper, lower, strict=True)]), beyond
+        return _populated(
+            branch, [one.profiles + other.profiles for one, other in zip(upper, lower, strict=True)]
+        ), beyond
 
     def _extremes(self, branch: Branch, most_time: Time) -> tuple[list[int], list[int]]:
         """The least and the most that a socket of each kind can hold within a time."""
@@ -95,10 +97,10 @@ class Drawer:
         ]
         return least, most
 
-    def _profiles(self, branch: Branch, kind: Kind, low_gib: int, high_gib: int, limit: Limit) -> Drawn:
+    def _profiles(self, branch: Branch, kind: Kind, low_gib: int, high_gib: int, limit: Limit) -> Profiles:
         """The profiles of a socket within a span of capacity and a time."""
         if low_gib > high_gib:
-            return Drawn((), NEVER)
+            return Profiles((), NEVER)
         query = Query(kind.shape, branch.may_break, branch.rate, low_gib, high_gib, limit)
         return self.source.profiles(query, self._within_targets(branch, kind))
 

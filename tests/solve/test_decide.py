@@ -10,8 +10,8 @@ from dimmplan.model.label import parse_label
 from dimmplan.model.request import Request, Supply
 from dimmplan.solve.branches import Branch, Kind
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.choices import Choices
 from dimmplan.solve.criteria import criteria_of
+from dimmplan.solve.decide import Decisions
 from dimmplan.solve.profiles import Profile
 from dimmplan.solve.space import Space
 from tests.oracle.large import EVEN, large_board
@@ -34,7 +34,7 @@ def profile(modules: int, regions: int, low_rank: int) -> Profile:
         regions=regions,
         narrowest=1,
         low_rank=low_rank,
-        text=bytes([modules, regions, low_rank]),
+        board_order=bytes([modules, regions, low_rank]),
     )
 
 
@@ -42,18 +42,18 @@ def profile(modules: int, regions: int, low_rank: int) -> Profile:
 def test_least_sums_whatever_the_order_of_profiles(order: int) -> None:
     """Four modules in two sockets: 2 and 2 have two regions, 1 and 3 three; then the fewest low-rank channels."""
     space = Space(BOARD, REQUEST)
-    choices = Choices(space, Budget(0))
+    decisions = Decisions(space, Budget(0))
     profiles = [profile(2, 2, 0), profile(2, 1, 2), profile(2, 1, 1), profile(1, 1, 0)]
     some = list(itertools.permutations(profiles))[order]
     kind = Kind(space.shapes[0], (0, 1), (*some, profile(3, 2, 0)))
-    branch = Branch(frozenset(), 0, (kind,), frozenset({4}), drawn=True)
+    branch = Branch(frozenset(), 0, (kind,), frozenset({4}), populated=True)
     by_name = {criterion.name: criterion for criterion in criteria_of("capacity-first", priced=False)}
 
-    fewest, branches = choices.best(by_name["regions"], [branch], None)
+    fewest, branches = decisions.best(by_name["regions"], [branch], None)
     assert fewest == 2
     assert len(branches) == 1
-    lowest, branches = choices.best(by_name["low_rank_channels"], branches, None)
+    lowest, branches = decisions.best(by_name["low_rank_channels"], branches, None)
     assert lowest == 2
-    modules, branches = choices.best(by_name["modules"], branches, None)
+    modules, branches = decisions.best(by_name["modules"], branches, None)
     assert modules == 4
     assert len(branches) == 1
