@@ -84,14 +84,16 @@ def call(line: str) -> tuple[int, str]:
     for command in _split(_words(line), "&&"):
         given = b""
         for part in _split(command, "|"):
-            words, target = (part[: part.index(">")], part[part.index(">") + 1]) if ">" in part else (part, None)
+            arrow = next((word for word in part if word in (">", ">>")), None)
+            words, target = (part[: part.index(arrow)], part[-1]) if arrow else (part, None)
             if words[0] != "dimmplan":
                 raise AssertionError(f"not a command of ours: {' '.join(words)}")
             status, out, err = _run(words[1:], given)
             given = out
             shown += err
             if target is not None:
-                Path(target).write_bytes(out)
+                with Path(target).open("ab" if arrow == ">>" else "wb") as file:
+                    file.write(out)
                 given = b""
         shown += given.decode("utf-8")
     return status, shown
