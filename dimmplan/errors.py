@@ -85,6 +85,7 @@ class Purchase:
     count: int
     cost: Fraction | None
     substitutes: tuple[str, ...] = ()
+    part: str = ""
 
 
 class Shortfall(NamedTuple):

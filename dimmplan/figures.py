@@ -68,6 +68,8 @@ class PlacementFigures(NamedTuple):
     sockets: tuple[SocketFigures, ...]
     free_slots: int
     nodes: tuple[NodeFigures, ...] = ()
+    watts: Fraction | None = None
+    """The most that the modules take; ``None`` where the board file does not say it of each."""
 
     @property
     def usable_gib(self) -> Gib:
@@ -174,7 +176,8 @@ def placement_figures(
         if row.socket in (None, socket.id) and (part := socket.part(controllers)).channels
         for rates in (socket_rates(board, option, part, content),)
     )
-    return PlacementFigures(sockets=figures, free_slots=free, nodes=nodes)
+    held = [module for socket in sockets for slot in socket.slots if (module := content.get(slot))]
+    return PlacementFigures(sockets=figures, free_slots=free, nodes=nodes, watts=board.watts_of(held))
 
 
 def _by_rate(rate: ChannelRate) -> int:

@@ -24,19 +24,21 @@ from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
 from dimmplan.units import cleaned, quoted
 
-COLUMNS = ("label", "count", "price", "currency", "note")
+COLUMNS = ("label", "count", "price", "currency", "note", "part", "watts")
 MOST_BYTES = 4 << 20
 """A stock list above 4 MiB is refused unread: no shelf fills it."""
 MOST_ROWS = 10_000
 MOST_COLUMNS = 50
 _WHOLE = re.compile(r"[0-9]{1,6}")
 _PRICE = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,4})?")
+_WATTS = re.compile(r"[0-9]{1,3}(?:\.[0-9]{1,2})?")
 _CURRENCY = re.compile(r"[A-Za-z]{3}")
 _NOT_UTF8 = re.compile("[\udc80-\udcff]")
 _MARKS = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16", b"\xef\xbb\xbf": "utf-8-sig"}
 _ALLOWED_LABEL = "a module label such as '32GB 2Rx4 PC4-2933Y-R'"
 _ALLOWED_COUNT = "a whole number from 0 to 999999"
 _ALLOWED_PRICE = "a price of one module, such as 61.50"
+_ALLOWED_WATTS = "the most watts of one module, such as 5.5"
 _ALLOWED_CURRENCY = "three letters, such as EUR"
 
 
@@ -49,6 +51,8 @@ class ShelfLot:
     count: int
     price: Fraction | None
     note: str = ""
+    part: str = ""
+    watts: Fraction | None = None
 
     @property
     def label(self) -> str:
@@ -276,11 +280,19 @@ def _lot(row: _Raw, board: Board, file: str, problems: list[Problem]) -> ShelfLo
         problems.append(
             Problem(file=file, place=row.at("price"), found=quoted(price), allowed=_ALLOWED_PRICE, hint=hint)
         )
+    watts = row.cells.get("watts", "").removesuffix("W").strip()
+    if watts and not _WATTS.fullmatch(watts):
+        problems.append(Problem(file=file, place=row.at("watts"), found=quoted(watts), allowed=_ALLOWED_WATTS))
     if module is None or len(problems) > before:
         return None
-    note = cleaned(row.cells.get("note", ""))
     return ShelfLot(
-        place=row.place, module=module, count=int(count), price=Fraction(price) if price else None, note=note
+        place=row.place,
+        module=module,
+        count=int(count),
+        price=Fraction(price) if price else None,
+        note=cleaned(row.cells.get("note", "")),
+        part=cleaned(row.cells.get("part", ""), most=40),
+        watts=Fraction(watts) if watts else None,
     )
 
 

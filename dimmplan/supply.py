@@ -211,12 +211,15 @@ def shortfall_of(board: Board, request: Request, shelf: Shelf, modules: Iterable
     if vector_of(space, search.criteria, content) != found.vector:
         raise DimmplanError("internal: the figures of a list to buy are not those that it was chosen by")
     used = Counter(module for module in content.values() if module)
+    parts = {facts.label: facts.part for facts in board.module_facts}
+    parts |= {lot.label: lot.part for lot in shelf.lots if lot.part}
     buy = tuple(
         Purchase(
             label=offer.label,
             count=count,
             cost=None if offer.price is None else offer.price * count,
             substitutes=offer.substitutes,
+            part=parts.get(offer.label, ""),
         )
         for offer in offers
         if (count := used[offer.supply.module] - offer.supply.kept) > 0

@@ -98,7 +98,7 @@ def table_notes(board: Board) -> list[TableNote]:
 
 
 def _notes(board: Board, table: TableRow) -> Iterator[TableNote]:
-    places = _places(board, table)
+    places = table.places(board.sockets)
     for sockets in places[:1]:
         slots = [slot for socket in sockets for slot in socket.slots]
         missing = [count for count in range(1, len(slots) + 1) if count not in table.rows]
@@ -111,13 +111,6 @@ def _notes(board: Board, table: TableRow) -> Iterator[TableNote]:
             yield TableNote(table, f"slots that no row fills: {', '.join(unused)}")
         for count in sorted(filled):
             yield from _compared(board, table, sockets, count, filled[count])
-
-
-def _places(board: Board, table: TableRow) -> list[list[Socket]]:
-    """The sockets that a table counts together: the one named, each one, or those of the whole machine."""
-    if table.of_machine:
-        return [[socket for socket in board.sockets if not table.fitted or socket.id in table.fitted]]
-    return [[socket] for socket in board.sockets if not table.only_at or socket.id in table.only_at]
 
 
 def _populations(table: TableRow, sockets: list[Socket]) -> dict[int, frozenset[str]]:

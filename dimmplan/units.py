@@ -106,6 +106,11 @@ def listed(words: Sequence[str], *, last: str = "and") -> str:
     return f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
+def watts_words(watts: Fraction) -> str:
+    """Watts to one decimal: ``5.5 W``."""
+    return f"{decimal(watts, 1):g} W"
+
+
 def counted(number: int, noun: str) -> str:
     """A number with its noun: ``1 module``, ``2 modules``."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

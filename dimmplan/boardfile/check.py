@@ -84,7 +84,7 @@ class _Wiring:
         self.socket_ids = [socket.id for socket in self.sockets]
         self.slots = [slot for socket in self.sockets for slot in socket.slots]
         self.rules: tuple[Rule, ...] = effective_rows(file.rules, file.electrical.generation)
-        self.wiring = Wiring(self.sockets, self.rules)
+        self.wiring = Wiring(self.sockets, self.rules, tuple(option.id for option in file.processors))
 
     def channels_with(self, slot: str) -> str:
         """The channels that name a slot, in words."""
@@ -180,9 +180,9 @@ def _texts(value: object, path: Path = ()) -> Iterator[tuple[Path, str]]:
 def read_modules(file: BoardFile) -> list[Module]:
     """The usual modules that can be read, in the file's order."""
     modules = []
-    for text in file.modules:
+    for entry in file.modules:
         try:
-            modules.append(parse_label(text))
+            modules.append(parse_label(entry.label))
         except InputError:
             continue
     return modules
@@ -194,7 +194,7 @@ def _modules(file: BoardFile) -> Problems:
     nothing = Wiring((), ())
     sound = [row for row in rows if row.judged_at("module") and not any(row.problems("", nothing))]
     seen: list[Module] = []
-    for index, text in enumerate(file.modules):
+    for index, text in enumerate(entry.label for entry in file.modules):
         place = f"modules[{index + 1}]"
         try:
             module = parse_label(text)

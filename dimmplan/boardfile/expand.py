@@ -5,11 +5,23 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from fractions import Fraction
 from typing import Any, Protocol, Self, TypeVar
 
 from dimmplan.boardfile.schema import BoardFile, SlotRow, SocketEntry, TrayEntry
 from dimmplan.errors import InputError
-from dimmplan.model.board import Board, Box, Channel, Controller, Landmark, Physical, SlotPlace, Socket, Tray
+from dimmplan.model.board import (
+    Board,
+    Box,
+    Channel,
+    Controller,
+    Landmark,
+    ModuleFacts,
+    Physical,
+    SlotPlace,
+    Socket,
+    Tray,
+)
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
 from dimmplan.rules import Rule, as_once, effective_rows
@@ -135,11 +147,15 @@ def expand(file: BoardFile) -> Board:
     sockets = expand_sockets(file)
     slots = tuple(slot for socket in sockets for slot in socket.slots)
     modules: list[Module] = []
-    for text in file.modules:
+    facts: list[ModuleFacts] = []
+    for entry in file.modules:
         try:
-            modules.append(parse_label(text))
+            module = parse_label(entry.label)
         except InputError:
             continue  # reported by the check; the board is only handed out where nothing was
+        modules.append(module)
+        watts = None if entry.watts is None else Fraction(str(entry.watts))
+        facts.append(ModuleFacts(module.label, entry.part or "", watts))
     rules = effective_rows(file.rules, file.electrical.generation)
     # dumped once and whole: a dump of each row builds a serializer for each kind of row
     content = _as_once(file.model_dump(mode="json"))
@@ -156,6 +172,7 @@ def expand(file: BoardFile) -> Board:
         rates=tuple(_cited_now(row, file) for row in file.rates),
         processors=tuple(_cited_now(option, file) for option in file.processors),
         modules=tuple(modules),
+        module_facts=tuple(facts),
         code_order=file.electrical.code_order or slots,
         aliases=tuple((slot, names) for slot, names in file.electrical.aliases.items()),
         sources=tuple(file.sources.items()),
@@ -167,6 +184,7 @@ def expand(file: BoardFile) -> Board:
         electrical_digest=_digest(_electrical_content(file, content, sockets, rules, modules)),
         drawing_digest=_digest(
             {key: content[key] for key in ("title", "physical", "rules", "trust", "guesses") if key in content}
+            | ({"modules": content["modules"]} if any(each.part or each.watts for each in facts) else {})
         ),
     )
 
@@ -207,13 +225,14 @@ def _electrical_content(
             for option in content["processors"]
         ],
         "modules": [module.label for module in modules],
+        **({"watts": watts} if any(watts := [entry.watts for entry in file.modules]) else {}),
         "code_order": file.electrical.code_order,
         **{key: content["electrical"][key] for key in ("processors_differ", "trays") if key in content["electrical"]},
         **({"nodes": content["nodes"]} if "nodes" in content else {}),
     }
 
 
-_LATER = {"guesses", "nodes", "processors_differ", "trays"}
+_LATER = {"from_watts", "guesses", "nodes", "processors_differ", "trays"}
 """Keys that came after the first boards: a file that does not use them keeps its digests."""
 
 

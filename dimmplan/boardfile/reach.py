@@ -1,15 +1,27 @@
-"""Rows of rates that the other rules of a board never let happen: told by the check, wrong or not."""
+"""Rows of rates and of population tables that the other rules of a board never let happen."""
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
 
-from dimmplan.model.board import Board, Channel
+from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import DIE_GBIT, Generation, Kind, Module
+from dimmplan.model.request import Mode
 from dimmplan.model.rows import RateRow
 from dimmplan.rates import rate_row
-from dimmplan.rules import Breach, MixRow, Rule, all_rows, judge_channel, judge_module, of_kind
+from dimmplan.rules import (
+    Breach,
+    MixRow,
+    Rule,
+    TableRow,
+    all_rows,
+    judge,
+    judge_channel,
+    judge_module,
+    of_kind,
+)
+from dimmplan.rules.tables import SOCKET
 
 _ECC_BITS = {Kind.UDIMM: 0, Kind.SO_DIMM: 0}
 
@@ -21,6 +33,35 @@ def unused_rates(board: Board) -> Iterator[tuple[str, str]]:
         why = _kept_out(board, rows, row) if row.mts != "none" else ""
         if why:
             yield row.id, f"this row of rates is never used: {why}"
+
+
+def broken_tables(board: Board) -> Iterator[tuple[str, int, str, str]]:
+    """The rows of population tables that break an error rule with every usual module: table, number, found, allowed."""
+    for table in of_kind(board.rules, TableRow):
+        for sockets in table.places(board.sockets) if table.severity == "error" else ():
+            for count, named in table.rows.items():
+                slots = {slot.replace(SOCKET, sockets[0].id) for slot in named}
+                refusal = _refusal(board, table, sockets, slots)
+                if refusal is not None:
+                    where = f" at {', '.join(refusal.where)}" if refusal.where else ""
+                    yield table.id, count, f"{refusal.found}{where}", f"{refusal.allowed} (rule {refusal.rule})"
+
+
+def _refusal(board: Board, table: TableRow, sockets: list[Socket], slots: set[str]) -> Breach | None:
+    """What every usual module breaks in just these slots, told for the first; ``None`` where one may fill them."""
+    used = [socket.id for socket in sockets if slots.intersection(socket.slots)]
+    whole = table.of_machine and bool(table.fitted)
+    fitted = [socket.id for socket in sockets] if whole else used
+    left_out = {"table"} if whole else {"table", "fitted", "alike"}
+    found = []
+    for module in board.modules if fitted else ():
+        content = dict.fromkeys(slots, module)
+        breaches = judge(board, None, fitted, content, mode=table.mode or Mode.INDEPENDENT)
+        errors = [each for each in breaches if each.severity == "error" and each.check not in left_out]
+        if not errors:
+            return None
+        found += errors[:1]
+    return found[0] if found else None
 
 
 def _kept_out(board: Board, rows: list[Rule], row: RateRow) -> str:

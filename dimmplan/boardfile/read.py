@@ -13,6 +13,7 @@ from dimmplan.boardfile.check import check_meaning
 from dimmplan.boardfile.expand import expand
 from dimmplan.boardfile.form import UNKNOWN_KEY
 from dimmplan.boardfile.lenient import validate_leniently
+from dimmplan.boardfile.reach import broken_tables
 from dimmplan.boardfile.schema import FORMAT, BoardFile
 from dimmplan.bounded import read_file, toml_excess
 from dimmplan.errors import InputError, Problem, did_you_mean
@@ -160,14 +161,23 @@ def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Probl
         meaning = [each._replace(place=original(each.place)) for each in check_meaning(parsed, file=file, lost=lost)]
         problems += [each for each in meaning if not _follows(each.place, lost)]
     if parsed is not None and not problems:
-        return expand(parsed), []
+        board = expand(parsed)
+        places = {row.id: f"rules[{number}]" for number, row in enumerate(parsed.rules, 1)}
+        problems = [
+            Problem(file=file, place=f"{places[table]}.rows.{count}", found=found, allowed=allowed)
+            for table, count, found, allowed in broken_tables(board)
+        ]
+        if not problems:
+            return board, []
     lines = lines_of(text)
     return None, [problem._replace(line=line_of(problem.place, lines)) for problem in problems]
 
 
 def _follows(place: str, lost: Collection[str]) -> bool:
     """True where what is wrong at a place may only follow from what could not be read there, or in its list."""
-    return bool({place, place.partition("[")[0]} & {*lost}) or any(each.startswith(f"{place}[") for each in lost)
+    return bool({place, place.partition("[")[0]} & {*lost}) or any(
+        each.startswith(f"{place}[") or (place.endswith("]") and each.startswith(f"{place}.")) for each in lost
+    )
 
 
 def _unreadable(error: Exception, content: bytes) -> tuple[str, str, int | None]:

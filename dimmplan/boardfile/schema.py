@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from dimmplan.model.board import LandmarkKind, Lie, Side
 from dimmplan.model.module import Generation
@@ -36,6 +36,23 @@ Size = tuple[Length, Length]
 
 
 ChannelSlots = Annotated[tuple[Name, ...], Field(min_length=1, max_length=4)]
+
+
+class ModuleEntry(Record):
+    """A usual module with what the manual says of it: its part number, the most watts that it takes."""
+
+    label: Text
+    part: Name | None = None
+    watts: Annotated[float, Field(gt=0, le=200, allow_inf_nan=False)] | None = None
+
+
+Modules = Annotated[
+    ModuleEntry,
+    BeforeValidator(
+        lambda given: given if isinstance(given, dict) else {"label": given}, json_schema_input_type=Text | ModuleEntry
+    ),
+]
+"""A usual module: a table, or its label alone."""
 
 
 class SocketEntry(Record):
@@ -129,7 +146,7 @@ class BoardFile(Record):
     id: Identifier
     title: Title
     trust: Trust
-    modules: Annotated[tuple[Text, ...], Field(min_length=1, max_length=64)]
+    modules: Annotated[tuple[Modules, ...], Field(min_length=1, max_length=64)]
     guesses: Annotated[dict[Name, Text], Field(max_length=20)] = {}
     electrical: ElectricalPart
     rules: Annotated[tuple[RuleRow, ...], Field(max_length=100)] = ()

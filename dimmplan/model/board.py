@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from functools import cached_property
 from typing import Literal, NamedTuple
 
@@ -114,6 +115,14 @@ class Landmark(NamedTuple):
     box: Box
 
 
+class ModuleFacts(NamedTuple):
+    """What a board file says of a usual module beside its label: part number (may be empty), most watts."""
+
+    label: str
+    part: str = ""
+    watts: Fraction | None = None
+
+
 class Tray(NamedTuple):
     """A part that holds slots and may be absent: a memory board, a riser. ``access`` says how it comes out."""
 
@@ -171,6 +180,8 @@ class Board:
     wired: tuple[Socket, ...] = ()
     processors_differ: bool = False
     """True where sockets may carry different processor options."""
+    module_facts: tuple[ModuleFacts, ...] = ()
+    """What the board file says of its usual modules, in their order."""
     nodes: tuple[NodeRow, ...] = ()
     """Firmware settings that split a socket into nodes."""
     absent: tuple[str, ...] = ()
@@ -250,6 +261,20 @@ class Board:
     def citation(self, source_id: str) -> str:
         """The document of a source id in full: the board file's own table goes before the list of the package."""
         return dict(self.sources).get(source_id) or citation(source_id)
+
+    def facts_of(self, module: Module) -> ModuleFacts:
+        """What the board file says of a module: nothing of one that is none of its usual ones."""
+        return next((facts for facts in self.module_facts if facts.label == module.label), ModuleFacts(module.label))
+
+    def watts_of(self, modules: Iterable[Module]) -> Fraction | None:
+        """The most watts of some modules together; ``None`` where those of one are not known."""
+        total = Fraction(0)
+        for module in modules:
+            watts = self.facts_of(module).watts
+            if watts is None:
+                return None
+            total += watts
+        return total
 
     def module_of_size(self, capacity_gib: int) -> Module | None:
         """The usual module of a bare size: the first that the board lists."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -26,6 +26,7 @@ from dimmplan.output.record import (
     NodeEntry,
     Number,
     OwnSweep,
+    Places,
     Record,
     Slots,
     SocketEntry,
@@ -69,6 +70,8 @@ class ModuleEntry(Record):
     die_gbit: Number = Field(description="density that follows from the label")
     rate_mts: int = Field(description="of the label")
     voltage_mv: int = Field(description="supply voltage")
+    part: str | None = Field(description="part number, where the board file has one")
+    watts: Annotated[float | None, Places(1)] = Field(description="the most that one takes, by the board file")
     count: int = Field(description="how many")
 
 
@@ -182,7 +185,14 @@ def placement_keys(board: Board, placement: Placement) -> dict[str, Any]:
         "prefer": placement.prefer,
         "status": placement.status,
         "modules": [
-            ModuleEntry.of(module, key=keys[module], count=placement.count(module)) for module in placement.types
+            ModuleEntry.of(
+                module,
+                key=keys[module],
+                count=placement.count(module),
+                part=board.facts_of(module).part or None,
+                watts=board.facts_of(module).watts,
+            )
+            for module in placement.types
         ],
         "slots": {slot: keys[module] if module else None for slot, module in placement.slots},
         "dead": list(dead_slots(board, placement)),
@@ -230,6 +240,7 @@ class BuyEntry(Record):
     label: str = Field(description="what to buy")
     count: int = Field(description="how many")
     cost: Money | None = Field(description="where it has a price")
+    part: str = Field(description="part number by the shelf or the board file, may be empty")
     substitutes: list[str] = Field(description="labels that would do as well on this board")
 
 

@@ -220,6 +220,9 @@ class MachineFigures(Record):
 class TotalsEntry(MachineFigures):
     """The whole machine."""
 
+    watts: Annotated[float | None, Places(1)] = Field(
+        description="the most that the modules take, by the board file; null where it does not say it of each"
+    )
     cost: Money | None = Field(default=None, description="of what must be bought, where everything has a price")
 
 

@@ -17,7 +17,7 @@ from dimmplan.output.text import indented
 from dimmplan.planner import Planned
 from dimmplan.stock import Shelf
 from dimmplan.supply import Take, UnusableModule, left_out_of, takes_of
-from dimmplan.units import counted, decimal, listed
+from dimmplan.units import counted, decimal, listed, watts_words
 
 
 def money(value: Fraction | None, currency: str | None) -> str:
@@ -35,6 +35,10 @@ class TakeEntry(Record):
     count: int = Field(description="how many to take")
     price: Annotated[float | None, Places(4)] = Field(validation_alias=AliasPath("lot", "price"), description="of one")
     cost: Money | None = Field(description="of all")
+    part: str = Field(validation_alias=AliasPath("lot", "part"), description="part number on the shelf, may be empty")
+    watts: Annotated[float | None, Places(1)] = Field(
+        validation_alias=AliasPath("lot", "watts"), description="the most that one takes, by the shelf"
+    )
     serves_as: Label = Field(description="label in the plan, which the board cannot tell apart")
 
 
@@ -75,6 +79,8 @@ def _columns(currency: str | None) -> tuple[Column[Take], ...]:
             short="",
             text=lambda take: "no price" if take.lot.price is None else f"at {money(take.lot.price, currency)}",
         ),
+        Column(short="", text=lambda take: take.lot.part),
+        Column(short="", text=lambda take: "" if take.lot.watts is None else watts_words(take.lot.watts)),
         Column(short="", text=lambda take: take.lot.place + (f" ({take.lot.note})" if take.lot.note else "")),
         Column(short="", text=lambda take: f"as {take.serves_as.label}" if _instead(take) else ""),
     )
@@ -118,7 +124,8 @@ def shortfall_lines(shortfall: Shortfall, *, beside: str = "the shelf") -> Itera
     for each in shortfall.buy:
         cost = f", {money(each.cost, shortfall.currency)}" if each.cost is not None else ""
         instead = f"; as good on this board: {listed(list(each.substitutes), last='or')}" if each.substitutes else ""
-        yield f"  {each.count} x {each.label}{cost}{instead}"
+        part = f" ({each.part})" if each.part else ""
+        yield f"  {each.count} x {each.label}{part}{cost}{instead}"
 
 
 # -- the pick list -----------------------------------------------------------------------------------------------------
@@ -133,12 +140,13 @@ class Pick:
     serves_as: str
     place: str
     note: str = ""
+    part: str = ""
 
 
 def picks_of(planned: Planned, shelf: Shelf) -> list[Pick]:
     """What a placement takes from a shelf, row by row."""
     takes = takes_of(planned.board, shelf, planned.placement)
-    return [Pick(t.count, t.lot.label, t.serves_as.label, t.lot.place, t.lot.note) for t in takes]
+    return [Pick(t.count, t.lot.label, t.serves_as.label, t.lot.place, t.lot.note, t.lot.part) for t in takes]
 
 
 def pick_csv(placement: Placement, picks: Iterable[Pick]) -> str:

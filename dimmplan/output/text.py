@@ -13,7 +13,7 @@ from dimmplan.model.placement import Placement, why_dead
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
-from dimmplan.units import Gib, counted, decimal, format_capacity, listed
+from dimmplan.units import Gib, counted, decimal, format_capacity, listed, watts_words
 from dimmplan.wording.placement import TRUST, gb_s, node_sentences, placement_findings, rate_row_words, regions_sentence
 from dimmplan.wording.request import choice_gains, choice_phrase, request_findings, sweep_of
 
@@ -63,7 +63,7 @@ def plan_text(planned: Planned) -> str:
     lines = [*_headline(planned, figures), ""]
     for socket in board.sockets:
         lines += _socket_lines(board, socket, placement, figures)
-    lines += _modules_lines(placement)
+    lines += _modules_lines(board, placement)
     lines += ["", *_figure_lines(figures)]
     findings = request_findings(planned) + placement_findings(board, placement, figures)
     lines += finding_lines(findings)
@@ -132,12 +132,14 @@ def _socket_lines(board: Board, socket: Socket, placement: Placement, figures: P
     return [*lines, ""]
 
 
-def _modules_lines(placement: Placement) -> list[str]:
+def _modules_lines(board: Board, placement: Placement) -> list[str]:
     columns = (
         Column[Module](short="", text=lambda module: placement.keys[module]),
         Column[Module](short="", text=lambda module: f"{placement.count(module)} x", align="right"),
         Column[Module](short="", text=lambda module: module.label),
         Column[Module](short="", text=lambda module: module.kind.value),
+        Column[Module](short="", text=lambda module: board.facts_of(module).part),
+        Column[Module](short="", text=lambda module: watts_words(w) if (w := board.facts_of(module).watts) else ""),
     )
     return ["Modules", *(f"  {line}" for line in lines_of(columns, placement.types))]
 

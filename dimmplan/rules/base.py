@@ -13,7 +13,7 @@ from dimmplan.errors import did_you_mean
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
-from dimmplan.model.rows import Row, Severity
+from dimmplan.model.rows import ProcessorOption, Row, Severity
 from dimmplan.units import counted, listed, quoted
 
 Scope = Literal["module", "channel", "socket", "system"]
@@ -89,6 +89,7 @@ class Wiring(NamedTuple):
 
     sockets: tuple[Socket, ...]
     rules: tuple[Rule, ...]
+    processors: tuple[str, ...] = ()
 
     @property
     def socket_ids(self) -> list[str]:
@@ -190,6 +191,10 @@ class Rule(Row):
 
     def among(self, rows: Iterable[Rule]) -> Rule:
         """The row as it stands among the others of its board."""
+        return self
+
+    def on(self, board: Board, option: ProcessorOption | None) -> Rule:
+        """The row as it stands on a board with these processors."""
         return self
 
     # -- what the search asks --------------------------------------------------------------------------------------

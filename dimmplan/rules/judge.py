@@ -89,7 +89,7 @@ def fitted_default(board: Board) -> list[Rule]:
 def all_rows(board: Board, option: ProcessorOption | None) -> list[Rule]:
     """Every row in force for a board with that processor."""
     implied = [] if len(board.sockets) > 12 else fitted_default(board)
-    rows = [*rules_of(board), *ceiling_row(option), *implied]
+    rows = [row.on(board, option) for row in (*rules_of(board), *ceiling_row(option), *implied)]
     return [row.among(rows) for row in rows]
 
 

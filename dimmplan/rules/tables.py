@@ -25,7 +25,6 @@ from dimmplan.rules.base import (
     modules_counted,
     of_kind,
 )
-from dimmplan.rules.channels import FillOrderRow
 from dimmplan.units import counted, listed
 
 SOCKET = "{socket}"
@@ -163,7 +162,7 @@ class TableRow(Rule):
     # -- the file --------------------------------------------------------------------------------------------------
 
     def problems(self, place: str, wiring: Wiring) -> Problems:
-        """Names are there, lists are as long as their number says, and no row breaks an error rule."""
+        """Names are there, and lists are as long as their number says."""
         named = [*known_names(self.only_at, wiring.socket_ids, f"{place}.socket", "a socket of the board")]
         named += known_names(self.fitted, wiring.socket_ids, f"{place}.fitted", "sockets of the board")
         yield from named
@@ -174,17 +173,21 @@ class TableRow(Rule):
                 allowed = "one table for each case: say socket, fitted or mode"
                 yield place, f"a table for what {other.id} rules already", allowed, ""
         for count, slots in self.rows.items():
-            wrong = [*self._row_problems(count, slots, f"{place}.rows.{count}", wiring)]
-            yield from wrong or self._row_broken(count, f"{place}.rows.{count}", wiring)
+            yield from self._row_problems(count, slots, f"{place}.rows.{count}", wiring)
 
-    def _meant(self, wiring: Wiring) -> list[Socket]:
+    def _meant(self, sockets: Iterable[Socket]) -> list[Socket]:
         """The sockets whose slots the table names."""
         if self.socket is not None:
-            return [socket for socket in wiring.sockets if socket.id == self.socket]
-        return [socket for socket in wiring.sockets if not self.fitted or socket.id in self.fitted]
+            return [socket for socket in sockets if socket.id == self.socket]
+        return [socket for socket in sockets if not self.fitted or socket.id in self.fitted]
+
+    def places(self, sockets: Iterable[Socket]) -> list[list[Socket]]:
+        """The sockets that are counted together: each one, or those of the whole machine."""
+        meant = self._meant(sockets)
+        return [meant] if self.of_machine else [[socket] for socket in meant]
 
     def _row_problems(self, count: int, slots: Sequence[str], place: str, wiring: Wiring) -> Problems:
-        sockets = self._meant(wiring)
+        sockets = self._meant(wiring.sockets)
         if self.of_machine or self.socket is not None:
             there = [slot for socket in sockets for slot in socket.slots]
             names = [slot.replace(SOCKET, self.socket or "") for slot in slots]
@@ -198,22 +201,6 @@ class TableRow(Rule):
             yield place, f"slot {', '.join(twice)} twice", "each slot once", ""
         elif len(slots) != count:
             yield place, counted(len(slots), "slot"), f"{counted(count, 'slot')}, as its number says", ""
-
-    def _row_broken(self, count: int, place: str, wiring: Wiring) -> Problems:
-        """The error rules about which slots are filled that a row of the table breaks at some socket."""
-        rows = [row for row in wiring.rules if row.severity == "error" and not isinstance(row, TableRow)]
-        for socket in self._meant(wiring):
-            filled = {slot.replace(SOCKET, socket.id) for slot in self.rows[count]}.intersection(socket.slots)
-            if not filled and self.of_machine and not self.fitted:
-                continue
-            for order in of_kind(rows, FillOrderRow):
-                gaps = [gap for channel in socket.channels if (gap := order.gap(channel, filled))]
-                if gaps:
-                    yield place, f"{', '.join(gaps)} empty", f"{order.sentence()} (rule {order.id})", ""
-            view = SocketView(socket, len(filled), 0, (), frozenset(filled), fitted=self.fitted)
-            for row in rows:
-                for fault in row.of_socket(view) if row.judged_at("socket") else ():
-                    yield place, f"{fault.found} at {socket.id}", f"{fault.allowed} (rule {row.id})", ""
 
 
 def install_order(board: Board, placement: Placement) -> tuple[str, ...]:

@@ -2,16 +2,60 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import Annotated, Literal
 
-from dimmplan.model.module import Kind
-from dimmplan.model.rows import CapacityGib, Name, Text
-from dimmplan.rules.base import Content, Problems, Rule, Wiring, known_names, named_in_brackets
+from pydantic import Field, PrivateAttr
+
+from dimmplan.model.board import Board
+from dimmplan.model.module import Kind, Module
+from dimmplan.model.rows import CapacityGib, Name, ProcessorOption, Text
+from dimmplan.rules.base import Content, Fault, Problems, Rule, SocketView, Wiring, known_names, named_in_brackets
 from dimmplan.units import listed
 
 
-class ThermalRow(Rule):
-    """Modules of ``from_gib`` or more (of ``kinds``, where given) need something for their cooling."""
+class _HotModules(Rule):
+    """A row about modules of ``from_gib`` or more, of ``from_watts`` or more, of ``kinds``; a part left out means any.
+
+    Watts are those of the board's own module rows: a module of which none are known is not meant by them.
+    """
+
+    from_gib: CapacityGib | None = None
+    from_watts: Annotated[float, Field(gt=0, le=200, allow_inf_nan=False)] | None = None
+    kinds: tuple[Kind, ...] = ()
+    _board: Board | None = PrivateAttr(default=None)
+
+    def on(self, board: Board, option: ProcessorOption | None) -> Rule:
+        """The row with the watts of a board's modules."""
+        found = self.model_copy()
+        found._board = board
+        return found
+
+    def means(self, module: Module) -> bool:
+        """True where the row speaks of such a module."""
+        watts = self._board.facts_of(module).watts if self._board is not None else None
+        return (
+            module.capacity_gib >= (self.from_gib or 0)
+            and (self.from_watts is None or watts is not None and watts >= Fraction(str(self.from_watts)))
+            and (not self.kinds or module.kind in self.kinds)
+        )
+
+    def named(self) -> str:
+        """The modules in words."""
+        kinds = f"{listed([kind.value for kind in self.kinds], last='or')} modules" if self.kinds else "Modules"
+        size = [f"{self.from_gib} GiB"] if self.from_gib is not None else []
+        size += [f"{self.from_watts:g} W"] if self.from_watts is not None else []
+        return f"{kinds} of {' and '.join(size)} or more"
+
+    def problems(self, place: str, wiring: Wiring) -> Problems:
+        """The row says from what on."""
+        if self.from_gib is None and self.from_watts is None:
+            yield place, "neither from_gib nor from_watts", "one of them, or both", ""
+
+
+class ThermalRow(_HotModules):
+    """Such modules need something for their cooling."""
 
     question = "care"
     scopes = ()
@@ -20,23 +64,55 @@ class ThermalRow(Rule):
     limits = "nothing"
 
     check: Literal["thermal"]
-    from_gib: CapacityGib
-    kinds: tuple[Kind, ...] = ()
     needs: Text
 
     def told_at(self, content: Content) -> tuple[str, ...] | None:
         """The slots whose modules need it."""
-        hot = (
-            slot
-            for slot, module in content.items()
-            if module and module.capacity_gib >= self.from_gib and (not self.kinds or module.kind in self.kinds)
-        )
-        return tuple(hot) or None
+        return tuple(slot for slot, module in content.items() if module and self.means(module)) or None
 
     def wording(self) -> str:
         """The standard sentence."""
-        kinds = f"{listed([kind.value for kind in self.kinds], last='or')} modules" if self.kinds else "Modules"
-        return f"{kinds} of {self.from_gib} GiB or more need {self.needs}."
+        return f"{self.named()} need {self.needs}."
+
+
+class ThermalLimitRow(_HotModules):
+    """Such modules are refused, in sockets with one of ``processors`` where that is given."""
+
+    question = "care"
+    scopes = ("socket",)
+    judged_in_part = True
+    stays_broken = True
+    limits = "capacity"
+
+    check: Literal["thermal-limit"]
+    processors: tuple[Name, ...] = ()
+    _option: ProcessorOption | None = PrivateAttr(default=None)
+
+    def on(self, board: Board, option: ProcessorOption | None) -> Rule:
+        """The row with the watts of a board's modules and its processors."""
+        found = self.model_copy()
+        found._board, found._option = board, option
+        return found
+
+    def of_socket(self, view: SocketView) -> Iterator[Fault]:
+        """The socket has a module that is too hot for it."""
+        own = self._option.at(view.socket.id).id if self._option is not None else ""
+        if not self.processors or own in self.processors:
+            hot = [module.label for module in view.types if self.means(module)]
+            if hot:
+                yield Fault(listed(hot), f"no {self.named()}{self._where()}".replace("no Modules", "no modules"))
+
+    def _where(self) -> str:
+        return f" with the processor {listed(list(self.processors), last='or')}" if self.processors else ""
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        return f"{self.named()} are refused{self._where()}."
+
+    def problems(self, place: str, wiring: Wiring) -> Problems:
+        """The row says from what on, and its processors are there."""
+        yield from super().problems(place, wiring)
+        yield from known_names(self.processors, wiring.processors, f"{place}.processors", "processors of the board")
 
 
 class NoteRow(Rule):

@@ -11,7 +11,7 @@ from dimmplan.sheet.blocks import Block, Column, headed, label, paragraph, stack
 from dimmplan.sheet.facts import NOT_OBEYED, Facts, clean, gib_words, socket_words
 from dimmplan.sheet.measure import Run, widest, width
 from dimmplan.sheet.shapes import Line, Rect, Shape
-from dimmplan.units import counted, decimal, format_capacity, listed
+from dimmplan.units import counted, decimal, format_capacity, listed, watts_words
 from dimmplan.wording.placement import TRUST, gb_s, rate_row_words, regions_sentence, share_sentence
 
 _STATUS = {
@@ -88,6 +88,7 @@ def total_items(figures: PlacementFigures) -> list[tuple[str, str]]:
         ("balanced sweep", gb_s(figures.balanced_sweep_gb_s)),
         ("worst socket", gb_s(figures.worst_sweep_gb_s)),
         ("difference between sockets", format_capacity(figures.socket_difference_gib)),
+        *([("modules take at most", watts_words(figures.watts))] if figures.watts is not None else []),
     ]
 
 

@@ -18,7 +18,7 @@ from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, board_of, dead_slots, why_dead
 from dimmplan.rules import Rule, install_order, of_kind, rules_of
-from dimmplan.units import Gib, cleaned, counted, listed, trimmed
+from dimmplan.units import Gib, cleaned, counted, listed, trimmed, watts_words
 from dimmplan.wording.placement import blank_slots, label_short, placement_findings
 
 
@@ -56,6 +56,8 @@ class TypeFact:
     short: str
     count: int
     slots: str
+    part: str = ""
+    """Part number and watts, where the board file has them."""
 
 
 _DEAD = {"processor": "no processor", "tray": "no tray", "channel": "not served"}
@@ -183,7 +185,14 @@ class Facts:
             short=self.shorts[module],
             count=len(held),
             slots=self.slots_in_words(held),
+            part=clean(self._part(module)),
         )
+
+    def _part(self, module: Module) -> str:
+        """Part number and watts as the board file has them; empty where it has none."""
+        facts = self.board.facts_of(module)
+        watts = [] if facts.watts is None else [watts_words(facts.watts)]
+        return ", ".join([*([facts.part] if facts.part else []), *watts])
 
     def slots_in_words(self, slots: Sequence[str]) -> str:
         """Slots as a list; a socket that is meant whole is named as a whole."""

@@ -217,7 +217,10 @@ def pick_heads(facts: Facts) -> tuple[str, ...]:
 
 def pick_rows(facts: Facts) -> list[list[str]]:
     """What to fetch, one row of texts each, under ``PICK_HEADS``; blanks last."""
-    rows = [[kind.key, kind.label, f"{kind.count} ×", kind.slots] for kind in facts.picked]
+    rows = [
+        [kind.key, kind.label, f"{kind.count} ×", kind.slots + (f" ({kind.part})" if kind.part else "")]
+        for kind in facts.picked
+    ]
     rows += [["", label_of, f"{count} ×", "left over: keep them safe"] for label_of, count in facts.left_over]
     if facts.blanks:
         emptied = sum(fact.state is State.PULL for fact in facts.slots.values())

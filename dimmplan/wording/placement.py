@@ -154,7 +154,7 @@ def _mode(board: Board, placement: Placement, figures: PlacementFigures | None) 
 def _told(board: Board, placement: Placement) -> Iterator[Finding]:
     """Rows that are only told: what modules need in their slots, and the board's own notes."""
     for row in rules_of(board):
-        where = row.told_at(placement.content)
+        where = row.on(board, None).told_at(placement.content)
         if where is not None:
             yield Finding(rule=row.id, severity="note", where=where, text=row.sentence(), source=row.source)
 

@@ -32,6 +32,7 @@ from dimmplan.rules import (
     SocketMinimumRow,
     SparingRow,
     TableRow,
+    ThermalLimitRow,
 )
 from dimmplan.solve.criteria import criteria_of
 
@@ -252,7 +253,19 @@ def channel_breaks(row: RuleRow, channel: Slots) -> bool:
     return False
 
 
-def socket_breaks(row: RuleRow, socket: Socket, slots: Slots) -> bool:
+def _too_hot(row: ThermalLimitRow, module: Module, watts: dict[str, Fraction | None], processor: str) -> bool:
+    known = watts.get(module.label)
+    return (
+        (not row.processors or processor in row.processors)
+        and (not row.kinds or module.kind in row.kinds)
+        and (row.from_gib is None or module.capacity_gib >= row.from_gib)
+        and (row.from_watts is None or (known is not None and float(known) >= row.from_watts))
+    )
+
+
+def socket_breaks(
+    row: RuleRow, socket: Socket, slots: Slots, watts: dict[str, Fraction | None], processor: str
+) -> bool:
     """True where what lies in one fitted socket breaks the row, the rows of single channels apart."""
     modules = [module for module in slots if module is not None]
     match row:
@@ -269,6 +282,8 @@ def socket_breaks(row: RuleRow, socket: Socket, slots: Slots) -> bool:
         case SequenceRow():
             lying = dict(zip(socket.slots, slots, strict=True))
             return row.socket == socket.id and _has_gap([lying[slot] is not None for slot in row.slots])
+        case ThermalLimitRow():
+            return any(_too_hot(row, module, watts, processor) for module in modules)
     return False
 
 
@@ -397,8 +412,10 @@ class Oracle:
 
     def filling(self, socket: Socket, slots: Slots) -> Filling:
         """One socket with these modules in its slots, judged and counted."""
-        errors = {row.id for row in self.errors if socket_breaks(row, socket, slots)}
-        advised = {row.id for row in self.advised if socket_breaks(row, socket, slots)}
+        watts = {facts.label: facts.watts for facts in self.board.module_facts}
+        processor = option.id if (option := self.option(socket.id)) else ""
+        errors = {row.id for row in self.errors if socket_breaks(row, socket, slots, watts, processor)}
+        advised = {row.id for row in self.advised if socket_breaks(row, socket, slots, watts, processor)}
         amounts: list[tuple[int, ...]] = []
         rates: list[int | None] = []
         where: dict[tuple[int, int, int], Module] = {}

@@ -12,12 +12,12 @@ from typing import Any
 from dimmplan.boardfile.check import check_meaning
 from dimmplan.boardfile.expand import expand
 from dimmplan.boardfile.schema import BoardFile
-from dimmplan.model.board import Board, Box, Tray
+from dimmplan.model.board import Board, Box, ModuleFacts, Tray
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Generation, Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.model.rows import ProcessorOption
-from dimmplan.rules import AlikeRow, MirroringRow, RuleRow, SequenceRow, SparingRow, TableRow
+from dimmplan.rules import AlikeRow, MirroringRow, RuleRow, SequenceRow, SparingRow, TableRow, ThermalLimitRow
 from dimmplan.solve.criteria import LISTS
 
 Wiring = dict[str, dict[str, dict[str, list[str]]]]
@@ -138,6 +138,15 @@ def random_equipment_case(seed: int) -> tuple[Board, Request]:
         processors_differ=True,
         physical=board.physical._replace(trays=trays),
     )
+    watts = [(module.label, Fraction(rng.randint(6, 18), 2) if rng.random() < 0.8 else None) for module in modules]
+    board = replace(board, module_facts=tuple(ModuleFacts(label, "", most) for label, most in watts))
+    if rng.random() < 0.5:
+        hot: dict[str, Any] = {"processors": rng.sample([option.id for option in options], 1)}
+        hot |= rng.choice(({"from_watts": 6.0}, {"from_gib": max(m.capacity_gib for m in modules)}))
+        row = ThermalLimitRow(
+            id="hot", check="thermal-limit", severity=rng.choice(("error", "advised")), source="INVENTED", **hot
+        )
+        board = replace(board, rules=(*board.rules, row))
     processor = next(iter(seats.values())) if alike else mixed
     return board.without(["tray"]), replace(request, processor=processor)
 

@@ -40,6 +40,7 @@ EXAMPLES: dict[str, list[dict[str, Any]]] = {
     "fitted": [{"sets": [["S1"]]}],
     "alike": [{"what": what} for what in ("capacity", "count", "population")],
     "thermal": [{"from_gib": 64, "needs": "the baffle"}],
+    "thermal-limit": [{"from_gib": 64}, {"from_gib": 32, "kinds": ["RDIMM"], "processors": []}],
     "note": [{"about": about, "text": "Words."} for about in ("firmware", "care")],
     "blanks": [{}, {"slots": ["A1"]}],
     "mirroring": [{}, {"within": "socket", "modules": [2, 4], "one_type": True}],

@@ -156,8 +156,21 @@ def test_a_row_that_breaks_an_error_rule_is_a_problem() -> None:
     text = find_board_file("skerry-16").read_text("utf-8")
     row = '\n[[rules]]\nid = "t"\ncheck = "table"\nsocket = "NEAR"\nrows = { 1 = ["K2"] }\nsource = "INVENTED"\n'
     _, problems = examine_text((text + row).encode(), file="b.toml")
-    assert [(p.place.rpartition(".")[2], p.found) for p in problems] == [("1", "K1 empty")]
+    assert [(p.place.rpartition(".")[2], p.found) for p in problems] == [("1", "K1 empty at NEAR.K")]
     assert "fill-order" in problems[0].allowed
+    machine = row.replace('socket = "NEAR"\n', "")
+    mirror = '\n[[rules]]\nid = "mirroring"\ncheck = "mirroring"\nsource = "INVENTED"\n'
+    for rows, mode, fitted, rule in (
+        ('{ 2 = ["K1", "L1"] }', "", '["NEAR", "FAR"]', "every-socket"),
+        ('{ 2 = ["K1", "L1"] }', "mirrored", '["NEAR"]', ""),
+        ('{ 3 = ["K1", "L1", "M1"] }', "mirrored", '["NEAR"]', "mirroring"),
+    ):
+        said = machine.replace('{ 1 = ["K2"] }', rows) + f"fitted = {fitted}\n"
+        _, problems = examine_text(
+            (text + mirror + said + (f'mode = "{mode}"\n' if mode else "")).encode(), file="b.toml"
+        )
+        told = [problem.allowed.rpartition("(rule ")[2].rstrip(")") for problem in problems]
+        assert told == ([rule] if rule else []), problems
     twin = text + row.replace("K2", "K1") + row.replace('"t"', '"u"').replace("K2", "L1")
     _, problems = examine_text(twin.encode(), file="b.toml")
     assert [p.found for p in problems] == ["a table for what t rules already"]
