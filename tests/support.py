@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+import traceback
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
-from typing import Any, TypeVar
+from typing import Any, TextIO, TypeVar
 
 import pytest
 
@@ -161,3 +163,25 @@ def mode_breaches(
     """What a content lacks for a mode, other rules aside."""
     found = judge(board, None, fitted, content, mode=mode)
     return [breach for breach in found if breach.kind in (MirroringRow, SparingRow)]
+
+
+def forked(call: Callable[[], int], stdout: TextIO | None = None) -> tuple[int, str]:
+    """The status of a call in a process of its own, forked so that nothing is imported anew, and what it says."""
+    reading, writing = os.pipe()
+    child = os.fork()
+    if not child:
+        status = 99
+        try:
+            sys.stderr = os.fdopen(writing, "w", encoding="utf-8")
+            sys.stdout = stdout or sys.stderr
+            status = call()
+            sys.stderr.flush()
+        except BaseException:
+            traceback.print_exc()
+            sys.stderr.flush()
+        finally:
+            os._exit(status)
+    os.close(writing)
+    with os.fdopen(reading, encoding="utf-8") as told:
+        text = told.read()
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), text

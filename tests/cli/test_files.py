@@ -22,7 +22,7 @@ from dimmplan.cli.machines import LOCK
 from dimmplan.cli.run import run
 from dimmplan.errors import InputError
 from tests.bench.kills import kill_many
-from tests.support import one_document, unprintable
+from tests.support import forked, one_document, unprintable
 
 OLD, NEW = b"# old\n", b"# new\n" * 5000
 CAIRO = pytest.mark.system_tool("libcairo2")
@@ -234,16 +234,15 @@ def test_a_full_disk_leaves_what_was_there(words: list[str], tmp_path: Path) -> 
     assert run([*PLAN, "--out", str(tmp_path)]) == 0
     (tmp_path / "machines.csv").write_text("tag,board,capacity\nQ-1,marram-4,32GiB\n", encoding="utf-8")
     before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
-    done = subprocess.run(
-        [sys.executable, "-m", "dimmplan", *(word.format(tmp_path) for word in words)],
-        capture_output=True,
-        text=True,
-        check=False,
-        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100)),
-    )
-    assert done.returncode in (1, 2), done.stderr
-    assert "file too large" in done.stderr
-    assert "Traceback" not in done.stderr and "an internal fault" not in done.stderr
+
+    def on_a_full_disk() -> int:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100))
+        return run([word.format(tmp_path) for word in words])
+
+    status, said = forked(on_a_full_disk)
+    assert status in (1, 2), said
+    assert "file too large" in said
+    assert "Traceback" not in said and "an internal fault" not in said
     after = {path.name: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file() and path.name != LOCK}
     assert after == before
 
@@ -251,12 +250,10 @@ def test_a_full_disk_leaves_what_was_there(words: list[str], tmp_path: Path) -> 
 @pytest.mark.parametrize("words", [["boards", "list"], [*PLAN, "--json"], ["boards", "schema"], ["--help"]])
 def test_a_full_device_behind_standard_output(words: list[str]) -> None:
     """An answer that cannot be written is no answer: status 2, and one line says why."""
-    with Path("/dev/full").open("wb") as full:
-        done = subprocess.run(
-            [sys.executable, "-m", "dimmplan", *words], stdout=full, stderr=subprocess.PIPE, text=True, check=False
-        )
-    assert done.returncode == 2
-    assert "no space left" in done.stderr and len(done.stderr.splitlines()) == 1
+    with Path("/dev/full").open("w") as full:
+        status, said = forked(lambda: run(words), full)
+    assert status == 2
+    assert "no space left" in said and len(said.splitlines()) == 1
 
 
 def test_two_runs_to_one_file_leave_one_of_them_whole(tmp_path: Path) -> None:
@@ -278,8 +275,8 @@ def test_two_runs_to_one_file_leave_one_of_them_whole(tmp_path: Path) -> None:
 @CAIRO
 def test_a_kill_at_any_moment_leaves_whole_files(tmp_path: Path) -> None:
     """A sample of ``tests.bench.kills``."""
-    tally = kill_many(tmp_path, kills=9, seed=3, fleet_every=3)
-    assert tally.kills >= 9
+    tally = kill_many(tmp_path, kills=6, seed=3, fleet_every=3)
+    assert tally.kills >= 6
     assert tally.broken == []
     assert tally.changed > 0
 
@@ -321,7 +318,7 @@ def test_a_draft_of_any_title_is_read_by_the_check(title: str, tmp_path: Path) -
     assert run(["boards", "check", path]) == 0
 
 
-@pytest.mark.parametrize("delay", [0.15, 0.25, 0.35, 0.5, 0.8])
+@pytest.mark.parametrize("delay", [0.15, 0.35, 0.8])
 def test_an_interrupt_at_any_moment_ends_quietly(delay: float, tmp_path: Path) -> None:
     """Once the program's own code runs: no traceback, and status 130, as a shell also says of the signal."""
     rows = "".join(f"Q-{number},marram-4,32GiB\n" for number in range(200))
