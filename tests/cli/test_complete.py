@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -19,24 +17,23 @@ BOARD = load_board("skerry-16")
 CODE = encode(BOARD, plan(BOARD, ask(BOARD, "512GiB", modules=["32GiB"])).placement)
 
 
-def offered(line: str, *, folder: Path) -> tuple[list[str], str]:
+Offered = Callable[[str], tuple[list[str], str]]
+
+
+@pytest.fixture
+def offered(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Offered:
     """What the tool offers a bash for the last word of a line, and what it says beside."""
-    words = line.split(" ")
-    environment = os.environ | {
-        "_DIMMPLAN_COMPLETE": "complete_bash",
-        "COMP_WORDS": line,
-        "COMP_CWORD": str(len(words) - 1),
-    }
-    done = subprocess.run(
-        [sys.executable, "-m", "dimmplan"],
-        env=environment,
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
-    return done.stdout.split(), done.stderr
+    monkeypatch.chdir(tmp_path)
+
+    def asked(line: str) -> tuple[list[str], str]:
+        monkeypatch.setenv("_DIMMPLAN_COMPLETE", "complete_bash")
+        monkeypatch.setenv("COMP_WORDS", line)
+        monkeypatch.setenv("COMP_CWORD", str(line.count(" ")))
+        run([])
+        said = capsys.readouterr()
+        return said.out.split(), said.err
+
+    return asked
 
 
 @pytest.mark.parametrize(
@@ -57,9 +54,9 @@ def offered(line: str, *, folder: Path) -> tuple[list[str], str]:
         ("dimmplan audit list.csv --board tom", ["tombolo-32"]),
     ],
 )
-def test_a_shell_is_offered_what_fits(line: str, wanted: list[str], tmp_path: Path) -> None:
+def test_a_shell_is_offered_what_fits(line: str, wanted: list[str], offered: Offered, tmp_path: Path) -> None:
     (tmp_path / "shelf.csv").write_text("label,count\n32GB 2Rx4 PC4-2933Y-R,8\n64GB 2Rx4 PC4-2933Y-R,0\n")
-    assert offered(line, folder=tmp_path) == (wanted, "")
+    assert offered(line) == (wanted, "")
 
 
 @pytest.mark.parametrize(
@@ -73,8 +70,8 @@ def test_a_shell_is_offered_what_fits(line: str, wanted: list[str], tmp_path: Pa
         "dimmplan mix \x1b[31m ",
     ],
 )
-def test_what_cannot_be_told_offers_nothing(line: str, tmp_path: Path) -> None:
-    assert offered(line, folder=tmp_path) == ([], "")
+def test_what_cannot_be_told_offers_nothing(line: str, offered: Offered) -> None:
+    assert offered(line) == ([], "")
 
 
 @pytest.mark.parametrize(("shell", "word"), [("bash", "complete_bash"), ("zsh", "#compdef"), ("fish", "complete_fish")])
