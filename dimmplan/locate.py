@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Literal, TypeVar
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, NamedTuple, TypeVar
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import clean
@@ -81,8 +81,8 @@ def locate(
     board: Board, records: Sequence[str], *, found: Inventory | None = None, matching: Matching | None = None
 ) -> Location:
     """Locate records given one by one. ``found`` and ``matching`` know handles, resources, and modules' ranks."""
-    reading = _Reading(board, found, matching)
-    located = tuple(reading.located(cleaned(record, most=LONGEST_RECORD).strip()) for record in records)
+    names = _SlotNames(board, found, matching)
+    located = tuple(names.located(cleaned(record, most=LONGEST_RECORD).strip()) for record in records)
     return Location(board=board, records=located, pattern=_pattern(board, located))
 
 
@@ -90,10 +90,10 @@ def locate_log(
     board: Board, lines: Iterable[str], *, found: Inventory | None = None, matching: Matching | None = None
 ) -> Location:
     """Locate the memory errors of a whole log, alike ones counted together; other lines are left out and counted."""
-    reading = _Reading(board, found, matching)
+    names = _SlotNames(board, found, matching)
     totals: dict[str, list[int]] = {}
     ignored = 0
-    for text, number, uncorrected in _errors(lines, reading.names):
+    for text, number, uncorrected in _errors(lines, names.names):
         if not text:
             ignored += number
             continue
@@ -104,21 +104,9 @@ def locate_log(
         total[0] += number
         total[1] += number if uncorrected else 0
     located = tuple(
-        _replaced(reading.located(text), count=number, uncorrected=bad) for text, (number, bad) in totals.items()
+        replace(names.located(text), count=number, uncorrected=bad) for text, (number, bad) in totals.items()
     )
     return Location(board=board, records=located, pattern=_pattern(board, located), ignored=ignored)
-
-
-def _replaced(record: LocatedRecord, *, count: int, uncorrected: int) -> LocatedRecord:
-    return LocatedRecord(
-        record=record.record,
-        slots=record.slots,
-        certain=record.certain,
-        why=record.why,
-        apart=record.apart,
-        count=count,
-        uncorrected=uncorrected,
-    )
 
 
 def _pattern(board: Board, records: Sequence[LocatedRecord]) -> Pattern:
@@ -170,11 +158,30 @@ _NO_LABEL = frozenset(("", "unknown memory", "unknown label", "any memory", "unk
 _ROOM = re.compile(r"\s+or\s+", re.IGNORECASE)
 
 _T = TypeVar("_T")
-_Told = tuple[Sequence[str], bool, str, str]
-"""Slots, sure or not, why, and what would tell them apart."""
 
 
-class _Reading:
+class _Answer(NamedTuple):
+    """Slots, why, what would tell them apart, and whether the one is sure."""
+
+    slots: Sequence[str]
+    why: str
+    apart: str = ""
+    certain: bool = False
+
+
+_FORMS: tuple[tuple[str, re.Pattern[str]], ...] = (
+    ("source", _SOURCE),
+    ("controller", _CLIENT),
+    ("layers", _LAYERS),
+    ("controller", _DETAIL),
+    ("row", _DETAIL_ROW),
+    ("row", _OLD_ROW),
+    ("row", _SYSFS),
+)
+"""Records of numbers alone, by what the numbers count."""
+
+
+class _SlotNames:
     """A board's slots by every way in which a running system names them."""
 
     def __init__(self, board: Board, found: Inventory | None, matching: Matching | None) -> None:
@@ -202,54 +209,51 @@ class _Reading:
             or self._doubted(self._numbered(record))
             or self._labelled(record)
             or self._by_words(record)
+            or _Answer((), "neither a known form of error record nor the name of a slot")
         )
-        slots, certain, why, apart = told or (
-            (),
-            False,
-            "neither a known form of error record nor the name of a slot",
-            "",
-        )
-        real = [slot for slot in self.board.slots if slot in set(slots)]
-        return LocatedRecord(record=record, slots=tuple(real), certain=certain and len(real) == 1, why=why, apart=apart)
+        real = tuple(slot for slot in self.board.slots if slot in set(told.slots))
+        sure = told.certain and len(real) == 1
+        return LocatedRecord(record=record, slots=real, certain=sure, why=told.why, apart=told.apart)
 
-    def _doubted(self, told: _Told | None) -> _Told | None:
+    def _doubted(self, told: _Answer | None) -> _Answer | None:
         """What numbers tell is not sure where a draft guesses the wiring that they count through."""
         guessed = [about for about, _ in self.board.guesses if about in ("sockets", "channels", "fill-order")]
-        if told is None or not told[0] or not guessed:
+        if told is None or not told.slots or not guessed:
             return told
-        slots = list(told[0])
+        slots = list(told.slots)
         if "fill-order" in guessed:  # the first slot of a channel may be its last
             of_channel = [self.board.channel_of[slot].slots for slot in slots]
             turned = [each[len(each) - 1 - each.index(slot)] for slot, each in zip(slots, of_channel, strict=True)]
             slots += [slot for slot in turned if slot not in slots]
-        sure = told[1] and guessed == ["fill-order"] and len(slots) == 1
-        why = told[2] if sure else f"{told[2]}; the draft of this board guesses {' and '.join(guessed)}"
-        return slots, sure, why, told[3] if sure else "answer the open questions of the board file"
+        if told.certain and guessed == ["fill-order"] and len(slots) == 1:
+            return told
+        why = f"{told.why}; the draft of this board guesses {' and '.join(guessed)}"
+        return _Answer(slots, why, "answer the open questions of the board file")
 
-    def _named(self, record: str) -> _Told | None:
+    def _named(self, record: str) -> _Answer | None:
         """The whole record is a name of a slot, or holds one that the board file gives for error records."""
         key = folded(record)
         if key in self.edac:
-            return [self.edac[key]], True, "the board file gives this name", ""
+            return _Answer([self.edac[key]], "the board file gives this name", certain=True)
         if key in self.names:
-            return [self.names[key]], True, "the slot's own name", ""
+            return _Answer([self.names[key]], "the slot's own name", certain=True)
         inside = {slot for name, slot in self.edac.items() if len(name) > 3 and name in key}
-        return ([*inside], True, "the board file gives a name in it", "") if len(inside) == 1 else None
+        return _Answer([*inside], "the board file gives a name in it", certain=True) if len(inside) == 1 else None
 
-    def _numbered(self, record: str) -> _Told | None:
-        readers: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], _Told]], ...] = (
-            (_SOURCE, self._by_source),
-            (_CLIENT, lambda m: self._by_controller(m["mc"], m["channel"], m["slot"])),
-            (_LAYERS, self._by_layers),
-            (_DETAIL, lambda m: self._by_controller(m["mc"], m["channel"], m["slot"])),
-            (_DETAIL_ROW, lambda m: self._by_row(m["mc"], m["row"], m["channel"])),
-            (_OLD_ROW, lambda m: self._by_row(m["mc"], m["row"], m["channel"])),
-            (_SYSFS, lambda m: self._by_row(m["mc"], m["row"], m["channel"])),
-        )
+    def _numbered(self, record: str) -> _Answer | None:
         label = self._label(record)
-        if label is not None and not any(pattern.search(label) for pattern, _ in readers):
+        if label is not None and not any(pattern.search(label) for _, pattern in _FORMS):
             return None  # a label of its own says more than the numbers behind it
-        return next((read(match) for pattern, read in readers if (match := pattern.search(record))), None)
+        counted, match = next(((counted, m) for counted, form in _FORMS if (m := form.search(record))), ("", None))
+        if match is None:
+            return None
+        if counted == "source":
+            return self._by_source(match)
+        if counted == "layers":
+            return self._by_layers(match)
+        if counted == "row":
+            return self._by_row(match["mc"], match["row"], match["channel"])
+        return self._by_controller(match["mc"], match["channel"], match["slot"])
 
     def _label(self, record: str) -> str | None:
         for pattern in (_QUOTED, _LOCATION, _ON):
@@ -258,23 +262,23 @@ class _Reading:
                 return match["label"].strip()
         return None
 
-    def _labelled(self, record: str) -> _Told | None:
+    def _labelled(self, record: str) -> _Answer | None:
         """A label, an SMBIOS handle, a Redfish path; at last node, card and module."""
         label = self._label(record)
         if label is not None:
             parts = [self._by_label(part) for part in _ROOM.split(label)]
-            slots = [slot for part in parts if part for slot in part[0]]
+            slots = [slot for part in parts if part for slot in part.slots]
             if slots:
                 apart = "the record names them together: exchange one of them with a module of another channel"
-                sure = len(parts) == 1 and parts[0] is not None and parts[0][1]
-                return slots, sure, f"the label {label!r}", "" if len(slots) == 1 else apart
+                sure = len(parts) == 1 and parts[0] is not None and parts[0].certain
+                return _Answer(slots, f"the label {label!r}", "" if len(slots) == 1 else apart, sure)
         if match := _PATH.search(record):
             named = self._by_label(match["id"])
             if named:
-                return named[0], named[1], f"the resource {match['id']!r}", ""
+                return named._replace(why=f"the resource {match['id']!r}", apart="")
         if match := _HANDLE.search(record):
             told = self._by_handle(match["handle"] or match["bare"])
-            if told[0] or not _APEI.search(record):
+            if told.slots or not _APEI.search(record):
                 return told
         if match := _APEI.search(record):
             return self._by_node(int(match["node"]), int(match["card"]), int(match["module"]))
@@ -282,19 +286,19 @@ class _Reading:
 
     # -- one form each ---------------------------------------------------------------------------------------------
 
-    def _by_source(self, match: re.Match[str]) -> _Told:
+    def _by_source(self, match: re.Match[str]) -> _Answer:
         """Source id, controller, channel and slot: the board's sockets, controllers, channels and slots in order."""
         socket = self._at(self.sockets, int(match["socket"]))
         if socket is None:
-            return (), False, f"the board has no socket {match['socket']}, counted from 0", ""
+            return _Answer((), f"the board has no socket {match['socket']}, counted from 0")
         if (match["word"] or "").upper() == "HBMC":
-            return (), False, "memory in the processor's package, which has no slot", ""
+            return _Answer((), "memory in the processor's package, which has no slot")
         channel, slot = int(match["channel"]), int(match["slot"])
         if match["mc"] is None:
             return self._in_channels([self._at(socket.channels, channel)], slot, "source id, channel and slot in order")
         return self._in_controller(socket, int(match["mc"]), channel, slot)
 
-    def _in_controller(self, socket: Socket, mc: int, channel: int, slot: int) -> _Told:
+    def _in_controller(self, socket: Socket, mc: int, channel: int, slot: int) -> _Answer:
         controller = self._at(socket.controllers, mc)
         why = "source id, controller, channel and slot in the board file's order"
         if controller is not None and (len(socket.controllers) > 1 or self.board.trust != "drafted"):
@@ -305,20 +309,17 @@ class _Reading:
         why = f"the board file does not say which channels controller {mc} of {socket.id} has"
         return self._in_channels([self._at(socket.channels, place) for place in sorted(places)], slot, why)
 
-    def _in_channels(self, channels: Sequence[Channel | None], slot: int, why: str) -> _Told:
+    def _in_channels(self, channels: Sequence[Channel | None], slot: int, why: str) -> _Answer:
         slots = [s for channel in channels if channel for s in channel.slots[slot : slot + 1]]
         if not slots:
-            return (), False, f"{why}: the board has no such slot", ""
-        apart = (
-            ""
-            if len(slots) == 1
-            else "once the module of such a record is known, name its slot under [electrical.edac]"
-        )
-        return slots, len(slots) == 1, why, apart
+            return _Answer((), f"{why}: the board has no such slot")
+        if len(slots) == 1:
+            return _Answer(slots, why, certain=True)
+        return _Answer(slots, why, "once the module of such a record is known, name its slot under [electrical.edac]")
 
-    def _by_controller(self, mc: str, channel: str, slot: str) -> _Told:
+    def _by_controller(self, mc: str, channel: str, slot: str) -> _Answer:
         """A controller numbered through the machine, its channel and slot."""
-        channels = list(dict.fromkeys(c for c in self._channels_of(int(mc), int(channel))))
+        channels = list(dict.fromkeys(self._channels_of(int(mc), int(channel))))
         return self._in_channels(channels, int(slot), f"controller {mc}, channel {channel} and slot {slot} in order")
 
     def _channels_of(self, mc: int, channel: int) -> Iterator[Channel]:
@@ -333,29 +334,25 @@ class _Reading:
             if whole is not None:
                 yield whole
 
-    def _by_layers(self, match: re.Match[str]) -> _Told:
+    def _by_layers(self, match: re.Match[str]) -> _Answer:
         mc = match["mc"]
         if match["row"] is not None:
             return self._by_row(mc, match["row"], match["row_channel"])
         if match["channel"] is not None:
             return self._by_controller(mc, match["channel"], match["slot"])
         if match["row_alone"] is not None:
-            return (), False, "a chip-select row alone names no channel", "find the record that names the channel"
+            return _Answer((), "a chip-select row alone names no channel", "find the record that names the channel")
         return self._by_place(int(match["memory"]))
 
-    def _by_place(self, place: int) -> _Told:
+    def _by_place(self, place: int) -> _Answer:
         """``memory#3``: the module's place in the firmware's list, which an inventory tells."""
         if self.found is None:
-            return (
-                (),
-                False,
-                "a place in the firmware's list; only the machine's inventory says which slot it is",
-                "give --from",
-            )
+            why = "a place in the firmware's list; only the machine's inventory says which slot it is"
+            return _Answer((), why, "give --from")
         slot = self.slot_of.get(place)
-        return ([slot] if slot else []), slot is not None, f"device {place} of the machine's own list", ""
+        return _Answer([slot] if slot else [], f"device {place} of the machine's own list", certain=slot is not None)
 
-    def _by_row(self, mc: str, row: str, channel: str) -> _Told:
+    def _by_row(self, mc: str, row: str, channel: str) -> _Answer:
         """A chip-select row of a channel: a row is a rank, so modules of two ranks take two of them."""
         slots: list[str] = []
         sure = True
@@ -365,9 +362,10 @@ class _Reading:
             slots += rows
         why = f"chip-select row {row} of channel {channel} of controller {mc}; a module takes a row for each rank"
         if not slots:
-            return (), False, f"{why}: the board has no such row", ""
-        apart = "" if len(slots) == 1 else "give the machine's inventory with --from: the ranks of the modules decide"
-        return slots, sure and len(slots) == 1, why, apart
+            return _Answer((), f"{why}: the board has no such row")
+        if len(slots) == 1:
+            return _Answer(slots, why, certain=sure)
+        return _Answer(slots, why, "give the machine's inventory with --from: the ranks of the modules decide")
 
     def _slots_of_row(self, channel: Channel, row: int) -> list[str]:
         """Slots of a channel that a row can belong to: two rows fixed for each slot, or rows counted through."""
@@ -388,19 +386,19 @@ class _Reading:
             return []
         return [channel.slots[place] for place in sorted(places) if place < len(channel.slots)]
 
-    def _by_handle(self, handle: str) -> _Told:
+    def _by_handle(self, handle: str) -> _Answer:
         if self.found is None:
             why = f"SMBIOS handle {handle}; only the machine's own inventory says which slot it is"
-            return (), False, why, "give the inventory with --from"
+            return _Answer((), why, "give the inventory with --from")
         number = int(handle, 16)
         for index, device in enumerate(self.found.slots):
             if device.handle and int(device.handle, 16) == number:
                 slot = self.slot_of.get(index)
                 why = f"SMBIOS handle {handle} is {device.name or 'a device without a name'}"
-                return ([slot] if slot else []), slot is not None, why, "" if slot else "give --slots for its locator"
-        return (), False, f"no device of the inventory has the handle {handle}", ""
+                return _Answer([slot], why, certain=True) if slot else _Answer((), why, "give --slots for its locator")
+        return _Answer((), f"no device of the inventory has the handle {handle}")
 
-    def _by_node(self, node: int, card: int, module: int) -> _Told:
+    def _by_node(self, node: int, card: int, module: int) -> _Answer:
         """Node, card and module of a firmware record: the standard leaves open what they count (standard-13)."""
         slots: list[str] = []
         socket = self._at(self.sockets, node)
@@ -411,31 +409,28 @@ class _Reading:
             of_card = [slot for channel in controller.channels for slot in channel.slots] if controller else []
             slots += of_card[module : module + 1]
         why = f"node {node}, card {card}, module {module}: firmware may count these from any number"
-        return slots, False, why, "give the DMI handle of the record, and the machine's inventory with --from"
+        return _Answer(slots, why, "give the DMI handle of the record, and the machine's inventory with --from")
 
-    def _by_label(self, label: str) -> tuple[Sequence[str], bool] | None:
-        slot = self.names.get(folded(label))
-        if slot is not None:
-            return [slot], True
+    def _by_label(self, label: str) -> _Answer | None:
+        if (slot := self.names.get(folded(label))) is not None:
+            return _Answer([slot], "", certain=True)
         words = label.split()
         shorter = {self.names[key] for n in range(len(words)) if (key := folded(" ".join(words[n:]))) in self.names}
-        if len(shorter) == 1:
-            return [*shorter], True
-        told = self._by_words(label)
-        return (told[0], told[1]) if told else None
+        return _Answer([*shorter], "", certain=True) if len(shorter) == 1 else self._by_words(label)
 
-    def _by_words(self, text: str) -> _Told | None:
+    def _by_words(self, text: str) -> _Answer | None:
         """A locator in other words than the board's: the same processor, channel and position."""
-        said = read_words(text)
-        if len(text) > 60 or not any((said.letter, said.number, said.channel, said.position)):
+        words = read_words(text)
+        if len(text) > 60 or not any((words.letter, words.number, words.channel, words.position)):
             return None
-        place = _place(said)
-        slots = [slot for slot, words in self.words.items() if _place(words) == place]
-        if said.processor is None and not slots:
-            slots = [slot for slot, words in self.words.items() if _place(words)[1:] == place[1:]]
+        place = _place(words)
+        slots = [slot for slot, own in self.words.items() if _place(own) == place]
+        if words.processor is None and not slots:
+            slots = [slot for slot, own in self.words.items() if _place(own)[1:] == place[1:]]
         if not slots:
             return None
-        return slots, len(slots) == 1, "the same place in other words", "" if len(slots) == 1 else "name the processor"
+        apart = "" if len(slots) == 1 else "name the processor"
+        return _Answer(slots, "the same place in other words", apart, certain=not apart)
 
     @staticmethod
     def _at(things: Sequence[_T], place: int) -> _T | None:
