@@ -317,28 +317,25 @@ def _label_of(slot: InventorySlot, generation: Generation) -> str | None:
     rate = max(
         (each for each in rates if slot.rated_mts and each <= slot.rated_mts + 1), default=rates[len(rates) // 2]
     )
-    kind = _kind(slot)
-    for ranks in [slot.ranks_said] if slot.ranks_said in (1, 2, 4, 8) else [None]:
-        usual = usual_width(generation, gib, ranks)
-        if usual is None:
-            continue
-        package_ranks, width = usual
-        parts = LabelParts(
-            generation=generation,
-            capacity_gib=gib,
-            kind=kind.unstacked if kind else None,
-            package_ranks=package_ranks,
-            logical_ranks=package_ranks,
-            stack="",
-            device_width=slot.device_width or width,
-            ecc_bits=None,
-            rate_mts=rate,
-            speed_bin="",
-            voltage_mv=VOLTAGES_MV[generation][""],
-            width_known=slot.device_width is not None,
-        )
-        return format_label(parts)
-    return None
+    usual = usual_width(generation, gib, slot.ranks_said if slot.ranks_said in (1, 2, 4, 8) else None)
+    if usual is None:
+        return None
+    package_ranks, width = usual
+    parts = LabelParts(
+        generation=generation,
+        capacity_gib=gib,
+        kind=_kind(slot).unstacked,
+        package_ranks=package_ranks,
+        logical_ranks=package_ranks,
+        stack="",
+        device_width=slot.device_width or width,
+        ecc_bits=None,
+        rate_mts=rate,
+        speed_bin="",
+        voltage_mv=VOLTAGES_MV[generation][""],
+        width_known=slot.device_width is not None,
+    )
+    return format_label(parts)
 
 
 # -- the file ------------------------------------------------------------------------------------------------------
@@ -413,18 +410,9 @@ def _ways(sockets: Sequence[WiredSocket], style: str) -> list[int]:
     ways = [number for number in _WAYS if number <= most]
     if style != "even":
         return ways
-    widest = [
-        (
-            len({c.controller for c in socket.channels}),
-            len(socket.channels) // len({c.controller for c in socket.channels}),
-        )
-        for socket in sockets
-    ]
-    return [
-        way
-        for way in ways
-        if any(way % k == 0 and way // k <= each for controllers, each in widest for k in range(1, controllers + 1))
-    ]
+    controllers = [(len(socket.channels), len({c.controller for c in socket.channels})) for socket in sockets]
+    even = {k * each for channels, of in controllers for k in range(1, of + 1) for each in range(1, channels // of + 1)}
+    return [way for way in ways if way in even]
 
 
 def _aliases(memory: Sequence[InventorySlot], names: Sequence[str]) -> list[str]:
