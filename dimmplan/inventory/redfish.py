@@ -25,8 +25,7 @@ from dimmplan.inventory.files import (
 )
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import Reader
-from dimmplan.inventory.redfish_memory import finish, name_of, processor, reference, slot
-from dimmplan.inventory.redfish_values import Resource
+from dimmplan.inventory.redfish_memory import Resource, finish, name_of, processor, reference, slot
 from dimmplan.model.inventory import Inventory, InventorySlot
 
 Json = dict[str, Any]

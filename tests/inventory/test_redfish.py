@@ -11,7 +11,7 @@ import pytest
 from dimmplan.errors import InputError
 from dimmplan.inventory.files import MOST_JSON_DEPTH
 from dimmplan.inventory.reader import read_inventory
-from dimmplan.inventory.redfish_values import MEMORY_PROPERTIES
+from dimmplan.inventory.redfish_memory import MEMORY_PROPERTIES
 from dimmplan.model.inventory import Inventory, InventoryPlace
 from dimmplan.model.module import FormFactor, Generation, Kind
 from tests.inventory import build
