@@ -54,6 +54,7 @@ CATALOGUE: dict[str, str] = {
     "field-twice": "one field is given twice with different values",
     # arrays and places that are no slots
     "not-a-slot": "not system memory, or not in a slot: not counted",
+    "memory-behind-cxl": "memory behind CXL: the system counts it, dimmplan does not place it",
     "array-count": "the array's number of slots is not the number of devices listed for it",
     "array-missing": "the array that the device names is not listed",
     "array-use-unknown": "the array does not say what it is used for",

@@ -390,7 +390,9 @@ def _note_device(slots: list[InventorySlot], index: int, device: DeviceRecord, o
     _note_values(slots, index, device, odd)
     if not device.empty and device.size_kib is None:
         odd.note_slot("capacity-unknown", slots, index)
-    if not slot.counts:
+    if slot.role == "add-on":
+        odd.note_slot("memory-behind-cxl", slots, index)
+    elif not slot.counts:
         odd.note_slot("not-a-slot", slots, index, text=f"{slot.role}: {CATALOGUE['not-a-slot']}")
     if slot.state == "hold":
         _note_hold(slots, index, device, odd)

@@ -51,7 +51,7 @@ from dimmplan.rules.registry import KINDS, RuleRow, check_of, rules_of
 from dimmplan.rules.sockets import CeilingRow, CountsRow, SequenceRow, SocketMinimumRow
 from dimmplan.rules.system import AlikeRow, FittedRow
 from dimmplan.rules.tables import TableRow, install_order
-from dimmplan.rules.told import BlanksRow, NoteRow, ThermalLimitRow, ThermalRow
+from dimmplan.rules.told import BlanksRow, DeviceCorrectionRow, NoteRow, ThermalLimitRow, ThermalRow
 
 __all__ = [
     "KINDS",
@@ -66,6 +66,7 @@ __all__ = [
     "ChannelOrderRow",
     "Content",
     "CountsRow",
+    "DeviceCorrectionRow",
     "Fault",
     "FillOrderRow",
     "FittedRow",

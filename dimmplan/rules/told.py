@@ -115,6 +115,29 @@ class ThermalLimitRow(_HotModules):
         yield from known_names(self.processors, wiring.processors, f"{place}.processors", "processors of the board")
 
 
+class DeviceCorrectionRow(Rule):
+    """Error correction makes up for the loss of a whole device only where devices are of these widths."""
+
+    question = "care"
+    scopes = ()
+    judged_in_part = False
+    stays_broken = False
+    limits = "nothing"
+
+    check: Literal["device-correction"]
+    device_widths: Annotated[tuple[Literal[4, 8, 16], ...], Field(min_length=1)] = (4,)
+
+    def told_at(self, content: Content) -> tuple[str, ...] | None:
+        """The slots whose modules have other devices."""
+        weak = (slot for slot, module in content.items() if module and module.device_width not in self.device_widths)
+        return tuple(weak) or None
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        widths = listed([f"x{width}" for width in self.device_widths], last="or")
+        return f"Correction makes up for the loss of a whole {widths} device; modules with other devices weaken it."
+
+
 class NoteRow(Rule):
     """Something a person must know: firmware settings that change regions, parts that differ between sockets."""
 

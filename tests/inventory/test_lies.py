@@ -110,6 +110,7 @@ MET: dict[str, Callable[[], Inventory]] = {
     "text-not-utf8": lambda: smbios(DEVICE(locator=b"A1\xb0\xff")),
     "field-unreadable": lambda: text(FILLED | {"Size": "thirty-two"}),
     "field-twice": lambda: read_inventory(build.listing([FILLED]).encode() + b"\tSize: 16 GB\n"),
+    "memory-behind-cxl": lambda: table(build.array(location=0xA4), DEVICE()),
     "not-a-slot": lambda: table(build.array(use=5), DEVICE(type=9, form=5, size=0x8000 | 16384)),
     "array-count": lambda: table(build.array(slots=4), DEVICE()),
     "array-missing": lambda: table(build.array(0x2000), DEVICE()),

@@ -41,6 +41,7 @@ EXAMPLES: dict[str, list[dict[str, Any]]] = {
     "alike": [{"what": what} for what in ("capacity", "count", "population")],
     "thermal": [{"from_gib": 64, "needs": "the baffle"}],
     "thermal-limit": [{"from_gib": 64}, {"from_gib": 32, "kinds": ["RDIMM"], "processors": []}],
+    "device-correction": [{}, {"device_widths": [4, 8]}],
     "note": [{"about": about, "text": "Words."} for about in ("firmware", "care")],
     "blanks": [{}, {"slots": ["A1"]}],
     "mirroring": [{}, {"within": "socket", "modules": [2, 4], "one_type": True}],
