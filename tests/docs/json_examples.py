@@ -121,6 +121,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
         "dimmplan plan saltern-24 --capacity 96GiB --module 32GiB --mode mirrored --json",
         "dimmplan plan skerry-16 --capacity 512GiB --keep whole.csv --tag QUAY-07 --json",
         "dimmplan plan skerry-16 --capacity 96GiB --module 32GiB --then 160GiB --then-may-move --json",
+        "dimmplan plan trays.toml --capacity 320GiB --module 64GiB --processor S=dunlin --without-tray upper --json",
     ),
     "plan: impossible": (
         "dimmplan plan skerry-16 --capacity 3TiB --module 32GiB --json",

@@ -26,6 +26,8 @@ from dimmplan.output.record import Document, Record
 from dimmplan.output.schema import DOCUMENTS
 from tests.docs.json_examples import COMMANDS, EDITED, FILES, LISTING
 
+TRAYS = Path(__file__).parent.parent / "rules" / "staithe-16.toml"
+NODES = '\n[[nodes]]\nid = "split"\nnodes = { left = ["M1"], right = ["M2"] }\nsource = "INVENTED"\n'
 PAGE = Path(dimmplan.__file__).parent / "docs" / "json.md"
 WIDE = 96
 
@@ -38,7 +40,8 @@ a list, `SLOT` every slot by its name. Words in italics are shapes that several 
 
 The examples are shortened: one item of each list, one slot, `{...}` for a shape. `mine.toml` is drafted of
 `found.csv`, `listing.txt` is what Linux tools print of a machine, `edited.json` a plan whose code is another one's,
-`worse.json` one with an equal share for each socket, given out as *capacity-first*. These are the other files that
+`worse.json` one with an equal share for each socket, given out as *capacity-first*, `trays.toml` a board with trays,
+different processors and node settings. These are the other files that
 they read:
 """
 
@@ -153,6 +156,7 @@ def example_folder() -> Iterator[None]:
         row = '\n[[rules]]\nid = "t"\ncheck = "table"\nrows = { 1 = ["K1"] }\nsource = "INVENTED"\n'
         Path("tabled.toml").write_text(Path("mine.toml").read_text("utf-8") + row, encoding="utf-8")
         Path("listing.txt").write_text(LISTING, encoding="utf-8")
+        Path("trays.toml").write_text(TRAYS.read_text("utf-8") + NODES, encoding="utf-8")
         for name, (command, changes) in EDITED.items():
             Path(name).write_text(json.dumps(printed(command) | changes), encoding="utf-8")
         yield
