@@ -270,7 +270,7 @@ def _rates(file: BoardFile) -> Problems:
     for (i, one), (j, other) in itertools.combinations(enumerate(file.rates), 2):
         if _speak_of_the_same(one, other):
             place = f"rates[{j + 1}]"
-            yield place, f"a row for what rates[{i + 1}] ({one.id}) rules already", "one row for each case", ""
+            yield place, f"the case of rates[{i + 1}] ({one.id}) once more", "one row for each case", ""
 
 
 def _rates_cover(file: BoardFile, board: _Wiring) -> Problems:

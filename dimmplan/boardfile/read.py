@@ -199,10 +199,10 @@ _TOML_ADVICE = {
     "Unclosed array": "Is a comma, a quote or a bracket missing?",
     "Unterminated string": "Is a quote missing?",
     "Invalid value": 'Text stands in straight quotes, such as "DDR4".',
-    "Invalid statement": "A key with other signs than a to z, digits, - and _ stands in quotes.",
+    "Invalid statement": "A key with characters other than letters, digits, - and _ needs quotes.",
     "Cannot overwrite": "Does the key stand twice, or should the table be a row, such as [[rates]]?",
     "Cannot declare": "The table stands twice: put both together, or write a row, such as [[rates]].",
-    "Expected '='": "A line is: key = value. A key with other signs than a to z, digits, - and _ stands in quotes.",
+    "Expected '='": "A line is: key = value. A key with characters other than letters, digits, - and _ needs quotes.",
 }
 """What to look for, by words of the reader of TOML."""
 

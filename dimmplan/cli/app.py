@@ -198,7 +198,7 @@ def _root(
             metavar="SHELL", callback=_install_completion, is_eager=True, help="Put that script where the shell looks."
         ),
     ] = None,
-    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Do not name the files written.")] = False,
+    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Do not print the names of files written.")] = False,
     verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say how far the search went.")] = False,
 ) -> None:
     """Plan which memory module goes into which slot of a server board, and draw the slot map."""

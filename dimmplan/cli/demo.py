@@ -24,7 +24,7 @@ NEXT = (
     ("the same with larger modules allowed", "dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --module 64GiB"),
     ("another board, drawn", "dimmplan plan strand-12 --capacity 768GiB --out my-plan"),
     ("why a slot is as it is", "dimmplan why {plan} K2"),
-    ("the boards there are", "dimmplan boards list"),
+    ("all boards", "dimmplan boards list"),
     ("a board of your own", "dimmplan docs writing-a-board"),
 )
 """What to try next, and what it shows; ``{plan}`` is the plan just written."""

@@ -57,7 +57,7 @@ class KeepOptions(InventoryOptions):
     keep_in_place: Annotated[
         bool,
         option(
-            "What lies in a slot stays there; modules are only added.", None, "--keep-in-place", panel=options.MACHINE
+            "Modules stay in their slots; others are only added.", None, "--keep-in-place", panel=options.MACHINE
         ),
     ] = False
 

@@ -122,7 +122,7 @@ def _causes(board: Board, request: Request, start: Start) -> Iterator[Cause]:
     if start.hold:
         text = (
             f"These slots are on hold and needed: {', '.join(start.hold)}. Where one is empty, list it "
-            f"({start.hold[0]},empty) or say --rest-empty; where its data is saved, say --data-saved {start.hold[0]}."
+            f"({start.hold[0]},empty) or add --rest-empty. Where its data is saved, add --data-saved {start.hold[0]}."
         )
         yield Cause(rule="hold", text=text)
 

@@ -92,7 +92,7 @@ def _judge_serials(slots: list[InventorySlot], odd: Oddities) -> None:
         odd.note("module-twice", _names(slots, group), slots=group)
         for index in group:
             if slots[index].state == "filled":
-                why = "the same module is reported more than once, so its size and place are not sure"
+                why = "the same module is reported more than once, so its size and place are not certain"
                 slots[index] = replace(slots[index], state="cannot-tell", why=why)
 
 

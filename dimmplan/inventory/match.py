@@ -107,7 +107,7 @@ def with_rest_empty(found: Inventory, board: Board, answers: Mapping[tuple[str, 
                 place="",
                 found=f"a device whose slot is not known: {quoted(first.locator or first.bank)}",
                 allowed="an inventory whose every device has a slot",
-                hint="Settle it with --slots.",
+                hint="Answer it with --slots.",
             )
         )
     listed = matching.index_of
@@ -118,9 +118,8 @@ def with_rest_empty(found: Inventory, board: Board, answers: Mapping[tuple[str, 
 def _question(slot: InventorySlot, free: Sequence[str]) -> str:
     name = quoted(slot.name) if slot.name else "the device without a locator"
     holds = format_kib(slot.capacity_kib) if slot.capacity_kib else "nothing" if slot.state == "empty" else "a module"
-    return (
-        f"Which slot is {name}, said to hold {holds}? Still open: {', '.join(free[:12])}{' ...' if free[12:] else ''}."
-    )
+    left = ", ".join(free[:12]) or "none"
+    return f"Which slot is {name}? It reports {holds}. Free: {left}{' ...' if free[12:] else ''}."
 
 
 def _by_answers(

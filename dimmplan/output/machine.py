@@ -307,13 +307,13 @@ class MovesDocument(OfPlan):
     """A change."""
 
     commands = "moves"
-    about = "From what is in a machine to a plan; exit status 1 where a slot may not be touched."
+    about = "From what is in a machine to a plan; exit status 1 where a slot that must change may not be touched."
 
     moves: list[MoveEntry] = Field(description="what becomes of each module")
     steps: list[ActEntry] = Field(description="the acts in order")
     handled: int = Field(description="modules handled at all")
     stranded: list[StrandedEntry] = Field(description="what is left over")
-    blocked: list[str] = Field(description="slots that would have to change and may not be touched")
+    blocked: list[str] = Field(description="slots that must change, but may not be touched")
 
 
 def moves_record(change: Change) -> MovesDocument:

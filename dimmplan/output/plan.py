@@ -254,7 +254,7 @@ class ImpossibleDocument(Document):
     causes: list[CauseEntry] = Field(description="what stands in the way")
     nearest: NearestEntry = Field(description="the nearest capacities that fit")
     buy: list[BuyEntry] | None = Field(
-        default=None, description="what to buy so that the shelf would serve; null where no list would"
+        default=None, description="what to buy so that the shelf is enough; null where no list is"
     )
     buy_status: str | None = Field(default=None, description="`proven` (the shortest list) or `best-found`")
     currency: str | None = Field(default=None, description="of the shelf")

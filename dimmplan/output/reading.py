@@ -96,7 +96,7 @@ def read_plan(content: bytes, *, file: str) -> PlanFile:
     allowed = "a plan of dimmplan, as plan --json writes it"
     check_length(len(content), MOST_BYTES, file=file, allowed=allowed)
     if not content.strip():
-        hint = "Where it is another command's output, that command failed: see what it says."
+        hint = "If this is another command's output, that command failed: see its error."
         raise InputError(Problem(file=file, place="", found="nothing", allowed=allowed, hint=hint))
     raw = parse_json(content, file=file, allowed=allowed)
     if isinstance(raw, dict):
@@ -136,7 +136,9 @@ def _relay(document: Mapping[str, Any], *, file: str, allowed: str) -> None:
             raise ImpossibleError(told, below_gib=sides[0], above_gib=sides[1])
         raise RefusedError(told)
     if status == "stopped":
-        raise InputError(Problem(file=file, place="", found="a search that was stopped before a plan", allowed=allowed))
+        raise InputError(
+            Problem(file=file, place="", found="a search that was stopped before it found a plan", allowed=allowed)
+        )
 
 
 _PROBLEM_KEYS = ("file", "place", "found", "allowed", "hint")

@@ -72,7 +72,7 @@ class AlikeRow(Rule):
         """Two sockets differ, of those that are known whole."""
         values = [self._of(socket, view.content) for socket in view.known_sockets]
         if any(value != values[0] for value in values):
-            found = " and ".join(dict.fromkeys(map(self._said, values)))
+            found = listed([*dict.fromkeys(map(self._said, values))])
             yield Fault(found, f"the same {_WHAT[self.what]} on every socket")
 
     def _of(self, socket: Socket, content: Content) -> Any:

@@ -171,7 +171,7 @@ class TableRow(Rule):
         for other in of_kind(wiring.rules, TableRow):
             if other.id < self.id and self._meets(other):
                 allowed = "one table for each case: say socket, fitted or mode"
-                yield place, f"a table for what {other.id} rules already", allowed, ""
+                yield place, f"the case of {other.id} once more", allowed, ""
         for count, slots in self.rows.items():
             yield from self._row_problems(count, slots, f"{place}.rows.{count}", wiring)
 

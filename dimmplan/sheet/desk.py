@@ -16,7 +16,7 @@ from dimmplan.wording.placement import TRUST, gb_s, rate_row_words, regions_sent
 
 _STATUS = {
     "proven": "proven when planned: first under this board file and this model",
-    "best-found": "not proven; a better one was not ruled out",
+    "best-found": "best found, not proven",
 }
 SEVERITY_WORDS = {"error": "does not obey", "warning": "not advised", "note": "note"}
 MODEL = (

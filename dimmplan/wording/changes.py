@@ -191,7 +191,7 @@ def split_text(case: Case, step: SplitStep) -> str:
     """One step of halving in words."""
     board = case.board
     company = f" (together with {slots_phrase(board, step.company)}, known to be good)" if step.company else ""
-    text = f"Leave only {slots_phrase(board, step.keep)} in{company}. "
+    text = f"Keep only {slots_phrase(board, step.keep)} in place{company}. "
     text += f"If it still fails: {_after(step.if_fault)}. If it works: {_after(step.if_clean)}."
     if step.broken:
         text += f" This breaks {listed(_rules(step.broken))}: exchange these modules one by one instead."

@@ -111,12 +111,12 @@ def device_text(slot: InventorySlot) -> str:
 
 def blocked_text(slots: tuple[str, ...]) -> str:
     """Slots that a change would need and that nobody may touch, with what to do about it."""
-    return f"{', '.join(slots)} would have to change and may not be touched. {HOLD_REMEDY.format(slot=slots[0])}"
+    return f"{', '.join(slots)} must change, but may not be touched. {HOLD_REMEDY.format(slot=slots[0])}"
 
 
 HOLD_REMEDY = (
-    "Where a slot is empty, list it ({slot},empty), or say --rest-empty of all that the list leaves out; where its "
-    "data is saved, say --data-saved {slot}."
+    "Where a slot is empty, list it ({slot},empty), or add --rest-empty for all slots that the list leaves out. Where "
+    "its data is saved, add --data-saved {slot}."
 )
 
 

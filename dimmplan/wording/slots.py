@@ -32,7 +32,7 @@ def reason_title(case: Case, reason: SlotReason) -> str:
     shares, where = [gib for _, gib in reason.channel_gib if gib], sockets_listed([reason.socket])
     titles = {
         "first-in-channel": "first on its channel: the slots after it may be filled only if it is",
-        "stacked": f"{ORDINALS[reason.place]} on its channel: every channel of {where} has its first",
+        "stacked": f"{ORDINALS[reason.place]} on its channel, since every channel of {where} has its first",
         "equal-share": f"an equal share: {format_capacity(max(shares, default=0))} on each of "
         f"{counted(len(shares), 'channel')} of {where}",
         "needed": "needed for the capacity asked",

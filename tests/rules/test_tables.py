@@ -173,7 +173,7 @@ def test_a_row_that_breaks_an_error_rule_is_a_problem() -> None:
         assert told == ([rule] if rule else []), problems
     twin = text + row.replace("K2", "K1") + row.replace('"t"', '"u"').replace("K2", "L1")
     _, problems = examine_text(twin.encode(), file="b.toml")
-    assert [p.found for p in problems] == ["a table for what t rules already"]
+    assert [p.found for p in problems] == ["the case of t once more"]
 
 
 def test_modules_go_in_as_the_smaller_rows_of_a_table_say() -> None:
