@@ -59,7 +59,7 @@ class Sockets:
         in_order = Sharing("in-order", tuple(str(order.index(card) // share + 1) for card in cards))
         text = (
             f"the slots lie on {len(order)} memory boards; "
-            f"are these shared out in order over {self.evidence.processors_told()}?"
+            f"are they divided in order between {self.evidence.processors_told()}?"
         )
         choices = [in_order, Sharing("one", ("1",) * len(cards))]
         return self.evidence.ask("sockets", text, choices, lambda each: self.evidence.draw(each.keys)).keys
@@ -88,7 +88,7 @@ class Sockets:
         if by_node is not None and self.evidence.listed == count:
             return by_node
         first = Sharing("by-node", by_node) if by_node else Sharing("by-repeat", tuple(str(n + 1) for n in before))
-        text = f"names of slots are there up to {count} times; is each time a processor?"
+        text = f"slot names are there up to {count} times; is each of them at another processor?"
         choices = [first, Sharing("one", ("1",) * len(before))]
         if before.count(1) * 2 < before.count(0):
             choices.reverse()  # a name or two that firmware has copied
@@ -115,8 +115,13 @@ class Sockets:
         if len(order) == 1 or (self.evidence.listed and len(order) <= most):
             return one.keys
         halves = self._run_on(letters, order, 2)
+<<<<<<< HEAD
         listed = self.evidence.processors_told()
         text = f"letters {order[0]} to {order[-1]}, and the machine lists {listed}; are all of one?"
+=======
+        letter_span = f"letters {order[0]} to {order[-1]}"
+        text = f"{letter_span}, and the machine lists {self.evidence.processors_told()}; do all belong to one?"
+>>>>>>> 0245057 (Drafts ask plain questions; pages remade)
         choices = [halves, one] if len(order) > most else [one, halves]
         return self.evidence.ask("sockets", text, choices, lambda each: self.evidence.draw(each.keys)).keys
 
@@ -144,7 +149,7 @@ class Sockets:
             return run_on.keys
         text = (
             f"letters {order[0]} to {order[-1]} run on over {self.evidence.listed} processors; "
-            f"are they shared out in order?"
+            "are they divided in order?"
         )
         choices = [run_on, Sharing("one", ("1",) * len(letters)), *([Sharing("by-letter", letters)] if plain else [])]
         return self.evidence.ask("sockets", text, choices, lambda each: self.evidence.draw(each.keys)).keys

@@ -46,7 +46,7 @@ def test_a_fault_is_told_with_its_line(old: str, new: str, after: str, told: str
         ('generation = "DDR4"', "generation = DDR4", "straight quotes"),
         ('trust = "example"', 'trust = "example"\ntrust = "manual"', "twice"),
         ('[[rates]]\nid = "two', '[rates]\nid = "two', "[[rates]]"),
-        ("brine = ", "brïne = ", "in quotes"),
+        ("brine = ", "brïne = ", "needs quotes"),
         ("brine = ", "brine: ", "key = value"),
     ],
 )
