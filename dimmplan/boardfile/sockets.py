@@ -115,13 +115,8 @@ class Sockets:
         if len(order) == 1 or (self.evidence.listed and len(order) <= most):
             return one.keys
         halves = self._run_on(letters, order, 2)
-<<<<<<< HEAD
         listed = self.evidence.processors_told()
-        text = f"letters {order[0]} to {order[-1]}, and the machine lists {listed}; are all of one?"
-=======
-        letter_span = f"letters {order[0]} to {order[-1]}"
-        text = f"{letter_span}, and the machine lists {self.evidence.processors_told()}; do all belong to one?"
->>>>>>> 0245057 (Drafts ask plain questions; pages remade)
+        text = f"letters {order[0]} to {order[-1]}, and the machine lists {listed}; do all belong to one?"
         choices = [halves, one] if len(order) > most else [one, halves]
         return self.evidence.ask("sockets", text, choices, lambda each: self.evidence.draw(each.keys)).keys
 

@@ -56,9 +56,7 @@ class KeepOptions(InventoryOptions):
     ] = None
     keep_in_place: Annotated[
         bool,
-        option(
-            "Modules stay in their slots; others are only added.", None, "--keep-in-place", panel=options.MACHINE
-        ),
+        option("Modules stay in their slots; others are only added.", None, "--keep-in-place", panel=options.MACHINE),
     ] = False
 
 
