@@ -108,7 +108,8 @@ def ask(
     bare = [socket for socket in sockets or () if not board.serving(board.processor(option)).socket(socket).slots]
     if bare:
         found = f"no slot left at {', '.join(bare)}"
-        raise InputError(Problem(file="--fitted", place="", found=found, allowed="sockets with slots"))
+        hint = "Leave the socket out with --fitted, or leave its tray in."
+        raise InputError(Problem(file="--fitted", place="", found=found, allowed="sockets with slots", hint=hint))
     assert gib is not None and sockets is not None and chosen_list is not None and chosen_mode is not None
     offered = tuple(module for module in asked if module is not None)
     _refuse_modules(board, option, offered)

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
 from dimmplan.boardfile.drawing import places, slots_drawn
-from dimmplan.boardfile.expand import expand_sockets, socket_ids
+from dimmplan.boardfile.expand import expand_sockets, socket_ids, trays
 from dimmplan.boardfile.form import Path, dotted
 from dimmplan.boardfile.schema import BoardFile, SocketEntry
 from dimmplan.errors import InputError, Problem, did_you_mean
@@ -149,7 +149,7 @@ def _listed_names(file: BoardFile) -> Iterator[tuple[str, str]]:
             yield from ((where, slot) for slot in slots)
     for index, option in enumerate(file.processors):
         yield f"processors[{index + 1}].id", option.id
-    yield from (("electrical.trays", name) for name in file.electrical.trays)
+    yield from (("electrical.trays", name) for name, _, _ in trays(file))
 
 
 def _socket_entries(file: BoardFile) -> Iterator[tuple[str, SocketEntry]]:
@@ -354,9 +354,8 @@ def _nodes(file: BoardFile, board: _Wiring) -> Problems:
 
 def _trays(file: BoardFile, board: _Wiring) -> Problems:
     """Trays hold slots of the board, each in one tray, and the drawing names the same trays."""
-    trays = file.electrical.trays
     holds: dict[str, str] = {}
-    for name, slots in trays.items():
+    for name, slots, _ in trays(file):
         place = f"electrical.trays.{name}"
         yield from known_names(slots, board.slots, place, "slots of the board")
         for slot in slots:
@@ -364,11 +363,19 @@ def _trays(file: BoardFile, board: _Wiring) -> Problems:
                 other = "twice" if holds[slot] == name else f"which {holds[slot]} holds"
                 yield place, f"{quoted(slot)}, {other}", "each slot in one tray", ""
             holds.setdefault(slot, name)
-    yield from _apart("electrical.trays", "tray", list(trays))
-    yield from known_names(file.physical.trays, list(trays), "physical.trays", "trays of electrical.trays")
+    yield from _apart("electrical.trays", "tray", [name for name, _, _ in trays(file)])
+    known = list(file.electrical.trays)
+    yield from known_names(file.physical.trays, known, "physical.trays", "trays of electrical.trays")
     for name, tray in file.physical.trays.items():
         if bool(tray.at_mm) != bool(tray.size_mm):
             yield f"physical.trays.{name}", "one of at_mm and size_mm", "both, or neither", ""
+        elif tray.at_mm and "{socket}" in name:
+            yield (
+                f"physical.trays.{name}",
+                "one place for several trays",
+                "no at_mm: each is drawn around its slots",
+                "",
+            )
 
 
 def _processors(file: BoardFile) -> Problems:

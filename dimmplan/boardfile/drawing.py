@@ -86,8 +86,8 @@ def places(file: BoardFile, *, rows_lost: bool) -> Problems:
     marks = [mark for mark in physical.landmarks if mark.kind != "baffle"]
     solid = things + [_Thing("physical.landmarks", f"landmark {mark.name}", mark.box) for mark in marks]
     whole = Box(x_mm=0, y_mm=0, width_mm=physical.width_mm, depth_mm=physical.depth_mm)
-    placed = (tray for tray in physical.trays if (entry := file.physical.trays.get(tray.name)) and entry.at_mm)
-    trays = (_Thing(f"physical.trays.{tray.name}", f"tray {tray.name}", tray.box) for tray in placed)
+    placed = [tray for tray in physical.trays if (entry := file.physical.trays.get(tray.name)) and entry.at_mm]
+    trays = [_Thing(f"physical.trays.{tray.name}", f"tray {tray.name}", tray.box) for tray in placed]
     outside = (each for each in (*things, *trays) if not _inside(each.box, whole))
     for place, group in itertools.groupby(outside, key=lambda thing: thing.place):
         yield place, f"{_named([each.name for each in group])} outside the outline", f"within {_size(whole)}", ""

@@ -121,7 +121,9 @@ def expand_physical(file: BoardFile) -> Physical:
             for mark in part.landmarks
         ),
         access=part.access,
-        trays=tuple(_tray(name, slots, file, places) for name, slots in file.electrical.trays.items()),
+        trays=tuple(
+            Tray(name, slots, _around(slots, entry, places), entry.access) for name, slots, entry in trays(file)
+        ),
     )
 
 
@@ -129,17 +131,23 @@ _AROUND_MM = 4.0
 """How far a tray without a place of its own is drawn around its slots."""
 
 
-def _tray(name: str, slots: tuple[str, ...], file: BoardFile, places: Sequence[SlotPlace]) -> Tray:
-    """A tray in its place, or around its slots."""
-    entry = file.physical.trays.get(name, TrayEntry())
+def trays(file: BoardFile) -> Iterator[tuple[str, tuple[str, ...], TrayEntry]]:
+    """The trays with their slots and what the drawing says of them; ``{socket}`` in a name means one for each socket."""
+    sockets = [socket_id for entry in file.electrical.sockets for socket_id in socket_ids(entry)]
+    for name, slots in file.electrical.trays.items():
+        for socket_id in sockets if "{socket}" in name else ("{socket}",):
+            named = tuple(fill(slot, socket_id) for slot in slots)
+            yield fill(name, socket_id), named, file.physical.trays.get(name, TrayEntry())
+
+
+def _around(slots: tuple[str, ...], entry: TrayEntry, places: Sequence[SlotPlace]) -> Box:
+    """The place of a tray: as the file gives it, or around its slots."""
     if entry.at_mm and entry.size_mm:
-        box = Box(*entry.at_mm, *entry.size_mm)
-    else:
-        boxes = [place.box for place in places if place.slot in slots] or [Box(0.0, 0.0, 0.0, 0.0)]
-        left, front = min(b.x_mm for b in boxes) - _AROUND_MM, min(b.y_mm for b in boxes) - _AROUND_MM
-        right, rear = max(b.x_mm + b.width_mm for b in boxes), max(b.y_mm + b.depth_mm for b in boxes)
-        box = Box(left, front, right - left + _AROUND_MM, rear - front + _AROUND_MM)
-    return Tray(name, slots, box, entry.access)
+        return Box(*entry.at_mm, *entry.size_mm)
+    boxes = [place.box for place in places if place.slot in slots] or [Box(0.0, 0.0, 0.0, 0.0)]
+    left, front = min(b.x_mm for b in boxes) - _AROUND_MM, min(b.y_mm for b in boxes) - _AROUND_MM
+    right, rear = max(b.x_mm + b.width_mm for b in boxes), max(b.y_mm + b.depth_mm for b in boxes)
+    return Box(left, front, right - left + _AROUND_MM, rear - front + _AROUND_MM)
 
 
 def expand(file: BoardFile) -> Board:

@@ -141,6 +141,20 @@ def test_each_wrong_tray_is_one_problem(old: str, new: str, place: str, found: s
     assert found is None or problems[0].found == found
 
 
+def test_one_description_makes_a_tray_for_each_socket() -> None:
+    old = 'upper = ["N5", "N6", "N7", "N8"]\nriser = ["S5"]\n'
+    assert TEXT.count(old) == 1
+    text = TEXT.replace(old, '"tray {socket}" = ["{socket}5", "{socket}6"]\n').replace(".upper]", '."tray {socket}"]')
+    found, problems = read(text)
+    assert found is not None, problems
+    trays = [(tray.name, tray.slots, len(tray.access)) for tray in found.physical.trays]
+    assert trays == [("tray N", ("N5", "N6"), 1), ("tray S", ("S5", "S6"), 1)]
+    _, problems = read(text.replace('access = ["Press', 'at_mm = [1, 1]\nsize_mm = [9, 9]\naccess = ["Press'))
+    assert [problem.found for problem in problems] == ["one place for several trays"]
+    _, problems = read(text.replace('"tray {socket}" = [', "tray = ["))
+    assert problems and "{socket}5" in problems[0].found
+
+
 def test_the_sheet_takes_the_tray_out_and_in() -> None:
     facts = gather(board(), planned("512GiB").placement)
     assert access_steps(facts) == [
