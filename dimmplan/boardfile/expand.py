@@ -132,7 +132,7 @@ _AROUND_MM = 4.0
 
 
 def trays(file: BoardFile) -> Iterator[tuple[str, tuple[str, ...], TrayEntry]]:
-    """The trays with their slots and what the drawing says of them; ``{socket}`` in a name means one for each socket."""
+    """The trays, their slots, and what the drawing says of them; ``{socket}`` in a name is one for each socket."""
     sockets = [socket_id for entry in file.electrical.sockets for socket_id in socket_ids(entry)]
     for name, slots in file.electrical.trays.items():
         for socket_id in sockets if "{socket}" in name else ("{socket}",):
