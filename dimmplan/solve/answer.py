@@ -29,7 +29,7 @@ from dimmplan.units import Gib, channel_peak_gb_s, counted
 
 MOST_RUNNERS_UP = 3
 BESIDE = 300_000
-"""All that stands beside an answer has as much effort as the answer took, and at least so many nodes."""
+"""All that stands beside an answer has as much effort as the answer took, or so many nodes; never more than asked."""
 STEP_SHARE = Fraction(1, 4)
 """One step up looks this far above the capacity found."""
 
@@ -209,7 +209,8 @@ class _Alternatives:
         self.space, self.search, self.aim, self.found, self.best = space, search, aim, found, best
         values = dict(zip((c.name for c in search.criteria), best.vector, strict=True))
         self.broken = broken_rows(space, best.content)
-        search.budget.limit, search.budget.spent = max(BESIDE, search.budget.spent), 0
+        search.budget.limit = min(space.request.effort, max(BESIDE, search.budget.spent))
+        search.budget.spent = 0
         self.difference = values["socket_difference_gib"]
         self.balanced, self.worst = Fraction(values["balanced_sweep"]), Fraction(values["worst_sweep"])
 

@@ -194,12 +194,13 @@ class Decisions:
         """Windows of socket capacity that suffice, and their width; every window of the least width is a branch."""
         gibs = branch.gibs()
         totals = [self.space.gib(total) for total in branch.targets]
-        sockets = len(self.space.sockets)
+        fewest, most, sockets = min(totals), max(totals), len(self.space.sockets)
+        self.budget.spend(1 + len(gibs) ** 2 // 64 + len(totals) // 64)
         windows = sorted(
             (high - low, low)
             for index, low in enumerate(gibs)
             for high in gibs[index:]
-            if low * sockets <= max(totals) and high * sockets >= min(totals)
+            if low * sockets <= most and high * sockets >= fewest
         )
         least: int | None = None
         for width, low in windows:

@@ -1,26 +1,32 @@
-"""How time and memory grow with sockets, channels, slots and types used.
+"""How time grows: sockets by channels, and one table of everything else with the slope of each.
 
 Run: python -m tests.bench scale [-- --seeds N]
 
-Medians over seeded requests that fill a part of the slots; times are of the processor.
+Medians over seeded requests that fill a part of the slots; times are of the processor. A slope is the power of what
+grows by which the time grows, fitted over the whole row: 1 where twice as much takes twice as long.
 """
+
+# ruff: noqa: T201 - a bench prints
 
 from __future__ import annotations
 
 import argparse
 import contextlib
 import itertools
+import math
 import statistics
 import sys
 import time
-import tracemalloc
 from collections.abc import Sequence
 
+from dimmplan.boardfile.read import load_board
 from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
+from dimmplan.planner import ask
 from dimmplan.solve.answer import solve
-from tests.oracle.large import EVEN, large_board, scaled_request
+from tests.oracle.large import ADVICE, EVEN, large_board, scaled_request
+from tests.oracle.shelves import random_shelf
 
 SOCKETS = (1, 2, 4, 8, 16)
 CHANNELS = {2: (1, 2), 4: (2, 2), 6: (2, 3), 8: (4, 2), 10: (2, 5), 12: (4, 3)}
@@ -45,15 +51,9 @@ def _once(board: Board, request: Request) -> float:
     return time.process_time() - began
 
 
-def peak_mb(board: Board, asked: Sequence[Request]) -> float:
-    """The most that one of the requests holds at once."""
-    peaks = []
-    for request in asked:
-        tracemalloc.start()
-        _once(board, request)
-        peaks.append(tracemalloc.get_traced_memory()[1] / 1e6)
-        tracemalloc.stop()
-    return max(peaks)
+def slope(sizes: Sequence[int], times: Sequence[float]) -> float:
+    """The power by which times grow with sizes: least squares on a double logarithmic scale."""
+    return statistics.linear_regression([math.log(size) for size in sizes], [math.log(ms) for ms in times]).slope
 
 
 def main(argv: Sequence[str] = ()) -> int:
@@ -65,33 +65,54 @@ def main(argv: Sequence[str] = ()) -> int:
     seeds = parser.parse_args(argv).seeds
     for stock in (False, True):
         _sockets_by_channels(seeds, stock=stock)
-    _one_by_one(seeds)
+    _fitted(seeds)
     return 0
 
 
 def _sockets_by_channels(seeds: int, *, stock: bool) -> None:
-    print(f"ms, two slots a channel, two types used, {'with' if stock else 'without'} stock limits")  # noqa: T201
-    print("channels" + "".join(f"{f'{n} sockets':>14}" for n in SOCKETS) + "   largest step")  # noqa: T201
+    print(f"ms, two slots a channel, two types used, {'with' if stock else 'without'} stock limits")
+    print("channels" + "".join(f"{f'{n} sockets':>14}" for n in SOCKETS) + "   largest step")
     for channels, (controllers, each) in CHANNELS.items():
         row = []
         for sockets in SOCKETS:
             board = large_board(sockets, controllers, each, 2, EVEN)
             row.append(milliseconds(board, requests(board, seeds, stock=stock)))
         steps = [later / earlier for earlier, later in itertools.pairwise(row)]
-        print(f"{channels:8}" + "".join(f"{ms:14.1f}" for ms in row) + f"   x {max(steps):.2f}", flush=True)  # noqa: T201
+        print(f"{channels:8}" + "".join(f"{ms:14.1f}" for ms in row) + f"   x {max(steps):.2f}", flush=True)
 
 
-def _one_by_one(seeds: int) -> None:
-    """Two sockets of eight channels, one thing changed at a time."""
-    print("two sockets of eight channels: ms and MB at once")  # noqa: T201
-    for slots in (1, 2, 3):
-        board = large_board(2, 4, 2, slots, EVEN)
-        asked = requests(board, seeds)
-        print(f"  {slots} slots a channel, 2 types used {milliseconds(board, asked):8.1f} {peak_mb(board, asked):6.1f}")  # noqa: T201
-    board = large_board(2, 4, 2, 2, EVEN)
-    for types in (1, 2, 3):
-        asked = requests(board, seeds, types=types)
-        print(f"  2 slots a channel, {types} types used {milliseconds(board, asked):8.1f} {peak_mb(board, asked):6.1f}")  # noqa: T201
+def _fitted(seeds: int) -> None:
+    """One thing grows at a time, on boards of two slots a channel with two types used unless the row says otherwise."""
+    rows: dict[str, dict[int, float]] = {
+        "sockets of 8 channels": {n: _of(large_board(n, 4, 2, 2, EVEN), seeds) for n in SOCKETS},
+        "channels of 2 sockets": {n: _of(large_board(2, *wide, 2, EVEN), seeds) for n, wide in CHANNELS.items()},
+        "slots a channel": {n: _of(large_board(2, 4, 2, n, EVEN), seeds) for n in (1, 2, 3)},
+        "types used, five sizes": {n: _of(large_board(2, 4, 2, 2, EVEN), seeds, types=n) for n in (1, 2, 3, 4)},
+        "advised rows": {n: _of(large_board(2, 2, 2, 2, EVEN, advice=ADVICE[:n]), seeds) for n in (2, 4, 8, 17)},
+        "labels on a shelf": {n: _of_shelf(n, n, seeds) for n in (10, 30, 100, 300, 1000)},
+        "stock rows, 100 labels": {n: _of_shelf(100, n, seeds) for n in (100, 1000, 10_000)},
+    }
+    print("what grows                 slope   ms at each size")
+    for name, times in rows.items():
+        each = "".join(f"{size:>8}: {ms:7.1f}" for size, ms in times.items())
+        print(f"{name:<25} {slope(list(times), list(times.values())):7.2f} {each}", flush=True)
+
+
+def _of(board: Board, seeds: int, *, types: int = 2) -> float:
+    return milliseconds(board, requests(board, seeds, types=types))
+
+
+def _of_shelf(labels: int, rows: int, seeds: int) -> float:
+    """A whole answer from a shelf on a board of 16 slots, what the board can use of it included."""
+    board = load_board("skerry-16")
+    times = []
+    for seed in range(seeds):
+        shelf = random_shelf(labels, rows, seed)
+        began = time.process_time()
+        with contextlib.suppress(ImpossibleError):
+            solve(board, ask(board, f"{(192, 256, 384, 416, 700)[seed % 5]}GiB", shelf=shelf))
+        times.append(time.process_time() - began)
+    return statistics.median(times) * 1000
 
 
 if __name__ == "__main__":

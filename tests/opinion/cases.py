@@ -12,7 +12,9 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.rules import FittedRow, all_rows, judge_module
 from dimmplan.solve.criteria import LISTS
+from dimmplan.supply import supplies_of
 from tests.oracle.random_boards import random_case
+from tests.oracle.shelves import random_shelf
 
 MOST_MODULES = {1: 24, 2: 14, 3: 9}
 """Modules asked for at most, by number of types allowed: what keeps a table short."""
@@ -65,6 +67,24 @@ def shipped_instance(board_id: str, seed: int) -> Case:
         max_types=rng.randint(1, len(modules)),
     )
     return Case(f"{board_id} {seed}", board, request)
+
+
+def shelf_instance(seed: int) -> Case:
+    """A small board and a shelf of many labels, a few of each: what the board can use of it is one type or several."""
+    rng = random.Random(f"shelf instance {seed}")
+    board = load_board("marram-4")
+    supplies = supplies_of(board, random_shelf(40, 40, seed, kinds="EEU", most=3), None)
+    chosen = rng.sample(supplies, min(len(supplies), 7))
+    capacity = sum(rng.choice(chosen).module.capacity_gib for _ in range(rng.randint(1, 4))) + rng.choice((0, 0, -4, 3))
+    request = Request(
+        capacity_gib=max(1, capacity),
+        supplies=tuple(sorted(chosen, key=lambda supply: supply.module.order_key)),
+        fitted=tuple(socket.id for socket in board.sockets),
+        processor=next((option.id for option in board.processors), None),
+        prefer=rng.choice(("capacity-first", *sorted(LISTS))),
+        max_types=rng.randint(1, 4),
+    )
+    return Case(f"shelf {seed}", board, request)
 
 
 def _fitted(rng: random.Random, board: Board) -> tuple[str, ...]:

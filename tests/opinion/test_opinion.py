@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from tests.opinion.cases import Case, random_instance, shipped_instance
+from tests.opinion.cases import Case, random_instance, shelf_instance, shipped_instance
 from tests.opinion.compare import Compared, compared
 from tests.oracle.random_boards import random_mode_case
 
@@ -44,10 +44,10 @@ def test_shipped_boards(board_id: str) -> None:
 @pytest.mark.parametrize(
     ("make", "seeds"),
     # in mode 179 channels of three slots and of one mirror each other
-    [(random_instance, range(500, 512)), (None, [179, *range(500, 508)])],
+    [(random_instance, range(500, 512)), (shelf_instance, range(10)), (None, [179, *range(500, 508)])],
 )
 def test_random_boards(make: Callable[[int], Case] | None, seeds: Sequence[int]) -> None:
-    """So it is on small random boards, in the modes that leave less usable too."""
+    """So it is on small random boards, with a refurbisher's shelf, and in the modes that leave less usable."""
     for seed in seeds:
         case = make(seed) if make else Case(f"mode {seed}", *random_mode_case(seed))
         difference = compared(case).difference()

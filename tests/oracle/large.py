@@ -28,6 +28,37 @@ ODD_LABELS = (
 )
 """Five sizes that add up to more different capacities."""
 
+EIGHT_LABELS = (
+    "16GB 1Rx8 PC5-4800B-R",
+    "24GB 1Rx8 PC5-4800B-R",
+    "32GB 2Rx8 PC5-4800B-R",
+    "48GB 2Rx8 PC5-4800B-R",
+    "64GB 2Rx4 PC5-4800B-R",
+    "96GB 2Rx4 PC5-4800B-R",
+    "128GB 4Rx4 PC5-4800B-R",
+    "256GB 4Rx4 PC5-4800B-R",
+)
+"""Eight sizes of two die families."""
+
+ADVICE: tuple[dict[str, Any], ...] = (
+    *(
+        {"check": "accept", "field": field, "values": [value]}
+        for field, value in (("capacity_gib", 32), ("package_ranks", 2), ("logical_ranks", 2), ("device_width", 8))
+    ),
+    {"check": "accept", "field": "ecc_bits", "values": [16]},
+    {"check": "mix", "field": "capacity_gib", "apart": "channel"},
+    {"check": "mix", "field": "package_ranks", "apart": "system"},
+    {"check": "mix", "field": "logical_ranks", "apart": "socket"},
+    {"check": "mix", "field": "device_width", "apart": "nowhere"},
+    *({"check": "alike", "what": what} for what in ("capacity", "count", "population")),
+    *({"check": "rank-limit", "count": count, "most": most} for count, most in (("package", 3), ("logical", 2))),
+    {"check": "ceiling", "socket_gib": 300},
+    {"check": "counts", "modules": [1, 2, 4, 8]},
+    {"check": "channel-order"},
+)
+"""Seventeen rows, of which most requests break some."""
+
+DIES = {"id": "dies", "check": "mix", "field": "die_family", "apart": "nowhere", "source": "INVENTED"}
 EVEN: dict[str, Any] = {"style": "even", "ways": [1, 2, 3, 4, 6, 8, 12], "excess": "layers"}
 ANY: dict[str, Any] = {"style": "any", "ways": [1, 2, 4, 6, 8, 10, 12], "excess": "layers"}
 LISTED = {"AB": "alone", "CD": "alone", "EF": "alone", "GH": "alone", "ABCD": "none", "EFGH": "none", "CDGH": "none"}
@@ -47,8 +78,14 @@ def large_board(
     slots: int,
     interleave: dict[str, Any],
     labels: tuple[str, ...] = LABELS,
+    *,
+    advice: Sequence[dict[str, Any]] = (),
+    mixed_dies: bool = False,
 ) -> Board:
-    """Equal sockets of ``controllers`` x ``channels`` channels with ``slots`` slots each; slower with more modules."""
+    """Equal sockets of ``controllers`` x ``channels`` channels with ``slots`` slots each; slower with more modules.
+
+    ``advice`` are advised rows; with ``mixed_dies`` die families may stand together.
+    """
     wiring: Wiring = {}
     most = controllers * channels
     for number in range(1, sockets + 1):
@@ -69,7 +106,8 @@ def large_board(
         interleave=interleave,
         rules=[
             {"id": "kinds", "check": "accept", "field": "kind", "values": ["RDIMM"], "source": "INVENTED"},
-            {"id": "dies", "check": "mix", "field": "die_family", "apart": "nowhere", "source": "INVENTED"},
+            *([] if mixed_dies else [DIES]),
+            *({"id": f"advice-{n}", "severity": "advised", "source": "INVENTED"} | row for n, row in enumerate(advice)),
         ],
         rates=[
             {"id": f"rate-{dpc}", "dpc": dpc, "mts": mts, "source": "INVENTED"}

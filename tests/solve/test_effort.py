@@ -6,6 +6,7 @@ A change that makes the search count fewer may lower these numbers; one that nee
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
@@ -15,8 +16,10 @@ from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.planner import ask
 from dimmplan.solve.answer import solve
-from tests.oracle.large import ANY, EVEN, GROUPS, large_board, large_request
+from dimmplan.solve.criteria import ranked
+from tests.oracle.large import ADVICE, ANY, EVEN, GROUPS, large_board, large_request
 from tests.oracle.random_boards import random_case, random_mode_case
+from tests.oracle.shelves import random_shelf
 
 
 def effort_of(board: Board, request: Request) -> int:
@@ -71,3 +74,35 @@ def test_effort_on_random_boards(case: Callable[[int], tuple[Board, Request]], n
 def test_effort_on_large_boards(board: Board, seed: int, stock: bool, nodes: int) -> None:
     """Five types allowed, two used."""
     assert 0 < effort_of(board, large_request(board, seed, stock=stock)) <= nodes
+
+
+@pytest.mark.parametrize("effort", [1, 300, 1000, 3000, 10_000])
+@pytest.mark.parametrize("seed", [0, 3])
+def test_more_types_never_give_less_with_the_same_effort(seed: int, effort: int) -> None:
+    board = large_board(2, 4, 2, 2, EVEN)
+    found = []
+    for types in (1, 2, 3, 4):
+        answer = solve(board, replace(large_request(board, seed, types=types), effort=effort), alternatives=False)
+        found.append(ranked(answer.criteria, answer.best.vector))
+    assert found == sorted(found, reverse=True)
+
+
+def test_an_effort_of_one_node_ends_at_the_first_placement() -> None:
+    """On a shelf of a hundred labels too, with nothing beside the answer."""
+    board = load_board("skerry-16")
+    request = ask(board, "416GiB", shelf=random_shelf(100, 100, 3), max_types=4, effort=1)
+    answer = solve(board, request)
+    assert not answer.proven and answer.effort < 1000
+    assert answer.runners_up == () and answer.step_above is None
+
+
+def test_a_shelf_of_a_hundred_labels_is_proven_quickly() -> None:
+    board = load_board("skerry-16")
+    answer = solve(board, ask(board, "416GiB", shelf=random_shelf(100, 100, 3)), alternatives=False)
+    assert answer.proven and answer.effort < 50_000
+
+
+def test_seventeen_advised_rows_cost_no_power_of_two() -> None:
+    board = large_board(2, 2, 2, 2, EVEN, advice=ADVICE)
+    answer = solve(board, large_request(board, 1), alternatives=False)
+    assert answer.proven and int(answer.best.vector[0]) > 1 and answer.effort < 10_000
