@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
@@ -17,9 +18,9 @@ class Problem(NamedTuple):
     """
 
     file: str
-    place: str
-    found: str
-    allowed: str
+    place: str = ""
+    found: str = ""
+    allowed: str = ""
     hint: str = ""
     line: int | None = None
 
@@ -122,6 +123,15 @@ class ImpossibleError(RefusedError):
 
 SHORT_WORD = 3
 """One wrong character in two or three still is a near miss."""
+
+
+@contextmanager
+def gathered(problems: list[Problem]) -> Iterator[None]:
+    """What is wrong within is added to the problems, so that all are told at once."""
+    try:
+        yield
+    except InputError as error:
+        problems += error.problems
 
 
 def nearest(word: str, choices: Iterable[str], *, most: int = 3) -> list[str]:

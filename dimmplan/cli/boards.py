@@ -64,7 +64,6 @@ boards = typer.Typer(
 )
 def list_boards(as_json: options.Json = False) -> None:
     """List the boards that go by their id: the shipped ones, and those in the folders of DIMMPLAN_BOARDS."""
-
     loaded = sorted(_boards_by_id(), key=lambda board: board.id)
     if as_json:
         typer.echo(to_json(list_record(loaded)), nl=False)
@@ -74,7 +73,6 @@ def list_boards(as_json: options.Json = False) -> None:
 
 def _boards_by_id() -> Iterator[Board]:
     """Every board that goes by its id; files that should hold one and do not are told on standard error."""
-
     for name, path in boards_by_id().items():
         board, problems = examine_file(path)
         file = cleaned(str(path))
@@ -98,7 +96,6 @@ def show(
     as_json: options.Json = False,
 ) -> None:
     """Show one board: wiring, usual modules, processors, rules, what comes off first."""
-
     loaded = load_board(board)
     if toml:
         text = read_file(find_board_file(board), most=MOST_BYTES, allowed="a board file").decode("utf-8-sig")
@@ -125,7 +122,6 @@ def check(
     as_json: options.Json = False,
 ) -> None:
     """Check board files and report every problem at once."""
-
     _require(files, picture)
     if watch:
         _watch(files, picture, force=force, as_json=as_json)
@@ -136,7 +132,6 @@ def check(
 @boards.command(name="schema", cls=app.Command, epilog="Example: dimmplan boards schema > board.schema.json")
 def schema(as_json: options.Json = False) -> None:
     """Print the JSON Schema of the board file."""
-
     del as_json  # the schema is JSON either way
     typer.echo(to_json(json_schema()), nl=False)
 
@@ -162,7 +157,6 @@ def table(
     The first row names the slots and each further row marks those that are filled, or there are two columns, count and
     slots. Cells are parted by commas, semicolons, tabs or bars.
     """
-
     chosen = read_mode(mode).value if mode else None
     copied = read_copied(file)
     if as_json:
@@ -191,7 +185,6 @@ def draft(
     as_json: options.Json = False,
 ) -> None:
     """Draft a first board file from a machine's inventory: what it does not say is asked, with candidate layouts."""
-
     found = read_inventory(inventory)
     board_id = re.sub(r"[^a-z0-9]+", "-", output.stem.lower()).strip("-")[:40].strip("-") or "drafted"
     board_id = board_id if len(board_id) > 1 else f"board-{board_id}"
@@ -208,13 +201,12 @@ def draft(
 
 def _answers(texts: list[str]) -> dict[str, str]:
     """Answers by what they are about. Raises ``InputError``."""
-
     answers: dict[str, str] = {}
     for text in texts:
         about, equals, choice = text.partition("=")
         if not equals or not about.strip() or not choice.strip():
             allowed = "ABOUT=CHOICE, such as channels=apart-6"
-            raise InputError(Problem(file="--answer", place="", found=quoted(text), allowed=allowed))
+            raise InputError(Problem(file="--answer", found=quoted(text), allowed=allowed))
         answers[about.strip()] = choice.strip()
     return answers
 
@@ -229,14 +221,12 @@ def _require(files: Sequence[Path], picture: Path | None) -> None:
     """
     problems = []
     if not any(file.is_file() for file in files):
-        problems = [
-            Problem(file=cleaned(str(file)), place="", found="no such file", allowed="a board file") for file in files
-        ]
+        problems = [Problem(file=cleaned(str(file)), found="no such file", allowed="a board file") for file in files]
     if picture is not None:
         wrong = ending_problem(picture, FORMATS, file="--draw")
         problems += [wrong] if wrong is not None else []
         if len(files) > 1:
-            problems.append(Problem(file="--draw", place="", found=f"{len(files)} board files", allowed="one"))
+            problems.append(Problem(file="--draw", found=f"{len(files)} board files", allowed="one"))
     if problems:
         raise InputError(problems)
 

@@ -65,7 +65,6 @@ def compare(
 
     Exit status 1 where no row at all has a placement.
     """
-
     if output is not None:
         check_ending(output, FORMATS)
         if output.suffix.lower() in (".svg", ".png"):

@@ -38,7 +38,6 @@ def demo(
     as_json: options.Json = False,
 ) -> None:
     """Plan and draw a shipped board: ten slots at one socket, six at the other, 512 GiB of 32 GiB modules."""
-
     board = load_board(BOARD)
     planned = plan(board, ask(board, CAPACITY, modules=MODULES))
     record = to_json(plan_record(planned, **sheet_record({"title": TITLE, "tag": TAG})))

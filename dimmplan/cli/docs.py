@@ -30,7 +30,6 @@ def docs(
     as_json: options.Json = False,
 ) -> None:
     """Read the documents: set on a terminal, Markdown as it was written elsewhere."""
-
     if topic == SCHEMA:
         typer.echo(to_json(output_schema()), nl=False)
         return

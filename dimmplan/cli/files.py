@@ -140,7 +140,6 @@ def ending_problem(path: Path, formats: Sequence[str], *, file: str = "") -> Pro
         return None
     return Problem(
         file=file or cleaned(str(path)),
-        place="",
         found=f"the ending {quoted(path.suffix)}",
         allowed=", ".join(formats),
         hint=did_you_mean(path.suffix, formats),
@@ -173,7 +172,7 @@ def obstacles_in(folder: Path, names: Iterable[str], *, force: bool, ours: Colle
     for path in (folder / name for name in names):
         if path.exists() and not path.is_file() and not path.is_dir():
             allowed = "a regular file"
-            problems.append(Problem(file=cleaned(str(path)), place="", found="no regular file", allowed=allowed))
+            problems.append(Problem(file=cleaned(str(path)), found="no regular file", allowed=allowed))
         elif (problem := _obstacle(path, None, force, ours)) is not None and path.parent.is_dir():
             problems.append(problem)
     return problems
@@ -183,7 +182,7 @@ def _obstacle(path: Path, new: bytes | None, force: bool, ours: Collection[str])
     """What speaks against writing there, or ``None``."""
 
     def problem(found: str, allowed: str, hint: str = "") -> Problem:
-        return Problem(file=cleaned(str(path)), place="", found=found, allowed=allowed, hint=hint)
+        return Problem(file=cleaned(str(path)), found=found, allowed=allowed, hint=hint)
 
     try:
         if not _is_there(path):
@@ -213,7 +212,7 @@ def _not_ours(path: Path, new: bytes | None, ours: Collection[str]) -> Problem |
         return error.problems[0]._replace(allowed="a file that can be written")
     found = "a file that was edited since dimmplan wrote it" if edited else "a file that dimmplan did not make"
     hint = "Overwrite it with --force."
-    return Problem(file=cleaned(str(path)), place="", found=found, allowed="a new name", hint=hint)
+    return Problem(file=cleaned(str(path)), found=found, allowed="a new name", hint=hint)
 
 
 _MARK_WITHIN = 80
@@ -243,7 +242,7 @@ def write_stream(path: Path, parts: Iterable[bytes]) -> None:
         found = (getattr(error, "strerror", None) or "cannot be written").lower()
         allowed = "a file that can be written"
         lasting = isinstance(error, OSError) and error.errno in LASTING
-        problem = Problem(file=cleaned(str(path)), place="", found=found, allowed=allowed)
+        problem = Problem(file=cleaned(str(path)), found=found, allowed=allowed)
         raise WriteError(problem, lasting=lasting) from None
 
 
@@ -277,9 +276,7 @@ def make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "not a usable name"
-        raise InputError(
-            Problem(file=cleaned(str(folder)), place="", found=reason.lower(), allowed="a folder")
-        ) from None
+        raise InputError(Problem(file=cleaned(str(folder)), found=reason.lower(), allowed="a folder")) from None
 
 
 def page_path(path: Path, page: int) -> Path:

@@ -45,7 +45,6 @@ def locate(
 
     Records are names that Linux EDAC and RAS give, whole log lines, SMBIOS handles, Redfish paths, or plain locators.
     """
-
     loaded = load_board(board)
     found, matching = InventoryOptions(slots=slots).matched(origin, loaded) if origin else (None, None)
     if records == ["-"]:
@@ -73,7 +72,7 @@ def _draw(location: Location, output: Path, drawing: MapOptions, *, force: bool)
     check_ending(output, (".svg", ".png"))
     drawing.check()
     if not location.marked:
-        raise InputError(Problem(file=str(output), place="", found="no slot to mark", allowed="a record that fits one"))
+        raise InputError(Problem(file=str(output), found="no slot to mark", allowed="a record that fits one"))
     made = compose_marked(location.board, location.marked, **drawing.named())
     files = rendered(made, output)
     write_files(files, force=force)

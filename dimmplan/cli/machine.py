@@ -43,7 +43,6 @@ def found(
     as_json: options.Json = False,
 ) -> None:
     """Show what a machine says of itself: sockets, slots, modules, and everything odd about how it says it."""
-
     read = read_inventory(inventory)
     if as_json:
         typer.echo(to_json(found_record(read, serials=serials)), nl=False)
@@ -75,7 +74,7 @@ def audit(
     target, judged = _target(against, board, board_file)
     for name, said in {"--processor": processor, "--without-tray": without_tray}.items():
         if said and judged is not None:
-            raise InputError(Problem(file=name, place="", found="with --against", allowed="with --board"))
+            raise InputError(Problem(file=name, found="with --against", allowed="with --board"))
     if judged is None:
         target = read_trays(target, without_tray or ())
     chosen = read_processor(target, processor) if processor else None
@@ -105,7 +104,6 @@ def _say(result: Audit, matching: Matching, judged: JudgedPlan | None, *, as_jso
 
 def _save_mapping(path: Path, board: Board, read: Inventory, matching: Matching, *, force: bool) -> None:
     """Write the mapping; answers that a person has put into the file there stay, so that nothing is lost."""
-
     answers: dict[tuple[str, str], str] = {}
     if path.is_file():
         try:
@@ -120,7 +118,7 @@ def _target(against: str | None, board: str | None, board_file: Path | None) -> 
     if (against is None) == (board is None):
         found = "both" if against else "neither"
         raise InputError(
-            Problem(file="dimmplan audit", place="", found=f"{found} of --against and --board", allowed="one of them")
+            Problem(file="dimmplan audit", found=f"{found} of --against and --board", allowed="one of them")
         )
     if against is not None:
         judged = read_judged(against, board_file)
@@ -160,7 +158,6 @@ def moves(
     as_json: options.Json = False,
 ) -> None:
     """Say what to keep, pull, move and insert, in order, to get from a machine to a plan; and what is left over."""
-
     judged = read_judged(to, board_file)
     tell(judged)
     change = _change(inventory, found, judged.board, judged.placement)[0]

@@ -93,7 +93,7 @@ class Job:
 def plan_machines(job: Job, *, as_json: bool) -> None:
     """Plan and draw every machine of a list. Ends with status 1 where one of its rows has no plan."""
     if job.jobs is not None and not 1 <= job.jobs <= MOST_JOBS:
-        raise InputError(Problem(file="--jobs", place="", found=str(job.jobs), allowed=f"1 to {MOST_JOBS}"))
+        raise InputError(Problem(file="--jobs", found=str(job.jobs), allowed=f"1 to {MOST_JOBS}"))
     run = _Run(job)
     try:
         run.prepare()
@@ -118,7 +118,6 @@ class _ToDo(NamedTuple):
     @property
     def solving(self) -> Task:
         """Its request, to be solved."""
-
         return Task(solve, (self.asked.board, self.asked.request, self.share.option if self.share else None))
 
 
@@ -139,7 +138,6 @@ class _Run:
 
     def prepare(self) -> None:
         """Check the whole list, divide the shelf, take the folder. Raises ``InputError``."""
-
         check_terms(self.job.terms)
         for _ in self.rows:  # a list that is none is refused before anything is written
             break
@@ -160,7 +158,7 @@ class _Run:
 
         def refused(found: str, hint: str = "") -> InputError:
             folder = cleaned(str(self.job.out))
-            return InputError(Problem(file=folder, place="", found=found, allowed="a folder for this run", hint=hint))
+            return InputError(Problem(file=folder, found=found, allowed="a folder for this run", hint=hint))
 
         lock = FileLock(self.job.out / LOCK)
         try:
@@ -175,7 +173,6 @@ class _Run:
 
     def work(self) -> None:
         """Do row after row, with a bar on a terminal."""
-
         lines, table = _spool(), _spool()
         self._summaries = {SUMMARY_JSON: lines, SUMMARY_CSV: table}
         table.write(f"{csv_head(COLUMNS)}\n")
@@ -209,7 +206,6 @@ class _Run:
 
     def _look(self, row: Row | BadRow) -> Record | _ToDo:
         """What a row asks for; its row of the summary where there is nothing to draw."""
-
         if isinstance(row, BadRow):
             return problem_row(row.tag, row.line, "bad-row", row.problems)
         tag = cleaned(row.tag)
@@ -235,7 +231,6 @@ class _Run:
 
     def _draw(self, todo: Sequence[_ToDo], workers: Workers) -> Iterator[Files]:
         """The sheets of each machine in order; none where there is no plan."""
-
         tasks, sizes = [], []
         for key, group in groupby(todo, key=lambda each: each.key):
             together, solved = list(group), self._solved[key]
@@ -251,7 +246,6 @@ class _Run:
 
     def _not_served(self, row: Row, tag: str, asked: BoardRequest, shared: SharedShelf) -> Record:
         """A machine that gets nothing of the shelf: all of it would not do, or others get what it needs."""
-
         alone = self.requests.alone(asked)
         if alone is not None:
             record = impossible_row(tag, row.line, self.requests.problems(row, alone), alone)
@@ -263,7 +257,6 @@ class _Run:
 
     def _done(self, todo: _ToDo, sheet: Files) -> Record:
         """Write a machine's files, the one that says that they are whole last."""
-
         row, tag, solved, share = todo.row, todo.tag, self._solved[todo.key], todo.share
         if isinstance(solved, MachineFailure):
             error = solved.error()
@@ -302,7 +295,6 @@ class _Run:
 
     def _plan_json(self, solved: MachinePlan, row: Row) -> bytes:
         """The plan of a request with the words of one machine's sheet."""
-
         words = {name: its.plain() for name, its in sheet_record({**self.job.sheet, "tag": row.tag}).items()}
         return solved.plan_json[: -len("\n}\n")] + b"," + to_json(words)[1:].encode("ascii")
 
@@ -333,7 +325,6 @@ class _Run:
 
     def finish(self, *, as_json: bool) -> None:
         """Write the summaries and say what was done."""
-
         for handle in self._summaries.values():
             handle.seek(0)
         rows, digest = self._summaries[SUMMARY_CSV], hashlib.sha256()

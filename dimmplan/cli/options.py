@@ -206,7 +206,6 @@ class MapOptions:
         problems = [
             Problem(
                 file=f"--{name}",
-                place="",
                 found=quoted(value),
                 allowed=", ".join(choices),
                 hint=did_you_mean(value, choices),
@@ -263,9 +262,7 @@ class InventoryOptions:
         wrong = [slot for slot in self.data_saved if slot not in board.slots]
         if wrong:
             found, hint = quoted(wrong[0]), did_you_mean(wrong[0], board.slots)
-            raise InputError(
-                Problem(file="--data-saved", place="", found=found, allowed="slots of the board", hint=hint)
-            )
+            raise InputError(Problem(file="--data-saved", found=found, allowed="slots of the board", hint=hint))
         answers = read_mapping(self.slots, board) if self.slots else {}
         read = read_inventory(inventory)
         if self.rest_empty:

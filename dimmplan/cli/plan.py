@@ -203,13 +203,13 @@ def _check_together(kept: KeepOptions, later: LaterOptions) -> None:
         ("--then-may-move", later.then_may_move, later.then, "--then C"),
     ]
     problems = [
-        Problem(file=name, place="", found=f"no {needs}", allowed=f"together with {needs}")
+        Problem(file=name, found=f"no {needs}", allowed=f"together with {needs}")
         for name, given, other, needs in alone
         if given and not other
     ]
     if len(later.then) >= MOST_STEPS:
         found = f"{len(later.then)} later steps"
-        problems.append(Problem(file="--then", place="", found=found, allowed=f"at most {MOST_STEPS - 1}"))
+        problems.append(Problem(file="--then", found=found, allowed=f"at most {MOST_STEPS - 1}"))
     if problems:
         raise InputError(problems)
 
@@ -217,12 +217,12 @@ def _check_together(kept: KeepOptions, later: LaterOptions) -> None:
 def _check_many(given: dict[str, Any], out: Path | None) -> Path:
     """The output folder of a call with --machines. Raises ``InputError`` for what does not go with it."""
     problems = [
-        Problem(file=name, place="", found="together with --machines", allowed="for one machine only")
+        Problem(file=name, found="together with --machines", allowed="for one machine only")
         for name, value in given.items()
         if value
     ]
     if out is None:
-        problems.append(Problem(file="--machines", place="", found="no --out", allowed="together with --out DIR"))
+        problems.append(Problem(file="--machines", found="no --out", allowed="together with --out DIR"))
     if problems or out is None:
         raise InputError(problems)
     return out
@@ -231,12 +231,12 @@ def _check_many(given: dict[str, Any], out: Path | None) -> Path:
 def _check_one(needed: dict[str, Any], many: dict[str, Any]) -> None:
     """Raise ``InputError`` for what a call for one machine lacks, and for what only many machines have."""
     problems = [
-        Problem(file="dimmplan plan", place="", found=f"no {name}", allowed="", hint="See: dimmplan plan --help")
+        Problem(file="dimmplan plan", found=f"no {name}", hint="See: dimmplan plan --help")
         for name, value in needed.items()
         if value is None
     ]
     problems += [
-        Problem(file=name, place="", found="no --machines", allowed="together with --machines")
+        Problem(file=name, found="no --machines", allowed="together with --machines")
         for name, value in many.items()
         if value is not None
     ]
@@ -348,7 +348,7 @@ def _requests(request: Request, later: LaterOptions, over: str | None) -> list[R
         before = found[-1].capacity_gib
         if gib <= before:
             allowed = f"more than the step before, {format_capacity(before)}"
-            problems.append(Problem(file="--then", place="", found=format_capacity(gib), allowed=allowed))
+            problems.append(Problem(file="--then", found=format_capacity(gib), allowed=allowed))
         found.append(replace(request, capacity_gib=gib, over_gib=None if over is None else read_over(over, gib)))
     if problems:
         raise InputError(problems)

@@ -26,7 +26,6 @@ def read_judged(plan: str, board_file: Path | None) -> JudgedPlan:
 
     Raises ``InputError``.
     """
-
     if plan != "-" and looks_like_code(plan) and not Path(plan).exists():
         judged = judge_code(plan, load_board(str(board_file)) if board_file else _board_of_code(read_head(plan)))
     else:
@@ -50,7 +49,6 @@ def tell(judged: JudgedPlan) -> None:
 
 def with_judgement(document: Document, judged: JudgedPlan | None) -> Document:
     """A JSON answer about a plan; of one that is not good it says so first."""
-
     if judged is None or judged.good or not isinstance(document, OfPlan):
         return document
     judgement = JudgementEntry.of(judged, obeys_board=not judged.broken, agrees_with_itself=not judged.disagreements)
@@ -91,7 +89,7 @@ def _board_of_code(head: CodeHead) -> Board:
 
 def _not_at_hand(file: str, place: str, found: str, near: str = "") -> InputError:
     hint = f"{near} Give its file with --board-file, or put it into a folder of DIMMPLAN_BOARDS.".strip()
-    return InputError(Problem(file=file, place=place, found=found, allowed="", hint=hint))
+    return InputError(Problem(file=file, place=place, found=found, hint=hint))
 
 
 def _board_of(board_id: str, file: str) -> Board:

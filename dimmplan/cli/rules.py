@@ -8,7 +8,7 @@ import typer
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli import options, terminal
-from dimmplan.errors import InputError, Problem
+from dimmplan.errors import InputError, Problem, gathered
 from dimmplan.output.mixing import mix_record, mix_text, rules_record, rules_text
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_fitted, read_module, read_processor, read_trays
@@ -20,7 +20,6 @@ MOST_LABELS = 4
 
 def rules(board: options.Board, as_json: options.Json = False) -> None:
     """Say a board's rules in words, by the question that they answer, each with its source."""
-
     loaded = load_board(board)
     groups = rule_groups(loaded)
     if as_json:
@@ -43,18 +42,15 @@ def mix(
     as_json: options.Json = False,
 ) -> None:
     """Say whether module types may be used together, in which slots, by which rule, and what it costs."""
-
     loaded = read_trays(load_board(board), without_tray or ())
     problems: list[Problem] = []
     if not 2 <= len(labels) <= MOST_LABELS:
         allowed = f"2 to {MOST_LABELS} labels"
-        problems.append(Problem(file="LABEL", place="", found=f"{len(labels)}", allowed=allowed))
+        problems.append(Problem(file="LABEL", found=f"{len(labels)}", allowed=allowed))
     modules = []
     for label in labels:
-        try:
+        with gathered(problems):
             modules.append(read_module(loaded, label))
-        except InputError as error:
-            problems += error.problems
     if problems:
         raise InputError(problems)
     sockets = read_fitted(loaded, fitted)

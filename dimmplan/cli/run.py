@@ -88,7 +88,7 @@ def _report(error: Exception, *, as_json: bool) -> int:
         raise error
     found = f"an internal fault ({type(error).__name__}: {cleaned(str(error))})"
     hint = "Please report it with the input that led here."
-    return _wrong([Problem(file="dimmplan", place="", found=found, allowed="", hint=hint)], as_json=as_json)
+    return _wrong([Problem(file="dimmplan", found=found, hint=hint)], as_json=as_json)
 
 
 def _usage_problem(error: Any) -> Problem:
@@ -100,14 +100,14 @@ def _usage_problem(error: Any) -> Problem:
         if option in _BEFORE_THE_COMMAND and context is not None and context.parent is not None:
             near = f"It stands before the command: dimmplan {option} {command.partition(' ')[2]}. "
         hint = f"{near}See: {command} --help"
-        return Problem(file=command, place="", found=quoted(option), allowed="an option of this command", hint=hint)
+        return Problem(file=command, found=quoted(option), allowed="an option of this command", hint=hint)
     message = " ".join(str(error.format_message()).split()).rstrip(".")
-    return Problem(file=command, place="", found=message, allowed="", hint=f"See: {command} --help")
+    return Problem(file=command, found=message, hint=f"See: {command} --help")
 
 
 def _os_problem(error: OSError) -> Problem:
     reason = (error.strerror or "cannot be read or written").lower()
-    return Problem(file=str(error.filename or "a file"), place="", found=reason, allowed="")
+    return Problem(file=str(error.filename or "a file"), found=reason)
 
 
 _BEFORE_THE_COMMAND = ("-q", "--quiet", "-v", "--verbose", "--version")

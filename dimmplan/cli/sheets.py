@@ -36,7 +36,6 @@ def sheet_files(
     Further pages of an SVG or PNG are files of their own; a PDF and an HTML page hold them all. ``page`` chooses one.
     Letters that the sheet cannot bring along are named on standard error, unless ``quiet``.
     """
-
     code = encode(board, placement)
     sheet = compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
     numbers = _chosen_pages(page, len(sheet.pages))
@@ -62,7 +61,6 @@ def sheet_files(
 
 def rendered(sheet: Sheet, path: Path, numbers: Sequence[int] = (), *, alone: bool = False) -> dict[Path, bytes]:
     """Pages of a sheet as SVG, PNG or PDF by their paths; all where no numbers are given, one ``alone`` as ``path``."""
-
     chosen = {number: sheet.pages[number - 1] for number in numbers or range(1, len(sheet.pages) + 1)}
     ending = path.suffix.lower()
     if ending == ".pdf":
@@ -91,5 +89,5 @@ def _chosen_pages(page: str | None, count: int) -> list[int]:
     number = 1 if page == "chassis" else int(page) if page.isdecimal() and len(page) < 4 else 0
     if not 1 <= number <= count:
         allowed = f"1 to {count}, or chassis"
-        raise InputError(Problem(file="--page", place="", found=quoted(page), allowed=allowed))
+        raise InputError(Problem(file="--page", found=quoted(page), allowed=allowed))
     return [number]

@@ -12,7 +12,7 @@ from dimmplan.cli.files import check_ending, write_files
 from dimmplan.cli.options import SheetOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
 from dimmplan.cli.sheets import FORMATS, sheet_files
-from dimmplan.errors import InputError, Problem, RefusedError
+from dimmplan.errors import InputError, Problem, RefusedError, gathered
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
@@ -128,7 +128,6 @@ _Answer = tuple[str, "Document", bool]
 
 def _say(answer: _Answer, judged: JudgedPlan, *, as_json: bool) -> None:
     """Print an answer; exit status 1 where it is a no, or the plan does not agree with itself."""
-
     text, record, good = answer
     typer.echo(to_json(with_judgement(record, judged)) if as_json else text, nl=False)
     if not good or not judged.good:
@@ -139,14 +138,10 @@ def _check_question(asked: list[str], module: list[str] | None, *, comes_next: b
     """Raise ``InputError`` for more than one question at once, or a module without ``--next``."""
     problems: list[Problem] = []
     if len(asked) > 1:
-        problems.append(
-            Problem(file="dimmplan why", place="", found=" and ".join(asked), allowed="one question at a time")
-        )
+        problems.append(Problem(file="dimmplan why", found=" and ".join(asked), allowed="one question at a time"))
     if module and not comes_next:
         hint = "A module for one slot goes in as --put SLOT=M."
-        problems.append(
-            Problem(file="--module", place="", found="no --next", allowed="together with --next", hint=hint)
-        )
+        problems.append(Problem(file="--module", found="no --next", allowed="together with --next", hint=hint))
     if problems:
         raise InputError(problems)
 
@@ -157,13 +152,13 @@ def _check_sheet(output: Path | None, sheet: SheetOptions, *, changes: bool) -> 
         usual = SheetOptions().named()
         given = [f"--{name}" for name, value in sheet.named().items() if value != usual[name]]
         if given:
-            raise InputError(Problem(file=given[0], place="", found="no -o FILE", allowed="together with -o FILE"))
+            raise InputError(Problem(file=given[0], found="no -o FILE", allowed="together with -o FILE"))
         return
 
     if not changes:
         hint = "The sheet of the plan itself is drawn with: dimmplan draw"
         allowed = "together with --put or --clear"
-        raise InputError(Problem(file="-o", place="", found="no change", allowed=allowed, hint=hint))
+        raise InputError(Problem(file="-o", found="no change", allowed=allowed, hint=hint))
     sheet.check()
     check_ending(output, FORMATS)
 
@@ -189,10 +184,8 @@ def _read_modules(board: Board, labels: list[str]) -> list[Module]:
     problems: list[Problem] = []
     found: dict[Module, None] = {}
     for label in labels:
-        try:
+        with gathered(problems):
             found[read_module(board, label)] = None
-        except InputError as error:
-            problems += error.problems
     if problems:
         raise InputError(problems)
     return list(found)
@@ -209,7 +202,6 @@ def _change(board: Board, placement: Placement, put: list[str], clear: list[str]
 
 def _draw(case: Case, change: ChangedPlan, drawing: _Drawing) -> list[str]:
     """Draw the change sheet; the files written. A change that is refused is never drawn."""
-
     found = drawn_change(case, change)
     if found is None:
         typer.echo("nothing is drawn: this change is refused", err=True)
@@ -224,30 +216,25 @@ def _draw(case: Case, change: ChangedPlan, drawing: _Drawing) -> list[str]:
 
 def _read_changes(board: Board, put: list[str], clear: list[str]) -> dict[str, Module | None]:
     """Slot to module, ``None`` for a cleared one. Raises ``InputError`` with every problem."""
-
     problems: list[Problem] = []
     changes: dict[str, Module | None] = {}
 
     def note(option: str, slot: str, module: Module | None) -> None:
         if slot in changes:
             allowed = "each slot once"
-            problems.append(Problem(file=option, place="", found=f"{slot} a second time", allowed=allowed))
+            problems.append(Problem(file=option, found=f"{slot} a second time", allowed=allowed))
         changes[slot] = module
 
     for text in put:
         name, equals, label = text.partition("=")
         if not equals:
-            problems.append(Problem(file="--put", place="", found=quoted(text), allowed="SLOT=M, such as K2=32GiB"))
+            problems.append(Problem(file="--put", found=quoted(text), allowed="SLOT=M, such as K2=32GiB"))
             continue
-        try:
+        with gathered(problems):
             note("--put", read_slot(board, name, file="--put"), read_module(board, label))
-        except InputError as error:
-            problems += error.problems
     for name in clear:
-        try:
+        with gathered(problems):
             note("--clear", read_slot(board, name, file="--clear"), None)
-        except InputError as error:
-            problems += error.problems
     if problems:
         raise InputError(problems)
     return changes

@@ -75,7 +75,7 @@ class Workers:
         """Find the workers of a Dask scheduler. Raises ``InputError``."""
 
         def wrong(found: str, hint: str = "") -> InputError:
-            return InputError(Problem(file="--cluster", place="", found=cleaned(found), allowed=_SCHEDULER, hint=hint))
+            return InputError(Problem(file="--cluster", found=cleaned(found), allowed=_SCHEDULER, hint=hint))
 
         try:
             client_of: Any = import_module("distributed").Client  # an optional extra, and heavy
@@ -113,7 +113,7 @@ class Workers:
                 restarts += 1
                 if restarts > MOST_RESTARTS:
                     hint = "Is there memory enough for each? Take fewer with --jobs."
-                    problem = Problem(file="--jobs", place="", found="workers that were killed", allowed="", hint=hint)
+                    problem = Problem(file="--jobs", found="workers that were killed", hint=hint)
                     raise InputError(problem) from None
                 self._pool = None
                 left = [n for n in range(done, len(tasks)) if not _is_whole(waiting[n])]
@@ -126,7 +126,7 @@ class Workers:
                 ):
                     raise
                 found = f"{type(error).__name__}: {cleaned(str(error))}"  # a scheduler lost, a worker killed too often
-                raise InputError(Problem(file="--cluster", place="", found=found, allowed=_SCHEDULER)) from None
+                raise InputError(Problem(file="--cluster", found=found, allowed=_SCHEDULER)) from None
             restarts = 0
             del waiting[done]  # results are large
             done += 1

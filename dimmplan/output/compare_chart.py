@@ -44,7 +44,7 @@ def matplotlib_missing() -> Problem | None:
         import matplotlib as _  # noqa: F401, PLC0415 - heavy, and only for charts
     except ImportError:
         allowed = "a file ending in .csv or .html, or the extra charts"
-        return Problem(file="-o", place="", found="a chart without matplotlib", allowed=allowed, hint=HINT)
+        return Problem(file="-o", found="a chart without matplotlib", allowed=allowed, hint=HINT)
     return None
 
 

@@ -30,9 +30,7 @@ def _cairo() -> Any:
         raise InputError(
             Problem(
                 file="PNG",
-                place="",
                 found=f"no usable cairo library ({type(error).__name__})",
-                allowed="",
                 hint="Install libcairo2 (Debian: apt install libcairo2; macOS: brew install cairo). "
                 "SVG, PDF and HTML work without.",
             )

@@ -97,7 +97,7 @@ def read_plan(content: bytes, *, file: str) -> PlanFile:
     check_length(len(content), MOST_BYTES, file=file, allowed=allowed)
     if not content.strip():
         hint = "If this is another command's output, that command failed: see its error."
-        raise InputError(Problem(file=file, place="", found="nothing", allowed=allowed, hint=hint))
+        raise InputError(Problem(file=file, found="nothing", allowed=allowed, hint=hint))
     raw = parse_json(content, file=file, allowed=allowed)
     if isinstance(raw, dict):
         _relay(raw, file=file, allowed=allowed)
@@ -136,9 +136,7 @@ def _relay(document: Mapping[str, Any], *, file: str, allowed: str) -> None:
             raise ImpossibleError(told, below_gib=sides[0], above_gib=sides[1])
         raise RefusedError(told)
     if status == "stopped":
-        raise InputError(
-            Problem(file=file, place="", found="a search that was stopped before it found a plan", allowed=allowed)
-        )
+        raise InputError(Problem(file=file, found="a search that was stopped before it found a plan", allowed=allowed))
 
 
 _PROBLEM_KEYS = ("file", "place", "found", "allowed", "hint")
@@ -175,7 +173,7 @@ def placement_of(plan: PlanFile, board: Board) -> Placement:
     if problems and record.board.electrical_digest != board.electrical_digest:
         found = f"{board.id} has changed since this plan was made"
         hint = "Do not use this map: plan again, or give the board file that it was made on."
-        problems.insert(0, Problem(file=file, place="board.electrical_digest", found=found, allowed="", hint=hint))
+        problems.insert(0, Problem(file=file, place="board.electrical_digest", found=found, hint=hint))
     if problems:
         raise InputError(problems)
     modules = {

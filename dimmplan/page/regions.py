@@ -21,23 +21,6 @@ LOOKS = 6
 """Looks of bars; a seventh region begins again with the first."""
 
 
-class _Bar(NamedTuple):
-    """One region; ``channels`` are their names within the socket."""
-
-    capacity_gib: Gib
-    ways: int
-    channels: tuple[str, ...]
-    peak_gb_s: Fraction
-
-
-class _Range(NamedTuple):
-    """The address range of a socket, lowest addresses first, and how many channels the socket has."""
-
-    usable_gib: Gib
-    channels: int
-    bars: tuple[_Bar, ...]
-
-
 class Picture(NamedTuple):
     """Size of the picture of a range, in its own units."""
 
@@ -49,9 +32,18 @@ class Picture(NamedTuple):
 PICTURE = Picture(WIDE, HIGH + GAP + BELOW, HIGH + GAP)
 
 
-class DrawnBar(NamedTuple):
-    """A bar where it stands, with its label; the label is left out where it has no room."""
+class RegionBar(NamedTuple):
+    """One region: its figures, its channels' names within the socket, and its bar in the picture.
 
+    ``label`` stands under the bar; it is left out where it has no room.
+    """
+
+    number: int
+    capacity_gib: Gib
+    part: Fraction
+    ways: int
+    channels: tuple[str, ...]
+    peak_gb_s: Fraction
     look: str
     x: str
     y: str
@@ -62,32 +54,23 @@ class DrawnBar(NamedTuple):
 
 
 class RangeText(NamedTuple):
-    """The address range of equal sockets: said, drawn, and as rows of a table with the same figures."""
+    """The address range of equal sockets: in words, and as bars of a picture that are rows of a table too."""
 
     title: str
     said: str
     id: str
     alt: str
-    bars: tuple[DrawnBar, ...]
     caption: str
-    rows: tuple[RegionRow, ...]
-
-
-class RegionRow(NamedTuple):
-    """One region of a range."""
-
-    number: int
-    bar: _Bar
-    part: Fraction
+    bars: tuple[RegionBar, ...]
 
 
 REGION_COLUMNS = (
-    Column[RegionRow](title="region", text=lambda row: str(row.number)),
-    Column[RegionRow](title="capacity", text=lambda row: format_capacity(row.bar.capacity_gib), align="right"),
-    Column[RegionRow](title="share of the range", text=lambda row: f"{float(100 * row.part):.0f} %", align="right"),
-    Column[RegionRow](title="ways", text=lambda row: str(row.bar.ways), align="right"),
-    Column[RegionRow](title="channels", text=lambda row: ", ".join(row.bar.channels)),
-    Column[RegionRow](title="peak", text=lambda row: gb_s(row.bar.peak_gb_s), align="right"),
+    Column[RegionBar](title="region", text=lambda bar: str(bar.number)),
+    Column[RegionBar](title="capacity", text=lambda bar: format_capacity(bar.capacity_gib), align="right"),
+    Column[RegionBar](title="share of the range", text=lambda bar: f"{float(100 * bar.part):.0f} %", align="right"),
+    Column[RegionBar](title="ways", text=lambda bar: str(bar.ways), align="right"),
+    Column[RegionBar](title="channels", text=lambda bar: ", ".join(bar.channels)),
+    Column[RegionBar](title="peak", text=lambda bar: gb_s(bar.peak_gb_s), align="right"),
 )
 
 
@@ -95,56 +78,42 @@ def address_ranges(facts: Facts) -> list[RangeText]:
     """Every socket's regions, drawn to one scale; equal sockets once."""
     if facts.figures is None:
         return []
-    alike: dict[_Range, list[SocketFigures]] = {}
+    most = max(sum(Fraction(region.capacity_gib) for region in its.regions) for its in facts.figures.sockets)
+    alike: dict[tuple[Gib, tuple[RegionBar, ...]], list[SocketFigures]] = {}
     for its in facts.figures.sockets:
-        alike.setdefault(_range_of(its, len(facts.board.socket(its.socket).channels)), []).append(its)
-    most = max(_drawn_gib(each) for each in alike)
-    return [_told(each, sockets, most) for each, sockets in alike.items()]
+        bars = tuple(_bars(its, len(facts.board.socket(its.socket).channels), most))
+        alike.setdefault((its.usable_gib, bars), []).append(its)
+    return [_told(sockets, bars) for (_, bars), sockets in alike.items()]
 
 
-def _range_of(its: SocketFigures, channels: int) -> _Range:
-    bars = (
-        _Bar(
+def _told(sockets: list[SocketFigures], bars: tuple[RegionBar, ...]) -> RangeText:
+    names, size = listed([its.socket for its in sockets]), format_capacity(sockets[0].usable_gib)
+    regions = ", then ".join(f"{format_capacity(bar.capacity_gib)} over {counted(bar.ways, 'channel')}" for bar in bars)
+    return RangeText(
+        title=f"{names}: {size} each" if len(sockets) > 1 else f"{names}: {size}",
+        said=regions_sentence(sockets[0]) if bars else "No module, no region.",
+        id=ident("regions", sockets[0].socket),
+        alt=f"Address range of {names}: {regions}.",
+        caption=f"Regions of {names}, lowest addresses first",
+        bars=bars,
+    )
+
+
+def _bars(its: SocketFigures, channels: int, most: Fraction | int) -> Iterator[RegionBar]:
+    whole = sum(Fraction(region.capacity_gib) for region in its.regions)
+    at = free = Fraction(0)
+    for number, region in enumerate(its.regions, 1):
+        wide, high = Fraction(region.capacity_gib) / most * WIDE, Fraction(region.ways, channels) * HIGH
+        full = f"{number}: {format_capacity(region.capacity_gib)}, {counted(region.ways, 'way')}"
+        label = full if len(full) * LETTER <= wide else str(number)
+        shown = at >= free or len(label) * LETTER <= wide
+        yield RegionBar(
+            number=number,
             capacity_gib=region.capacity_gib,
+            part=Fraction(region.capacity_gib) / whole,
             ways=region.ways,
             channels=tuple(name.removeprefix(f"{its.socket}.") for name in region.channels),
             peak_gb_s=region.peak_gb_s,
-        )
-        for region in its.regions
-    )
-    return _Range(its.usable_gib, channels, tuple(bars))
-
-
-def _drawn_gib(each: _Range) -> Fraction:
-    return sum((Fraction(bar.capacity_gib) for bar in each.bars), Fraction(0))
-
-
-def _told(each: _Range, sockets: list[SocketFigures], most: Fraction) -> RangeText:
-    names, size = listed([its.socket for its in sockets]), format_capacity(each.usable_gib)
-    whole = _drawn_gib(each)
-    regions = ", then ".join(
-        f"{format_capacity(bar.capacity_gib)} over {counted(bar.ways, 'channel')}" for bar in each.bars
-    )
-    return RangeText(
-        title=f"{names}: {size} each" if len(sockets) > 1 else f"{names}: {size}",
-        said=regions_sentence(sockets[0]) if each.bars else "No module, no region.",
-        id=ident("regions", sockets[0].socket),
-        alt=f"Address range of {names}: {regions}.",
-        bars=tuple(_drawn_bars(each, most)),
-        caption=f"Regions of {names}, lowest addresses first",
-        rows=tuple(
-            RegionRow(number, bar, Fraction(bar.capacity_gib) / whole) for number, bar in enumerate(each.bars, 1)
-        ),
-    )
-
-
-def _drawn_bars(each: _Range, most: Fraction) -> Iterator[DrawnBar]:
-    at = free = Fraction(0)
-    for number, bar in enumerate(each.bars, 1):
-        wide, high = Fraction(bar.capacity_gib) / most * WIDE, Fraction(bar.ways, each.channels) * HIGH
-        label = _label(number, bar, wide)
-        shown = at >= free or len(label) * LETTER <= wide
-        yield DrawnBar(
             look=f"region region-{(number - 1) % LOOKS + 1}",
             x=_number(at),
             y=_number(HIGH - high + GAP),
@@ -155,12 +124,6 @@ def _drawn_bars(each: _Range, most: Fraction) -> Iterator[DrawnBar]:
         )
         free = at + len(label) * LETTER if shown else free
         at += wide
-
-
-def _label(number: int, bar: _Bar, wide: Fraction) -> str:
-    """What stands under a bar: its row of the table, and its figures where they have room."""
-    full = f"{number}: {format_capacity(bar.capacity_gib)}, {counted(bar.ways, 'way')}"
-    return full if len(full) * LETTER <= wide else str(number)
 
 
 def _number(value: Fraction | int) -> str:

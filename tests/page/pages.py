@@ -7,7 +7,8 @@ from functools import cache
 from pathlib import Path
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli.machine import Machine, change_from
+from dimmplan.cli.machine import change_from
+from dimmplan.cli.options import InventoryOptions
 from dimmplan.cli.sheets import sheet_files
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
@@ -57,6 +58,6 @@ def change_page(folder: Path) -> str:
     filled = {"K1": "32GB 2Rx4 PC4-2933Y-R", "K2": "32GB 2Rx4 PC4-2933Y-R", "T1": "64GB 2Rx4 PC4-2933Y-R"}
     lines = [f"{slot},{filled.get(slot, 'empty')}" for slot in board.slots]
     (folder / "found.csv").write_text("\n".join(["slot,label", *lines]) + "\n", encoding="utf-8")
-    held, change = change_from(Machine(inventory=str(folder / "found.csv")), board, placement)
+    held, change = change_from(str(folder / "found.csv"), InventoryOptions(), board, placement)
     (content,) = sheet_files(board, held, Path("x.html"), change=change).values()
     return content.decode("utf-8")
