@@ -176,7 +176,7 @@ class _Solving:
         except _EndedError:
             if not self.x:
                 return None
-            self.why, whole = self.why or "the solver's effort ended first", False
+            self.why, whole = self.why or "the solver reached its effort limit", False
         picks = list(self._in_file_order(ask=whole))
         return Division(picks=picks, takes=self.takes, why=self.why, most=bound)
 
@@ -216,7 +216,7 @@ class _Solving:
                 try:  # what this machine cannot get, no later one with the same need can
                     del options[: self._first_of(need, options, fixed, left)]
                 except _EndedError:
-                    self.why, ask = "the solver's effort ended in the order of the list", False
+                    self.why, ask = "the solver reached its effort limit while it followed the order of the list", False
             pick = options[0] if options else None
             if not ask:
                 held = zip(self.x[need], fixed[need], strict=True)

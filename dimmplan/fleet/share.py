@@ -204,7 +204,7 @@ class _Sharing:
         why = None if whole else "more sets of modules than can all be looked at"
         division = divide(cp_model, self.machines, needs, pools, why=why)
         if division is None:
-            return "the solver's effort ended first"
+            return "the solver reached its effort limit"
         if not whole:
             most = most_served(cp_model, self._sizes(), pools)[0] if most is None else most
         else:

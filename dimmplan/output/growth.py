@@ -118,7 +118,7 @@ def kept_text(kept: KeptModules, planned: Planned, upgrade: Upgrade, change: Cha
     lines += indented(f"sweep now: {now}; after: {_speed(upgrade.after)}")
     for each in kept.released:
         lying = device_text(each.found) if each.found else "what lies there"
-        lines += indented(f"first take {lying} out of {each.slot}: its data is said to be saved")
+        lines += indented(f"first take {lying} out of {each.slot}: its data is saved")
     lines += _change_lines(change, first="  ")
     for left in change.stranded:
         fits = f"would also fit in {', '.join(left.fits)}" if left.fits else "no free slot of this board would take it"
@@ -410,7 +410,7 @@ def _status(growth: Growth) -> str:
     name, value = growth.bound
     words = _NAMES.get(name, "a chain with less capacity above a request")
     unit = " GB/s" if "sweep" in name else " GiB" if "gib" in name else ""
-    return f"best found, not proven: {words} is not ruled out (at best {trimmed(Fraction(value), 1)}{unit})"
+    return f"best found, not proven: {words} is possible (at best {trimmed(Fraction(value), 1)}{unit})"
 
 
 def _step_lines(growth: Growth, index: int, changes: Sequence[Change]) -> Iterator[str]:

@@ -226,7 +226,7 @@ def audit_text(audit: Audit, matching: Matching) -> str:
     )
     if audit.planned is None and len(audit.board.processors) > 1:
         fitting = listed(list(audit.fitting), last="or") if audit.fitting else "none of the board's"
-        text = f"Processor options that fit what is seen: {fitting}. Judged by {audit.processor}; say another with "
+        text = f"Processor options that fit what is seen: {fitting}. Judged by {audit.processor}; choose another with "
         lines += indented(f"{text}--processor.")
     for answer in audit.slots:
         if answer.answer != "as-planned":

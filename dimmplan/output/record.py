@@ -243,7 +243,7 @@ class CriterionEntry(Record):
 class BoundEntry(Record):
     """How far the search came."""
 
-    criterion: str | None = Field(description="the criterion in which something better is not ruled out, or null")
+    criterion: str | None = Field(description="the criterion in which a better placement is possible, or null")
     value: Exact | None = Field(description="what it can be at best")
     nodes: int = Field(description="search nodes spent")
 

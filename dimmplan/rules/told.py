@@ -135,7 +135,7 @@ class DeviceCorrectionRow(Rule):
     def wording(self) -> str:
         """The standard sentence."""
         widths = listed([f"x{width}" for width in self.device_widths], last="or")
-        return f"Correction makes up for the loss of a whole {widths} device; modules with other devices weaken it."
+        return f"Error correction covers a whole failed {widths} device; modules with other devices weaken it."
 
 
 class NoteRow(Rule):

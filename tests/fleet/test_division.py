@@ -281,7 +281,7 @@ def test_what_is_too_large_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPat
         with monkeypatch.context() as patch:
             patch.setattr("dimmplan.fleet.division.EFFORT", effort)
             found = share(requests, rows)
-        assert (found.method, found.why) == (method, "the solver's effort ended first"), effort
+        assert (found.method, found.why) == (method, "the solver reached its effort limit"), effort
         check(requests, rows, found)
     monkeypatch.setattr("dimmplan.fleet.share.MOST_MACHINES", 1)
     found = share(requests, rows)

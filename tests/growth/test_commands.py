@@ -321,7 +321,7 @@ def test_slots_on_hold_and_slots_not_told_are_never_planned(tmp_path: Path, caps
     assert [each["slot"] for each in free["kept"]["released"]] == ["V1", "Y1"]
     assert free["totals"]["balanced_sweep_gb_s"] > record["totals"]["balanced_sweep_gb_s"]
     said = text_of(capsys, *call, "--data-saved", "V1")
-    assert "out of V1: its data is said to be saved" in said
+    assert "out of V1: its data is saved" in said
     assert "not in the inventory, so not to be touched: Y1" in said
 
 
