@@ -27,7 +27,7 @@ from dimmplan.solve.answer import Answer
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import most_gib
-from dimmplan.solve.criteria import CRITERIA
+from dimmplan.solve.criteria import CRITERIA, Criterion, ranked
 from dimmplan.solve.evaluate import Value, content_of, vector_of
 from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
@@ -64,20 +64,20 @@ class Worth:
     @property
     def key(self) -> tuple[Any, ...]:
         """Smaller is better."""
-        return tuple(-value if better == "high" else value for _, value, better in self.named)
+        return ranked([criterion for criterion, _ in self.measured], [value for _, value in self.measured])
 
     @property
-    def named(self) -> tuple[tuple[str, Value, str], ...]:
-        """The criteria in order: name, value, which way is better; cost is left out where not all is priced."""
-        overs = tuple((f"over_gib_{number}", over, "low") for number, over in enumerate(self.overs, start=1))
-        cost = () if self.cost is None else (("cost", self.cost, "low"),)
+    def measured(self) -> tuple[tuple[Criterion, Value], ...]:
+        """The criteria in order, each with its value; cost is left out where not all is priced."""
+        overs = tuple((Criterion(f"over_gib_{number}", "low"), over) for number, over in enumerate(self.overs, start=1))
+        cost = () if self.cost is None else ((CRITERIA["cost"], self.cost),)
         return (
-            ("advised_broken", self.advised, "low"),
+            (CRITERIA["advised_broken"], self.advised),
             *overs,
-            ("discarded", self.discarded, "low"),
-            ("smallest_sweep", self.smallest_sweep, "high"),
-            ("sum_of_sweeps", self.sum_of_sweeps, "high"),
-            ("bought", self.bought, "low"),
+            (CRITERIA["discarded"], self.discarded),
+            (Criterion("smallest_sweep", "high"), self.smallest_sweep),
+            (Criterion("sum_of_sweeps", "high"), self.sum_of_sweeps),
+            (CRITERIA["bought"], self.bought),
             *cost,
         )
 
@@ -253,7 +253,9 @@ class _Task:
         ideal |= {"smallest_sweep": min(sweeps), "sum_of_sweeps": sum(sweeps, Fraction(0))}
         last = each[-1].values
         ideal |= {name: last[name] if sure[-1] else 0 for name in ("bought", "cost") if name in last}
-        return next(((name, ideal[name]) for name, value, _ in worth.named if value != ideal[name]), None)
+        return next(
+            ((each.name, ideal[each.name]) for each, value in worth.measured if value != ideal[each.name]), None
+        )
 
     # -- its steps -------------------------------------------------------------------------------------------------
 

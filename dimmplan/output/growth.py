@@ -317,7 +317,8 @@ def growth_record(growth: Growth, changes: Sequence[Change] = ()) -> GrowthEntry
         stopped="no search covers the whole chain",
         bound=bound_record(growth.bound, growth.effort),
         criteria=[
-            CriterionEntry.of(name=name, value=value, better=better) for name, value, better in growth.chain.worth.named
+            CriterionEntry.of(name=each.name, value=value, better=each.better)
+            for each, value in growth.chain.worth.measured
         ],
         steps=[_step_record(growth, index, changes) for index in range(len(growth.steps))],
         path=_path(growth, [step.answer.best for step in growth.steps]),

@@ -69,12 +69,12 @@ def held_against(board: Board, growth: Growth | None, expected: Expected | None,
     if growth.outside_window and not expected.outside:
         return False
     assert mine >= best[: len(mine)], f"seed {seed}"
-    names = [name for name, _, _ in growth.chain.worth.named]
+    names = [each.name for each, _ in growth.chain.worth.measured]
     if growth.bound is None:
         assert mine == best[: len(mine)], f"seed {seed}"
     else:
         place = names.index(growth.bound[0])
-        better = growth.chain.worth.named[place][2]
+        better = growth.chain.worth.measured[place][0].better
         most = -growth.bound[1] if better == "high" else growth.bound[1]
         assert mine[:place] == best[:place] and best[place] >= most, f"seed {seed}: {growth.bound}"
     return mine == best[: len(mine)]
@@ -300,7 +300,7 @@ def test_with_too_little_effort_the_bound_still_holds(effort: int) -> None:
     cut = grow(board, [replace(request, effort=effort) for request in requests])
     assert cut.bound is not None
     name, value = cut.bound
-    (best, better) = next((best, better) for key, best, better in whole.chain.worth.named if key == name)
+    (best, better) = next((best, each.better) for each, best in whole.chain.worth.measured if each.name == name)
     assert best <= value if better == "high" else best >= value
 
 
