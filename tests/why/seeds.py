@@ -30,6 +30,8 @@ from dimmplan.solve.space import Space
 
 PREFER = [name for name in LISTS if name != "upgrade"]
 Held = Mapping[str, Module | None]
+_PLANS: dict[tuple[str, str, int], Placement | None] = {}
+"""Plans made already: several tests ask for the first ones of a board."""
 
 
 def seeded_plans(board: Board, count: int) -> Iterator[Placement]:
@@ -38,7 +40,10 @@ def seeded_plans(board: Board, count: int) -> Iterator[Placement]:
     for seed in itertools.count():
         if found == count:
             return
-        placement = _seeded(board, random.Random(f"{board.id} {seed}"))
+        key = board.id, board.electrical_digest, seed
+        if key not in _PLANS:
+            _PLANS[key] = _seeded(board, random.Random(f"{board.id} {seed}"))
+        placement = _PLANS[key]
         if placement is not None and placement.status == "proven":
             found += 1
             yield placement

@@ -13,9 +13,8 @@ import pytest
 
 from dimmplan.cli.run import run
 from dimmplan.plancode.code import decode, encode, read_head
-from tests.support import one_document, unprintable
-from tests.why.questions import QUESTIONS, world_of
-from tests.why.questions_page import argv_of
+from tests.support import one_document
+from tests.why.questions import world_of
 
 
 def code_of(name: str) -> str:
@@ -42,17 +41,6 @@ def test_help_has_an_example_that_works(argv: tuple[str], capsys: pytest.Capture
     done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False, env=dict(os.environ))
     assert (done.returncode, done.stderr) == (0, ""), done.stderr
     assert done.stdout
-
-
-@pytest.mark.parametrize("question", QUESTIONS[::3], ids=[q.about for q in QUESTIONS[::3]])
-def test_texts_fit_a_terminal(question, capsys: pytest.CaptureFixture[str]) -> None:
-    """At most 80 columns, nothing unprintable; with --json one document and nothing beside it."""
-    run(argv_of(question))
-    out = capsys.readouterr().out
-    assert not list(unprintable(out))
-    assert max((len(line) for line in out.splitlines()), default=0) <= 80
-    run([*argv_of(question), "--json"])
-    assert one_document(capsys.readouterr().out)["format"] == 1
 
 
 def test_unknown_slots_are_wrong_with_the_nearest_name(capsys: pytest.CaptureFixture[str]) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import re
 from typing import Any
 
 import pytest
 
 from dimmplan.cli.run import run
+from tests.support import one_document, unprintable
 from tests.why.questions import PLANS, QUESTIONS, Question, world_of
 from tests.why.questions_page import PAGE, TOPICS, argv_of, section
 
@@ -22,11 +22,12 @@ def at(answer: Any, path: str) -> Any:
 
 @pytest.mark.parametrize("question", QUESTIONS, ids=[f"{n}-{q.about}" for n, q in enumerate(QUESTIONS, 1)])
 def test_question(question: Question, capsys: pytest.CaptureFixture[str]) -> None:
-    """JSON holds the facts; the terminal answers with the same status."""
+    """JSON is one document and holds the facts; the terminal has the same status and at most 80 columns."""
     status = run([*argv_of(question), "--json"])
     out = capsys.readouterr().out
     assert status == question.status, out[:400]
-    answer = json.loads(out)
+    answer = one_document(out)
+    assert answer["format"] == 1
     facts = question.facts(world_of(question.about))
     assert facts
     for path, wanted in facts.items():
@@ -37,6 +38,8 @@ def test_question(question: Question, capsys: pytest.CaptureFixture[str]) -> Non
             assert found == wanted, f"{question.text} {path}"
     assert run(argv_of(question)) == question.status
     said = capsys.readouterr()
+    assert not list(unprintable(said.out))
+    assert max((len(line) for line in said.out.splitlines()), default=0) <= 80
     assert section(question, said.out or said.err) in PAGE.read_text(encoding="utf-8")
 
 

@@ -13,7 +13,7 @@ from dimmplan.reasons.case import Case
 from dimmplan.reasons.rate import Lift, RateReason, rate_reasons
 from dimmplan.sources import SOURCES
 from dimmplan.wording.slots import rate_statements
-from tests.support import shipped_boards
+from tests.support import WHOLE, shipped_boards
 from tests.why.seeds import Held, seeded_plans
 
 BOARDS = {board.id: board for board in shipped_boards()}
@@ -51,7 +51,7 @@ def changed(board, placement, lift: Lift):
 @pytest.mark.parametrize("board", BOARDS.values(), ids=list(BOARDS))
 def test_rates_and_lifts_hold(board) -> None:
     """For seeded plans the reasons cover every socket at its own rate, and every lift is measured anew."""
-    for placement in seeded_plans(board, 3):
+    for placement in seeded_plans(board, 3 if WHOLE else 2):
         case = Case(board, placement)
         reasons = rate_reasons(case)
         option = board.processor(placement.processor)
