@@ -20,9 +20,7 @@ from dimmplan.model.finding import Finding
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement, board_of
 from dimmplan.model.request import Mode
-from dimmplan.output.plan import placement_record
 from dimmplan.plancode.code import decode, read_head
-from dimmplan.planner import read_processor
 from dimmplan.solve.criteria import LISTS
 from dimmplan.units import cleaned, format_capacity, quoted, words_problem
 from dimmplan.wording.placement import placement_findings
@@ -157,6 +155,8 @@ def placement_of(plan: PlanFile, board: Board) -> Placement:
     keeps the digest that it was made with, so that sheets and codes of it tell. Raises ``InputError`` where they do
     not belong together.
     """
+    from dimmplan.planner import read_processor  # noqa: PLC0415 - a code needs no search
+
     file, record, _ = plan
     if record.board.id != board.id:
         raise InputError(Problem(file=file, place="board.id", found=quoted(record.board.id), allowed=quoted(board.id)))
@@ -326,6 +326,8 @@ def _disagreements(
         yield Problem(file=plan.file, place="code", found=quoted(plan.record.code, most=40), allowed=allowed)
     if placement.electrical_digest != board.electrical_digest:
         return
+    from dimmplan.output.plan import placement_record  # noqa: PLC0415 - a code needs no records
+
     expected = placement_record(board, placement, figures)
     for place, found, follows in _differences(expected, plan.document, ""):
         text, allowed = quoted(str(found), most=40), cleaned(str(follows), most=80)
