@@ -100,7 +100,8 @@ def test_the_page_about_codes_says_what_is_so() -> None:
     for name, size in sizes.items():
         assert fields[name] == f"2^{size.bit_length() - 1}"
     assert fields["version"] == str(plancode._VERSIONS)
-    assert fields["mode, list, status"] == f"{len(plancode._MODES)}, {len(plancode._LISTS)}, {len(plancode._STATUSES)}"
+    modes = f"{plancode._MODES_OF[1]} ({plancode._MODES_OF[2]} in version 2)"
+    assert fields["mode, list, status"] == f"{modes}, {len(plancode._LISTS)}, {len(plancode._STATUSES)}"
 
 
 # -- a board that changed since --------------------------------------------------------------------------------------
@@ -180,7 +181,7 @@ def test_the_command_says_what_changed(form: str, tmp_path: Path, capsys: pytest
     subject = json.loads(text)["code"] if form == "code" else str(file)
     board = (shipped_folder() / "skerry-16.toml").read_text()
     for name, old, new, status, words in (
-        ("rates", "mts = 2666", "mts = 2400", 0, "place nothing by it before a new plan says the same"),
+        ("rates", "mts = 2666", "mts = 2400", 0, "plan again before you place anything"),
         ("names", '"K2"', '"KX"', 2, "Do not use this map"),
         ("drawing", 'title = "Skerry 16,', 'title = "Skerry sixteen,', 0, "the wiring is the same"),
     ):
