@@ -124,6 +124,7 @@ def expand_physical(file: BoardFile) -> Physical:
         trays=tuple(
             Tray(name, slots, _around(slots, entry, places), entry.access) for name, slots, entry in trays(file)
         ),
+        closing=part.closing,
     )
 
 
@@ -240,7 +241,7 @@ def _electrical_content(
     }
 
 
-_LATER = {"from_watts", "guesses", "nodes", "processors_differ", "trays"}
+_LATER = {"closing", "from_watts", "guesses", "nodes", "processors_differ", "trays"}
 """Keys that came after the first boards: a file that does not use them keeps its digests."""
 
 

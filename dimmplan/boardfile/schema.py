@@ -137,6 +137,7 @@ class PhysicalPart(Record):
     landmarks: Annotated[tuple[LandmarkEntry, ...], Field(max_length=100)] = ()
     access: Annotated[tuple[Text, ...], Field(max_length=20)] = ()
     trays: Annotated[dict[Name, TrayEntry], Field(max_length=32)] = {}
+    closing: Annotated[tuple[Text, ...], Field(max_length=20)] = ()
 
 
 class BoardFile(Record):

@@ -145,6 +145,8 @@ class Physical(NamedTuple):
     landmarks: tuple[Landmark, ...]
     access: tuple[str, ...]
     trays: tuple[Tray, ...] = ()
+    closing: tuple[str, ...] = ()
+    """What goes back at the end, in order; empty where it is ``access`` undone, the last step first."""
 
 
 @dataclass(frozen=True, kw_only=True)

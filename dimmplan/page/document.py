@@ -15,11 +15,21 @@ from dimmplan.page.regions import PICTURE, REGION_COLUMNS, address_ranges
 from dimmplan.page.render import page_of
 from dimmplan.page.slots import reasons_of, slot_texts
 from dimmplan.page.touchmap import touch_map
-from dimmplan.sheet.care import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICES, boot_notes, power_checks, warnings
+from dimmplan.sheet.care import (
+    BEFORE,
+    BOOT_CHECKS,
+    CAUTIONS,
+    DEFERENCE,
+    NOTICES,
+    access_steps,
+    boot_notes,
+    power_checks,
+    warnings,
+)
 from dimmplan.sheet.change import ChangeFacts, facts_of
 from dimmplan.sheet.desk import MODEL, SEVERITY_WORDS, SOCKET_HEADS, asked_rows, socket_note, socket_rows, total_items
 from dimmplan.sheet.facts import Facts
-from dimmplan.sheet.panels import HOLD, access_steps, finding_lead, hold_said, pick_heads, pick_rows
+from dimmplan.sheet.panels import HOLD, finding_lead, hold_said, pick_heads, pick_rows
 from dimmplan.sheet.shapes import Page, Sheet
 from dimmplan.sheet.view import Front
 from dimmplan.units import counted, format_capacity

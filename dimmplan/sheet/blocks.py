@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from itertools import accumulate
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from dimmplan.sheet.measure import Run, fitted, font_size, line_pitch, width, wrap_runs
+from dimmplan.sheet.measure import Run, font_size, line_pitch, width, wrap_runs
 from dimmplan.sheet.shapes import Anchor, Line, Rect, Shape, Text
 
 Draw = Callable[[float, float], list[Shape]]
@@ -57,18 +56,19 @@ def ticked(runs: Sequence[Run], cap_mm: float, width_mm: float) -> Block:
     return Block(width_mm, text.height + 0.3, draw)
 
 
-def numbered(number: int, runs: Sequence[Run], cap_mm: float, width_mm: float) -> Block:
-    """A paragraph behind its number and a box to tick."""
-    side = cap_mm + 0.7
-    indent = side + 1.3 + width("0", cap_mm, bold=True) + 1.2
-    text = paragraph(runs, cap_mm, width_mm, indent=indent)
-
-    def draw(x: float, y: float) -> list[Shape]:
-        box = Rect(x=x + 0.2, y=y + 0.05, width=side, height=side, look="box")
-        count = label(x + side + 1.3, y + cap_mm + 0.3, str(number), cap_mm, "b")
-        return [box, count, *text.draw(x, y)]
-
-    return Block(width_mm, text.height + 0.3, draw)
+def ticked_row(items: Sequence[Sequence[Run]], cap_mm: float, width_mm: float) -> Block:
+    """Boxes to tick side by side, each as wide as its words, in as many rows as they take."""
+    rows: list[list[Block]] = [[]]
+    used = 0.0
+    for runs in items:
+        words = sum(width(text, cap_mm, bold) for text, bold in runs) + width(" ", cap_mm) * len(runs)
+        wide = min(cap_mm + 2.1 + words, width_mm)
+        if rows[-1] and used + wide > width_mm + 1e-6:
+            rows.append([])
+            used = 0.0
+        rows[-1].append(ticked(runs, cap_mm, wide))
+        used += wide + 3.0
+    return stacked([side_by_side(row, 3.0) for row in rows if row], 0.4)
 
 
 def stacked(blocks: Sequence[Block], gap: float = 0.0) -> Block:
@@ -86,20 +86,16 @@ def stacked(blocks: Sequence[Block], gap: float = 0.0) -> Block:
     return Block(max((block.width for block in kept), default=0.0), height, draw)
 
 
-def headed(title: str, body: Block, cap_mm: float, *, rule: bool = True) -> Block:
+def headed(title: str, body: Block, cap_mm: float) -> Block:
     """A panel: its title in bold over a thin line, then the body."""
-    title_cap = max(cap_mm, 2.2)
-    head = title_cap + (2.0 if rule else 1.1)
+    head = paragraph([(title, True)], max(cap_mm, 2.2), body.width)
+    deep = head.height + 0.9
 
     def draw(x: float, y: float) -> list[Shape]:
-        said = fitted(title, title_cap, body.width, bold=True)
-        shapes: list[Shape] = [label(x, y + title_cap + 0.1, said, title_cap, "b")]
-        if rule:
-            line = y + title_cap + 1.2
-            shapes.append(Line(x1=x, y1=line, x2=x + body.width, y2=line, look="medium"))
-        return [*shapes, *body.draw(x, y + head)]
+        line = Line(x1=x, y1=y + deep - 0.5, x2=x + body.width, y2=y + deep - 0.5, look="medium")
+        return [*head.draw(x, y), line, *body.draw(x, y + deep)]
 
-    return Block(body.width, head + body.height, draw)
+    return Block(body.width, deep + body.height, draw)
 
 
 def signal(word: str, look: str, body: Block, cap_mm: float, *, alert: bool) -> Block:
@@ -124,64 +120,18 @@ SIGNAL_PAD_MM = 2.4
 """What a signal panel's frame takes from its width."""
 
 
-class Packed(NamedTuple):
-    """Blocks dealt out to columns side by side."""
+def side_by_side(blocks: Sequence[Block], gutter: float) -> Block:
+    """Blocks in columns, their upper edges level."""
 
-    columns: tuple[tuple[Block, ...], ...]
-    gap: float
-    gutter: float
+    def draw(x: float, y: float) -> list[Shape]:
+        shapes: list[Shape] = []
+        for block in blocks:
+            shapes += block.draw(x, y)
+            x += block.width + gutter
+        return shapes
 
-    @property
-    def height(self) -> float:
-        """Height of the longest column."""
-        return max((_pile(column, self.gap) for column in self.columns), default=0.0)
-
-    def block(self, width_mm: float) -> Block:
-        """All columns as one block; ``width_mm`` is that of one column."""
-
-        def draw(x: float, y: float) -> list[Shape]:
-            shapes: list[Shape] = []
-            for number, column in enumerate(self.columns):
-                shapes += stacked(column, self.gap).draw(x + number * (width_mm + self.gutter), y)
-            return shapes
-
-        return Block(len(self.columns) * (width_mm + self.gutter) - self.gutter, self.height, draw)
-
-
-def _pile(blocks: Sequence[Block], gap: float) -> float:
-    return sum(block.height for block in blocks) + gap * max(0, len(blocks) - 1)
-
-
-def packed(blocks: Sequence[Block], count: int, gap: float, gutter: float) -> Packed:
-    """Blocks in at most ``count`` columns, read down the first, then down the next, as low as that can be."""
-    heights = sorted(
-        {pile + gap * steps for start in range(len(blocks)) for steps, pile in enumerate(_piles(blocks[start:]))}
-    )
-    low, high = 0, len(heights) - 1
-    while low < high:
-        middle = (low + high) // 2
-        if len(_filled(blocks, heights[middle], gap)) <= count:
-            high = middle
-        else:
-            low = middle + 1
-    return Packed(_filled(blocks, heights[low], gap) if heights else (), gap, gutter)
-
-
-def _piles(blocks: Sequence[Block]) -> Iterator[float]:
-    return accumulate(block.height for block in blocks)
-
-
-def _filled(blocks: Sequence[Block], height: float, gap: float) -> tuple[tuple[Block, ...], ...]:
-    columns: list[list[Block]] = [[]]
-    used = 0.0
-    for block in blocks:
-        step = block.height + (gap if columns[-1] else 0.0)
-        if columns[-1] and used + step > height + 1e-6:
-            columns.append([])
-            used, step = 0.0, block.height
-        columns[-1].append(block)
-        used += step
-    return tuple(tuple(column) for column in columns)
+    wide = sum(block.width + gutter for block in blocks) - gutter
+    return Block(wide, max((block.height for block in blocks), default=0.0), draw)
 
 
 class Column(NamedTuple):

@@ -1,17 +1,14 @@
-"""What every sheet carries for safety, short, and whom it defers to (ISO 3864-2, ANSI Z535, ESD S20.20, IEC 61340-5-1).
+"""What every sheet says for safety, and whom it defers to (ISO 3864-2, ANSI Z535, ESD S20.20, IEC 61340-5-1).
 
-WARNING could injure seriously, CAUTION slightly, NOTICE is for property only.
+WARNING could injure seriously, CAUTION slightly, NOTICE is for property only. Page one of a sheet has what hands must
+do, in few words; every text stands in full on the next page.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
+from dimmplan.model.board import Tray
 from dimmplan.model.request import Mode
-from dimmplan.sheet.blocks import SIGNAL_PAD_MM, Block, headed, paragraph, signal, stacked, ticked
 from dimmplan.sheet.facts import Facts, clean
-from dimmplan.sheet.measure import Run
-from dimmplan.sheet.panels import trays_opened
 from dimmplan.units import counted, listed
 
 BEFORE = (
@@ -24,7 +21,6 @@ DEFERENCE = (
     "service manual, site rules, local codes and licensed practice come first."
 )
 
-POWER_AND_LID = ("Baffle and lid on.", "Nothing left inside.")
 TRAINING = "Training can take many minutes. Do not interrupt it."
 BOOT_CHECKS = ("Machine shows what is expected.", "Log cleared.", "Memory test passed.")
 
@@ -44,11 +40,27 @@ NOTICES: tuple[Lead, ...] = (
     ),
 )
 
+CORDS = "All cords pulled, waited, no standby light."
+SHORT_BEFORE = (
+    "Right machine: tag, locate light.",
+    "Owner agrees, data saved, shut down.",
+    "Shared chassis? Ask first.",
+)
+SHORT_CAUTIONS: tuple[Lead, ...] = (("", "Sharp edges, hot parts, latches that pinch."),)
+SHORT_NOTICES: tuple[Lead, ...] = (
+    ("", "Strap, mat and chassis on one earth. Hold edges, match the notch, never force."),
+)
+NOTHING_LEFT = "Nothing left inside."
+SHORT_BOOT_CHECKS = ("As expected", "Log cleared", "Memory test passed")
+
+
+def _heavy(facts: Facts) -> str:
+    weight = facts.board.physical.weight_kg
+    return f"The board file says {weight:g} kg." if weight is not None else "Weigh it or ask."
+
 
 def warnings(facts: Facts) -> tuple[Lead, ...]:
     """What could injure seriously, in words."""
-    weight = facts.board.physical.weight_kg
-    heavy = f"The board file says {weight:g} kg." if weight is not None else "Weigh it or ask."
     return (
         (
             "Shock.",
@@ -56,18 +68,51 @@ def warnings(facts: Facts) -> tuple[Lead, ...]:
             "the slots. Modules are not hot-pluggable.",
         ),
         ("Fans", "may restart: keep fingers, hair and cables out."),
-        ("Tipping, weight.", f"One machine out at a time, anti-tip feet out. {heavy} Lift by the site's rule."),
+        ("Tipping, weight.", f"One machine out at a time, anti-tip feet out. {_heavy(facts)} Lift by the site's rule."),
         ("Liquid-cooled:", "stop. Trained staff only."),
     )
+
+
+def short_warnings(facts: Facts) -> tuple[Lead, ...]:
+    """The same for hands at the chassis."""
+    weight = facts.board.physical.weight_kg
+    heavy = f"{weight:g} kg:" if weight is not None else "Weight: ask,"
+    return (
+        ("Shock:", "nothing is hot-pluggable."),
+        ("Fans", "may restart."),
+        (heavy, "lift by the site's rule, one machine out at a time."),
+        ("Liquid-cooled:", "stop, trained staff only."),
+    )
+
+
+def access_steps(facts: Facts) -> list[str]:
+    """What comes off before the slots can be reached, in words and in order."""
+    trays = [f"{tray.name}: {text}" for tray in trays_opened(facts) for text in tray.access or ("Take it out.",)]
+    steps = (*facts.board.physical.access, *trays)
+    return [clean(text) for text in steps or ("The board file names nothing: see the service manual.",)]
+
+
+def trays_opened(facts: Facts) -> list[Tray]:
+    """The trays that come out, since something is done in their slots."""
+    return [tray for tray in facts.board.physical.trays if not facts.worked_on.isdisjoint(tray.slots)]
+
+
+def closing_steps(facts: Facts) -> list[str]:
+    """What goes back, in order: as the board file says, else each step of taking off undone, the last one first."""
+    trays = [tray.name for tray in trays_opened(facts)]
+    back = [f"{clean(listed(trays))} back in, latched."] if trays else []
+    if facts.board.physical.closing:
+        return back + [clean(text) for text in facts.board.physical.closing]
+    named = list(enumerate(facts.board.physical.access, 1))
+    undone = [f"Undo step {number}: {clean(text)}" for number, text in reversed(named)]
+    return back + undone or ["All that came off is back."]
 
 
 def power_checks(facts: Facts) -> list[str]:
     """What to look at before the cords go back, in words."""
     blanks = len(facts.blanks)
     seen = [f"{counted(blanks, 'blank')} in place, see map."] if blanks else []
-    trays = trays_opened(facts)
-    back = [f"{clean(listed([tray.name for tray in trays]))} back in, latched."] if trays else []
-    return ["Slots as on the map, latches closed.", *seen, *back, *POWER_AND_LID]
+    return ["Slots as on the map, latches closed.", *seen, *closing_steps(facts), NOTHING_LEFT]
 
 
 def boot_notes(facts: Facts) -> list[str]:
@@ -75,48 +120,3 @@ def boot_notes(facts: Facts) -> list[str]:
     if facts.placement.mode is Mode.INDEPENDENT:
         return [TRAINING]
     return [f"Set the mode in firmware; until then the machine shows {facts.capacity_gib} GiB.", TRAINING]
-
-
-def before_start(cap_mm: float, width_mm: float) -> Block:
-    """What must be sure before anything is touched."""
-    ticks = [ticked([(text, False)], cap_mm, width_mm) for text in BEFORE]
-    return headed("Before you start", stacked(ticks, 0.3), cap_mm)
-
-
-def _signal_text(items: Sequence[Lead], cap_mm: float, width_mm: float) -> Block:
-    runs: list[list[Run]] = [[(head, True), (text, False)] if head else [(text, False)] for head, text in items]
-    return stacked([paragraph(run, cap_mm, width_mm - SIGNAL_PAD_MM) for run in runs], 0.5)
-
-
-def warning(facts: Facts, cap_mm: float, width_mm: float) -> Block:
-    """What could injure seriously."""
-    return signal("WARNING", "warning", _signal_text(warnings(facts), cap_mm, width_mm), cap_mm, alert=True)
-
-
-def caution(cap_mm: float, width_mm: float) -> Block:
-    """What could injure slightly."""
-    return signal("CAUTION", "caution", _signal_text(CAUTIONS, cap_mm, width_mm), cap_mm, alert=True)
-
-
-def notice(cap_mm: float, width_mm: float) -> Block:
-    """What could harm the machine."""
-    return signal("NOTICE", "notice", _signal_text(NOTICES, cap_mm, width_mm), cap_mm, alert=False)
-
-
-def deference(cap_mm: float, width_mm: float) -> Block:
-    """Whose word comes before this sheet's."""
-    return paragraph([(DEFERENCE, True)], cap_mm, width_mm)
-
-
-def before_power(facts: Facts, cap_mm: float, width_mm: float) -> Block:
-    """What to look at before the cords go back."""
-    ticks = [ticked([(text, False)], cap_mm, width_mm) for text in power_checks(facts)]
-    return headed("Before power-on", stacked(ticks, 0.3), cap_mm)
-
-
-def first_boot(facts: Facts, cap_mm: float, width_mm: float) -> Block:
-    """What the machine should show, and that it may take long."""
-    blocks = [paragraph([("Expect", False), (f"{facts.expected}.", True)], cap_mm, width_mm)]
-    blocks += [paragraph([(said, False)], cap_mm, width_mm) for said in boot_notes(facts)]
-    blocks += [ticked([(text, False)], cap_mm, width_mm) for text in BOOT_CHECKS]
-    return headed("First boot", stacked(blocks, 0.3), cap_mm)

@@ -10,12 +10,11 @@ from functools import cached_property
 from itertools import groupby
 
 from dimmplan.model.board import Board
-from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change, Move
 from dimmplan.model.placement import Placement
 from dimmplan.sheet.facts import Facts, SlotFact, State, TypeFact, clean, gather, socket_words
-from dimmplan.units import counted
+from dimmplan.wording.placement import label_short
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,19 +63,27 @@ class ChangeFacts(Facts):
         if fact.state is not State.FILLED:
             return fact
         if into is None:
-            return fact._replace(step=0, words=f"keep {fact.words}", hover=f"{fact.hover}. Stays")
+            return fact._replace(step=0, kept=True, hover=f"{fact.hover}. Stays")
         number = self.in_steps[slot]
-        words = fact.words if into.source is None else f"{fact.words} from {clean(into.source, most=80)}"
+        words, short = fact.words, ""
+        if into.source:
+            words, short = f"{words} from {clean(into.source, most=80)}", f"←{self.out_steps[into.source]}"
+        if out and out.target:
+            words = f"old to {clean(out.target, most=80)}, {words}"
+            short = f"→{self.in_steps[out.target]} {short}".strip()
+        hover = f"{fact.hover}. Step {number}: {_act(into)}"
         if out is not None:
-            words = f"OUT {self.out_steps[slot]}, IN {fact.words}"
-        return fact._replace(step=number, words=words, hover=f"{fact.hover}. Step {number}: {_act(into)}")
+            hover += f"; before that, step {self.out_steps[slot]}: {_act(out)}"
+        return fact._replace(step=number, out=self.out_steps.get(slot, 0), words=words, short=short, hover=clean(hover))
 
     def _emptied(self, fact: SlotFact, out: Move) -> SlotFact:
         number = self.out_steps[fact.slot]
-        short = clean(out.module.label.split(" PC")[0])
-        words = f"OUT {short}" if out.target is None else f"OUT, to {clean(out.target, most=80)}"
+        if out.target is None:
+            words, short = f"OUT {clean(label_short(out.module))}", "OUT"
+        else:
+            words, short = f"OUT to {clean(out.target, most=80)}", f"OUT→{self.in_steps[out.target]}"
         hover = clean(f"{fact.slot}: step {number}, {_act(out)}")
-        return fact._replace(state=State.PULL, step=number, words=words, hover=hover)
+        return fact._replace(state=State.PULL, step=number, words=words, short=short, hover=hover)
 
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
@@ -84,10 +91,10 @@ class ChangeFacts(Facts):
         found = []
         for socket, slots in groupby(self.outs, key=lambda slot: self.board.channel_of[slot].socket):
             outs = tuple(self.slots[slot]._replace(step=self.out_steps[slot], key="") for slot in slots)
-            found.append((f"take out: {socket_words(socket)}", outs))
+            found.append((f"out: {socket_words(socket)}", outs))
         for (socket, which), slots in groupby(self.ins, key=self._batch):
             said = socket_words(socket) if which == "its slots" else f"{socket_words(socket)}, {which}"
-            found.append((f"put in: {said}", tuple(self.slots[slot] for slot in slots)))
+            found.append((f"in: {said}", tuple(self.slots[slot] for slot in slots)))
         return tuple(found)
 
     @cached_property
@@ -106,14 +113,11 @@ class ChangeFacts(Facts):
         """Labels and numbers of modules that the change leaves over."""
         return tuple((clean(left.module.label), left.count) for left in self.change.stranded)
 
-    @cached_property
-    def chassis_findings(self) -> tuple[Finding, ...]:
-        """What the sheet is for goes before what must be known."""
+    @property
+    def band(self) -> str:
+        """That this sheet is a change, and its counts."""
         stays = sum(move.kind == "keep" for move in self.change.moves)
-        acts = f"{counted(len(self.outs), 'module')} out, {counted(len(self.ins), 'module')} in, {stays} stay"
-        text = f"This is a change sheet: {acts}. Take out all that comes out before anything goes in."
-        first = Finding(rule="change", severity="note", where=(), text=text, source="MODEL")
-        return (first, *super().chassis_findings)
+        return f"CHANGE: {len(self.outs)} out, then {len(self.ins)} in; {stays} stay"
 
 
 def _act(move: Move) -> str:

@@ -1,36 +1,71 @@
-"""From a placement on its board to the sheet: which pages there are, and what stands on each."""
+"""From a placement on its board to the sheet: which pages there are, and what stands on each.
+
+Page one is for the open chassis: heading, map, legend, the five stages in columns, title block. It stands upright
+where the map has room, else it lies. The next page has every caution in full, figures, findings and the pick list.
+A board that is too dense for one map gets an overview, and pages for its sockets. Letters never get smaller.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
+import math
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
+from functools import cache
 from typing import NamedTuple
 
+from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
-from dimmplan.sheet.blocks import Block
+from dimmplan.sheet.blocks import Block, label, paragraph, side_by_side, stacked
+from dimmplan.sheet.care import DEFERENCE
 from dimmplan.sheet.change import facts_of
-from dimmplan.sheet.chassis import (
-    KEEPS,
-    MOST_ON_ONE_MAP,
-    SHORT_KEEPS,
-    Layout,
-    choose,
-    slot_maps,
-)
 from dimmplan.sheet.desk import desk_blocks
-from dimmplan.sheet.detail import Detail, details
-from dimmplan.sheet.facts import Facts, State, clean, slot_count
-from dimmplan.sheet.foot import draw_foot
-from dimmplan.sheet.further import draw_further, spread
-from dimmplan.sheet.job import GAP_MM, Job
-from dimmplan.sheet.overview import Overview
-from dimmplan.sheet.paper import PAD_MM, Frame, PaperName, draw_frame, draw_margin, frame, too_dense
-from dimmplan.sheet.shapes import Page, Shape, Sheet
-from dimmplan.sheet.style import BODY_MM, Ink, stylesheet
-from dimmplan.sheet.titleblock import HEIGHT_MM, Given
+from dimmplan.sheet.facts import Facts, State, clean, slot_count, socket_words
+from dimmplan.sheet.map import SlotMap
+from dimmplan.sheet.measure import Run, fitted, width
+from dimmplan.sheet.panels import STAGES, Before, Install, Stage, care_in_full, must_know, pick_list
+from dimmplan.sheet.paper import PAD_MM, SIZES_MM, TEAR_MM, Frame, PaperName, draw_frame, draw_margin, draw_tear, frame
+from dimmplan.sheet.shapes import Group, Page, Rect, Shape, Sheet
+from dimmplan.sheet.slotbox import SlotStyle, style_for
+from dimmplan.sheet.style import SMALLEST_TEXT_MM, TEXT_MM, Ink, stylesheet
+from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM, Given, title_block
 from dimmplan.sheet.view import Front, View, look_at
+from dimmplan.units import counted, listed
+
+MOST_ON_ONE_MAP = 32
+"""Boards with more slots get an overview and a page for each socket or pair."""
+
+STYLES: tuple[tuple[float, bool, bool, bool], ...] = (
+    (5.0, True, False, False),
+    (3.5, True, False, False),
+    (3.5, True, True, False),
+    (3.5, False, False, False),
+    (3.5, False, False, True),
+    (3.0, False, False, True),
+    (3.0, False, True, False),
+)
+"""Letter height of slot names; whether a slot says what goes in, and on a second line; whether landmarks save height.
+
+The wanted ones come first. Names are always larger than those of landmarks.
+"""
+
+_LONGEST_MM = (math.inf, 48.0, 32.0, 20.0)
+"""Limits to the length of names in slots, tried in turn: names that no page could show whole are cut there."""
+
+_HEAD_MM, _BAND_MM = 7.0, 6.4
+_GUTTER_MM, _GAP_MM = 4.0, 1.2
+_LEAST_COLUMN_MM = 30.0
+_STEP_MM = 2.0
+
+
+class Job(NamedTuple):
+    """A sheet that is asked for: what it tells, on which paper, which way round, and what was given for its title."""
+
+    facts: Facts
+    paper: PaperName
+    front: Front
+    given: Given
 
 
 class _Planned(NamedTuple):
@@ -40,6 +75,8 @@ class _Planned(NamedTuple):
     about: str
     page: Frame
     draw: Callable[[str], list[Shape]]
+    sockets: tuple[str, ...] = ()
+    noted: bool = True
 
 
 def compose(
@@ -70,9 +107,10 @@ def compose(
     return composed(job, ink, name, clean(_description(facts), most=2000))
 
 
-def composed(job: Job, ink: Ink, name: str, about: str, *, desk: bool = True) -> Sheet:
-    """The pages of a job, numbered; without ``desk`` only those for the open chassis."""
-    planned = [each for each in _plan(job) if desk or not each.name.startswith("desk")]
+def composed(job: Job, ink: Ink, name: str, about: str, *, figures: bool = True) -> Sheet:
+    """The pages of a job, numbered; without ``figures`` where nothing is planned."""
+    chassis = _chassis(job)
+    planned = [*chassis, *_desk(job, figures=figures, noted=all(page.noted for page in chassis))]
     css = stylesheet(ink)
     pages = tuple(
         Page(
@@ -89,89 +127,356 @@ def composed(job: Job, ink: Ink, name: str, about: str, *, desk: bool = True) ->
     return Sheet(title=name, desc=about, pages=pages)
 
 
-def _plan(job: Job) -> list[_Planned]:
-    """Every page, before any is drawn: page numbers stand on them."""
-    view = look_at(job.facts.board, job.front)
-    layout = choose(job, slot_maps(job, view), KEEPS) if len(view.slots) <= MOST_ON_ONE_MAP else None
-    if layout is not None:
-        about = "For the open chassis: map, pick list, steps, cautions."
-        first = _Planned("chassis", about, layout.at.page, layout.draw)
-        return [first, *_continued(job, layout), *_desk(job)]
-    return _dense(job, view)
+# -- what stands at the top and at the foot of every page --------------------------------------------------------------
 
 
-def _dense(job: Job, view: View) -> list[_Planned]:
-    """An overview, what it has no room for, and the slots large on pages of their own."""
-    large = details(job)
-    # The overview names the sheets of the slots. They come after what it has no room for, which a first try tells;
-    # no height on it rests on a sheet's number.
-    more = _continued(job, _overview(job, view, large, first=2))
-    layout = _overview(job, view, large, first=2 + len(more))
-    about = "For the open chassis: overview, pick list, steps, cautions; the slots themselves are on further sheets."
-    pages = [_Planned("chassis", about, layout.at.page, layout.draw), *_continued(job, layout)]
-    pages += [
-        _Planned(f"sockets-{number}", f"Slots of {page.title}.", page.page, page.draw)
-        for number, page in enumerate(large, 1)
+def _heading(job: Job, page: Frame, left: str, right: str, *, most: float = 5.0) -> Block:
+    """Which machine on the left, what it comes to on the right, and below it what nobody may miss."""
+    wide = page.inner_width
+    caps = [cap for cap in (5.0, 4.2, 3.5, 3.0) if cap <= most]
+    both = width(left, 1.0, bold=True) + width(right, 1.0, bold=True)
+    band, banner = job.facts.band, job.facts.banner
+    middle = width(band, 3.0, bold=True) + 3.0
+    small = 3.5 if both * 3.5 + middle + 6 <= wide else 3.0
+    beside = band and not banner and both * small + middle + 6 <= wide
+    cap = small if beside else next((cap for cap in caps if both * cap + 8 <= wide), TEXT_MM)
+    below = [] if beside else [text for text in (banner, band) if text]
+
+    def shout(text: str, x: float, y: float, room: float) -> list[Shape]:
+        high = next((c for c in (3.5, 3.0) if width(text, c, bold=True) <= room - 3), TEXT_MM)
+        said = fitted(text, high, room - 3, bold=True)
+        ground = Rect(x=x, y=y, width=room, height=5.6, look="ink")
+        return [ground, label(x + room / 2, y + 2.8 + high / 2, said, high, "b inv", anchor="middle")]
+
+    def draw(x: float, y: float) -> list[Shape]:
+        room = wide - width(right, cap, bold=True) - 4
+        shapes: list[Shape] = [label(x, y + 5.2, fitted(left, cap, room, bold=True), cap, "b")]
+        shapes.append(label(x + wide, y + 5.2, right, cap, "b", anchor="end"))
+        if beside:
+            free = wide - both * cap - 6
+            shapes += shout(band, x + width(left, cap, bold=True) + 3, y + 0.6, free)
+        for number, text in enumerate(below):
+            shapes += shout(text, x, y + _HEAD_MM + number * _BAND_MM, wide)
+        return shapes
+
+    return Block(wide, _HEAD_MM + _BAND_MM * len(below), draw)
+
+
+def _whole(job: Job) -> tuple[str, str]:
+    board, machine = clean(job.facts.board.title.split(",")[0]), clean(job.given.tag or "")
+    return f"{machine} · {board}" if machine else board, job.facts.amount
+
+
+def _draw_page(job: Job, page: Frame, sheet: str, main_mm: float, shapes: Sequence[Shape]) -> list[Shape]:
+    """Frame, margin and title block around what stands on a page; ``main_mm`` is the height of the frame."""
+    block = title_block(job.facts, job.given, sheet, min(page.width, WIDTH_MM))
+    drawn = block.draw(page.x + page.width - block.width, page.y + main_mm - HEIGHT_MM)
+    foot = Group(children=tuple(drawn), look="title-block")
+    return [*draw_frame(page, main_mm), *draw_margin(page, sheet), *shapes, foot]
+
+
+# -- pages for the open chassis ----------------------------------------------------------------------------------------
+
+
+class _Layout(NamedTuple):
+    """A page that is decided: what stands above and below the map, and left of the title block."""
+
+    job: Job
+    page: Frame
+    head: Block
+    below: tuple[Block, ...]
+    beside: Block | None
+    map: SlotMap | None = None
+    noted: bool = True
+
+    @property
+    def room(self) -> float:
+        """Height left to the map."""
+        used = sum(block.height + _GAP_MM for block in self.below)
+        return self.page.height - 2 * PAD_MM - self.head.height - HEIGHT_MM - used
+
+    def takes(self, plan: SlotMap) -> bool:
+        """True where a map fits."""
+        return plan.least_width <= self.page.inner_width and plan.least_height <= self.room
+
+    def draw(self, sheet: str) -> list[Shape]:
+        """The page's shapes."""
+        page = self.page
+        x, y = page.x + PAD_MM, page.y + PAD_MM
+        shapes = self.head.draw(x, y)
+        y += self.head.height
+        spare = self.room
+        if self.map is not None:
+            high = self.map.height_for(page.inner_width, self.room)
+            spare -= high
+            shapes.append(Group(children=tuple(self.map.draw(x, y, page.inner_width, high)), id="", look="map"))
+            y += high
+        step = min(max(0.0, spare) / (len(self.below) + 1), 5.0)
+        for block in self.below:
+            y += step
+            shapes += block.draw(x, y)
+            y += block.height + _GAP_MM
+        if self.beside is not None:
+            shapes += self.beside.draw(x, page.y + page.height - HEIGHT_MM + 0.5)
+        return _draw_page(self.job, page, sheet, page.height, shapes)
+
+
+def in_columns(columns: Sequence[Callable[[float], Block]], wide: float) -> Block:
+    """Columns side by side, as low as their widths allow: each is as narrow as the common height lets it be."""
+    free = wide - (len(columns) - 1) * _GUTTER_MM
+    made = [cache(column) for column in columns]
+    widths = [_LEAST_COLUMN_MM + _STEP_MM * n for n in range(int((free - _LEAST_COLUMN_MM) / _STEP_MM) + 1)]
+
+    def narrowest(height: float) -> list[float] | None:
+        """The least width of each column at a height; ``None`` where they are too wide together."""
+        found = []
+        for column in made:
+            at = bisect_left(widths, True, key=lambda each: column(each).height <= height)
+            if at == len(widths):
+                return None
+            found.append(widths[at])
+        return found if sum(found) <= free else None
+
+    low, high = 0.0, max(column(free / len(columns)).height for column in made) + 60
+    while high - low > 1.0:
+        middle = (low + high) / 2
+        low, high = (low, middle) if narrowest(middle) else (middle, high)
+    least = narrowest(high) or [free / len(columns)] * len(columns)
+    more = (free - sum(least)) / len(columns)
+    return side_by_side([column(each + more) for column, each in zip(columns, least, strict=True)], _GUTTER_MM)
+
+
+def _rows(job: Job, page: Frame, stages: Sequence[Stage], said: Sequence[Run]) -> list[Block]:
+    """The stages, each in its row; on an upright page the last row has what is ``said`` below them all as well."""
+    if page.landscape:
+        return [in_columns([stage.block for stage in stages], page.inner_width)]
+    places = [stage.small if job.paper == "a5" else stage.upright for stage in stages]
+    rows = [[stage.block for stage, place in zip(stages, places, strict=True) if place == row] for row in set(places)]
+    rows[-1].append(lambda wide: paragraph(said, TEXT_MM, wide))
+    return [in_columns(row, page.inner_width) for row in rows]
+
+
+def _page_of(
+    job: Job,
+    maps: Sequence[SlotMap],
+    words: tuple[str, str],
+    stages: Sequence[Stage],
+    more: str,
+) -> _Layout | None:
+    """The first page that takes a map: one that says most, upright before lying. ``None`` where none does.
+
+    ``stages`` stand below the map; ``more`` is where to read on. What the board says of itself stands here if
+    it fits, and on the page for the desk in any case.
+    """
+
+    said: list[Run] = [(DEFERENCE, True), (more, False)]
+
+    @cache
+    def fixed(lying: bool) -> tuple[Frame, Block, list[Block], Block | None]:
+        page = frame(job.paper, landscape=lying)
+        by_title = page.width - min(page.width, WIDTH_MM) - PAD_MM - 3.0
+        beside = paragraph(said, TEXT_MM, by_title) if by_title > _LEAST_COLUMN_MM else None
+        rows = (
+            _rows(job, page, stages, said) if stages else [] if beside else [paragraph(said, TEXT_MM, page.inner_width)]
+        )
+        return page, _heading(job, page, *words), rows, beside
+
+    for notes in (True, False):
+        for plan in maps:
+            for lying in (False, True):
+                page, head, below, beside = fixed(lying)
+                known = must_know(job.facts, page.inner_width) if notes else None
+                more_rows = [plan.legend(page.inner_width), *([known] if known else []), *below]
+                layout = _Layout(job, page, head, tuple(more_rows), beside, plan, known is not None)
+                if layout.takes(plan):
+                    return layout
+    return None
+
+
+def _maps(job: Job, view: View, longest_mm: float = math.inf) -> list[SlotMap]:
+    """The map in every style, the wanted ones first."""
+    slots = [job.facts.slots[slot.slot] for slot in view.slots]
+    return [
+        SlotMap(
+            job.facts,
+            view,
+            style_for(slots, name, full=full, two_lines=two, flat=flat, longest_mm=longest_mm),
+            job.front,
+        )
+        for name, full, two, flat in STYLES
     ]
-    return [*pages, *_desk(job)]
 
 
-def _overview(job: Job, view: View, large: list[Detail], *, first: int) -> Layout:
-    """Page one of a dense board whose slots stand on the sheets from ``first`` on."""
-    last = first + len(large) - 1
-    named = replace(job, sheets=f"{first} to {last}" if last > first else f"{first}")
-    shown_on = {socket: number for number, page in enumerate(large, first) for socket in page.sockets}
-    overview = Overview(job.facts, view, job.front, shown_on, machine=job.given.tag or "")
-    layout = choose(named, [overview], SHORT_KEEPS)
-    if layout is None:
-        raise too_dense(job.paper, f"an overview of {len(job.facts.board.sockets)} sockets")
-    return layout
+_ABOUT = "For the open chassis: map, the five stages, cautions."
+_DESK_ON = "More on sheet {}."
 
 
-def _continued(job: Job, layout: Layout) -> list[_Planned]:
-    """Further chassis pages until every panel has its place."""
-    page = layout.at.page
-    sheets = spread(job, page, layout.later)
-    placed = {name for names in sheets for name in names}
-    if any(name not in placed and job.block(name, BODY_MM[0], page.width) for name in layout.later):
-        raise too_dense(job.paper, "a panel of the sheet")
+def _chassis(job: Job) -> list[_Planned]:
+    """Every page for the open chassis, before any is drawn: page numbers stand on them."""
+    facts, view = job.facts, look_at(job.facts.board, job.front)
+    stages = [stage(facts, facts.steps) for stage in STAGES]
+    if len(view.slots) <= MOST_ON_ONE_MAP:
+        maps = _maps(job, view)
+        layout = _page_of(job, maps, _whole(job), stages, _DESK_ON.format(2))
+        if layout is not None:
+            return [_Planned("chassis", _ABOUT, layout.page, layout.draw, noted=layout.noted)]
+        apart = _page_of(job, maps, _whole(job), (), _FIRST)
+        if apart is not None:
+            return [_Planned("chassis", _ABOUT, apart.page, apart.draw), *_stage_pages(job, stages, 2)]
+    return _dense(job, view, stages)
 
-    def page_of(names: tuple[str, ...]) -> Callable[[str], list[Shape]]:
-        return lambda sheet: draw_further(job, page, names, sheet)
 
-    about = "For the open chassis, continued."
-    return [_Planned(f"chassis-{number}", about, page, page_of(names)) for number, names in enumerate(sheets, 2)]
+_FIRST = "Before you touch anything, read sheet 2: WARNING."
 
 
-def _desk(job: Job) -> list[_Planned]:
-    """The desk pages: panels one below the other, on as many pages as they take."""
+def _stage_pages(job: Job, stages: Sequence[Stage], before: int) -> list[_Planned]:
+    """The five stages apart from the map; ``before`` is how many sheets stand before the one to read on, but these."""
     page = frame(job.paper, landscape=False)
-    cap = BODY_MM[0] if job.paper != "a5" else BODY_MM[-1]
-    blocks = desk_blocks(job.facts, cap, page.inner_width)
-    room = page.height - 2 * PAD_MM - HEIGHT_MM - GAP_MM
+    head = _heading(job, page, *_whole(job))
+    known = must_know(job.facts, page.inner_width)
+
+    def pages(number: int) -> list[_Planned]:
+        rows = _rows(job, page, stages, [(DEFERENCE, True), (_DESK_ON.format(number), False)])
+        about = "For the open chassis: the five stages, cautions."
+        return _flow(job, page, head, [*rows, *([known] if known else [])], name="stages", about=about)
+
+    return pages(before + len(pages(before)))
+
+
+def _dense(job: Job, view: View, stages: Sequence[Stage]) -> list[_Planned]:
+    """An overview that says what is on which page, and the slots large on pages of their own."""
+    large = _socket_pages(job)
+
+    def overview(apart: Sequence[_Planned]) -> _Layout | None:
+        shown: dict[str, str] = {}
+        for number, page in enumerate(large, 2 + len(apart)):
+            shown |= dict.fromkeys(page.sockets, f"sheet {number}")
+        plan = SlotMap(job.facts, view, SlotStyle(name_mm=TEXT_MM, bars=True), job.front, shown)
+        more = f"Slot names: on the sheets that the processors name. {_DESK_ON.format(2 + len(apart) + len(large))}"
+        return _page_of(job, [plan], _whole(job), () if apart else stages, f"{_FIRST} {more}" if apart else more)
+
+    second: list[_Planned] = []
+    layout = overview(second)
+    if layout is None:
+        second = _stage_pages(job, stages, 2 + len(large))
+        layout = overview(second)
+    if layout is None:
+        raise _too_dense(job.paper, f"an overview of {len(job.facts.board.sockets)} sockets")
+    about = "For the open chassis: overview, the five stages, cautions; the slots themselves are on further sheets."
+    return [_Planned("chassis", about, layout.page, layout.draw), *second, *large]
+
+
+def _socket_pages(job: Job) -> list[_Planned]:
+    """A page for each pair of neighbouring sockets, or for each socket where a pair does not fit.
+
+    Raises ``InputError`` where even one socket does not fit the paper.
+    """
+    found: list[_Planned] = []
+    ids = [socket.id for socket in job.facts.board.sockets]
+    while ids:
+        tries = [(tuple(ids[:2]), math.inf)] if len(ids) > 1 else []
+        tries += [((ids[0],), longest) for longest in _LONGEST_MM]
+        layouts = ((sockets, _socket_page(job, sockets, longest)) for sockets, longest in tries)
+        sockets, layout = next(((each, at) for each, at in layouts if at), ((), None))
+        if layout is None:
+            slots = len(job.facts.board.socket(ids[0]).slots)
+            raise _too_dense(job.paper, f"socket {clean(ids[0])} with {slots} slots")
+        title = listed([socket_words(socket) for socket in sockets])
+        page = _Planned(f"sockets-{len(found) + 1}", f"Slots of {title}.", layout.page, layout.draw, sockets)
+        found.append(page)
+        ids = ids[len(sockets) :]
+    return found
+
+
+def _socket_page(job: Job, sockets: tuple[str, ...], longest_mm: float) -> _Layout | None:
+    """The page for some sockets: their map, the warnings, their steps."""
+    facts = job.facts
+    steps = [(head, batch) for head, batch in facts.steps if facts.board.channel_of[batch[0].slot].socket in sockets]
+    stages = [stage(facts, steps) for stage in (Before, Install)]
+    named = listed([socket_words(socket) for socket in sockets])
+    held = [facts.slots[slot] for socket in sockets for slot in facts.board.socket(socket).slots]
+    count = counted(sum(fact.state is State.FILLED for fact in held), "module")
+    words = f"{_whole(job)[0]}: {named}", count
+    maps = _maps(job, look_at(facts.board, job.front, sockets), longest_mm)
+    more = "Take off, put back, first boot: sheet 1."
+    return _page_of(job, maps, words, stages, more) or _page_of(job, maps, words, (), f"{_FIRST} {more}")
+
+
+# -- the page for reading before the work and for the desk -------------------------------------------------------------
+
+
+def _desk(job: Job, *, figures: bool, noted: bool) -> list[_Planned]:
+    """Cautions in full and the pick list, figures, findings: on as many pages as they take.
+
+    ``noted`` says that what the board says of itself stands on a page before.
+    """
+    page = frame(job.paper, landscape=False)
+    wide = page.inner_width
+    head = _heading(
+        job, page, _whole(job)[0], "cautions in full" + (", figures and findings" if figures else ""), most=3.5
+    )
+    columns = [lambda each, n=n: care_in_full(job.facts, each)[n] for n in range(3)]
+    care = [in_columns(columns, wide)] if job.paper != "a5" else care_in_full(job.facts, wide)
+    known = must_know(job.facts, wide) if not noted else None
+    blocks = [*care, *([known] if known else [])]
+    blocks += desk_blocks(job.facts, SMALLEST_TEXT_MM, wide) if figures else []
+    about = "To read before the work, and for the desk: cautions, pick list, figures, findings."
+    return _flow(job, page, head, blocks, name="desk", about=about, pick=pick_list(job.facts, page.inner_width))
+
+
+def _flow(
+    job: Job, page: Frame, head: Block, blocks: Sequence[Block], *, name: str, about: str, pick: Block | None = None
+) -> list[_Planned]:
+    """Blocks one below the other, on as many pages as they take; the pick list to tear off the first of them.
+
+    Raises ``InputError`` where a block is higher than a page.
+    """
+    room = page.height - 2 * PAD_MM - HEIGHT_MM - head.height
+    pick_mm = pick.height + TEAR_MM if pick else 0.0
+    if pick and blocks[0].height + pick_mm > room:
+        blocks, pick, pick_mm = [*blocks, pick], None, 0.0
     batches: list[list[Block]] = [[]]
-    used = 0.0
+    used = pick_mm
     for block in blocks:
+        if block.height > room:
+            raise _too_dense(job.paper, "a panel of the sheet")
         if batches[-1] and used + block.height > room:
             batches.append([])
             used = 0.0
         batches[-1].append(block)
-        used += block.height + GAP_MM
+        used += block.height + _GAP_MM
 
-    def page_of(batch: list[Block]) -> Callable[[str], list[Shape]]:
+    def page_of(batch: list[Block], pick: Block | None) -> Callable[[str], list[Shape]]:
         def draw(sheet: str) -> list[Shape]:
-            shapes = [*draw_frame(page, page.height), *draw_margin(page, sheet)]
-            y = page.y + PAD_MM
-            for block in batch:
-                shapes += block.draw(page.x + PAD_MM, y)
-                y += block.height + GAP_MM
-            return shapes + draw_foot(job, page, page.height, sheet, None)
+            shapes = head.draw(page.x + PAD_MM, page.y + PAD_MM)
+            shapes += stacked(batch, _GAP_MM).draw(page.x + PAD_MM, page.y + PAD_MM + head.height)
+            main_mm = page.height - (pick_mm if pick else 0.0)
+            if pick:
+                shapes += draw_tear(page, page.y + main_mm, _whole(job)[0])
+                listing = pick.draw(page.x + PAD_MM, page.y + main_mm + TEAR_MM)
+                shapes.append(Group(children=tuple(listing), id="pick-list", look="pick-list"))
+            return _draw_page(job, page, sheet, main_mm, shapes)
 
         return draw
 
-    about = "For the desk: figures and findings."
-    names = ["desk", *(f"desk-{number}" for number in range(2, len(batches) + 1))]
-    return [_Planned(name, about, page, page_of(batch)) for name, batch in zip(names, batches, strict=True)]
+    first, *more = batches
+    return [
+        _Planned(name, about, page, page_of(first, pick)),
+        *(_Planned(f"{name}-{number}", about, page, page_of(batch, None)) for number, batch in enumerate(more, 2)),
+    ]
+
+
+def _too_dense(paper: PaperName, what: str) -> InputError:
+    """The error for something that this paper cannot show in letters that can be read."""
+    return InputError(
+        Problem(
+            file="sheet",
+            place="paper",
+            found=f"{what}, too much for {paper} in letters that can be read",
+            allowed=", ".join(SIZES_MM),
+            hint="Take larger paper." if paper == "a5" else "",
+        )
+    )
 
 
 def _description(facts: Facts) -> str:

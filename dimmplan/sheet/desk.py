@@ -144,7 +144,7 @@ def per_socket(figures: PlacementFigures, mode: Mode, cap_mm: float, width_mm: f
     ]
     body = table(columns, socket_rows(figures), cap_mm, width_mm)
     note = paragraph([(socket_note(mode), False)], cap_mm, width_mm)
-    return headed("Per socket", stacked([body, note], 0.6), cap_mm, rule=False)
+    return headed("Per socket", stacked([body, note], 0.6), cap_mm)
 
 
 def region_chart(figures: PlacementFigures, channels: Sequence[int], cap_mm: float, width_mm: float) -> Block:
@@ -156,13 +156,13 @@ def region_chart(figures: PlacementFigures, channels: Sequence[int], cap_mm: flo
         bar = _region_bar(socket, count, cap_mm, gib_mm=(width_mm - lead) / most, lead=lead, width_mm=width_mm)
         said = regions_sentence(socket) if socket.regions else "No modules."
         blocks.append(stacked([bar, paragraph([(said, False)], cap_mm, width_mm, indent=lead)], 0.8))
-    return headed("Regions: length is capacity, height is channels at work", stacked(blocks, 2.0), cap_mm)
+    return headed("Regions: length is capacity, height is channels at work", stacked(blocks, 1.2), cap_mm)
 
 
 def _region_bar(
     socket: SocketFigures, channels: int, cap_mm: float, *, gib_mm: float, lead: float, width_mm: float
 ) -> Block:
-    high = max(cap_mm + 2.4, 9.0)
+    high = cap_mm + 3.6
 
     def draw(x: float, y: float) -> list[Shape]:
         shapes: list[Shape] = [label(x, y + high / 2 + cap_mm / 2, socket_words(socket.socket), cap_mm, "b")]
@@ -193,8 +193,7 @@ def findings(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
 
 def desk_blocks(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
     """The panels of the desk page, in order."""
-    title = f"{clean(facts.board.title.split(',')[0])}: figures and findings"
-    blocks = [paragraph([(title, True)], 3.5, width_mm), asked(facts, cap_mm, width_mm)]
+    blocks = [asked(facts, cap_mm, width_mm)]
     figures = facts.figures
     if figures is None:
         said = "No figures: a fitted socket has no module that the board lists a rate for."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections import Counter
 from collections.abc import Sequence
@@ -17,6 +18,7 @@ from dimmplan.model.board import Board, Channel
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, board_of, dead_slots, why_dead
+from dimmplan.model.request import Mode
 from dimmplan.rules import Rule, install_order, of_kind, rules_of
 from dimmplan.units import Gib, cleaned, counted, listed, trimmed, watts_words
 from dimmplan.wording.placement import blank_slots, label_short, placement_findings
@@ -35,7 +37,11 @@ class State(StrEnum):
 
 
 class SlotFact(NamedTuple):
-    """One slot: ``words`` say in short what goes in, ``step`` is its place in the order of installing."""
+    """One slot: ``words`` say in short what goes in, ``step`` is its place in the order of installing.
+
+    ``short`` is what must be said even where the legend says the rest. On a change sheet ``out`` is the number of the
+    taking out before something goes in, and ``kept`` says that what sits there stays.
+    """
 
     slot: str
     name: str
@@ -45,6 +51,9 @@ class SlotFact(NamedTuple):
     words: str
     needs_blank: bool
     hover: str
+    short: str = ""
+    out: int = 0
+    kept: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -150,6 +159,7 @@ class Facts:
             step=step if filled else 0,
             words=words,
             needs_blank=slot in self.blanks,
+            short="HOLD" if state is State.HOLD else "",
             hover=clean(
                 f"{slot}: {said}. Socket {channel.socket}, controller {channel.controller}, channel {channel.id}"
             ),
@@ -239,9 +249,16 @@ class Facts:
 
     @property
     def amount(self) -> str:
-        """What the sheet comes to, for its head: usable capacity and rate."""
+        """What the sheet comes to, for its head: usable capacity, the mode with what it takes, the rate."""
         rate = f" · {self.figures.rate_mts} MT/s" if self.figures else ""
-        return f"{gib_words(self.usable_gib)} GiB{rate}"
+        mode = self.placement.mode
+        named = f" {mode.value.upper()} ({self.capacity_gib} GiB installed)" if mode is not Mode.INDEPENDENT else ""
+        return f"{gib_words(self.usable_gib)} GiB{named}{rate}"
+
+    @property
+    def band(self) -> str:
+        """What is special about the sheet, across every page; empty for a plain one."""
+        return ""
 
     @property
     def state_words(self) -> dict[State, str]:
@@ -249,7 +266,7 @@ class Facts:
         return {
             State.PULL: "take out",
             State.EMPTY: "stays empty",
-            State.BLANK: "empty, takes a blank",
+            State.BLANK: "empty",
             State.DEAD: self.dead_words,
             State.HOLD: "hold: do not touch",
         }
@@ -282,7 +299,8 @@ class Facts:
     def expected(self) -> str:
         """What the machine should show at first boot."""
         rate = f", {self.figures.rate_mts} MT/s" if self.figures else ""
-        return f"{gib_words(self.usable_gib)} GiB{rate}, mode {self.placement.mode.value}"
+        mode = f", mode {self.placement.mode.value}" if self.placement.mode is not Mode.INDEPENDENT else ""
+        return f"{gib_words(self.usable_gib)} GiB{rate}{mode}"
 
     @property
     def capacity_gib(self) -> int:
@@ -314,8 +332,8 @@ def gib_words(gib: Gib) -> str:
 
 
 def channel_told(channel: Channel) -> bool:
-    """False where the slot's own name already says the channel."""
-    return len(channel.slots) > 1 or channel.slots[0] != channel.id
+    """False where the slots' own names already say the channel, as a word of theirs."""
+    return not all(channel.id in re.split(r"[\W_]+", slot) for slot in channel.slots)
 
 
 def gather(board: Board, placement: Placement) -> Facts:

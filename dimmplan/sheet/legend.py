@@ -7,69 +7,74 @@ from collections.abc import Sequence
 from dimmplan.sheet.blocks import Block, label
 from dimmplan.sheet.facts import Facts, SlotFact, State
 from dimmplan.sheet.measure import width
-from dimmplan.sheet.shapes import Polygon, Rect, Segment, Shape, Strokes, moved
-from dimmplan.sheet.slotbox import Columns, Placing, SlotStyle, draw_slot, pattern_block, type_look
+from dimmplan.sheet.shapes import Group, Polygon, Rect, Segment, Shape, Strokes, moved
+from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot
+from dimmplan.sheet.style import TEXT_MM
 
-_SAMPLE_MM, _ROW_MM, _HIGH_MM = 10.0, 5.6, 5.0
-_APART_MM = 4.0
+_SAMPLE_MM, _ROW_MM, _HIGH_MM = 11.0, 5.0, 4.4
+_APART_MM = 3.5
 
 Item = tuple[float, str, list[Shape]]
-"""Width of a sample, its words, and its shapes in a box of that width, 5 mm high."""
+"""Width of a sample, its words, and its shapes in a box of that width."""
 
 
 def legend(
-    facts: Facts, shown: Sequence[SlotFact], cap_mm: float, width_mm: float, *, brackets: Sequence[str]
+    facts: Facts,
+    shown: Sequence[SlotFact],
+    width_mm: float,
+    *,
+    brackets: str,
+    note: str,
+    style: SlotStyle,
+    arrows: bool,
 ) -> Block:
-    """The legend of a map of slots; ``brackets`` are what its brackets mark, channels before controllers."""
+    """The legend of a map of slots in a style.
+
+    ``brackets`` says what the brackets mark, ``note`` what the drawing is worth. ``arrows`` says
+    that slots name steps where modules move.
+    """
     items: list[Item] = []
+
+    def add(fact: SlotFact, said: str) -> None:
+        wide = 1.2 if style.bars else _SAMPLE_MM
+        items.append((wide, said, _bar(fact) if style.bars else _sample(fact, style)))
+
     for kind in facts.types:
-        count = sum(fact.key == kind.key for fact in shown)
-        if count:
-            items.append((_SAMPLE_MM, f"{kind.label}: {count}", _type_sample(kind.key)))
-    if any(fact.step for fact in shown):
-        items.append((5.4, "order of installing" if facts.doing == "Install" else "order of steps", _step_sample()))
-    for state, said in facts.state_words.items():
-        held = [fact for fact in shown if fact.state is state]
+        held = [fact for fact in shown if fact.key == kind.key]
+        open_width = ", width not known" if "x?" in kind.label else ""
+        stay = sum(fact.kept for fact in held)
+        count = f"{len(held) - stay} in, {stay} stay" if stay or facts.band else f"{len(held)}"
         if held:
-            blank = any(fact.needs_blank for fact in held)
-            more = ", takes a blank" if blank and state is State.DEAD else ""
-            wide = _SAMPLE_MM + (0.8 if state is State.HOLD else 0.0)
-            items.append((wide, f"{said}{more}: {len(held)}", _state_sample(state, blank)))
-    if any(place.pin1 for place in facts.board.physical.slots):
-        items.append((2.4, "pin 1 end", [Polygon(points=((0, 3.8), (2.4, 3.8), (0, 1.4)), look="ink")]))
+            add(_plain(State.FILLED, kind.key, kept=stay == len(held)), f"{kind.label}{open_width}: {count}")
+    if any(fact.kept for fact in shown):
+        add(_plain(State.FILLED, next(fact.key for fact in shown if fact.kept), kept=True), "pale: stays")
+    for state, said in facts.state_words.items():
+        held = [fact for fact in shown if fact.state is state and not (state is State.BLANK and fact.needs_blank)]
+        if held:
+            add(_plain(state), f"{said}: {len(held)}")
+    blanks = sum(fact.needs_blank for fact in shown)
+    if blanks:
+        add(_plain(State.BLANK, blank=True), f"takes a blank: {blanks}")
+    if not style.bars:
+        if any(fact.step for fact in shown):
+            if facts.band:
+                items.append((5.0, "out", _number_sample("box", "b")))
+            said = "in" if facts.band else "step"
+            items.append((5.0, f"{said}, → on to, ← from step" if arrows else said, _number_sample("ink", "b inv")))
+        if any(place.pin1 for place in facts.board.physical.slots):
+            items.append((2.4, "pin 1", [Polygon(points=((0, 3.6), (2.4, 3.6), (0, 1.2)), look="ink")]))
     if brackets:
-        items.append((8.0, ", thick line: ".join(brackets), _bracket_sample(brackets[0])))
-    return in_rows(items, cap_mm, width_mm)
+        items.append((8.0, brackets, _bracket_sample()))
+    whole = _in_rows([*items, (0.0, note, [])], width_mm)
+    return whole._replace(draw=lambda x, y: [Group(children=tuple(whole.draw(x, y)), look="legend")])
 
 
-def bar_legend(facts: Facts, cap_mm: float, width_mm: float) -> Block:
-    """The legend of an overview, where slots are bars."""
-
-    def bar(look: str, *, crossed: bool = False) -> list[Shape]:
-        shapes: list[Shape] = [Rect(x=0.4, y=0.2, width=1.1, height=4.6, look=look)]
-        lines: tuple[Segment, ...] = ((0.4, 0.2, 1.5, 4.8), (0.4, 4.8, 1.5, 0.2))
-        return [*shapes, Strokes(segments=lines, look="thin")] if crossed else shapes
-
-    count = facts.counts
-    items: list[Item] = [(2.0, f"module: {count[State.FILLED]}", bar("ink"))]
-    said = {
-        "stays empty": (count[State.EMPTY], False),
-        "empty, takes a blank": (count[State.BLANK], False),
-        "hold: do not touch": (count[State.HOLD], True),
-        "take out": (count[State.PULL], True),
-    }
-    if count[State.DEAD]:
-        items.append((2.0, f"{facts.dead_words}: {count[State.DEAD]}", bar("bar-dead")))
-    items += [(2.0, f"{words}: {n}", bar("bar-open", crossed=cross)) for words, (n, cross) in said.items() if n]
-    return in_rows([*items, (0.0, "Slot names stand on the sheets that the sockets name.", [])], cap_mm, width_mm)
-
-
-def in_rows(items: Sequence[Item], cap_mm: float, width_mm: float) -> Block:
+def _in_rows(items: Sequence[Item], width_mm: float) -> Block:
     """Entries side by side, in as many rows as they take."""
     rows: list[list[tuple[float, Item]]] = [[]]
     at = 0.0
     for item in items:
-        wide = item[0] + 1.4 + width(item[1], cap_mm)
+        wide = item[0] + 1.4 + width(item[1], TEXT_MM)
         if rows[-1] and at + wide > width_mm:
             rows.append([])
             at = 0.0
@@ -83,33 +88,35 @@ def in_rows(items: Sequence[Item], cap_mm: float, width_mm: float) -> Block:
             for offset, (sample, said, drawn) in row:
                 shapes += [moved(shape, x + offset, top) for shape in drawn]
                 lead = sample + 1.4 if sample else 0.0
-                shapes.append(label(x + offset + lead, top + _HIGH_MM / 2 + cap_mm / 2, said, cap_mm))
+                shapes.append(label(x + offset + lead, top + _HIGH_MM / 2 + TEXT_MM / 2, said, TEXT_MM))
         return shapes
 
     return Block(width_mm, len(rows) * _ROW_MM, draw)
 
 
-def _type_sample(key: str) -> list[Shape]:
-    placing = Placing(0, 0, _SAMPLE_MM, _HIGH_MM, False)
-    base = placing.rect((0, 0), (_SAMPLE_MM, _HIGH_MM), f"slot-{type_look(key)}")
-    return [base, *pattern_block(placing, 0.0, key)]
+def _plain(state: State, key: str = "", *, kept: bool = False, blank: bool = False) -> SlotFact:
+    return SlotFact(slot="", name="", state=state, key=key, step=0, words="", needs_blank=blank, hover="", kept=kept)
 
 
-def _state_sample(state: State, blank: bool) -> list[Shape]:
-    fact = SlotFact(slot="", name="", state=state, key="", step=0, words="", needs_blank=blank, hover="")
-    style = SlotStyle(name_mm=2.0, words_mm=2.0)
-    placing = Placing(0, 0, _SAMPLE_MM, _HIGH_MM, False)
-    group = draw_slot(fact, placing, style, Columns(0, 0), pin1_first=None, ident="")
+def _sample(fact: SlotFact, style: SlotStyle) -> list[Shape]:
+    group = draw_slot(
+        fact, Placing(0, 0, _SAMPLE_MM, _HIGH_MM, False), SlotStyle(min(style.name_mm, 3.5)), pin1_first=None, ident=""
+    )
     return [shape for shape in group.children if getattr(shape, "text", "x")]
 
 
-def _step_sample() -> list[Shape]:
+def _bar(fact: SlotFact) -> list[Shape]:
+    style = SlotStyle(2.0, bars=True)
+    return list(draw_slot(fact, Placing(0, 0, 4.6, style.width_mm, True), style, pin1_first=None, ident="").children)
+
+
+def _number_sample(look: str, text_look: str) -> list[Shape]:
     return [
-        Rect(x=0, y=0.6, width=5.4, height=3.8, look="ink", radius=0.8),
-        label(2.7, 2.5 + 1.25, "1", 2.5, "b inv", anchor="middle"),
+        Rect(x=0, y=0.4, width=5.0, height=3.8, look=look, radius=0.8),
+        label(2.5, 2.3 + TEXT_MM / 2, "1", TEXT_MM, text_look, anchor="middle"),
     ]
 
 
-def _bracket_sample(what: str) -> list[Shape]:
-    lines: tuple[Segment, ...] = ((0, 3.2, 8, 3.2), (0, 3.2, 0, 4.2), (8, 3.2, 8, 4.2))
-    return [Strokes(segments=lines, look="medium" if what == "channel" else "thick")]
+def _bracket_sample() -> list[Shape]:
+    lines: tuple[Segment, ...] = ((0, 2.4, 8, 2.4), (0, 2.4, 0, 3.4), (8, 2.4, 8, 3.4))
+    return [Strokes(segments=lines, look="thick")]

@@ -11,9 +11,8 @@ from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.placement import for_the_map
-from dimmplan.sheet.compose import composed
+from dimmplan.sheet.compose import Job, composed
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean, socket_words
-from dimmplan.sheet.job import Job
 from dimmplan.sheet.paper import PaperName
 from dimmplan.sheet.shapes import Sheet
 from dimmplan.sheet.style import Ink
@@ -37,7 +36,7 @@ class MarkedFacts(Facts):
         words = SURE if self.marked[slot] else MAYBE
         number = list(self.marked).index(slot) + 1
         hover = clean(f"{slot}: {words.lower()}")
-        return fact._replace(state=State.PULL, words=words, step=number, needs_blank=False, hover=hover)
+        return fact._replace(state=State.PULL, words=words, short=words, step=number, needs_blank=False, hover=hover)
 
     @property
     def state_words(self) -> dict[State, str]:
@@ -97,4 +96,4 @@ def compose_marked(
     title = f"Where to look: {', '.join(marked)}" if len(marked) <= 3 else f"Where to look: {len(marked)} slots"
     job = Job(facts, paper, front, Given(title=title, tag=tag, date=None, code=None, matrix=None))
     about = clean(f"Marked on the map: {', '.join(marked)}.", most=2000)
-    return composed(job, ink, clean(f"{title} on {board.title}", most=200), about, desk=False)
+    return composed(job, ink, clean(f"{title} on {board.title}", most=200), about, figures=False)

@@ -26,7 +26,7 @@ def cap_height(size_mm: float) -> float:
 
 def line_pitch(cap_mm: float) -> float:
     """Distance of base lines in running text."""
-    return font_size(cap_mm) * 1.2
+    return font_size(cap_mm) * 1.14
 
 
 def beyond(texts: Iterable[str], bold: bool = False) -> tuple[float, float]:

@@ -7,7 +7,7 @@ along the axis).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
@@ -15,29 +15,28 @@ from typing import NamedTuple
 from dimmplan.model.board import Board
 from dimmplan.sheet.facts import Facts, State, clean, socket_words
 from dimmplan.sheet.measure import width
+from dimmplan.sheet.sketch import Lines
 from dimmplan.sheet.slotbox import HOLD_MM, SlotStyle
+from dimmplan.sheet.style import TEXT_MM
 from dimmplan.sheet.view import Area, Bank, Mark, Run, View, runs
 from dimmplan.sheet.warp import Need, Stretch, stretch
 
-MARK_MM = 2.2
-"""Letter height on landmarks."""
-
-GROUP_MM = 2.2
-"""Letter height of channel and controller names."""
-
-LEVEL_MM = GROUP_MM + 2.2
+LEVEL_MM = TEXT_MM + 2.2
 """One row of brackets with its names."""
 
-SOCKET_MM = 3.5
+SOCKET_MM = 3.0
+ZONE_MM = 0.7
+"""How far the ground of a socket's area reaches beyond what stands on it."""
+
 _EDGE_MM = 1.5
 
 
 class Brackets(NamedTuple):
-    """Brackets of a bank: channels next to the slots, controllers outside; at which end, and how deep they are."""
+    """Brackets of a bank: channels next to the slots, socket and controllers outside; at which end, and how deep."""
 
     bank: Bank
     channels: tuple[Run, ...]
-    controllers: tuple[Run, ...]
+    owners: tuple[Run, ...]
     at_start: bool
     depth_mm: float
     channel_depth_mm: float
@@ -53,10 +52,10 @@ def _level(bank: Bank) -> tuple[object, ...]:
     return bank.socket, bank.upright, *ends
 
 
-def mark_turned(mark: Mark) -> bool:
-    """True where a landmark's name reads better along its long upright side."""
+def mark_turned(mark: Mark, *, flat: bool) -> bool:
+    """True where a landmark's name reads better along its long upright side; ``flat`` saves height."""
     wide, high = mark.area.right - mark.area.left, mark.area.bottom - mark.area.top
-    return high > 1.6 * wide
+    return high > (3.5 if flat else 1.6) * wide
 
 
 @dataclass(frozen=True)
@@ -66,6 +65,7 @@ class MapNeeds:
     facts: Facts
     view: View
     style: SlotStyle
+    sheets: Mapping[str, str]
     brackets: tuple[Brackets, ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -81,15 +81,20 @@ class MapNeeds:
     @cached_property
     def blocks(self) -> tuple[Area, ...]:
         """Everything that stands in a slot's way, but for slots."""
-        return tuple(box for _, box in self.view.sockets) + tuple(m.area for m in self.view.marks if not m.cover)
+        return tuple(box for _, box in self.view.sockets) + tuple(mark.area for mark in self.view.marks)
 
     def _bracket(self, bank: Bank, at_start: bool) -> Brackets:
+        if self.style.bars:
+            return Brackets(bank, (), (), at_start, 0.0, 0.0)
         board = self.facts.board
-        channels, controllers = tuple(runs(board, bank, "channel")), tuple(runs(board, bank, "controller"))
-        names = max((width(clean(run.name), GROUP_MM, bold=True) for run in channels), default=0.0)
-        row = LEVEL_MM if bank.upright else names + 2.6
-        depth = (row if channels else 0.0) + (LEVEL_MM if controllers else 0.0)
-        return Brackets(bank, channels, controllers, at_start, depth, row if channels else 0.0)
+        channels, owners = tuple(runs(board, bank, "channel")), tuple(runs(board, bank, "owner"))
+        names = max((width(clean(run.name), TEXT_MM, bold=True) for run in channels), default=0.0)
+        if not names and self.style.name_mm < 3.5:
+            channels = ()  # the names of slots tell them
+        level = LEVEL_MM if bank.upright else names + 2.6
+        row = (level if names else 1.5) if channels else 0.0
+        deep = row + LEVEL_MM + (0.0 if bank.upright else 0.3)
+        return Brackets(bank, channels, owners, at_start, deep, row)
 
     def gaps(self, bank: Bank) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
         """Free board mm before and after the ends of a bank's slots: the distance, from, to."""
@@ -118,28 +123,32 @@ class MapNeeds:
 
     def _slots(self, on_side: bool) -> Iterator[Need]:
         whole = _laid(self.view.area, on_side)
-        walls = [_laid(block, on_side) for block in self.blocks]
-        posts: list[tuple[Area, bool]] = []
+        socket_of = {slot.slot: self.facts.board.channel_of[slot.slot].socket for slot in self.view.slots}
+        walls = [(_laid(box, on_side), name) for name, box in self.view.sockets]
+        walls += [(_laid(mark.area, on_side), "") for mark in self.view.marks]
+        posts: list[tuple[Area, bool, str]] = []
         for slot in self.view.slots:
             area, fact = _laid(slot.area, on_side), self.facts.slots[slot.slot]
             if slot.upright != on_side:
-                posts.append((area, fact.state is State.HOLD))
+                posts.append((area, fact.state is State.HOLD, socket_of[slot.slot]))
             else:
-                walls.append(area)
+                walls.append((area, socket_of[slot.slot]))
                 yield area.left, area.right, self.style.length(fact)
         half = self.style.width_mm / 2
         posts.sort(key=lambda post: post[0].centre[0])
-        for index, (post, hold) in enumerate(posts):
+        for index, (post, hold, socket) in enumerate(posts):
             at = post.centre[0]
             yield whole.left, at, half + _EDGE_MM
             yield at, whole.right, half + _EDGE_MM
-            for wall in walls:
+            for wall, owner in walls:
                 if wall.top < post.bottom and post.top < wall.bottom:
-                    yield at, wall.left, half + 0.9
-                    yield wall.right, at, half + 0.9
-            for other, other_hold in posts[index + 1 :]:
+                    apart = half + (0.9 if owner == socket else 0.9 + 2 * ZONE_MM)
+                    yield at, wall.left, apart
+                    yield wall.right, at, apart
+            for other, other_hold, other_socket in posts[index + 1 :]:
                 if other.top < post.bottom and post.top < other.bottom:
-                    yield at, other.centre[0], self.style.pitch_mm + (HOLD_MM + 0.3 if hold or other_hold else 0.0)
+                    apart = self.style.pitch_mm + (HOLD_MM + 0.3 if hold or other_hold else 0.0)
+                    yield at, other.centre[0], apart + (2 * ZONE_MM + 0.8 if other_socket != socket else 0.0)
                     break
 
     def _groups(self, on_side: bool) -> Iterator[Need]:
@@ -149,27 +158,31 @@ class MapNeeds:
                 for (gap, low, high), mine in zip(self.gaps(bank), (True, False), strict=True):
                     depth = brackets.depth_mm if brackets.at_start == mine else 0.0
                     if gap > 0:
-                        yield low, high, depth + 1.2
+                        yield low, high, depth + 0.5 + 2 * ZONE_MM
                     own = _laid(bank.area, on_side)
                     for post in self._posts_beside(bank):
                         ends = (post, own.left) if mine else (own.right, post)
                         yield *ends, depth + 1.2 + self.style.width_mm / 2
             else:
-                for run in (*brackets.channels, *brackets.controllers):
+                for run in (*brackets.channels, *brackets.owners):
+                    if not run.name:
+                        continue
                     if not bank.upright and run in brackets.channels:
-                        need = GROUP_MM + 1.0  # these names lie across, one below the other
+                        need = TEXT_MM + 1.0  # these names lie across, one below the other
                     else:
-                        need = width(clean(run.name), GROUP_MM, bold=True) + 1.2
+                        need = width(clean(run.name), TEXT_MM, bold=True) + 1.2
                     first = _laid(bank.slots[run.first].area, on_side)
                     last = _laid(bank.slots[run.last].area, on_side)
                     yield first.left, last.right, need
 
     def _sockets(self, on_side: bool) -> Iterator[Need]:
         for name, box in self.view.sockets:
-            long = width(socket_words(name), SOCKET_MM, bold=True) + 3.0
-            flat = self.socket_flat(box)
+            lines = socket_lines(self.facts, name, self.sheets)
+            long = max(width(said, cap, bold=bool(look)) for said, cap, look in lines[: 2 if self.sheets else 1]) + 3.0
+            high = sum(cap + 1.3 for _, cap, _ in lines) + 1.0 if self.sheets else 2 * SOCKET_MM + 2.0
+            flat = bool(self.sheets) or self.socket_flat(box)
             area = _laid(box, on_side)
-            yield area.left, area.right, long if flat != on_side else 2 * SOCKET_MM + 4.0
+            yield area.left, area.right, long if flat != on_side else high
 
     def socket_flat(self, box: Area) -> bool:
         """True where a socket's name lies across: slots in front of it or behind give it that room."""
@@ -177,11 +190,20 @@ class MapNeeds:
 
     def _marks(self, on_side: bool) -> Iterator[Need]:
         for mark in self.view.marks:
-            if mark.cover or not self.view.whole:
-                continue
             area = _laid(mark.area, on_side)
-            long = width(clean(mark.name), MARK_MM) + 1.4
-            yield area.left, area.right, long if mark_turned(mark) == on_side else MARK_MM + 1.8
+            long = width(clean(mark.name), TEXT_MM) + 1.4
+            yield area.left, area.right, long if mark_turned(mark, flat=self.style.flat) == on_side else TEXT_MM + 1.5
+
+
+def socket_lines(facts: Facts, name: str, sheets: Mapping[str, str]) -> Lines:
+    """What stands in a processor's box: its name, the sheet that shows its slots, how many are filled."""
+    fitted = name in facts.placement.fitted
+    lines: Lines = [(socket_words(name), SOCKET_MM, "b")]
+    lines += [(sheets[name], TEXT_MM, "b")] if name in sheets else []
+    if not fitted:
+        return [*lines, ("absent", TEXT_MM, "b")]
+    filled, slots = socket_filled(facts.board, facts, name)
+    return [*lines, *([] if name in sheets else [("processor", TEXT_MM, "")]), (f"{filled} of {slots}", TEXT_MM, "")]
 
 
 def socket_filled(board: Board, facts: Facts, socket_id: str) -> tuple[int, int]:

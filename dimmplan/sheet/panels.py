@@ -1,39 +1,170 @@
-"""The panels around the map: what comes off first, the steps, what to know, the legend, the pick list."""
+"""The panels of a sheet. Each is one class: its title, what it says, and where it stands."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import ClassVar
 
-from dimmplan.model.board import Tray
 from dimmplan.model.finding import Finding
-from dimmplan.sheet.blocks import Block, Column, headed, label, numbered, paragraph, stacked, table, ticked
-from dimmplan.sheet.facts import Facts, SlotFact, State, clean
-from dimmplan.sheet.measure import Run, widest, width
-from dimmplan.sheet.shapes import Line, Rect, Shape
-from dimmplan.sheet.style import SMALLEST_TEXT_MM
-from dimmplan.units import counted, listed
+from dimmplan.sheet import care
+from dimmplan.sheet.blocks import (
+    SIGNAL_PAD_MM,
+    Block,
+    Column,
+    headed,
+    paragraph,
+    signal,
+    stacked,
+    table,
+    ticked,
+    ticked_row,
+)
+from dimmplan.sheet.facts import Facts, SlotFact, clean
+from dimmplan.sheet.measure import Run
+from dimmplan.sheet.shapes import Group
+from dimmplan.sheet.style import TEXT_MM
+from dimmplan.units import counted
 from dimmplan.wording.placement import CHANGED_RULE
 
+Batches = Sequence[tuple[str, tuple[SlotFact, ...]]]
+"""Steps that are done together, each batch with its name."""
 
-def access_steps(facts: Facts) -> list[str]:
-    """What comes off before the slots can be reached, in words and in order."""
-    trays = [f"{tray.name}: {text}" for tray in trays_opened(facts) for text in tray.access or ("Take it out.",)]
-    return [clean(text) for text in (*facts.board.physical.access, *trays) or (_NO_ACCESS,)]
-
-
-_NO_ACCESS = "The board file names nothing: see the service manual."
+HOLD = "HOLD, do not touch"
 
 
-def trays_opened(facts: Facts) -> list[Tray]:
-    """The trays that come out, since something is done in their slots."""
-    return [tray for tray in facts.board.physical.trays if not facts.worked_on.isdisjoint(tray.slots)]
+def _ticks(texts: Sequence[str], wide: float) -> list[Block]:
+    return [ticked([(text, False)], TEXT_MM, wide) for text in texts]
 
 
-def access(facts: Facts, cap_mm: float, width_mm: float) -> Block:
-    """What comes off before the slots can be reached, in order."""
-    blocks = [numbered(n, [(text, False)], cap_mm, width_mm) for n, text in enumerate(access_steps(facts), 1)]
-    return headed("Comes off first", stacked(blocks, 0.3), cap_mm)
+def _signal(word: str, leads: Sequence[care.Lead], wide: float, *, short: bool = False) -> Block:
+    runs: list[list[Run]] = [[(head, True), (text, False)] if head else [(text, False)] for head, text in leads]
+    if short:
+        runs = [[piece for run in runs for piece in run]]
+    texts = stacked([paragraph(run, TEXT_MM, wide - SIGNAL_PAD_MM) for run in runs], 0.3)
+    return signal(word, word.lower(), texts, TEXT_MM, alert=word != "NOTICE")
+
+
+class Stage:
+    """One of the five stages of the work, in a row that is always the same.
+
+    On a lying page all five stand side by side; ``upright`` is the row on an upright page, ``small`` on small paper.
+    """
+
+    title: ClassVar[str]
+    upright: ClassVar[int]
+    small: ClassVar[int]
+
+    def __init__(self, facts: Facts, batches: Batches) -> None:
+        self.facts, self.batches = facts, batches
+
+    def lines(self, wide: float) -> list[Block]:
+        """What it says."""
+        raise NotImplementedError
+
+    def block(self, wide: float) -> Block:
+        """The panel."""
+        whole = headed(self.head, stacked(self.lines(wide), 0.4), TEXT_MM)
+        look = f"stage stage-{self.title[0]}"
+        return whole._replace(draw=lambda x, y: [Group(children=tuple(whole.draw(x, y)), look=look)])
+
+    @property
+    def head(self) -> str:
+        """Its title on this sheet."""
+        return self.title
+
+
+class Before(Stage):
+    """What must be sure, and the warnings, before anything is touched."""
+
+    title = "1 Before"
+    upright, small = 0, 0
+
+    def lines(self, wide: float) -> list[Block]:
+        """Boxes, WARNING, and the box for the cords that it is about."""
+        danger = _signal("WARNING", care.short_warnings(self.facts), wide, short=True)
+        return [*_ticks(care.SHORT_BEFORE, wide), danger, *_ticks([care.CORDS], wide)]
+
+
+class TakeOff(Stage):
+    """What comes off before the slots can be reached."""
+
+    title = "2 Take off"
+    upright, small = 0, 1
+
+    def lines(self, wide: float) -> list[Block]:
+        """CAUTION, then the board's steps in order."""
+        steps = enumerate(care.access_steps(self.facts), 1)
+        ticks = [ticked([(str(number), True), (text, False)], TEXT_MM, wide) for number, text in steps]
+        return [_signal("CAUTION", care.SHORT_CAUTIONS, wide), *ticks]
+
+
+class Install(Stage):
+    """The steps, in batches: the numbers are on the map."""
+
+    title = "3 Install"
+    upright, small = 0, 1
+
+    @property
+    def head(self) -> str:
+        """What the steps are steps of."""
+        return "3 Look at" if self.facts.doing == "Look at" else self.title
+
+    def lines(self, wide: float) -> list[Block]:
+        """NOTICE, a box for each batch, blanks, what is on hold."""
+        items: list[Sequence[Run]] = []
+        for head, batch in self.batches:
+            first, last = batch[0].step, batch[-1].step
+            numbers = f"{first} to {last}" if last > first else f"{first}"
+            items.append([(numbers, True), (head, False)])
+        shown = {fact.slot for _, batch in self.batches for fact in batch}
+        if self.facts.blanks and shown.issuperset(self.facts.order):
+            items.append([(f"{counted(len(self.facts.blanks), 'blank')}, see map", False)])
+        blocks = [_signal("NOTICE", care.SHORT_NOTICES, wide), ticked_row(items, TEXT_MM, wide)]
+        if self.facts.placement.hold:
+            blocks.append(paragraph([(f"{HOLD}:", True), (hold_said(self.facts), False)], TEXT_MM, wide))
+        return blocks
+
+
+class PutBack(Stage):
+    """What goes back, in order, and what to look at before it does."""
+
+    title = "4 Put back and close"
+    upright, small = 1, 2
+
+    def lines(self, wide: float) -> list[Block]:
+        """A box for each."""
+        return _ticks(
+            ["Slots as on the map, latches closed.", *care.closing_steps(self.facts), care.NOTHING_LEFT], wide
+        )
+
+
+class FirstBoot(Stage):
+    """What the machine should show, and that it may take long."""
+
+    title = "5 First boot"
+    upright, small = 1, 2
+
+    def lines(self, wide: float) -> list[Block]:
+        """What to expect, what to know, boxes."""
+        expect = paragraph([("Expect", False), (f"{self.facts.expected}.", True)], TEXT_MM, wide)
+        notes = [paragraph([(said, False)], TEXT_MM, wide) for said in care.boot_notes(self.facts)]
+        checks: list[Sequence[Run]] = [[(text, False)] for text in care.SHORT_BOOT_CHECKS]
+        return [expect, *notes, ticked_row(checks, TEXT_MM, wide)]
+
+
+STAGES: tuple[type[Stage], ...] = (Before, TakeOff, Install, PutBack, FirstBoot)
+"""In the order of the work, on every sheet."""
+
+
+def care_in_full(facts: Facts, wide: float) -> list[Block]:
+    """Every text for safety in full, in three columns of a page for reading before the work."""
+    boot = [paragraph([(said, False)], TEXT_MM, wide) for said in care.boot_notes(facts)]
+    checks = [headed("Before you start", stacked(_ticks(care.BEFORE, wide), 0.3), TEXT_MM)]
+    return [
+        stacked([*checks, _signal("CAUTION", care.CAUTIONS, wide)], 2.0),
+        _signal("WARNING", care.warnings(facts), wide),
+        stacked([_signal("NOTICE", care.NOTICES, wide), headed("First boot", stacked(boot, 0.3), TEXT_MM)], 2.0),
+    ]
 
 
 def finding_lead(finding: Finding) -> str:
@@ -43,166 +174,20 @@ def finding_lead(finding: Finding) -> str:
     return {"error": "Does not obey the board:", "warning": "Not advised:", "note": ""}[finding.severity]
 
 
-def must_know(facts: Facts, cap_mm: float, width_mm: float) -> Block | None:
-    """Broken rules and what the board asks of the person at the chassis."""
-    blocks: list[Block] = []
+def must_know(facts: Facts, wide: float) -> Block | None:
+    """Broken rules and what the board asks of the person at the chassis; ``None`` where there is nothing."""
+    runs: list[Run] = []
     for finding in facts.chassis_findings:
         word = finding_lead(finding)
-        runs: list[Run] = [(word, True)] if word else []
-        blocks.append(paragraph([*runs, (clean(finding.text), False)], cap_mm, width_mm))
-    return headed("For this machine", stacked(blocks, 0.8), cap_mm) if blocks else None
-
-
-class _Cells(NamedTuple):
-    """Even cells of the list of steps: box to tick, number on black as on the map, name, key letter."""
-
-    cap_mm: float
-    number_mm: float
-    name_mm: float
-    key_mm: float
-
-    @property
-    def wide(self) -> float:
-        return self.cap_mm + 0.7 + 1.2 + self.badge_mm + 0.9 + self.name_mm + self.key_mm + 2.4
-
-    @property
-    def badge_mm(self) -> float:
-        return max(self.number_mm + 1.0, self.cap_mm + 0.9)
-
-    def draw(self, fact: SlotFact, x: float, y: float) -> list[Shape]:
-        cap, side = self.cap_mm, self.cap_mm + 0.7
-        base = y + cap + 0.35
-        at = x + side + 1.2 + self.badge_mm
-        shapes: list[Shape] = [Rect(x=x + 0.2, y=y, width=side, height=side, look="box")]
-        badge = Rect(x=at - self.badge_mm, y=y - 0.1, width=self.badge_mm, height=cap + 0.9, look="ink", radius=0.6)
-        shapes += [badge, label(at - self.badge_mm / 2, base, str(fact.step), cap, "b inv", anchor="middle")]
-        shapes.append(label(at + 0.9, base, fact.name, cap, "b"))
-        if self.key_mm:
-            shapes.append(label(at + 0.9 + self.name_mm + 1.0, base, fact.key, cap, ""))
-        return shapes
-
-
-def install(
-    facts: Facts,
-    steps: Sequence[tuple[str, tuple[SlotFact, ...]]],
-    cap_mm: float,
-    width_mm: float,
-    *,
-    last: bool = True,
-) -> Block:
-    """The order of installing as boxes to tick, batch by batch; the key letter where there are several types."""
-    slots = [fact for _, batch in steps for fact in batch]
-    heads = [head for head, _ in steps]
-    cells = _Cells(
-        cap_mm=cap_mm,
-        number_mm=widest([str(fact.step) for fact in slots], cap_mm, bold=True),
-        name_mm=widest([fact.name for fact in slots], cap_mm, bold=True),
-        key_mm=1.0 + width("m", cap_mm) if len(facts.types) > 1 else 0.0,
-    )
-    lead = widest(heads, cap_mm) + 2.5
-    beside = width_mm - lead >= 3 * cells.wide
-    if not beside:
-        lead = 0.0
-    per_row = max(1, int((width_mm - lead + 2.0) / cells.wide))
-    blocks = [_batch(head, batch, cells, lead=lead, per_row=per_row, width_mm=width_mm) for head, batch in steps]
-    blocks += _last_steps(facts, cap_mm, width_mm) if last else []
-    return headed(f"{facts.doing}, in this order", stacked(blocks, 0.5), cap_mm)
-
-
-def install_short(facts: Facts, cap_mm: float, width_mm: float, *, sheets: str = "") -> Block:
-    """The same for little room: a box for each batch, since every slot on the map carries its number."""
-    items: list[tuple[float, str]] = []
-    side = cap_mm + 0.7
-    for head, batch in facts.steps:
-        first, last = batch[0].step, batch[-1].step
-        numbers = f"{first} to {last}" if last > first else f"{first}"
-        items.append((side + 1.3 + width(f"{numbers}: {head}", cap_mm) + 4.0, f"{numbers}: {head}"))
-    rows: list[list[tuple[float, str]]] = [[]]
-    at = 0.0
-    for wide, said in items:
-        if rows[-1] and at + wide > width_mm + 4.0:
-            rows.append([])
-            at = 0.0
-        rows[-1].append((at, said))
-        at += wide
-    row_mm = cap_mm + 2.0
-
-    def draw(x: float, y: float) -> list[Shape]:
-        shapes: list[Shape] = []
-        for number, row in enumerate(rows):
-            top = y + number * row_mm
-            for offset, said in row:
-                shapes.append(Rect(x=x + offset + 0.2, y=top, width=side, height=side, look="box"))
-                shapes.append(label(x + offset + side + 1.3, top + cap_mm + 0.35, said, cap_mm))
-        return shapes
-
-    blocks: list[Block] = [Block(width_mm, len(rows) * row_mm - 0.4, draw)] if items else []
-    blocks = [*blocks, *_last_steps(facts, cap_mm, width_mm)]
-    where = "on the map" if not sheets else f"on sheets {sheets}"
-    return headed(f"{facts.doing} in the order of the numbers {where}", stacked(blocks, 0.5), cap_mm)
-
-
-def _batch(
-    head: str, batch: tuple[SlotFact, ...], cells: _Cells, *, lead: float, per_row: int, width_mm: float
-) -> Block:
-    row = cells.cap_mm + 2.0
-    above = 0.0 if lead else row - 0.3
-    rows = -(-len(batch) // per_row)
-
-    def draw(x: float, y: float) -> list[Shape]:
-        shapes: list[Shape] = [label(x, y + cells.cap_mm + 0.35, head, cells.cap_mm)]
-        for number, fact in enumerate(batch):
-            down, across = divmod(number, per_row)
-            shapes += cells.draw(fact, x + lead + across * cells.wide, y + above + down * row)
-        return shapes
-
-    return Block(width_mm, above + rows * row - 0.4, draw)
-
-
-def _last_steps(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
-    blocks: list[Block] = []
-    if facts.blanks:
-        names = facts.slots_in_words([slot for slot in facts.board.slots if slot in facts.blanks])
-        said = f"{counted(len(facts.blanks), 'blank')} into {names}."
-        if width(said, cap_mm) > 2 * width_mm:
-            said = f"{counted(len(facts.blanks), 'blank')} into the slots whose end is cross-hatched on the map."
-        blocks.append(ticked([(said, False)], cap_mm, width_mm))
-    if facts.placement.hold:
-        blocks.append(paragraph([(HOLD, True), (hold_said(facts), False)], cap_mm, width_mm))
-    return blocks
-
-
-HOLD = "HOLD, do not touch"
+        runs += [(word, True)] if word else []
+        runs.append((clean(finding.text), False))
+    return paragraph([("For this machine:", True), *runs], TEXT_MM, wide) if runs else None
 
 
 def hold_said(facts: Facts) -> str:
     """Which slots are on hold, and until when."""
     names = ", ".join(clean(slot) for slot in facts.placement.hold)
     return f"{names}: not before the owner says that their data is saved."
-
-
-_NAMED = {
-    "warning": "WARNING",
-    "caution": "CAUTION",
-    "notice": "NOTICE",
-    "before": "before you start",
-    "access": "what comes off first",
-    "install": "the steps with boxes to tick",
-    "know": "notes for this machine",
-    "power": "before power-on",
-    "boot": "first boot",
-    "pick": "pick list",
-}
-
-
-def elsewhere(sheets: Sequence[Sequence[str]], cap_mm: float, width_mm: float) -> Block:
-    """What stands on the sheets from the second on, so that nobody misses it; warnings first and first to be read."""
-    told = [listed([said for name, said in _NAMED.items() if name in names]) for names in sheets]
-    parts = [f"{'on ' if number > 2 else ''}sheet {number}: {said}" for number, said in enumerate(told, 2) if said]
-    if not parts:
-        return Block(width_mm, 0.0, lambda _x, _y: [])
-    first = "Before you touch anything, read" if "warning" in sheets[0] else "More on"
-    return paragraph([(f"{first} {'; '.join(parts)}.", True)], cap_mm, width_mm)
 
 
 PICK_HEADS = ("key", "module, as its label says", "count", "slots")
@@ -223,13 +208,12 @@ def pick_rows(facts: Facts) -> list[list[str]]:
     ]
     rows += [["", label_of, f"{count} ×", "left over: keep them safe"] for label_of, count in facts.left_over]
     if facts.blanks:
-        emptied = sum(fact.state is State.PULL for fact in facts.slots.values())
-        where = "see the steps" if emptied else "cross-hatched on the map"
-        rows.append(["", "blank for a slot", f"{len(facts.blanks)} ×", where])
+        names = facts.slots_in_words([slot for slot in facts.board.slots if slot in facts.blanks])
+        rows.append(["", "blank for a slot", f"{len(facts.blanks)} ×", names])
     return rows
 
 
-def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block | None:
+def pick_list(facts: Facts, wide: float) -> Block | None:
     """What to fetch: box to tick, key, label, count, slots; blanks last. ``None`` where there is nothing to fetch."""
     rows = pick_rows(facts)
     if not rows:
@@ -242,14 +226,4 @@ def pick_list(facts: Facts, cap_mm: float, width_mm: float) -> Block | None:
         Column(count, right=True, bold=True),
         Column(slots, grow=1.0),
     ]
-    return table(columns, [["", *row] for row in rows], cap_mm, width_mm)
-
-
-def check_bar(x: float, y: float) -> list[Shape]:
-    """An upright bar of 50 mm with a tick every 10 mm, to see that the printer kept the size. ``y`` is its foot."""
-    shapes: list[Shape] = [Line(x1=x, y1=y, x2=x, y2=y - 50, look="thick")]
-    for tenth in range(6):
-        at, tick = y - tenth * 10.0, 2.2 if tenth in (0, 5) else 1.3
-        shapes.append(Line(x1=x, y1=at, x2=x - tick, y2=at, look="thin"))
-    cap = SMALLEST_TEXT_MM
-    return [*shapes, label(x + 1.0 + cap, y - 25, "50 mm if printed at 100 %", cap, anchor="middle", turn=-90)]
+    return table(columns, [["", *row] for row in rows], TEXT_MM, wide)

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from dimmplan.errors import InputError, Problem
 from dimmplan.sheet.blocks import label
 from dimmplan.sheet.measure import fitted, width
-from dimmplan.sheet.panels import check_bar
 from dimmplan.sheet.shapes import Group, Line, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM
 
@@ -54,6 +52,16 @@ def draw_frame(page: Frame, height: float) -> list[Shape]:
     return [Rect(x=page.x, y=page.y, width=page.width, height=height, look="heavy")]
 
 
+def check_bar(x: float, y: float) -> list[Shape]:
+    """An upright bar of 50 mm with a tick every 10 mm, to see that the printer kept the size. ``y`` is its foot."""
+    shapes: list[Shape] = [Line(x1=x, y1=y, x2=x, y2=y - 50, look="thick")]
+    for tenth in range(6):
+        at, tick = y - tenth * 10.0, 2.2 if tenth in (0, 5) else 1.3
+        shapes.append(Line(x1=x, y1=at, x2=x - tick, y2=at, look="thin"))
+    cap = SMALLEST_TEXT_MM
+    return [*shapes, label(x + 1.0 + cap, y - 25, "50 mm if printed at 100 %", cap, anchor="middle", turn=-90)]
+
+
 def draw_margin(page: Frame, sheet: str) -> list[Shape]:
     """In the filing margin: the bar to check the printed size, and what this paper is."""
     line = page.x - 5.4
@@ -75,26 +83,3 @@ def draw_tear(page: Frame, y: float, machine: str) -> list[Shape]:
         Line(x1=middle + half, y1=line, x2=page.page_width - 4.5, y2=line, look="tear"),
         label(middle, line + 1.0, said, SMALLEST_TEXT_MM, "", anchor="middle"),
     ]
-
-
-def banner(text: str, x: float, y: float, wide: float) -> list[Shape]:
-    """A shout across the page."""
-    cap = next((cap for cap in (2.5, 2.2) if width(text, cap, bold=True) < wide - 3), SMALLEST_TEXT_MM)
-    said = fitted(text, cap, wide - 3, bold=True)
-    return [
-        Rect(x=x, y=y, width=wide, height=5.6, look="ink"),
-        label(x + wide / 2, y + 2.8 + cap / 2, said, cap, "b inv", anchor="middle"),
-    ]
-
-
-def too_dense(paper: PaperName, what: str) -> InputError:
-    """The error for something that this paper cannot show in letters that can be read."""
-    return InputError(
-        Problem(
-            file="sheet",
-            place="paper",
-            found=f"{what}, too much for {paper} in letters that can be read",
-            allowed=", ".join(SIZES_MM),
-            hint="Take larger paper." if paper == "a5" else "",
-        )
-    )

@@ -9,21 +9,22 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
+from dimmplan.sheet.hatch import COLOURS
+
 Ink = Literal["colour", "mono"]
 
+TEXT_MM = 2.5
+"""Least height of what is read at the chassis."""
+
 SMALLEST_TEXT_MM = 2.0
-BODY_MM = (2.5, 2.2, 2.0)
-"""Heights for running text and tables, the wanted one first."""
+"""Height of figures and of the captions in the title block."""
 
 THIN, MEDIUM, THICK, HEAVY, DOUBLE = 0.25, 0.35, 0.5, 0.7, 1.4
 """Line widths in mm; ``DOUBLE`` is drawn as two lines, by a white one along its middle."""
 
-TYPE_LOOKS = "abcdef"
-"""Types beyond the sixth take looks from the start again; their key letter stays their own."""
-
 
 class Palette(NamedTuple):
-    """Colours of one ink. ``types`` are the pattern colours, ``tints`` the ground of a filled slot.
+    """Colours of one ink. ``types`` are the grounds of filled slots and the colours of their patterns.
 
     A colour means a type and nothing else. Blue and red-brown are left out: slots, latches and handles wear them
     themselves, to tell first from second or what may be pulled while it runs. So are the colours of signal words.
@@ -33,8 +34,9 @@ class Palette(NamedTuple):
     paper: str
     board: str
     mark: str
+    pale: str
+    zone: str
     types: tuple[str, ...]
-    tints: tuple[str, ...]
     warning: str
     caution: str
     notice: str
@@ -45,9 +47,10 @@ _COLOUR = Palette(
     ink="#14181c",
     paper="#ffffff",
     board="#f5f4ef",
-    mark="#e6e4dc",
+    mark="#fafaf7",
+    pale="#686d72",
+    zone="#dfe5e3",
     types=("#6a2f86", "#46640b", "#0b5c66", "#6b5208", "#8c1d4f", "#3f4a5a"),
-    tints=("#f2e8f7", "#edf3da", "#e0f0f1", "#f6efd8", "#fae5ee", "#e8ebf0"),
     warning="#f39a3b",
     caution="#f2dc5a",
     notice="#17527a",
@@ -58,8 +61,9 @@ _MONO = Palette(
     paper="#ffffff",
     board="#ffffff",
     mark="#ffffff",
-    types=("#000000",) * 6,
-    tints=("#ffffff",) * 6,
+    pale="#000000",
+    zone="#ffffff",
+    types=("#000000",) * COLOURS,
     warning="#000000",
     caution="#ffffff",
     notice="#ffffff",
@@ -80,8 +84,7 @@ def on_warning(ink: Ink) -> str:
 def contrast_pairs(ink: Ink) -> list[tuple[str, str, str, float]]:
     """What is drawn on what: a name, the two colours, and the least contrast between them."""
     use = palette(ink)
-    grounds = {"paper": use.paper, "board": use.board, "mark": use.mark}
-    grounds |= {f"tint {letter}": tint for letter, tint in zip(TYPE_LOOKS, use.tints, strict=True)}
+    grounds = {"paper": use.paper, "board": use.board, "mark": use.mark, "zone": use.zone}
     pairs = [(f"text on {name}", use.ink, ground, 4.5) for name, ground in grounds.items()]
     pairs += [
         ("text on ink", use.paper, use.ink, 4.5),
@@ -90,10 +93,11 @@ def contrast_pairs(ink: Ink) -> list[tuple[str, str, str, float]]:
         ("word on notice", use.on_notice, use.notice, 4.5),
         ("outline on board", use.ink, use.board, 3.0),
         ("outline on caution", use.ink, use.caution, 3.0),
+        ("pale outline on zone", use.pale, use.zone, 3.0),
         ("inner line of a hold slot", use.paper, use.ink, 3.0),
     ]
-    for letter, line, tint in zip(TYPE_LOOKS, use.types, use.tints, strict=True):
-        pairs += [(f"pattern {letter} on paper", line, use.paper, 3.0), (f"pattern {letter} on tint", line, tint, 3.0)]
+    for number, colour in enumerate(use.types):
+        pairs += [(f"name on type {number}", use.paper, colour, 4.5), (f"type {number} on zone", colour, use.zone, 4.5)]
     return pairs
 
 
@@ -118,6 +122,7 @@ def stylesheet(ink: Ink) -> str:
         ".write": f"{stroke};stroke-width:{THIN};stroke-dasharray:0.3 0.9;stroke-linecap:round",
         ".tear": f"{stroke};stroke-width:{MEDIUM};stroke-dasharray:3 1.5",
         ".box": f"fill:{use.paper};stroke:{use.ink};stroke-width:{MEDIUM}",
+        ".box-inv": f"fill:none;stroke:{use.paper};stroke-width:{MEDIUM}",
         ".bar": f"fill:{use.mark};stroke:{use.ink};stroke-width:{THIN}",
         ".bar-open": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN}",
         ".bar-dead": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:0.7 0.7",
@@ -128,18 +133,21 @@ def stylesheet(ink: Ink) -> str:
         ".tray": f"fill:none;stroke:{use.ink};stroke-width:{MEDIUM}",
         ".tray-absent": f"fill:none;stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:2 1",
         ".cpu-absent": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:2 1",
-        ".slot-empty": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN};stroke-dasharray:1.2 0.8",
-        ".slot-pull": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THICK};stroke-dasharray:2.4 1.2",
-        ".slot-blank": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN}",
-        ".slot-dead": f"fill:{use.paper};stroke:{use.ink};stroke-width:{THIN}",
+        ".zone": f"fill:{use.zone};stroke:{use.pale};stroke-width:{THIN};stroke-dasharray:0.3 1.1;stroke-linecap:round",
+        ".pale": f"fill:none;stroke:{use.pale};stroke-width:{THIN}",
+        ".slot-empty": f"fill:{use.paper};stroke:{use.pale};stroke-width:{THIN};stroke-dasharray:1.2 0.8",
+        ".slot-pull": f"fill:{use.paper};stroke:{use.ink};stroke-width:{HEAVY};stroke-dasharray:2.4 1.2",
+        ".slot-blank": f"fill:{use.paper};stroke:{use.pale};stroke-width:{THIN}",
+        ".slot-kept": f"fill:{use.paper};stroke:{use.pale};stroke-width:{THIN}",
+        ".slot-dead": f"fill:{use.paper};stroke:{use.pale};stroke-width:{THIN}",
         ".slot-hold": f"fill:{use.paper};stroke:{use.ink};stroke-width:{DOUBLE}",
         ".slot-hold-inner": f"fill:none;stroke:{use.paper};stroke-width:{THICK}",
         ".warning": f"fill:{use.warning};stroke:{use.ink};stroke-width:{MEDIUM}",
         ".caution": f"fill:{use.caution};stroke:{use.ink};stroke-width:{MEDIUM}",
         ".notice": f"fill:{use.notice};stroke:{use.ink};stroke-width:{MEDIUM}",
     }
-    for letter, line, tint in zip(TYPE_LOOKS, use.types, use.tints, strict=True):
-        rules[f".slot-{letter}"] = f"fill:{tint};stroke:{use.ink};stroke-width:{THICK}"
-        rules[f".hatch-{letter}"] = f"fill:none;stroke:{line};stroke-width:{THICK}"
-        rules[f".dots-{letter}"] = f"fill:none;stroke:{line};stroke-width:0.9;stroke-linecap:round"
+    for number, colour in enumerate(use.types):
+        rules[f".slot-{number}"] = f"fill:{colour};stroke:{use.ink};stroke-width:{THICK}"
+        rules[f".hatch-{number}"] = f"fill:none;stroke:{colour};stroke-width:{THICK}"
+        rules[f".dots-{number}"] = f"fill:none;stroke:{colour};stroke-width:0.9;stroke-linecap:round"
     return "\n".join(f"{selector}{{{rule}}}" for selector, rule in rules.items())

@@ -14,7 +14,7 @@ from dimmplan.wording.placement import TRUST
 
 LABEL_MM = 2.0
 VALUE_MM = 2.5
-_ROW_MM, _LOW_ROW_MM = 6.9, 5.7
+_ROW_MM, _LOW_ROW_MM = 6.6, 5.1
 _HEAD_MM = 0.6
 """Above the name of a field: what a letter of it reaches below its line stays clear of the value."""
 WIDTH_MM = 186.0
@@ -105,7 +105,7 @@ def _value(head: str, text: str, x: float, y: float, room: float) -> list[Shape]
 
 
 def _code_row(given: Given, x: float, y: float, wide: float) -> list[Shape]:
-    base = y + _LOW_ROW_MM - 1.5
+    base = y + _LOW_ROW_MM - 1.3
     shapes: list[Shape] = [label(x + 1.2, base, "Plan code", LABEL_MM)]
     start = x + 1.2 + width("Plan code", LABEL_MM) + 2.0
     if given.code:
@@ -120,19 +120,19 @@ def _code(code: str, x: float, y: float, room: float) -> list[Shape]:
     """The code whole: on one line where it fits, else on two, parted at a hyphen."""
     for cap in (VALUE_MM, 2.2, LABEL_MM):
         if width(code, cap, bold=True) <= room:
-            return [label(x, y + _LOW_ROW_MM - 1.5, code, cap, "b")]
+            return [label(x, y + _LOW_ROW_MM - 1.3, code, cap, "b")]
     groups = code.split("-")
     half = (len(groups) + 1) // 2
     lines = "-".join(groups[:half]) + "-", "-".join(groups[half:])
     return [
-        label(x, y + 0.35 + LABEL_MM + number * 2.6, fitted(line, LABEL_MM, room, bold=True), LABEL_MM, "b")
+        label(x, y + 0.3 + LABEL_MM + number * 2.5, fitted(line, LABEL_MM, room, bold=True), LABEL_MM, "b")
         for number, line in enumerate(lines)
     ]
 
 
 def _signing(x: float, y: float, wide: float, sheet: str) -> list[Shape]:
     shapes: list[Shape] = []
-    base = y + _LOW_ROW_MM - 1.5
+    base = y + _LOW_ROW_MM - 1.3
     last = width(f"Sheet {sheet}", VALUE_MM, bold=True) + 3.0
     half = (wide - last) / 2
     for number, head in enumerate(("Installed by, date", "Checked by, date")):

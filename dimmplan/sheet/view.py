@@ -11,7 +11,7 @@ from itertools import groupby
 from typing import Literal, NamedTuple
 
 from dimmplan.model.board import Board, Box, SlotPlace
-from dimmplan.sheet.facts import channel_told
+from dimmplan.sheet.facts import channel_told, socket_words
 
 Front = Literal["down", "up"]
 _FAR_APART_MM = 32.0
@@ -72,11 +72,10 @@ class ViewSlot(NamedTuple):
 
 
 class Mark(NamedTuple):
-    """A landmark; a ``cover`` lies over slots or sockets and comes off before they are seen."""
+    """A landmark that is seen while slots are filled. What lies over them came off before."""
 
     name: str
     area: Area
-    cover: bool
     kind: str
 
 
@@ -90,7 +89,7 @@ class Bank(NamedTuple):
 
 
 class Run(NamedTuple):
-    """Neighbours of a bank on one channel or controller: the first and last index in it."""
+    """Neighbours of a bank on one channel, or of one controller: the first and last index in it."""
 
     name: str
     first: int
@@ -147,20 +146,15 @@ def look_at(board: Board, front: Front, sockets: Sequence[str] | None = None) ->
     marks = []
     for mark in physical.landmarks:
         place = _area(front, board, mark.box)
-        cover = any(place.overlaps(thing, 0.5) for thing in things)
+        if any(place.overlaps(thing, 0.5) for thing in things):
+            continue
         if sockets is not None:
             seen = place.within(area)
             if not place.overlaps(area, 6.0) or seen.right - seen.left < 0.5 * (place.right - place.left):
                 continue
             place = seen
-        marks.append(Mark(mark.name, place, cover, mark.kind))
+        marks.append(Mark(mark.name, place, mark.kind))
         area = area.around(place)
-    shown = {slot.slot for slot in slots}
-    for tray in physical.trays:
-        if shown.intersection(tray.slots):
-            kind = "tray absent" if tray.name in board.absent else "tray"
-            place = _area(front, board, tray.box)
-            marks.append(Mark(tray.name, place.within(area), cover=True, kind=kind))
     ordered = tuple(sorted(slots, key=lambda slot: board.slots.index(slot.slot)))
     view = View(area, outline, ordered, tuple(boxes), tuple(marks), (), sockets is None)
     return View(area, outline, ordered, view.sockets, view.marks, tuple(_banks(board, view)), view.whole)
@@ -211,24 +205,30 @@ def _parted(one: ViewSlot, next_one: ViewSlot, view: View) -> bool:
         distance = second.top - first.bottom
     if distance > _FAR_APART_MM:
         return True
-    blocks = [box for _, box in view.sockets] + [mark.area for mark in view.marks if not mark.cover]
+    blocks = [box for _, box in view.sockets] + [mark.area for mark in view.marks]
     return distance > 0 and any(gap.overlaps(block) for block in blocks)
 
 
-def runs(board: Board, bank: Bank, what: Literal["channel", "controller"]) -> list[Run]:
-    """Neighbours of a bank that share a channel (or controller), where saying so tells something new."""
-    if what == "controller" and len(board.socket(bank.socket).controllers) == 1:
-        return []
+def runs(board: Board, bank: Bank, what: Literal["channel", "owner"]) -> list[Run]:
+    """Neighbours of a bank that share a channel, or socket and controller. A name that slots already tell is empty."""
+    several = len(board.socket(bank.socket).controllers) > 1
 
     def name_of(slot: ViewSlot) -> str:
         channel = board.channel_of[slot.slot]
-        return channel.id if what == "channel" else channel.controller
+        owner = f"{socket_words(bank.socket)} · {channel.controller}" if several else socket_words(bank.socket)
+        tray = board.tray_of.get(slot.slot)
+        owner += f" · {tray}" if tray else ""
+        owner += " absent" if tray in board.absent else ""
+        return channel.id if what == "channel" else owner
 
     found: list[Run] = []
     at = 0
     for name, slots in groupby(bank.slots, key=name_of):
         group = list(slots)
-        if what == "controller" or channel_told(board.channel_of[group[0].slot]):
+        channel = board.channel_of[group[0].slot]
+        if what == "owner" or channel_told(channel):
             found.append(Run(name, at, at + len(group) - 1))
+        elif len(channel.slots) > 1:
+            found.append(Run("", at, at + len(group) - 1))
         at += len(group)
     return found

@@ -200,7 +200,7 @@ def test_first_steps_follow_how_the_slots_lie(records: list[str], pattern: str, 
 def test_the_map_marks_the_slot_and_carries_the_cautions() -> None:
     sheet = compose_marked(BOARD, {"L1": False, "P2": True})
     drawn = render_svg(sheet.pages[0])
-    for words in ("LOOK HERE", "OR HERE", "WARNING", "CAUTION", "NOTICE", "not a safety label", "2 slots marked"):
+    for words in ("LOOK HERE", "OR HERE", "WARNING", "CAUTION", "NOTICE", "is an aid, not", "2 slots marked"):
         assert words in drawn
     assert "0 GiB" not in drawn and "tear off" not in drawn
 

@@ -63,7 +63,7 @@ def test_every_slot_name_is_a_word_of_the_pdf(tmp_path: Path) -> None:
     path = drawn(tmp_path, "x.pdf")
     text = subprocess.run(["pdftotext", "-l", "1", path, "-"], capture_output=True, text=True, check=True).stdout
     assert set(BOARD.slots) <= set(text.split())
-    assert "512 GiB · 2666 MT/s" in text and "Pull all power cords and wait" in text
+    assert "512 GiB · 2666 MT/s" in text and "All cords pulled" in text
 
 
 @pytest.mark.system_tool("pdftotext")

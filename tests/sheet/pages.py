@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import functools
+import random
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 from dimmplan.boardfile.read import load_board, shipped_ids
 from dimmplan.model.board import Board
+from dimmplan.model.move import Change
+from dimmplan.model.placement import Placement
+from dimmplan.moves import plan_moves
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.shapes import Group, Page, Shape, Sheet, Text, walk
 from tests.sheet.placements import Fill, make
@@ -26,6 +30,20 @@ def board(name: str) -> Board:
 @functools.cache
 def sheet(name: str, fill: Fill = "full", **options: Any) -> Sheet:
     return compose(board(name), make(board(name), fill), **options)
+
+
+@functools.cache
+def changed(name: str, fill: Fill = "mixed", *, hold: bool = False) -> tuple[Placement, Change]:
+    """A made population of a board, and the change to it from a random one."""
+    rng = random.Random(name)
+    target = make(board(name), fill)
+    types = [None, *target.types, board(name).modules[-1]]
+    current = {slot: rng.choice([module, module, rng.choice(types)]) for slot, module in target.slots}
+    held: tuple[str, ...] = ()
+    if hold:
+        held = tuple(slot for slot, module in target.slots if current[slot] == module)[:1]
+        target = replace(target, hold=held)
+    return target, plan_moves(board(name), current, target, untouchable=held)
 
 
 def texts(page: Page) -> list[Text]:

@@ -23,10 +23,9 @@ from tests.sheet.placements import FILLS, make
 from tests.support import sampled
 
 
-def chassis_words(name: str, fill: str = "full", **options: str) -> str:
-    """All text for the open chassis, spaces evened out."""
-    pages = [page for page in sheet(name, fill, **options).pages if page.name.startswith("chassis")]
-    return " ".join(" ".join(words(page) for page in pages).split())
+def all_words(name: str, fill: str = "full", **options: str) -> str:
+    """All text of a sheet, spaces evened out."""
+    return " ".join(" ".join(words(page) for page in sheet(name, fill, **options).pages).split())
 
 
 CARE = (
@@ -43,77 +42,62 @@ CARE = (
     ("NOTICE", "one earthed common point", "with its cords out the chassis is not earthed"),
     ("by the edges", "match the notch", "latches close by themselves", "Never force", "generation does not fit"),
     ("its tag and locate light", "Owner agrees, data is saved", "shut down", "a cord may feed a neighbour"),
-    ("Baffle and lid on", "Nothing left inside", "as on the map"),
+    ("Nothing left inside", "as on the map", "All cords pulled"),
     ("Training can take many minutes", "Do not interrupt it", "Log cleared", "Memory test passed"),
     ("service manual, site rules, local codes and licensed practice come first", "an aid, not a safety label"),
 )
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter", "a5"])
-@pytest.mark.parametrize("name", BOARDS)
-def test_every_sheet_carries_the_care(name: str, paper: str) -> None:
-    said = chassis_words(name, "sparse", paper=paper)
+@pytest.mark.parametrize(("name", "paper"), sampled(list(itertools.product(BOARDS, ["a4", "letter", "a5"])), 11))
+def test_every_sheet_carries_the_care_in_full(name: str, paper: str) -> None:
+    said = all_words(name, "sparse", paper=paper)
     for line in CARE:
         for piece in line:
             assert piece in said, piece
 
 
-@pytest.mark.parametrize(
-    ("name", "fill", "paper"), sampled(list(itertools.product(BOARDS, FILLS, ["a4", "letter", "a5"])), 41)
-)
-def test_page_one_warns_or_says_where_to_read_it_first(name: str, fill: str, paper: str) -> None:
-    page = sheet(name, fill, paper=paper).pages[0]
-    said = " ".join(words(page).split())
-    assert page.name == "chassis"
-    assert "Pull all power cords" in said or "Before you touch anything, read sheet 2: WARNING" in said
+SHORT = ("Shock:", "Fans may restart.", "one machine out at a time.", "trained staff only.", "All cords pulled",
+         "Sharp edges", "on one earth", "never force", "Shared chassis?", "come first.")  # fmt: skip
 
 
-HEADS = {
-    "WARNING": "Pull all power cords",
-    "CAUTION": "Sharp edges.",
-    "NOTICE": "Never force",
-    "before you start": "Before you start",
-    "what comes off first": "Comes off first",
-    "the steps with boxes to tick": "Install, in this order",
-    "notes for this machine": "For this machine",
-    "before power-on": "Before power-on",
-    "first boot": "First boot",
-    "pick list": "module, as its label says",
-}
+@pytest.mark.parametrize(("name", "fill"), sampled(list(itertools.product(BOARDS, FILLS)), 15))
+def test_page_one_of_large_paper_warns_itself(name: str, fill: str) -> None:
+    said = " ".join(words(sheet(name, fill).pages[0]).split())
+    for piece in SHORT:
+        assert piece in said, piece
 
 
-@pytest.mark.parametrize("fill", FILLS)
-@pytest.mark.parametrize("name", BOARDS)
-def test_what_page_one_says_of_further_sheets_stands_there(name: str, fill: str) -> None:
-    pages = [" ".join(words(page).split()) for page in sheet(name, fill, paper="a5").pages]
-    told = re.search(r"(?:anything, read|More on) (sheet 2: .*?)\.(?: |$)", pages[0])
-    assert told, "small paper has no room for everything"
-    for part in told[1].split("; on "):
-        number, names = re.fullmatch(r"sheet (\d+): (.*)", part).groups()  # type: ignore[union-attr]
-        for said in re.split(r", | and ", names):
-            assert HEADS[said] in pages[int(number) - 1], (said, number)
-    assert "WARNING" not in told[1] or re.match("sheet 2: WARNING, CAUTION(,| and) NOTICE", told[1])
+@pytest.mark.parametrize("name", sampled(BOARDS, 4))
+def test_page_one_of_small_paper_says_where_the_warnings_are(name: str) -> None:
+    first, second = (" ".join(words(page).split()) for page in sheet(name, "full", paper="a5").pages[:2])
+    assert "Before you touch anything, read sheet 2: WARNING." in first
+    assert "! WARNING" in second
 
 
-@pytest.mark.parametrize("fill", FILLS)
-@pytest.mark.parametrize("name", BOARDS)
-def test_page_one_of_a4_warns_itself(name: str, fill: str) -> None:
-    assert "Pull all power cords" in " ".join(words(sheet(name, fill).pages[0]).split())
+@pytest.mark.parametrize(("name", "fill"), sampled(list(itertools.product(BOARDS, FILLS)), 11))
+def test_page_one_says_where_to_read_on(name: str, fill: str) -> None:
+    pages = sheet(name, fill).pages
+    told = re.search(r"More on sheet (\d+)\.", " ".join(words(pages[0]).split()))
+    assert told and pages[int(told[1]) - 1].name == "desk"
+    assert "Pull all power cords" in " ".join(words(pages[int(told[1]) - 1]).split())
 
 
-@pytest.mark.parametrize("name", ["marram-4", "skerry-16", "quay-24", "strand-12", "lagoon-32"])
-def test_page_one_alone_is_enough_where_names_are_short(name: str) -> None:
-    page = sheet(name, "full").pages[0]
-    said = " ".join(words(page).split())
-    assert "More on sheet" not in said and "read sheet" not in said
-    for piece in ("tear off: pick list", "Comes off first", "Install", "WARNING", "Before power-on", "First boot"):
-        assert piece in said
+def test_what_came_off_goes_back() -> None:
+    groyne = board("groyne-24")
+    said = " ".join(words(sheet("groyne-24").pages[0]).split())
+    at = [said.index(step) for step in groyne.physical.closing]
+    assert at == sorted(at) and said.index("4 Put back and close") < at[0]
+    assert "Its small fan lead plugged in." in said
+    bare = replace(groyne, physical=groyne.physical._replace(closing=()))
+    said = " ".join(words(compose(bare, make(bare)).pages[0]).split())
+    undone = [said.index(f"Undo step {number}: {step}") for number, step in enumerate(groyne.physical.access, 1)]
+    assert undone == sorted(undone, reverse=True)
 
 
 @pytest.mark.parametrize("name", BOARDS)
 def test_proven_stands_on_the_desk_page_alone(name: str) -> None:
     for page in sheet(name).pages:
-        assert ("proven" in words(page)) == (page.name == "desk")
+        assert ("proven" in words(page)) == (page.name.startswith("desk") and "Request and answer" in words(page))
 
 
 def test_figures_and_findings_are_on_the_desk_page() -> None:
@@ -137,7 +121,7 @@ def test_figures_and_findings_are_on_the_desk_page() -> None:
 
 
 def test_pick_list_counts_and_names() -> None:
-    page = sheet("skerry-16", "mixed").pages[0]
+    page = sheet("skerry-16", "mixed").pages[-1]
     (group,) = groups(page, "pick-list")
     said = [shape.text for shape in walk(group.children) if isinstance(shape, Text)]
     assert said[4:] == [
@@ -147,16 +131,16 @@ def test_pick_list_counts_and_names() -> None:
 
 
 def test_blanks_are_picked_and_placed() -> None:
-    said = chassis_words("skerry-16", "sparse")
+    said = all_words("skerry-16", "sparse")
     facts = gather(board("skerry-16"), make(board("skerry-16"), "sparse"))
     assert facts.counts[State.BLANK] == 10
-    assert "10 blanks into K2, L1, L2, P1, P2, Q2, R1; U1, W1, Y1." in said
-    assert "10 ×" in said and "10 blanks in place" in said
+    assert "blank for a slot 10 × K2, L1, L2, P1, P2, Q2, R1; U1, W1, Y1" in said
+    assert "takes a blank: 10" in said and "10 blanks, see map" in said
 
 
 @pytest.mark.parametrize("name", BOARDS)
 def test_access_steps_are_given_in_order(name: str) -> None:
-    said = chassis_words(name)
+    said = all_words(name)
     at = [said.index(step) for step in board(name).physical.access]
     assert at == sorted(at)
 
@@ -201,7 +185,7 @@ def test_hold_slots_are_no_step_and_no_memory() -> None:
     facts = gather(board("skerry-16"), make(board("skerry-16"), "hold"))
     held = facts.placement.hold
     assert held and all(facts.slots[slot].state is State.HOLD and not facts.slots[slot].step for slot in held)
-    said = chassis_words("skerry-16", "hold")
+    said = all_words("skerry-16", "hold")
     assert said.count("HOLD – do not touch") == len(held)
     assert "HOLD, do not touch" in said
     full = make(board("skerry-16"))
@@ -278,8 +262,8 @@ def test_other_modes_say_what_the_machine_shows_until_they_are_set(mode: Mode, w
 def test_a_board_without_weight_and_without_access_steps() -> None:
     bare = board("skerry-16")
     bare = replace(bare, physical=bare.physical._replace(weight_kg=None, access=(), landmarks=(), to_scale=False))
-    said = " ".join(words(compose(bare, make(bare)).pages[0]).split())
-    assert "Weigh it or ask." in said
+    said = " ".join(" ".join(words(page) for page in compose(bare, make(bare)).pages).split())
+    assert "Weigh it or ask." in said and "Weight: ask," in said
     assert "see the service manual" in said
     assert "Schematic: places were not measured." in said and "Go by the slot names." in said
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import itertools
 import os
 import re
 import subprocess
@@ -17,51 +16,16 @@ from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.shapes import Text
 from tests.sheet.inkcheck import check, masked, pixels
+from tests.sheet.matrix import LONG
 from tests.sheet.pages import BOARDS, board, sheet
 from tests.sheet.placements import make, renamed
 from tests.support import sampled
-
-LONG = {
-    "title": "Memory, second upgrade of the year for the accounts machine in the far row of the old hall",
-    "tag": "R12-U07-accounts-far-row-2",
-    "date": "Wednesday, 25 November 2026",
-    "code": "68T0-0000-0000-0000-0004-DMM0-0000-0000-0000-002Q-E0T9-JRYJ-8E1S-F72K",
-}
 
 
 def clean_pages(pages, renderer="rsvg", dpi=120) -> None:
     for page in pages:
         found = check(render_svg(page), renderer, dpi=dpi)
         assert (found.on_text, found.on_line, found.in_margin) == (0, 0, 0), (page.name, found)
-
-
-@pytest.mark.system_tool("rsvg-convert", "libcairo2")
-@pytest.mark.parametrize(("name", "fill"), sampled(list(itertools.product(BOARDS, ["full", "sparse"])), 7))
-def test_no_text_touches_text_or_line(name: str, fill: str) -> None:
-    clean_pages(sheet(name, fill).pages)
-
-
-@pytest.mark.system_tool("rsvg-convert", "libcairo2")
-@pytest.mark.parametrize(
-    ("name", "fill", "options"),
-    sampled(
-        [
-            ("skerry-16", "hold", {"paper": "a5", "front": "up"}),
-            ("machair-20", "hold", {"paper": "letter"}),
-            ("machair-20", "one-socket", {"front": "up", "ink": "mono"}),
-            ("tombolo-32", "mixed", {"paper": "letter"}),
-            ("groyne-24", "one-socket", {"paper": "a5"}),
-            ("strand-12", "mixed", {"front": "up"}),
-            ("causeway-48", "one-socket", {"paper": "a5"}),
-            ("firth-96", "hold", {"paper": "letter", "front": "up"}),
-            ("marram-4", "mixed", {"paper": "a5", "ink": "mono"}),
-        ],
-        4,
-    ),
-)
-@pytest.mark.parametrize("given", sampled([{}, LONG], 1), ids=lambda given: "long" if given else "short")
-def test_other_papers_ways_and_states(name: str, fill: str, options: dict, given: dict) -> None:
-    clean_pages(sheet(name, fill, **options, **given).pages)
 
 
 @pytest.mark.system_tool("libcairo2")

@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dimmplan.sheet.blocks import Block, packed
 from dimmplan.sheet.measure import CAP, cap_height, fitted, font_size, width, wrap_runs
 
 letters = st.text(alphabet="abc XYZ-19.fiWmé語", max_size=40)
@@ -44,17 +43,3 @@ def test_wrapped_lines_fit_and_lose_nothing(runs: list[tuple[str, bool]], room: 
         assert all(one[1] != other[1] for one, other in itertools.pairwise(line))
     said = "".join(text for line in lines for text, _ in line)
     assert said.replace(" ", "") == "".join("".join(text.split()) for text, _ in runs)
-
-
-@given(st.lists(st.floats(1.0, 40.0), min_size=1, max_size=9), st.integers(1, 4))
-def test_columns_keep_order_and_are_as_low_as_can_be(heights: list[float], count: int) -> None:
-    blocks = [Block(10.0, height, lambda _x, _y: []) for height in heights]
-    dealt = packed(blocks, count, 2.0, 4.0)
-    assert [block for column in dealt.columns for block in column] == blocks
-    assert len(dealt.columns) <= count
-    best = min(
-        max(sum(part) + 2.0 * (len(part) - 1) for part in parts)
-        for cuts in itertools.combinations(range(1, len(heights)), min(count, len(heights)) - 1)
-        for parts in [[heights[a:b] for a, b in itertools.pairwise([0, *cuts, len(heights)])]]
-    )
-    assert dealt.height == pytest.approx(best, abs=1e-3)
