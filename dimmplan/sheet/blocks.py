@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
+from dimmplan.sheet.letters import strangers
 from dimmplan.sheet.measure import Run, font_size, line_pitch, width, wrap_runs
 from dimmplan.sheet.shapes import Anchor, Line, Rect, Shape, Text
 
@@ -29,7 +30,7 @@ def label(
 def paragraph(runs: Sequence[Run], cap_mm: float, width_mm: float, *, indent: float = 0.0) -> Block:
     """Running text; bold pieces are set apart by the runs."""
     lines = wrap_runs(tuple(runs), cap_mm, width_mm - indent)
-    pitch = line_pitch(cap_mm)
+    pitch = line_pitch(cap_mm) * (1.1 if strangers(text for text, _ in runs) else 1.0)  # other scripts reach farther
 
     def draw(x: float, y: float) -> list[Shape]:
         shapes: list[Shape] = []
