@@ -126,7 +126,8 @@ def random_equipment_case(seed: int) -> tuple[Board, Request]:
         if rng.random() < 0.4 and all(set(own) & set(served) for own in ids):
             each["channels"] = served
     options = tuple(ProcessorOption.model_validate(each) for each in raw)
-    seats = {socket: rng.choice(options).id for socket in request.fitted}
+    fitted = tuple(socket.id for socket in board.sockets if socket.id in request.fitted)
+    seats = {socket: rng.choice(options).id for socket in fitted}
     mixed = ",".join(f"{socket}={option}" for socket, option in seats.items())
     alike = len(set(seats.values())) == 1
     held = [slot for slot in board.slots if rng.random() < 0.25]
@@ -148,7 +149,7 @@ def random_equipment_case(seed: int) -> tuple[Board, Request]:
         )
         board = replace(board, rules=(*board.rules, row))
     processor = next(iter(seats.values())) if alike else mixed
-    return board.without(["tray"]), replace(request, processor=processor)
+    return board.without(["tray"]), replace(request, fitted=fitted, processor=processor)
 
 
 def as_wired(board: Board, request: Request) -> Board:
