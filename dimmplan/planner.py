@@ -166,8 +166,14 @@ def read_fitted(board: Board, fitted: str | Sequence[str] | None) -> tuple[str, 
     return tuple(name for name in known if name in chosen)
 
 
-def read_trays(board: Board, trays: Sequence[str]) -> Board:
-    """The board without the trays named. Raises ``InputError``."""
+MOST_INLET_C = 62
+
+
+def read_trays(board: Board, trays: Sequence[str], inlet_c: int | None = None) -> Board:
+    """The board without the trays named, with the inlet air in degrees Celsius. Raises ``InputError``."""
+    if inlet_c is not None and not 0 <= inlet_c <= MOST_INLET_C:
+        raise InputError(Problem(file="--inlet", place="", found=f"{inlet_c}", allowed=f"0 to {MOST_INLET_C} °C"))
+    board = board if inlet_c is None else replace(board, inlet_c=inlet_c)
     known = [tray.name for tray in board.physical.trays]
     absent = {_known("--without-tray", tray, known, "no trays: this board has none") for tray in trays}
     return board.without(absent)
@@ -337,6 +343,7 @@ def planned_of(board: Board, request: Request, answer: Answer, *, hold: tuple[st
         slots=tuple((slot, answer.best.content.get(slot)) for slot in board.slots),
         hold=hold,
         absent=board.absent,
+        inlet_c=board.inlet_c,
     )
     return Planned(board=board_of(board, placement), request=request, answer=answer, placement=placement)
 

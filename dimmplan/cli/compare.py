@@ -46,6 +46,7 @@ def compare(
         ),
     ] = None,
     without_tray: options.WithoutTray = None,
+    inlet: options.Inlet = None,
     prefer: Annotated[
         str,
         option(
@@ -71,7 +72,7 @@ def compare(
             from dimmplan.output.compare_chart import require_matplotlib
 
             require_matplotlib()
-    loaded = read_trays(load_board(board), without_tray or ())
+    loaded = read_trays(load_board(board), without_tray or (), inlet)
     stock = request.stock
     comparison = compare_requests(
         loaded,

@@ -136,6 +136,14 @@ Processor = Annotated[
         offers=processors,
     ),
 ]
+Inlet = Annotated[
+    int | None,
+    typer.Option(
+        help="The warmest air at the inlet in degrees Celsius, for boards that refuse modules by it.",
+        metavar="C",
+        rich_help_panel=REQUEST,
+    ),
+]
 WithoutTray = Annotated[
     list[str] | None,
     option(

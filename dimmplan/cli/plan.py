@@ -120,6 +120,7 @@ def plan(
     request: RequestOptions,
     processor: options.Processor = None,
     without_tray: options.WithoutTray = None,
+    inlet: options.Inlet = None,
     prefer: Annotated[
         str | None,
         option(
@@ -155,7 +156,7 @@ def plan(
         from dimmplan.cli.machines import Job, plan_machines  # brings processes and locks, which one machine needs not
 
         given = {"BOARD": board, "--capacity": capacity, "--keep": kept.keep, "--then": later.then, "--tag": sheet.tag}
-        given["--without-tray"] = without_tray
+        given |= {"--without-tray": without_tray, "--inlet": None if inlet is None else str(inlet)}
         job = Job(
             machines=many.machines,
             out=_check_many(given, out),
@@ -169,7 +170,7 @@ def plan(
         plan_machines(job, as_json=as_json)
         return
     _check_one({"BOARD": board, "--capacity": capacity}, {"--jobs": many.jobs, "--cluster": many.cluster})
-    loaded = read_trays(load_board(str(board)), without_tray or ())
+    loaded = read_trays(load_board(str(board)), without_tray or (), inlet)
     shelf = read_shelf(request.stock, loaded) if request.stock is not None else None
     asked = ask(loaded, str(capacity), shelf=shelf, **terms)
     answer = _answer(loaded, asked, kept, later, shelf=shelf, terms=terms)

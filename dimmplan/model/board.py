@@ -188,6 +188,8 @@ class Board:
     """Firmware settings that split a socket into nodes."""
     absent: tuple[str, ...] = ()
     """Names of the trays that are not there."""
+    inlet_c: int | None = None
+    """The warmest air at the inlet, in degrees Celsius; ``None`` where nobody has said."""
 
     @property
     def every_socket(self) -> tuple[Socket, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from dimmplan.model.board import Board
@@ -34,6 +34,8 @@ class Placement:
     hold: tuple[str, ...] = ()
     absent: tuple[str, ...] = ()
     """Trays that are not there."""
+    inlet_c: int | None = None
+    """The warmest air at the inlet, in degrees Celsius; ``None`` where nobody has said."""
 
     @property
     def content(self) -> dict[str, Module | None]:
@@ -70,8 +72,9 @@ class Placement:
 
 
 def board_of(board: Board, placement: Placement) -> Board:
-    """The board with the processors and trays of a placement."""
-    return board.without(placement.absent).serving(board.processor(placement.processor))
+    """The board with the processors, trays and inlet air of a placement."""
+    there = board.without(placement.absent).serving(board.processor(placement.processor))
+    return there if there.inlet_c == placement.inlet_c else replace(there, inlet_c=placement.inlet_c)
 
 
 def why_dead(board: Board, placement: Placement, slot: str) -> Literal["processor", "tray", "channel", ""]:
@@ -103,4 +106,5 @@ def for_the_map(board: Board, content: Mapping[str, Module | None]) -> Placement
         status="best-found",
         slots=tuple((slot, content.get(slot)) for slot in board.slots),
         absent=board.absent,
+        inlet_c=board.inlet_c,
     )

@@ -119,6 +119,7 @@ class PlanDocument(Document):
     processor: str | None = Field(description="the processor option of all sockets, null where they differ")
     processors: dict[str, str] = Field(description="the processor option of each fitted socket")
     absent_trays: list[str] = Field(description="trays that are not there")
+    inlet_c: int | None = Field(description="warmest air at the inlet in degrees Celsius; null where nobody has said")
     mode: str = Field(description="`independent`, `mirrored` or `sparing`")
     prefer: str = Field(description="the list of criteria")
     request: RequestEntry = Field(description="as asked")
@@ -181,6 +182,7 @@ def placement_keys(board: Board, placement: Placement) -> dict[str, Any]:
         "processor": placement.one_processor,
         "processors": placement.processors,
         "absent_trays": list(placement.absent),
+        "inlet_c": placement.inlet_c,
         "mode": placement.mode.value,
         "prefer": placement.prefer,
         "status": placement.status,

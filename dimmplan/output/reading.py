@@ -70,6 +70,7 @@ class _ReadPlan(_Lenient):
     processor: str | None = None
     processors: dict[str, str] = Field(default={}, max_length=64)
     absent_trays: tuple[str, ...] = Field(default=(), max_length=64)
+    inlet_c: int | None = Field(default=None, ge=0, le=62)
     mode: Mode
     prefer: str
     request: _ReadRequest
@@ -186,6 +187,7 @@ def placement_of(plan: PlanFile, board: Board) -> Placement:
         fitted=tuple(socket.id for socket in board.sockets if socket.id in record.fitted),
         processor=read_processor(board, _seats(record), record.fitted),
         absent=tuple(tray.name for tray in board.physical.trays if tray.name in record.absent_trays),
+        inlet_c=record.inlet_c,
         mode=record.mode,
         prefer=record.prefer,
         capacity_gib=record.request.capacity_gib,
@@ -306,6 +308,7 @@ def _judged(
     file: str,
     believed: bool,
 ) -> JudgedPlan:
+    board = board_of(board, placement)
     findings = placement_findings(board, placement, figures)
     broken = tuple(finding for finding in findings if finding.severity == "error")
     if placement.status == "proven" and figures is not None and figures.usable_gib < placement.capacity_gib:
@@ -314,7 +317,7 @@ def _judged(
         disagreements += (Problem(file=file, place="request.capacity_gib", found=found, allowed=allowed),)
     if broken or disagreements or not believed:
         placement = replace(placement, status="best-found")
-    return JudgedPlan(board=board_of(board, placement), placement=placement, broken=broken, disagreements=disagreements)
+    return JudgedPlan(board=board, placement=placement, broken=broken, disagreements=disagreements)
 
 
 def _disagreements(

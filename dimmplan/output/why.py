@@ -54,6 +54,7 @@ class AnswerDocument(Document):
     processor: str | None = Field(description="the processor option of all sockets, null where they differ")
     processors: dict[str, str] = Field(description="the processor option of each fitted socket")
     absent_trays: list[str] = Field(description="trays that are not there")
+    inlet_c: int | None = Field(description="warmest air at the inlet in degrees Celsius; null where nobody has said")
     mode: str = Field(description="`independent`, `mirrored` or `sparing`")
     prefer: str = Field(description="the list of criteria")
     status: str = Field(description="`proven` or `best-found`")
@@ -64,7 +65,7 @@ def head_of(case: Case) -> dict[str, Any]:
     """The keys that every answer about a plan begins with."""
     placement = case.placement
     keys = {name: getattr(placement, name) for name in ("fitted", "processors", "mode", "prefer", "status")}
-    keys |= {"processor": placement.one_processor, "absent_trays": placement.absent}
+    keys |= {"processor": placement.one_processor, "absent_trays": placement.absent, "inlet_c": placement.inlet_c}
     return {**keys, "board": case.board, "asked_gib": placement.capacity_gib}
 
 

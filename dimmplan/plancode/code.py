@@ -13,8 +13,8 @@ drawing check         2^8                                    tells that its draw
 names check           2^12                                   tells that every name in it still means the same
 fitted                2^sockets - 1                          any set of sockets
 processor             one for each option                    as the board file lists them
-processors, trays     in version 2 instead: one for each     sockets that differ, trays that are absent; other plans
-                      fitted socket, 2 for each tray         are of version 1
+processors, trays,    in version 2 instead: one for each     sockets that differ, trays that are absent, inlet air;
+inlet                 fitted socket, 2 for each tray, 64     other plans are of version 1
 mode,                 3, one for each                        as the tool lists them
 list, status          list, 2
 capacity asked        3, then 2^13 or 2^20 where it differs  most plans hold just what was asked, or about that much
@@ -52,6 +52,8 @@ _STATUSES: tuple[Status, ...] = ("proven", "best-found")
 _MODES = tuple(Mode)
 _MODES_OF = {1: 3, 2: 8}
 """Decisions of the mode, by version: the second has room for more of them."""
+_INLETS = 64
+"""Choices of the inlet air: not said, or 0 to 62 degrees Celsius."""
 _LISTS = ("capacity-first", "bandwidth-first", "equal-sockets", "cost-first", "room-first", "upgrade")
 """Appended to only: a list's place here is part of old codes."""
 
@@ -143,7 +145,8 @@ def encode(board: Board, placement: Placement) -> str:
     option = board.processor(placement.processor)
     placement = replace(placement, processor=option.id if option else None)
     writer = _Writer()
-    version = 2 if placement.absent or len(set(placement.processors.values())) > 1 else 1
+    differ = len(set(placement.processors.values())) > 1
+    version = 2 if placement.absent or differ or placement.inlet_c is not None else 1
     writer.put(version, _VERSIONS)
     writer.put(_hash(board.id, _ID), _ID)
     writer.put(_hash(placement.electrical_digest, _ELECTRICAL), _ELECTRICAL)
@@ -170,6 +173,7 @@ def _put_equipment(writer: _Writer, board: Board, placement: Placement) -> None:
         writer.put(known.index(placement.processors[socket]), len(known))
     for tray in board.physical.trays:
         writer.put(int(tray.name in placement.absent), 2)
+    writer.put(0 if placement.inlet_c is None else 1 + placement.inlet_c, _INLETS)
 
 
 def _names(placement: Placement) -> int:
@@ -177,6 +181,7 @@ def _names(placement: Placement) -> int:
     held = [f"{slot}={module.label}" for slot, module in placement.slots if module]
     names = [*placement.fitted, "", placement.processor or "", "", *sorted(held), "", *sorted(placement.hold)]
     names += ["", *sorted(placement.absent)] if placement.absent else []
+    names += [] if placement.inlet_c is None else ["", f"{placement.inlet_c} C"]
     return _hash("\n".join(names), _NAMES)
 
 
@@ -283,7 +288,9 @@ def _placement(reader: _Reader, board: Board, version: int) -> Placement:
     alike = len(set(seats)) <= 1
     processor = (seats[0] if seats else None) if alike else ",".join(map("=".join, zip(sockets, seats, strict=True)))
     absent = tuple(tray.name for tray in board.physical.trays if version > 1 and reader.take(2))
-    if version > 1 and (not absent and alike or not alike and not board.processors_differ):
+    inlet_c = reader.take(_INLETS) - 1 if version > 1 else -1
+    needed = bool(absent) or not alike or inlet_c >= 0
+    if version > 1 and (not needed or not alike and not board.processors_differ):
         raise _refused("a content that no plan on this board has", "a plan code")
     mode_number = reader.take(_MODES_OF[version])
     if mode_number >= len(_MODES):
@@ -314,6 +321,7 @@ def _placement(reader: _Reader, board: Board, version: int) -> Placement:
         slots=tuple((slot, content[slot]) for slot in board.slots),
         hold=tuple(slot for slot in board.slots if slot in hold),
         absent=absent,
+        inlet_c=None if inlet_c < 0 else inlet_c,
     )
 
 

@@ -76,7 +76,10 @@ class ThermalRow(_HotModules):
 
 
 class ThermalLimitRow(_HotModules):
-    """Such modules are refused, in sockets with one of ``processors`` where that is given."""
+    """Such modules are refused, in sockets with one of ``processors`` where that is given.
+
+    With ``above_inlet_c`` only where the air at the inlet may be warmer; where nobody has said how warm, it is told.
+    """
 
     question = "care"
     scopes = ("socket",)
@@ -86,6 +89,7 @@ class ThermalLimitRow(_HotModules):
 
     check: Literal["thermal-limit"]
     processors: tuple[Name, ...] = ()
+    above_inlet_c: Annotated[int, Field(ge=0, le=61)] | None = None
     _option: ProcessorOption | None = PrivateAttr(default=None)
 
     def on(self, board: Board, option: ProcessorOption | None) -> Rule:
@@ -97,13 +101,26 @@ class ThermalLimitRow(_HotModules):
     def of_socket(self, view: SocketView) -> Iterator[Fault]:
         """The socket has a module that is too hot for it."""
         own = self._option.at(view.socket.id).id if self._option is not None else ""
+        if self.above_inlet_c is not None and (self._inlet_c is None or self._inlet_c <= self.above_inlet_c):
+            return
         if not self.processors or own in self.processors:
             hot = [module.label for module in view.types if self.means(module)]
             if hot:
                 yield Fault(listed(hot), f"no {self.named()}{self._where()}".replace("no Modules", "no modules"))
 
+    @property
+    def _inlet_c(self) -> int | None:
+        return self._board.inlet_c if self._board is not None else None
+
+    def told_at(self, content: Content) -> tuple[str, ...] | None:
+        """The slots whose modules depend on the air at the inlet, of which nobody has said how warm it is."""
+        if self.above_inlet_c is None or self._inlet_c is not None:
+            return None
+        return tuple(slot for slot, module in content.items() if module and self.means(module)) or None
+
     def _where(self) -> str:
-        return f" with the processor {listed(list(self.processors), last='or')}" if self.processors else ""
+        where = f" with the processor {listed(list(self.processors), last='or')}" if self.processors else ""
+        return where + (f" above {self.above_inlet_c} °C at the inlet" if self.above_inlet_c is not None else "")
 
     def wording(self) -> str:
         """The standard sentence."""

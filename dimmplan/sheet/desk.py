@@ -38,6 +38,7 @@ def asked_rows(facts: Facts) -> list[tuple[str, str]]:
         ),
         ("Sockets fitted", listed([clean(socket) for socket in place.fitted])),
         ("Processor", _processors(facts) or "the board file names none"),
+        *([("Inlet", f"at most {place.inlet_c} °C")] if place.inlet_c is not None else []),
         *([("Trays absent", listed([clean(name) for name in place.absent]))] if place.absent else []),
         ("Answer", _answer(facts)),
         ("Board file", f"{facts.board.id}, {trust}, electrical part {facts.board.electrical_digest}"),

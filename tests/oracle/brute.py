@@ -253,10 +253,13 @@ def channel_breaks(row: RuleRow, channel: Slots) -> bool:
     return False
 
 
-def _too_hot(row: ThermalLimitRow, module: Module, watts: dict[str, Fraction | None], processor: str) -> bool:
+def _too_hot(
+    row: ThermalLimitRow, module: Module, watts: dict[str, Fraction | None], processor: str, inlet: int | None
+) -> bool:
     known = watts.get(module.label)
     return (
         (not row.processors or processor in row.processors)
+        and (row.above_inlet_c is None or (inlet is not None and inlet > row.above_inlet_c))
         and (not row.kinds or module.kind in row.kinds)
         and (row.from_gib is None or module.capacity_gib >= row.from_gib)
         and (row.from_watts is None or (known is not None and float(known) >= row.from_watts))
@@ -264,7 +267,7 @@ def _too_hot(row: ThermalLimitRow, module: Module, watts: dict[str, Fraction | N
 
 
 def socket_breaks(
-    row: RuleRow, socket: Socket, slots: Slots, watts: dict[str, Fraction | None], processor: str
+    row: RuleRow, socket: Socket, slots: Slots, watts: dict[str, Fraction | None], processor: str, inlet: int | None
 ) -> bool:
     """True where what lies in one fitted socket breaks the row, the rows of single channels apart."""
     modules = [module for module in slots if module is not None]
@@ -283,7 +286,7 @@ def socket_breaks(
             lying = dict(zip(socket.slots, slots, strict=True))
             return row.socket == socket.id and _has_gap([lying[slot] is not None for slot in row.slots])
         case ThermalLimitRow():
-            return any(_too_hot(row, module, watts, processor) for module in modules)
+            return any(_too_hot(row, module, watts, processor, inlet) for module in modules)
     return False
 
 
@@ -414,8 +417,12 @@ class Oracle:
         """One socket with these modules in its slots, judged and counted."""
         watts = {facts.label: facts.watts for facts in self.board.module_facts}
         processor = option.id if (option := self.option(socket.id)) else ""
-        errors = {row.id for row in self.errors if socket_breaks(row, socket, slots, watts, processor)}
-        advised = {row.id for row in self.advised if socket_breaks(row, socket, slots, watts, processor)}
+        errors = {
+            row.id for row in self.errors if socket_breaks(row, socket, slots, watts, processor, self.board.inlet_c)
+        }
+        advised = {
+            row.id for row in self.advised if socket_breaks(row, socket, slots, watts, processor, self.board.inlet_c)
+        }
         amounts: list[tuple[int, ...]] = []
         rates: list[int | None] = []
         where: dict[tuple[int, int, int], Module] = {}

@@ -143,6 +143,9 @@ def random_equipment_case(seed: int) -> tuple[Board, Request]:
     board = replace(board, module_facts=tuple(ModuleFacts(label, "", most) for label, most in watts))
     if rng.random() < 0.5:
         hot: dict[str, Any] = {"processors": rng.sample([option.id for option in options], 1)}
+        if rng.random() < 0.5:
+            hot["above_inlet_c"] = 30
+            board = replace(board, inlet_c=rng.choice((None, 30, 31)))
         hot |= rng.choice(({"from_watts": 6.0}, {"from_gib": max(m.capacity_gib for m in modules)}))
         row = ThermalLimitRow(
             id="hot", check="thermal-limit", severity=rng.choice(("error", "advised")), source="INVENTED", **hot

@@ -37,6 +37,7 @@ def test_random_plans_come_back(start: int) -> None:
             status="best-found",
             slots=tuple((slot, filled.get(slot)) for slot in board.slots),
             absent=board.absent,
+            inlet_c=board.inlet_c,
         )
         head = read_head(encode(board, placement))
         versions.add(head.version)

@@ -53,6 +53,13 @@ def test_an_absent_tray_has_no_slots_and_comes_back_by_code_and_file() -> None:
         assert judged.good and judged.placement == found.placement and judged.board == found.board
 
 
+def test_a_plan_with_a_module_in_an_absent_tray_does_not_obey_its_board() -> None:
+    record = plan_record(planned("512GiB")).plain()
+    assert record["slots"]["N5"]
+    judged = judge_file(read_plan(to_json(record | {"absent_trays": ["upper"]}).encode(), file="plan.json"), board())
+    assert "tray" in [finding.rule for finding in judged.broken]
+
+
 def test_sockets_with_different_processors_come_back_by_code_and_file() -> None:
     found = planned(processor=("curlew", "S=dunlin"))
     assert found.placement.processors == {"N": "curlew", "S": "dunlin"}

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from dimmplan.boardfile.read import examine_text
-from dimmplan.errors import ImpossibleError
+from dimmplan.errors import ImpossibleError, InputError
 from dimmplan.figures import placement_figures
 from dimmplan.model.board import Board
 from dimmplan.output.plan import plan_record
@@ -15,11 +15,12 @@ from dimmplan.output.reading import judge_code, judge_file, read_plan
 from dimmplan.output.record import to_json
 from dimmplan.output.stock import pick_csv, picks_of, shelf_record, shelf_text, shortfall_lines
 from dimmplan.output.text import plan_text
-from dimmplan.planner import ask, plan
+from dimmplan.planner import ask, plan, read_trays
 from dimmplan.sheet.desk import total_items
 from dimmplan.sheet.facts import gather
 from dimmplan.sheet.panels import pick_rows
 from dimmplan.stock import read_shelf
+from dimmplan.wording.placement import placement_findings
 
 TEXT = (Path(__file__).parent / "staithe-16.toml").read_text("utf-8")
 PARTS = TEXT.replace(
@@ -96,6 +97,26 @@ def test_a_thermal_limit_refuses_at_the_sockets_of_its_processor() -> None:
     assert ("N", 64) in held and ("S", 64) not in held
 
 
+def test_a_limit_by_the_air_at_the_inlet_travels_with_the_plan() -> None:
+    board = read(PARTS + LIMIT.replace('processors = ["dunlin"]', "above_inlet_c = 30"))
+    request = ask(board, "384GiB", modules=["64GiB"])
+    told = [each.rule for each in placement_findings(board, plan(board, request).placement, None)]
+    assert "hot" in told, "nobody has said how warm it is"
+    warm, cool = (read_trays(board, (), inlet) for inlet in (31, 30))
+    with pytest.raises(ImpossibleError):
+        plan(warm, request)
+    planned = plan(cool, request, alternatives=False)
+    assert "hot" not in [each.rule for each in placement_findings(cool, planned.placement, planned.figures)]
+    record = plan_record(planned).plain()
+    assert record["inlet_c"] == 30
+    assert judge_code(record["code"], board).placement == planned.placement
+    assert judge_file(read_plan(to_json(record).encode(), file="plan.json"), board).good
+    broken = judge_file(read_plan(to_json(record | {"inlet_c": 31}).encode(), file="plan.json"), board)
+    assert {finding.rule for finding in broken.broken} == {"hot"}
+    with pytest.raises(InputError):
+        read_trays(board, (), 63)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "place"),
     [
@@ -131,7 +152,6 @@ def test_parts_and_watts_of_a_shelf(tmp_path: Path) -> None:
 
 
 def test_wrong_watts_of_a_shelf_are_one_problem(tmp_path: Path) -> None:
-    from dimmplan.errors import InputError
 
     shelf_file = tmp_path / "shelf.csv"
     shelf_file.write_text("label,count,watts\n64GB 2Rx4 PC4-2933Y-R,4,warm\n")
