@@ -358,8 +358,8 @@ def read_machine(folder: Path, digest: str) -> Record | None:
     """The summary of a machine that was done for the same request, if all its files are as written."""
     try:
         known = json.loads(read_file(folder / MACHINE, most=_MOST_MACHINE_BYTES, allowed=""))
-        if known["request"] != digest:
-            return None
+        if known["request"] != digest or ours_beside(folder / MACHINE) != known["files"]:
+            return None  # of another request, or edited since
         for name, its in known["files"].items():
             if Path(name).name != name or digest_of(folder / name) != its:
                 return None

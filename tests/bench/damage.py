@@ -41,6 +41,8 @@ def agrees(part: object, whole: object) -> bool:
     """Whether everything that a damaged value still says is what it said: a figure that is left out is no lie."""
     if isinstance(part, dict) and isinstance(whole, dict):
         return all(key in whole and agrees(value, whole[key]) for key, value in part.items())
+    if isinstance(part, list) and isinstance(whole, list) and len(part) == len(whole):
+        return all(map(agrees, part, whole))
     return part == whole
 
 
@@ -106,7 +108,9 @@ class Bench:
         words = ("plan", "--machines", str(self.folder / "machines.csv"), "--out", str(folder))
         status, _ = self.call(*words)
         self.counts[f"folders, status {status}"] += 1
-        self.faults += [f"{path} was lost" for path in mine if content_of(path) != before[path]]
+        self.faults += [
+            f"{path} was lost" for path, its in before.items() if its is not None and content_of(path) != its
+        ]
         forced, _ = self.call(*words, "--force")
         after = files_of(folder)
         self.faults += [
@@ -202,7 +206,7 @@ def harm(folder: Path, rng: random.Random) -> Path | None:
         path.mkdir()
         return path
     if what == "link" and not path.exists():
-        target = folder.parent / "target.txt"
+        target = folder.parent / f"target-{machine.name}-{path.name}"
         target.write_bytes(b"target")
         path.symlink_to(target)
         return target

@@ -321,7 +321,7 @@ def test_whole_machines_are_not_done_again(done: tuple[Path, Path], capsys: pyte
     assert {path: path.stat().st_mtime_ns for path in stamps} == stamps
 
 
-@pytest.mark.parametrize("harm", ["cut", "lost", "other", "manifest", "temporary"])
+@pytest.mark.parametrize("harm", ["cut", "lost", "other", "manifest", "believed", "temporary"])
 def test_a_machine_that_is_not_whole_is_done_again(done: tuple[Path, Path], harm: str) -> None:
     """What is no longer as it was written may be a person's: that needs --force."""
     fleet, out = done
@@ -335,10 +335,13 @@ def test_a_machine_that_is_not_whole_is_done_again(done: tuple[Path, Path], harm
         shutil.copy(out / "machines" / "Q-002" / "map.svg", folder / "map.svg")
     elif harm == "manifest":
         (folder / "machine.json").write_bytes(b'{"made_by": "dimmplan", "files": [[[')
+    elif harm == "believed":  # the summary takes nothing from a record that was edited
+        record = folder / "machine.json"
+        record.write_bytes(record.read_bytes().replace(b'"rate_mts": ', b'"rate_mts": 9'))
     else:
         (folder / "machine.json").unlink()
         (folder / ".dimmplan-abcdefgh.tmp").write_bytes(b"half")
-    if harm in ("cut", "manifest"):
+    if harm in ("cut", "manifest", "believed"):
         assert called("--machines", fleet, "--out", out) == 1
         assert files_of(out)["machines/Q-001/map-2.svg"] == before["machines/Q-001/map-2.svg"]
         assert called("--machines", fleet, "--out", out, "--force") == 0
