@@ -128,7 +128,9 @@ def proof_of(judged: JudgedPlan) -> Proof:
     if beside:
         found = f"a plan with {' and '.join(map(quoted, beside))}"
         hint = "Plan again as it was planned."
-        raise InputError(Problem(file="--prove", found=found, allowed="a plan of modules alone", hint=hint))
+        raise InputError(
+            Problem(file="--prove", found=found, allowed="a plan that used nothing but modules", hint=hint)
+        )
     case = Case(board, placement)
     unproven = replace(placement, status="best-found")
     try:

@@ -255,7 +255,7 @@ class InventoryOptions:
     rest_empty: Annotated[
         bool,
         option(
-            "Slots that the inventory does not list are empty: for a list of filled slots alone.",
+            "Slots that the inventory does not list are empty: for a list of filled slots only.",
             None,
             "--rest-empty",
             panel=MACHINE,

@@ -89,7 +89,7 @@ def next_text(case: Case, answer: NextAnswer) -> str:
             page.heading(title)
         for step in steps:
             if steps is answer.groups and any(step.slots == single.slots for single in answer.singles):
-                page.text(f"{slots_phrase(case.board, step.slots)}: the slot that comes next alone.")
+                page.text(f"{slots_phrase(case.board, step.slots)}: the same as next alone.")
             else:
                 page.text(changes.next_title(case, step))
                 page.sentences(changes.next_statements(case, step), deep=2)
@@ -116,7 +116,7 @@ class ChangeDocument(AnswerDocument, OfPlan):
     """What a change does."""
 
     commands = "why --put, --clear"
-    about = "What a change does; exit status 1 where it is refused. `files` stands there with `-o`."
+    about = "What a change does; exit status 1 where it is refused. `files` with `-o`."
 
     changes: list[ChangedSlot] = Field(description="what is put and cleared")
     allowed: bool = Field(description="whether the rules allow it")

@@ -57,7 +57,7 @@ class ReleasedEntry(Record):
     """A slot on hold whose data is saved."""
 
     slot: str = Field(description="a slot on hold whose data is saved")
-    found: str = Field(description="what lies there, in words")
+    found: str = Field(description="what is in it, in words")
 
 
 class KeptEntry(Record):
@@ -117,7 +117,7 @@ def kept_text(kept: KeptModules, planned: Planned, upgrade: Upgrade, change: Cha
     now = "not known" if upgrade.before is None else _speed(upgrade.before)
     lines += indented(f"sweep now: {now}; after: {_speed(upgrade.after)}")
     for each in kept.released:
-        lying = device_text(each.found) if each.found else "what lies there"
+        lying = device_text(each.found) if each.found else "the module"
         lines += indented(f"first take {lying} out of {each.slot}: its data is saved")
     lines += _change_lines(change, first="  ")
     for left in change.stranded:

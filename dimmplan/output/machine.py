@@ -86,7 +86,7 @@ class FoundDocument(Document):
     """An inventory."""
 
     commands = "found"
-    about = "What a machine says of itself; `serial` and `asset_tag` stand there with `--serials`."
+    about = "What a machine reports; `serial` and `asset_tag` with `--serials`."
 
     form: str = Field(description="`smbios-binary`, `smbios-text`, `redfish`, `labels` or `spd`")
     edition: str | None = Field(description="of the standard, where it says so")
@@ -152,7 +152,7 @@ class AuditedSlot(Record):
 
     slot: str = Field(description="the slot")
     answer: str = Field(description="`as-planned` (known, where there is no plan), `different` or `cannot-tell`")
-    module: Label | None = Field(description="label of what lies there")
+    module: Label | None = Field(description="label of the module in it")
     differences: list[DifferenceEntry] = Field(description="what differs")
 
 

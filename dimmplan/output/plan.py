@@ -110,7 +110,7 @@ class PlanDocument(Document):
 
     commands = "plan"
     about = (
-        "The plan; `plan.json` is the same. `stock` stands there with `--stock`, `kept` with `--keep`, `growth` with "
+        "The plan; `plan.json` is the same. It has `stock` with `--stock`, `kept` with `--keep`, `growth` with "
         "`--then`, `mode_price` with another `--mode`."
     )
 
@@ -250,7 +250,7 @@ class ImpossibleDocument(Document):
     """Nothing fits."""
 
     commands = "plan: impossible"
-    about = "Exit status 1. `buy`, `buy_status` and `currency` stand there with `--stock`."
+    about = "Exit status 1. `buy`, `buy_status` and `currency` with `--stock`."
 
     status: Literal["impossible"] = Field(description="`impossible`")
     causes: list[CauseEntry] = Field(description="what stands in the way")

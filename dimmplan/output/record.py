@@ -338,7 +338,7 @@ class FilesDocument(OfPlan):
     """Files written."""
 
     commands = "draw"
-    about = "The files written; `proof` stands there with `--prove`."
+    about = "The files written; `proof` with `--prove`."
 
     files: list[str] = Field(description="in the order of the pages")
     proof: ProofEntry | None = Field(default=None, description="what a new search says of the plan")

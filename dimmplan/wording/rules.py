@@ -206,7 +206,7 @@ def _processor_rates(option: ProcessorOption) -> str:
 
 _EXCESS = {
     "layers": "What is left above their common depth forms further sets.",
-    "alone": "What is left above their common depth each channel serves alone.",
+    "alone": "Above their common depth each channel works alone.",
     "none": "Only channels with equal amounts left form a set.",
 }
 
