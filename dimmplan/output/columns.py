@@ -7,7 +7,8 @@ import io
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import partial, reduce
+from functools import reduce
+from operator import itemgetter
 from typing import Any, Generic, Literal, TypeVar
 
 Item = TypeVar("Item")
@@ -223,11 +224,7 @@ def lines_of(columns: Sequence[Column[Item]], items: Sequence[Item]) -> list[str
 def table(rows: Sequence[Sequence[str]]) -> list[str]:
     """Rows of text in plain columns, all at their left edge."""
     columns = [
-        Column[Sequence[str]](short="", text=partial(_cell, index), always=True)
+        Column[Sequence[str]](short="", text=itemgetter(index), always=True)
         for index in range(max(map(len, rows), default=0))
     ]
     return lines_of(columns, rows)
-
-
-def _cell(index: int, row: Sequence[str]) -> str:
-    return row[index]

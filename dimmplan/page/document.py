@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 from dimmplan.figures import PlacementFigures, placement_figures
@@ -177,11 +178,10 @@ def _figures(facts: Facts) -> dict[str, Any] | None:
 
 def _text_columns(heads: Sequence[str], *, right: set[str]) -> list[Column[Row]]:
     """Columns over rows of texts that stand in the order of their heads."""
-
-    def column(place: int, head: str) -> Column[Row]:
-        return Column(title=head, text=lambda row: row[place], align="right" if head in right else "left")
-
-    return [column(place, head) for place, head in enumerate(heads)]
+    return [
+        Column(title=head, text=itemgetter(place), align="right" if head in right else "left")
+        for place, head in enumerate(heads)
+    ]
 
 
 # -- what is done at the chassis ---------------------------------------------------------------------------------------

@@ -27,11 +27,6 @@ class Reasons(NamedTuple):
     slots: Mapping[str, tuple[str, Sequence[Statement]]]
     why_none: str = ""
 
-    def said(self) -> Iterator[Statement]:
-        """Every sentence."""
-        for _, sentences in (*self.slots.values(), *self.rates):
-            yield from sentences
-
 
 def reasons_of(board: Board, placement: Placement) -> Reasons:
     """The reasons that ``why`` gives, in its words."""
