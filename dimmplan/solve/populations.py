@@ -9,7 +9,7 @@ from typing import Any
 
 from dimmplan.solve.branches import Branch, Kind
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.profiles import NEVER, Limit, Profile, Profiles, ProfileSource, Query, Time
+from dimmplan.solve.profiles import NEVER, Limit, Profile, Profiles, Query, Time, profiles_of
 from dimmplan.solve.space import ChannelShape, SocketShape, Space
 
 Filling = tuple[list[int], list[int]]
@@ -46,7 +46,6 @@ class Populations:
         self.space = space
         self.bounds = bounds
         self.budget = budget
-        self.source = ProfileSource(space, budget)
         self._full_channels: dict[Any, list[list[Filling]]] = {}
         self._full_systems: dict[Any, Filling] = {}
 
@@ -102,7 +101,7 @@ class Populations:
         if low_gib > high_gib:
             return Profiles((), NEVER)
         query = Query(kind.shape, branch.may_break, branch.rate, low_gib, high_gib, limit)
-        return self.source.profiles(query, self._within_targets(branch, kind))
+        return profiles_of(self.space, self.budget, query, self._within_targets(branch, kind))
 
     def _within_targets(self, branch: Branch, kind: Kind) -> set[int]:
         """Count codes of a socket that hold no more of any type than some target does."""

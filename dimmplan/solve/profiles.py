@@ -184,19 +184,10 @@ class _Part(NamedTuple):
     filled: int
 
 
-class ProfileSource:
-    """Generates the profiles of a space; figures and judgements are remembered from query to query."""
-
-    def __init__(self, space: Space, budget: Budget) -> None:
-        self.space = space
-        self.budget = budget
-
-    def profiles(self, query: Query, codes: Container[int]) -> Profiles:
-        """All profiles with those count codes that answer the query, one for each set of figures, in board order."""
-        permitted = query.shape.permitted
-        evaluate = evaluator_of(permitted)
-        enumeration = _Enumeration(self.space, self.budget, query, evaluate)
-        return Profiles(tuple(enumeration.profiles(codes)), enumeration.beyond())
+def profiles_of(space: Space, budget: Budget, query: Query, codes: Container[int]) -> Profiles:
+    """All profiles with those count codes that answer the query, one for each set of figures, in board order."""
+    enumeration = _Enumeration(space, budget, query, evaluator_of(query.shape.permitted))
+    return Profiles(tuple(enumeration.profiles(codes)), enumeration.beyond())
 
 
 def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
@@ -433,10 +424,6 @@ class _Enumeration:
         self._left_out[gib] = min(self._left_out.get(gib, NEVER), time)
         return True
 
-    def _known_over(self, time: int, gib: int) -> bool:
-        """True for a time beyond the limit of which a lesser one is remembered."""
-        return time > self._most_time(gib) and time >= self._left_out.get(gib, NEVER)
-
     def beyond(self) -> Time:
         """No population left out for its time alone counts with less."""
         limit = self.query.limit
@@ -459,7 +446,7 @@ class _Enumeration:
         fullest = max([part.fullest for part in controllers]) * unit
         gib = sum([part.gib for part in controllers])
         least = max(fullest, gib * unit // self.evaluate.widest(tuple([part.filled for part in controllers])))
-        if self._known_over(least, gib) or self._over(least, gib):
+        if self._over(least, gib):
             return None
         depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
         time = depth * unit
@@ -474,7 +461,7 @@ class _Enumeration:
         alone = [load.gib * (self.unit // load.rate) for load in loads if load.gib]
         least = max(*alone, sum(alone) // self.evaluate.widest(tuple([part.filled for part in controllers])))
         gib = sum([part.gib for part in controllers])
-        if self._known_over(least, gib):
+        if self._over(least, gib):
             return None
         slowest = min(load.rate for load in loads if load.gib)
         amounts = tuple(tuple(load.gib for load in part.loads) for part in controllers)
