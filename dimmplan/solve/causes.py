@@ -28,10 +28,19 @@ from dimmplan.units import Gib, format_capacity
 
 def nearest_capacities(board: Board, request: Request) -> tuple[Gib | None, Gib | None]:
     """The nearest capacities below and above the request that some placement has."""
-    reached = sorted(capacities(Space(board, request)))
-    below = [gib for gib in reached if gib < request.capacity_gib]
-    above = [gib for gib in reached if gib > request.capacity_gib]
-    return (below[-1] if below else None), (above[0] if above else None)
+    space = Space(board, request)
+    asked, most = request.capacity_gib, most_gib(space)
+    if space.request.mode is not Mode.INDEPENDENT:  # what a mode leaves may be a fraction
+        reached = capacities(space)
+        below, above = [gib for gib in reached if gib < asked], [gib for gib in reached if gib > asked]
+        return max(below, default=None), min(above, default=None)
+    if not _may_run(space):
+        return None, None
+    search, may_break = Search(space, Budget(0)), frozenset(space.advised)
+    return (
+        search.greatest_capacity(Aim(1, min(asked - 1, most)), may_break),
+        search.least_capacity(Aim(asked + 1, most), may_break),
+    )
 
 
 def capacities(space: Space) -> set[Gib]:

@@ -220,6 +220,22 @@ class Search:
                 least = min([*reached, *([] if least is None else [least])], default=None)
         return least
 
+    def greatest_capacity(self, aim: Aim, may_break: Rows) -> Gib | None:
+        """The greatest usable capacity in whole GiB within the aim that some placement has, found by halving."""
+        greatest: Gib | None = None
+        low, high = aim.low_gib, aim.high_gib
+        while low <= high:
+            middle = (low + high + 1) // 2
+            upper = Aim(middle, high)
+            each = ((decider.space, decider.reached(upper, may_break)) for _, decider in self._every(upper, may_break))
+            gib = next((max(map(space.gib, totals)) for space, totals in each if totals), None)
+            if gib is None:
+                high = middle - 1
+            else:
+                greatest = self.space.unscaled(gib)
+                low = int(greatest) + 1
+        return greatest
+
     def codes(self, aim: Aim) -> set[int]:
         """Count codes within the aim that some placement has, advised rows aside."""
         may_break = frozenset(self.space.advised)
