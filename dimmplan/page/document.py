@@ -79,6 +79,7 @@ def page_html(
         region_columns=REGION_COLUMNS,
         picture=PICTURE,
         figures=_figures(facts),
+        dead=facts.dead_words,
         findings=[
             (f"{SEVERITY_WORDS[each.severity]}:", f"{each.text} [{each.rule}, {each.source}]")
             for each in facts.findings
