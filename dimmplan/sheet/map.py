@@ -246,5 +246,5 @@ def _side_label(what: str, name: str, line: float, tick: float, middle: float) -
     """The name beside a bracket that stands upright: a channel's lies across, the other's runs along."""
     if what == "channel":
         return label(line + tick, middle + TEXT_MM / 2, name, TEXT_MM, anchor="end" if tick < 0 else "start")
-    x = line + 0.7 * tick + (-font_size(TEXT_MM) * DESCENT if tick < 0 else TEXT_MM)
+    x = line + (0.7 * tick - font_size(TEXT_MM) * DESCENT if tick < 0 else tick + TEXT_MM)
     return label(x, middle, name, TEXT_MM, "b", anchor="middle", turn=-90)

@@ -93,7 +93,7 @@ class MapNeeds:
             channels = ()  # the names of slots tell them
         level = LEVEL_MM if bank.upright else names + 2.6
         row = (level if names else 1.5) if channels else 0.0
-        deep = row + LEVEL_MM + (0.0 if bank.upright else 0.3)
+        deep = row + LEVEL_MM + (0.0 if bank.upright else 0.8)
         return Brackets(bank, channels, owners, at_start, deep, row)
 
     def gaps(self, bank: Bank) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
