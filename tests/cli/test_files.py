@@ -283,15 +283,13 @@ def test_a_kill_at_any_moment_leaves_whole_files(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["a\x1b[31mb", "a\u202eb", "a\nerror: forged", "[red]x", "a\udcff", "\u200b"])
 def test_names_of_files_are_told_without_their_escapes(
-    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    name: str, made: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A file may be called anything; what is said of it is one printable line."""
-    run([*PLAN, "--out", str(tmp_path)])
-    (tmp_path / "labels.csv").write_text("slot,label\nA1,8GB 1Rx8 PC4-2666V-E\n", encoding="utf-8")
-    plan, labels = str(tmp_path / "plan.json"), str(tmp_path / "labels.csv")
+    plan, labels = str(made / "plan.json"), str(made / "labels.csv")
     for command, ending in (
         (["draw", plan], ".svg"),
-        (["compare", "marram-4"], ".csv"),
+        (["compare", "marram-4", "--capacity", "32GiB"], ".csv"),
         (["boards", "draft", labels], ".toml"),
     ):
         capsys.readouterr()
