@@ -154,7 +154,7 @@ def test_the_chains_compared_are_of_every_kind() -> None:
 def test_one_request_in_place_is_the_best_of_those_that_leave_it(start: int) -> None:
     """With modules that stay, the request's own list decides among the placements that leave them where they are."""
     compared = 0
-    for seed, board, requests in cases(range(start, start + 30)):
+    for seed, board, requests in cases(sampled(range(start, start + 30), 12)):
         request = requests[0]
         stays, hold = begun(seed, board, requests)
         expected = _best_in_place(board, request, stays, hold)
@@ -167,7 +167,7 @@ def test_one_request_in_place_is_the_best_of_those_that_leave_it(start: int) -> 
         assert expected is not None, f"seed {seed}"
         assert tuple(answer.best.content.get(slot) for slot in board.slots) == expected, f"seed {seed}"
         compared += 1
-    assert compared >= 8
+    assert compared >= (8 if WHOLE else 2)
 
 
 def _best_in_place(
@@ -190,7 +190,7 @@ def _best_in_place(
 def test_next_by_adding_names_every_next_capacity(start: int) -> None:
     """The capacities above a plan that hold all of its modules where they are, nearest first, each with its best sweep
     among those that break fewest advised rows."""
-    for seed, board, requests in cases(range(start, start + 30)):
+    for seed, board, requests in cases(sampled(range(start, start + 30), 12)):
         try:
             planned = plan(board, replace(requests[0], prefer="bandwidth-first"), alternatives=False)
         except ImpossibleError:

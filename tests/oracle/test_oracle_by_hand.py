@@ -476,19 +476,19 @@ def test_an_advised_row_broken_in_two_channels_counts_once() -> None:
 # Placements
 
 
-def twelve_slots(sockets: int, slots: int = 2) -> Board:
-    """Sockets of six channels on two controllers, one rate."""
+def twelve_slots(sockets: int, slots: int = 2, channels: tuple[str, str] = ("ABC", "DEF")) -> Board:
+    """Sockets of (unless told otherwise) six channels on two controllers, one rate."""
     wiring = {
         f"S{n}": {
-            controller: {c: [f"S{n}{c}{i}" for i in range(1, slots + 1)] for c in channels}
-            for controller, channels in (("P", "ABC"), ("Q", "DEF"))
+            controller: {c: [f"S{n}{c}{i}" for i in range(1, slots + 1)] for c in names}
+            for controller, names in zip("PQ", channels, strict=True)
         }
         for n in range(1, sockets + 1)
     }
     return make_board(
         wiring,
         modules=[M32.label],
-        interleave={"style": "even", "ways": SIX},
+        interleave={"style": "even", "ways": [way for way in SIX if way <= sum(map(len, channels))]},
         rules=[accept("RDIMM")],
         rates=[{"id": f"dpc-{n}", "dpc": n, "mts": 2933, "source": "INVENTED"} for n in range(1, slots + 1)],
         rates_mts=[2933],
@@ -548,9 +548,9 @@ def test_eight_per_processor_go_two_each_on_four_channels(sockets: int) -> None:
 
 
 def test_four_of_64_before_eight_of_32() -> None:
-    board = twelve_slots(1)
+    board = twelve_slots(1, channels=("AB", "DE"))
     outcome = best(board, ask(board, 256, M32, M64, over_gib=0))
-    assert loads(board, outcome) == [[[64, 64, 0], [64, 64, 0]]]
+    assert loads(board, outcome) == [[[64, 64], [64, 64]]]
     assert used(outcome) == {M64.label: 4}
 
 

@@ -102,21 +102,26 @@ def test_the_page_is_clean_with_any_fonts_in_the_other_renderer(fonts: str) -> N
     subprocess.run([sys.executable, "-c", code], check=True)
 
 
-PICTURES = (
-    "import hashlib\nfrom dimmplan.output.raster import png_bytes\nfrom tests.sheet.pages import BOARDS, sheet\n"
-    "for name in BOARDS:\n  print(name, hashlib.sha256(png_bytes(sheet(name, 'mixed').pages[0])).hexdigest())"
-)
+PICTURED = sampled(BOARDS, 3)
+PICTURES = f"""
+import hashlib
+from dimmplan.output.raster import png_bytes
+from tests.sheet.pages import sheet
+for name in {tuple(PICTURED)}:
+    for page in sheet(name, "mixed").pages:
+        print(name, hashlib.sha256(png_bytes(page)).hexdigest())
+"""
 
 
 @pytest.mark.system_tool("libcairo2")
 def test_pictures_are_the_same_with_and_without_fonts(tmp_path: Path) -> None:
-    """The sheet of every shipped board as PNG, byte for byte."""
+    """All pages of the sheet of every shipped board as PNG, byte for byte; CI takes a sample of boards."""
     (tmp_path / "fonts.conf").write_text("<fontconfig></fontconfig>")
     drawn = {
         subprocess.run([sys.executable, "-c", PICTURES], env=environment, stdout=subprocess.PIPE, check=True).stdout
         for environment in (os.environ, os.environ | {"FONTCONFIG_FILE": str(tmp_path / "fonts.conf")})
     }
-    assert len(drawn) == 1 and next(iter(drawn)).count(b"\n") == len(BOARDS)
+    assert len(drawn) == 1 and next(iter(drawn)).count(b"\n") >= 2 * len(PICTURED)
 
 
 @pytest.mark.system_tool("libcairo2")

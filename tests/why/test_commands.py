@@ -127,7 +127,7 @@ def test_a_change_is_drawn(ending: str, tmp_path, capsys: pytest.CaptureFixture[
     assert captured.err.count("wrote ") == len(pages)
     if ending == "svg":
         drawn = path.read_text(encoding="utf-8")
-        assert "This is a change sheet" in drawn and "OUT, to K2" in drawn
+        assert "CHANGE: 1 out, then 1 in" in drawn and "OUT to K2" in drawn
         world = world_of("ten-six-even")
         code = re.search(r"[0-9A-Z]{4}(-[0-9A-Z]{1,4}){4,}", drawn)
         assert code is not None
