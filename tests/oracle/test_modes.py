@@ -18,7 +18,7 @@ SEEDS = 160
 STEP = 20
 
 
-@pytest.mark.parametrize("start", sampled(range(0, SEEDS, STEP), 2))
+@pytest.mark.parametrize("start", sampled(range(0, SEEDS, STEP), 1))
 def test_modes_give_what_brute_force_gives(start: int) -> None:
     """The whole vector and every slot, or both say that nothing fits and name the same capacity below."""
     for seed in range(start, start + STEP):

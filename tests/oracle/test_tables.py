@@ -26,7 +26,7 @@ def solved(board: Board, request: Request) -> Answer | ImpossibleError:
         return error
 
 
-@pytest.mark.parametrize("start", sampled(SEEDS[::BLOCK], 2))
+@pytest.mark.parametrize("start", sampled(SEEDS[::BLOCK], 1))
 def test_tables_are_obeyed_as_brute_force_obeys_them(start: int) -> None:
     """Vector, slots, and the nearest capacities where nothing fits."""
     for seed in range(start, start + BLOCK):

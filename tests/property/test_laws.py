@@ -32,7 +32,7 @@ from tests.property.relabel import relabelled
 from tests.property.strategies import socket_loads
 from tests.support import sampled, shipped_boards, socket_of
 
-BLOCKS = sampled(range(0, 112, 16), 2)
+BLOCKS = sampled(range(0, 112, 16), 1)
 
 
 @functools.cache

@@ -111,7 +111,7 @@ def test_what_is_told_of_a_part_holds_for_the_whole(row: Rule) -> None:
     """Slots are hidden: whatever breaks the row then breaks it with what they hold, at the same places."""
     rng = random.Random(7)
     told = 0
-    for content in contents(rng, 300):
+    for content in contents(rng, 150):
         hidden = {slot for slot in BOARD.slots if rng.random() < 0.25}
         part = {slot: module for slot, module in content.items() if slot not in hidden}
         whole = {(breach.rule, where) for breach in found(row, content) for where in breach.where}

@@ -16,8 +16,11 @@ from dimmplan.moves import plan_moves
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.shapes import Group, Page, Shape, Sheet, Text, walk
 from tests.sheet.placements import Fill, make
+from tests.support import sampled
 
 BOARDS = tuple(shipped_ids())
+SAMPLE = sampled(BOARDS, 5)
+"""The boards that CI draws; ``tests.bench matrices`` draws all."""
 DRAFTED = "firth-96"
 
 

@@ -18,7 +18,7 @@ from dimmplan.sheet.compose import compose
 from dimmplan.sheet.ids import ident
 from dimmplan.sheet.shapes import Group, Page, Text, walk
 from dimmplan.sheet.style import stylesheet
-from tests.sheet.pages import BOARDS, board, sheet, slot_groups
+from tests.sheet.pages import SAMPLE, board, sheet, slot_groups
 from tests.sheet.placements import make, renamed
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -40,7 +40,7 @@ def one_page(name: str = "skerry-16") -> str:
     return render_svg(sheet(name).pages[0])
 
 
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SAMPLE)
 def test_same_input_same_bytes(name: str) -> None:
     first = [render_svg(page) for page in compose(board(name), make(board(name), "mixed")).pages]
     second = [render_svg(page) for page in compose(board(name), make(board(name), "mixed")).pages]
@@ -62,7 +62,7 @@ def test_same_bytes_in_another_process_with_another_hash_seed() -> None:
     assert drawn == {here}
 
 
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SAMPLE)
 @pytest.mark.parametrize("ink", ["colour", "mono"])
 def test_well_formed_and_self_contained(name: str, ink: str) -> None:
     for page in sheet(name, "mixed", ink=ink).pages:
@@ -92,7 +92,7 @@ def test_size_of_a_sheet_of_32_slots() -> None:
     assert len(sheet("tombolo-32").pages) >= 2
 
 
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SAMPLE)
 def test_ids_are_unique_on_the_whole_sheet_and_every_slot_has_one(name: str) -> None:
     drawn = sheet(name, "sparse")
     ids = [s.id for page in drawn.pages for s in walk(page.shapes) if isinstance(s, Group) and s.id]
@@ -100,7 +100,7 @@ def test_ids_are_unique_on_the_whole_sheet_and_every_slot_has_one(name: str) -> 
     assert set(slot_groups(drawn)) == {ident("slot", slot) for slot in board(name).slots}
 
 
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SAMPLE)
 def test_every_slot_is_named_once_and_tells_more_on_hovering(name: str) -> None:
     drawn = slot_groups(sheet(name))
     for slot in board(name).slots:
@@ -154,7 +154,7 @@ def test_own_documents_are_known() -> None:
     assert not is_own(f"<svg><desc>{MARK}</desc></svg>")
 
 
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SAMPLE)
 def test_class_names_of_groups_style_nothing(name: str) -> None:
     """A group's class says what it is; were it a look too, its lines would run into its text."""
     looks = set(re.findall(r"^\.([a-z0-9-]+)\{", stylesheet("colour"), re.MULTILINE))
@@ -172,7 +172,7 @@ def test_class_names_of_groups_style_nothing(name: str) -> None:
 @pytest.mark.parametrize("ink", ["colour", "mono"])
 def test_every_look_that_is_drawn_is_in_the_stylesheet(ink: str) -> None:
     css = stylesheet(ink)
-    for name in BOARDS:
+    for name in SAMPLE:
         for page in sheet(name, "mixed", ink=ink).pages:
             for shape in walk(page.shapes):
                 if not isinstance(shape, Group):

@@ -102,7 +102,7 @@ def test_the_page_is_clean_with_any_fonts_in_the_other_renderer(fonts: str) -> N
     subprocess.run([sys.executable, "-c", code], check=True)
 
 
-PICTURED = sampled(BOARDS, 3)
+PICTURED = sampled(BOARDS, 2)
 PICTURES = f"""
 import hashlib
 from dimmplan.output.raster import png_bytes

@@ -12,7 +12,7 @@ from dimmplan.sheet.ids import ident
 from dimmplan.sheet.shapes import Group, Page, Polygon, Rect, Strokes, Text, walk
 from dimmplan.sheet.view import look_at, runs
 from dimmplan.sheet.warp import stretch
-from tests.sheet.pages import BOARDS, board, groups, sheet, slot_groups, texts, words
+from tests.sheet.pages import SAMPLE, board, groups, sheet, slot_groups, texts, words
 
 Box = tuple[float, float, float, float]
 
@@ -49,7 +49,7 @@ def sign(value: float, dead: float) -> int:
 
 
 @pytest.mark.parametrize("front", ["down", "up"])
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SAMPLE)
 def test_order_and_side_are_true(name: str, front: str) -> None:
     """Whatever lies left of, or nearer to the front than, something else does so on paper, and on the same page."""
     turn = (1, -1) if front == "down" else (-1, 1)
@@ -68,7 +68,7 @@ def test_order_and_side_are_true(name: str, front: str) -> None:
 
 
 @pytest.mark.parametrize("front", ["down", "up"])
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SAMPLE)
 def test_slots_lie_as_on_the_board_and_none_covers_another(name: str, front: str) -> None:
     upright = {ident("slot", p.slot): p.lie == "front-rear" for p in board(name).physical.slots}
     for page in sheet(name, "full", front=front).pages:
@@ -81,7 +81,7 @@ def test_slots_lie_as_on_the_board_and_none_covers_another(name: str, front: str
             assert apart
 
 
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SAMPLE)
 def test_front_up_is_half_a_turn_and_no_mirror(name: str) -> None:
     down, up = look_at(board(name), "down"), look_at(board(name), "up")
     width, depth = board(name).physical.width_mm, board(name).physical.depth_mm
@@ -95,7 +95,7 @@ def test_front_up_is_half_a_turn_and_no_mirror(name: str) -> None:
 
 @pytest.mark.parametrize(("front", "below"), [("down", True), ("up", False)])
 def test_the_front_edge_is_named_and_arrows_point_out_of_it(front: str, below: bool) -> None:
-    for name in BOARDS:
+    for name in SAMPLE:
         page = map_page(name, front=front)
         outline = next(s for s in walk(page.shapes) if isinstance(s, Polygon) and s.look == "board")
         edge = (max if below else min)(y for _, y in outline.points)
@@ -110,7 +110,7 @@ def test_the_front_edge_is_named_and_arrows_point_out_of_it(front: str, below: b
         assert (front_word.y > rear_word.y) == below
 
 
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SAMPLE)
 def test_pin_1_is_marked_at_its_end(name: str) -> None:
     for front in ("down", "up"):
         view = {slot.slot: slot for slot in look_at(board(name), front).slots}
@@ -188,7 +188,7 @@ def test_dense_boards_get_an_overview_and_pages_of_sockets() -> None:
 
 
 def test_a_map_that_is_stretched_says_so() -> None:
-    for name in BOARDS:
+    for name in SAMPLE:
         assert "Not to scale" in words(map_page(name))
 
 

@@ -16,7 +16,7 @@ from dimmplan.sheet.letters import face
 from dimmplan.sheet.measure import CAP, font_size, width
 from dimmplan.sheet.shapes import Page, Text
 from tests.sheet.inkcheck import Renderer, pixels
-from tests.sheet.pages import BOARDS, board, sheet, texts
+from tests.sheet.pages import SAMPLE, board, sheet, texts
 
 DPI = 1200
 PIXEL_MM = 25.4 / DPI
@@ -50,7 +50,7 @@ def too_small(page: Page, least_mm: float, renderer: Renderer) -> list[str]:
 
 @pytest.mark.system_tool("rsvg-convert", "libcairo2")
 @pytest.mark.parametrize("renderer", ["rsvg", "cairosvg"])
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SAMPLE)
 def test_no_text_is_drawn_under_2_mm(name: str, renderer: Renderer) -> None:
     for paper in LEAST_NAME_MM:
         for page in sheet(name, "mixed", paper=paper).pages:
@@ -59,7 +59,7 @@ def test_no_text_is_drawn_under_2_mm(name: str, renderer: Renderer) -> None:
 
 @pytest.mark.system_tool("rsvg-convert", "libcairo2")
 @pytest.mark.parametrize("renderer", ["rsvg", "cairosvg"])
-@pytest.mark.parametrize("name", [name for name in BOARDS if len(board(name).slots) <= 32])
+@pytest.mark.parametrize("name", [name for name in SAMPLE if len(board(name).slots) <= 32])
 def test_slot_names_are_drawn_as_large_as_an_arm_s_length_asks(name: str, renderer: Renderer) -> None:
     slots = set(board(name).slots)
     for paper, least in LEAST_NAME_MM.items():

@@ -15,7 +15,7 @@ from dimmplan.sheet.paper import check_bar
 from dimmplan.sheet.shapes import Line, Strokes, Text, walk
 from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot
 from dimmplan.sheet.style import contrast_pairs, palette, stylesheet
-from tests.sheet.pages import BOARDS, board, sheet, texts
+from tests.sheet.pages import SAMPLE, board, sheet, texts
 from tests.sheet.placements import Fill, make
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0)}
@@ -117,7 +117,7 @@ def test_written_sizes_keep_the_heights_after_rounding() -> None:
 
 @pytest.mark.parametrize("paper", PAPERS)
 def test_pages_have_the_size_of_their_paper(paper: str) -> None:
-    for name in BOARDS:
+    for name in SAMPLE:
         for page in sheet(name, "full", paper=paper).pages:
             assert tuple(sorted((page.width_mm, page.height_mm))) == PAPERS[paper]
 
@@ -132,7 +132,7 @@ def test_check_bar_is_50_mm() -> None:
 
 def test_everything_is_drawn_inside_the_printable_page() -> None:
     """Four millimetres at each edge stay free: less is what some printers cannot reach."""
-    for name in BOARDS:
+    for name in SAMPLE:
         for page in sheet(name, "mixed").pages:
             for text in texts(page):
                 assert 4.0 <= text.x <= page.width_mm - 4.0

@@ -66,7 +66,6 @@ def test_effort_on_random_boards(case: Callable[[int], tuple[Board, Request]], n
     ("board", "seed", "stock", "nodes"),
     [
         (large_board(8, 4, 2, 3, EVEN), 10, True, 272_000),
-        (large_board(8, 4, 3, 2, EVEN), 4, True, 540_000),
         (large_board(1, 1, 12, 2, ANY), 5, False, 16_000),
         (large_board(2, 4, 2, 2, GROUPS), 18, False, 60_000),
     ],

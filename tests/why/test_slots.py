@@ -14,7 +14,7 @@ from dimmplan.reasons.case import Case
 from dimmplan.reasons.slots import SlotReason, read_slot, slot_reason, slot_reasons
 from dimmplan.sources import SOURCES
 from dimmplan.wording.slots import reason_statements, reason_title
-from tests.support import sampled, shipped_boards
+from tests.support import sampled, shipped_boards, whole_matrix
 from tests.why.reasons import check_reason
 from tests.why.seeds import seeded_plans
 
@@ -44,6 +44,7 @@ def test_every_slot_has_a_reason_that_holds(board) -> None:
                 assert each.source in SOURCES, each
 
 
+@whole_matrix
 def test_the_usual_kinds_come_up() -> None:
     """Over all boards, the kinds that a caller hears of most are all there: none is dead wording."""
     found: Counter[str] = Counter()
