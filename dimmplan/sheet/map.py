@@ -121,8 +121,8 @@ class _Drawing:
         return [
             *edges(plan.front, board, whole=view.whole),
             outline,
-            *(self.mark(mark) for mark in view.marks),
             *self.zones(),
+            *(self.mark(mark) for mark in view.marks),
             *self.trays(),
             *(self.socket(name, box) for name, box in view.sockets),
             *(shape for brackets in plan.needs.brackets for shape in self.brackets(brackets)),
