@@ -314,7 +314,7 @@ class Space:
         """The best rate of a type in MT/s with at least one, two and more modules on a channel; 0 where none runs."""
         if kind not in self._best_rates:
             sizes = {len(channel.slots) for socket in self.sockets for channel in socket.channels}
-            best = [0] * max(sizes)
+            best = [0] * max(sizes, default=0)
             for option, slots in itertools.product(self.options, sizes):
                 for held in range(1, slots + 1):
                     rate = channel_rate(self.board, option, [self.types[kind]] * held, slots)

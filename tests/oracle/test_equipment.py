@@ -6,6 +6,7 @@ import pytest
 
 from dimmplan.errors import ImpossibleError
 from dimmplan.solve.answer import solve
+from dimmplan.solve.space import Space
 from tests.oracle.brute import best
 from tests.oracle.random_boards import as_wired, random_equipment_case
 from tests.support import sampled, whole_matrix
@@ -42,3 +43,12 @@ def test_the_cases_hold_different_processors_and_absent_trays() -> None:
     assert (
         sum(board.serving(board.processor(request.processor)).served < {*board.slots} for board, request in cases) > 60
     )
+
+
+@pytest.mark.parametrize("seed", [74, 157])
+def test_no_channel_at_all_is_the_answer_no(seed: int) -> None:
+    """Where trays are absent or dead channels leave the fitted sockets nothing to hold modules."""
+    board, request = random_equipment_case(seed)
+    assert not any(socket.channels for socket in Space(board, request).sockets)
+    with pytest.raises(ImpossibleError):
+        solve(board, request)
