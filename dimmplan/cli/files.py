@@ -206,16 +206,11 @@ def _not_ours(path: Path, new: bytes | None, ours: Collection[str]) -> Problem |
             file.seek(0)
             if new is not None and size == len(new) and file.read() == new:
                 return None
-            file.seek(-min(size, _MARK_WITHIN), os.SEEK_END)
-            edited = SEAL in file.read()
     except InputError as error:
         return error.problems[0]._replace(allowed="a file that can be written")
-    found = "a file that was edited since dimmplan wrote it" if edited else "a file that dimmplan did not make"
+    found = "a file that dimmplan did not make, or that was edited since"
     hint = "Overwrite it with --force."
     return Problem(file=cleaned(str(path)), found=found, allowed="a new name", hint=hint)
-
-
-_MARK_WITHIN = 80
 
 
 def _is_there(path: Path) -> bool:
