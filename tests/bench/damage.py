@@ -183,7 +183,7 @@ def harm(folder: Path, rng: random.Random) -> Path | None:
     """Do something to a folder of machines; the path of what must then stay, where something must."""
     machine = folder / "machines" / f"Q-{rng.randint(2, 4)}"
     name = rng.choice(("plan.json", "map.svg", "machine.json", "../../summary.csv", "../../summary.json"))
-    path = (machine / name).resolve()
+    path = Path(os.path.normpath(machine / name))  # a link itself, not what it leads to
     what = rng.choice(("edit", "foreign", "lost", "pipe", "folder", "link", "forged", "left"))
     if what in ("edit", "foreign") and path.is_file():
         path.write_bytes(path.read_bytes() + b"\n" if what == "edit" else b"mine, of dimmplan\n")
