@@ -291,12 +291,6 @@ class Decider:
         codes = {self.whole.code_among(self.types, code): code for code in found}
         return frozenset(here for code, here in codes.items() if code not in aim.without and aim.only in (None, code))
 
-    def all_branches(self, aim: Aim, may_break: Rows) -> Iterator[Branch]:
-        """The branches at every rate."""
-        targets = self._targets(aim)
-        for rate in self.branches.rates(may_break) if targets else ():
-            yield from self.branches.of(may_break, targets, rate, aim.least_sweep)
-
     def reached(self, aim: Aim, may_break: Rows) -> frozenset[int]:
         """The total counts within the aim that some placement has; the lowest rate lets all of them be."""
         targets = self._targets(aim)
