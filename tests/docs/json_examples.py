@@ -2,6 +2,25 @@
 
 from __future__ import annotations
 
+WHOLE = """\
+slot,label
+K1,32GB 2Rx4 PC4-2933Y-R
+K2,empty
+L1,32GB 2Rx4 PC4-2933Y-R
+L2,empty
+M1,32GB 2Rx4 PC4-2933Y-R
+P1,32GB 2Rx4 PC4-2933Y-R
+P2,empty
+Q1,32GB 2Rx4 PC4-2933Y-R
+Q2,empty
+R1,32GB 2Rx4 PC4-2933Y-R
+T1,32GB 2Rx4 PC4-2933Y-R
+U1,32GB 2Rx4 PC4-2933Y-R
+V1,32GB 2Rx4 PC4-2933Y-R
+W1,32GB 2Rx4 PC4-2933Y-R
+X1,32GB 2Rx4 PC4-2933Y-R
+Y1,empty
+"""
 FILES = {
     "copied.csv": "count,slots\n1,D3\n2,D3 D9\n",
     "found.csv": """\
@@ -23,45 +42,8 @@ W1,32GB 2Rx4 PC4-2933Y-R
 X1,32GB 2Rx4 PC4-2933Y-R
 Y1,empty
 """,
-    "whole.csv": """\
-slot,label
-K1,32GB 2Rx4 PC4-2933Y-R
-K2,empty
-L1,32GB 2Rx4 PC4-2933Y-R
-L2,empty
-M1,32GB 2Rx4 PC4-2933Y-R
-P1,32GB 2Rx4 PC4-2933Y-R
-P2,empty
-Q1,32GB 2Rx4 PC4-2933Y-R
-Q2,empty
-R1,32GB 2Rx4 PC4-2933Y-R
-T1,32GB 2Rx4 PC4-2933Y-R
-U1,32GB 2Rx4 PC4-2933Y-R
-V1,32GB 2Rx4 PC4-2933Y-R
-W1,32GB 2Rx4 PC4-2933Y-R
-X1,32GB 2Rx4 PC4-2933Y-R
-Y1,empty
-""",
-    "seated.csv": """\
-slot,label
-K1,32GB 2Rx4 PC4-2933Y-R
-K2,empty
-L1,32GB 2Rx4 PC4-2933Y-R
-L2,empty
-M1,32GB 2Rx4 PC4-2933Y-R
-P1,32GB 2Rx4 PC4-2933Y-R
-P2,empty
-Q1,32GB 2Rx4 PC4-2933Y-R
-Q2,empty
-R1,32GB 2Rx4 PC4-2933Y-R
-T1,32GB 2Rx4 PC4-2933Y-R
-U1,32GB 2Rx4 PC4-2933Y-R
-V1,32GB 2Rx4 PC4-2933Y-R
-W1,32GB 2Rx4 PC4-2933Y-R
-X1,32GB 2Rx4 PC4-2933Y-R
-Y1,empty
-spare,32GB 2Rx4 PC4-2933Y-R
-""",
+    "whole.csv": WHOLE,
+    "seated.csv": WHOLE + "spare,32GB 2Rx4 PC4-2933Y-R\n",
     "shelf.csv": """\
 label,count,price,currency,note
 32GB 2Rx4 PC4-2933Y-R,20,90,EUR,
