@@ -113,11 +113,13 @@ class Bench:
         ]
         forced, _ = self.call(*words, "--force")
         after = files_of(folder)
+        refused = {path.parent for path in mine if content_of(path) in ("folder", "other")}
         self.faults += [
             f"{name} is not mended"
             for name, its in self.fresh.items()
-            # a bad row stands in the summary; a folder in the place of a file is refused, --force or not
+            # a folder or a pipe in the place of a file is refused, --force or not, and with it the row of its machine
             if forced < 2 and name.startswith("machines/") and name in after and after[name] != its
+            if (folder / name).parent not in refused
         ]
         shutil.rmtree(folder)
 
