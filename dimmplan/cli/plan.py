@@ -14,7 +14,7 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli import STOPPED, options, terminal
 from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
 from dimmplan.cli.options import InventoryOptions, RequestOptions, SheetOptions, option
-from dimmplan.cli.waiting import waiting
+from dimmplan.cli.waiting import Waiting, waiting
 from dimmplan.errors import InputError, Problem
 from dimmplan.growth.pinned import NOTHING, Next, Start, next_by_adding, plan_from
 from dimmplan.model.board import Board
@@ -267,6 +267,12 @@ class _Answer:
         self.record = record | self.record
         self.texts.insert(0, text)
 
+    def next_by_adding(self, nexts: tuple[Next, ...] | None) -> None:
+        """Put what adding alone can reach behind the answer; ``None`` where the search was ended before that."""
+        self.record["next_by_adding"] = next_record(nexts or ())
+        if nexts is not None:
+            self.texts.append(next_text(nexts))
+
     def document(self, sheet: SheetOptions) -> dict[str, Any]:
         """All of it as JSON."""
         return plan_record(self.planned, **sheet_record(sheet.named()), **self.record).plain()
@@ -287,51 +293,52 @@ def _answer(
         machine = keep(board, read, matching, data_saved=kept.data_saved, supplies=request.supplies)
         request = replace(request, supplies=machine.supplies)
         start = machine.start(request.fitted, in_place=kept.keep_in_place)
-    if later.then:
-        answer = _chain(board, _requests(request, later, terms["over"]), start, may_move=later.then_may_move)
-    else:
-        answer = _alone(board, request, start, shelf=shelf, modules=terms["modules"])
-    answer.shelf = shelf
-    if machine is not None:
-        _keep_beside(answer, machine, start)
+    requests = _requests(request, later, terms["over"])
+    with waiting() as wait:
+        if later.then:
+            answer = _chain(board, requests, start, wait, may_move=later.then_may_move)
+        else:
+            answer = _alone(board, request, start, wait, shelf=shelf, modules=terms["modules"])
+        if machine is not None:
+            _keep_beside(answer, machine, start, wait)
+    answer.shelf, answer.stopped = shelf, wait.stopping
     if shelf is not None:
         answer.beside(shelf_text(answer.planned, shelf), stock=shelf_record(answer.planned, shelf))
     return answer
 
 
-def _alone(board: Board, request: Request, start: Start, *, shelf: Shelf | None, modules: Sequence[str]) -> _Answer:
-    with waiting() as wait:
-        planned = plan_from(board, request, start, shelf=shelf, modules=modules)
-        nexts = wait.unless_stopped(lambda: next_by_adding(planned), tuple[Next, ...]())
-        free = None if start.pins else wait.unless_stopped(lambda: without_mode(planned), None)
-    record = {"next_by_adding": next_record(nexts)}
-    answer = _Answer(planned=planned, record=record, texts=[next_text(nexts)], stopped=wait.stopping)
+def _alone(
+    board: Board, request: Request, start: Start, wait: Waiting, *, shelf: Shelf | None, modules: Sequence[str]
+) -> _Answer:
+    planned = plan_from(board, request, start, shelf=shelf, modules=modules)
+    nexts = wait.unless_stopped(lambda: next_by_adding(planned), None)
+    free = None if start.pins else wait.unless_stopped(lambda: without_mode(planned), None)
+    answer = _Answer(planned=planned, record={}, texts=[])
+    answer.next_by_adding(nexts)
     if free is not None:
         answer.beside(mode_text(planned, free), mode_price=mode_record(planned, free))
     return answer
 
 
-def _chain(board: Board, requests: list[Request], start: Start, *, may_move: bool) -> _Answer:
+def _chain(board: Board, requests: list[Request], start: Start, wait: Waiting, *, may_move: bool) -> _Answer:
     from dimmplan.growth.grow import grow
     from dimmplan.growth.keep import change_between
 
     growth = grow(board, requests, may_move=may_move, start=start)
     changes = [change_between(*steps) for steps in pairwise(growth.steps)] if may_move else []
-    nexts = next_by_adding(growth.steps[-1])
-    return _Answer(
-        planned=growth.steps[0],
-        record={"growth": growth_record(growth, changes), "next_by_adding": next_record(nexts)},
-        texts=[growth_text(growth, changes), next_text(nexts)],
-        later=growth.steps[1:],
-    )
+    answer = _Answer(planned=growth.steps[0], record={}, texts=[], later=growth.steps[1:])
+    answer.next_by_adding(wait.unless_stopped(lambda: next_by_adding(growth.steps[-1]), None))
+    answer.beside(growth_text(growth, changes), growth=growth_record(growth, changes))
+    return answer
 
 
-def _keep_beside(answer: _Answer, kept: KeptModules, start: Start) -> None:
+def _keep_beside(answer: _Answer, kept: KeptModules, start: Start, wait: Waiting) -> None:
     from dimmplan.growth.keep import change_to
     from dimmplan.growth.upgrade import upgrade_of
 
     planned, change = answer.planned, change_to(kept, answer.planned)
-    upgrade = upgrade_of(planned, kept.now(planned.request.fitted), start)
+    now = kept.now(planned.request.fitted)
+    upgrade = wait.unless_stopped(lambda: upgrade_of(planned, now, start), None) or upgrade_of(planned, now, None)
     answer.planned = replace(planned, remarks=upgrade_findings(upgrade))
     before = None if upgrade.before is None else BeforeEntry.of(upgrade.before)
     answer.beside(kept_text(kept, planned, upgrade, change), before=before, kept=kept_record(kept, change))

@@ -45,11 +45,12 @@ class Waiting:
         if self.stopping:
             return otherwise
         try:
-            return work()
+            found = work()
         except (EffortSpent, StoppedError):
             if not self.stopping:
                 raise
             return otherwise
+        return otherwise if self.stopping else found
 
     def clear(self) -> None:
         """Take away what was shown."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from dimmplan.errors import Cause, DimmplanError, ImpossibleError
+from dimmplan.errors import Cause, DimmplanError, ImpossibleError, StoppedError
 from dimmplan.growth.pinned import NOTHING, SWEEP, Start, capacities_from, impossible_from, planned_as, solve_from
 from dimmplan.growth.pins import PinnedSpace, Pins, all_of, closed, staying, within
 from dimmplan.growth.stay import most_staying
@@ -101,6 +101,8 @@ class Chain(NamedTuple):
 class Growth:
     """The best chain found for some requests, each step as a plan, and each step chosen by itself (``free``).
 
+    After Ctrl-C no step is chosen by itself.
+
     ``bound`` names the first criterion of the chain at which a better one is not ruled out, and the best value that it
     could have; ``None`` where no chain has better figures.
     """
@@ -109,10 +111,12 @@ class Growth:
     may_move: bool
     chain: Chain
     steps: tuple[Planned, ...]
-    free: tuple[Answer, ...]
+    free: tuple[Answer | None, ...]
     bound: tuple[str, Value] | None
     effort: int
     outside_window: bool
+    stopped: str | None = None
+    """Why the search of chains ended before all that it would try was tried."""
 
 
 def grow(board: Board, requests: Sequence[Request], *, may_move: bool = False, start: Start = NOTHING) -> Growth:
@@ -126,34 +130,44 @@ def grow(board: Board, requests: Sequence[Request], *, may_move: bool = False, s
 
     Raises ``ImpossibleError`` where no chain is found.
     """
-    effort = 0
+    budget = Budget(requests[0].effort)
     for outside in (False, True):
-        task = _Task(board=board, requests=requests, may_move=may_move, start=start, outside=outside)
+        task = _Task(board=board, requests=requests, may_move=may_move, start=start, outside=outside, budget=budget)
         chain = task.best()
-        effort += task.effort
         if chain is not None:
             break
     else:
         raise _impossible(task)
-    bound = task.bound(chain)
-    contents = chain.contents
+    bound, contents, stopped = task.bound(chain), chain.contents, budget.reason if task.cut else None
     if start.lying and not start.stays and not may_move:
         contents = tuple(most_staying(board, requests[0], contents, start.lying, hold=start.hold))
         chain = chain_of(board, requests, contents)
-    free = tuple(solve_from(board, each, start._replace(stays={}), alternatives=False) for each in requests)
+    free = tuple(_by_itself(board, request, start, budget) for request in requests)
     return Growth(
         board=board,
         may_move=may_move,
         chain=chain,
         steps=tuple(
-            planned_as(board, request, content, alone, stopped=STEP_STOPPED, hold=start.hold)
+            planned_as(board, request, content, alone, stopped=stopped or STEP_STOPPED, hold=start.hold)
             for request, content, alone in zip(requests, contents, free, strict=True)
         ),
         free=free,
         bound=bound,
-        effort=effort,
+        effort=budget.spent,
         outside_window=outside,
+        stopped=stopped,
     )
+
+
+def _by_itself(board: Board, request: Request, start: Start, budget: Budget) -> Answer | None:
+    """A step chosen by its own list; ``None`` where searches are to end."""
+    if budget.stopping:
+        return None
+    try:
+        answer = solve_from(board, request, start._replace(stays={}), alternatives=False)
+    except StoppedError:
+        return None
+    return None if budget.stopping else answer
 
 
 def chain_of(board: Board, requests: Sequence[Request], contents: Sequence[Content]) -> Chain:
@@ -204,20 +218,30 @@ class _Task:
     may_move: bool
     start: Start
     outside: bool
-    effort: int = 0
+    budget: Budget
     searches: dict[object, Search] = field(default_factory=dict)
+    known: dict[tuple[int, Types], _Alone | None] = field(default_factory=dict)
+    found: Chain | None = None
+    cut: bool = False
+    """True where not all was searched that would have been."""
 
     # -- the chain -------------------------------------------------------------------------------------------------
 
     def best(self) -> Chain | None:
-        """The best chain found; ``None`` where none is."""
-        best: Chain | None = None
+        """The best chain found; ``None`` where none is.
+
+        Once a step is found its chain is finished, and once a chain is found the search may end at any time.
+        """
         for types in (None, *self._type_sets()):
+            if self.found is not None and self.budget.over:
+                self.cut = True
+                break
             ideal = self._ideal(types)
-            if ideal is not None and (best is None or ideal < best.worth.key[: len(ideal)]):
-                found = [best, *(chain for first in range(len(self.requests)) for chain in self._from(first, types))]
-                best = min(filter(None, found), key=lambda chain: chain.key, default=None)
-        return best
+            if ideal is not None and (self.found is None or ideal < self.found.worth.key[: len(ideal)]):
+                for first in range(len(self.requests)):
+                    for chain in self._from(first, types):
+                        self.found = chain if self.found is None else min(self.found, chain, key=lambda each: each.key)
+        return self.found
 
     def _type_sets(self) -> Iterator[Types]:
         """The largest sets of types that a chain may use."""
@@ -274,7 +298,10 @@ class _Task:
 
     def _alone(self, step: int, types: Types = None) -> _Alone | None:
         """The best of a step with nothing but what lies in the machine; with moves, later steps are free of that."""
-        return self._search(step, self._pins(step), _LATER if step else _FIRST, types, self.requests[step].supplies)
+        if (step, types) not in self.known:
+            criteria, supplies = _LATER if step else _FIRST, self.requests[step].supplies
+            self.known[step, types] = self._search(step, self._pins(step), criteria, types, supplies)
+        return self.known[step, types]
 
     def _pins(self, step: int) -> Pins:
         return closed(self.start.hold) if step and self.may_move else self.start.pins
@@ -303,23 +330,23 @@ class _Task:
         key = step, frozenset(pins.items()), supplies
         if key not in self.searches:
             request = replace(self.requests[step], supplies=supplies)
-            self.searches[key] = Search(PinnedSpace(self.board, request, pins), Budget(request.effort))
+            self.searches[key] = Search(PinnedSpace(self.board, request, pins), self.budget)
         search, request = self.searches[key], self.requests[step]
         if not search.space.possible():
             return None
         search.criteria = tuple(CRITERIA[name] for name in criteria if name != "cost" or search.priced)
-        search.budget.spent, search.budget.armed = 0, False
+        self.budget.armed = self.found is not None
+        search.incumbent = None
         most = most_gib(search.space)
         high = max(most, request.capacity_gib) if self.outside else request.limit_gib
         proven = True
         try:
             found = search.best(Aim(request.capacity_gib, high, types=types))
         except EffortSpent:
-            found, proven = search.incumbent, False
-        finally:
-            self.effort += search.budget.spent
+            found, proven, self.cut = search.incumbent, False, True
         if found is None:
             return None
+        self.budget.patient = True
         names = [criterion.name for criterion in search.criteria]
         return _Alone(content_of(search.space, found.board_order), dict(zip(names, found.vector, strict=True)), proven)
 

@@ -16,11 +16,12 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.planner import Planned, plan, planned_of
 from dimmplan.rules import judge
-from dimmplan.solve.answer import Answer, Bound, Choice, solve, solve_in
+from dimmplan.solve.answer import Answer, Bound, Choice, bound_of, solve, solve_in
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import capacities
-from dimmplan.solve.evaluate import content_of, usable_of, vector_of
+from dimmplan.solve.criteria import criteria_of
+from dimmplan.solve.evaluate import Value, content_of, usable_of, vector_of
 from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib
@@ -148,32 +149,30 @@ def planned_as(
     board: Board,
     request: Request,
     content: Mapping[str, Module | None],
-    free: Answer,
+    free: Answer | None,
     *,
     stopped: str,
     hold: tuple[str, ...] = (),
 ) -> Planned:
     """A placement that was chosen for another reason than the request's own list, as the plan of that request.
 
-    It is called proven where it is just what the list would choose (``free``). Elsewhere ``stopped`` says what it was
-    chosen for, and the bound names the first criterion at which the list would have something better.
+    It is called proven where it is just what the list would choose (``free``, where that is known). Elsewhere
+    ``stopped`` says what it was chosen for, and the bound names the first criterion at which the list would have
+    something better.
     """
     lies = {slot: content.get(slot) for slot in board.slots}
-    if lies == {slot: free.best.content.get(slot) for slot in board.slots}:
+    if free is not None and lies == {slot: free.best.content.get(slot) for slot in board.slots}:
         return planned_of(board, request, free, hold=hold)
     space = Space(board, request)
-    vector = vector_of(space, free.criteria, lies)
+    criteria = criteria_of(request.prefer, priced=all(supply.priced for supply in request.supplies))
+    vector = vector_of(space, criteria, lies)
     if vector is None:
         raise DimmplanError("internal: a placement that was chosen breaks a rule")
-    bound = Bound(criterion="board_order", value=None)
-    for criterion, here, there in zip(free.criteria, vector, free.best.vector, strict=True):
-        if here != there:
-            bound = Bound(criterion=criterion.name, value=there if free.proven else None)
-            break
-    usable = usable_of(space, lies)
+    best = Choice(content=lies, vector=vector, usable_gib=usable_of(space, lies))
+    bound = bound_of(space, criteria, best) if free is None else _bound_by(free, vector)
     answer = Answer(
-        criteria=free.criteria,
-        best=Choice(content=lies, vector=vector, usable_gib=usable),
+        criteria=criteria,
+        best=best,
         proven=False,
         stopped=stopped,
         bound=bound,
@@ -181,9 +180,17 @@ def planned_as(
         runners_up=(),
         step_above=None,
         step_below=None,
-        outside_window=usable > request.limit_gib,
+        outside_window=best.usable_gib > request.limit_gib,
     )
     return planned_of(board, request, answer, hold=hold)
+
+
+def _bound_by(free: Answer, vector: Sequence[Value]) -> Bound:
+    """The first criterion at which a request's own answer is not what was chosen."""
+    for criterion, here, there in zip(free.criteria, vector, free.best.vector, strict=True):
+        if here != there:
+            return Bound(criterion=criterion.name, value=there if free.proven else None)
+    return Bound(criterion="board_order", value=None)
 
 
 # -- what adding alone can reach -------------------------------------------------------------------------------------

@@ -49,13 +49,15 @@ class Upgrade:
     """A machine before an upgrade and after it; ``before`` is ``None`` where not all that it holds is known to run.
 
     Where it would get slower, ``no_slower`` is the cheapest placement around the same start that does not make it so:
-    at the nearest capacity that has one, least cost (where all is priced), fewest bought, fewest discarded.
+    at the nearest capacity that has one, least cost (where all is priced), fewest bought, fewest discarded. It is left
+    out where nobody ``searched``.
     """
 
     before: Speed | None
     after: Speed
     no_slower: Choice | None
     no_slower_speed: Speed | None
+    searched: bool
 
     @property
     def slower(self) -> bool:
@@ -83,16 +85,19 @@ def _speed(figures: PlacementFigures) -> Speed:
     )
 
 
-def upgrade_of(planned: Planned, content: Content | None, start: Start) -> Upgrade:
-    """What a plan makes of a machine that holds ``content`` (``None`` where that is not known whole)."""
+def upgrade_of(planned: Planned, content: Content | None, start: Start | None) -> Upgrade:
+    """What a plan makes of a machine that holds ``content`` (``None`` where that is not known whole).
+
+    Without a ``start`` no placement that is no slower is searched for.
+    """
     board, request = planned.board, planned.request
     before = None if content is None else speed_of(board, request, content)
     after = _speed(planned.figures)
     choice = speed = None
-    if before is not None and after.slower_than(before):
+    if start is not None and before is not None and after.slower_than(before):
         choice = _no_slower(planned, before, start)
         speed = None if choice is None else speed_of(board, request, choice.content)
-    return Upgrade(before=before, after=after, no_slower=choice, no_slower_speed=speed)
+    return Upgrade(before=before, after=after, no_slower=choice, no_slower_speed=speed, searched=start is not None)
 
 
 def _no_slower(planned: Planned, before: Speed, start: Start) -> Choice | None:

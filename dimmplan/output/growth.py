@@ -96,9 +96,9 @@ def upgrade_findings(upgrade: Upgrade) -> tuple[Finding, ...]:
         return ()
     text = f"The machine gets slower: {_speed(upgrade.before)} now, {_speed(upgrade.after)} after."
     choice, speed = upgrade.no_slower, upgrade.no_slower_speed
-    if choice is None or speed is None:
+    if upgrade.searched and (choice is None or speed is None):
         text += " Nothing within the capacity that was asked for is as fast as it is now."
-    else:
+    elif choice is not None and speed is not None:
         capacity = format_capacity(choice.usable_gib)
         text += f" The cheapest that is no slower: {choice_phrase(choice)}, {capacity}, {_speed(speed)}."
     where = (upgrade.after.worst_socket,)
@@ -281,8 +281,8 @@ class GrowthStep(Record):
     added: list[Count] = Field(description="what is added at the step")
     status: str = Field(description="`proven` or `best-found`, of the step for itself")
     code: str = Field(description="its plan code")
-    free: IndependentEntry = Field(description="the step planned for itself alone")
-    price: PriceEntry = Field(description="what the chain costs against that")
+    free: IndependentEntry | None = Field(description="the step planned for itself alone; null after Ctrl-C")
+    price: PriceEntry | None = Field(description="what the chain costs against that; null after Ctrl-C")
     change: MovesDocument | None = Field(default=None, description="how to get there, with `--then-may-move`")
 
 
@@ -299,13 +299,13 @@ class GrowthEntry(Record):
     may_move: bool = Field(description="whether later steps may move modules")
     max_types: int = Field(description="most types used at once")
     status: str = Field(description="`best-found`: no search goes over whole chains")
-    stopped: str | None = Field(description="what is not proven")
+    stopped: str | None = Field(description="what is not proven, and why")
     bound: BoundEntry = Field(description="how far the search came")
     outside_window: bool = Field(description="a step is more than a quarter above its request")
     criteria: list[CriterionEntry] = Field(description="what decides the chain")
     steps: list[GrowthStep] = Field(description="the steps in order")
     path: PathEntry = Field(description="the chain")
-    free_path: PathEntry = Field(description="the same with every step planned for itself")
+    free_path: PathEntry | None = Field(description="the same with every step planned for itself; null after Ctrl-C")
 
 
 def growth_record(growth: Growth, changes: Sequence[Change] = ()) -> GrowthEntry:
@@ -314,7 +314,7 @@ def growth_record(growth: Growth, changes: Sequence[Change] = ()) -> GrowthEntry
         growth,
         max_types=growth.steps[0].request.max_types,
         status="best-found",
-        stopped="no search covers the whole chain",
+        stopped=growth.stopped or "no search covers the whole chain",
         bound=bound_record(growth.bound, growth.effort),
         criteria=[
             CriterionEntry.of(name=each.name, value=value, better=each.better)
@@ -322,14 +322,20 @@ def growth_record(growth: Growth, changes: Sequence[Change] = ()) -> GrowthEntry
         ],
         steps=[_step_record(growth, index, changes) for index in range(len(growth.steps))],
         path=_path(growth, [step.answer.best for step in growth.steps]),
-        free_path=_path(growth, [answer.best for answer in growth.free]),
+        free_path=_free_path(growth),
     )
 
 
+def _free_path(growth: Growth) -> PathEntry | None:
+    """The path of steps that are each planned for themselves, where all of them are known."""
+    choices = [answer.best for answer in growth.free if answer is not None]
+    return _path(growth, choices) if len(choices) == len(growth.free) else None
+
+
 def _step_record(growth: Growth, index: int, changes: Sequence[Change]) -> GrowthStep:
-    step, free = growth.steps[index], growth.free[index].best
+    step, alone = growth.steps[index], growth.free[index]
     best = step.answer.best
-    sweep, by_itself = sweep_of(step, best), sweep_of(step, free)
+    sweep = sweep_of(step, best)
     return GrowthStep.of(
         step.placement,
         capacity_gib=step.request.capacity_gib,
@@ -338,9 +344,12 @@ def _step_record(growth: Growth, index: int, changes: Sequence[Change]) -> Growt
         modules=counts_in(best.content),
         added=counts_in(_added(growth, index)),
         code=encode(growth.board, step.placement),
-        free=_independent(step, free),
-        price=PriceEntry.of(
-            balanced_sweep_gb_s=by_itself - sweep, over_gib=whole(Fraction(best.usable_gib - free.usable_gib))
+        free=None if alone is None else _independent(step, alone.best),
+        price=None
+        if alone is None
+        else PriceEntry.of(
+            balanced_sweep_gb_s=sweep_of(step, alone.best) - sweep,
+            over_gib=whole(Fraction(best.usable_gib - alone.best.usable_gib)),
         ),
         **({"change": moves_record(changes[index - 1])} if index and changes else {}),
     )
@@ -387,11 +396,12 @@ def growth_text(growth: Growth, changes: Sequence[Change] = ()) -> str:
     for index in range(len(growth.steps)):
         lines += _step_lines(growth, index, changes)
     path = _path(growth, [step.answer.best for step in growth.steps])
-    free = _path(growth, [answer.best for answer in growth.free])
-    text = (
-        f"This path buys {counted(path.bought, 'module')} in all and leaves {path.left_over or 'none'} over; "
-        f"each step by itself would buy {free.bought} and leave {free.left_over or 'none'} over."
-    )
+    free = _free_path(growth)
+    text = f"This path buys {counted(path.bought, 'module')} in all and leaves {path.left_over or 'none'} over"
+    if free is None:
+        text += "."
+    else:
+        text += f"; each step by itself would buy {free.bought} and leave {free.left_over or 'none'} over."
     return "\n".join([*lines, "", *wrapped(text)]) + "\n"
 
 
@@ -408,14 +418,15 @@ _NAMES = {
 def _status(growth: Growth) -> str:
     if growth.bound is None:
         return "best found: no chain has better figures"
+    why = "" if growth.stopped is None else f"{growth.stopped}; "
     name, value = growth.bound
     words = _NAMES.get(name, "a chain with less capacity above a request")
     unit = " GB/s" if "sweep" in name else " GiB" if "gib" in name else ""
-    return f"best found, not proven: {words} is possible (at best {trimmed(Fraction(value), 1)}{unit})"
+    return f"best found, not proven: {why}{words} is possible (at best {trimmed(Fraction(value), 1)}{unit})"
 
 
 def _step_lines(growth: Growth, index: int, changes: Sequence[Change]) -> Iterator[str]:
-    step, free = growth.steps[index], growth.free[index].best
+    step, alone = growth.steps[index], growth.free[index]
     best = step.answer.best
     capacity = as_asked(step.request.capacity_gib, best.usable_gib)
     yield ""
@@ -431,7 +442,8 @@ def _step_lines(growth: Growth, index: int, changes: Sequence[Change]) -> Iterat
             for each in counts_in(added)
         ]
         yield from wrapped(f"adds {'; '.join(slots)}", first="   ", rest="     ")
-    yield from wrapped(_by_itself(step, free), first="   ", rest="     ")
+    if alone is not None:
+        yield from wrapped(_by_itself(step, alone.best), first="   ", rest="     ")
 
 
 def _by_itself(step: Planned, free: Choice) -> str:

@@ -91,7 +91,8 @@ def _headline(planned: Planned, figures: PlacementFigures) -> list[str]:
         lines.append(f"Why {got}: as asked")
     else:
         why = "; ".join(f"{cause.text.rstrip('.')} [{cause.rule}]" for cause in answer.rounded_up[:1])
-        lines.append(f"Why {got}: {asked} asked; {why or f'{placement.prefer} prefers it'}")
+        otherwise = f"{placement.prefer} prefers it" if answer.proven else "the best found"
+        lines.append(f"Why {got}: {asked} asked; {why or otherwise}")
     faster = [step for step in (answer.step_above, answer.step_below) if step]
     lines += [f"Faster: {_step_text(planned, step)}" for step in faster]
     return [line for text in (*lines, f"{placement.prefer}: {status}") for line in wrapped(text, rest="  ")]

@@ -25,7 +25,7 @@ from dimmplan.solve.evaluate import Value, broken_rows, content_of, usable_of, v
 from dimmplan.solve.promise import Promise
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
-from dimmplan.units import Gib, channel_peak_gb_s, counted
+from dimmplan.units import Gib, channel_peak_gb_s
 
 MOST_RUNNERS_UP = 3
 BESIDE = 300_000
@@ -101,13 +101,13 @@ def solve_in(space: Space, *, alternatives: bool = True, steps: bool = False) ->
     if found is None:
         return None
     best, effort = _checked(space, search.criteria, found), budget.spent
-    stopping = Budget.listener is not None and Budget.listener.stopping
-    more = _Alternatives(space, search, aim, found, best) if (alternatives or steps) and not stopping else None
+    stopped = None if proven else budget.reason
+    more = _Alternatives(space, search, aim, found, best) if (alternatives or steps) and not budget.stopping else None
     return Answer(
         criteria=search.criteria,
         best=best,
         proven=proven,
-        stopped=None if proven else _stopped(request),
+        stopped=stopped,
         bound=None if proven else bound_of(space, search.criteria, best),
         effort=effort,
         runners_up=more.runners_up() if more and alternatives else (),
@@ -117,13 +117,6 @@ def solve_in(space: Space, *, alternatives: bool = True, steps: bool = False) ->
         rounded_up=more.rounded_up() if more else (),
         least_difference_gib=more.least_difference() if more else None,
     )
-
-
-def _stopped(request: Request) -> str:
-    """Why a search ended before it was done."""
-    if Budget.listener is not None and Budget.listener.stopping:
-        return "Ctrl-C ended the search"
-    return f"the search reached its limit of {counted(request.effort, 'node')}"
 
 
 def _impossible(board: Board, request: Request) -> ImpossibleError:

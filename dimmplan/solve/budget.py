@@ -9,6 +9,7 @@ from typing import ClassVar, NamedTuple, Protocol
 
 from dimmplan.errors import StoppedError
 from dimmplan.solve.criteria import Criterion
+from dimmplan.units import counted
 
 NODES_A_REPORT = 2000
 
@@ -36,14 +37,17 @@ class Listener(Protocol):
 
 
 class Budget:
-    """Counts search nodes. The limit binds only once ``armed``: a search never ends without a first placement."""
+    """Counts search nodes. The limit binds only once ``armed``: a search never ends without a first placement.
+
+    A ``patient`` one is not stopped before that either.
+    """
 
     listener: ClassVar[Listener | None] = None
 
     def __init__(self, limit: int) -> None:
         self.limit = limit
         self.spent = 0
-        self.armed = False
+        self.armed = self.patient = False
         self.progress: Progress | None = None
         self._heard = 0
 
@@ -58,10 +62,27 @@ class Budget:
             self._heard = 0
             if self.progress is not None:
                 self.listener.hear(self.progress)
-            if self.listener.stopping:
+            if self.stopping and (self.armed or not self.patient):
                 raise EffortSpent if self.armed else StoppedError
         if self.armed and self.spent > self.limit:
             raise EffortSpent
+
+    @property
+    def stopping(self) -> bool:
+        """True where whoever listens wants searches to end."""
+        return self.listener is not None and self.listener.stopping
+
+    @property
+    def over(self) -> bool:
+        """True where no more is to be searched."""
+        return self.spent > self.limit or self.stopping
+
+    @property
+    def reason(self) -> str | None:
+        """Why a search ended before it was done; ``None`` where nothing ends it."""
+        if self.stopping:
+            return "Ctrl-C ended the search"
+        return f"the search reached its limit of {counted(self.limit, 'node')}" if self.over else None
 
 
 @contextmanager

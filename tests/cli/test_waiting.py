@@ -59,6 +59,30 @@ def test_nothing_found_so_far(monkeypatch: pytest.MonkeyPatch, capsys: pytest.Ca
     assert said.err == "stopped: nothing was found so far\n"
 
 
+CHAIN = ["plan", "tombolo-32", "--capacity", "640GiB", "--then", "1TiB", "--then-may-move"]
+
+
+@pytest.mark.parametrize("found", [1, 40])
+def test_the_best_chain_so_far(found: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """Pressed when the first step is found, or while other types are tried: a whole chain with its bound."""
+    heard = iter(range(1000))
+    press(monkeypatch, lambda progress: progress.best is not None and next(heard) >= found)
+    assert run([*CHAIN, "--json"]) == 130
+    plan = json.loads(capsys.readouterr().out)
+    growth = plan["growth"]
+    assert (growth["status"], growth["stopped"]) == ("best-found", "Ctrl-C ended the search")
+    assert growth["bound"]["criterion"] and len(growth["steps"]) == 2
+    assert {(step["free"], step["price"]) for step in growth["steps"]} == {(None, None)}
+    assert (plan["next_by_adding"], growth["free_path"]) == ([], None)
+
+
+def test_the_best_chain_so_far_as_text(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    press(monkeypatch, lambda progress: progress.best is not None)
+    assert run(CHAIN) == 130
+    text = " ".join(capsys.readouterr().out.split())
+    assert "best found, not proven: Ctrl-C ended the search; " in text and "by itself" not in text
+
+
 def test_what_stands_beside_an_answer_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     """Pressed while the next step is worked out: the answer is there."""
     with waiting() as wait:
