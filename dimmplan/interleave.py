@@ -73,6 +73,20 @@ def regions(amounts: Amounts, permitted: Permitted, rates: Amounts | None = None
     return tuple(found)
 
 
+def depths(amounts: Amounts, permitted: Permitted) -> tuple[int, int, int]:
+    """Of the regions of a socket with memory: the sum of their depths, their number, and the fewest ways."""
+    loop = _Loop(amounts, permitted, None)
+    total, ways = 0, list[int]()
+    while any(loop.left):
+        if loop.single:
+            alone = [left for left in loop.left if left]
+            return total + sum(alone), len(ways) + len(alone), 1
+        for region in loop.step():
+            total += region.depth
+            ways.append(region.ways)
+    return total, len(ways), min(ways)
+
+
 class _Choice(NamedTuple):
     """A candidate set, its depth and what happens to its excess."""
 
@@ -91,6 +105,20 @@ class _Loop:
         ends = list(itertools.accumulate(len(controller) for controller in amounts))
         self.controllers = [tuple(range(a, b)) for a, b in zip([0, *ends], ends, strict=False)]
         self.filled = frozenset(index for index, amount in enumerate(self.left) if amount)
+        wide = sorted(permitted.groups, key=lambda group: -len(group.channels))
+        self.groups = [group for group in wide if not group.exclusive or self.filled <= set(group.channels)]
+        """Groups that may still be open, the widest first, in the board's order."""
+        self._close()
+
+    @property
+    def single(self) -> bool:
+        """True where every channel that is left serves for itself."""
+        return self.permitted.style == "groups" and not self.groups
+
+    def _close(self) -> None:
+        """Drop the groups of which a channel has nothing left."""
+        left = self.left
+        self.groups = [group for group in self.groups if all([left[channel] for channel in group.channels])]
 
     def step(self) -> list[Region]:
         """Take the best set, serve its depth, and return the regions that this makes."""
@@ -104,6 +132,7 @@ class _Loop:
                 if self.left[channel]:
                     found.append(Region(1, self.left[channel], (channel,)))
                     self.left[channel] = 0
+        self._close()
         return found
 
     def _best(self) -> _Choice:
@@ -133,22 +162,15 @@ class _Loop:
 
     def _groups(self) -> Iterator[_Choice]:
         """The widest listed groups that are open now, in the board's order."""
-        width = 0
-        found: list[_Choice] = []
-        for group in self.permitted.groups:
-            if len(group.channels) < width or not self._open(group):
-                continue
-            if len(group.channels) > width:
-                width, found = len(group.channels), []
-            depth = min(self.left[channel] for channel in group.channels)
-            found.append(_Choice(group.channels, depth, group.excess))
-        yield from found
-
-    def _open(self, group: Group) -> bool:
-        amounts = [self.left[channel] for channel in group.channels]
-        if not all(amounts) or (group.excess == "none" and len(set(amounts)) > 1):
-            return False
-        return not group.exclusive or self.filled <= set(group.channels)
+        left, width = self.left, 0
+        for group in self.groups:
+            if len(group.channels) < width:
+                return
+            amounts = [left[channel] for channel in group.channels]
+            depth = min(amounts)
+            if group.excess != "none" or depth == max(amounts):
+                width = len(group.channels)
+                yield _Choice(group.channels, depth, group.excess)
 
     def _by_ways(self) -> Iterator[_Choice]:
         """The widest sets of the permitted numbers of channels; only those of greatest depth, then sum, survive."""

@@ -5,12 +5,16 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Hashable, Sequence
+from typing import NamedTuple
 
-from dimmplan.interleave import Permitted
+from dimmplan.interleave import Group, Permitted
 from dimmplan.solve.space import Load
 
 Loads = Sequence[Load | None]
 """What each channel is loaded with; ``None`` where that is open."""
+
+
+NO_LIMIT = 1 << 80
 
 
 def loading_order(shapes: Sequence[Hashable]) -> list[int]:
@@ -21,22 +25,42 @@ def loading_order(shapes: Sequence[Hashable]) -> list[int]:
     return [index for indices in places.values() for index in indices]
 
 
+def _may_level(one: Group, other: Group) -> bool:
+    """True where what ``one`` serves may make the members of ``other`` equal, and leave something in all of them."""
+    mine, its = set(one.channels), set(other.channels)
+    return one.excess == "layers" and bool(mine & its) and not (mine <= its or its <= mine)
+
+
+class _Member(NamedTuple):
+    """A group that a channel is in; ``nested`` where it lies within every wider one of that channel."""
+
+    index: int
+    width: int
+    nested: bool
+
+
 class GroupBound:
     """A lower bound on sweep time: each GiB waits in the widest group that its channel may yet join.
 
-    Channels are loaded in ``order``, and what holds after each step is kept for the next. ``low_gib`` is the least that
-    the socket is to hold, ``rate`` that of the system in MT/s, or 0 where each load has its own; times are in GiB x
-    (``rate_unit`` / MT/s).
+    No group serves more of a channel than its least member holds, and a group within wider ones only what those leave.
+    Channels are loaded in ``order``, and what holds after each step is kept for the next. ``rate`` is that of the
+    system in MT/s, or 0 where each load has its own; times are in GiB x (``rate_unit`` / MT/s).
     """
 
-    def __init__(self, permitted: Permitted, order: Sequence[int], *, low_gib: int, rate_unit: int, rate: int) -> None:
-        self.groups = sorted(permitted.groups, key=lambda group: -len(group.channels))
+    def __init__(self, permitted: Permitted, order: Sequence[int], *, rate_unit: int, rate: int) -> None:
+        groups = sorted(permitted.groups, key=lambda group: -len(group.channels))
         self.order = order
-        self.low_gib = low_gib
         self.fastest = rate_unit // rate if rate else 0
         self.rate_unit = rate_unit
-        self.scale = math.lcm(*(len(group.channels) for group in self.groups))
-        bits = [(1 << index, group) for index, group in enumerate(self.groups)]
+        self.scale = math.lcm(*(len(group.channels) for group in groups))
+        bits = [(1 << index, group) for index, group in enumerate(groups)]
+        self.members: list[list[_Member]] = [[] for _ in order]
+        """By channel: its groups, the widest first."""
+        for index, group in enumerate(groups):
+            for channel in group.channels:
+                wider = [set(groups[member.index].channels) for member in self.members[channel]]
+                nested = all(set(group.channels) <= each for each in wider)
+                self.members[channel].append(_Member(index, len(group.channels), nested))
         self.without_empty = [
             ~sum(bit for bit, group in bits if channel in group.channels) for channel in range(len(order))
         ]
@@ -50,37 +74,50 @@ class GroupBound:
         """By channel and one loaded before it: the groups that stay possible when their amounts differ."""
         for bit, group in bits:
             members = [channel for channel in order if channel in group.channels]
-            for one, other in itertools.pairwise(members if group.excess == "none" else ()):
+            stays_unequal = group.excess == "none" and not any(_may_level(other, group) for other in groups)
+            for one, other in itertools.pairwise(members if stays_unequal else ()):
                 known = self.without_unequal[other]
                 known[one] = known.get(one, -1) & ~bit
         self._open = [(1 << len(bits)) - 1] * (len(order) + 1)
         self._times = [0] * (len(order) + 1)
-        self._known: dict[int, tuple[list[int], list[int]]] = {}
+        self._least = [[NO_LIMIT] * len(bits)] * (len(order) + 1)
+        self._rests: dict[int, list[int]] = {}
 
-    def least_time(self, step: int, chosen: Loads, gib: int) -> int:
-        """No completion is swept in less, when the channels up to that step hold these loads, ``gib`` in all."""
-        time, rest = self._loaded(step, chosen)
-        missing = self.low_gib - gib
-        return -(-(time + (missing * self.fastest * rest if missing > 0 else 0)) // self.scale)
+    def least_times(self, step: int, chosen: Loads, gib: int, ends: Sequence[int]) -> list[int]:
+        """No completion to either of these capacities is swept in less; in between it takes as much in proportion.
 
-    def _loaded(self, step: int, chosen: Loads) -> tuple[int, int]:
-        """Scaled time of what is loaded, and the least share of its time that a GiB waits in the channels left."""
+        The channels up to that step hold these loads, ``gib`` in all.
+        """
         channel = self.order[step]
-        before = self._open[step]
+        load, before = chosen[channel], self._open[step]
+        amount = load.gib if load else 0
         after = self._open[step + 1] = before & self._kept(channel, chosen)
-        known = self._known.get(after)
-        if known is None:
-            possible = [bool(after >> index & 1) for index in range(len(self.groups))]
-            known = self._known[after] = self._shares(possible), self._rests(possible)
-        shares, rests = known
-        loaded = self.order[step : step + 1] if after == before else self.order[: step + 1]
-        time = self._times[step] if after == before else 0
+        least = self._least[step + 1] = list(self._least[step])
+        changed = after != before
+        for index, _, _ in self.members[channel]:
+            if amount < least[index]:
+                changed |= least[index] < NO_LIMIT
+                least[index] = amount
+        loaded = self.order[: step + 1] if changed else self.order[step : step + 1]
+        time = 0 if changed else self._times[step]
         for each in loaded:
-            load = chosen[each]
-            if load and load.gib:
-                time += load.gib * shares[each] * self._unit(load)
+            held = chosen[each]
+            if held and held.gib:
+                time += self._waiting(each, held.gib, after, least) * (self.fastest or self.rate_unit // held.rate)
         self._times[step + 1] = time
-        return time, rests[step + 1]
+        each = self.fastest * self._rest(after)[step + 1]
+        return [-(-(time + (end - gib) * each) // self.scale) for end in ends]
+
+    def _waiting(self, channel: int, amount: int, possible: int, least: Sequence[int]) -> int:
+        """The least scaled time that a channel works for so many GiB, at one GiB a unit of time."""
+        time = served = 0
+        for index, width, nested in self.members[channel]:
+            if possible >> index & 1:
+                part = min(amount - served, least[index] - served if nested else least[index])
+                if part > 0:
+                    served += part
+                    time += part * (self.scale // width)
+        return time + (amount - served) * self.scale
 
     def _kept(self, channel: int, chosen: Loads) -> int:
         """The groups that are still possible with the load of a channel."""
@@ -94,20 +131,12 @@ class GroupBound:
                 kept &= groups
         return kept
 
-    def _rests(self, possible: Sequence[bool]) -> list[int]:
+    def _rest(self, possible: int) -> list[int]:
         """The least scaled share of its time that a GiB waits in any channel from each step on."""
-        shares = self._shares(possible)
-        return [*reversed(list(itertools.accumulate([shares[c] for c in reversed(self.order)], min))), 0]
-
-    def _shares(self, possible: Sequence[bool]) -> list[int]:
-        """By channel: the scaled share of its time that a GiB waits in the widest of the possible groups."""
-        shares = [self.scale] * len(self.order)
-        for group, holds in zip(reversed(self.groups), reversed(possible), strict=True):
-            if holds:
-                for channel in group.channels:
-                    shares[channel] = self.scale // len(group.channels)
-        return shares
-
-    def _unit(self, load: Load) -> int:
-        """The least time of one GiB of a load."""
-        return self.fastest or self.rate_unit // load.rate
+        if possible not in self._rests:
+            shares = [
+                self.scale // max((width for index, width, _ in self.members[c] if possible >> index & 1), default=1)
+                for c in reversed(self.order)
+            ]
+            self._rests[possible] = [*reversed(list(itertools.accumulate(shares, min))), 0]
+        return self._rests[possible]

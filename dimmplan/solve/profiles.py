@@ -14,7 +14,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from dimmplan.interleave import Permitted, regions
+from dimmplan.interleave import Permitted, depths, regions
 from dimmplan.rules import MirroringRow, can_be_groups, group_sizes
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.groupbound import GroupBound, loading_order
@@ -122,7 +122,7 @@ class Evaluator:
         self.pooled = permitted.style == "any"
         self.permitted = permitted
         self.at_own_rates = lru_cache(MOST_KEPT)(self._at_own_rates)
-        self.depths = lru_cache(MOST_KEPT)(self._depths)
+        self.depths = lru_cache(MOST_KEPT)(lambda amounts: Depths(*depths(amounts, permitted)))
         self.widest = lru_cache(None)(self._widest)
 
     def _widest(self, filled: tuple[int, ...]) -> int:
@@ -140,10 +140,6 @@ class Evaluator:
         flat = [rate for controller in rates for rate in controller]
         time = sum(r.depth * (unit // min(flat[channel] for channel in r.channels)) for r in found)
         return time, len(found), min(r.ways for r in found)
-
-    def _depths(self, amounts: Shape) -> Depths:
-        found = regions(amounts, self.permitted)
-        return Depths(sum(r.depth for r in found), len(found), min(r.ways for r in found))
 
     def __call__(self, amounts: Sequence[Sequence[int]]) -> Depths:
         """What the regions are like with so many GiB per channel, all at one rate."""
@@ -207,7 +203,7 @@ def mirrored_codes(space: Space, budget: Budget, query: Query, shapes: Sequence[
     """Count codes of all ways to load these channels so that they mirror."""
     row = space.mirroring
     enumeration = _Enumeration(space, budget, query, evaluator_of(query.shape.permitted))
-    filled = enumeration.fill(tuple(shapes), 0, lambda _step, _loads, _gib: True)
+    filled = enumeration.fill(tuple(shapes), 0, lambda *_: True)
     return {sum([load.code for load in loads]) for loads in filled if row is not None and loads_mirror(loads, row)}
 
 
@@ -289,7 +285,7 @@ class _Enumeration:
         best: dict[object, _Part] = {}
         low = self.query.low_gib if alone else 0
         row = self.space.mirroring
-        for loads in self.fill(shapes, low, lambda _step, _loads, _gib: True):
+        for loads in self.fill(shapes, low, lambda *_: True):
             if row is not None and row.within == "controller" and not loads_mirror(loads, row):
                 continue
             part = self._part(loads)
@@ -304,9 +300,13 @@ class _Enumeration:
         self,
         shapes: tuple[ChannelShape, ...],
         low_gib: int,
-        hopeful: Callable[[int, list[Load | None], int], bool],
+        hopeful: Callable[[int, list[Load | None], int, int], bool],
     ) -> Iterator[tuple[Load, ...]]:
-        """Loads for a row of channels, equal channels loaded in falling board order, within the capacity window."""
+        """Loads for a row of channels, equal channels loaded in falling board order, within the capacity window.
+
+        ``hopeful`` says of a step, the loads up to it, and the capacities of them alone and with all that can be added,
+        whether it may become of use.
+        """
         order = loading_order(shapes)
         choices = [self.loads(shapes[index]) for index in order]
         if not all(choices):
@@ -327,7 +327,7 @@ class _Enumeration:
                 load = loads_here[place]
                 if floor <= load.gib <= ceiling:
                     chosen[order[step]] = load
-                    if hopeful(step, chosen, gib + load.gib):
+                    if hopeful(step, chosen, gib + load.gib, gib + load.gib + rest[step + 1]):
                         yield from extend(step + 1, gib + load.gib, place if same[step] else 0)
             chosen[order[step]] = None
 
@@ -359,13 +359,16 @@ class _Enumeration:
         bound = GroupBound(
             self.query.shape.permitted,
             loading_order(shapes),
-            low_gib=self.query.low_gib,
             rate_unit=self.unit,
             rate=self.query.rate,
         )
 
-        def hopeful(step: int, chosen: list[Load | None], gib: int) -> bool:
-            return not self._over(bound.least_time(step, chosen, gib), self.query.high_gib)
+        def hopeful(step: int, chosen: list[Load | None], gib: int, most: int) -> bool:
+            low, high = max(gib, self.query.low_gib, 1), min(most, self.query.high_gib)
+            least, later = bound.least_times(step, chosen, gib, (low, high))
+            if self.query.limit.per_gib is not None:
+                return not self._over((least, high))
+            return high < low or not self._over((least, low), (later, high))
 
         ends = list(itertools.accumulate(len(controller) for controller in variant))
         spans = [slice(a, b) for a, b in zip([0, *ends], ends, strict=False)]
@@ -417,11 +420,15 @@ class _Enumeration:
             most = self._most[gib] = self.query.limit.most(gib)
         return most
 
-    def _over(self, time: int, gib: int) -> bool:
-        """True for a time beyond the limit of the query; the least of them is remembered."""
-        if time <= self._most_time(gib):
+    def _over(self, *ends: tuple[int, int]) -> bool:
+        """True for a time with a capacity beyond the limit of the query; the least of them is remembered.
+
+        With two of them: at both ends of a span, on one side of the even share, and so everywhere between.
+        """
+        if not all([time > self._most_time(gib) for time, gib in ends]):
             return False
-        self._left_out[gib] = min(self._left_out.get(gib, NEVER), time)
+        for time, gib in ends:
+            self._left_out[gib] = min(self._left_out.get(gib, NEVER), time)
         return True
 
     def beyond(self) -> Time:
@@ -446,11 +453,11 @@ class _Enumeration:
         fullest = max([part.fullest for part in controllers]) * unit
         gib = sum([part.gib for part in controllers])
         least = max(fullest, gib * unit // self.evaluate.widest(tuple([part.filled for part in controllers])))
-        if self._over(least, gib):
+        if self._over((least, gib)):
             return None
         depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
         time = depth * unit
-        return None if self._over(time, gib) else (time, fullest, count, narrowest)
+        return None if self._over((time, gib)) else (time, fullest, count, narrowest)
 
     def _times_by_channel(self, controllers: Sequence[_Part]) -> tuple[int, int, int, int] | None:
         """As ``_times``, each channel at a rate of its own and each region at its slowest channel's.
@@ -461,13 +468,13 @@ class _Enumeration:
         alone = [load.gib * (self.unit // load.rate) for load in loads if load.gib]
         least = max(*alone, sum(alone) // self.evaluate.widest(tuple([part.filled for part in controllers])))
         gib = sum([part.gib for part in controllers])
-        if self._over(least, gib):
+        if self._over((least, gib)):
             return None
         slowest = min(load.rate for load in loads if load.gib)
         amounts = tuple(tuple(load.gib for load in part.loads) for part in controllers)
         rates = tuple(tuple(load.rate or slowest for load in part.loads) for part in controllers)
         time, count, narrowest = self.evaluate.at_own_rates(amounts, rates, self.unit)
-        return None if self._over(time, gib) else (time, max(alone), count, narrowest)
+        return None if self._over((time, gib)) else (time, max(alone), count, narrowest)
 
 
 def _board_order(controllers: Sequence[_Part]) -> bytes:
