@@ -118,7 +118,7 @@ class _Loop:
     def _close(self) -> None:
         """Drop the groups of which a channel has nothing left."""
         left = self.left
-        self.groups = [group for group in self.groups if all([left[channel] for channel in group.channels])]
+        self.groups = [group for group in self.groups if min(left[channel] for channel in group.channels)]
 
     def step(self) -> list[Region]:
         """Take the best set, serve its depth, and return the regions that this makes."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cached_property
 
 from dimmplan.figures import is_low_rank
 from dimmplan.model.board import Board, Channel, Socket
@@ -64,6 +65,11 @@ class PinnedSpace(Space):
     def on(self, board: Board, request: Request) -> PinnedSpace:
         """The space of another board and request with the same pins."""
         return PinnedSpace(board, request, self.pins)
+
+    @cached_property
+    def named(self) -> frozenset[Module]:
+        """Modules that pins name: no other may stand for them."""
+        return frozenset(module for allowed in self.pins.values() for module in allowed if module)
 
     def permits(self, content: Content) -> bool:
         """False where a slot holds what its pins forbid."""

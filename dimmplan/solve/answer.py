@@ -22,13 +22,13 @@ from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, most_gib, nearest_capacities, rounded_up
 from dimmplan.solve.criteria import LISTS, Criterion, ranked
 from dimmplan.solve.evaluate import Value, broken_rows, content_of, usable_of, vector_of
-from dimmplan.solve.promise import Promise
+from dimmplan.solve.promise import Promise, Promises
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, channel_peak_gb_s
 
 MOST_RUNNERS_UP = 3
-BESIDE = 300_000
+BESIDE = 120_000
 """All that stands beside an answer has as much effort as the answer took, or so many nodes; never more than asked."""
 STEP_SHARE = Fraction(1, 4)
 """One step up looks this far above the capacity found."""
@@ -247,9 +247,9 @@ class _Alternatives:
 
     def _of_single_types(self) -> Iterator[Found]:
         """The best of each type, as far as they may be among the first: the most promising types come first."""
-        promises = self.search.promises()
+        promises = Promises(self.space, self.search.criteria, wanted="every")
         groups = promises.groups(1, self.aim)
-        each = sorted((promise, kind) for promise, kinds in groups for (kind,) in promises.sets(kinds))
+        each = sorted((promise, kind) for promise, kinds in groups for (kind,) in promises.sets(kinds, self.aim))
         places: list[Promise] = []
         for promise, kind in each:
             if len(places) > MOST_RUNNERS_UP and promise > sorted(places)[MOST_RUNNERS_UP]:

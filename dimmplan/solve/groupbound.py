@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Hashable, Sequence
-from typing import NamedTuple
+from collections.abc import Hashable, Iterator, Sequence
+from typing import Any, NamedTuple
 
 from dimmplan.interleave import Group, Permitted
 from dimmplan.solve.space import Load
@@ -34,7 +34,7 @@ def _may_level(one: Group, other: Group) -> bool:
 class _Member(NamedTuple):
     """A group that a channel is in; ``nested`` where it lies within every wider one of that channel."""
 
-    index: int
+    number: int
     width: int
     nested: bool
 
@@ -44,12 +44,16 @@ class GroupBound:
 
     No group serves more of a channel than its least member holds, and a group within wider ones only what those leave.
     Channels are loaded in ``order``, and what holds after each step is kept for the next. ``rate`` is that of the
-    system in MT/s, or 0 where each load has its own; times are in GiB x (``rate_unit`` / MT/s).
+    system in MT/s, or 0 where each load has its own, ``most`` GiB what each channel may hold; times are in GiB x
+    (``rate_unit`` / MT/s).
     """
 
-    def __init__(self, permitted: Permitted, order: Sequence[int], *, rate_unit: int, rate: int) -> None:
+    def __init__(
+        self, permitted: Permitted, order: Sequence[int], *, most: Sequence[int], rate_unit: int, rate: int
+    ) -> None:
         groups = sorted(permitted.groups, key=lambda group: -len(group.channels))
         self.order = order
+        self.most = most
         self.fastest = rate_unit // rate if rate else 0
         self.rate_unit = rate_unit
         self.scale = math.lcm(*(len(group.channels) for group in groups))
@@ -58,7 +62,7 @@ class GroupBound:
         """By channel: its groups, the widest first."""
         for index, group in enumerate(groups):
             for channel in group.channels:
-                wider = [set(groups[member.index].channels) for member in self.members[channel]]
+                wider = [set(groups[member.number].channels) for member in self.members[channel]]
                 nested = all(set(group.channels) <= each for each in wider)
                 self.members[channel].append(_Member(index, len(group.channels), nested))
         self.without_empty = [
@@ -81,7 +85,8 @@ class GroupBound:
         self._open = [(1 << len(bits)) - 1] * (len(order) + 1)
         self._times = [0] * (len(order) + 1)
         self._least = [[NO_LIMIT] * len(bits)] * (len(order) + 1)
-        self._rests: dict[int, list[int]] = {}
+        self._known: dict[tuple[int, ...], dict[Any, Any]] = {}
+        """What channels wait for how much, by the groups that are possible and the least that is held in each."""
 
     def least_times(self, step: int, chosen: Loads, gib: int, ends: Sequence[int]) -> list[int]:
         """No completion to either of these capacities is swept in less; in between it takes as much in proportion.
@@ -100,24 +105,53 @@ class GroupBound:
                 least[index] = amount
         loaded = self.order[: step + 1] if changed else self.order[step : step + 1]
         time = 0 if changed else self._times[step]
+        known = self._known.setdefault((after, *least), {})
         for each in loaded:
             held = chosen[each]
             if held and held.gib:
-                time += self._waiting(each, held.gib, after, least) * (self.fastest or self.rate_unit // held.rate)
+                waiting = known.get((each, held.gib))
+                if waiting is None:
+                    waiting = known[each, held.gib] = self._waiting(each, held.gib, after, least)
+                time += waiting * (self.fastest or self.rate_unit // held.rate)
         self._times[step + 1] = time
-        each = self.fastest * self._rest(after)[step + 1]
-        return [-(-(time + (end - gib) * each) // self.scale) for end in ends]
+        missing, slope = ends[0] - gib, 0
+        if self.fastest:
+            more, slope = self._missing(step, missing, known, after, least)
+            time, slope = time + more * self.fastest, slope * self.fastest
+        return [-(-(time + (end - ends[0]) * slope) // self.scale) for end in ends]
+
+    def _missing(
+        self, step: int, missing: int, known: dict[Any, Any], possible: int, least: Sequence[int]
+    ) -> tuple[int, int]:
+        """The least scaled time that so many GiB wait in the channels not loaded yet, and that of one more."""
+        if step not in known:
+            lengths: dict[int, int] = {}
+            for channel in self.order[step + 1 :]:
+                for share, part in self._parts(channel, self.most[channel], possible, least):
+                    lengths[share] = lengths.get(share, 0) + part
+            known[step] = sorted(lengths.items())
+        time = 0
+        for share, length in known[step]:
+            if missing < length:
+                return time + missing * share, share
+            time, missing = time + length * share, missing - length
+        return time, 0
 
     def _waiting(self, channel: int, amount: int, possible: int, least: Sequence[int]) -> int:
         """The least scaled time that a channel works for so many GiB, at one GiB a unit of time."""
-        time = served = 0
+        return sum([share * part for share, part in self._parts(channel, amount, possible, least)])
+
+    def _parts(self, channel: int, amount: int, possible: int, least: Sequence[int]) -> Iterator[tuple[int, int]]:
+        """Scaled shares of its time that a channel works for so many GiB at best, rising, and how many for each."""
+        served = 0
         for index, width, nested in self.members[channel]:
             if possible >> index & 1:
                 part = min(amount - served, least[index] - served if nested else least[index])
                 if part > 0:
                     served += part
-                    time += part * (self.scale // width)
-        return time + (amount - served) * self.scale
+                    yield self.scale // width, part
+        if amount > served:
+            yield self.scale, amount - served
 
     def _kept(self, channel: int, chosen: Loads) -> int:
         """The groups that are still possible with the load of a channel."""
@@ -130,13 +164,3 @@ class GroupBound:
             if beside and beside.gib != load.gib:
                 kept &= groups
         return kept
-
-    def _rest(self, possible: int) -> list[int]:
-        """The least scaled share of its time that a GiB waits in any channel from each step on."""
-        if possible not in self._rests:
-            shares = [
-                self.scale // max((width for index, width, _ in self.members[c] if possible >> index & 1), default=1)
-                for c in reversed(self.order)
-            ]
-            self._rests[possible] = [*reversed(list(itertools.accumulate(shares, min))), 0]
-        return self._rests[possible]

@@ -359,6 +359,7 @@ class _Enumeration:
         bound = GroupBound(
             self.query.shape.permitted,
             loading_order(shapes),
+            most=[max((load.gib for load in self.loads(shape)), default=0) for shape in shapes],
             rate_unit=self.unit,
             rate=self.query.rate,
         )
@@ -425,7 +426,7 @@ class _Enumeration:
 
         With two of them: at both ends of a span, on one side of the even share, and so everywhere between.
         """
-        if not all([time > self._most_time(gib) for time, gib in ends]):
+        if any(time <= self._most_time(gib) for time, gib in ends):
             return False
         for time, gib in ends:
             self._left_out[gib] = min(self._left_out.get(gib, NEVER), time)

@@ -11,8 +11,10 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
-from typing import NamedTuple
+from functools import cached_property
+from typing import Literal, NamedTuple
 
+from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Supply
 from dimmplan.rules import SocketMinimumRow, of_kind
 from dimmplan.solve.branches import Aim, Value
@@ -24,14 +26,21 @@ Promise = tuple[Value, ...]
 """A vector as ``ranked`` gives it, no part of which any placement passes: smaller is better."""
 
 
+Wanted = Literal["first", "capacity", "every"]
+Group = tuple[tuple[int, ...], ...]
+"""Sets of types that promise together: for each type of a set those that it may be."""
+
+
 class Facts(NamedTuple):
     """What decides the promise of a type, or of several together: the most that any of them has.
 
-    ``gib`` is scaled; ``rates`` are the best with at least one, two and more modules on a channel, in MT/s.
+    ``gib`` is scaled; ``rates`` are the best with at least one, two and more modules on a channel, in MT/s; ``mixes``
+    are what mixing rows tell types apart by.
     """
 
     gib: int
     rates: tuple[int, ...]
+    mixes: tuple[object, ...]
     many: int
     kept: int
     prices: tuple[tuple[Fraction, int], ...]
@@ -39,11 +48,18 @@ class Facts(NamedTuple):
 
 
 class Promises:
-    """The promises of a space for an ordered list of criteria; ``facts`` where they are known."""
+    """The promises of a space for an ordered list of criteria; ``facts`` where they are known.
 
-    def __init__(self, space: Space, criteria: Sequence[Criterion], facts: Sequence[Facts] = ()) -> None:
+    A type of which another is better is left out where only the first placement counts (``wanted`` is ``first``), or
+    only which capacities are reached (``capacity``), but not where every total count does (``every``).
+    """
+
+    def __init__(
+        self, space: Space, criteria: Sequence[Criterion], *, wanted: Wanted = "first", facts: Sequence[Facts] = ()
+    ) -> None:
         self.space = space
         self.criteria = criteria
+        self.wanted = wanted
         self.facts: list[Facts] = list(facts) or self._facts()
         self.over_first = [c.name for c in criteria[1:2]] == ["over_gib"]
         self.channels = space.channel_count
@@ -51,6 +67,7 @@ class Promises:
         self.fewest_channels = min(len(socket.channels) for socket in space.sockets)
         self.kept = sum(supply.kept for supply in space.request.supplies)
         self.every_socket = any(row.severity == "error" for row in of_kind(space.rows, SocketMinimumRow))
+        self._known_sweeps: dict[object, tuple[Fraction, Fraction, Fraction] | None] = {}
 
     def _facts(self) -> list[Facts]:
         """Of each type of the space."""
@@ -59,6 +76,7 @@ class Promises:
             Facts(
                 gib=space.weights[kind],
                 rates=space.best_rates(kind),
+                mixes=space.mixes(kind),
                 many=min(self._count(supply), space.slot_count),
                 kept=supply.kept,
                 prices=self._prices(space.weights[kind], [Lot(count=supply.kept, price=Fraction(0)), *supply.lots]),
@@ -80,18 +98,31 @@ class Promises:
     def _count(self, supply: Supply) -> int:
         return self.space.slot_count if supply.available is None else supply.available
 
-    def groups(self, size: int, aim: Aim) -> Iterator[tuple[Promise, tuple[tuple[int, ...], ...]]]:
-        """Sets of sets: for each number of types of one size and rate what the best of them promise, and which."""
-        alike: dict[tuple[int, tuple[int, ...]], list[int]] = {}
+    def groups(self, size: int, aim: Aim) -> Iterator[tuple[Promise, Group]]:
+        """Groups of sets of so many types: what the best set of each promises, and its types, those alike together."""
+        alike: dict[tuple[object, ...], list[int]] = {}
         for kind, facts in enumerate(self.facts):
-            if (aim.types is None or kind in aim.types) and facts.many and facts.rates[0]:
-                alike.setdefault((facts.gib, facts.rates), []).append(kind)
-        together = {tuple(kinds): self._together(kinds) for kinds in alike.values()}
-        for chosen in itertools.combinations_with_replacement(together, size):
-            if all(chosen.count(kinds) <= len(kinds) for kinds in set(chosen)):
-                promise = self.promise([together[kinds] for kinds in chosen], aim)
+            of_aim = aim.types is None or kind in aim.types
+            if of_aim and facts.many and facts.rates[0] and len(self._better(kind, aim)) < size + len(aim.without):
+                alike.setdefault((facts.gib, facts.rates, facts.mixes), []).append(kind)
+        together = [(tuple(kinds), self._together(kinds)) for kinds in alike.values()]
+        allowed = frozenset(self.space.advised) if aim.may_break is None else aim.may_break
+
+        def extend(first: int, chosen: tuple[int, ...]) -> Iterator[tuple[Promise, Group]]:
+            facts = [together[place][1] for place in chosen]
+            broken = self.space.broken_together([each.mixes for each in facts])
+            if not broken <= allowed:
+                return
+            if len(chosen) == size:
+                promise = self.promise(facts, aim, broken=len(broken))
                 if promise is not None:
-                    yield promise, chosen
+                    yield promise, tuple(together[place][0] for place in chosen)
+                return
+            for place in range(first, len(together)):
+                if chosen.count(place) < len(together[place][0]):
+                    yield from extend(place, (*chosen, place))
+
+        yield from extend(0, ())
 
     def _together(self, kinds: Sequence[int]) -> Facts:
         each = [self.facts[kind] for kind in kinds]
@@ -101,12 +132,57 @@ class Promises:
             prices=tuple(heapq.merge(*(facts.prices for facts in each))),
         )
 
-    @staticmethod
-    def sets(chosen: Sequence[Sequence[int]]) -> Iterator[tuple[int, ...]]:
-        """The sets of types of a group, each in the order of the space."""
-        picks = [itertools.combinations(kinds, chosen.count(kinds)) for kinds in dict.fromkeys(chosen)]
+    def sets(self, group: Group, aim: Aim) -> Iterator[tuple[int, ...]]:
+        """The sets of types of a group, each in the order of the space, without those of which another is better."""
+        left_out = [self.space.types_of(code) for code in aim.without]
+        picks = [itertools.combinations(kinds, group.count(kinds)) for kinds in dict.fromkeys(group)]
         for parts in itertools.product(*picks):
-            yield tuple(sorted(kind for part in parts for kind in part))
+            types = frozenset(kind for part in parts for kind in part)
+            others = ((kind, other) for kind in types for other in self._better(kind, aim) if other not in types)
+            if all((types - {kind}) | {other} in left_out for kind, other in others):
+                yield tuple(sorted(types))
+
+    # -- types that others are better than ---------------------------------------------------------------------------
+
+    def _better(self, kind: int, aim: Aim) -> Sequence[int]:
+        """Types of an aim that can stand for a type wherever it stands: what they make comes before what it makes."""
+        if aim.only is not None or self.wanted == "every":
+            return ()
+        found = self.better[kind]
+        return found if aim.types is None else [other for other in found if other in aim.types]
+
+    @cached_property
+    def better(self) -> list[list[int]]:
+        """For each type those that are better: alike but for their rates, and neither kept nor named by a slot."""
+        space = self.space
+        alike: dict[Module, list[int]] = {}
+        for kind in range(len(space.types)):
+            alike.setdefault(space.identity(kind), []).append(kind)
+        beats = self._reach_more if self.wanted == "capacity" else self._come_first
+        found: list[list[int]] = [[] for _ in space.types]
+        for kinds in alike.values():
+            for kind in kinds if len(kinds) > 1 else ():
+                if not self.facts[kind].kept and space.types[kind] not in space.named:
+                    found[kind] = [other for other in kinds if other != kind and beats(other, kind)]
+        return found
+
+    def _reach_more(self, one: int, other: int) -> bool:
+        """True where every capacity that one type reaches is reached by another as well."""
+        mine, its = self.facts[one], self.facts[other]
+        return bool(mine.rates[0]) and (mine.many, other) > (its.many, one)
+
+    def _come_first(self, one: int, other: int) -> bool:
+        """True for at least as fast and as many, and no dearer; where they cost the same, first in board order."""
+        mine, its, supplies = self.facts[one], self.facts[other], self.space.supplies
+        here, there = self.space.types[one], self.space.types[other]
+        by_channel = self.space.board.rate_scope == "channel"
+        if mine.many < its.many or here.rate_mts < there.rate_mts or (by_channel and here.rate_mts > there.rate_mts):
+            return False
+        first = here.order_key < there.order_key
+        if not any(criterion.name == "cost" for criterion in self.criteria):
+            return first
+        costs = ((supplies[one].cost(count), supplies[other].cost(count)) for count in range(1, its.many + 1))
+        return all(cost < dear or (first and cost == dear) for cost, dear in costs)
 
     # -- one promise -------------------------------------------------------------------------------------------------
 
@@ -190,6 +266,14 @@ class Promises:
         self, types: Sequence[Facts], gib: tuple[int, int], modules: tuple[int, int], rate: int
     ) -> tuple[Fraction, Fraction, Fraction] | None:
         """System, worst socket's and balanced sweep: for each depth of the fullest channel the best that it allows."""
+        key = (tuple((facts.gib, facts.rates) for facts in types), gib, modules, rate)
+        if key not in self._known_sweeps:
+            self._known_sweeps[key] = self._best_sweeps(types, gib, modules, rate)
+        return self._known_sweeps[key]
+
+    def _best_sweeps(
+        self, types: Sequence[Facts], gib: tuple[int, int], modules: tuple[int, int], rate: int
+    ) -> tuple[Fraction, Fraction, Fraction] | None:
         (low, high), (fewest, most) = gib, modules
         by_system = self.space.board.rate_scope == "system"
         found: list[tuple[Fraction, Fraction]] = []

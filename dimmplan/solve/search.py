@@ -20,7 +20,7 @@ from dimmplan.solve.budget import Budget, Progress
 from dimmplan.solve.criteria import Criterion, criteria_of, ranked
 from dimmplan.solve.decide import Decisions, least_tails
 from dimmplan.solve.populations import Populations
-from dimmplan.solve.promise import Facts, Promise, Promises
+from dimmplan.solve.promise import Group, Promise, Promises, Wanted
 from dimmplan.solve.space import Rows, Space
 from dimmplan.solve.sweep import Job, Sweeps
 from dimmplan.units import Gib
@@ -48,7 +48,7 @@ class _Node(NamedTuple):
 
     promise: Promise
     number: int
-    group: tuple[tuple[int, ...], ...] = ()
+    group: Group = ()
     types: tuple[int, ...] = ()
     may_break: Rows | None = None
     rate: int = 0
@@ -92,7 +92,7 @@ class Search:
         self.priced = all(supply.priced for supply in space.request.supplies)
         self.criteria: tuple[Criterion, ...] = criteria_of(prefer or space.request.prefer, priced=self.priced)
         self._deciders: dict[tuple[int, ...], Decider] = {} if like is None else like._deciders
-        self._facts: list[Facts] = [] if like is None else like._facts
+        self._promises: dict[object, Promises] = {} if like is None else like._promises
 
     # -- the whole -------------------------------------------------------------------------------------------------
 
@@ -115,7 +115,7 @@ class Search:
         heap = [
             _Node(promise, next(numbers), group=group)
             for promise, group in promises.groups(size, aim)
-            if aim.only is None or self._uses(group, aim.only)
+            if aim.only is None or self.space.types_of(aim.only) in map(frozenset, promises.sets(group, aim))
         ]
         self.budget.spend(PROMISE * len(heap))
         heapq.heapify(heap)
@@ -167,23 +167,21 @@ class Search:
         possible = ranked(self.criteria, node.promise)  # turned back
         self.budget.progress = Progress(self.criteria, self.criteria[1].name, best, possible)
 
-    def promises(self) -> Promises:
-        """What types promise by the criteria of this search."""
-        found = Promises(self.space, self.criteria, self._facts)
-        self._facts = found.facts
-        return found
+    def promises(self, wanted: Wanted = "first") -> Promises:
+        """What types promise by the criteria of this search, or for the capacities that they reach."""
+        criteria = self.criteria if wanted == "first" else criteria_of("capacity-first", priced=False)
+        if (criteria, wanted) not in self._promises:
+            facts = next((each.facts for each in self._promises.values()), ())
+            self._promises[criteria, wanted] = Promises(self.space, criteria, wanted=wanted, facts=facts)
+        return self._promises[criteria, wanted]
 
     def _rank(self, found: Found) -> Promise:
         return ranked(self.criteria, found.vector)
 
-    def _uses(self, group: Sequence[Sequence[int]], code: int) -> bool:
-        used = [kind for kind, count in enumerate(self.space.counts(code)) if count]
-        return any(set(used) == set(types) for types in Promises.sets(group))
-
     def _opened(self, node: _Node, promises: Promises, aim: Aim) -> Iterator[_Node]:
         """The sets of a group, or the branches of a set, with what they promise."""
         if not node.types:
-            for types in promises.sets(node.group):
+            for types in promises.sets(node.group, aim):
                 broken = self.space.broken_alone(types)
                 if broken <= (set(self.space.advised) if aim.may_break is None else aim.may_break):
                     promise = promises.promise([promises.facts[kind] for kind in types], aim, broken=len(broken))
@@ -241,7 +239,7 @@ class Search:
         may_break = frozenset(self.space.advised)
         return {
             self.space.code_among(decider.types, total)
-            for _, decider in self._every(aim, may_break)
+            for _, decider in self._every(aim, may_break, "every")
             for total in decider.reached(aim, may_break)
         }
 
@@ -250,13 +248,12 @@ class Search:
         may_break = frozenset(self.space.advised)
         return any(decider.reached(aim, may_break) for _, decider in self._every(aim, may_break))
 
-    def _every(self, aim: Aim, may_break: Rows) -> Iterator[tuple[Value, Decider]]:
+    def _every(self, aim: Aim, may_break: Rows, wanted: Wanted = "capacity") -> Iterator[tuple[Value, Decider]]:
         """Every set of types that may have a capacity within the aim, and the least that it may have in GiB."""
-        promises = Promises(self.space, criteria_of("capacity-first", priced=False), self._facts)
-        self._facts = promises.facts
+        promises = self.promises(wanted)
         for size in self._sizes():
             for _, group in sorted(promises.groups(size, aim)):
-                for types in promises.sets(group):
+                for types in promises.sets(group, aim):
                     self.budget.spend(PROMISE)
                     if self.space.broken_alone(types) <= may_break:
                         promise = promises.promise([promises.facts[kind] for kind in types], aim)

@@ -10,6 +10,7 @@ import copy
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from functools import cached_property
 from typing import NamedTuple
@@ -26,6 +27,7 @@ from dimmplan.rules import (
     Breach,
     Content,
     FittedRow,
+    MixRow,
     Populations,
     Rule,
     Scope,
@@ -42,6 +44,7 @@ from dimmplan.rules import (
     rows_of_scope,
     sparing_row,
     usable_gib,
+    value_of,
 )
 from dimmplan.units import Gib, whole
 
@@ -128,6 +131,7 @@ class Space:
         self._gib: dict[int, int] = {}
         self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
         self._breaches: dict[int, list[Breach]] = {}
+        self._mixes: dict[int, tuple[object, ...]] = {}
         self._best_rates: dict[int, tuple[int, ...]] = {}
 
     def of_types(self, types: Sequence[int]) -> Space:
@@ -323,17 +327,36 @@ class Space:
         return self._best_rates[kind]
 
     @cached_property
-    def mixing_rows(self) -> list[Rule]:
+    def mixing_rows(self) -> list[MixRow]:
         """Rows that say which types may stand in one system together."""
-        return [row for row in rows_of_scope(self.rows, "system") if row.couples == "types"]
+        return [row for row in of_kind(self.rows, MixRow) if row.judged_at("system")]
+
+    def mixes(self, kind: int) -> tuple[object, ...]:
+        """What each of the mixing rows tells a type apart by."""
+        if kind not in self._mixes:
+            self._mixes[kind] = tuple(value_of(self.types[kind], row.field) for row in self.mixing_rows)
+        return self._mixes[kind]
+
+    def broken_together(self, mixes: Sequence[tuple[object, ...]]) -> Rows:
+        """Ids of the mixing rows that types break that are told apart so."""
+        return frozenset(row.id for row, *each in zip(self.mixing_rows, *mixes, strict=True) if len(set(each)) > 1)
 
     def broken_alone(self, types: Iterable[int]) -> Rows:
         """Ids of the rows that modules of these types break by themselves, wherever they go."""
         chosen = list(types)
-        content = {str(kind): self.types[kind] for kind in chosen}
-        view = SystemView(board=self.board, fitted=self.request.fitted, content=content)
         found = {breach.rule for kind in chosen for breach in self._breaches_of(kind)}
-        return frozenset(found | {breach.rule for breach in judge_system(self.mixing_rows, view)})
+        return self.broken_together([self.mixes(kind) for kind in chosen]) | found
+
+    @cached_property
+    def named(self) -> frozenset[Module]:
+        """Modules that no other may stand for: here none, with settled slots those that these name."""
+        return frozenset()
+
+    def identity(self, kind: int) -> Module:
+        """What rules and figures tell a type by, its rate aside unless a row names rates."""
+        module = self.types[kind]
+        by_rate = any(row.module_field == "rate_mts" for row in self.rows)
+        return replace(module, label="", rate_mts=module.rate_mts if by_rate else 0)
 
     def _breaches_of(self, kind: int) -> list[Breach]:
         if kind not in self._breaches:
@@ -351,6 +374,10 @@ class Space:
             code, count = divmod(code, self.base)
             found.append(count)
         return tuple(found)
+
+    def types_of(self, code: int) -> frozenset[int]:
+        """The types of which a count code has some."""
+        return frozenset(kind for kind, count in enumerate(self.counts(code)) if count)
 
     def code_among(self, types: Sequence[int], code: int) -> int:
         """A count code of ``of_types(types)`` as one of this space."""
