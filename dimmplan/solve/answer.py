@@ -108,7 +108,7 @@ def solve_in(space: Space, *, alternatives: bool = True, steps: bool = False) ->
         best=best,
         proven=proven,
         stopped=stopped,
-        bound=None if proven else bound_of(space, search.criteria, best),
+        bound=None if proven else bound_of(space, search.criteria, best, search.possible),
         effort=effort,
         runners_up=more.runners_up() if more and alternatives else (),
         step_above=more.step(up=True) if more else None,
@@ -145,13 +145,16 @@ def _checked(space: Space, criteria: tuple[Criterion, ...], found: Found) -> Cho
     return Choice(content=content, vector=vector, usable_gib=usable_of(space, content))
 
 
-def bound_of(space: Space, criteria: tuple[Criterion, ...], best: Choice) -> Bound | None:
-    """The first criterion at which the best found does not meet what could be reached at all."""
+def bound_of(space: Space, criteria: tuple[Criterion, ...], best: Choice, possible: Promise = ()) -> Bound:
+    """The first criterion at which the best found does not meet what could be reached at all.
+
+    ``possible`` is what the search knows of it.
+    """
     best_of_all = ideal(space)
-    for criterion, value in zip(criteria, best.vector, strict=True):
-        most = best_of_all.get(criterion.name)
-        if most is None or value != most:
-            return Bound(criterion=criterion.name, value=most)
+    unbeaten = max(possible, ranked(criteria, [best_of_all[criterion.name] for criterion in criteria]))
+    for criterion, here, there in zip(criteria, ranked(criteria, best.vector), unbeaten, strict=True):
+        if here != there:
+            return Bound(criterion=criterion.name, value=-there if criterion.better == "high" else there)
     return Bound(criterion="board_order", value=None)
 
 

@@ -20,7 +20,7 @@ from dimmplan.rules import SocketMinimumRow, of_kind
 from dimmplan.solve.branches import Aim, Value
 from dimmplan.solve.criteria import Criterion, ranked
 from dimmplan.solve.space import Space
-from dimmplan.units import channel_peak_gb_s
+from dimmplan.units import channel_peak_gb_s, whole
 
 Promise = tuple[Value, ...]
 """A vector as ``ranked`` gives it, no part of which any placement passes: smaller is better."""
@@ -205,7 +205,7 @@ class Promises:
         kept = sum(min(facts.kept, facts.many) for facts in types)
         values: dict[str, Value] = {
             "advised_broken": broken,
-            "over_gib": max(Fraction(0), Fraction(low - allowance, scale)),
+            "over_gib": whole(max(Fraction(0), Fraction(low - allowance, scale))),
             "balanced_sweep": balanced,
             "socket_difference_gib": 0,
             "system_sweep": system,

@@ -89,6 +89,8 @@ class Search:
         self.space = space
         self.budget = budget
         self.incumbent: Found | None = None
+        self.possible: Promise = ()
+        """What nothing that is left can beat, where that is known."""
         self.priced = all(supply.priced for supply in space.request.supplies)
         self.criteria: tuple[Criterion, ...] = criteria_of(prefer or space.request.prefer, priced=self.priced)
         self._deciders: dict[tuple[int, ...], Decider] = {} if like is None else like._deciders
@@ -104,6 +106,7 @@ class Search:
         """
         self.incumbent = incumbent
         for size in self._sizes():
+            self.possible = ()
             self._visit(size, aim)
         return self.incumbent
 
@@ -121,6 +124,8 @@ class Search:
         heapq.heapify(heap)
         while heap:
             node = heapq.heappop(heap)
+            if size == self._sizes()[-1]:
+                self.possible = node.promise
             if self.bounds and self.incumbent is not None and node.promise > self._rank(self.incumbent):
                 return
             if aim.faster_than is not None and -node.promise[sweep] <= aim.faster_than:

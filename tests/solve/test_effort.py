@@ -86,6 +86,19 @@ def test_more_types_never_give_less_with_the_same_effort(seed: int, effort: int)
     assert found == sorted(found, reverse=True)
 
 
+@pytest.mark.parametrize("effort", [300, 1000, 2000, 3000])
+@pytest.mark.parametrize(("board_id", "capacity"), [("machair-20", "640GiB"), ("saltern-24", "416GiB")])
+def test_what_the_bound_of_a_cut_answer_rules_out(board_id: str, capacity: str, effort: int) -> None:
+    """Nothing that is as good in the criteria before passes the bound."""
+    board = load_board(board_id)
+    request = ask(board, capacity, effort=effort)
+    cut, whole = solve(board, request, alternatives=False), solve(board, ask(board, capacity), alternatives=False)
+    assert cut.bound is not None and whole.proven
+    place = [criterion.name for criterion in cut.criteria].index(cut.bound.criterion)
+    bound = (*cut.best.vector[:place], cut.bound.value)
+    assert ranked(cut.criteria[: place + 1], bound) <= ranked(cut.criteria, whole.best.vector)[: place + 1]
+
+
 def test_an_effort_of_one_node_ends_at_the_first_placement() -> None:
     """On a shelf of a hundred labels too, with nothing beside the answer."""
     board = load_board("skerry-16")
