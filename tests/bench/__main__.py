@@ -1,4 +1,4 @@
-"""The benches, each with one command: ``python -m tests.bench`` prints all ratios, ``... NAME`` one part.
+"""The benches: ``python -m tests.bench`` measures README's table of figures and prints it, ``... NAME`` one part.
 
 Times are of the machine that runs them. Nothing here is asserted by CI, which holds ratios and counts on small samples.
 """
@@ -12,13 +12,16 @@ import platform
 import sys
 from datetime import date
 
-RATIOS = {
-    "search": "the search against a second exact solver on the same instance",
-    "hard": "large boards, five types allowed: time, memory, proven",
-    "scale": "growth with sockets, channels, slots and types; memory",
+from tests.bench.processes import README
+
+TABLE = {
     "commands": "whole commands against a bare interpreter with the same imports",
+    "hard": "requests that are hard to prove: time, memory, proven",
+    "scale": "growth with sockets, channels, slots, types, rows and labels",
+    "search": "the search against a second exact solver on the same instance",
+    "machines": "1,000 machines over 40 requests, and sharing one shelf; with -- --whole killed, resumed, on one core",
 }
-"""What runs where nothing is named."""
+"""What runs where nothing is named: every row of README's table, each part in a few minutes."""
 
 OTHERS = {
     "matrices": "the long matrices of the tests whole, of which CI takes samples",
@@ -26,7 +29,6 @@ OTHERS = {
     "compare_speed": "comparisons in a warm process",
     "draw_speed": "time and size of drawing every shipped board full",
     "growth": "chains of later steps, and brute force on small boards",
-    "machines": "1,000 machines: killed, resumed, on all cores, with a shared shelf",
     "codes": "plan codes: round trips and damage of every kind",
     "pages": "HTML pages in a browser: audited, walked, printed",
     "archives": "wheel and source archive built twice",
@@ -42,13 +44,13 @@ OTHERS = {
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run the parts named, or all that print ratios; what follows ``--`` goes to each part. The worst status counts."""
+    """Run the parts named, or all of README's table; what follows ``--`` goes to each part. The worst status counts."""
     arguments = sys.argv[1:] if argv is None else argv
     rest = arguments[arguments.index("--") + 1 :] if "--" in arguments else []
-    parts = RATIOS | OTHERS
+    parts = TABLE | OTHERS
     parser = argparse.ArgumentParser(
         prog="python -m tests.bench",
-        description="Without a name: search, hard, scale, commands. Options of a part follow --.",
+        description=f"Without a name: {', '.join(TABLE)}, and README's table of them. Options of a part follow --.",
         epilog="\n".join(f"{name:<20}{what}" for name, what in parts.items()),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -60,9 +62,12 @@ def main(argv: list[str] | None = None) -> int:
     load = f", load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
     print(f"{cores} cores, {platform.system()}, Python {platform.python_version()}, {date.today()}{load}")  # noqa: T201
     status = 0
-    for name in named or RATIOS:
+    for name in named or TABLE:
         print(f"\n## {name}: {parts[name]}\n", flush=True)  # noqa: T201
         status = max(status, importlib.import_module(f"tests.bench.{name}").main(rest))
+    if README:
+        print("\n## README's table of what was measured\n\n| what | figure |\n|---|---|")  # noqa: T201
+        print("\n".join(f"| {what} | {figure} |" for what, figure in README))  # noqa: T201
     return status
 
 

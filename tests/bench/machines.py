@@ -1,21 +1,20 @@
-"""Many machines at once: time and memory of 1,000 machines over 40 distinct requests, killed once and taken up again.
+"""Many machines at once: time and memory of 1,000 machines over 40 distinct requests, with a shared shelf or without.
 
-    python tests/bench/machines.py [MACHINES] [REQUESTS]
+Run: python -m tests.bench machines [-- --whole --machines N --requests N]
 
-Prints one line for each run: fresh, killed after a third, resumed, run again on a whole folder, on one core, and with a
-shelf divided between all, of six labels and of a hundred. Folders must be equal, byte for byte.
+Prints one line for each run. ``--whole`` adds runs killed after a third and resumed, again on a whole folder and on one
+core, of which the folders must be equal, byte for byte, and a shelf of a hundred labels.
 """
 
 # ruff: noqa: T201 - a bench prints
 
 from __future__ import annotations
 
+import argparse
 import filecmp
 import itertools
 import os
-import platform
 import random
-import resource
 import signal
 import subprocess
 import sys
@@ -23,6 +22,8 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+
+from tests.bench.processes import README
 
 BOARDS = {
     "skerry-16": (96, 192, 256, 320, 384, 448, 512, 640, 768, 896),
@@ -74,8 +75,8 @@ def command(fleet: Path, out: Path, *more: str) -> list[str]:
     return [sys.executable, "-m", "dimmplan", "plan", "--machines", str(fleet), "--out", str(out), *more]
 
 
-def run(name: str, *arguments: list[str]) -> None:
-    """Run commands one after another and say what they took together."""
+def run(name: str, *arguments: list[str]) -> str:
+    """Run commands one after another; say, and give as text, what they took together."""
     started = time.perf_counter()
     most = 0
     for each in arguments:
@@ -87,6 +88,7 @@ def run(name: str, *arguments: list[str]) -> None:
         assert code in (0, 1), code
     took = time.perf_counter() - started
     print(f"{name:26s} {took:8.1f} s {most:6d} MiB   {' '.join(said)[:150]}", flush=True)
+    return f"{took:.0f} s, {most} MB"
 
 
 def killed(arguments: list[str], out: Path, wanted: int) -> None:
@@ -110,33 +112,46 @@ def equal(one: Path, other: Path) -> bool:
 
 def main(argv: Sequence[str] = ()) -> int:
     """Print a line for each run; 1 where folders differ that should be the same."""
-    told = [int(text) for text in argv]
-    machines, distinct = told + [1000, 40][len(told) :]
-    print(
-        f"{machines} machines, {distinct} distinct requests; Python {platform.python_version()}, {os.cpu_count()} CPUs"
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench machines --",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
+    parser.add_argument("--whole", action="store_true", help="killed, resumed and on one core as well")
+    parser.add_argument("--machines", type=int, default=1000)
+    parser.add_argument("--requests", type=int, default=40, help="distinct ones among them")
+    options = parser.parse_args(argv)
+    machines, same = options.machines, True
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        fleet, few, shelf = folder / "fleet.csv", folder / "few.csv", folder / "shelf.csv"
-        fleet_file(fleet, machines, distinct)
-        fleet_file(few, max(distinct, machines // 10), distinct)
+        fleet, shelf = folder / "fleet.csv", folder / "shelf.csv"
+        fleet_file(fleet, machines, options.requests)
         shelf.write_text("label,count\n" + "".join(f"{label},{count}\n" for label, count in SHELF.items()))
-        run("a tenth of the machines", command(few, folder / "few"))
-        run("fresh", command(fleet, folder / "fresh"))
-        killed(command(fleet, folder / "killed"), folder / "killed", machines // 3)
-        run("resumed", command(fleet, folder / "killed"))
-        resumed = equal(folder / "fresh", folder / "killed")
-        print(f"{'':26s} as if never killed: {resumed}")
-        run("again, all whole", command(fleet, folder / "fresh"))
-        run("one at a time", command(fleet, folder / "one", "--jobs", "1"))
-        merged = equal(folder / "fresh", folder / "one")
-        print(f"{'':26s} the same on all cores: {merged}")
-        run("with a shared shelf", command(fleet, folder / "stock", "--stock", str(shelf)))
-        shelf.write_text(f"label,count\n{many_labels(100, 20 * machines)}")
-        run("100 labels shared", command(fleet, folder / "labels", "--stock", str(shelf)))
-    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
-    print(f"(the bench itself: {own} MiB)")
-    return 0 if resumed and merged else 1
+        fresh = run("fresh", command(fleet, folder / "fresh"))
+        shared = run("with a shared shelf", command(fleet, folder / "stock", "--stock", str(shelf)))
+        if options.whole:
+            same = _whole(folder, fleet, machines, options.requests)
+    what = f"{machines:,} machines over {options.requests} requests, every sheet written"
+    README.append((what, f"{fresh}; sharing one shelf {shared}"))
+    return int(not same)
+
+
+def _whole(folder: Path, fleet: Path, machines: int, distinct: int) -> bool:
+    """All other runs; true where the folders that should be equal are."""
+    few, shelf = folder / "few.csv", folder / "labels.csv"
+    fleet_file(few, max(distinct, machines // 10), distinct)
+    run("a tenth of the machines", command(few, folder / "few"))
+    killed(command(fleet, folder / "killed"), folder / "killed", machines // 3)
+    run("resumed", command(fleet, folder / "killed"))
+    resumed = equal(folder / "fresh", folder / "killed")
+    print(f"{'':26s} as if never killed: {resumed}")
+    run("again, all whole", command(fleet, folder / "fresh"))
+    run("one at a time", command(fleet, folder / "one", "--jobs", "1"))
+    merged = equal(folder / "fresh", folder / "one")
+    print(f"{'':26s} the same on all cores: {merged}")
+    shelf.write_text(f"label,count\n{many_labels(100, 20 * machines)}")
+    run("100 labels shared", command(fleet, folder / "labels", "--stock", str(shelf)))
+    return resumed and merged
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Whole processes measured: seconds on the clock, seconds of processor, peak of memory."""
+"""Whole processes measured: seconds on the clock, seconds of processor, peak of memory; rows of README's table."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
+README: list[tuple[str, str]] = []
+"""Rows of README's table of figures, as parts have measured them: what, and its figure."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.planner import ask
 from dimmplan.solve.answer import solve
+from tests.bench.processes import README
 from tests.oracle.large import ADVICE, EVEN, large_board, scaled_request
 from tests.oracle.shelves import random_shelf
 
@@ -61,15 +62,20 @@ def main(argv: Sequence[str] = ()) -> int:
     parser = argparse.ArgumentParser(
         prog="python -m tests.bench scale --", description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--seeds", type=int, default=5)
+    parser.add_argument("--seeds", type=int, default=3)
     seeds = parser.parse_args(argv).seeds
-    for stock in (False, True):
-        _sockets_by_channels(seeds, stock=stock)
-    _fitted(seeds)
+    without, limited = (_sockets_by_channels(seeds, stock=stock) for stock in (False, True))
+    figure = f"at most {without:.1f} times as long; with stock limits {limited:.1f}"
+    README.append(("twice the sockets, the same of each", figure))
+    slopes = _fitted(seeds)
+    told = ", ".join(f"{name} {value:.1f}" for name, value in slopes.items())
+    README.append(("the power of what grows by which the time grows (1: twice as much takes twice as long)", told))
     return 0
 
 
-def _sockets_by_channels(seeds: int, *, stock: bool) -> None:
+def _sockets_by_channels(seeds: int, *, stock: bool) -> float:
+    """Print a table; the largest step from a number of sockets to twice as many."""
+    largest = 0.0
     print(f"ms, two slots a channel, two types used, {'with' if stock else 'without'} stock limits")
     print("channels" + "".join(f"{f'{n} sockets':>14}" for n in SOCKETS) + "   largest step")
     for channels, (controllers, each) in CHANNELS.items():
@@ -79,9 +85,11 @@ def _sockets_by_channels(seeds: int, *, stock: bool) -> None:
             row.append(milliseconds(board, requests(board, seeds, stock=stock)))
         steps = [later / earlier for earlier, later in itertools.pairwise(row)]
         print(f"{channels:8}" + "".join(f"{ms:14.1f}" for ms in row) + f"   x {max(steps):.2f}", flush=True)
+        largest = max(largest, *steps)
+    return largest
 
 
-def _fitted(seeds: int) -> None:
+def _fitted(seeds: int) -> dict[str, float]:
     """One thing grows at a time, on boards of two slots a channel with two types used unless the row says otherwise."""
     rows: dict[str, dict[int, float]] = {
         "sockets of 8 channels": {n: _of(large_board(n, 4, 2, 2, EVEN), seeds) for n in SOCKETS},
@@ -93,9 +101,12 @@ def _fitted(seeds: int) -> None:
         "stock rows, 100 labels": {n: _of_shelf(100, n, seeds) for n in (100, 1000, 10_000)},
     }
     print("what grows                 slope   ms at each size")
+    slopes = {}
     for name, times in rows.items():
+        slopes[name] = slope(list(times), list(times.values()))
         each = "".join(f"{size:>8}: {ms:7.1f}" for size, ms in times.items())
-        print(f"{name:<25} {slope(list(times), list(times.values())):7.2f} {each}", flush=True)
+        print(f"{name:<25} {slopes[name]:7.2f} {each}", flush=True)
+    return slopes
 
 
 def _of(board: Board, seeds: int, *, types: int = 2) -> float:

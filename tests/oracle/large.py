@@ -69,6 +69,17 @@ GROUPS: dict[str, Any] = {
         for channels, excess in {**LISTED, "ACDEGH": "none", "ABCDEFGH": "none"}.items()
     ],
 }
+LAYERED: dict[str, Any] = {
+    "style": "groups",
+    "groups": [
+        {"channels": list(channels), "excess": "layers"}
+        for channels in (
+            *("AB", "CD", "EF", "GH", "IJ", "KL"),
+            *("ABCD", "EFGH", "IJKL", "ABCDEFGH", "EFGHIJKL", "ABCDEFGHIJKL"),
+        )
+    ],
+}
+"""Twelve groups of twelve channels; what is left over forms further sets."""
 
 
 def large_board(
@@ -81,6 +92,7 @@ def large_board(
     *,
     advice: Sequence[dict[str, Any]] = (),
     mixed_dies: bool = False,
+    rate_scope: str = "system",
 ) -> Board:
     """Equal sockets of ``controllers`` x ``channels`` channels with ``slots`` slots each; slower with more modules.
 
@@ -116,6 +128,7 @@ def large_board(
         ],
         rates_mts=sorted({mts for dpc, mts in rates.items() if dpc <= slots}),
         generation=Generation.DDR5,
+        rate_scope=rate_scope,
     )
 
 
