@@ -28,7 +28,7 @@ from dimmplan.solve.space import Space
 from dimmplan.units import Gib, channel_peak_gb_s
 
 MOST_RUNNERS_UP = 3
-BESIDE = 120_000
+BESIDE = 300_000
 """All that stands beside an answer has as much effort as the answer took, or so many nodes; never more than asked."""
 STEP_SHARE = Fraction(1, 4)
 """One step up looks this far above the capacity found."""

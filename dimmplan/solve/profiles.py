@@ -24,6 +24,8 @@ NEVER = 1 << 80
 """A time that no population takes."""
 MOST_KEPT = 1 << 15
 """Figures at own rates are remembered of so many amounts."""
+BOUND = 4
+"""What it counts, in nodes, to bound the time of a socket with listed groups while it is loaded."""
 Shape = tuple[tuple[int, ...], ...]
 """A number for each channel, a tuple for each controller."""
 NO_REGION = 1 << 20
@@ -365,6 +367,7 @@ class _Enumeration:
         )
 
         def hopeful(step: int, chosen: list[Load | None], gib: int, most: int) -> bool:
+            self.budget.spend(BOUND)
             low, high = max(gib, self.query.low_gib, 1), min(most, self.query.high_gib)
             least, later = bound.least_times(step, chosen, gib, (low, high))
             if self.query.limit.per_gib is not None:
