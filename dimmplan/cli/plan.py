@@ -333,8 +333,7 @@ def _chain(board: Board, requests: list[Request], start: Start, wait: Waiting, *
 
 
 def _keep_beside(answer: _Answer, kept: KeptModules, start: Start, wait: Waiting) -> None:
-    from dimmplan.growth.keep import change_to
-    from dimmplan.growth.upgrade import upgrade_of
+    from dimmplan.growth.keep import change_to, upgrade_of
 
     planned, change = answer.planned, change_to(kept, answer.planned)
     now = kept.now(planned.request.fitted)

@@ -15,8 +15,19 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 from dimmplan.errors import Cause, DimmplanError, ImpossibleError, StoppedError
-from dimmplan.growth.pinned import NOTHING, SWEEP, Start, capacities_from, impossible_from, planned_as, solve_from
-from dimmplan.growth.pins import PinnedSpace, Pins, all_of, closed, staying, within
+from dimmplan.growth.pinned import (
+    NOTHING,
+    SWEEP,
+    Start,
+    all_of,
+    capacities_from,
+    closed,
+    impossible_from,
+    planned_as,
+    solve_from,
+    staying,
+    within,
+)
 from dimmplan.growth.stay import most_staying
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
@@ -30,7 +41,7 @@ from dimmplan.solve.causes import most_gib
 from dimmplan.solve.criteria import CRITERIA, Criterion, ranked
 from dimmplan.solve.evaluate import Value, content_of, vector_of
 from dimmplan.solve.search import Search
-from dimmplan.solve.space import Space
+from dimmplan.solve.space import Pins, Space
 from dimmplan.units import Gib, channel_peak_gb_s, format_capacity
 
 Content = Mapping[str, Module | None]
@@ -245,7 +256,7 @@ class _Task:
 
     def _type_sets(self) -> Iterator[Types]:
         """The largest sets of types that a chain may use."""
-        space = PinnedSpace(self.board, self.requests[0], self.start.pins)
+        space = Space(self.board, self.requests[0], self.start.pins)
         seen: list[frozenset[int]] = []
         for size in range(min(self.requests[0].max_types, len(space.types)), 0, -1):
             new = [frozenset(types) for types in itertools.combinations(range(len(space.types)), size)]
@@ -330,7 +341,7 @@ class _Task:
         key = step, frozenset(pins.items()), supplies
         if key not in self.searches:
             request = replace(self.requests[step], supplies=supplies)
-            self.searches[key] = Search(PinnedSpace(self.board, request, pins), self.budget)
+            self.searches[key] = Search(Space(self.board, request, pins), self.budget)
         search, request = self.searches[key], self.requests[step]
         if not search.space.possible():
             return None

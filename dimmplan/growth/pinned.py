@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.figures import placement_figures
-from dimmplan.growth.pins import PinnedSpace, Pins, all_of, closed, staying
 from dimmplan.growth.stay import most_staying
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.planner import Planned, plan, planned_of
-from dimmplan.rules import judge
+from dimmplan.rules import Content, judge
 from dimmplan.solve.answer import Answer, Bound, Choice, bound_of, solve, solve_in
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
@@ -23,7 +22,7 @@ from dimmplan.solve.causes import capacities
 from dimmplan.solve.criteria import criteria_of
 from dimmplan.solve.evaluate import Value, content_of, usable_of, vector_of
 from dimmplan.solve.search import Search
-from dimmplan.solve.space import Space
+from dimmplan.solve.space import Pins, Space
 from dimmplan.units import Gib
 
 if TYPE_CHECKING:
@@ -33,6 +32,30 @@ SWEEP = "balanced_sweep"
 """The criterion that measures how fast a placement is."""
 MOST_NEXT = 4
 """So many capacities are named that adding alone can reach next."""
+
+
+def staying(content: Content) -> Pins:
+    """Every module stays where it is; empty slots are open."""
+    return {slot: frozenset({module}) for slot, module in content.items() if module}
+
+
+def closed(slots: Iterable[str]) -> Pins:
+    """Slots that are not filled."""
+    return dict.fromkeys(slots, frozenset({None}))
+
+
+def within(board: Board, content: Content) -> Pins:
+    """Nothing but some of what the content has, each module in its slot."""
+    return {slot: frozenset({None, content.get(slot)}) for slot in board.slots}
+
+
+def all_of(*pins: Pins) -> Pins:
+    """What every one of the pins allows."""
+    found: dict[str, frozenset[Module | None]] = {}
+    for each in pins:
+        for slot, allowed in each.items():
+            found[slot] = found[slot] & allowed if slot in found else allowed
+    return found
 
 
 class Start(NamedTuple):
@@ -79,7 +102,7 @@ def _settled(board: Board, request: Request, answer: Answer, start: Start) -> An
 def _solved(board: Board, request: Request, start: Start, *, alternatives: bool) -> Answer:
     if not start.pins:
         return solve(board, request, alternatives=alternatives)
-    answer = solve_in(PinnedSpace(board, request, start.pins), alternatives=alternatives)
+    answer = solve_in(Space(board, request, start.pins), alternatives=alternatives)
     if answer is None:
         raise impossible_from(board, request, start)
     return answer
@@ -87,7 +110,7 @@ def _solved(board: Board, request: Request, start: Start, *, alternatives: bool)
 
 def capacities_from(board: Board, request: Request, start: Start) -> list[Gib]:
     """Every usable capacity that some placement around what is settled has, rising; advised rows aside."""
-    return sorted(capacities(PinnedSpace(board, request, start.pins)))
+    return sorted(capacities(Space(board, request, start.pins)))
 
 
 def impossible_from(board: Board, request: Request, start: Start) -> ImpossibleError:
@@ -214,7 +237,7 @@ def next_by_adding(planned: Planned, *, most: int = MOST_NEXT) -> tuple[Next, ..
     board, request, placement = planned.board, planned.request, planned.placement
     content = placement.content
     start = Start(stays=content, hold=placement.hold)
-    search = Search(PinnedSpace(board, request, start.pins), Budget(request.effort))
+    search = Search(Space(board, request, start.pins), Budget(request.effort))
     found: list[Next] = []
     for gib in _above(search, planned.answer.best.usable_gib):
         search.budget.spent, search.budget.armed = 0, False

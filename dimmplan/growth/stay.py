@@ -14,13 +14,12 @@ from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from typing import Any, NamedTuple, cast
 
-from dimmplan.growth.pins import PinnedSpace
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import vector_of
-from dimmplan.solve.space import ChannelShape
+from dimmplan.solve.space import ChannelShape, Space
 
 Content = Mapping[str, Module | None]
 
@@ -39,7 +38,7 @@ def most_staying(
     stay empty, as they are in ``contents``.
     """
     used = {module for content in contents for module in content.values()} | set(lying.values())
-    space = PinnedSpace(board, replace(request, supplies=tuple(s for s in request.supplies if s.module in used)), {})
+    space = Space(board, replace(request, supplies=tuple(s for s in request.supplies if s.module in used)))
     every = {socket.id for socket in space.sockets}
     named = {socket_id for socket_id in every if space.prescribes(socket_id)}
     for as_filled in (named, every):
@@ -49,7 +48,7 @@ def most_staying(
     return list(contents)
 
 
-def _worth(space: PinnedSpace, content: Content) -> object:
+def _worth(space: Space, content: Content) -> object:
     return vector_of(space, CRITERIA.values(), content)
 
 
@@ -77,7 +76,7 @@ class _Exchange:
 
     def __init__(
         self,
-        space: PinnedSpace,
+        space: Space,
         contents: Sequence[Content],
         lying: Content,
         *,
@@ -183,7 +182,7 @@ class _Exchange:
 
     def _legal(self, shape: ChannelShape, values: tuple[_Value, ...]) -> Iterator[tuple[_Value, ...]]:
         wanted = sorted(values)
-        for load in self.space.arrangements(shape):
+        for load in self.space.loads(shape, frozenset(), every_order=True):
             each = tuple((rank,) for rank in load.board_order)
             if sorted(each) == wanted:
                 yield each

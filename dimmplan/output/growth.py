@@ -37,9 +37,8 @@ from dimmplan.wording.request import choice_phrase, sweep_of
 
 if TYPE_CHECKING:
     from dimmplan.growth.grow import Growth
-    from dimmplan.growth.keep import KeptModules
+    from dimmplan.growth.keep import KeptModules, Speed, Upgrade
     from dimmplan.growth.pinned import Next
-    from dimmplan.growth.upgrade import Speed, Upgrade
 
 # -- from what is in a machine -----------------------------------------------------------------------------------------
 

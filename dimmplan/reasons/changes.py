@@ -8,8 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from dimmplan.figures import PlacementFigures
-from dimmplan.growth.pinned import SWEEP
-from dimmplan.growth.pins import PinnedSpace, all_of, closed, staying
+from dimmplan.growth.pinned import SWEEP, all_of, closed, staying
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
@@ -22,6 +21,7 @@ from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA, ranked
 from dimmplan.solve.evaluate import Value, content_of
 from dimmplan.solve.search import Search
+from dimmplan.solve.space import Space
 
 EFFORT = 2_000_000
 """Search nodes for the best group of a type; what they do not suffice for is left out."""
@@ -172,7 +172,7 @@ def _group(case: Case, module: Module) -> tuple[list[NextStep], bool]:
     types = [supply.module for supply in case.request.supplies if held[supply.module] or supply.module == module]
     supplies = tuple(Supply(module=each, lots=(Lot(count=None if each == module else held[each]),)) for each in types)
     request = replace(case.request, supplies=supplies, max_types=len(types))
-    space = PinnedSpace(case.board, request, all_of(staying(case.content), closed(case.placement.hold)))
+    space = Space(case.board, request, all_of(staying(case.content), closed(case.placement.hold)))
     search = Search(space, Budget(EFFORT))
     search.criteria = tuple(CRITERIA[name] for name in ("advised_broken", SWEEP, "modules"))
     most = max(each.capacity_gib for each in types) * space.slot_count

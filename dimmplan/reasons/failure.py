@@ -8,8 +8,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem
-from dimmplan.growth.pinned import Start, solve_from
-from dimmplan.growth.pins import PinnedSpace, closed
+from dimmplan.growth.pinned import Start, closed, solve_from
 from dimmplan.growth.stay import most_staying
 from dimmplan.model.module import Module, by_type
 from dimmplan.model.move import Change
@@ -23,6 +22,7 @@ from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA
 from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.search import Search
+from dimmplan.solve.space import Space
 
 Held = Mapping[str, Module | None]
 _SMALLEST = ("advised_broken", "modules", "over_gib", "types", "balanced_sweep")
@@ -183,7 +183,7 @@ def _smallest(case: Case, stay: Held, left: Sequence[tuple[Module, int]]) -> Lef
     """Fewest modules that break no error row, by the search with a list of its own."""
     rows = tuple(row for row in case.board.rules if row.severity == "error")
     request = replace(_request(case, left, 1), over_gib=_total(left))
-    space = PinnedSpace(replace(case.board, rules=rows), request, closed(case.placement.hold))
+    space = Space(replace(case.board, rules=rows), request, closed(case.placement.hold))
     if not space.possible():
         return None
     search = Search(space, Budget(request.effort))

@@ -156,11 +156,11 @@ def _in_the_way(space: Space, least: Callable[[Space], Gib | None], *, as_advise
     board = space.board
     for row in (*errors, *advised):
         board = _without(board, row)
-    if least(space.on(board, _unlimited(request))) is None:
+    if least(Space(board, _unlimited(request), space.pins)) is None:
         return
 
     def but_for(row: Rule) -> Iterator[Cause]:
-        nearer = least(space.on(_without(space.board, row), request))
+        nearer = least(Space(_without(space.board, row), request, space.pins))
         if nearer is not None:
             rule = "advised rule" if row.severity == "advised" else "rule"
             text = f"Without this {rule} {format_capacity(nearer)} would fit. {row.brief()}"
@@ -169,7 +169,7 @@ def _in_the_way(space: Space, least: Callable[[Space], Gib | None], *, as_advise
     for row in errors:
         yield from but_for(row)
     limited = any(supply.available is not None for supply in request.supplies)
-    if limited and least(space.on(space.board, _unlimited(request))) is not None:
+    if limited and least(Space(space.board, _unlimited(request), space.pins)) is not None:
         yield Cause(rule="stock", text="The modules at hand are too few.")
     for row in advised:
         yield from but_for(row)

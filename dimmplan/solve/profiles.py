@@ -24,7 +24,7 @@ NEVER = 1 << 80
 """A time that no population takes."""
 MOST_KEPT = 1 << 15
 """Figures at own rates are remembered of so many amounts."""
-BOUND = 4
+BOUND = 1
 """What it counts, in nodes, to bound the time of a socket with listed groups while it is loaded."""
 Shape = tuple[tuple[int, ...], ...]
 """A number for each channel, a tuple for each controller."""

@@ -19,10 +19,9 @@ from dimmplan.solve.branches import Aim, Branch, Branches, Kind, Value
 from dimmplan.solve.budget import Budget, Progress
 from dimmplan.solve.criteria import Criterion, criteria_of, ranked
 from dimmplan.solve.decide import Decisions, least_tails
-from dimmplan.solve.populations import Populations
 from dimmplan.solve.promise import Group, Promise, Promises, Wanted
 from dimmplan.solve.space import Rows, Space
-from dimmplan.solve.sweep import Job, Sweeps
+from dimmplan.solve.sweep import Job, Populations, Sweeps
 from dimmplan.units import Gib
 
 MOST_REMEMBERED = 400

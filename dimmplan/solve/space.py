@@ -9,10 +9,12 @@ from __future__ import annotations
 import copy
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import cached_property
+from types import MappingProxyType
 from typing import NamedTuple
 
 from dimmplan.figures import is_low_rank
@@ -54,6 +56,9 @@ Rows = frozenset[str]
 Pattern = tuple[bool, ...] | None
 """Which slots of a channel must be filled, where a prescribed order says so."""
 
+Pins = Mapping[str, frozenset[Module | None]]
+"""What a slot may hold, settled before the search; a slot that is not named may hold anything."""
+
 
 class ChannelShape(NamedTuple):
     """What decides how a channel may be loaded: two channels of one shape in one controller are interchangeable."""
@@ -63,6 +68,8 @@ class ChannelShape(NamedTuple):
     pattern: Pattern = None
     processors: tuple[str, ...] = ()
     """The options that the channel must run with, where sockets have different ones."""
+    pins: tuple[frozenset[Module | None] | None, ...] = ()
+    """What each slot may hold, where that is settled for some."""
 
 
 class SocketShape(NamedTuple):
@@ -91,11 +98,15 @@ class Load(NamedTuple):
 class Space:
     """Everything that a search over one request asks about; pure look-ups, cached.
 
-    ``symmetry=False`` treats every channel and socket as one of its own; the answer is the same, only slower.
+    A channel with settled slots (``pins``) only has fewer loads. ``symmetry=False`` treats every channel and socket as
+    one of its own; the answer is the same, only slower.
     """
 
-    def __init__(self, board: Board, request: Request, *, symmetry: bool = True) -> None:
+    def __init__(
+        self, board: Board, request: Request, pins: Pins = MappingProxyType({}), *, symmetry: bool = True
+    ) -> None:
         self.symmetry = symmetry
+        self.pins = pins
         self.request = request
         self.option: ProcessorOption | None = board.processor(request.processor)
         self.board = board = board.serving(self.option)
@@ -127,7 +138,7 @@ class Space:
         self.weights = [self._weight(module) for module in self.types]
         self.loss_place = self.base ** len(self.types)
         """Place value of what rank sparing takes, as the top digit of a count code."""
-        self._loads: dict[tuple[ChannelShape, Rows], tuple[Load, ...]] = {}
+        self._loads: dict[tuple[ChannelShape, Rows, bool], tuple[Load, ...]] = {}
         self._gib: dict[int, int] = {}
         self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
         self._breaches: dict[int, list[Breach]] = {}
@@ -163,13 +174,9 @@ class Space:
         """What every loss of rank sparing is a multiple of, with modules of these types, scaled."""
         return math.gcd(*(self.loss([self.types[kind]]) for kind in types))
 
-    def on(self, board: Board, request: Request) -> Space:
-        """The space of another board and request with the same slots settled."""
-        return Space(board, request)
-
-    def permits(self, content: Content) -> bool:  # noqa: ARG002 - spaces with settled slots look at it
-        """False where a slot holds what it may not hold, whatever the rules: here none does."""
-        return True
+    def permits(self, content: Content) -> bool:
+        """False where a slot holds what its pins forbid."""
+        return all(content.get(slot) in allowed for slot, allowed in self.pins.items() if slot in content)
 
     def mode_possible(self) -> bool:
         """False where the board has no row for the mode asked."""
@@ -204,7 +211,9 @@ class Space:
         shape = SocketShape(
             controllers=tuple(
                 tuple(
-                    ChannelShape(len(ch.slots), membership[ch.id], processors=self._processor(socket))
+                    ChannelShape(
+                        len(ch.slots), membership[ch.id], processors=self._processor(socket), pins=self._pinned(ch)
+                    )
                     for ch in controller.channels
                 )
                 for controller in socket.controllers
@@ -219,6 +228,14 @@ class Space:
         )
         self._sockets_of_shape.setdefault(shape, []).append(socket)
         return shape
+
+    def _pinned(self, *channels: Channel) -> tuple[frozenset[Module | None] | None, ...]:
+        """What the slots of a channel may hold, or of several that hold the same; nothing where none is settled."""
+        found = []
+        for slots in zip(*(channel.slots for channel in channels), strict=True):
+            pins = [self.pins[slot] for slot in slots if slot in self.pins]
+            found.append(frozenset.intersection(*pins) if pins else None)
+        return tuple(found) if any(each is not None for each in found) else ()
 
     @property
     def options(self) -> tuple[ProcessorOption | None, ...]:
@@ -281,18 +298,26 @@ class Space:
         return found
 
     def joined_shape(self, shapes: Sequence[SocketShape]) -> SocketShape | None:
-        """One shape that obeys the rules of every fitted socket; ``None`` where they cannot be populated alike."""
+        """One shape that obeys the rules of every fitted socket; ``None`` where they cannot be populated alike.
+
+        What is settled at one socket is then settled at all of them.
+        """
         first = shapes[0]
         patterns = {tuple(channel.pattern for part in shape.controllers for channel in part) for shape in shapes}
         if len(patterns) > 1 or any(socket.build != self.sockets[0].build for socket in self.sockets):
             return None
         rules = tuple(sorted({rule for shape in shapes for rule in shape.rules}))
+        columns = zip(*(socket.controllers for socket in self.sockets), strict=True)
+        channels = [zip(*(each.channels for each in column), strict=True) for column in columns]
         controllers = tuple(
             tuple(
-                its[0]._replace(processors=tuple(sorted({name for each in its for name in each.processors})))
+                its[0]._replace(
+                    processors=tuple(sorted({name for each in its for name in each.processors})),
+                    pins=self._pinned(*next(there)),
+                )
                 for its in zip(*same, strict=True)
             )
-            for same in zip(*(shape.controllers for shape in shapes), strict=True)
+            for same, there in zip(zip(*(shape.controllers for shape in shapes), strict=True), channels, strict=True)
         )
         joined = SocketShape(controllers, ("joined", *rules), first.permitted)
         self._sockets_of_shape[joined] = list(self.sockets)
@@ -349,8 +374,8 @@ class Space:
 
     @cached_property
     def named(self) -> frozenset[Module]:
-        """Modules that no other may stand for: here none, with settled slots those that these name."""
-        return frozenset()
+        """Modules that pins name: no other may stand for them."""
+        return frozenset(module for allowed in self.pins.values() for module in allowed if module)
 
     def identity(self, kind: int) -> Module:
         """What rules and figures tell a type by, its rate aside unless a row names rates."""
@@ -388,6 +413,15 @@ class Space:
         total: int = self.code(zip(types, counts, strict=True)) + code * self.loss_place
         return total
 
+    def code_of(self, content: Content) -> int:
+        """The count code of a placement."""
+        channels = (channel for socket in self.sockets for channel in socket.channels)
+        loads = [[module for slot in channel.slots if (module := content.get(slot))] for channel in channels]
+        counts = Counter(module for load in loads for module in load)
+        code = self.code((index, counts[module]) for index, module in enumerate(self.types))
+        lost: int = sum(map(self.loss, loads)) * self.loss_place
+        return code + lost
+
     def places(self) -> list[tuple[int, int]]:
         """Value and base of the digits of a count code."""
         every = range(len(self.types))
@@ -420,43 +454,54 @@ class Space:
 
     # -- loads of a channel ------------------------------------------------------------------------------------
 
-    def loads(self, shape: ChannelShape, may_break: Rows) -> tuple[Load, ...]:
-        """Every way to load a channel of that shape, the empty load last."""
-        key = (shape._replace(membership=()), may_break)
+    def loads(self, shape: ChannelShape, may_break: Rows, *, every_order: bool = False) -> tuple[Load, ...]:
+        """Every way to load a channel of that shape in board order, the empty load last.
+
+        One load for each set of modules, in its best order, or all of them: ``every_order``, or where a pin may want
+        another order of channels that mirror.
+        """
+        every_order |= bool(shape.pins and self.mirroring)
+        key = (shape._replace(membership=()), may_break, every_order)
         if key not in self._loads:
-            self._loads[key] = tuple(self._enumerate_loads(shape, may_break))
+            self._loads[key] = tuple(self._enumerate_loads(shape, may_break, every_order=every_order))
         return self._loads[key]
 
-    def _enumerate_loads(self, shape: ChannelShape, may_break: Rows) -> Iterator[Load]:
-        """One load for each multiset of modules that the rules allow, in its best board order."""
+    def _enumerate_loads(self, shape: ChannelShape, may_break: Rows, *, every_order: bool) -> Iterator[Load]:
         rows = self.enforced_of("channel", may_break)
         channel = Channel(id="", socket="", controller="", slots=tuple(str(i) for i in range(shape.slots)))
-        best: dict[int, Load] = {}
-        for chosen in itertools.product((*range(len(self.types)), None), repeat=shape.slots):
-            if shape.pattern is not None and shape.pattern != tuple(kind is not None for kind in chosen):
-                continue
+        seen = set()
+        for chosen in itertools.product(*self._choices(shape)):
+            kinds = [kind for kind in chosen if kind is not None]
+            code = self.code((kind, 1) for kind in kinds)
             load = tuple(None if kind is None else self.types[kind] for kind in chosen)
-            code = self.code((kind, 1) for kind in chosen if kind is not None)
-            if code in best or any(judge_channel(rows, channel, load)):
+            if (code in seen and not every_order) or any(judge_channel(rows, channel, load)):
                 continue  # the product runs in board order, so the first of a multiset is its best
             modules = [module for module in load if module]
-            if (
-                self.sparing is not None
-                and 0 < sum(ranks_of(self.sparing, m) for m in modules) < self.sparing.min_ranks
-            ):
-                continue
+            ranks = 0 if self.sparing is None else sum(ranks_of(self.sparing, module) for module in modules)
             rate = self.rate_of(shape, modules)
-            if modules and not rate:
+            if (self.sparing is not None and 0 < ranks < self.sparing.min_ranks) or (modules and not rate):
                 continue
+            seen.add(code)
             loss = self.loss(modules)
-            best[code] = Load(
+            yield Load(
                 code=code + loss * self.loss_place,
-                gib=sum(self.weights[kind] for kind in chosen if kind is not None) - loss,
+                gib=sum(self.weights[kind] for kind in kinds) - loss,
                 rate=rate,
                 low_rank=is_low_rank(modules),
                 board_order=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
             )
-        yield from sorted(best.values(), key=lambda load: load.board_order, reverse=True)
+
+    def _choices(self, shape: ChannelShape) -> Iterator[list[int | None]]:
+        """What each slot of a channel may hold, in board order."""
+        every: list[int | None] = [*range(len(self.types)), None]
+        nothing = (None,) * shape.slots
+        for filled, pin in zip(shape.pattern or nothing, shape.pins or nothing, strict=True):
+            yield [
+                kind
+                for kind in every
+                if filled in (None, kind is not None)
+                and (pin is None or (None if kind is None else self.types[kind]) in pin)
+            ]
 
     # -- rules of a socket and of the system -------------------------------------------------------------------
 

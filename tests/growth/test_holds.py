@@ -11,8 +11,8 @@ import pytest
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import ImpossibleError
 from dimmplan.growth.grow import grow
+from dimmplan.growth.keep import upgrade_of
 from dimmplan.growth.pinned import Start, next_by_adding, plan_from
-from dimmplan.growth.upgrade import upgrade_of
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.moves import plan_moves
