@@ -21,7 +21,7 @@ from dimmplan.solve.criteria import Criterion, criteria_of, ranked
 from dimmplan.solve.decide import Decisions, least_tails
 from dimmplan.solve.promise import Group, Promise, Promises, Wanted
 from dimmplan.solve.space import Rows, Space
-from dimmplan.solve.sweep import Job, Populations, Sweeps
+from dimmplan.solve.sweep import Populations, Sweeps
 from dimmplan.units import Gib
 
 MOST_REMEMBERED = 400
@@ -51,21 +51,6 @@ class _Node(NamedTuple):
     types: tuple[int, ...] = ()
     may_break: Rows | None = None
     rate: int = 0
-    begun: Begun | None = None
-
-
-class Begun(NamedTuple):
-    """A branch that was left before its sweep was decided: another promised more."""
-
-    jobs: list[Job]
-    vector: list[Value]
-
-
-class Later(NamedTuple):
-    """What a branch that is left for now still promises, and how far it was decided."""
-
-    promise: Promise
-    begun: Begun
 
 
 class Search:
@@ -135,12 +120,9 @@ class Search:
                     heapq.heappush(heap, opened._replace(number=next(numbers)))
                 continue
             self.budget.spend(BRANCH)
-            beside = heap[0].promise if heap and self.bounds else None
             self._tell(node)
-            found = self._decider(node.types).best(node, self._nearer(aim, node), self.incumbent, beside)
-            if isinstance(found, Later):
-                heapq.heappush(heap, node._replace(promise=found.promise, begun=found.begun))
-            elif found is not None:
+            found = self._decider(node.types).best(node, aim, self.incumbent)
+            if found is not None:
                 self.incumbent = found
                 self.budget.armed = True
 
@@ -156,14 +138,6 @@ class Search:
             del self._deciders[next(iter(self._deciders))]
         found.criteria = self.criteria
         return found
-
-    def _nearer(self, aim: Aim, node: _Node) -> Aim:
-        """The aim without capacities farther above the asked one than the best so far, where that counts first."""
-        best, over_first = self.incumbent, self.criteria[1].name == "over_gib" and not self.space.request.over_gib
-        if not self.bounds or best is None or not over_first or best.vector[0] != len(node.may_break or ()):
-            return aim
-        high = -(-self.space.gib(best.code) // self.space.scale)
-        return aim._replace(high_gib=min(aim.high_gib, high))
 
     def _tell(self, node: _Node) -> None:
         """Let a listener know how far the search is: no branch that is left promises more than this one."""
@@ -325,37 +299,26 @@ class Decider:
 
     # -- criterion by criterion --------------------------------------------------------------------------------------
 
-    def best(self, node: _Node, aim: Aim, rival: Found | None, beside: Promise | None) -> Found | Later | None:
-        """The first placement of a branch; ``None`` where none comes before the rival.
-
-        ``beside`` is what the next branch promises: this one is left for later where it turns out to promise less.
-        """
+    def best(self, node: _Node, aim: Aim, rival: Found | None) -> Found | None:
+        """The first placement of a branch; ``None`` where none comes before the rival."""
         may_break = node.may_break or frozenset()
-        jobs, vector = node.begun or (None, [len(may_break)])
-        known = ranked(self.criteria[: len(vector)], vector)
-        before = None if rival is None else ranked(self.criteria[: len(vector)], rival.vector[: len(vector)])
-        if before is not None and before < known:
+        vector: list[Value] = [len(may_break)]
+        if rival is not None and rival.vector[0] < len(may_break):
             return None
-        alive = rival if before == known else None
+        alive = rival if rival is not None and rival.vector[0] == len(may_break) else None
         targets = self._targets(aim)
         if not targets:
             return None
-        branches = [] if jobs else list(self.branches.of(may_break, targets, node.rate, aim.least_sweep))
-        for index, criterion in enumerate(self.criteria[len(vector) :], start=len(vector)):
+        branches = list(self.branches.of(may_break, targets, node.rate, aim.least_sweep))
+        for index, criterion in enumerate(self.criteria[1:], start=1):
             if self.budget.progress is not None:
                 self.budget.progress = self.budget.progress._replace(deciding=criterion.name)
             bar = alive.vector[index] if alive is not None else None
             balanced = criterion.name == "balanced_sweep"
             if balanced or (criterion.name == "system_sweep" and not (branches and branches[0].populated)):
-                known = ranked(self.criteria[:index], vector)
-                wanted = None if beside is None or known < beside[:index] else -beside[index]
-                jobs = self.sweeps.jobs(branches, balanced=balanced) if jobs is None else jobs
                 if balanced and aim.faster_than is not None:
                     bar = aim.faster_than if bar is None else max(bar, aim.faster_than)
-                value, branches = self.sweeps.best(jobs, bar, balanced=balanced, wanted=wanted)
-                if value is not None and not branches:
-                    return Later((*known, -value, *node.promise[index + 1 :]), Begun(jobs, vector))
-                jobs = None
+                value, branches = self.sweeps.best(branches, bar, balanced=balanced)
             else:
                 value, branches = self.decisions.best(criterion, branches, bar)
             if value is None or (criterion.name == "balanced_sweep" and value == aim.faster_than):

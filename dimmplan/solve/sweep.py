@@ -62,24 +62,20 @@ class Sweeps:
         self.evenly = len(space.sockets) * min(len(socket.channels) for socket in space.sockets)
         """Channels at work where every socket works as hard as the one with the fewest channels can."""
 
-    def best(
-        self, jobs: list[Job], bar: Value | None, *, balanced: bool, wanted: Value | None = None
-    ) -> tuple[Value | None, list[Branch]]:
+    def best(self, branches: list[Branch], bar: Value | None, *, balanced: bool) -> tuple[Value | None, list[Branch]]:
         """The highest sweep, and the branches that have it: the most hopeful job is tried next.
 
         A try within a time bound that finds nothing leaves a lower hope, so no branch is enumerated in more time than
-        the fastest of all needs, but for the last widening of a bound. Where nothing is as fast as ``wanted``, what
-        nothing beats is given, without branches; ``jobs`` then hold what is left to do.
+        the fastest of all needs, but for the last widening of a bound.
         """
         best = None if bar is None else Fraction(bar)
         kept: list[Branch] = []
+        jobs = list(self._jobs(branches, balanced=balanced))
+        heapq.heapify(jobs)
         while jobs:
             job = heapq.heappop(jobs)
             if self.bounds and best is not None and -job.hope < best:
                 break
-            if wanted is not None and not kept and -job.hope < wanted:
-                heapq.heappush(jobs, job)
-                return -job.hope, []
             most = self._most_time(job, best)
             bound = min(job.bound, most) if self.bounds else most
             time, part = self._within(job, bound, balanced=balanced) if job.hope else _Try(0, job.branch)
@@ -94,12 +90,6 @@ class Sweeps:
                 hope = -self.sweep(job.gib, time)
                 heapq.heappush(jobs, job._replace(hope=hope, bound=max(time, wider)))
         return (best if kept else None), kept
-
-    def jobs(self, branches: list[Branch], *, balanced: bool = True) -> list[Job]:
-        """A job for each branch and each total capacity of its targets, as a heap."""
-        found = list(self._jobs(branches, balanced=balanced))
-        heapq.heapify(found)
-        return found
 
     def _jobs(self, branches: list[Branch], *, balanced: bool) -> Iterator[Job]:
         numbers = itertools.count()
@@ -212,7 +202,8 @@ class Populations:
             ), NEVER
         share = -(-gib // len(self.space.sockets))
         beyond: Time = self._next_filling(branch, limit.time)
-        least, most = self._extremes(branch, limit.time)
+        least = [min((p.gib for p in kind.profiles), default=0) for kind in branch.kinds]
+        most = [max((p.gib for p in kind.profiles), default=-1) for kind in branch.kinds]
         spans = _spans(branch, gib, least, most)
         if spans is None:
             return None, beyond
@@ -237,15 +228,6 @@ class Populations:
         return _populated(
             branch, [one.profiles + other.profiles for one, other in zip(upper, lower, strict=True)]
         ), beyond
-
-    def _extremes(self, branch: Branch, most_time: Time) -> tuple[list[int], list[int]]:
-        """The least and the most that a socket of each kind can hold within a time."""
-        least = [min((p.gib for p in kind.profiles), default=0) for kind in branch.kinds]
-        most = [
-            min(max((p.gib for p in kind.profiles), default=-1), self._most_gib(branch, kind.shape, most_time))
-            for kind in branch.kinds
-        ]
-        return least, most
 
     def _profiles(self, branch: Branch, kind: Kind, low_gib: int, high_gib: int, limit: Limit) -> Profiles:
         """The profiles of a socket within a span of capacity and a time."""

@@ -33,16 +33,16 @@ def effort_of(board: Board, request: Request) -> int:
 @pytest.mark.parametrize(
     ("board_id", "nodes"),
     [
-        ("causeway-48", {"96GiB": 1819, "416GiB": 1332, "640GiB": 3707}),
-        ("firth-96", {"416GiB": 1692, "640GiB": 1984}),
-        ("groyne-24", {"96GiB": 1179, "416GiB": 1306}),
-        ("lagoon-32", {"96GiB": 1657, "416GiB": 2449, "640GiB": 3002}),
-        ("machair-20", {"96GiB": 3691, "416GiB": 4052, "640GiB": 8509}),
-        ("quay-24", {"96GiB": 1652, "416GiB": 1484, "640GiB": 2011}),
-        ("saltern-24", {"96GiB": 2623, "416GiB": 4826, "640GiB": 2333}),
-        ("skerry-16", {"96GiB": 2333, "416GiB": 2133, "640GiB": 2021}),
-        ("strand-12", {"96GiB": 1122, "416GiB": 2141, "640GiB": 1938}),
-        ("tombolo-32", {"96GiB": 453, "640GiB": 21_800}),
+        ("causeway-48", {"96GiB": 2188, "416GiB": 1553, "640GiB": 4176}),
+        ("firth-96", {"416GiB": 1945, "640GiB": 1237}),
+        ("groyne-24", {"96GiB": 1149, "416GiB": 1919}),
+        ("lagoon-32", {"96GiB": 859, "416GiB": 3937, "640GiB": 3003}),
+        ("machair-20", {"96GiB": 820, "416GiB": 9604, "640GiB": 6056}),
+        ("quay-24", {"96GiB": 306, "416GiB": 3607, "640GiB": 2921}),
+        ("saltern-24", {"96GiB": 336, "416GiB": 8908, "640GiB": 4464}),
+        ("skerry-16", {"96GiB": 324, "416GiB": 2006, "640GiB": 1953}),
+        ("strand-12", {"96GiB": 318, "416GiB": 1812, "640GiB": 1144}),
+        ("tombolo-32", {"96GiB": 384, "640GiB": 16_467}),
     ],
 )
 def test_effort_on_shipped_boards(board_id: str, nodes: dict[str, int]) -> None:
