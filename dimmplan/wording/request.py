@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from dimmplan.boardfile.reach import unused_rates
+from dimmplan.boardfile.usual import USUAL
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module, by_type, modules_phrase
@@ -66,9 +67,13 @@ class CheckNote(NamedTuple):
 
 
 def check_notes(board: Board) -> list[CheckNote]:
-    """What population tables leave out, and rows of rates that are never used."""
+    """What the file leaves to the tool, what population tables leave out, rows of rates that are never used."""
+    row = board.interleave
+    ways = listed([str(ways) for ways in row.ways], last="or")
+    text = f"the file does not say which channels work together: as usual {row.style}, {ways} of a socket"
+    usual = [CheckNote(row.id, text)] if row.id == USUAL else []
     tables = [CheckNote(note.table.id, table_note_text(note), note.modules) for note in table_notes(board)]
-    return tables + [CheckNote(rule, text) for rule, text in unused_rates(board)]
+    return usual + tables + [CheckNote(rule, text) for rule, text in unused_rates(board)]
 
 
 def table_note_text(note: TableNote) -> str:

@@ -1089,13 +1089,8 @@ LOST: dict[str, Callable[[Raw], object]] = {
     "modules": set_at("modules", value=[]),
     "electrical": drop("electrical"),
     "electrical.generation": drop("electrical", "generation"),
-    "electrical.rates_mts": drop("electrical", "rates_mts"),
     "electrical.sockets": set_at("electrical", "sockets", value=[]),
-    "electrical.interleave": drop("electrical", "interleave"),
     "rates": drop("rates"),
-    "physical": drop("physical"),
-    "physical.rows": drop("physical", "rows"),
-    "physical.width_mm": drop("physical", "width_mm"),
 }
 
 
