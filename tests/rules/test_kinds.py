@@ -102,7 +102,7 @@ def test_a_kind_is_read_out(kind: type[Rule]) -> None:
 def test_an_example_of_every_kind_that_is_judged_is_broken_by_something() -> None:
     """Otherwise what follows would show nothing."""
     rng = random.Random(5)
-    broken = {breach.check for content in contents(rng, 400) for row in ROWS for breach in found(row, content)}
+    broken = {breach.check for content in contents(rng, 200) for row in ROWS for breach in found(row, content)}
     assert broken == {check_of(kind) for kind in KINDS if kind.scopes}
 
 
@@ -111,7 +111,7 @@ def test_what_is_told_of_a_part_holds_for_the_whole(row: Rule) -> None:
     """Slots are hidden: whatever breaks the row then breaks it with what they hold, at the same places."""
     rng = random.Random(7)
     told = 0
-    for content in contents(rng, 150):
+    for content in contents(rng, 80):
         hidden = {slot for slot in BOARD.slots if rng.random() < 0.25}
         part = {slot: module for slot, module in content.items() if slot not in hidden}
         whole = {(breach.rule, where) for breach in found(row, content) for where in breach.where}
