@@ -452,6 +452,13 @@ def test_another_request_replaces_a_machine_whole(tmp_path: Path) -> None:
     assert files_of(out) == files_of(fresh)
 
 
+@pytest.fixture
+def shared(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A few machines are shared between workers too."""
+    monkeypatch.setattr("dimmplan.cli.machines.FEW_MACHINES", 1)
+
+
+@pytest.mark.usefixtures("shared")
 def test_killed_half_way_and_resumed(tmp_path: Path) -> None:
     """Killed at any moment, several times over, and taken up again: the folder is as if never killed.
 
@@ -476,6 +483,7 @@ def test_killed_half_way_and_resumed(tmp_path: Path) -> None:
 # Many cores, many machines
 
 
+@pytest.mark.usefixtures("shared")
 def test_the_folder_is_the_same_on_any_number_of_cores(tmp_path: Path) -> None:
     fleet = fleet_file(tmp_path, 8, more=["BAD,skery-16,,,1GiB,,", "FAR,skerry-16,,,9TiB,,"])
     (tmp_path / "shelf.csv").write_text(SHELF)
