@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli import STOPPED, options, terminal
+from dimmplan.cli import STOPPED, WRONG, options, terminal
 from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
 from dimmplan.cli.options import InventoryOptions, RequestOptions, SheetOptions, option
 from dimmplan.cli.waiting import Waiting, waiting
@@ -36,11 +36,11 @@ from dimmplan.output.record import to_json
 from dimmplan.output.stock import pick_csv, picks_of, shelf_record, shelf_text
 from dimmplan.output.text import plan_text
 from dimmplan.planner import Planned, Terms, ask, read_over, read_trays, without_mode
-from dimmplan.stock import Shelf, read_shelf
 from dimmplan.units import cleaned, format_capacity, parse_capacity
 
 if TYPE_CHECKING:
     from dimmplan.growth.keep import KeptModules
+    from dimmplan.stock import Shelf
 
 MOST_STEPS = 6
 """Steps of one chain: the space of chains grows with a power of them."""
@@ -171,7 +171,7 @@ def plan(
         return
     _check_one({"BOARD": board, "--capacity": capacity}, {"--jobs": many.jobs, "--cluster": many.cluster})
     loaded = read_trays(load_board(str(board)), without_tray or (), inlet)
-    shelf = read_shelf(request.stock, loaded) if request.stock is not None else None
+    shelf = request.shelf(loaded)
     asked = ask(loaded, str(capacity), shelf=shelf, **terms)
     answer = _answer(loaded, asked, kept, later, shelf=shelf, terms=terms)
     record = answer.document(sheet) if as_json or out is not None else {}
@@ -188,7 +188,7 @@ def plan(
     for problem in problems:  # the answer itself stands above, whatever became of its files
         terminal.complain(f"error: {cleaned(problem.sentence(), most=2000)}")
     if problems or answer.stopped:
-        raise typer.Exit(2 if problems else STOPPED)
+        raise typer.Exit(WRONG if problems else STOPPED)
 
 
 # -- what does not go together -----------------------------------------------------------------------------------------

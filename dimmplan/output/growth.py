@@ -13,7 +13,7 @@ from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module, modules_phrase
 from dimmplan.model.move import Change
 from dimmplan.model.request import Mode
-from dimmplan.output.machine import MovesDocument, moves_record, step_lines
+from dimmplan.output.moves import MovesDocument, moves_record, step_lines
 from dimmplan.output.record import (
     BoundEntry,
     Count,

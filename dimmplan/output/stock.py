@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from pydantic import AliasPath, Field
 
@@ -15,9 +15,11 @@ from dimmplan.output.columns import Column, csv_text, lines_of
 from dimmplan.output.record import Label, Money, Places, Record
 from dimmplan.output.text import indented
 from dimmplan.planner import Planned
-from dimmplan.stock import Shelf
 from dimmplan.supply import Take, UnusableModule, left_out_of, takes_of
 from dimmplan.units import counted, decimal, listed, watts_words
+
+if TYPE_CHECKING:
+    from dimmplan.stock import Shelf
 
 
 def money(value: Fraction | None, currency: str | None) -> str:
