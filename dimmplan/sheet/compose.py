@@ -262,18 +262,19 @@ def _page_of(
     words: tuple[str, str],
     stages: Sequence[Stage],
     more: str,
+    notes_on: int = 0,
 ) -> _Layout | None:
     """The first page that takes a map: one that says most, upright before lying. ``None`` where none does.
 
     ``stages`` stand below the map; ``more`` is where to read on. What the board says of itself stands here if
-    it fits, and on the page for the desk in any case.
+    it fits, else where to read it: on the sheet ``notes_on``, which is 0 where another page of the map has it.
     """
 
-    said: list[Run] = [(DEFERENCE, True), (more, False)]
-
     @cache
-    def fixed(lying: bool) -> tuple[Frame, Block, list[Block], Block | None]:
+    def fixed(lying: bool, notes: bool) -> tuple[Frame, Block, list[Block], Block | None]:
         page = frame(job.paper, landscape=lying)
+        elsewhere: list[Run] = [] if notes or not notes_on else [(NOTES_ON.format(notes_on), True)]
+        said = [*elsewhere, (DEFERENCE, not elsewhere), (more, False)]
         by_title = page.width - min(page.width, WIDTH_MM) - PAD_MM - 3.0
         beside = paragraph(said, TEXT_MM, by_title) if by_title > _LEAST_COLUMN_MM else None
         rows = (
@@ -281,15 +282,15 @@ def _page_of(
         )
         return page, _heading(job, page, *words), rows, beside
 
-    for notes in (True, False):
+    for notes in (True, False) if job.facts.chassis_findings else (True,):
         for plan in maps:
             for lying in (False, True):
-                page, head, below, beside = fixed(lying)
+                page, head, below, beside = fixed(lying, notes)
                 known = must_know(job.facts, page.inner_width) if notes else None
                 more_rows = [plan.legend(page.inner_width), *([known] if known else []), *below]
-                layout = _Layout(job, page, head, tuple(more_rows), beside, plan, known is not None)
+                layout = _Layout(job, page, head, tuple(more_rows), beside, plan, notes)
                 if layout.takes(plan):
-                    return layout
+                    return layout._replace(map=next(filter(layout.takes, plan.fuller), plan))
     return None
 
 
@@ -309,6 +310,7 @@ def _maps(job: Job, view: View, longest_mm: float = math.inf) -> list[SlotMap]:
 
 _ABOUT = "For the open chassis: map, the five stages, cautions."
 _DESK_ON = "More on sheet {}."
+NOTES_ON = "For this machine: read sheet {} before you start."
 
 
 def _chassis(job: Job) -> list[_Planned]:
@@ -317,10 +319,10 @@ def _chassis(job: Job) -> list[_Planned]:
     stages = [stage(facts, facts.steps) for stage in STAGES]
     if len(view.slots) <= MOST_ON_ONE_MAP:
         maps = _maps(job, view)
-        layout = _page_of(job, maps, _whole(job), stages, _DESK_ON.format(2))
+        layout = _page_of(job, maps, _whole(job), stages, _DESK_ON.format(2), notes_on=2)
         if layout is not None:
             return [_Planned("chassis", _ABOUT, layout.page, layout.draw, noted=layout.noted)]
-        apart = _page_of(job, maps, _whole(job), (), _FIRST)
+        apart = _page_of(job, maps, _whole(job), (), _FIRST, notes_on=2)
         if apart is not None:
             return [_Planned("chassis", _ABOUT, apart.page, apart.draw), *_stage_pages(job, stages, 2)]
     return _dense(job, view, stages)
@@ -352,8 +354,10 @@ def _dense(job: Job, view: View, stages: Sequence[Stage]) -> list[_Planned]:
         for number, page in enumerate(large, 2 + len(apart)):
             shown |= dict.fromkeys(page.sockets, f"sheet {number}")
         plan = SlotMap(job.facts, view, SlotStyle(name_mm=TEXT_MM, bars=True), job.front, shown)
-        more = f"Slot names: on the sheets that the processors name. {_DESK_ON.format(2 + len(apart) + len(large))}"
-        return _page_of(job, [plan], _whole(job), () if apart else stages, f"{_FIRST} {more}" if apart else more)
+        desk = 2 + len(apart) + len(large)
+        more = f"Slot names: on the sheets that the processors name. {_DESK_ON.format(desk)}"
+        first = f"{_FIRST} {more}" if apart else more
+        return _page_of(job, [plan], _whole(job), () if apart else stages, first, notes_on=2 if apart else desk)
 
     second: list[_Planned] = []
     layout = overview(second)
@@ -363,7 +367,8 @@ def _dense(job: Job, view: View, stages: Sequence[Stage]) -> list[_Planned]:
     if layout is None:
         raise _too_dense(job.paper, f"an overview of {len(job.facts.board.sockets)} sockets")
     about = "For the open chassis: overview, the five stages, cautions; the slots themselves are on further sheets."
-    return [_Planned("chassis", about, layout.page, layout.draw), *second, *large]
+    noted = layout.noted or bool(second)
+    return [_Planned("chassis", about, layout.page, layout.draw, noted=noted), *second, *large]
 
 
 def _socket_pages(job: Job) -> list[_Planned]:
