@@ -40,12 +40,11 @@ from dimmplan.output.columns import Part, Table
 from dimmplan.output.machine import draft_record, draft_text
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_mode
+from dimmplan.sheet.marked import compose_rules
 from dimmplan.units import cleaned, counted, quoted
 from dimmplan.wording.request import CheckNote, check_notes
 
 WATCH_SECONDS = 0.3
-TITLE = "Board as drawn, first slots filled"
-
 boards = typer.Typer(
     cls=app.Group,
     help="The board library: list, show, check, schema, draft.",
@@ -114,7 +113,8 @@ def check(
         Path | None,
         typer.Option(
             "--draw",
-            help="Draw the board here while it is good, first slots filled: .svg, .png, .pdf or .html.",
+            help="Draw the board here while it is good, each slot with the rules that name it: .svg, .png, .pdf or "
+            ".html.",
             metavar="PICTURE",
         ),
     ] = None,
@@ -293,7 +293,7 @@ def _size_of(board: Board) -> str:
 
 def _draw(board: Board, picture: Path, *, force: bool) -> None:
     try:
-        files = sheet_files(board, _first_slots(board), picture, page="chassis", title=TITLE)
+        files = sheet_files(board, _first_slots(board), picture, sheet=compose_rules(board))
         write_files(files, force=force)
     except InputError as error:
         for problem in error.problems:
@@ -304,6 +304,6 @@ def _draw(board: Board, picture: Path, *, force: bool) -> None:
 
 
 def _first_slots(board: Board) -> Placement:
-    """The first usual module in the first slot of every channel: shows names, places and fill order; no plan."""
+    """The first usual module in the first slot of every channel, for the page that is read on a screen."""
     module = board.modules[0]
     return for_the_map(board, {channel.slots[0]: module for channel in board.channels})

@@ -29,15 +29,17 @@ def sheet_files(
     *,
     page: str | None = None,
     quiet: bool = False,
+    sheet: Sheet | None = None,
     **options_of_sheet: Any,
 ) -> dict[Path, bytes]:
     """The files of a sheet by their paths, in the format that the path's ending names.
 
     Further pages of an SVG or PNG are files of their own; a PDF and an HTML page hold them all. ``page`` chooses one.
-    Letters that the sheet cannot bring along are named on standard error, unless ``quiet``.
+    Letters that the sheet cannot bring along are named on standard error, unless ``quiet``. A ``sheet`` that is
+    already made is written in the place of that of the placement.
     """
     code = encode(board, placement)
-    sheet = compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
+    sheet = sheet or compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
     numbers = _chosen_pages(page, len(sheet.pages))
     if not quiet:
         _warn_of_strangers(sheet)

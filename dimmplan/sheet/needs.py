@@ -224,7 +224,8 @@ def socket_forms(facts: Facts, name: str, sheets: Mapping[str, str]) -> list[Lin
     named: Lines = head if name in sheets else [*head, ("processor", TEXT_MM, "")]
     if name in facts.placement.fitted:
         filled, slots = socket_filled(facts.board, facts, name)
-        counts = [[f"{filled} of {slots}", "slots"], [f"{filled} of {slots} slots"]]
+        said = f"{filled} of {slots}" if facts.counts[State.FILLED] else f"{slots}"
+        counts = [[said, "slots"], [f"{said} slots"]]
     else:
         counts = [["absent"], ["absent"]]
     told = [[*first, *((said, TEXT_MM, "") for said in count)] for first in (named, head) for count in counts]
