@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import os
 import sys
@@ -114,9 +115,10 @@ def usual(board: Board, gib: int) -> Module:
     return module
 
 
-def shipped_boards() -> list[Board]:
+@functools.cache
+def shipped_boards() -> tuple[Board, ...]:
     """Every shipped board, by id."""
-    return [load_board(path.stem) for path in sorted(shipped_folder().glob("*.toml"))]
+    return tuple(load_board(path.stem) for path in sorted(shipped_folder().glob("*.toml")))
 
 
 def shipped_raw(board_id: str) -> dict[str, Any]:
