@@ -12,10 +12,10 @@ import typer
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli import STOPPED, WRONG, options, terminal
-from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
+from dimmplan.cli.files import PlanFolder, write_folders
 from dimmplan.cli.options import InventoryOptions, RequestOptions, SheetOptions, option
 from dimmplan.cli.waiting import Waiting, waiting
-from dimmplan.errors import InputError, Problem
+from dimmplan.errors import InputError, Problem, gathered
 from dimmplan.growth.pinned import NOTHING, Next, Start, next_by_adding, plan_from
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
@@ -33,9 +33,10 @@ from dimmplan.output.growth import (
 )
 from dimmplan.output.plan import plan_record, sheet_record
 from dimmplan.output.record import to_json
-from dimmplan.output.stock import pick_csv, picks_of, shelf_record, shelf_text
+from dimmplan.output.stock import pick_csv, shelf_record, shelf_text
 from dimmplan.output.text import plan_text
 from dimmplan.planner import Planned, Terms, ask, read_over, read_trays, without_mode
+from dimmplan.supply import takes_of
 from dimmplan.units import cleaned, format_capacity, parse_capacity
 
 if TYPE_CHECKING:
@@ -153,11 +154,11 @@ def plan(
     }
     _check_together(kept, later)
     if many.machines is not None:
-        from dimmplan.cli.machines import Job, plan_machines  # brings processes and locks, which one machine needs not
+        from dimmplan.cli.machines import MachineRun  # brings processes and locks, which one machine needs not
 
         given = {"BOARD": board, "--capacity": capacity, "--keep": kept.keep, "--then": later.then, "--tag": sheet.tag}
         given |= {"--without-tray": without_tray, "--inlet": None if inlet is None else str(inlet)}
-        job = Job(
+        run = MachineRun(
             machines=many.machines,
             out=_check_many(given, out),
             terms=terms,
@@ -167,7 +168,7 @@ def plan(
             sheet=sheet.named(),
             force=force,
         )
-        plan_machines(job, as_json=as_json)
+        run.run(as_json=as_json)
         return
     _check_one({"BOARD": board, "--capacity": capacity}, {"--jobs": many.jobs, "--cluster": many.cluster})
     loaded = read_trays(load_board(str(board)), without_tray or (), inlet)
@@ -375,31 +376,19 @@ def _written(
     """
     from dimmplan.cli.sheets import sheet_files  # brings the drawing, which a plan without files needs not
 
-    steps = [answer.planned, *answer.later]
-    folders = [out, *(out / f"step-{number}" for number in range(2, len(steps) + 1))]
-    records = [first, *(plan_record(step, **sheet_record(sheet.named())).plain() for step in answer.later)]
-    files: dict[Path, bytes] = {}
+    folders: list[PlanFolder] = []
     problems: list[Problem] = []
-    for folder, step in zip(folders, steps, strict=True):
-        try:
-            files |= sheet_files(step.board, step.placement, folder / "map.svg", **sheet.named())
-        except InputError as error:
-            problems += error.problems
-    if answer.shelf is not None:
-        picks = picks_of(answer.planned, answer.shelf)
-        files[out / "pick.csv"] = pick_csv(answer.planned.placement, picks).encode("utf-8")
-    plans: dict[Path, bytes] = {}
-    for folder, record in zip(folders, records, strict=True):
-        beside = {path.name: digest_of_sealed(its) for path, its in files.items() if path.parent == folder}
-        plans[folder / "plan.json"] = to_json(record | {"files": beside}).encode("ascii")
-    files = plans | files
-    try:
-        earlier = {folder: files_beside(folder / "plan.json") for folder in folders}
-        for folder in folders:
-            make_folder(folder)
-        write_files(files, force=force, ours=[its for known in earlier.values() for its in known.values()])
-        for folder, known in earlier.items():
-            remove_unchanged(folder, known, [path.name for path in files if path.parent == folder])
-    except InputError as error:
-        return [], [*problems, *error.problems]
-    return list(files), problems
+    for number, step in enumerate([answer.planned, *answer.later], start=1):
+        files: dict[str, bytes] = {}
+        with gathered(problems):
+            sheet_of_step = sheet_files(step.board, step.placement, Path("map.svg"), **sheet.named())
+            files = {path.name: content for path, content in sheet_of_step.items()}
+        if number == 1 and answer.shelf is not None:
+            takes = takes_of(step.board, answer.shelf, step.placement)
+            files["pick.csv"] = pick_csv(step.placement, takes).encode("utf-8")
+        record = first if number == 1 else plan_record(step, **sheet_record(sheet.named())).plain()
+        folders.append(PlanFolder(out if number == 1 else out / f"step-{number}", "plan.json", record, files))
+    written: list[Path] = []
+    with gathered(problems):
+        written = write_folders(folders, force=force)
+    return written, problems

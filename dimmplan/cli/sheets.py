@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from dimmplan.cli import terminal
-from dimmplan.cli.files import page_path
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
@@ -75,6 +74,11 @@ def rendered(sheet: Sheet, path: Path, numbers: Sequence[int] = (), *, alone: bo
 
         return {paths[number]: png_bytes(page) for number, page in chosen.items()}
     return {paths[number]: render_svg(page).encode("utf-8") for number, page in chosen.items()}
+
+
+def page_path(path: Path, page: int) -> Path:
+    """``x.svg`` for page 1, ``x-2.svg`` for page 2."""
+    return path if page == 1 else path.with_name(f"{path.stem}-{page}{path.suffix}")
 
 
 def _warn_of_strangers(sheet: Sheet) -> None:

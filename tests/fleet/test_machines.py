@@ -23,10 +23,10 @@ from typing import Any
 
 import pytest
 
-import dimmplan.cli.workers as work
+import dimmplan.cli.machines as work
 from dimmplan.cli.files import write_files
 from dimmplan.cli.run import run
-from dimmplan.cli.workers import Task, Workers
+from dimmplan.cli.workers import Workers
 from dimmplan.errors import InputError
 from dimmplan.output.record import to_json
 from tests.fleet import tasks
@@ -494,15 +494,15 @@ def test_the_folder_is_the_same_on_any_number_of_cores(tmp_path: Path) -> None:
 
 
 def test_a_killed_worker_loses_nothing(tmp_path: Path) -> None:
-    each = [Task(tasks.slow_then_killed, (str(tmp_path / "killed"), number)) for number in range(4)]
+    each = [(str(tmp_path / "killed"), number) for number in range(4)]
     with Workers(2) as workers:
-        assert list(workers.results(each)) == [number * number for number in range(4)]
+        assert list(workers.results(tasks.slow_then_killed, each)) == [number * number for number in range(4)]
 
 
 def test_workers_that_are_killed_again_and_again_end_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("dimmplan.cli.workers.MOST_RESTARTS", 1)
     with Workers(2) as workers, pytest.raises(InputError, match="workers that were killed"):
-        list(workers.results([Task(tasks.killed, (1,))]))
+        list(workers.results(tasks.killed, [(1,)]))
 
 
 def test_a_cluster_draws_the_same_folder_and_loses_nothing_with_a_worker(
