@@ -152,7 +152,7 @@ def plan(
         "max_types": request.max_types,
         "effort": request.effort,
     }
-    _check_together(kept, later)
+    _check_together(kept, later, out)
     if many.machines is not None:
         from dimmplan.cli.machines import MachineRun  # brings processes and locks, which one machine needs not
 
@@ -195,8 +195,8 @@ def plan(
 # -- what does not go together -----------------------------------------------------------------------------------------
 
 
-def _check_together(kept: KeepOptions, later: LaterOptions) -> None:
-    """Raise ``InputError`` for options that mean nothing without another one."""
+def _check_together(kept: KeepOptions, later: LaterOptions, out: Path | None) -> None:
+    """Raise ``InputError`` for options that mean nothing without another one, and for a file as the output folder."""
     alone = [
         ("--keep-in-place", kept.keep_in_place, kept.keep, "--keep INVENTORY"),
         ("--data-saved", kept.data_saved, kept.keep, "--keep INVENTORY"),
@@ -209,6 +209,9 @@ def _check_together(kept: KeepOptions, later: LaterOptions) -> None:
         for name, given, other, needs in alone
         if given and not other
     ]
+    if out is not None and out.suffix.lower() in (".svg", ".png", ".pdf", ".html", ".json") and not out.is_dir():
+        hint = "It gets plan.json and the pages of the sheet; dimmplan draw makes one file of a plan."
+        problems.append(Problem(file="--out", found=str(out), allowed="a folder", hint=hint))
     if len(later.then) >= MOST_STEPS:
         found = f"{len(later.then)} later steps"
         problems.append(Problem(file="--then", found=found, allowed=f"at most {MOST_STEPS - 1}"))

@@ -851,6 +851,12 @@ def test_out_writes_the_plan_and_the_map(call: Call, tmp_path: Path) -> None:
     assert "<svg" in (folder / "map.svg").read_text(encoding="utf-8")
 
 
+def test_out_is_a_folder(call: Call, tmp_path: Path) -> None:
+    said = call(*PLAN, "--out", str(tmp_path / "map.png"))
+    assert said.status == 2 and "allowed: a folder" in said.err and "dimmplan draw" in said.err
+    assert not (tmp_path / "map.png").exists()
+
+
 def test_out_again_overwrites_what_the_tool_made(call: Call, tmp_path: Path) -> None:
     """Written again, the files are replaced and stay the same bytes; nothing else is left behind."""
     call(*PLAN, "--out", str(tmp_path))
