@@ -15,8 +15,7 @@ from dimmplan.output.record import Count, FiguresEntry, FindingEntry, Label, OfP
 from dimmplan.output.why import AnswerDocument, AnswerText, SentenceEntry, findings_of, head_of
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.changes import ChangedPlan, NextAnswer, NextStep
-from dimmplan.reasons.failure import Failure, LeftSet
-from dimmplan.reasons.halving import SplitStep
+from dimmplan.reasons.failure import Failure, LeftSet, SplitStep
 from dimmplan.units import Gib, counted, decimal, format_capacity
 from dimmplan.wording import changes
 from dimmplan.wording.placement import gb_s

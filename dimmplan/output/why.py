@@ -28,7 +28,7 @@ from dimmplan.output.record import (
 )
 from dimmplan.output.text import as_asked, board_line, wrapped
 from dimmplan.reasons.case import Case, Separation
-from dimmplan.reasons.expect import Expectation
+from dimmplan.reasons.changes import Expectation
 from dimmplan.reasons.rate import RateReason
 from dimmplan.reasons.slots import Attempt, SlotReason
 from dimmplan.rules import Breach

@@ -9,8 +9,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import modules_phrase
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.changes import ChangedPlan, NextAnswer, NextStep
-from dimmplan.reasons.failure import Failure, LeftSet
-from dimmplan.reasons.halving import SplitStep
+from dimmplan.reasons.failure import Failure, LeftSet, SplitStep
 from dimmplan.rules import Breach
 from dimmplan.units import decimal, format_capacity, listed
 from dimmplan.wording.placement import gb_s, label_short, sockets_listed

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from dimmplan.model.module import by_type, modules_phrase
 from dimmplan.model.placement import why_dead
 from dimmplan.reasons.case import Case
-from dimmplan.reasons.expect import Expectation
+from dimmplan.reasons.changes import Expectation
 from dimmplan.reasons.rate import Lift, RateReason
-from dimmplan.reasons.slots import Attempt, SlotReason
+from dimmplan.reasons.slots import Attempt, SlotReason, filled_gib
 from dimmplan.units import counted, format_capacity, listed
 from dimmplan.wording.criteria import gains_and_losses
 from dimmplan.wording.placement import gb_s, label_short, rate_row_words, sockets_listed
@@ -29,7 +29,7 @@ from dimmplan.wording.statements import (
 
 def reason_title(case: Case, reason: SlotReason) -> str:
     """A reason in a few words."""
-    shares, where = [gib for _, gib in reason.channel_gib if gib], sockets_listed([reason.socket])
+    shares, where = filled_gib(case, reason.socket), sockets_listed([reason.socket])
     titles = {
         "first-in-channel": "first on its channel: the slots after it may be filled only if it is",
         "stacked": f"{ORDINALS[reason.place]} on its channel, since every channel of {where} has its first",
