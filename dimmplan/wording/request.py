@@ -15,8 +15,7 @@ from dimmplan.planner import Planned
 from dimmplan.solve.answer import STEP_SHARE, Choice
 from dimmplan.tables import TableNote, preferred, table_notes
 from dimmplan.units import format_capacity, listed
-from dimmplan.wording.criteria import criterion_name, criterion_phrase, gains_and_losses
-from dimmplan.wording.placement import gb_s
+from dimmplan.wording.placement import criterion_name, criterion_phrase, gains_and_losses, gb_s
 
 UNEVEN_GAIN = Fraction(11, 10)
 """A step up that gains more than this factor is worth a warning (domain rule: over 10 %)."""
