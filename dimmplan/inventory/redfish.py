@@ -216,10 +216,10 @@ def _distinct(resources: Sequence[Json], odd: Oddities) -> list[Json]:
     kept: dict[str, Json] = {}
     for index, resource in enumerate(resources):
         link = _link(resource)
-        if link and link in kept:
-            more = "" if kept[link] == resource else " and says two things; the first is read"
+        first = kept.setdefault(link or f"#{index}", resource)
+        if first is not resource:
+            more = "" if first == resource else " and says two things; the first is read"
             odd.note("resource-twice", name_of(resource), text=f"the same resource stands in the input twice{more}")
-        kept.setdefault(link or f"#{index}", resource)
     return list(kept.values())
 
 
@@ -235,15 +235,15 @@ def _slots(found: Found, odd: Oddities, *, file: str) -> list[InventorySlot]:
         _note_collection(collection, len(members), odd)
         for member in members:
             link = _link(member)
-            if not isinstance(member, dict) or (link and link in used):
+            if not link or link in used:
                 continue
             used.add(link)
-            if link in by_link:
-                ordered.append(by_link[link])
-            elif _kind(member) != "Memory" and link:
+            if link not in by_link and _kind(member) != "Memory":
                 missing.add(len(ordered))
                 ordered.append(member)
-    ordered += [each for each in _distinct(found["Memory"], odd) if not _link(each) or _link(each) not in used]
+            elif link in by_link:
+                ordered.append(by_link[link])
+    ordered += [each for each in _distinct(found["Memory"], odd) if _link(each) not in used]
     check_devices(len(ordered), file=file)
     slots: list[InventorySlot] = []
     for index, resource in enumerate(ordered):

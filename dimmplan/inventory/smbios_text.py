@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import decode_file, without_escapes
@@ -160,79 +161,61 @@ class _Lines:
         self._after_blank = True
 
     def take(self, line: str) -> None:
-        """Take one line."""
+        """Take one line, told by its first characters."""
         if line[:1] == ">":
             line = line.lstrip("> ")
         if not line or line.isspace():
             self._after_blank = True
             return
         start = line.lstrip()[:8].casefold()
-        if not self._take_head(line, start) and not self._take_start(line, start):
-            self._take_content(line)
-        self._after_blank = False
-
-    def _take_head(self, line: str, start: str) -> bool:
-        """Take a line of a listing's head, by its first characters; true where it was one."""
         if start[:1] == "#":
             if _HEAD.fullmatch(line):
                 self._new_section()
-            return True
-        version = _VERSION.fullmatch(line) if start[:6] == "smbios" else None
-        if version:
+        elif start[:6] == "smbios" and (match := _VERSION.fullmatch(line)):
             if self.sections[-1].version:
                 self._new_section()
-            self.sections[-1].version = (int(version[1]), int(version[2]))
-            return True
-        address = _TABLE_AT.fullmatch(line) if start == "table at" else None
-        if address:
-            self.sections[-1].address = address[1].casefold()
+            self.sections[-1].version = (int(match[1]), int(match[2]))
+        elif start == "table at" and (match := _TABLE_AT.fullmatch(line)):
+            self.sections[-1].address = match[1].casefold()
         elif line.startswith(_COMPLAINTS):
             self._odd.note("listing-complains", line.strip())
-        else:
-            return False
-        return True
+        elif start[:6] == "handle" and (match := _HANDLE.fullmatch(line)):
+            self._begin(handle=int(match[1], 16), type=int(match[2]) if match[2] else None)
+        elif start == "dmi type" and self._is_untyped and (match := _TYPE.fullmatch(line)):
+            self.blocks[-1].type = int(match[1])
+        elif ":" in line or not self._take_title(line):
+            self._take_content(line)
+        self._after_blank = False
+
+    @property
+    def _is_untyped(self) -> bool:
+        return bool(self.blocks) and self.blocks[-1].type is None
 
     def _new_section(self) -> None:
         if self.sections[-1].started or self.sections[-1].version:
             self.sections.append(Section())
 
-    def _take_start(self, line: str, start: str) -> bool:
-        """Take a line that begins a structure, or gives its type or title; true where it did."""
-        handle = _HANDLE.fullmatch(line) if start[:6] == "handle" else None
-        if handle:
-            kind = int(handle[2]) if handle[2] else None
-            self._begin(Block(section=len(self.sections) - 1, handle=int(handle[1], 16), type=kind))
-            return True
-        kind_line = _TYPE.fullmatch(line) if start == "dmi type" else None
-        if kind_line and self.blocks and self.blocks[-1].type is None:
-            self.blocks[-1].type = int(kind_line[1])
-            return True
-        if ":" in line:
-            return False
+    def _begin(self, **known: Any) -> None:
+        self.blocks.append(Block(section=len(self.sections) - 1, **known))
+        self.sections[-1].started = True
+
+    def _take_title(self, line: str) -> bool:
+        """A structure's title: the first line after a handle that is no field; without handles it begins one."""
         title = " ".join(line[:_LONGEST_NAME].split()).casefold()
+        kind = _TITLES.get(title)
         if title == _TRUNCATED:
             return False
-        return self._take_title(title) if self._has_handles else self._take_untold(title, indented=line[:1].isspace())
-
-    def _take_title(self, title: str) -> bool:
-        """The first line after a handle that is no field is the structure's title."""
+        if not self._has_handles:
+            begins = kind is not None or (self._after_blank and not line[:1].isspace())
+            if begins:
+                self._begin(title=title, type=kind)
+            return begins
         if not self.blocks or self.blocks[-1].title:
             return False
         self.blocks[-1].title = title
-        if self.blocks[-1].type is None:
-            self.blocks[-1].type = _TITLES.get(title)
+        if self._is_untyped:
+            self.blocks[-1].type = kind
         return True
-
-    def _take_untold(self, title: str, *, indented: bool) -> bool:
-        """In a listing without handles, a title begins a structure."""
-        if title not in _TITLES and (indented or not self._after_blank):
-            return False
-        self._begin(Block(section=len(self.sections) - 1, title=title, type=_TITLES.get(title)))
-        return True
-
-    def _begin(self, block: Block) -> None:
-        self.blocks.append(block)
-        self.sections[-1].started = True
 
     def _take_content(self, line: str) -> None:
         if not self.blocks:
