@@ -263,14 +263,21 @@ def _rules(file: BoardFile, board: _Wiring) -> Problems:
 
 def _rates(file: BoardFile) -> Problems:
     """Rates are those of the generation and of the board, and no module meets two rows."""
-    generation = file.electrical.generation
-    for mts in file.electrical.rates_mts:
-        if mts not in RATES_MTS[generation]:
-            near = min(RATES_MTS[generation], key=lambda known: abs(known - mts))
-            yield "electrical.rates_mts", f"{mts}", f"rates of {generation} in MT/s", f"The nearest is {near}."
+    generation, listed = file.electrical.generation, file.electrical.rates_mts
+
+    def unknown(place: str, mts: int) -> tuple[str, str, str, str]:
+        near = min(RATES_MTS[generation], key=lambda known: abs(known - mts))
+        return place, f"{mts}", f"rates of {generation} in MT/s", f"The nearest is {near}."
+
+    yield from (unknown("electrical.rates_mts", mts) for mts in listed if mts not in RATES_MTS[generation])
     for index, row in enumerate(file.rates):
-        if row.mts != "none" and row.mts not in file.electrical.rates_mts:
-            yield f"rates[{index + 1}].mts", f"{row.mts}", "a rate of electrical.rates_mts, or none", ""
+        place = f"rates[{index + 1}].mts"
+        if row.mts == "none" or row.mts in listed:
+            continue
+        if row.mts not in RATES_MTS[generation]:
+            yield unknown(place, row.mts)
+        else:
+            yield place, f"{row.mts}", "a rate of electrical.rates_mts, or none", ""
     for (i, one), (j, other) in itertools.combinations(enumerate(file.rates), 2):
         if _speak_of_the_same(one, other):
             place = f"rates[{j + 1}]"

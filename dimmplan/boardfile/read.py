@@ -165,7 +165,8 @@ def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Probl
         if not problems:
             return board, []
     lines = lines_of(text)
-    return None, [problem._replace(line=line_of(problem.place, lines)) for problem in problems]
+    told = [problem._replace(line=line_of(problem.place, lines)) for problem in problems]
+    return None, sorted(told, key=lambda problem: problem.line or 0)
 
 
 def _follows(place: str, lost: Collection[str]) -> bool:
