@@ -20,7 +20,7 @@ from dimmplan.model.board import Board, Channel, Controller, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import InterleaveRow
-from dimmplan.rules import Breach, MirroringRow, SparingRow, judge
+from dimmplan.rules import Breach, ModeRow, judge
 
 Case = TypeVar("Case")
 
@@ -164,7 +164,7 @@ def mode_breaches(
 ) -> list[Breach]:
     """What a content lacks for a mode, other rules aside."""
     found = judge(board, None, fitted, content, mode=mode)
-    return [breach for breach in found if breach.kind in (MirroringRow, SparingRow)]
+    return [breach for breach in found if breach.kind and issubclass(breach.kind, ModeRow)]
 
 
 def forked(call: Callable[[], int], stdout: TextIO | None = None) -> tuple[int, str]:

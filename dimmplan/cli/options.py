@@ -184,7 +184,12 @@ class RequestOptions:
     fitted: Fitted = None
     mode: Annotated[
         str,
-        option("Memory mode: independent, mirrored or sparing.", "MODE", panel=REQUEST, offers=modes),
+        option(
+            "Memory mode: independent, mirrored, partly-mirrored, lockstep or sparing.",
+            "MODE",
+            panel=REQUEST,
+            offers=modes,
+        ),
     ] = "independent"
     max_types: Annotated[int, option("How many module types may be used at once.", "N", panel=LIMITS)] = (
         DEFAULT_MAX_TYPES

@@ -53,7 +53,8 @@ class PinnedSpace(Space):
 
     def __init__(self, board: Board, request: Request, pins: Pins) -> None:
         super().__init__(board, request)
-        self.pins = pins
+        self.pins = all_of(pins, {slot: pins[other] for slot, other in self.partner.items() if other in pins})
+        """Of two slots that hold the same, the pins of both stand at the first."""
         self._pinned: list[_Slots] = []
 
     def _use(self, supplies: list[Supply]) -> None:
@@ -64,6 +65,12 @@ class PinnedSpace(Space):
     def on(self, board: Board, request: Request) -> PinnedSpace:
         """The space of another board and request with the same pins."""
         return PinnedSpace(board, request, self.pins)
+
+    def possible(self) -> bool:
+        """As in ``Space``; and no slot that the mode leaves empty has to hold a module."""
+        open_slots = {each for socket in self.sockets for slot in socket.slots for each in self.both(slot)}
+        closed_ones = {slot for socket in self.wired for slot in socket.slots} - open_slots
+        return super().possible() and all(None in self.pins[slot] for slot in closed_ones if slot in self.pins)
 
     def permits(self, content: Content) -> bool:
         """False where a slot holds what its pins forbid."""
@@ -115,8 +122,8 @@ class PinnedSpace(Space):
 
     def code_of(self, content: Content) -> int:
         """The count code of a placement."""
-        counts = Counter(module for socket in self.sockets for slot in socket.slots if (module := content.get(slot)))
-        loads = ([m for slot in ch.slots if (m := content.get(slot))] for s in self.sockets for ch in s.channels)
+        counts = Counter(module for socket in self.wired for slot in socket.slots if (module := content.get(slot)))
+        loads = ([m for slot in ch.slots if (m := content.get(slot))] for s in self.wired for ch in s.channels)
         code = self.code((index, counts[module]) for index, module in enumerate(self.types))
         lost: int = sum(map(self.loss, loads)) * self.loss_place
         return code + lost
@@ -176,8 +183,8 @@ class PinnedSpace(Space):
             return
         loss = self.loss(modules)
         yield Load(
-            code=self.code((kind, 1) for kind in kinds) + loss * self.loss_place,
-            gib=sum(self.weights[kind] for kind in kinds) - loss,
+            code=self.code((kind, self.width) for kind in kinds) + loss * self.loss_place,
+            gib=self.width * sum(self.weights[kind] for kind in kinds) - loss,
             rate=rate,
             low_rank=is_low_rank(modules),
             board_order=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),

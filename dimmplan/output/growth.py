@@ -249,7 +249,7 @@ def _independent(planned: Planned, choice: Choice) -> IndependentEntry:
 def mode_text(planned: Planned, free: Planned) -> str:
     """The price of a mode for a terminal."""
     mine, other = _side(planned), _side(free)
-    mode, asked = planned.request.mode.value, format_capacity(planned.request.capacity_gib)
+    mode, asked = planned.request.mode.words, format_capacity(planned.request.capacity_gib)
     lines = ["What the mode costs"]
     for name, side in ((mode, mine), ("independent", other)):
         speed = gb_s(side.read) + (f" reading, {gb_s(side.write)} writing" if side.write != side.read else "")

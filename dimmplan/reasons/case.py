@@ -220,7 +220,7 @@ class Case:
 
     def sockets(self) -> list[Socket]:
         """The fitted sockets in board order."""
-        return self.space.sockets
+        return self.space.wired
 
     def first_empty(self) -> list[str]:
         """For each channel of the fitted sockets its first empty slot, where it has one that may be touched."""

@@ -26,16 +26,19 @@ class GroupBound:
 
     Channels are loaded in ``order``, and what holds after each step is kept for the next. ``low_gib`` is the least that
     the socket is to hold, ``rate`` that of the system in MT/s, or 0 where each load has its own; times are in GiB x
-    (``rate_unit`` / MT/s).
+    (``rate_unit`` / MT/s). A load is that of ``width`` channels that work as one.
     """
 
-    def __init__(self, permitted: Permitted, order: Sequence[int], *, low_gib: int, rate_unit: int, rate: int) -> None:
+    def __init__(
+        self, permitted: Permitted, order: Sequence[int], *, low_gib: int, rate_unit: int, rate: int, width: int = 1
+    ) -> None:
         self.groups = sorted(permitted.groups, key=lambda group: -len(group.channels))
         self.order = order
         self.low_gib = low_gib
         self.fastest = rate_unit // rate if rate else 0
         self.rate_unit = rate_unit
         self.scale = math.lcm(*(len(group.channels) for group in self.groups))
+        self.width = width
         bits = [(1 << index, group) for index, group in enumerate(self.groups)]
         self.without_empty = [
             ~sum(bit for bit, group in bits if channel in group.channels) for channel in range(len(order))
@@ -61,7 +64,7 @@ class GroupBound:
         """No completion is swept in less, when the channels up to that step hold these loads, ``gib`` in all."""
         time, rest = self._loaded(step, chosen)
         missing = self.low_gib - gib
-        return -(-(time + (missing * self.fastest * rest if missing > 0 else 0)) // self.scale)
+        return -(-(time + (missing * self.fastest * rest if missing > 0 else 0)) // (self.scale * self.width))
 
     def _loaded(self, step: int, chosen: Loads) -> tuple[int, int]:
         """Scaled time of what is loaded, and the least share of its time that a GiB waits in the channels left."""

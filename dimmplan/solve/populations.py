@@ -129,9 +129,9 @@ class Populations:
         ]
 
     def _times_of(self, channel: ChannelShape, branch: Branch) -> list[tuple[int, int]]:
-        unit = self.space.rate_unit
+        unit, width = self.space.rate_unit, self.space.width
         return [
-            (load.gib * (unit // (branch.rate or load.rate)) if load.gib else 0, load.code)
+            (load.gib // width * (unit // (branch.rate or load.rate)) if load.gib else 0, load.code)
             for load in self.space.loads(channel, branch.may_break)
             if not load.gib or load.rate >= branch.rate
         ]

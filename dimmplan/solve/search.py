@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import heapq
 import itertools
+import math
 from collections.abc import Callable, Iterator, Sequence
 from functools import cached_property
 from typing import NamedTuple
@@ -158,7 +159,7 @@ class Search:
         best, over_first = self.incumbent, self.criteria[1].name == "over_gib" and not self.space.request.over_gib
         if not self.bounds or best is None or not over_first or best.vector[0] != len(node.may_break or ()):
             return aim
-        high = -(-self.space.gib(best.code) // self.space.scale)
+        high = math.ceil(self.space.shown(self.space.gib(best.code)))
         return aim._replace(high_gib=min(aim.high_gib, high))
 
     def _tell(self, node: _Node) -> None:
@@ -205,7 +206,7 @@ class Search:
         """Every usable capacity within the aim that some placement has, advised rows aside."""
         may_break = frozenset(self.space.advised)
         return {
-            self.space.unscaled(decider.space.gib(total))
+            self.space.shown(decider.space.gib(total))
             for _, decider in self._every(aim, may_break)
             for total in decider.reached(aim, may_break)
         }
@@ -216,7 +217,7 @@ class Search:
         for low, decider in self._every(aim, may_break):
             if least is None or low < least:
                 totals = decider.reached(aim, may_break)
-                reached = [self.space.unscaled(decider.space.gib(total)) for total in totals]
+                reached = [self.space.shown(decider.space.gib(total)) for total in totals]
                 least = min([*reached, *([] if least is None else [least])], default=None)
         return least
 
@@ -232,7 +233,7 @@ class Search:
             if gib is None:
                 high = middle - 1
             else:
-                greatest = self.space.unscaled(gib)
+                greatest = self.space.shown(gib)
                 low = int(greatest) + 1
         return greatest
 

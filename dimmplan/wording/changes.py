@@ -147,7 +147,7 @@ def stay_statements(board: Board, failure: Failure) -> list[Statement]:
 
 def causes_statements(failure: Failure) -> list[Statement]:
     """Why no set of what is left will do in the plan's mode."""
-    text = f"In the mode {failure.mode.value} no set of the remaining modules obeys the rules."
+    text = f"In the mode {failure.mode.words} no set of the remaining modules obeys the rules."
     return [Statement(text, "mode"), *(Statement(c.text, c.rule, c.source or "MODEL") for c in failure.causes)]
 
 

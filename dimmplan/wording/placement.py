@@ -19,10 +19,9 @@ from dimmplan.rules import (
     BlanksRow,
     Breach,
     judge,
-    mirroring_row,
+    mode_row,
     of_kind,
     rules_of,
-    sparing_row,
 )
 from dimmplan.units import counted, decimal, format_capacity, listed, trimmed
 
@@ -140,13 +139,13 @@ def _mode(board: Board, placement: Placement, figures: PlacementFigures) -> Iter
     """What a person must know of a mode: it is set in firmware, and what the machine shows until then."""
     if placement.mode is Mode.INDEPENDENT:
         return
-    row = mirroring_row(board) if placement.mode is Mode.MIRRORED else sparing_row(board)
+    row = mode_row(board, placement.mode)
     shown, usable = format_capacity(figures.capacity_gib), format_capacity(figures.usable_gib)
-    text = (
-        f"Set the mode {placement.mode.value} in firmware. Before that the machine shows {shown}, afterwards {usable}."
-    )
-    if placement.mode is Mode.MIRRORED:
-        text += " Sweep figures are for reading; writing is half as fast."
+    text = f"Set the mode {placement.mode.words} in firmware."
+    if shown != usable:
+        text += f" Before that the machine shows {shown}, afterwards {usable}."
+    if row is not None and row.figures_note():
+        text += f" {row.figures_note()}"
     yield Finding(row.id if row else "mode", "note", (), text, row.source if row else "MODEL")
 
 

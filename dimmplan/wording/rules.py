@@ -8,12 +8,12 @@ from typing import NamedTuple
 from dimmplan.model.board import Board
 from dimmplan.model.rows import ChannelGroup, ModulesMeant, ProcessorOption, RateRow
 from dimmplan.rules import (
+    MODE_KINDS,
     Rule,
     all_rows,
     ceiling_row,
     default_rows,
-    mirroring_row,
-    sparing_row,
+    mode_row,
 )
 from dimmplan.units import counted, listed
 
@@ -50,7 +50,7 @@ _QUESTIONS = {
     "rate": "How fast?",
     "capacity": "How much?",
     "interleave": "Which channels work together?",
-    "modes": "Mirroring and rank sparing?",
+    "modes": "Mirroring, lockstep and rank sparing?",
     "firmware": "Which firmware settings matter?",
     "care": "Cooling and care?",
 }
@@ -91,10 +91,10 @@ def _served_lines(board: Board) -> Iterator[RuleLine]:
 
 
 def _mode_lines(board: Board) -> Iterator[RuleLine]:
-    for row, what in ((mirroring_row(board), "mirroring"), (sparing_row(board), "rank sparing")):
-        if row is None:
-            text = f"This board has no row for {what}; a plan that asks for it is refused."
-            yield RuleLine(text, "modes", "MODEL")
+    without = [kind.noun for mode, kind in MODE_KINDS.items() if mode_row(board, mode) is None]
+    if without:
+        text = f"This board has no row for {listed(without, last='or')}; a plan that asks for it is refused."
+        yield RuleLine(text, "modes", "MODEL")
 
 
 def _slots_lines(board: Board) -> Iterator[RuleLine]:

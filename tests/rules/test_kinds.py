@@ -18,7 +18,7 @@ import dimmplan.rules
 from dimmplan.boardfile.schema import json_schema
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
-from dimmplan.rules import KINDS, Question, Rule, Scope, SocketView, SystemView, check_of, judge, rules_of
+from dimmplan.rules import KINDS, ModeRow, Question, Rule, Scope, SocketView, SystemView, check_of, judge, rules_of
 from dimmplan.rules.base import Couples, Limits
 from dimmplan.wording.rules import rule_groups
 from tests.rules.boards import BOARD, M16, M16X8, M32, M64, S64, board_with, row_of
@@ -46,6 +46,8 @@ EXAMPLES: dict[str, list[dict[str, Any]]] = {
     "blanks": [{}, {"slots": ["A1"]}],
     "mirroring": [{}, {"within": "socket", "modules": [2, 4], "one_type": True}],
     "sparing": [{}, {"min_ranks": 3}],
+    "partial-mirroring": [{"mirrored_gib": 32}, {"mirrored_percent": 25, "group_channels": 2}],
+    "lockstep": [{"pairs": [["A", "B"]]}, {"pairs": [["A", "B"]], "pair_peak": "one"}],
 }
 """At least one row of each kind."""
 
@@ -129,7 +131,7 @@ def contents(rng: random.Random, number: int) -> Iterator[dict[str, Module | Non
 
 def found(row: Rule, content: dict[str, Module | None], hidden: set[str] | frozenset[str] = frozenset()) -> list[Any]:
     """What breaks one row, in the mode that it is about."""
-    mode = {"mirroring": Mode.MIRRORED, "sparing": Mode.SPARING}.get(row.check, Mode.INDEPENDENT)
+    mode = row.mode if isinstance(row, ModeRow) else Mode.INDEPENDENT
     breaches = judge(board_with(row.model_dump()), None, ("S1", "S2"), content, mode=mode, unknown=hidden)
     return [breach for breach in breaches if breach.rule == row.id]
 
