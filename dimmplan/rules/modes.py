@@ -189,10 +189,10 @@ class PartialMirroringRow(_MirrorGroups):
     def wording(self) -> str:
         """The standard sentence."""
         part = f"{self.mirrored_percent} %" if self.mirrored_gib is None else f"{self.mirrored_gib} GiB"
-        needs = f", and takes {self._needs()}" if self._needs() else ""
+        needs = f" It takes {self._needs()}." if self._needs() else ""
         return (
             f"Partial mirroring keeps a copy of some memory at each socket: the copies take {part} of what is "
-            f"installed there{needs}; the rest is usable."
+            f"installed there, the rest is usable.{needs}"
         )
 
     def problems(self, place: str, wiring: Wiring) -> Problems:
@@ -258,7 +258,7 @@ class LockstepRow(ModeRow):
 
     def wording(self) -> str:
         """The standard sentence."""
-        pairs = listed([" and ".join(pair) for pair in self.pairs])
+        pairs = listed([" with ".join(pair) for pair in self.pairs])
         return (
             f"In lockstep two channels work as one and hold the same modules: {pairs}. Other channels stay empty; all "
             "of the capacity is usable."
