@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import gc
 import signal
+import sys
+
+from dimmplan.cli import STOPPED
 
 
 def start() -> None:
-    """The whole process. Until the command can say that it was stopped, Ctrl-C ends it as any program: quietly, 130."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-    from dimmplan.cli import main  # noqa: PLC0415 - after the signal is set
+    """The whole process. Exits with 0 done, 1 the answer is no, 2 the call or an input is wrong, 130 stopped."""
+    gc.set_threshold(100_000)  # what is loaded at the start stays: looking through it takes a tenth of a short call
+    try:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        from dimmplan.cli.run import run  # noqa: PLC0415 - Ctrl-C is caught while it is loaded
 
-    main()
+        status = run(sys.argv[1:])
+    except KeyboardInterrupt:  # while modules were loaded, or words written
+        status = STOPPED
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    sys.exit(status)
 
 
 if __name__ == "__main__":

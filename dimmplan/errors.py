@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import NamedTuple
+from functools import partial
+from typing import Any, NamedTuple
 
 
 class Problem(NamedTuple):
@@ -119,6 +120,11 @@ class ImpossibleError(RefusedError):
         self.below_gib = below_gib
         self.above_gib = above_gib
         self.shortfall = shortfall
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """What another process makes it from."""
+        made = partial(type(self), below_gib=self.below_gib, above_gib=self.above_gib, shortfall=self.shortfall)
+        return made, (self.causes,)
 
 
 SHORT_WORD = 3

@@ -11,13 +11,13 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from dimmplan.interleave import Region, permitted_sets, regions
+from dimmplan.interleave import Region, paired_regions, permitted_sets, regions
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rates import ChannelRate, rate_on
-from dimmplan.rules import Content, usable_gib
+from dimmplan.rules import Content, LockstepRow, mode_row, shown_gib, usable_gib
 from dimmplan.units import Gib, channel_peak_gb_s, whole
 
 
@@ -49,9 +49,14 @@ class SocketFigures(NamedTuple):
     regions: tuple[RegionFigures, ...]
 
     @property
+    def swept_gib(self) -> Fraction:
+        """What the regions hold: what is usable, and in a partial mirror the copies too."""
+        return sum((Fraction(region.capacity_gib) for region in self.regions), Fraction(0))
+
+    @property
     def sweep_time(self) -> Fraction:
         """GiB per GB/s: what one sweep takes, in the unit in which times of sockets are compared."""
-        return Fraction(self.usable_gib) / self.sweep_gb_s if self.sweep_gb_s else Fraction(0)
+        return self.swept_gib / self.sweep_gb_s if self.sweep_gb_s else Fraction(0)
 
 
 class NodeFigures(NamedTuple):
@@ -93,9 +98,10 @@ class PlacementFigures(NamedTuple):
 
     @property
     def system_sweep_gb_s(self) -> Fraction:
-        """Total usable capacity over the longest of the sockets' sweep times."""
+        """All that is swept over the longest of the sockets' sweep times."""
         longest = max(socket.sweep_time for socket in self.sockets)
-        return self.usable_gib / longest if longest else Fraction(0)
+        swept = sum((socket.swept_gib for socket in self.sockets), Fraction(0))
+        return swept / longest if longest else Fraction(0)
 
     @property
     def worst_sweep_gb_s(self) -> Fraction:
@@ -114,9 +120,9 @@ class PlacementFigures(NamedTuple):
 
     @property
     def socket_difference_gib(self) -> Gib:
-        """Largest minus smallest usable capacity of the fitted sockets."""
-        usable = [Fraction(socket.usable_gib) for socket in self.sockets]
-        return whole(max(usable) - min(usable))
+        """Largest minus smallest capacity that a fitted socket sweeps."""
+        swept = [socket.swept_gib for socket in self.sockets]
+        return whole(max(swept) - min(swept))
 
     @property
     def worst_share(self) -> Fraction:
@@ -149,7 +155,8 @@ def placement_figures(
 ) -> PlacementFigures:
     """The figures of a placement on the fitted sockets, regions over what the mode leaves usable.
 
-    In the mirrored mode ways count physical channels and the sweep is that of reading; writing is half of it.
+    In the mirrored mode ways count physical channels and the sweep is that of reading; writing is half of it. In a
+    partial mirror regions hold the copies too. In lockstep a pair of channels is two ways of one region.
 
     A socket without modules runs at rate 0 and has figures of 0. Raises ``ValueError`` where there is no module at
     all, or a filled channel has no rate: judge the rules first.
@@ -169,7 +176,9 @@ def placement_figures(
     )
     free = sum(content.get(slot) is None for socket in sockets for slot in socket.slots)
     nodes = tuple(
-        NodeFigures(row.id, node, _socket_figures(board, part, content, rate=rate, own=rates, mode=mode))
+        NodeFigures(
+            row.id, node, _socket_figures(board, part, content, rate=rate, own=rates, mode=mode, whole_socket=False)
+        )
         for row in board.nodes
         for socket, rate in zip(sockets, bound, strict=True)
         for node, controllers in row.nodes.items()
@@ -185,8 +194,16 @@ def _by_rate(rate: ChannelRate) -> int:
 
 
 def _socket_figures(
-    board: Board, socket: Socket, content: Content, *, rate: ChannelRate, own: list[ChannelRate | None], mode: Mode
+    board: Board,
+    socket: Socket,
+    content: Content,
+    *,
+    rate: ChannelRate,
+    own: list[ChannelRate | None],
+    mode: Mode,
+    whole_socket: bool = True,
 ) -> SocketFigures:
+    """Of a part of a socket nobody knows what copies of a partial mirror it holds: all that it has is usable there."""
     loads = [[module for slot in channel.slots if (module := content.get(slot))] for channel in socket.channels]
     if any(load and not each for load, each in zip(loads, own, strict=True)):
         raise ValueError(f"a channel of {socket.id} has no rate")
@@ -199,18 +216,25 @@ def _socket_figures(
     rates = [each.rate_mts if each and by_channel else rate.rate_mts for each in own]
     amounts = _per_controller(socket, [int(amount * scale) for amount in usable])
     grouped = _per_controller(socket, rates) if by_channel else None
-    found = regions(amounts, permitted_sets(board.interleave, socket), grouped)
-    shown = tuple(_region_figures(socket, region, rates, scale) for region in found)
+    permitted, row = permitted_sets(board.interleave, socket), mode_row(board, mode)
+    share = Fraction(1) if row is None else row.peak
+    if isinstance(row, LockstepRow):
+        places = {channel.id: place for place, channel in enumerate(socket.channels)}
+        pairs = [[places[channel.id] for channel in pair] for pair in row.pairs_of(socket)]
+        found = paired_regions(amounts, permitted, pairs, grouped)
+    else:
+        found = regions(amounts, permitted, grouped)
+    shown = tuple(_region_figures(socket, region, rates, scale, share) for region in found)
     total = sum(usable, Fraction(0))
     time = sum((Fraction(r.capacity_gib) / r.peak_gb_s for r in shown), Fraction(0))
     sweep = total / time if time else Fraction(0)
     peak = sum((channel_peak_gb_s(each) for each in rates), Fraction(0))
-    fullest = max(amount / channel_peak_gb_s(each) for amount, each in zip(usable, rates, strict=True))
+    fullest = max(amount / (channel_peak_gb_s(each) * share) for amount, each in zip(usable, rates, strict=True))
     controllers = [sum(controller) for controller in amounts]
     return SocketFigures(
         socket=socket.id,
         capacity_gib=sum(gib),
-        usable_gib=whole(total),
+        usable_gib=whole(shown_gib(board, mode, total) if whole_socket else total),
         modules=sum(len(load) for load in loads),
         rate=rate,
         channel_gib=tuple(gib),
@@ -253,12 +277,12 @@ def _per_controller(socket: Socket, values: Sequence[int]) -> tuple[tuple[int, .
     return tuple(tuple(next(each) for _ in controller.channels) for controller in socket.controllers)
 
 
-def _region_figures(socket: Socket, region: Region, rates: Sequence[int], scale: int) -> RegionFigures:
+def _region_figures(socket: Socket, region: Region, rates: Sequence[int], scale: int, share: Fraction) -> RegionFigures:
     slowest = min(rates[index] for index in region.channels)
     return RegionFigures(
         ways=region.ways,
         capacity_gib=whole(Fraction(region.capacity, scale)),
         channels=tuple(socket.channels[index].name for index in region.channels),
         rate_mts=slowest,
-        peak_gb_s=region.ways * channel_peak_gb_s(slowest),
+        peak_gb_s=region.ways * channel_peak_gb_s(slowest) * share,
     )

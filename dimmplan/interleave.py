@@ -8,7 +8,7 @@ sockets are named or ordered. The published rules behind the three styles are gu
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from dimmplan.model.board import Socket
@@ -58,6 +58,36 @@ def permitted_sets(row: InterleaveRow, socket: Socket) -> Permitted:
     )
     ways = tuple(sorted((ways for ways in set(row.ways) if ways > 1), reverse=True))
     return Permitted(row.style, ways, row.excess, groups)
+
+
+def folded(permitted: Permitted, pairs: Sequence[Sequence[int]]) -> Permitted:
+    """The permitted sets of channels that work in pairs, each pair as one channel; sets that split a pair go."""
+    groups = []
+    for group in permitted.groups:
+        inside = tuple(number for number, pair in enumerate(pairs) if set(pair) <= set(group.channels))
+        if len(inside) * 2 == len(group.channels):
+            groups.append(group._replace(channels=inside))
+    ways = tuple(ways // 2 for ways in permitted.ways if ways > 2 and ways % 2 == 0)
+    return permitted._replace(ways=ways, groups=tuple(group for group in groups if len(group.channels) > 1))
+
+
+def paired_regions(
+    amounts: Amounts, permitted: Permitted, pairs: Sequence[Sequence[int]], rates: Amounts | None = None
+) -> tuple[Region, ...]:
+    """The regions of a socket whose channels work in pairs, as ``regions`` gives them: what both channels have."""
+
+    def halved(values: Amounts) -> Amounts:
+        """The lower value of each pair, a tuple for each controller."""
+        ends = list(itertools.accumulate(len(controller) for controller in values))
+        flat = [value for controller in values for value in controller]
+        spans = zip([0, *ends], ends, strict=False)
+        return tuple(tuple(min(flat[c] for c in pair) for pair in pairs if a <= pair[0] < b) for a, b in spans)
+
+    found = regions(halved(amounts), folded(permitted, pairs), halved(rates) if rates else None)
+    return tuple(
+        Region(2 * region.ways, 2 * region.capacity, tuple(sorted(c for unit in region.channels for c in pairs[unit])))
+        for region in found
+    )
 
 
 def regions(amounts: Amounts, permitted: Permitted, rates: Amounts | None = None) -> tuple[Region, ...]:

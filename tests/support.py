@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import os
 import sys
@@ -19,7 +20,7 @@ from dimmplan.model.board import Board, Channel, Controller, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import InterleaveRow
-from dimmplan.rules import Breach, MirroringRow, SparingRow, judge
+from dimmplan.rules import Breach, ModeRow, judge
 
 Case = TypeVar("Case")
 
@@ -114,9 +115,10 @@ def usual(board: Board, gib: int) -> Module:
     return module
 
 
-def shipped_boards() -> list[Board]:
+@functools.cache
+def shipped_boards() -> tuple[Board, ...]:
     """Every shipped board, by id."""
-    return [load_board(path.stem) for path in sorted(shipped_folder().glob("*.toml"))]
+    return tuple(load_board(path.stem) for path in sorted(shipped_folder().glob("*.toml")))
 
 
 def shipped_raw(board_id: str) -> dict[str, Any]:
@@ -162,7 +164,7 @@ def mode_breaches(
 ) -> list[Breach]:
     """What a content lacks for a mode, other rules aside."""
     found = judge(board, None, fitted, content, mode=mode)
-    return [breach for breach in found if breach.kind in (MirroringRow, SparingRow)]
+    return [breach for breach in found if breach.kind and issubclass(breach.kind, ModeRow)]
 
 
 def forked(call: Callable[[], int], stdout: TextIO | None = None) -> tuple[int, str]:

@@ -7,10 +7,11 @@ import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
-from dimmplan.boardfile.drawing import places, slots_drawn
+from dimmplan.boardfile.drawing import places, places_without_rows, slots_drawn
 from dimmplan.boardfile.expand import expand_sockets, socket_ids, trays
 from dimmplan.boardfile.form import Path, dotted
 from dimmplan.boardfile.schema import BoardFile, SocketEntry
+from dimmplan.boardfile.usual import completed
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Socket
 from dimmplan.model.label import parse_label
@@ -40,6 +41,9 @@ def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = (
     ``lost`` are places that could not be read. Where sockets, rows of slots or rates are among them, nobody can say
     which names are wrong, or what has no rate.
     """
+    rows_lost = bool({"physical", "physical.rows"} & {*lost})
+    unplaced = () if rows_lost else tuple(places_without_rows(board_file))
+    board_file = completed(board_file)
     board = _Wiring(board_file)
     wired = not _any_in(lost, "electrical.sockets")
     found = itertools.chain(
@@ -48,7 +52,7 @@ def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = (
         _rates(board_file),
         _processors(board_file),
         _sources(board_file),
-        places(board_file, rows_lost=bool({"physical", "physical.rows"} & {*lost})),
+        unplaced or places(board_file, rows_lost=rows_lost),
     )
     if wired:
         found = itertools.chain(
@@ -62,7 +66,7 @@ def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = (
         )
     if wired and not _any_in(lost, "rates"):
         found = itertools.chain(found, _rates_cover(board_file, board))
-    if wired and not _any_in(lost, "physical.rows"):
+    if wired and not unplaced and not _any_in(lost, "physical.rows"):
         found = itertools.chain(found, slots_drawn(board_file, board.slots, board.socket_ids))
     problems = [
         Problem(file=file, place=cleaned(p), found=cleaned(f), allowed=cleaned(a, most=1000), hint=cleaned(h, most=400))
@@ -259,14 +263,21 @@ def _rules(file: BoardFile, board: _Wiring) -> Problems:
 
 def _rates(file: BoardFile) -> Problems:
     """Rates are those of the generation and of the board, and no module meets two rows."""
-    generation = file.electrical.generation
-    for mts in file.electrical.rates_mts:
-        if mts not in RATES_MTS[generation]:
-            near = min(RATES_MTS[generation], key=lambda known: abs(known - mts))
-            yield "electrical.rates_mts", f"{mts}", f"rates of {generation} in MT/s", f"The nearest is {near}."
+    generation, listed = file.electrical.generation, file.electrical.rates_mts
+
+    def unknown(place: str, mts: int) -> tuple[str, str, str, str]:
+        near = min(RATES_MTS[generation], key=lambda known: abs(known - mts))
+        return place, f"{mts}", f"rates of {generation} in MT/s", f"The nearest is {near}."
+
+    yield from (unknown("electrical.rates_mts", mts) for mts in listed if mts not in RATES_MTS[generation])
     for index, row in enumerate(file.rates):
-        if row.mts != "none" and row.mts not in file.electrical.rates_mts:
-            yield f"rates[{index + 1}].mts", f"{row.mts}", "a rate of electrical.rates_mts, or none", ""
+        place = f"rates[{index + 1}].mts"
+        if row.mts == "none" or row.mts in listed:
+            continue
+        if row.mts not in RATES_MTS[generation]:
+            yield unknown(place, row.mts)
+        else:
+            yield place, f"{row.mts}", "a rate of electrical.rates_mts, or none", ""
     for (i, one), (j, other) in itertools.combinations(enumerate(file.rates), 2):
         if _speak_of_the_same(one, other):
             place = f"rates[{j + 1}]"

@@ -15,6 +15,8 @@ from dimmplan.units import cleaned, quoted
 
 MOST_BYTES = 1 << 20
 FORM = "a header of slot names with marks below, or the columns count,slots"
+SLOT = "{slot}"
+"""Stands in a form of names for the name in the table."""
 _SEPARATORS = "\t;|,"
 _FILLED = {"x", "1", "y", "yes", "v", "*", "✓", "✔", "☑", "✗", "✘", "☒", "•", "●", "■", "◆", "▪"}
 _EMPTY = {"", "-", "–", "—", "0", "n", "no", ".", "○", "◦", "□", "☐"}
@@ -26,6 +28,13 @@ class CopiedTable(NamedTuple):
     """A table read from a file: slots by number of modules."""
 
     rows: dict[int, tuple[str, ...]]
+
+    def named(self, form: str) -> CopiedTable:
+        """The table with slot names in another form, such as ``{socket}-{slot}``. Raises ``InputError``."""
+        if SLOT not in form:
+            allowed = f"a form with {SLOT}, such as P1-{SLOT}"
+            raise InputError(Problem(file="--names", place="", found=quoted(form), allowed=allowed))
+        return CopiedTable({n: tuple(form.replace(SLOT, slot) for slot in slots) for n, slots in self.rows.items()})
 
     def toml(self, row_id: str, source: str, *, socket: str | None = None, mode: str | None = None) -> str:
         """The table as a rule row of a board file."""

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import json
 import re
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from dimmplan.boardfile.evidence import MOST_SOCKETS, Guess
+from dimmplan.boardfile.usual import schematic, usual_ways
 from dimmplan.boardfile.wiring import WiredChannel, WiredSocket, Wiring, wire
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.match import folded
@@ -25,15 +27,12 @@ AS_DRAFTED = "as-drafted"
 """The choice of a guess that has no other layout: it is right as it stands."""
 
 _BY_LIKELIHOOD = (Generation.DDR4, Generation.DDR5, Generation.DDR3)
-_WAYS = (1, 2, 3, 4, 6, 8, 10, 12)
 _FALLBACK = {
     Generation.DDR3: "8GB 2Rx4 PC3-12800R",
     Generation.DDR4: "32GB 2Rx4 PC4-2933Y-R",
     Generation.DDR5: "32GB 2Rx8 PC5-4800B-R",
 }
 _SAYS_NOTHING = frozenset(("", "unknown", "other", "dram", "ram", "edram", "reserved", "out of spec"))
-_PITCH_MM, _LENGTH_MM, _SOCKET_MM, _GAP_MM = 10.0, 142.0, 76.0, 24.0
-_ROW = 32
 _TO_DO = (
     "rules: what may be mixed, ranks on a channel, capacity ceiling, sockets that may be fitted",
     "rates: MT/s for each number of modules on a channel",
@@ -392,7 +391,7 @@ def _electrical(sockets: Sequence[WiredSocket], names: Sequence[str], style: str
             lines += [
                 f"{_quoted(channel.name)} = {_array(names[index] for index in channel.slots)}" for channel in channels
             ]
-    ways = _ways(sockets, style)
+    ways = usual_ways([[*Counter(each.controller for each in socket.channels).values()] for socket in sockets], style)
     return [
         *lines,
         "",
@@ -402,17 +401,6 @@ def _electrical(sockets: Sequence[WiredSocket], names: Sequence[str], style: str
         f"ways = [{', '.join(map(str, ways))}]",
         'source = "MEMORY"',
     ]
-
-
-def _ways(sockets: Sequence[WiredSocket], style: str) -> list[int]:
-    """Usual numbers of channels that work together; evenly shared ones where that is the style."""
-    most = max(len(socket.channels) for socket in sockets)
-    ways = [number for number in _WAYS if number <= most]
-    if style != "even":
-        return ways
-    controllers = [(len(socket.channels), len({c.controller for c in socket.channels})) for socket in sockets]
-    even = {k * each for channels, of in controllers for k in range(1, of + 1) for each in range(1, channels // of + 1)}
-    return [way for way in ways if way in even]
 
 
 def _aliases(memory: Sequence[InventorySlot], names: Sequence[str]) -> list[str]:
@@ -461,29 +449,18 @@ def _rules(
 
 
 def _physical(sockets: Sequence[WiredSocket], names: Sequence[str]) -> list[str]:
-    """A schematic in two columns: half of a socket's slots left of it, the rest right of it."""
-    boxes: list[str] = []
-    rows: list[str] = []
-    of_socket = [[names[index] for channel in socket.channels for index in channel.slots] for socket in sockets]
-    column = max(map(len, of_socket)) * _PITCH_MM + _SOCKET_MM + _PITCH_MM + 2 * _GAP_MM
-    for number, (socket, slots) in enumerate(zip(sockets, of_socket, strict=True)):
-        x = _GAP_MM + (number % 2) * column
-        middle = (number // 2) * (_LENGTH_MM + 60) + 40 + _LENGTH_MM / 2
-        half = (len(slots) + 1) // 2
-        rows += _row(slots[:half], x, middle)
-        x += half * _PITCH_MM
-        boxes.append(f"{_quoted(socket.name)} = {{ at_mm = [{x:g}, {middle - 40:g}], size_mm = [{_SOCKET_MM:g}, 80] }}")
-        rows += _row(slots[half:], x + _SOCKET_MM + _PITCH_MM, middle)
-    width = min(len(sockets), 2) * column
-    depth = (len(sockets) + 1) // 2 * (_LENGTH_MM + 60) + 40
-    size = [f"width_mm = {width:g}", f"depth_mm = {depth:g}", "to_scale = false", "access = []"]
-    return ["", "# GUESS: a schematic, not to scale", "[physical]", *size, "", "[physical.sockets]", *boxes, *rows]
-
-
-def _row(slots: Sequence[str], x: float, middle: float) -> list[str]:
-    lines: list[str] = []
-    for first in range(0, len(slots), _ROW):
-        start = f"start_mm = [{x + _PITCH_MM * (first + 0.5):g}, {middle:g}]"
-        row = f"slots = {_array(slots[first : first + _ROW])}"
-        lines += ["", "[[physical.rows]]", row, start, f"pitch_mm = {_PITCH_MM:g}"]
+    """The schematic that the tool draws itself, written down so that places can be put right."""
+    blocks = [(s.name, [names[index] for channel in s.channels for index in channel.slots], ()) for s in sockets]
+    drawn = schematic(blocks)
+    lines = ["", "# GUESS: a schematic, not to scale", "[physical]", f"width_mm = {drawn.width_mm:g}"]
+    lines += [f"depth_mm = {drawn.depth_mm:g}", "to_scale = false", "access = []", "", "[physical.sockets]"]
+    for socket, box in drawn.sockets.items():
+        lines.append(f"{_quoted(socket)} = {{ at_mm = {_point(box.at_mm)}, size_mm = {_point(box.size_mm)} }}")
+    for row in drawn.rows:
+        lines += ["", "[[physical.rows]]", f"slots = {_array(row.slots)}", f"start_mm = {_point(row.start_mm)}"]
+        lines += [f"pitch_mm = {row.pitch_mm:g}"]
     return lines
+
+
+def _point(numbers: Iterable[object]) -> str:
+    return f"[{', '.join(f'{number:g}' for number in numbers)}]"

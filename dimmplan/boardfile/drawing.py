@@ -39,6 +39,15 @@ def slots_drawn(file: BoardFile, slots: Sequence[str], sockets: Sequence[str]) -
             yield "physical.sockets", f"no place for socket {quoted(socket)}", "a place for every socket", ""
 
 
+def places_without_rows(file: BoardFile) -> Problems:
+    """A file that says where things lie says it of the slots too: only without any place is all of it schematic."""
+    given = [
+        key for key in ("width_mm", "depth_mm", "outline_mm", "sockets", "landmarks") if getattr(file.physical, key)
+    ]
+    if given and not file.physical.rows:
+        yield "physical", f"{listed(given)} without rows", "[[physical.rows]] for the slots, or no places at all", ""
+
+
 def _starts(file: BoardFile, sockets: Sequence[str]) -> Problems:
     """A row of slots of several sockets has ``{socket}`` in its names and a start for each."""
     for place, row in _rows(file):

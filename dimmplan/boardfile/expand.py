@@ -98,9 +98,13 @@ def expand_row(row: SlotRow) -> Iterator[SlotPlace]:
 def expand_physical(file: BoardFile) -> Physical:
     """The drawing part, laid out. The outline is the whole rectangle where the file gives none."""
     part = file.physical
-    width, depth = part.width_mm, part.depth_mm
-    outline = part.outline_mm or ((0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth))
     places = tuple(place for row in part.rows for place in expand_row(row))
+    boxes = [place.box for place in places]
+    boxes += [Box(*each.at_mm, *each.size_mm) for each in part.sockets.values()]
+    boxes += [Box(*each.at_mm, *each.size_mm) for each in part.landmarks]
+    width = part.width_mm or max((box.x_mm + box.width_mm for box in boxes), default=0.0) + _AROUND_MM
+    depth = part.depth_mm or max((box.y_mm + box.depth_mm for box in boxes), default=0.0) + _AROUND_MM
+    outline = part.outline_mm or ((0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth))
     return Physical(
         width_mm=width,
         depth_mm=depth,
@@ -129,7 +133,7 @@ def expand_physical(file: BoardFile) -> Physical:
 
 
 _AROUND_MM = 4.0
-"""How far a tray without a place of its own is drawn around its slots."""
+"""How far a tray, or a board, without a place or size of its own is drawn around what lies on it."""
 
 
 def trays(file: BoardFile) -> Iterator[tuple[str, tuple[str, ...], TrayEntry]]:

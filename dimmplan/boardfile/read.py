@@ -15,10 +15,11 @@ from dimmplan.boardfile.form import UNKNOWN_KEY
 from dimmplan.boardfile.lenient import validate_leniently
 from dimmplan.boardfile.reach import broken_tables
 from dimmplan.boardfile.schema import FORMAT, BoardFile
+from dimmplan.boardfile.usual import completed
 from dimmplan.bounded import read_file, toml_excess
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
-from dimmplan.model.module import RATES_MTS, Generation
+from dimmplan.model.module import Generation
 from dimmplan.units import cleaned, quoted
 
 MOST_BYTES = 1 << 20
@@ -27,12 +28,6 @@ MOST_BYTES = 1 << 20
 _NO_SOURCE = {"source": "INVENTED"}
 _ELECTRICAL: dict[str, Any] = {
     "sockets": [{"id": "?", "controllers": {"?": {"?": ["?"]}}}],
-    "interleave": {"style": "any", "ways": [1], **_NO_SOURCE},
-}
-_PHYSICAL: dict[str, Any] = {
-    "width_mm": 3000,
-    "depth_mm": 3000,
-    "rows": [{"slots": ["?"], "start_mm": [1500, 1500]}],
 }
 _FILE: dict[str, Any] = {
     "format": FORMAT,
@@ -51,10 +46,10 @@ def _stand_ins(raw: dict[str, Any]) -> dict[tuple[str | int, ...], Any]:
     """
     said = re.search(r"PC([345])", str(raw.get("modules")))
     generation = Generation(f"DDR{said[1] if said else 4}")
-    electrical = _ELECTRICAL | {"generation": generation.value, "rates_mts": list(RATES_MTS[generation])}
-    parts: dict[str, dict[str, Any]] = {"electrical": electrical, "physical": _PHYSICAL}
-    found: dict[tuple[str | int, ...], Any] = {(key,): value for key, value in (_FILE | parts).items()}
-    return found | {(name, key): value for name, part in parts.items() for key, value in part.items()}
+    electrical = _ELECTRICAL | {"generation": generation.value}
+    found: dict[tuple[str | int, ...], Any] = {(key,): value for key, value in _FILE.items()}
+    found |= {("electrical",): electrical}
+    return found | {("electrical", key): value for key, value in electrical.items()}
 
 
 def shipped_folder() -> Path:
@@ -161,7 +156,7 @@ def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Probl
         meaning = [each._replace(place=original(each.place)) for each in check_meaning(parsed, file=file, lost=lost)]
         problems += [each for each in meaning if not _follows(each.place, lost)]
     if parsed is not None and not problems:
-        board = expand(parsed)
+        board = expand(completed(parsed))
         places = {row.id: f"rules[{number}]" for number, row in enumerate(parsed.rules, 1)}
         problems = [
             Problem(file=file, place=f"{places[table]}.rows.{count}", found=found, allowed=allowed)
@@ -170,7 +165,8 @@ def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Probl
         if not problems:
             return board, []
     lines = lines_of(text)
-    return None, [problem._replace(line=line_of(problem.place, lines)) for problem in problems]
+    told = [problem._replace(line=line_of(problem.place, lines)) for problem in problems]
+    return None, sorted(told, key=lambda problem: problem.line or 0)
 
 
 def _follows(place: str, lost: Collection[str]) -> bool:

@@ -67,13 +67,13 @@ class SocketEntry(Record):
 
 
 class ElectricalPart(Record):
-    """What the signals see."""
+    """What the signals see. Without ``rates_mts`` the board knows all rates of its generation."""
 
     generation: Generation
     rate_scope: RateScope = "system"
-    rates_mts: Annotated[tuple[RateMts, ...], Field(min_length=1)]
+    rates_mts: tuple[RateMts, ...] = ()
     sockets: Annotated[tuple[SocketEntry, ...], Field(min_length=1, max_length=32)]
-    interleave: InterleaveRow
+    interleave: InterleaveRow = InterleaveRow(style="any", ways=(1,), source="PRACTICE")
     processors_differ: bool = False
     trays: Annotated[
         dict[Name, Annotated[tuple[Name, ...], Field(min_length=1, max_length=128)]], Field(max_length=32)
@@ -125,15 +125,18 @@ class TrayEntry(Record):
 
 
 class PhysicalPart(Record):
-    """What the eye sees from above; ``y`` is measured from the front edge to the rear, ``x`` from the left."""
+    """What the eye sees from above; ``y`` is measured from the front edge to the rear, ``x`` from the left.
 
-    width_mm: Length
-    depth_mm: Length
+    Without ``rows`` the tool draws a schematic; without a width or depth the board ends where its parts do.
+    """
+
+    width_mm: Length | None = None
+    depth_mm: Length | None = None
     outline_mm: tuple[Point, ...] = ()
     weight_kg: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] | None = None
     to_scale: bool = True
     sockets: dict[Name, SocketBox] = {}
-    rows: Annotated[tuple[SlotRow, ...], Field(min_length=1, max_length=200)]
+    rows: Annotated[tuple[SlotRow, ...], Field(max_length=200)] = ()
     landmarks: Annotated[tuple[LandmarkEntry, ...], Field(max_length=100)] = ()
     access: Annotated[tuple[Text, ...], Field(max_length=20)] = ()
     trays: Annotated[dict[Name, TrayEntry], Field(max_length=32)] = {}
@@ -155,7 +158,7 @@ class BoardFile(Record):
     processors: Annotated[tuple[ProcessorOption, ...], Field(max_length=40)] = ()
     nodes: Annotated[tuple[NodeRow, ...], Field(max_length=20)] = ()
     sources: dict[Name, Text] = {}
-    physical: PhysicalPart
+    physical: PhysicalPart = PhysicalPart()
 
 
 def json_schema() -> dict[str, Any]:

@@ -13,7 +13,7 @@ from typing import Annotated
 
 import typer
 
-from dimmplan.boardfile.copied import read_copied
+from dimmplan.boardfile.copied import SLOT, read_copied
 from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import MOST_BYTES, boards_by_id, examine_file, find_board_file, load_board
 from dimmplan.boardfile.schema import json_schema
@@ -40,12 +40,11 @@ from dimmplan.output.columns import Part, Table
 from dimmplan.output.machine import draft_record, draft_text
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_mode
+from dimmplan.sheet.marked import compose_rules
 from dimmplan.units import cleaned, counted, quoted
 from dimmplan.wording.request import CheckNote, check_notes
 
 WATCH_SECONDS = 0.3
-TITLE = "Board as drawn, first slots filled"
-
 boards = typer.Typer(
     cls=app.Group,
     help="The board library: list, show, check, schema, draft.",
@@ -114,7 +113,8 @@ def check(
         Path | None,
         typer.Option(
             "--draw",
-            help="Draw the board here while it is good, first slots filled: .svg, .png, .pdf or .html.",
+            help="Draw the board here while it is good, each slot with the rules that name it: .svg, .png, .pdf or "
+            ".html.",
             metavar="PICTURE",
         ),
     ] = None,
@@ -150,6 +150,10 @@ def table(
     source: Annotated[str, typer.Option(help="The row's source id.", metavar="ID")] = "manual",
     socket: Annotated[str | None, typer.Option(help="The socket whose modules it counts.", metavar="S")] = None,
     mode: Annotated[str | None, typer.Option(help="The only mode that it is for.", metavar="MODE")] = None,
+    names: Annotated[
+        str,
+        typer.Option(help="A slot as the board file names it; {slot} is its name in the table.", metavar="FORM"),
+    ] = SLOT,
     as_json: options.Json = False,
 ) -> None:
     """Turn a population table, as copied from a manual, into a rule row for a board file.
@@ -158,7 +162,7 @@ def table(
     slots. Cells are parted by commas, semicolons, tabs or bars.
     """
     chosen = read_mode(mode).value if mode else None
-    copied = read_copied(file)
+    copied = read_copied(file).named(names)
     if as_json:
         row = TableRow(id=row_id, check="table", socket=socket, mode=chosen, source=source)
         rows = [TableCount(modules=count, slots=list(slots)) for count, slots in sorted(copied.rows.items())]
@@ -263,7 +267,7 @@ def _check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json:
         if as_json:
             told.append((cleaned(str(file)), board.id if board else None, problems, notes))
         else:
-            _say_checked(file, problems, notes)
+            _say_checked(file, board, problems, notes)
         if board is not None and picture is not None:
             _draw(board, picture, force=force)
     if as_json:
@@ -271,19 +275,25 @@ def _check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json:
     return good
 
 
-def _say_checked(file: Path, problems: Sequence[Problem], notes: Sequence[CheckNote]) -> None:
+def _say_checked(file: Path, board: Board | None, problems: Sequence[Problem], notes: Sequence[CheckNote]) -> None:
     for problem in first_problems(problems):
         typer.echo(terminal.folded(problem.sentence(), sys.stdout))
     for note in notes:
         where = f"{note.rule}, {counted(note.modules, 'module')}" if note.modules else note.rule
         typer.echo(terminal.folded(f"{cleaned(str(file))}: note: {where}: {note.text}", sys.stdout))
-    found = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
-    typer.echo(f"{cleaned(str(file))}: {found if problems else 'good'}")
+    said = f"good: {_size_of(board)}" if board is not None else counted(len(problems), "problem")
+    typer.echo(f"{cleaned(str(file))}: {said}")
+
+
+def _size_of(board: Board) -> str:
+    """What was read, to be held against the manual."""
+    parts = [("socket", board.sockets), ("channel", board.channels), ("slot", board.slots), ("rate row", board.rates)]
+    return ", ".join(counted(len(each), name) for name, each in parts)
 
 
 def _draw(board: Board, picture: Path, *, force: bool) -> None:
     try:
-        files = sheet_files(board, _first_slots(board), picture, page="chassis", title=TITLE)
+        files = sheet_files(board, _first_slots(board), picture, sheet=compose_rules(board))
         write_files(files, force=force)
     except InputError as error:
         for problem in error.problems:
@@ -294,6 +304,6 @@ def _draw(board: Board, picture: Path, *, force: bool) -> None:
 
 
 def _first_slots(board: Board) -> Placement:
-    """The first usual module in the first slot of every channel: shows names, places and fill order; no plan."""
+    """The first usual module in the first slot of every channel, for the page that is read on a screen."""
     module = board.modules[0]
     return for_the_map(board, {channel.slots[0]: module for channel in board.channels})

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli import options, terminal
+from dimmplan.cli import NO, options, terminal
 from dimmplan.cli.files import check_ending, write_files
 from dimmplan.cli.options import RequestOptions, option
 from dimmplan.compare import compare as compare_requests
@@ -17,10 +17,8 @@ from dimmplan.output.compare_record import compare_csv, compare_record
 from dimmplan.output.compare_text import WIDTH, after_table, before_table, compare_table
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_trays
-from dimmplan.stock import read_shelf
 
 FORMATS = (".svg", ".png", ".csv", ".html")
-NO = 1
 
 
 @options.grouped
@@ -73,13 +71,12 @@ def compare(
 
             require_matplotlib()
     loaded = read_trays(load_board(board), without_tray or (), inlet)
-    stock = request.stock
     comparison = compare_requests(
         loaded,
         capacities=capacity or (),
         modules=request.module,
         processors=processor or (),
-        shelf=read_shelf(stock, loaded) if stock is not None else None,
+        shelf=request.shelf(loaded),
         fitted=request.fitted,
         mode=request.mode,
         over=request.over,
@@ -87,7 +84,8 @@ def compare(
         max_types=request.max_types,
         effort=request.effort,
     )
-    view = View(comparison, board_name=board, stock_name=str(stock) if stock is not None else None, over=request.over)
+    stock = None if request.stock is None else str(request.stock)
+    view = View(comparison, board_name=board, stock_name=stock, over=request.over)
     _write(view, output, force=force, as_json=as_json)
     if not any(row.planned for row in comparison.rows):
         raise typer.Exit(NO)

@@ -16,11 +16,14 @@ import struct
 import tempfile
 import zlib
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from dimmplan.bounded import open_regular
 from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.output.record import to_json
 from dimmplan.units import cleaned, quoted
 
 SEAL = b"dimmplan "
@@ -116,19 +119,14 @@ def digest_of(path: Path) -> str | None:
         return None
 
 
-def digest_of_sealed(content: bytes) -> str:
-    """SHA-256 of a file as it will be written."""
-    return hashlib.sha256(b"".join(sealed((content,)))).hexdigest()
-
-
-def ours_beside(path: Path, key: str = "files") -> dict[str, str]:
+def ours_beside(path: Path) -> dict[str, str]:
     """Digests by name that a record of ours has for the files beside it; none where it is not just as written."""
     try:
         with open_regular(path, allowed="") as file:
             if not is_ours(file):
                 return {}
             file.seek(0)
-            known = json.loads(file.read(_MOST_RECORD_BYTES)).get(key)
+            known = json.loads(file.read(_MOST_RECORD_BYTES)).get("files")
     except (InputError, ValueError, AttributeError, RecursionError):
         return {}
     return {str(name): str(its) for name, its in known.items()} if isinstance(known, dict) else {}
@@ -138,65 +136,57 @@ def ending_problem(path: Path, formats: Sequence[str], *, file: str = "") -> Pro
     """What is wrong with a file name whose ending is none of some formats; ``file`` names the option instead."""
     if path.suffix.lower() in formats:
         return None
-    return Problem(
-        file=file or cleaned(str(path)),
-        found=f"the ending {quoted(path.suffix)}",
-        allowed=", ".join(formats),
-        hint=did_you_mean(path.suffix, formats),
-    )
+    hint = did_you_mean(path.suffix, formats)
+    found = f"the ending {quoted(path.suffix)}"
+    return Problem(file=file or cleaned(str(path)), found=found, allowed=", ".join(formats), hint=hint)
 
 
 def check_ending(path: Path, formats: Sequence[str]) -> None:
     """Raise ``InputError`` for a file name whose ending is none of some formats."""
-    problem = ending_problem(path, formats)
-    if problem is not None:
+    if problem := ending_problem(path, formats):
         raise InputError(problem)
 
 
-def write_files(files: Mapping[Path, bytes], *, force: bool = False, ours: Collection[str] = ()) -> None:
-    """Write several files; all are checked before the first is written. Raises ``InputError``.
+# -- what may be written over ------------------------------------------------------------------------------------------
+
+
+def obstacles(
+    files: Mapping[Path, bytes | None], *, force: bool, ours: Collection[str] = (), regular: bool = False
+) -> list[Problem]:
+    """What speaks against writing files, where it is known with what they are to hold.
 
     What is there already is only replaced where it is just as this tool wrote it: by its mark, or, for tables, which
-    carry none, by its digest among ``ours``.
+    carry none, by its digest among ``ours``. Devices and pipes are written to, unless files are to be ``regular``.
     """
-    problems = [problem for path, new in files.items() if (problem := _obstacle(path, new, force, ours)) is not None]
-    if problems:
-        raise InputError(problems)
-    for path, content in files.items():
-        write_stream(path, (content,))
+    found = []
+    for path, new in files.items():
+        try:
+            told = _obstacle(path, new, force, ours, regular)
+        except (OSError, ValueError) as error:
+            told = _reason(error, "not a usable name"), "a file that can be written", ""
+        if told is not None:
+            found.append(Problem(cleaned(str(path)), "", *told))
+    return found
 
 
-def obstacles_in(folder: Path, names: Iterable[str], *, force: bool, ours: Collection[str] = ()) -> list[Problem]:
-    """What speaks against writing regular files of these names into a folder."""
-    problems: list[Problem] = []
-    for path in (folder / name for name in names):
-        if path.exists() and not path.is_file() and not path.is_dir():
-            allowed = "a regular file"
-            problems.append(Problem(file=cleaned(str(path)), found="no regular file", allowed=allowed))
-        elif (problem := _obstacle(path, None, force, ours)) is not None and path.parent.is_dir():
-            problems.append(problem)
-    return problems
+def _reason(error: OSError | ValueError, otherwise: str) -> str:
+    return (getattr(error, "strerror", None) or otherwise).lower()
 
 
-def _obstacle(path: Path, new: bytes | None, force: bool, ours: Collection[str]) -> Problem | None:
-    """What speaks against writing there, or ``None``."""
-
-    def problem(found: str, allowed: str, hint: str = "") -> Problem:
-        return Problem(file=cleaned(str(path)), found=found, allowed=allowed, hint=hint)
-
-    try:
-        if not _is_there(path):
-            return None if path.parent.is_dir() else problem("no such folder", "a folder that is there")
-        if path.is_dir():
-            return problem("a folder", "the name of a file")
-        if not path.is_file() or force:
-            return None
-    except (OSError, ValueError) as error:
-        return problem((getattr(error, "strerror", None) or "not a usable name").lower(), "a file that can be written")
-    return _not_ours(path, new, ours)
+def _obstacle(
+    path: Path, new: bytes | None, force: bool, ours: Collection[str], regular: bool
+) -> tuple[str, str, str] | None:
+    """What is found, what is allowed, what to do; ``None`` where nothing speaks against writing there."""
+    if not _is_there(path):
+        return None if path.parent.is_dir() else ("no such folder", "a folder that is there", "")
+    if path.is_dir():
+        return "a folder", "the name of a file", ""
+    if not path.is_file():
+        return ("no regular file", "a regular file", "") if regular else None
+    return None if force else _not_ours(path, new, ours)
 
 
-def _not_ours(path: Path, new: bytes | None, ours: Collection[str]) -> Problem | None:
+def _not_ours(path: Path, new: bytes | None, ours: Collection[str]) -> tuple[str, str, str] | None:
     """Whose the regular file there is, where it is not this tool's; one that already is as it is to be is no matter."""
     try:
         with open_regular(path, allowed="") as file:
@@ -207,10 +197,8 @@ def _not_ours(path: Path, new: bytes | None, ours: Collection[str]) -> Problem |
             if new is not None and size == len(new) and file.read() == new:
                 return None
     except InputError as error:
-        return error.problems[0]._replace(allowed="a file that can be written")
-    found = "a file that dimmplan did not make, or that was edited since"
-    hint = "Overwrite it with --force."
-    return Problem(file=cleaned(str(path)), found=found, allowed="a new name", hint=hint)
+        return error.problems[0].found, "a file that can be written", ""
+    return "a file that dimmplan did not make, or that was edited since", "a new name", "Overwrite it with --force."
 
 
 def _is_there(path: Path) -> bool:
@@ -220,6 +208,17 @@ def _is_there(path: Path) -> bool:
     except (FileNotFoundError, NotADirectoryError):
         return False
     return True
+
+
+# -- writing -----------------------------------------------------------------------------------------------------------
+
+
+def write_files(files: Mapping[Path, bytes], *, force: bool = False) -> None:
+    """Write several files; all are checked before the first is written. Raises ``InputError``."""
+    if problems := obstacles(files, force=force):
+        raise InputError(problems)
+    for path, content in files.items():
+        write_stream(path, (content,))
 
 
 def write_stream(path: Path, parts: Iterable[bytes]) -> None:
@@ -234,10 +233,8 @@ def write_stream(path: Path, parts: Iterable[bytes]) -> None:
         else:
             _replace(path.resolve(), sealed(parts))
     except (OSError, ValueError) as error:
-        found = (getattr(error, "strerror", None) or "cannot be written").lower()
-        allowed = "a file that can be written"
-        lasting = isinstance(error, OSError) and error.errno in LASTING
-        problem = Problem(file=cleaned(str(path)), found=found, allowed=allowed)
+        allowed, lasting = "a file that can be written", isinstance(error, OSError) and error.errno in LASTING
+        problem = Problem(file=cleaned(str(path)), found=_reason(error, "cannot be written"), allowed=allowed)
         raise WriteError(problem, lasting=lasting) from None
 
 
@@ -270,26 +267,57 @@ def make_folder(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "not a usable name"
-        raise InputError(Problem(file=cleaned(str(folder)), found=reason.lower(), allowed="a folder")) from None
+        found = _reason(error, "not a usable name")
+        raise InputError(Problem(file=cleaned(str(folder)), found=found, allowed="a folder")) from None
 
 
-def page_path(path: Path, page: int) -> Path:
-    """``x.svg`` for page 1, ``x-2.svg`` for page 2."""
-    return path if page == 1 else path.with_name(f"{path.stem}-{page}{path.suffix}")
-
+# -- folders of ours ---------------------------------------------------------------------------------------------------
 
 _BESIDE = re.compile(r"plan\.json|map(-\d{1,4})?\.svg|pick\.csv")
 """All that a folder of a plan is given; a record can name no other file, no folder and nothing outside."""
+_LEFT_BY_A_KILL = re.compile(r"\.dimmplan-[a-z0-9_]{8}\.tmp")
 
 
-def files_beside(record: Path) -> dict[str, str]:
-    """The files of a plan's folder and their digests, as an intact record of ours names them."""
-    return {name: its for name, its in ours_beside(record).items() if _BESIDE.fullmatch(name)}
+@dataclass(frozen=True)
+class PlanFolder:
+    """A folder of ours: its files by name, and its record, a JSON document that names the digest of each of them."""
+
+    path: Path
+    record_name: str
+    record: Mapping[str, Any]
+    files: Mapping[str, bytes]
 
 
-def remove_unchanged(folder: Path, known: Mapping[str, str], names: Collection[str]) -> None:
-    """Delete what an earlier run wrote into a folder and this one does not, as long as nobody has changed it since."""
-    for name, its in known.items():
-        if name not in names and digest_of(folder / name) == its:
-            (folder / name).unlink(missing_ok=True)
+def write_folders(folders: Sequence[PlanFolder], *, force: bool) -> list[Path]:
+    """Write folders of ours; all files are checked before the first is written, and the records are written last.
+
+    What an earlier run wrote there, by its intact record, and this one does not, goes, as long as nobody has changed it
+    since. Returns what was written, records first. Raises ``InputError``.
+    """
+    earlier: dict[Path, str] = {}
+    records: dict[Path, bytes] = {}
+    files: dict[Path, bytes] = {}
+    for each in folders:
+        make_folder(each.path)
+        sweep(each.path)
+        record = each.path / each.record_name
+        earlier |= {each.path / name: its for name, its in ours_beside(record).items() if _BESIDE.fullmatch(name)}
+        files |= {each.path / name: its for name, its in each.files.items()}
+        digests = {name: hashlib.sha256(b"".join(sealed((its,)))).hexdigest() for name, its in each.files.items()}
+        records[record] = to_json({**each.record, "files": digests}).encode("ascii")
+    if problems := obstacles(records | files, force=force, ours=earlier.values(), regular=True):
+        raise InputError(problems)
+    for path, content in (files | records).items():
+        write_stream(path, (content,))
+    for path, digest in earlier.items():
+        if path not in files and path not in records and digest_of(path) == digest:
+            path.unlink(missing_ok=True)
+    return [*records, *files]
+
+
+def sweep(folder: Path) -> None:
+    """Take away the half-written files of a run that was killed."""
+    with suppress(OSError):
+        for path in folder.glob(".dimmplan-*.tmp"):
+            if _LEFT_BY_A_KILL.fullmatch(path.name) and path.is_file():
+                path.unlink(missing_ok=True)

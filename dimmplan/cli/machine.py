@@ -24,7 +24,8 @@ from dimmplan.model.inventory import Inventory
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.moves import plan_moves
-from dimmplan.output.machine import audit_record, audit_text, found_record, found_text, moves_record, moves_text
+from dimmplan.output.machine import audit_record, audit_text, found_record, found_text
+from dimmplan.output.moves import moves_record, moves_text
 from dimmplan.output.reading import JudgedPlan
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_processor, read_trays

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from dimmplan.inventory.match import Matching
     from dimmplan.model.board import Board as LoadedBoard
     from dimmplan.model.inventory import Inventory
+    from dimmplan.stock import Shelf
 
 REQUEST, LIMITS, MACHINE = "The request", "Limits", "What is in the machine"
 LATER, MANY, SHEET = "Later steps", "Many machines", "The sheet"
@@ -183,7 +184,12 @@ class RequestOptions:
     fitted: Fitted = None
     mode: Annotated[
         str,
-        option("Memory mode: independent, mirrored or sparing.", "MODE", panel=REQUEST, offers=modes),
+        option(
+            "Memory mode: independent, mirrored, partly-mirrored, lockstep or sparing.",
+            "MODE",
+            panel=REQUEST,
+            offers=modes,
+        ),
     ] = "independent"
     max_types: Annotated[int, option("How many module types may be used at once.", "N", panel=LIMITS)] = (
         DEFAULT_MAX_TYPES
@@ -191,6 +197,14 @@ class RequestOptions:
     effort: Annotated[
         int, option("At most so many search nodes for one answer; there is no time limit.", "N", panel=LIMITS)
     ] = DEFAULT_EFFORT
+
+    def shelf(self, board: LoadedBoard) -> Shelf | None:
+        """The stock list as that board reads its labels. Raises ``InputError``."""
+        if self.stock is None:
+            return None
+        from dimmplan.stock import read_shelf  # most calls have none
+
+        return read_shelf(self.stock, board)
 
 
 @dataclass(frozen=True, kw_only=True)

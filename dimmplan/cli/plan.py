@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli import STOPPED, options, terminal
-from dimmplan.cli.files import digest_of_sealed, files_beside, make_folder, remove_unchanged, write_files
+from dimmplan.cli import STOPPED, WRONG, options, terminal
+from dimmplan.cli.files import PlanFolder, write_folders
 from dimmplan.cli.options import InventoryOptions, RequestOptions, SheetOptions, option
 from dimmplan.cli.waiting import Waiting, waiting
-from dimmplan.errors import InputError, Problem
+from dimmplan.errors import InputError, Problem, gathered
 from dimmplan.growth.pinned import NOTHING, Next, Start, next_by_adding, plan_from
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
@@ -33,14 +33,15 @@ from dimmplan.output.growth import (
 )
 from dimmplan.output.plan import plan_record, sheet_record
 from dimmplan.output.record import to_json
-from dimmplan.output.stock import pick_csv, picks_of, shelf_record, shelf_text
+from dimmplan.output.stock import pick_csv, shelf_record, shelf_text
 from dimmplan.output.text import plan_text
 from dimmplan.planner import Planned, Terms, ask, read_over, read_trays, without_mode
-from dimmplan.stock import Shelf, read_shelf
+from dimmplan.supply import takes_of
 from dimmplan.units import cleaned, format_capacity, parse_capacity
 
 if TYPE_CHECKING:
     from dimmplan.growth.keep import KeptModules
+    from dimmplan.stock import Shelf
 
 MOST_STEPS = 6
 """Steps of one chain: the space of chains grows with a power of them."""
@@ -151,13 +152,13 @@ def plan(
         "max_types": request.max_types,
         "effort": request.effort,
     }
-    _check_together(kept, later)
+    _check_together(kept, later, out)
     if many.machines is not None:
-        from dimmplan.cli.machines import Job, plan_machines  # brings processes and locks, which one machine needs not
+        from dimmplan.cli.machines import MachineRun  # brings processes and locks, which one machine needs not
 
         given = {"BOARD": board, "--capacity": capacity, "--keep": kept.keep, "--then": later.then, "--tag": sheet.tag}
         given |= {"--without-tray": without_tray, "--inlet": None if inlet is None else str(inlet)}
-        job = Job(
+        run = MachineRun(
             machines=many.machines,
             out=_check_many(given, out),
             terms=terms,
@@ -167,11 +168,11 @@ def plan(
             sheet=sheet.named(),
             force=force,
         )
-        plan_machines(job, as_json=as_json)
+        run.run(as_json=as_json)
         return
     _check_one({"BOARD": board, "--capacity": capacity}, {"--jobs": many.jobs, "--cluster": many.cluster})
     loaded = read_trays(load_board(str(board)), without_tray or (), inlet)
-    shelf = read_shelf(request.stock, loaded) if request.stock is not None else None
+    shelf = request.shelf(loaded)
     asked = ask(loaded, str(capacity), shelf=shelf, **terms)
     answer = _answer(loaded, asked, kept, later, shelf=shelf, terms=terms)
     record = answer.document(sheet) if as_json or out is not None else {}
@@ -188,14 +189,14 @@ def plan(
     for problem in problems:  # the answer itself stands above, whatever became of its files
         terminal.complain(f"error: {cleaned(problem.sentence(), most=2000)}")
     if problems or answer.stopped:
-        raise typer.Exit(2 if problems else STOPPED)
+        raise typer.Exit(WRONG if problems else STOPPED)
 
 
 # -- what does not go together -----------------------------------------------------------------------------------------
 
 
-def _check_together(kept: KeepOptions, later: LaterOptions) -> None:
-    """Raise ``InputError`` for options that mean nothing without another one."""
+def _check_together(kept: KeepOptions, later: LaterOptions, out: Path | None) -> None:
+    """Raise ``InputError`` for options that mean nothing without another one, and for a file as the output folder."""
     alone = [
         ("--keep-in-place", kept.keep_in_place, kept.keep, "--keep INVENTORY"),
         ("--data-saved", kept.data_saved, kept.keep, "--keep INVENTORY"),
@@ -208,6 +209,9 @@ def _check_together(kept: KeepOptions, later: LaterOptions) -> None:
         for name, given, other, needs in alone
         if given and not other
     ]
+    if out is not None and out.suffix.lower() in (".svg", ".png", ".pdf", ".html", ".json") and not out.is_dir():
+        hint = "It gets plan.json and the pages of the sheet; dimmplan draw makes one file of a plan."
+        problems.append(Problem(file="--out", found=str(out), allowed="a folder", hint=hint))
     if len(later.then) >= MOST_STEPS:
         found = f"{len(later.then)} later steps"
         problems.append(Problem(file="--then", found=found, allowed=f"at most {MOST_STEPS - 1}"))
@@ -374,31 +378,19 @@ def _written(
     """
     from dimmplan.cli.sheets import sheet_files  # brings the drawing, which a plan without files needs not
 
-    steps = [answer.planned, *answer.later]
-    folders = [out, *(out / f"step-{number}" for number in range(2, len(steps) + 1))]
-    records = [first, *(plan_record(step, **sheet_record(sheet.named())).plain() for step in answer.later)]
-    files: dict[Path, bytes] = {}
+    folders: list[PlanFolder] = []
     problems: list[Problem] = []
-    for folder, step in zip(folders, steps, strict=True):
-        try:
-            files |= sheet_files(step.board, step.placement, folder / "map.svg", **sheet.named())
-        except InputError as error:
-            problems += error.problems
-    if answer.shelf is not None:
-        picks = picks_of(answer.planned, answer.shelf)
-        files[out / "pick.csv"] = pick_csv(answer.planned.placement, picks).encode("utf-8")
-    plans: dict[Path, bytes] = {}
-    for folder, record in zip(folders, records, strict=True):
-        beside = {path.name: digest_of_sealed(its) for path, its in files.items() if path.parent == folder}
-        plans[folder / "plan.json"] = to_json(record | {"files": beside}).encode("ascii")
-    files = plans | files
-    try:
-        earlier = {folder: files_beside(folder / "plan.json") for folder in folders}
-        for folder in folders:
-            make_folder(folder)
-        write_files(files, force=force, ours=[its for known in earlier.values() for its in known.values()])
-        for folder, known in earlier.items():
-            remove_unchanged(folder, known, [path.name for path in files if path.parent == folder])
-    except InputError as error:
-        return [], [*problems, *error.problems]
-    return list(files), problems
+    for number, step in enumerate([answer.planned, *answer.later], start=1):
+        files: dict[str, bytes] = {}
+        with gathered(problems):
+            sheet_of_step = sheet_files(step.board, step.placement, Path("map.svg"), **sheet.named())
+            files = {path.name: content for path, content in sheet_of_step.items()}
+        if number == 1 and answer.shelf is not None:
+            takes = takes_of(step.board, answer.shelf, step.placement)
+            files["pick.csv"] = pick_csv(step.placement, takes).encode("utf-8")
+        record = first if number == 1 else plan_record(step, **sheet_record(sheet.named())).plain()
+        folders.append(PlanFolder(out if number == 1 else out / f"step-{number}", "plan.json", record, files))
+    written: list[Path] = []
+    with gathered(problems):
+        written = write_folders(folders, force=force)
+    return written, problems

@@ -7,11 +7,9 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from dimmplan.cli import terminal
+from dimmplan.cli import DONE, NO, STOPPED, WRONG, terminal
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, StoppedError
 from dimmplan.units import cleaned, quoted
-
-DONE, NO, WRONG, STOPPED = 0, 1, 2, 130
 
 
 def run(arguments: list[str]) -> int:

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from dimmplan.cli import terminal
-from dimmplan.cli.files import page_path
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
@@ -29,15 +28,17 @@ def sheet_files(
     *,
     page: str | None = None,
     quiet: bool = False,
+    sheet: Sheet | None = None,
     **options_of_sheet: Any,
 ) -> dict[Path, bytes]:
     """The files of a sheet by their paths, in the format that the path's ending names.
 
     Further pages of an SVG or PNG are files of their own; a PDF and an HTML page hold them all. ``page`` chooses one.
-    Letters that the sheet cannot bring along are named on standard error, unless ``quiet``.
+    Letters that the sheet cannot bring along are named on standard error, unless ``quiet``. A ``sheet`` that is
+    already made is written in the place of that of the placement.
     """
     code = encode(board, placement)
-    sheet = compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
+    sheet = sheet or compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
     numbers = _chosen_pages(page, len(sheet.pages))
     if not quiet:
         _warn_of_strangers(sheet)
@@ -73,6 +74,11 @@ def rendered(sheet: Sheet, path: Path, numbers: Sequence[int] = (), *, alone: bo
 
         return {paths[number]: png_bytes(page) for number, page in chosen.items()}
     return {paths[number]: render_svg(page).encode("utf-8") for number, page in chosen.items()}
+
+
+def page_path(path: Path, page: int) -> Path:
+    """``x.svg`` for page 1, ``x-2.svg`` for page 2."""
+    return path if page == 1 else path.with_name(f"{path.stem}-{page}{path.suffix}")
 
 
 def _warn_of_strangers(sheet: Sheet) -> None:

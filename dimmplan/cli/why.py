@@ -29,11 +29,10 @@ from dimmplan.output.record import Document, to_json
 from dimmplan.output.why import expectation_record, expectation_text, slot_text, why_record, why_text
 from dimmplan.planner import read_module
 from dimmplan.reasons.case import Case
-from dimmplan.reasons.changes import ChangedPlan, change_of, drawn_change, next_answer
-from dimmplan.reasons.expect import expectation, read_slots, require_usable
+from dimmplan.reasons.changes import ChangedPlan, change_of, drawn_change, expectation, next_answer
 from dimmplan.reasons.failure import failure_of
 from dimmplan.reasons.rate import rate_reasons
-from dimmplan.reasons.slots import read_slot, slot_reason, slot_reasons
+from dimmplan.reasons.slots import read_slot, read_slots, require_usable, slot_reason, slot_reasons
 from dimmplan.units import quoted
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from dimmplan.fleet.rows import MachineList, Row
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.planner import Terms, ask, plan
-from dimmplan.stock import Shelf, read_shelf
+from dimmplan.stock import Shelf, ShelfLot, read_shelf
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -47,8 +47,7 @@ class Requests:
         self._boards: dict[str, Board | InputError] = {}
         self._shelves: dict[str, Shelf] = {}
         self._asked: dict[tuple[object, ...], BoardRequest | Bad] = {}
-        self._alone: dict[Key, ImpossibleError | None] = {}
-        self._lacking: dict[tuple[object, ...], ImpossibleError | None] = {}
+        self._failures: dict[tuple[object, ...], ImpossibleError | None] = {}
 
     def board(self, text: str) -> Board:
         """A board by id or file. Raises ``InputError``."""
@@ -74,63 +73,54 @@ class Requests:
     def asked(self, row: Row) -> BoardRequest | Bad:
         """The request of a row, or what is wrong with it. Raises ``InputError`` for a shelf that cannot be read."""
         if row.asked not in self._asked:
+            found: BoardRequest | Bad
             try:
                 board = self.board(row.board)
             except InputError as error:
-                self._asked[row.asked] = error
-                return error
-            shelf = self.shelf(board)
-            try:
-                self._asked[row.asked] = BoardRequest(board=board, request=self._request(row, board, shelf))
-            except (InputError, RefusedError) as error:
-                self._asked[row.asked] = error
+                found = error
+            else:
+                shelf = self.shelf(board)
+                try:
+                    found = BoardRequest(board=board, request=self._request(row, board, shelf))
+                except (InputError, RefusedError) as error:
+                    found = error
+            self._asked[row.asked] = found
         return self._asked[row.asked]
 
     def _request(self, row: Row, board: Board, shelf: Shelf | None) -> Request:
-        own: Terms = {}
-        if row.modules:
-            own["modules"] = row.modules
-        if row.fitted:
-            own["fitted"] = row.fitted
-        if row.processor:
-            own["processor"] = row.processor
-        if row.prefer:
-            own["prefer"] = row.prefer
+        said: Terms = {"modules": row.modules, "fitted": row.fitted, "processor": row.processor, "prefer": row.prefer}
+        own: Terms = {name: its for name, its in said.items() if its}  # type: ignore[assignment]
         return ask(board, row.capacity, shelf=shelf, **(self.terms | own))
+
+    def _failure(self, key: tuple[object, ...], work: Callable[[], object]) -> ImpossibleError | None:
+        """Why something is impossible, remembered; ``None`` where it is done."""
+        if key not in self._failures:
+            self._failures[key] = None
+            try:
+                work()
+            except ImpossibleError as error:
+                self._failures[key] = error.with_traceback(None)
+        return self._failures[key]
 
     def alone(self, asked: BoardRequest) -> ImpossibleError | None:
         """Why a request has no plan even with the whole shelf; ``None`` where it has one."""
-        if asked.key not in self._alone:
-            try:
-                plan(asked.board, asked.request, alternatives=False)
-                self._alone[asked.key] = None
-            except ImpossibleError as error:
-                self._alone[asked.key] = error
-        return self._alone[asked.key]
+        return self._failure(("alone", asked.key), lambda: plan(asked.board, asked.request, alternatives=False))
 
-    def lacking(self, row: Row, asked: BoardRequest, left: Mapping[str, int]) -> ImpossibleError | None:
-        """Why a row is not served by what is ``left`` of each row of the shelf, with what there is to buy.
+    def lacking(self, row: Row, asked: BoardRequest, left: Iterable[ShelfLot]) -> ImpossibleError | None:
+        """Why a row is not served by what is ``left`` of the shelf, with what there is to buy.
 
         ``None`` where it is, though only above its allowance.
         """
-        if row.asked not in self._lacking:
-            shelf = self.shelf(asked.board)
-            assert shelf is not None, "called where a shelf is shared"
-            rest = replace(
-                shelf, lots=tuple(replace(lot, count=min(lot.count, left.get(lot.place, 0))) for lot in shelf.lots)
-            )
-            try:
-                plan(
-                    asked.board,
-                    self._request(row, asked.board, rest),
-                    alternatives=False,
-                    shelf=rest,
-                    modules=row.modules or self.terms.get("modules", ()),
-                )
-                self._lacking[row.asked] = None
-            except ImpossibleError as error:
-                self._lacking[row.asked] = error
-        return self._lacking[row.asked]
+        board, shelf = asked.board, self.shelf(asked.board)
+        assert shelf is not None, "called where a shelf is shared"
+        counts = {lot.place: lot.count for lot in left}
+        lots = tuple(replace(lot, count=min(lot.count, counts.get(lot.place, 0))) for lot in shelf.lots)
+        rest, modules = replace(shelf, lots=lots), row.modules or self.terms.get("modules", ())
+
+        def work() -> object:
+            return plan(board, self._request(row, board, rest), alternatives=False, shelf=rest, modules=modules)
+
+        return self._failure(("lacking", row.asked), work)
 
     def problems(self, row: Row, why: Bad) -> tuple[Problem, ...]:
         """What is wrong with a row, each problem with the line of the file, and the column that it stands in."""
@@ -143,13 +133,8 @@ class Requests:
             "--prefer": ("prefer", row.prefer),
             "--module": ("modules", row.modules),
         }
+        names = {option: column for option, (column, said) in cells.items() if said}
         return tuple(
-            self.machines.problem(
-                row.line,
-                cells[each.file][0] if each.file in cells and cells[each.file][1] else each.file,
-                each.found,
-                each.allowed,
-                each.hint,
-            )
+            self.machines.problem(row.line, names.get(each.file, each.file), each.found, each.allowed, each.hint)
             for each in why.problems
         )

@@ -31,7 +31,7 @@ from dimmplan.solve.answer import solve
 from dimmplan.solve.evaluate import usable_of
 from dimmplan.solve.space import Space
 from dimmplan.stock import ShelfLot
-from dimmplan.supply import cheapest_first, refusal, same_on_board
+from dimmplan.supply import Take, cheapest_first, refusal, same_on_board
 
 Method = Literal["exact", "best-found", "one-at-a-time"]
 MOST_SETS = 20_000
@@ -47,22 +47,11 @@ SHARE_STOPPED = "it is chosen so that the shelf serves most machines"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class ShelfTake:
-    """Modules from one row of the stock list, and the label that they stand for in the placement."""
-
-    place: str
-    label: str
-    count: int
-    serves_as: str = ""
-    note: str = ""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class Share:
     """What one machine gets."""
 
     option: Option
-    taken: tuple[ShelfTake, ...]
+    taken: tuple[Take, ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -80,7 +69,7 @@ class SharedShelf:
     wanted: int
     smallest_sweep: Fraction | None
     modules: int
-    left: tuple[ShelfTake, ...]
+    left: tuple[ShelfLot, ...]
 
 
 @dataclass(slots=True)
@@ -160,7 +149,7 @@ class _Sharing:
         left = {place: lot.count for place, lot in self.lots.items()}
         for each in served:
             for taken in each.taken:
-                left[taken.place] -= taken.count
+                left[taken.lot.place] -= taken.count
         return SharedShelf(
             shares=picks,
             method=method,
@@ -170,11 +159,7 @@ class _Sharing:
             wanted=len(self.machines),
             smallest_sweep=min((each.option.sweep for each in served), default=None),
             modules=sum(each.option.size for each in served),
-            left=tuple(
-                ShelfTake(place=place, label=self.lots[place].label, count=count)
-                for place, count in left.items()
-                if count
-            ),
+            left=tuple(replace(self.lots[place], count=count) for place, count in left.items() if count),
         )
 
     def _solved(self) -> tuple[dict[int, Share], str | None, int] | str:
@@ -250,7 +235,7 @@ class _Sharing:
         for number, need, pick in zip(self.numbers, self.machines, division.picks, strict=True):
             if pick is None:
                 continue
-            taken: list[ShelfTake] = []
+            taken: list[Take] = []
             option = needs[need].options[pick]
             for (module, _), (kind, wanted) in zip(option.modules, needs[need].draws[pick], strict=True):
                 missing = wanted
@@ -262,14 +247,13 @@ class _Sharing:
                         taken += self._from(places, part, left, module)
             yield number, Share(option=option, taken=tuple(taken))
 
-    def _from(self, places: Iterable[str], count: int, left: dict[str, int], module: Module) -> Iterator[ShelfTake]:
+    def _from(self, places: Iterable[str], count: int, left: dict[str, int], module: Module) -> Iterator[Take]:
         for place in places:
             part = min(count, left[place])
             if part:
                 left[place] -= part
                 count -= part
-                lot = self.lots[place]
-                yield ShelfTake(place=place, label=lot.label, count=part, serves_as=module.label, note=lot.note)
+                yield Take(lot=self.lots[place], count=part, serves_as=module)
 
     # -- one machine at a time -------------------------------------------------------------------------------------
 
@@ -302,7 +286,7 @@ class _Sharing:
             for module, count in option.modules
         )
 
-    def _take(self, asked: BoardRequest, option: Option, left: dict[str, int]) -> Iterator[ShelfTake]:
+    def _take(self, asked: BoardRequest, option: Option, left: dict[str, int]) -> Iterator[Take]:
         for module, count in option.modules:
             yield from self._from(self.kinds.places[self.kind(asked, module)], count, left, module)
 

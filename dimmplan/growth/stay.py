@@ -14,7 +14,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from typing import Any, NamedTuple, cast
 
-from dimmplan.model.board import Board
+from dimmplan.model.board import Board, Channel
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.solve.criteria import CRITERIA
@@ -88,7 +88,7 @@ class _Exchange:
         self.hold = hold
         self.as_filled = as_filled
         ranks = {module: len(space.types) - index for index, module in enumerate(space.types)}
-        slots = [slot for socket in space.sockets for slot in socket.slots]
+        slots = [slot for socket in space.wired for slot in socket.slots]
         self.values: dict[str, _Value] = {
             slot: tuple(ranks[module] if (module := content.get(slot)) else 0 for content in contents) for slot in slots
         }
@@ -124,12 +124,17 @@ class _Exchange:
             for place, channel_shapes in enumerate(shape.controllers):
                 of_each = [socket.controllers[place].channels for socket in group]
                 channels = [
-                    self._channel(channel_shape, tuple(zip(*(channel.slots for channel in column), strict=True)))
+                    self._channel(channel_shape, self._places(column))
                     for channel_shape, *column in zip(channel_shapes, *of_each, strict=True)
                 ]
                 controllers.append(_joined("controller", channels))
             sockets.append(_joined((shape.rules, shape.permitted), controllers))
         return _joined("machine", sockets)
+
+    def _places(self, column: Sequence[Channel]) -> tuple[tuple[str, ...], ...]:
+        """The slots of a channel, each with those that hold the same."""
+        rows = zip(*(channel.slots for channel in column), strict=True)
+        return tuple(tuple(each for slot in row for each in self.space.both(slot)) for row in rows)
 
     def _channel(self, shape: ChannelShape, slots: tuple[tuple[str, ...], ...]) -> _Part:
         filled: object = None

@@ -62,17 +62,9 @@ def was_dirty(text: str) -> bool:
 
 
 def _suspicious(character: str) -> bool:
-    return (
-        not character.isascii()
-        and _replaced(character) in ("", " ")
-        or character.isascii()
-        and ((not character.isprintable() and character != "\t") or character in "<>")
-    )
-
-
-def decode(raw: bytes) -> str:
-    """Bytes of a text field as text: UTF-8 (DSP0134 since 3.5), every other byte a replacement character."""
-    return raw.decode("utf-8", errors="replace")
+    if not character.isascii():
+        return _replaced(character) in ("", " ")
+    return character in _MARKUP or not (character.isprintable() or character == "\t")
 
 
 def decode_file(content: bytes) -> str | None:

@@ -16,11 +16,10 @@ from functools import lru_cache
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import clean, decode_file, was_dirty, without_escapes
 from dimmplan.inventory.files import MOST_TEXT_BYTES, Piece, check_devices, check_size
-from dimmplan.inventory.lies import judge_places
-from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.oddities import Oddities, alike, judge_places
 from dimmplan.inventory.reader import Reader
 from dimmplan.model.inventory import Inventory, InventorySlot, State
-from dimmplan.model.label import LabelParts, format_label, module_of, parse_parts
+from dimmplan.model.label import format_label, module_of, parse_parts
 from dimmplan.model.module import MOST_LOGICAL_RANKS
 from dimmplan.units import parse_capacity
 
@@ -40,6 +39,8 @@ _MOST_REPAIRS = 200
 _MOST_QUESTIONS = 24
 """Labels of one list for which likely readings are looked for; finding them takes a while."""
 _MOST_COMMENTS = 4096
+_SAME = ("generation", "kind", "package_ranks", "logical_ranks", "device_width", "ecc_bits")
+"""What a slot and a label call alike."""
 
 
 class LabelReader(Reader):
@@ -127,26 +128,45 @@ def _columns(head: Sequence[str]) -> tuple[int, int]:
 def _slot(locator: str, cell: str, index: int, odd: Oddities) -> InventorySlot:
     """The slot of one row; a label that says not enough leaves what it does not say open."""
     text = clean(cell)
-    words = {"label": text} if text else {}
-    where = locator or f"row {index + 1}"
+    named = InventorySlot(locator=locator, state="filled")
+
+    def note(oddity: str, *, text: str = "") -> None:
+        odd.note(oddity, locator or f"row {index + 1}", text=text, slots=(index,))
+
     if was_dirty(cell):
-        odd.note("text-cleaned", where, slots=(index,))
+        note("text-cleaned")
     settled = _by_words(text)
     if settled is not None:
         oddity, state, why = settled
         if oddity:
-            odd.note(oddity, where, slots=(index,))
-        return InventorySlot(locator=locator, state=state, why=why, persistent=state == "hold", words=words)
+            note(oddity)
+        return replace(named, state=state, why=why, persistent=state == "hold")
     try:
         parts = parse_parts(text, file="label")
     except InputError as error:
-        bare = _bare_size(locator, text, index, odd)
-        if bare is not None:
-            return bare
-        question = _question(text, error, look=odd.count("label-unreadable") < _MOST_QUESTIONS)
-        odd.note("label-unreadable", where, text=question, slots=(index,))
-        return InventorySlot(locator=locator, state="cannot-tell", why="the label is not understood", words=words)
-    return _of_parts(locator, parts, words, index, odd)
+        capacity = _bare_size(text)
+        if capacity is not None:
+            note("label-incomplete")
+            return replace(named, capacity_kib=capacity << 20)
+        note("label-unreadable", text=_question(text, error, look=odd.count("label-unreadable") < _MOST_QUESTIONS))
+        return named.untold("the label is not understood")
+    whole = module_of(parts)
+    if whole is None:
+        note("label-incomplete")
+    if parts.logical_ranks > MOST_LOGICAL_RANKS:
+        note("ranks-odd")
+    ecc = parts.ecc_bits
+    return replace(
+        named,
+        capacity_kib=None if parts.capacity_gib is None else parts.capacity_gib << 20,
+        form_factor=whole.form_factor if whole else None,
+        ecc=None if ecc is None else ecc > 0,
+        total_width_bits=None if ecc is None else 64 + ecc,
+        data_width_bits=64,
+        rated_mts=parts.rate_mts,
+        label=whole.label if whole else None,
+        **{name: getattr(parts, name) for name in _SAME},
+    )
 
 
 def _by_words(text: str) -> tuple[str, State, str] | None:
@@ -162,43 +182,12 @@ def _by_words(text: str) -> tuple[str, State, str] | None:
     return None
 
 
-def _of_parts(locator: str, parts: LabelParts, words: dict[str, str], index: int, odd: Oddities) -> InventorySlot:
-    whole = module_of(parts)
-    if whole is None:
-        odd.note("label-incomplete", locator, slots=(index,))
-    if parts.logical_ranks > MOST_LOGICAL_RANKS:
-        odd.note("ranks-odd", locator, slots=(index,))
-    return InventorySlot(
-        locator=locator,
-        state="filled",
-        capacity_kib=None if parts.capacity_gib is None else parts.capacity_gib << 20,
-        generation=parts.generation,
-        kind=parts.kind,
-        form_factor=whole.form_factor if whole else None,
-        package_ranks=parts.package_ranks,
-        logical_ranks=parts.logical_ranks,
-        device_width=parts.device_width,
-        ecc=None if parts.ecc_bits is None else parts.ecc_bits > 0,
-        ecc_bits=parts.ecc_bits,
-        total_width_bits=None if parts.ecc_bits is None else 64 + parts.ecc_bits,
-        data_width_bits=64,
-        rated_mts=parts.rate_mts,
-        voltage_mv=parts.voltage_mv,
-        label=format_label(parts) if whole else None,
-        words=words,
-    )
-
-
-def _bare_size(locator: str, text: str, index: int, odd: Oddities) -> InventorySlot | None:
-    """A row that gives only a size: filled, and the rest is open."""
-    if not re.fullmatch(r"\d{1,5}\s?[GT]I?B", text, re.IGNORECASE):
-        return None
+def _bare_size(text: str) -> int | None:
+    """GiB of a row that gives only a size."""
     try:
-        capacity = parse_capacity(text)
+        return parse_capacity(text) if re.fullmatch(r"\d{1,5}\s?[GT]I?B", text, re.IGNORECASE) else None
     except InputError:
         return None
-    odd.note("label-incomplete", locator, slots=(index,))
-    return InventorySlot(locator=locator, state="filled", capacity_kib=capacity << 20, words={"label": text})
 
 
 def _question(text: str, error: InputError, *, look: bool) -> str:
@@ -236,19 +225,15 @@ def _places(text: str, character: str) -> list[int]:
     return [index for index, each in enumerate(text) if each == character]
 
 
-def _settle_repeats(slots: list[InventorySlot]) -> tuple[InventorySlot, ...]:
+def _settle_repeats(slots: Sequence[InventorySlot]) -> tuple[InventorySlot, ...]:
     """A slot listed twice with different labels cannot be told: which of the two is there is the person's answer."""
-    by_name: dict[str, list[int]] = {}
-    for index, slot in enumerate(slots):
-        if slot.locator:
-            by_name.setdefault(slot.locator, []).append(index)
-    for group in by_name.values():
-        alike = {(slots[index].state, slots[index].label, slots[index].capacity_kib) for index in group}
-        if len(group) > 1 and len(alike) > 1:
+    settled = list(slots)
+    for group in alike(slots, [slot.locator or None for slot in slots]):
+        if len({(slots[index].state, slots[index].label, slots[index].capacity_kib) for index in group}) > 1:
             for index in group:
                 if slots[index].state != "hold":
-                    slots[index] = replace(slots[index], state="cannot-tell", why="the list names this slot twice")
-    return tuple(slots)
+                    settled[index] = slots[index].untold("the list names this slot twice")
+    return tuple(settled)
 
 
 READER = LabelReader()

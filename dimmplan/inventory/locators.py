@@ -9,28 +9,20 @@ from __future__ import annotations
 
 import re
 from dataclasses import asdict, dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from dimmplan.model.inventory import InventorySlot
 
-_PROCESSOR = frozenset(("CPU", "PROC", "PROCESSOR", "SOCKET", "SKT", "CPUSOCKET", "SRCID"))
-_CARD = frozenset(("BOARD", "CARD", "MEMCARD", "MEMBOARD", "RISER", "MEMRISER", "TRAY", "CARTRIDGE", "MEZZ"))
-_CONTROLLER = frozenset(("MC", "IMC", "UMC", "CONTROLLER", "MCU", "DIE", "BOB", "HA"))
-_NODE = frozenset(("NODE",))
-_CHANNEL = frozenset(("CHANNEL", "CHAN", "CHN", "CH"))
-_POSITION = frozenset(("DIMM", "DIM", "SODIMM", "SLOT", "XMM", "MODULE"))
-_NOISE = frozenset(("BANK", "BK", "DDR", "LPDDR", "VER", "REV"))
-"""Words whose number says nothing about the place."""
-
-_ROLE = {
-    **dict.fromkeys(_PROCESSOR, "processor"),
-    **dict.fromkeys(_CARD, "card"),
-    **dict.fromkeys(_CONTROLLER, "controller"),
-    **dict.fromkeys(_NODE, "node"),
-    **dict.fromkeys(_CHANNEL, "channel"),
-    **dict.fromkeys(_POSITION, "position"),
-    **dict.fromkeys(_NOISE, "noise"),
+_WORDS = {
+    "processor": "CPU PROC PROCESSOR SOCKET SKT CPUSOCKET SRCID",
+    "card": "BOARD CARD MEMCARD MEMBOARD RISER MEMRISER TRAY CARTRIDGE MEZZ",
+    "controller": "MC IMC UMC CONTROLLER MCU DIE BOB HA",
+    "node": "NODE",
+    "channel": "CHANNEL CHAN CHN CH",
+    "position": "DIMM DIM SODIMM SLOT XMM MODULE",
+    "noise": "BANK BK DDR LPDDR VER REV",  # their number says nothing about the place
 }
+_ROLE = {word: role for role, words in _WORDS.items() for word in words.split()}
 _SHORT = {"P": "processor", "S": "processor", "N": "node", "M": "controller", "J": "noise"}
 """Single letters that stand for a word where a number is glued to them and the rest of the locator says more."""
 
@@ -63,8 +55,7 @@ class Words:
 NOTHING = Words()
 
 
-@dataclass(frozen=True, slots=True)
-class _Token:
+class _Token(NamedTuple):
     text: str
     glued: bool
     """True where nothing stands between this token and the one before it."""
@@ -145,9 +136,13 @@ class _Reader:
 
     def _letter_of_place(self, letter: str, following: str) -> str | None:
         """``C`` for a channel where a position follows, ``D`` for a position behind one, or for a die."""
-        if letter == "C" and self.words.channel is None and (following in ("D", "S") or following in _POSITION):
+        if (
+            letter == "C"
+            and self.words.channel is None
+            and (following in ("D", "S") or _ROLE.get(following) == "position")
+        ):
             return "channel"
-        if letter == "D" and following in _CONTROLLER:
+        if letter == "D" and _ROLE.get(following) == "controller":
             return "controller"
         behind_channel = self.words.channel is not None and self.words.position is None
         return "position" if letter in ("D", "S") and behind_channel else None
@@ -195,13 +190,8 @@ def stated_words(device: InventorySlot) -> Words:
     place = device.place
     if place is None:
         return NOTHING
-    numbers = {
-        "processor": place.socket,
-        "controller": place.controller,
-        "channel": place.channel,
-        "position": place.slot,
-    }
-    known: dict[str, Any] = {role: str(value) for role, value in numbers.items() if value is not None}
+    roles = ("processor", place.socket), ("controller", place.controller), ("channel", place.channel)
+    known: dict[str, Any] = {role: str(n) for role, n in (*roles, ("position", place.slot)) if n is not None}
     return Words(**known)
 
 

@@ -13,31 +13,31 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import NamedTuple
 
 from dimmplan.bounded import read_file
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.clean import clean
-from dimmplan.inventory.locators import Words, natural, read_words, stated_words
+from dimmplan.inventory.locators import natural, read_words, stated_words
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.units import cleaned, format_kib, quoted
 
-How = Literal["answer", "name", "alias", "structure"]
 MOST_MAPPING_BYTES = 1 << 20
 _HEADER = ["locator", "bank", "slot"]
+Answers = Mapping[tuple[str, str], str]
+"""What a person answered: (locator, bank) as the machine writes them, and the slot, as a mapping file holds them."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Match:
     """One memory device of an inventory and the slot that it means. ``index`` is its place in ``Inventory.slots``."""
 
     index: int
     slot: str
-    how: How
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Question:
     """A device whose slot cannot be told, and what to ask the person at the machine."""
 
@@ -47,8 +47,7 @@ class Question:
     text: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Matching:
+class Matching(NamedTuple):
     """All matches of an inventory on a board, and the questions that are left."""
 
     matches: tuple[Match, ...]
@@ -60,40 +59,33 @@ class Matching:
         return {match.slot: match.index for match in self.matches}
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
-    socket: int
-    channel: str
-    slot: int
-
-
 def folded(text: str) -> str:
     """Words as they are compared: case, blanks, hyphens, underscores and dots do not count."""
     return re.sub(r"[\s_.\-/]+", "", text).casefold()
 
 
-def match_slots(found: Inventory, board: Board, answers: Mapping[tuple[str, str], str] | None = None) -> Matching:
-    """Match the memory devices of an inventory to the slots of a board.
-
-    ``answers`` maps (locator, bank) as the machine writes them to slots, as a mapping file holds them.
-    """
-    devices = [(index, slot) for index, slot in enumerate(found.slots) if slot.counts]
-    taken: dict[int, Match] = {}
-    _by_answers(devices, board, answers or {}, taken)
-    _by_names(devices, {slot: [slot] for slot in board.slots}, "name", taken)
-    _by_names(devices, {slot: list(names) for slot, names in board.aliases}, "alias", taken)
-    if not taken:
-        _by_structure(devices, board, taken)
-    free = [slot for slot in board.slots if slot not in {match.slot for match in taken.values()}]
+def match_slots(found: Inventory, board: Board, answers: Answers | None = None) -> Matching:
+    """Match the memory devices of an inventory to the slots of a board."""
+    devices = {index: slot for index, slot in enumerate(found.slots) if slot.counts}
+    taken: dict[int, str] = {}
+    known = {(folded(locator), folded(bank)): slot for (locator, bank), slot in (answers or {}).items()}
+    for index, device in devices.items():
+        slot = known.get((folded(device.locator), folded(device.bank)), "")
+        if slot in board.slots and slot not in taken.values():
+            taken[index] = slot
+    taken |= _by_names(devices, {folded(slot): slot for slot in board.slots}, taken)
+    taken |= _by_names(devices, {folded(name): slot for slot, names in board.aliases for name in names}, taken)
+    taken = taken or _by_structure(devices, board)
+    free = [slot for slot in board.slots if slot not in taken.values()]
     questions = [
-        Question(index=index, locator=slot.locator, bank=slot.bank, text=_question(slot, free))
-        for index, slot in devices
+        Question(index, slot.locator, slot.bank, _question(slot, free))
+        for index, slot in devices.items()
         if index not in taken
     ]
-    return Matching(matches=tuple(taken[index] for index in sorted(taken)), questions=tuple(questions))
+    return Matching(tuple(Match(index, taken[index]) for index in sorted(taken)), tuple(questions))
 
 
-def with_rest_empty(found: Inventory, board: Board, answers: Mapping[tuple[str, str], str] | None = None) -> Inventory:
+def with_rest_empty(found: Inventory, board: Board, answers: Answers | None = None) -> Inventory:
     """The inventory with every slot that it does not list as an empty one, as the person at the machine says.
 
     Raises ``InputError`` where a device's slot is not known: one of the others may be its.
@@ -101,15 +93,9 @@ def with_rest_empty(found: Inventory, board: Board, answers: Mapping[tuple[str, 
     matching = match_slots(found, board, answers)
     if matching.questions:
         first = matching.questions[0]
-        raise InputError(
-            Problem(
-                file="--rest-empty",
-                place="",
-                found=f"a device whose slot is not known: {quoted(first.locator or first.bank)}",
-                allowed="an inventory whose every device has a slot",
-                hint="Answer it with --slots.",
-            )
-        )
+        unknown = f"a device whose slot is not known: {quoted(first.locator or first.bank)}"
+        allowed = "an inventory whose every device has a slot"
+        raise InputError(Problem(file="--rest-empty", found=unknown, allowed=allowed, hint="Answer it with --slots."))
     listed = matching.index_of
     rest = tuple(InventorySlot(locator=slot, state="empty") for slot in board.slots if slot not in listed)
     return replace(found, slots=(*found.slots, *rest))
@@ -122,87 +108,63 @@ def _question(slot: InventorySlot, free: Sequence[str]) -> str:
     return f"Which slot is {name}? It reports {holds}. Free: {left}{' ...' if free[12:] else ''}."
 
 
-def _by_answers(
-    devices: Sequence[tuple[int, InventorySlot]],
-    board: Board,
-    answers: Mapping[tuple[str, str], str],
-    taken: dict[int, Match],
-) -> None:
-    known = {(folded(locator), folded(bank)): slot for (locator, bank), slot in answers.items()}
-    for index, device in devices:
-        slot = known.get((folded(device.locator), folded(device.bank)))
-        if slot in board.slots and slot not in {match.slot for match in taken.values()}:
-            taken[index] = Match(index=index, slot=str(slot), how="answer")
+Devices = Mapping[int, InventorySlot]
 
 
-def _by_names(
-    devices: Sequence[tuple[int, InventorySlot]], names: Mapping[str, list[str]], how: How, taken: dict[int, Match]
-) -> None:
+def _by_names(devices: Devices, slot_of: Mapping[str, str], taken: Mapping[int, str]) -> dict[int, str]:
     """Match where the locator, or locator and bank together, is the name of one slot and of one device."""
-    slot_of = {folded(name): slot for slot, each in names.items() for name in each}
-    used = {match.slot for match in taken.values()}
-    spelled = {
-        index: {folded(device.locator), folded(device.bank + device.locator), folded(device.locator + device.bank)}
-        for index, device in devices
-        if index not in taken
-    }
-    claims = {index: {slot_of[word] for word in words if word in slot_of} - used for index, words in spelled.items()}
+    claims: dict[int, set[str]] = {}
+    for index, device in devices.items():
+        if index not in taken:
+            words = device.locator, device.bank + device.locator, device.locator + device.bank
+            claims[index] = {slot_of[word] for word in map(folded, words) if word in slot_of} - {*taken.values()}
     counts = Counter(slot for slots in claims.values() for slot in slots)
-    for index, slots in claims.items():
-        if len(slots) == 1 and counts[next(iter(slots))] == 1:
-            taken[index] = Match(index=index, slot=next(iter(slots)), how=how)
+    return {index: slot for index, slots in claims.items() if len(slots) == 1 for slot in slots if counts[slot] == 1}
 
 
 # -- by structure --------------------------------------------------------------------------------------------------
 
 
-def _by_structure(devices: Sequence[tuple[int, InventorySlot]], board: Board, taken: dict[int, Match]) -> None:
+class _Place(NamedTuple):
+    socket: int
+    channel: str
+    slot: int
+
+
+def _by_structure(devices: Devices, board: Board) -> dict[int, str]:
     """Match socket to socket, channel to channel, place to place, where the whole machine has the board's structure.
 
     Sockets and channels are taken in the order of their numbers or letters, and only where every channel then has
     just the slots that the board's channel has.
     """
-    places = {index: place for index, device in devices if (place := place_of(device)) is not None}
-    if len(places) != len(devices) or len(set(places.values())) != len(places):
-        return
-    sockets = sorted({place.socket for place in places.values()})
-    if len(sockets) != len(board.sockets):
-        return
-    found: list[Match] = []
+    places = {place: index for index, device in devices.items() if (place := place_of(device)) is not None}
+    sockets = sorted({place.socket for place in places})
+    if len(places) != len(devices) or len(sockets) != len(board.sockets):
+        return {}
+    found: dict[int, str] = {}
     for number, socket in zip(sockets, board.sockets, strict=True):
-        of_socket = {index: place for index, place in places.items() if place.socket == number}
-        channels = sorted({place.channel for place in of_socket.values()}, key=natural)
+        channels = sorted({place.channel for place in places if place.socket == number}, key=natural)
         if len(channels) != len(socket.channels):
-            return
+            return {}
         for letter, channel in zip(channels, socket.channels, strict=True):
-            inside = sorted((place.slot, index) for index, place in of_socket.items() if place.channel == letter)
+            inside = sorted(place for place in places if (place.socket, place.channel) == (number, letter))
             if len(inside) != len(channel.slots):
-                return
-            found += [
-                Match(index=index, slot=slot, how="structure")
-                for (_, index), slot in zip(inside, channel.slots, strict=True)
-            ]
-    taken.update({match.index: match for match in found})
+                return {}
+            found |= {places[place]: slot for place, slot in zip(inside, channel.slots, strict=True)}
+    return found
 
 
 def place_of(device: InventorySlot) -> _Place | None:
     """Socket, channel and slot that a device's words or numbers say; ``None`` where one of them is missing."""
     stated, mine, bank = stated_words(device), read_words(device.locator), read_words(device.bank, is_bank=True)
-    pair = mine if mine.letter and mine.number else Words()
     socket = stated.processor or mine.processor or bank.processor or mine.node or bank.node or "0"
-    channel, slot = next(
-        (
-            (each.channel, position)
-            for each, position in (
-                (stated, stated.position),
-                (mine, mine.position or bank.position),
-                (Words(channel=pair.letter), pair.number),
-                (bank, bank.position or mine.number),
-            )
-            if each.channel is not None
-        ),
-        (None, None),
+    told = (
+        (stated.channel, stated.position),
+        (mine.channel, mine.position or bank.position),
+        (mine.letter, mine.number) if mine.letter and mine.number else (None, None),
+        (bank.channel, bank.position or mine.number),
     )
+    channel, slot = next((each for each in told if each[0] is not None), (None, None))
     if channel is None or slot is None or not socket.isdecimal() or not slot.isdecimal():
         return None
     controller = f"{stated.controller}." if stated.controller is not None else ""
@@ -225,19 +187,17 @@ def read_mapping(path: Path, board: Board) -> dict[tuple[str, str], str]:
     for number, row in _rows(text, file):
         if not row or row[0].startswith("#") or [folded(cell) for cell in row] == _HEADER:
             continue
-        cells = [clean(cell) for cell in row] + ["", ""]
-        locator, bank, slot = cells[0], cells[1], cells[2]
+        locator, bank, slot = ([clean(cell) for cell in row] + ["", ""])[:3]
         if slot and slot not in board.slots:
-            hint = did_you_mean(slot, board.slots)
+            place, hint = f"line {number}", did_you_mean(slot, board.slots)
             problems.append(
-                Problem(file=file, place=f"line {number}", found=quoted(slot), allowed="slots of the board", hint=hint)
+                Problem(file=file, place=place, found=quoted(slot), allowed="slots of the board", hint=hint)
             )
         elif slot:
             answers[(locator, bank)] = slot
-    twice = [slot for slot, count in Counter(answers.values()).items() if count > 1]
-    problems += [
-        Problem(file=file, place="", found=f"slot {quoted(slot)} twice", allowed="each once") for slot in twice
-    ]
+    for slot, count in Counter(answers.values()).items():
+        if count > 1:
+            problems.append(Problem(file=file, place="", found=f"slot {quoted(slot)} twice", allowed="each once"))
     if problems:
         raise InputError(problems)
     return answers
@@ -253,7 +213,7 @@ def _rows(text: str, file: str) -> Iterator[tuple[int, list[str]]]:
         raise InputError(Problem(file=file, place=place, found=str(error), allowed="a row of CSV")) from None
 
 
-def mapping_text(found: Inventory, matching: Matching, answers: Mapping[tuple[str, str], str] | None = None) -> str:
+def mapping_text(found: Inventory, matching: Matching, answers: Answers | None = None) -> str:
     """A mapping file of what has been matched, with a row for every open question to fill in.
 
     ``answers`` are a person's, from an earlier file; they stay, also those about locators that are not listed now.

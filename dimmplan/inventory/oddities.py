@@ -1,14 +1,22 @@
-"""The catalogue of everything odd that the readers know, and the collector that keeps one entry per kind and cause.
+"""What a machine says that cannot be so: the catalogue, the collector, and what is judged alike in every form.
 
-Ids are stable; texts may be reworded. An oddity never decides anything: what follows from it is a slot's state.
+Ids are stable; texts may be reworded. An oddity never decides anything: what follows from it is a slot's state. The
+list of lies is that of the ``standards`` sheet, section 3.7, and of real listings. Nothing is repaired by a guess: a
+value that can mean two things is taken out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import re
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any, Protocol
 
-from dimmplan.inventory.clean import clean
+from dimmplan.inventory.clean import clean, meaningful
 from dimmplan.model.inventory import InventorySlot, Oddity
+from dimmplan.model.module import RATES_MTS, Generation
 
 CATALOGUE: dict[str, str] = {
     # names of places
@@ -116,6 +124,12 @@ MOST_NAMED = 6
 """Places named in one entry before the rest is counted."""
 
 
+class Note(Protocol):
+    """Notes an oddity of the catalogue at a place that is known."""
+
+    def __call__(self, oddity: str, *, text: str = "") -> None: ...
+
+
 class Oddities:
     """Collects oddities; equal ones (same id, same text) become one entry with all places."""
 
@@ -129,16 +143,20 @@ class Oddities:
             places.setdefault(clean(where, most=80))
         indices.update(dict.fromkeys(slots))
 
-    def note_slot(self, oddity: str, slots: Sequence[InventorySlot], index: int, *, text: str = "") -> None:
-        """Note an oddity of one slot, named as the machine names it."""
-        self.note(oddity, slot_name(slots[index], index), text=text, slots=(index,))
+    def at(self, slot: InventorySlot, index: int) -> Note:
+        """Notes for one slot, named as the machine names it."""
+
+        def note(oddity: str, *, text: str = "") -> None:
+            self.note(oddity, slot_name(slot, index), text=text, slots=(index,))
+
+        return note
 
     def count(self, oddity: str) -> int:
         """How many entries of one kind there are."""
         return sum(met == oddity for met, _ in self._met)
 
     def __contains__(self, oddity: str) -> bool:
-        return any(met == oddity for met, _ in self._met)
+        return self.count(oddity) > 0
 
     def found(self) -> tuple[Oddity, ...]:
         """Every entry, in the order first met."""
@@ -157,3 +175,200 @@ def _joined(places: list[str]) -> str:
     rest = len(places) - MOST_NAMED
     named = ", ".join(places[:MOST_NAMED])
     return f"{named} and {rest} more" if rest > 0 else named
+
+
+# --- what is judged alike in every form -------------------------------------------------------------------------------
+
+
+def judge(slots: Sequence[InventorySlot], odd: Oddities) -> tuple[InventorySlot, ...]:
+    """The slots with every doubtful value taken out and every doubtful place marked; oddities go to ``odd``."""
+    judge_places(slots, odd)
+    judged = _without_twins(slots, odd)
+    for index, slot in enumerate(judged):
+        known = slot.state == "filled" or (slot.state == "hold" and slot.capacity_kib is not None)
+        if known and slot.counts:
+            note, right = odd.at(slot, index), slot
+            for check in (_of_rates, _of_ranks, _of_widths, _of_texts):
+                for oddity, changes in check(right):
+                    right = replace(right, **changes) if changes else right
+                    if oddity:
+                        note(oddity)
+            judged[index] = right
+    return tuple(judged)
+
+
+def of_two_machines(slots: Sequence[InventorySlot]) -> tuple[InventorySlot, ...]:
+    """The slots of an input that holds more than one machine: none can be told, but for those on hold."""
+    why = "the input holds more than one machine: give each its own file"
+    return tuple(each.untold(why) if each.state != "hold" else each for each in slots)
+
+
+def alike(slots: Sequence[InventorySlot], keys: Iterable[Hashable]) -> list[list[int]]:
+    """The positions of slots that share a key; ``None`` is shared by none."""
+    groups: dict[Hashable, list[int]] = defaultdict(list)
+    for index, (_, key) in enumerate(zip(slots, keys, strict=True)):
+        if key is not None:
+            groups[key].append(index)
+    return [group for group in groups.values() if len(group) > 1]
+
+
+def judge_places(slots: Sequence[InventorySlot], odd: Oddities) -> None:
+    """Note places that cannot be told apart by name (5 % of real listings), or only with their bank.
+
+    This is all that needs judging in a label list, whose labels are checked where they are read.
+    """
+    named = [slot if slot.counts and slot.locator else None for slot in slots]
+    twice: set[int] = set()
+    for group in alike(slots, [slot and (slot.locator, slot.bank) for slot in named]):
+        odd.note("locator-twice", slots[group[0]].name, slots=group)
+        twice.update(group)
+    for group in alike(slots, [slot and slot.locator for slot in named]):
+        if not twice.intersection(group):
+            odd.note("locator-needs-bank", slots[group[0]].locator, slots=group)
+
+
+def _without_twins(slots: Sequence[InventorySlot], odd: Oddities) -> list[InventorySlot]:
+    """One serial number twice: at one place the same module twice, at two places most likely a copied text."""
+    told = list(slots)
+    keys = [
+        (slot.serial, slot.maker or "", slot.part_number or "")
+        if slot.counts and slot.serial and slot.state in ("filled", "hold")
+        else None
+        for slot in slots
+    ]
+    for group in alike(slots, keys):
+        same_place = len({(slots[index].locator, slots[index].bank) for index in group}) == 1
+        halves = all(
+            slots[index].generation is Generation.DDR5 and slots[index].data_width_bits == 32 for index in group
+        )
+        names = " and ".join(dict.fromkeys(slot_name(slots[index], index) for index in group[:3]))
+        odd.note("module-twice" if same_place or halves else "serial-twice", names, slots=group)
+        for index in group if same_place or halves else ():
+            if slots[index].state == "filled":
+                why = "the same module is reported more than once, so its size and place are not certain"
+                told[index] = slots[index].untold(why)
+    return told
+
+
+# --- one module: each check gives oddities, and what each of them takes out of the slot -------------------------------
+
+Doubts = Iterator[tuple[str, dict[str, Any]]]
+
+NEAR_MTS = 2
+"""Rates are thirds of round numbers and written rounded up or down (2933 and 2934, 2666 and 2667)."""
+_RANK_COUNTS = (1, 2, 4, 8, 16)
+_LARGEST_DIE_GBIT = {Generation.DDR3: 8, Generation.DDR4: 16, Generation.DDR5: 32}
+"""Dies that are made (standards, section 5); SPD contents can code larger ones."""
+_MAKER_NUMBER = re.compile(r"(?:0x)?(?=[0-9a-f]*[0-9])[0-9a-f]{4,16}", re.IGNORECASE)
+_HEX_TEXT = re.compile(r"(?:[0-9a-f]{2}){8,40}", re.IGNORECASE)
+
+
+def _is_module_size(kib: int, generation: Generation) -> bool:
+    """True for a size that modules come in: a power of two, or three times one, from 1 GiB on."""
+    gib = Fraction(kib, 1 << 20)
+    if gib == Fraction(1, 2):
+        return generation is Generation.DDR3
+    whole = gib.numerator // 3 if gib.numerator % 3 == 0 else gib.numerator
+    return gib.denominator == 1 and whole & (whole - 1) == 0
+
+
+def _standard_rate(generation: Generation, number: int) -> int | None:
+    """The standard rate that a number stands for, rounding forgiven; ``None`` where it is none."""
+    return next((rate for rate in RATES_MTS[generation] if abs(rate - number) <= NEAR_MTS), None)
+
+
+def _of_rates(slot: InventorySlot) -> Doubts:
+    """Size and rates. Half a rate is what firmware prints that counts cycles."""
+    generation, rated, configured = slot.generation, slot.rated_mts, slot.configured_mts
+    if generation is not None and slot.capacity_kib is not None and not _is_module_size(slot.capacity_kib, generation):
+        yield "capacity-odd", {}
+    if rated is None:
+        yield "rate-unknown", {}
+    if generation is None:
+        return
+    rates = RATES_MTS[generation]
+
+    def is_clock(number: int) -> bool:
+        return number < rates[0] - NEAR_MTS and _standard_rate(generation, 2 * number) is not None
+
+    if rated is not None:
+        standard = _standard_rate(generation, rated)
+        halved = standard is None and is_clock(rated)
+        rated = None if halved else standard or rated
+        yield "rate-halved" if halved else "" if standard else "rate-unusual", {"rated_mts": rated}
+    if configured is None:
+        return
+    if is_clock(configured):
+        yield "rate-halved", {"configured_mts": None}
+        return
+    configured = _standard_rate(generation, configured) or configured
+    if rated is not None and abs(rated - 2 * configured) <= NEAR_MTS:
+        yield "configured-rate-halved", {"configured_mts": None}
+        return
+    yield "" if configured in rates else "rate-unusual", {"configured_mts": configured}
+    if rated is not None and configured > rated:
+        yield "rate-above-rated", {}
+
+
+def _of_ranks(slot: InventorySlot) -> Doubts:
+    ranks = slot.ranks_said
+    if slot.package_ranks is not None:
+        return
+    if ranks is None:
+        yield "ranks-unknown", {}
+    elif ranks not in _RANK_COUNTS:
+        yield "ranks-odd", {}
+    elif ranks >= 4 or _needs_stacks(slot, ranks):
+        yield "ranks-ambiguous", {}
+
+
+def _needs_stacks(slot: InventorySlot, ranks: int) -> bool:
+    """True where the size needs more dies than so many ranks of the narrowest devices hold (standards, section 2.2)."""
+    if slot.generation is None or slot.capacity_kib is None:
+        return False
+    die_gbit = Fraction(slot.capacity_kib * 8 * 4, (1 << 20) * 64 * ranks)
+    return die_gbit > _LARGEST_DIE_GBIT[slot.generation]
+
+
+def ecc_of_widths(
+    generation: Generation | None, total: int | None, data: int | None
+) -> tuple[bool | None, int | None, str]:
+    """Error correction as the widths tell it: yes or no, its bits, and the oddity where they do not tell."""
+    if total is None or data is None:
+        return None, None, "width-unknown"
+    if data != 64 or total not in (64, 72, 80) or (total == 80 and generation not in (Generation.DDR5, None)):
+        return (True if total in (72, 80) and data in (64, 72, 80) else None), None, "width-odd"
+    if total == 72 and generation is Generation.DDR5:
+        return True, None, "width-doubtful"
+    return total > 64, total - 64, ""
+
+
+def _of_widths(slot: InventorySlot) -> Doubts:
+    if slot.ecc_bits is not None:
+        return
+    ecc, bits, oddity = ecc_of_widths(slot.generation, slot.total_width_bits, slot.data_width_bits)
+    if not (oddity == "width-unknown" and slot.ecc is not None):
+        yield oddity, {}
+    if slot.ecc is None:
+        yield "", {"ecc": ecc, "ecc_bits": bits}
+    elif ecc is not None and ecc is not slot.ecc:
+        yield "ecc-contradicts", {"ecc": None}
+    else:
+        yield "", {"ecc_bits": bits}
+
+
+def _of_texts(slot: InventorySlot) -> Doubts:
+    if slot.maker is not None and _MAKER_NUMBER.fullmatch(slot.maker):
+        yield "maker-as-number", {}
+    part = text_of_hex(slot.part_number)
+    if part is not None:
+        yield "part-number-as-hex", {"part_number": meaningful(part)}
+
+
+def text_of_hex(text: str | None) -> str | None:
+    """The text that hexadecimal digits spell, where they spell one; ``None`` otherwise."""
+    if text is None or not _HEX_TEXT.fullmatch(text):
+        return None
+    spelt = bytes.fromhex(text).rstrip(b"\0\xff").decode("latin-1")
+    plain = spelt.isascii() and spelt.isprintable() and any(character.isalpha() for character in spelt)
+    return spelt if plain else None

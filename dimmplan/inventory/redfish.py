@@ -7,8 +7,9 @@ shape are searched for resources, so a collection may be expanded or not, and a 
 from __future__ import annotations
 
 import json
+import re
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 from dimmplan.errors import InputError, Problem
@@ -23,12 +24,14 @@ from dimmplan.inventory.files import (
     check_size,
     too_much,
 )
-from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.oddities import Oddities, judge, of_two_machines
 from dimmplan.inventory.reader import Reader
-from dimmplan.inventory.redfish_memory import Resource, finish, name_of, processor, reference, slot
+from dimmplan.inventory.redfish_memory import Resource, name_of, processor, reference, slot
 from dimmplan.model.inventory import Inventory, InventorySlot
 
 Json = dict[str, Any]
+Found = dict[str, list[Json]]
+"""The resources of all documents, by kind, in the order met."""
 
 _WORTH_PARSING = (
     *(b"#Memory.", b"#MemoryCollection.", b"#Processor.", b"#ComputerSystem.", b"#Manager."),
@@ -39,15 +42,10 @@ _WORTH_PARSING = (
 _OWN_NAMES = frozenset(("CapacityMiB", "MemoryDeviceType", "BaseModuleType", "DeviceLocator", "MemoryLocation"))
 
 
-@dataclass(slots=True)
-class Input:
-    """The resources of all documents, by kind, in the order met."""
-
-    memory: list[Json] = field(default_factory=list)
-    collections: list[Json] = field(default_factory=list)
-    systems: list[Json] = field(default_factory=list)
-    processors: list[Json] = field(default_factory=list)
-    managers: list[Json] = field(default_factory=list)
+_INSIDE_NOTHING = ("Memory", "Processor")
+"""Kinds of resources inside which no other is looked for."""
+_KINDS = (*_INSIDE_NOTHING, "MemoryCollection", "ComputerSystem", "Manager")
+_DATE = re.compile(r"(\d{4}-\d{2}-\d{2})T\d{2}:\d{2}")
 
 
 class RedfishReader(Reader):
@@ -67,64 +65,93 @@ class RedfishReader(Reader):
         """Read the resources of all documents. Raises ``InputError`` where none is a Memory resource."""
         found = _documents(pieces, odd, file=file)
         slots = _slots(found, odd, file=file)
-        if not slots and not found.collections:
+        if not slots and not found["MemoryCollection"]:
             hint = "Save the machine's Memory collection, with its members: /redfish/v1/Systems/ID/Memory"
             what = "JSON without a Redfish Memory resource"
             raise InputError(Problem(file=file, place="", found=what, allowed="Memory resources", hint=hint))
-        processors = [processor(Resource(each, odd, "processor")) for each in _distinct(found.processors, odd)]
-        return finish(
-            slots,
-            systems=[Resource(each, odd, "system") for each in _distinct(found.systems, odd)],
-            managers=[Resource(each, odd, "manager") for each in found.managers],
-            processors=[each for each in processors if each is not None],
-            odd=odd,
+        processors = [processor(Resource(each, odd, "processor")) for each in _distinct(found["Processor"], odd)]
+        systems = [Resource(each, odd, "system") for each in _distinct(found["ComputerSystem"], odd)]
+        if len(systems) > 1:
+            odd.note("two-machines", f"{len(systems)} ComputerSystem resources")
+        for index, each in enumerate(slots):
+            if each.state in ("filled", "hold") and each.counts and each.generation is None:
+                odd.at(each, index)("generation-foreign" if each.memory_type else "generation-unknown")
+        judged = judge(slots, odd)
+        if len(systems) > 1:
+            judged = of_two_machines(judged)
+        if not slots:
+            odd.note("no-devices")
+        counts = [system.inside("ProcessorSummary").integer("Count") for system in systems]
+        for system in systems:
+            _note_total(system, judged, odd)
+        virtual = "Virtual" in [system.word("SystemType") for system in systems]
+        if virtual:
+            odd.note("virtual-machine")
+        times = [Resource(each, odd, "manager").word("DateTime") or "" for each in found["Manager"]]
+        return Inventory(
+            form=self.form,
+            slots=judged,
+            processors=tuple(each for each in processors if each is not None),
+            oddities=odd.found(),
+            date=max((match[1] for time in times if (match := _DATE.match(time))), default=None),
+            virtual=virtual,
+            processors_said=next((count for count in reversed(counts) if count), None),
         )
 
 
 READER = RedfishReader()
 
 
-def _documents(pieces: Sequence[Piece], odd: Oddities, *, file: str) -> Input:
+def _note_total(system: Resource, slots: Sequence[InventorySlot], odd: Oddities) -> None:
+    """MemorySummary.TotalSystemMemoryGiB is what the system can use: below the modules' sum is usual, above is not."""
+    total = system.inside("MemorySummary").number("TotalSystemMemoryGiB")
+    counted = [each for each in slots if each.counts]
+    if total is None or any(each.state == "cannot-tell" for each in counted):
+        return
+    modules = sum(each.capacity_kib or 0 for each in counted)
+    if total * (1 << 20) > modules:
+        odd.note("total-differs", text=f"the system reports {float(total):g} GiB, its modules have {modules >> 20} GiB")
+
+
+# --- documents --------------------------------------------------------------------------------------------------------
+
+
+def _documents(pieces: Sequence[Piece], odd: Oddities, *, file: str) -> Found:
     """The resources of all documents, within limits. One alone must be JSON; of many, what is not is noted."""
-    found = Input()
+    found: Found = defaultdict(list)
     total = containers = 0
     single = len(pieces) == 1
     for piece in pieces:
-        name, content = piece.file or piece.name, piece.content
+        name, content = piece.file or piece.name or file, piece.content
         if not single and not any(word in content for word in _WORTH_PARSING):
             continue
         if not single and len(content) > MOST_JSON_BYTES:
             odd.note("file-unreadable", name, text="a file larger than any resource of memory")
             continue
-        check_size(len(content), MOST_JSON_BYTES, file=name or file, what="a JSON file")
+        check_size(len(content), MOST_JSON_BYTES, file=name, what="a JSON file")
         total += len(content)
         check_size(total, MOST_JSON_TOTAL_BYTES, file=file, what="a set of JSON files")
         containers += content.count(b"{") + content.count(b"[")
         if containers > MOST_JSON_CONTAINERS:
             raise too_much(file, f"more than {MOST_JSON_CONTAINERS} JSON objects", f"at most {MOST_JSON_CONTAINERS}")
+        documents: list[Any] = []
         try:
-            for document in _parsed(content, file=name or file):
-                _collect(document, found, file=name or file)
-        except _NotJsonError as error:
+            for document in _parsed(content, file=name):
+                documents.append(document)
+        except InputError:
             if single:
-                raise InputError(error.problem) from None
+                raise
             odd.note("file-unreadable", name)
+        for document in documents:
+            _collect(document, found, file=name)
     return found
-
-
-class _NotJsonError(Exception):
-    """A document that is not JSON; carries the problem for the case that it is the only one."""
-
-    def __init__(self, problem: Problem) -> None:
-        super().__init__(problem.sentence())
-        self.problem = problem
 
 
 def _parsed(content: bytes, *, file: str) -> Iterator[Any]:
     """The JSON values of a document; several may follow each other, as saved one after another."""
 
-    def refuse(found: str) -> _NotJsonError:
-        return _NotJsonError(Problem(file=file, place="", found=found, allowed="JSON text (RFC 8259)"))
+    def refuse(found: str) -> InputError:
+        return InputError(Problem(file=file, place="", found=found, allowed="JSON text (RFC 8259)"))
 
     text = decode_file(content)
     if text is None:
@@ -147,38 +174,21 @@ def _parsed(content: bytes, *, file: str) -> Iterator[Any]:
         yield value
 
 
-def _collect(document: Any, found: Input, *, file: str) -> None:
+def _collect(document: Any, found: Found, *, file: str) -> None:
     """Sort every resource of a document into ``found``; what is nested in a Memory resource is none."""
     waiting: list[tuple[Any, int]] = [(document, 0)]
     while waiting:
         value, depth = waiting.pop()
         if depth > MOST_JSON_DEPTH:
             raise too_much(file, "JSON nested too deep", f"at most {MOST_JSON_DEPTH} levels")
-        if isinstance(value, list):
-            waiting += [(item, depth + 1) for item in reversed(value) if isinstance(item, dict | list)]
-        elif isinstance(value, dict):
-            if _sort(value, found):
-                check_devices(len(found.memory), file=file)
-                continue
-            waiting += [(item, depth + 1) for item in reversed(value.values()) if isinstance(item, dict | list)]
-
-
-def _sort(value: Json, found: Input) -> bool:
-    """Put an object where it belongs; true where nothing inside it is looked at any more."""
-    kind = _kind(value)
-    if kind == "Memory":
-        found.memory.append(value)
-        return True
-    if kind == "Processor":
-        found.processors.append(value)
-        return True
-    if kind == "MemoryCollection":
-        found.collections.append(value)
-    elif kind == "ComputerSystem":
-        found.systems.append(value)
-    elif kind == "Manager":
-        found.managers.append(value)
-    return False
+        inside: Sequence[Any] = value if isinstance(value, list) else ()
+        if isinstance(value, dict):
+            kind = _kind(value)
+            if kind in _KINDS:
+                found[kind].append(value)
+                check_devices(len(found["Memory"]), file=file)
+            inside = () if kind in _INSIDE_NOTHING else list(value.values())
+        waiting += [(item, depth + 1) for item in reversed(inside) if isinstance(item, dict | list)]
 
 
 def _kind(value: Json) -> str:
@@ -206,41 +216,41 @@ def _distinct(resources: Sequence[Json], odd: Oddities) -> list[Json]:
     kept: dict[str, Json] = {}
     for index, resource in enumerate(resources):
         link = _link(resource)
-        if link and link in kept:
-            more = "" if kept[link] == resource else " and says two things; the first is read"
+        first = kept.setdefault(link or f"#{index}", resource)
+        if first is not resource:
+            more = "" if first == resource else " and says two things; the first is read"
             odd.note("resource-twice", name_of(resource), text=f"the same resource stands in the input twice{more}")
-        kept.setdefault(link or f"#{index}", resource)
     return list(kept.values())
 
 
-def _slots(found: Input, odd: Oddities, *, file: str) -> list[InventorySlot]:
+def _slots(found: Found, odd: Oddities, *, file: str) -> list[InventorySlot]:
     """One slot per resource: those of collections in their order, then the others."""
-    by_link = {_link(resource): resource for resource in reversed(found.memory) if _link(resource)}
+    by_link = {_link(resource): resource for resource in reversed(found["Memory"]) if _link(resource)}
     ordered: list[Json] = []
     missing: set[int] = set()
     used: set[str] = set()
-    for collection in _distinct(found.collections, odd):
+    for collection in _distinct(found["MemoryCollection"], odd):
         members = collection.get("Members")
         members = members if isinstance(members, list) else []
         _note_collection(collection, len(members), odd)
         for member in members:
             link = _link(member)
-            if not isinstance(member, dict) or (link and link in used):
+            if not link or link in used:
                 continue
             used.add(link)
-            if link in by_link:
-                ordered.append(by_link[link])
-            elif _kind(member) != "Memory" and link:
+            if link not in by_link and _kind(member) != "Memory":
                 missing.add(len(ordered))
                 ordered.append(member)
-    ordered += [each for each in _distinct(found.memory, odd) if not _link(each) or _link(each) not in used]
+            elif link in by_link:
+                ordered.append(by_link[link])
+    ordered += [each for each in _distinct(found["Memory"], odd) if _link(each) not in used]
     check_devices(len(ordered), file=file)
     slots: list[InventorySlot] = []
     for index, resource in enumerate(ordered):
         wrapped = Resource(resource, odd, name_of(resource), slot=index)
         slots.append(reference(wrapped) if index in missing else slot(wrapped))
     for index in sorted(missing):
-        odd.note_slot("member-missing", slots, index)
+        odd.at(slots[index], index)("member-missing")
     return slots
 
 

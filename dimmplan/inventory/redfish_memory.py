@@ -1,61 +1,34 @@
-"""One Redfish Memory resource as a slot, one Processor resource as a socket (DSP8010 Memory v1, Processor v1).
-
-Properties are read by type; what has another type, spelling or value than the schema is noted.
-"""
+"""One Redfish Memory resource as a slot, one Processor resource as a socket (DSP8010 Memory v1, Processor v1)."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from fractions import Fraction
 from typing import Any, Final
 
 from dimmplan.inventory.clean import clean, is_placeholder, was_dirty
-from dimmplan.inventory.lies import judge, of_two_machines
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.model.inventory import Inventory, InventoryPlace, InventoryProcessor, InventorySlot, Role, State
+from dimmplan.model.inventory import InventoryPlace, InventoryProcessor, InventorySlot, Role, State
 from dimmplan.model.module import FormFactor, Generation, Kind
 
-MEMORY_PROPERTIES: Final[dict[str, str]] = {  # DSP8010, Memory v1; types as in the schema
-    "CapacityMiB": "integer",
-    "MemoryType": "word",
-    "MemoryDeviceType": "word",
-    "BaseModuleType": "word",
-    "RankCount": "integer",
-    "DataWidthBits": "integer",
-    "BusWidthBits": "integer",
-    "ErrorCorrection": "word",
-    "DeviceLocator": "text",
-    "MemoryLocation": "object",
-    "Location": "object",
-    "OperatingSpeedMhz": "integer",
-    "AllowedSpeedsMHz": "integers",
-    "Manufacturer": "text",
-    "PartNumber": "text",
-    "SerialNumber": "text",
-    "Model": "text",
-    "SparePartNumber": "text",
-    "ModuleManufacturerID": "text",
-    "OperatingMemoryModes": "words",
-    "MemoryMedia": "words",
-    "VolatileSizeMiB": "integer",
-    "NonVolatileSizeMiB": "integer",
-    "LogicalSizeMiB": "integer",
-    "IsRankSpareEnabled": "truth",
-    "Enabled": "truth",
-    "Status": "object",
-    "AssetTag": "text",
-}
-"""The properties of a Memory resource that are read here, with their JSON types."""
+MEMORY_PROPERTIES: Final = (  # DSP8010, Memory v1
+    *("CapacityMiB", "MemoryType", "MemoryDeviceType", "BaseModuleType", "RankCount", "DataWidthBits", "BusWidthBits"),
+    *("ErrorCorrection", "DeviceLocator", "MemoryLocation", "Location", "OperatingSpeedMhz", "AllowedSpeedsMHz"),
+    *("Manufacturer", "PartNumber", "SerialNumber", "OperatingMemoryModes", "NonVolatileSizeMiB", "Enabled", "Status"),
+    "AssetTag",
+)
+"""The properties of a Memory resource that are read here."""
 
 _BY_FOLDED = {name.casefold(): name for name in MEMORY_PROPERTIES}
-_KEPT_APART = frozenset(("SerialNumber", "AssetTag"))
-MOST_NUMBER = 1 << 40
+_MOST_NUMBER = 1 << 40
+_MOST_ITEMS = 100
 
 
 class Resource:
-    """One resource or one object inside it. Getters give ``None`` for what is absent, null or of another type."""
+    """One resource or one object inside it. Getters give ``None`` for what is absent, null or of another type.
+
+    What has another type, spelling or value than the schema is noted.
+    """
 
     def __init__(self, value: dict[str, Any], odd: Oddities, where: str, *, slot: int | None = None) -> None:
         self._value = value
@@ -71,9 +44,6 @@ class Resource:
                 self.note("property-misspelt", text=f"{clean(name, most=40)} is read as {right}")
                 self._value = {**self._value, right: self._value[name]}
 
-    def _wrong(self, name: str) -> None:
-        self.note("wrong-type", text=f"{name} has another type than the schema gives it")
-
     def note(self, oddity: str, *, text: str = "") -> None:
         """Note an oddity of the catalogue for this resource."""
         self._odd.note(oddity, self.where, text=text, slots=self._slots)
@@ -82,13 +52,21 @@ class Resource:
         """Note a value that the schema does not list."""
         self.note("value-unknown", text=f"{name}: '{clean(value, most=40)}' is not in the schema's list")
 
+    def _wrong(self, name: str) -> None:
+        self.note("wrong-type", text=f"{name} has another type than the schema gives it")
+
+    def _get(self, name: str, *kinds: type) -> Any:
+        """A value of one of some JSON types."""
+        value = self._value.get(name)
+        if value is None or (isinstance(value, kinds) and (bool in kinds or not isinstance(value, bool))):
+            return value
+        self._wrong(name)
+        return None
+
     def text(self, name: str) -> str | None:
         """A string, cleaned; ``None`` for one that says nothing."""
-        value = self._value.get(name)
+        value = self._get(name, str)
         if value is None:
-            return None
-        if not isinstance(value, str):
-            self._wrong(name)
             return None
         if was_dirty(value):
             self.note("text-cleaned")
@@ -101,106 +79,61 @@ class Resource:
 
     def word(self, name: str) -> str | None:
         """A word of an enumeration, as it stands."""
-        value = self._value.get(name)
-        if value is None or isinstance(value, str):
-            return clean(value, most=60) or None if value is not None else None
-        self._wrong(name)
-        return None
+        return clean(self._get(name, str) or "", most=60) or None
 
-    def words(self, name: str) -> tuple[str, ...]:
+    def words(self, name: str) -> list[str]:
         """The words of an array."""
-        return tuple(clean(item, most=60) for item in self._array(name) if isinstance(item, str))
+        return [clean(item, most=60) for item in self._array(name) if isinstance(item, str)]
 
     def _array(self, name: str) -> list[object]:
-        """The first hundred items of an array."""
-        value = self._value.get(name)
-        if isinstance(value, list):
-            return value[:100]
-        if value is not None:
-            self._wrong(name)
-        return []
+        return (self._get(name, list) or [])[:_MOST_ITEMS]
 
     def integer(self, name: str) -> int | None:
         """A whole number from 0 to 2^40. One written as text or with a fraction of zero is read, and noted."""
-        value = self._value.get(name)
-        return None if value is None else self._integer(name, value)
+        return self._whole(name, self._value.get(name))
 
-    def _integer(self, name: str, value: object) -> int | None:
-        if isinstance(value, int) and not isinstance(value, bool):
-            number: int | None = value
-        else:
-            self._wrong(name)
-            number = _meant(value)
-        if number is None:
+    def integers(self, name: str) -> list[int]:
+        """The whole numbers of an array."""
+        numbers = [self._whole(name, item) for item in self._array(name)]
+        return [number for number in numbers if number is not None]
+
+    def _whole(self, name: str, value: object) -> int | None:
+        if value is None:
             return None
-        if 0 <= number <= MOST_NUMBER:
+        if not isinstance(value, int) or isinstance(value, bool):
+            self._wrong(name)
+        number = _meant(value)
+        if number is None or 0 <= number <= _MOST_NUMBER:
             return number
         self.note("field-unreadable", text=f"{name} is an impossible number")
         return None
 
     def number(self, name: str) -> Fraction | None:
         """A number, whole or not, from 0 to 2^40."""
-        value = self._value.get(name)
-        if isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value <= MOST_NUMBER:
-            return Fraction(value)
-        if value is not None:
-            self._wrong(name)
+        value = self._get(name, int, float)
+        if value is None or 0 <= value <= _MOST_NUMBER:
+            return None if value is None else Fraction(value)
+        self._wrong(name)
         return None
-
-    def integers(self, name: str) -> tuple[int, ...]:
-        """The whole numbers of an array."""
-        numbers = [self._integer(name, item) for item in self._array(name) if item is not None]
-        return tuple(number for number in numbers if number is not None)
 
     def truth(self, name: str) -> bool | None:
         """A boolean."""
-        value = self._value.get(name)
-        if value is None or isinstance(value, bool):
-            return value
-        self._wrong(name)
-        return None
+        value: bool | None = self._get(name, bool)
+        return value
 
-    def inside(self, name: str) -> Resource | None:
-        """An object inside, or ``None``."""
-        value = self._value.get(name)
-        if value is None:
-            return None
-        if isinstance(value, dict):
-            return Resource(value, self._odd, self.where, slot=self._slots[0] if self._slots else None)
-        self._wrong(name)
-        return None
-
-    def raw_words(self) -> dict[str, str]:
-        """The plain values of the properties read here, cleaned; serial number and asset tag left out."""
-        words: dict[str, str] = {}
-        for name, kind in MEMORY_PROPERTIES.items():
-            value = self._value.get(name)
-            if name in _KEPT_APART or value is None or kind == "object":
-                continue
-            text = ", ".join(_plain(item) for item in value[:20]) if isinstance(value, list) else _plain(value)
-            if clean(text):
-                words[name] = clean(text)
-        return words
+    def inside(self, name: str) -> Resource:
+        """An object inside; one that says nothing where there is none."""
+        slot = self._slots[0] if self._slots else None
+        return Resource(self._get(name, dict) or {}, self._odd, self.where, slot=slot)
 
 
 def _meant(value: object) -> int | None:
-    """The whole number that a value of another type spells."""
-    if isinstance(value, float) and value.is_integer() and abs(value) < MOST_NUMBER:
+    """The whole number that a value is, or spells where it has another type."""
+    if isinstance(value, float) and value.is_integer() and abs(value) < _MOST_NUMBER:
         return int(value)
     if isinstance(value, str) and len(value) <= 12 and value.isascii() and value.isdecimal():
         return int(value)
-    return None
-
-
-def _plain(value: object) -> str:
-    """A JSON value as short text; huge numbers and nested values are not written out."""
-    if isinstance(value, str):
-        return value[:1000]
-    if isinstance(value, bool | float):
-        return str(value)
-    if isinstance(value, int):
-        return str(value) if abs(value) <= MOST_NUMBER else "a huge number"
-    return ""
+    return value if isinstance(value, int) and not isinstance(value, bool) else None
 
 
 # --- resources as parts of an inventory -------------------------------------------------------------------------------
@@ -223,7 +156,6 @@ _PERSISTENT_MODES = ("PMEM", "Block")
 _FITTED_STATES = frozenset(("Enabled", "StandbySpare", "InTest", "Starting", "Updating", "Degraded", "Quiesced"))
 _IDLE_STATES = frozenset(("Disabled", "StandbyOffline", "UnavailableOffline", "Deferring"))
 _STATES = _FITTED_STATES | _IDLE_STATES | {"Absent", "Qualified"}
-_DATE = re.compile(r"(\d{4}-\d{2}-\d{2})T\d{2}:\d{2}")
 
 
 def name_of(resource: dict[str, Any]) -> str:
@@ -249,14 +181,14 @@ def slot(resource: Resource) -> InventorySlot:
     capacity = resource.integer("CapacityMiB")
     state, why, persistent = _state(resource, memory_type, device_type, capacity)
     place = _place(resource)
+    numbers = () if place is None else tuple(asdict(place).items())
     found = InventorySlot(
         locator=_locator(resource),
-        bank=_bank(place),
+        bank=" ".join(f"{name} {number}" for name, number in numbers if number is not None),
         place=place,
         role=_role(resource, memory_type),
         state=state,
         why=why,
-        words=resource.raw_words(),
     )
     if state == "empty":
         return found
@@ -275,7 +207,6 @@ def slot(resource: Resource) -> InventorySlot:
         ecc=ecc,
         rated_mts=max(allowed, default=0) or None,
         configured_mts=resource.integer("OperatingSpeedMhz") or None,
-        technology=memory_type,
         memory_type=device_type,
         persistent=persistent,
         maker=resource.text("Manufacturer"),
@@ -289,8 +220,7 @@ def _state(
     resource: Resource, memory_type: str | None, device_type: str | None, capacity: int | None
 ) -> tuple[State, str, bool]:
     """Filled, empty, on hold or not to be told; *Absent* is a place without a device (DSP8010 Resource, State)."""
-    status = resource.inside("Status")
-    state = status.word("State") if status else None
+    state = resource.inside("Status").word("State")
     if state is not None and state not in _STATES:
         resource.unknown("Status.State", state)
     signs = _persistent_signs(resource, memory_type, device_type)
@@ -338,23 +268,18 @@ def _role(resource: Resource, memory_type: str | None) -> Role:
 
 def _locator(resource: Resource) -> str:
     """The silk-screen name: Location.PartLocation.ServiceLabel since v1.9, DeviceLocator before; the Id stands in."""
-    location = resource.inside("Location")
-    part = location.inside("PartLocation") if location else None
-    label = part.text("ServiceLabel") if part else None
+    label = resource.inside("Location").inside("PartLocation").text("ServiceLabel")
     older = resource.text("DeviceLocator")
     if label and older and label != older:
         resource.note("locators-differ")
-    if label or older:
-        return label or older or ""
-    resource.note("locator-missing", text="no silk-screen name is given; the resource's Id stands in")
-    return resource.text("Id") or resource.text("Name") or ""
+    if not label and not older:
+        resource.note("locator-missing", text="no silk-screen name is given; the resource's Id stands in")
+    return label or older or resource.text("Id") or resource.text("Name") or ""
 
 
 def _place(resource: Resource) -> InventoryPlace | None:
     """MemoryLocation: four numbers; what they count from is not defined."""
     location = resource.inside("MemoryLocation")
-    if location is None:
-        return None
     place = InventoryPlace(
         socket=location.integer("Socket"),
         controller=location.integer("MemoryController"),
@@ -362,16 +287,6 @@ def _place(resource: Resource) -> InventoryPlace | None:
         slot=location.integer("Slot"),
     )
     return None if place == InventoryPlace() else place
-
-
-def _bank(place: InventoryPlace | None) -> str:
-    if place is None:
-        return ""
-    named = (
-        *(("socket", place.socket), ("controller", place.controller)),
-        *(("channel", place.channel), ("slot", place.slot)),
-    )
-    return " ".join(f"{name} {number}" for name, number in named if number is not None)
 
 
 def _ecc(resource: Resource) -> bool | None:
@@ -411,66 +326,10 @@ def processor(resource: Resource) -> InventoryProcessor | None:
     """A Processor resource; ``None`` for an accelerator or another kind."""
     if (resource.word("ProcessorType") or "CPU") != "CPU":
         return None
-    status = resource.inside("Status")
-    state = (status.word("State") if status else None) or ""
+    state = resource.inside("Status").word("State") or ""
     return InventoryProcessor(
         locator=resource.text("Socket") or resource.text("Id") or "",
         state="empty" if state == "Absent" else "filled" if state else "cannot-tell",
         enabled=True if state == "Enabled" else False if state in _IDLE_STATES else None,
-        status=state,
-        maker=resource.text("Manufacturer"),
-        name=resource.text("Model"),
         cores=resource.integer("TotalCores") or None,
     )
-
-
-def finish(
-    slots: Sequence[InventorySlot],
-    *,
-    systems: Sequence[Resource],
-    managers: Sequence[Resource],
-    processors: Sequence[InventoryProcessor],
-    odd: Oddities,
-) -> Inventory:
-    """Judge the slots and compare them with what the system says of itself."""
-    if len(systems) > 1:
-        odd.note("two-machines", f"{len(systems)} ComputerSystem resources")
-    for index, each in enumerate(slots):
-        if each.state in ("filled", "hold") and each.counts and each.generation is None:
-            kind = each.words.get("MemoryDeviceType")
-            odd.note_slot("generation-foreign" if kind else "generation-unknown", slots, index)
-    judged = judge(slots, odd)
-    if len(systems) > 1:
-        judged = of_two_machines(judged)
-    if not slots:
-        odd.note("no-devices")
-    processors_said, virtual = None, False
-    for system in systems:
-        summary = system.inside("ProcessorSummary")
-        processors_said = (summary.integer("Count") if summary else None) or processors_said
-        virtual = virtual or system.word("SystemType") == "Virtual"
-        _note_total(system, judged, odd)
-    if virtual:
-        odd.note("virtual-machine")
-    dates = [match[1] for manager in managers if (match := _DATE.match(manager.word("DateTime") or ""))]
-    return Inventory(
-        form="redfish",
-        slots=judged,
-        processors=tuple(processors),
-        oddities=odd.found(),
-        date=max(dates, default=None),
-        virtual=virtual,
-        processors_said=processors_said,
-    )
-
-
-def _note_total(system: Resource, slots: Sequence[InventorySlot], odd: Oddities) -> None:
-    """MemorySummary.TotalSystemMemoryGiB is what the system can use: below the modules' sum is usual, above is not."""
-    summary = system.inside("MemorySummary")
-    total = summary.number("TotalSystemMemoryGiB") if summary else None
-    counted = [each for each in slots if each.counts]
-    if total is None or any(each.state == "cannot-tell" for each in counted):
-        return
-    modules = sum(each.capacity_kib or 0 for each in counted)
-    if total * (1 << 20) > modules:
-        odd.note("total-differs", text=f"the system reports {float(total):g} GiB, its modules have {modules >> 20} GiB")

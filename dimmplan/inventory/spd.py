@@ -12,12 +12,11 @@ from dataclasses import dataclass, replace
 from dimmplan.errors import InputError
 from dimmplan.inventory.clean import clean, meaningful
 from dimmplan.inventory.files import Piece, check_devices
-from dimmplan.inventory.lies import judge
-from dimmplan.inventory.oddities import Oddities, slot_name
+from dimmplan.inventory.oddities import Note, Oddities, judge
 from dimmplan.inventory.reader import Reader
 from dimmplan.model.inventory import Inventory, InventorySlot
-from dimmplan.model.label import LabelParts, format_label, module_of, parse_parts
-from dimmplan.model.module import RATES_MTS, Generation, Kind
+from dimmplan.model.label import VOLTAGES_MV, LabelParts, format_label, module_of, parse_parts
+from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
 
 IMAGE_SIZES = (256, 384, 512, 1024, 2048)
 """Bytes of an image: DDR3 has 256, DDR4 512 (384 used), DDR5 1024; programs pad to 2048."""
@@ -27,8 +26,6 @@ _DRAM_TYPES = {  # byte 2, the same place in every generation
     **{0x0B: "a DDR3", 0x0C: "a DDR4", 0x0E: "a DDR4E", 0x10: "an LPDDR4", 0x11: "an LPDDR4X", 0x12: "a DDR5"},
     **{0x13: "an LPDDR5", 0x07: "a DDR", 0x08: "a DDR2", 0x0F: "an LPDDR3", 0x14: "a newer", 0x15: "a newer"},
 }
-_VOLTAGE_MV = {Generation.DDR4: 1200, Generation.DDR5: 1100}
-_KIB_IN_GIB = 1 << 20
 
 _KINDS = {  # byte 3, bits 3:0; UDIMM and SO-DIMM are told from their ECC brothers by the width of the bus
     Generation.DDR4: {
@@ -60,16 +57,6 @@ _SPEED_BINS = {  # JESD79-4: rate, then CL = tRCD = tRP in clocks
     3200: {20: "W", 22: "AA", 24: "AC"},
 }
 _MTB_PS = 125
-_SAID = {
-    Generation.DDR4: {
-        **{"revision": 1, "DRAM type": 2, "module kind": 3, "density": 4, "package": 6, "organisation": 12},
-        **{"bus width": 13, "tCKAVGmin": 18, "tCKAVGmin fine": 125},
-    },
-    Generation.DDR5: {
-        **{"revision": 1, "DRAM type": 2, "module kind": 3, "first DRAM": 4, "width": 6, "module revision": 192},
-        **{"tCKAVGmin low": 20, "tCKAVGmin high": 21, "ranks": 234, "bus width": 235},
-    },
-}
 
 
 class SpdReader(Reader):
@@ -91,7 +78,8 @@ class SpdReader(Reader):
         check_devices(len(pieces), file=file)
         slots: list[InventorySlot] = []
         for index, piece in enumerate(pieces):
-            slots.append(_slot(piece.slot, piece.content, index, odd))
+            named = InventorySlot(locator=piece.slot, state="filled")
+            slots.append(_slot(named, piece.content, odd.at(named, index)))
             if not piece.slot:
                 odd.note("locator-missing", f"image {index + 1}", slots=(index,))
         return Inventory(form=self.form, slots=judge(slots, odd), oddities=odd.found())
@@ -102,36 +90,29 @@ def _is_blank(content: bytes) -> bool:
     return max(content.count(b"\0"), content.count(b"\xff")) >= len(content) - len(content) // 64
 
 
-def _slot(name: str, image: bytes, index: int, odd: Oddities) -> InventorySlot:
+def _slot(named: InventorySlot, image: bytes, note: Note) -> InventorySlot:
     """The slot of one image."""
     code = image[2] if len(image) > 2 else 0
-    where = slot_name(InventorySlot(locator=name, state="filled"), index)
     if code not in (_DDR4, _DDR5) or len(image) < 256:
         kind = _DRAM_TYPES.get(code)
         what = f"{kind} module" if kind else "a blank image" if _is_blank(image) else "no module's image"
-        odd.note("spd-unknown", where, text=f"not a module this tool knows: {what}", slots=(index,))
-        why = f"the image is {what}"
-        words = {"DRAM type": f"0x{code:02X}"}
-        generation = Generation.DDR3 if code == 0x0B else None
-        return InventorySlot(locator=name, state="cannot-tell", why=why, generation=generation, words=words)
+        note("spd-unknown", text=f"not a module this tool knows: {what}")
+        return replace(named.untold(f"the image is {what}"), generation=Generation.DDR3 if code == 0x0B else None)
     module = _ddr4(image) if code == _DDR4 else _ddr5(image)
     for oddity in module.oddities:
-        odd.note(oddity, where, slots=(index,))
-    slot = module.slot(name, image)
+        note(oddity)
+    slot = module.slot(named, image)
     if image[3] >> 7:  # another medium beside the DRAM
-        odd.note("persistent-module", where, slots=(index,))
+        note("persistent-module")
         return replace(slot, state="hold", why="a hybrid module (SPD byte 3, bit 7)", persistent=True)
     if "crc-wrong" in module.oddities:
-        return replace(slot, state="cannot-tell", why="the image's checksum is wrong")
+        return slot.untold("the image's checksum is wrong")
     if slot.capacity_kib is None or slot.package_ranks is None:
-        return replace(slot, state="cannot-tell", why="the image does not tell the module's size and ranks")
-    label = _label(slot, module)
-    if label is None:
-        if slot.kind is not None and slot.kind is not Kind.OTHER:
-            odd.note("spd-contradicts", where, slots=(index,))
-        return slot
-    whole = module_of(parse_parts(label))
-    return replace(slot, label=label, form_factor=whole.form_factor if whole else None)
+        return slot.untold("the image does not tell the module's size and ranks")
+    whole = module.whole(slot)
+    if whole is None and slot.kind is not None and slot.kind is not Kind.OTHER:
+        note("spd-contradicts")
+    return replace(slot, label=whole.label, form_factor=whole.form_factor) if whole else slot
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -155,12 +136,11 @@ class _Module:
     part_length: int
     oddities: tuple[str, ...]
 
-    def slot(self, name: str, image: bytes) -> InventorySlot:
+    def slot(self, named: InventorySlot, image: bytes) -> InventorySlot:
         """The slot that the module fills; both generations write maker, date, serial and part in one order."""
         ecc, data, at = self.ecc_bits, self.data_bits, self.text_at
-        return InventorySlot(
-            locator=name,
-            state="filled",
+        return replace(
+            named,
             capacity_kib=self._capacity_kib(image),
             generation=self.generation,
             kind=self._kind(image[3] & 15),
@@ -172,13 +152,34 @@ class _Module:
             ecc=None if ecc is None else ecc > 0,
             ecc_bits=ecc,
             rated_mts=self.rate_mts,
-            voltage_mv=_VOLTAGE_MV[self.generation],
             maker=None if at is None else maker_id(image[at], image[at + 1]),
-            made=None if at is None else week_made(image[at + 3], image[at + 4]),
             serial=None if at is None else _serial_number(image[at + 5 : at + 9]),
             part_number=None if at is None else _part_number(image[at + 9 : at + 9 + self.part_length]),
-            words={name: f"byte {at}: 0x{image[at]:02X}" for name, at in _SAID[self.generation].items()},
         )
+
+    def whole(self, slot: InventorySlot) -> Module | None:
+        """The module by the label that its fields spell; ``None`` where they describe none that can be."""
+        told = (slot.capacity_kib, slot.package_ranks, slot.logical_ranks, slot.device_width, slot.ecc_bits)
+        if None in (*told, slot.rated_mts) or slot.kind in (None, Kind.OTHER) or slot.capacity_gib is None:
+            return None
+        parts = LabelParts(
+            generation=self.generation,
+            capacity_gib=slot.capacity_gib,
+            kind=slot.kind,
+            package_ranks=slot.package_ranks or 0,
+            logical_ranks=slot.logical_ranks or 0,
+            stack=self.stack,
+            device_width=slot.device_width or 0,
+            ecc_bits=slot.ecc_bits,
+            rate_mts=slot.rated_mts or 0,
+            speed_bin=self.speed_bin,
+            voltage_mv=VOLTAGES_MV[self.generation][""],
+        )
+        try:
+            read = module_of(parse_parts(format_label(parts)))
+        except InputError:
+            return None
+        return read if read == module_of(parts) else None
 
     def _capacity_kib(self, image: bytes) -> int | None:
         """Die density / 8 x bus width / device width x logical ranks (annex L, bytes 4, 6, 12, 13; JESD400-5).
@@ -296,32 +297,6 @@ def _nearest_rate(generation: Generation, picoseconds: int) -> int | None:
     return rate if abs(rate * picoseconds - 2_000_000) <= 20_000 else None
 
 
-def _label(slot: InventorySlot, module: _Module) -> str | None:
-    """The module's JEDEC label in canonical spelling; ``None`` where the fields describe none that can be."""
-    told = (slot.capacity_kib, slot.package_ranks, slot.logical_ranks, slot.device_width, slot.ecc_bits, slot.rated_mts)
-    if None in told or slot.kind in (None, Kind.OTHER) or (slot.capacity_kib or 0) % _KIB_IN_GIB:
-        return None
-    parts = LabelParts(
-        generation=module.generation,
-        capacity_gib=(slot.capacity_kib or 0) // _KIB_IN_GIB,
-        kind=slot.kind,
-        package_ranks=slot.package_ranks or 0,
-        logical_ranks=slot.logical_ranks or 0,
-        stack=module.stack,
-        device_width=slot.device_width or 0,
-        ecc_bits=slot.ecc_bits,
-        rate_mts=slot.rated_mts or 0,
-        speed_bin=module.speed_bin,
-        voltage_mv=_VOLTAGE_MV[module.generation],
-    )
-    text = format_label(parts)
-    try:
-        same = parse_parts(text)
-    except InputError:
-        return None
-    return text if module_of(same) == module_of(parts) else None
-
-
 # -- values that both generations write alike --------------------------------------------------------------------------
 
 
@@ -344,15 +319,6 @@ def maker_id(first: int, second: int) -> str | None:
     if (first, second) in ((0x00, 0x00), (0xFF, 0xFF)):
         return None
     return f"JEP106 bank {(first & 0x7F) + 1}, code 0x{second:02X}"
-
-
-def week_made(year: int, week: int) -> str | None:
-    """Year and week in BCD as ``2023-W16``; ``None`` where they are no date."""
-    digits = [year >> 4, year & 15, week >> 4, week & 15]
-    number = digits[2] * 10 + digits[3]
-    if max(digits) > 9 or not 1 <= number <= 53:
-        return None
-    return f"20{digits[0]}{digits[1]}-W{number:02d}"
 
 
 def _serial_number(raw: bytes) -> str | None:

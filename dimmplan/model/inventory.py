@@ -6,8 +6,7 @@ machine does not say, or says in a way that can mean two things, is ``None``, an
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from dimmplan.model.module import FormFactor, Generation, Kind
@@ -45,20 +44,19 @@ class InventoryPlace:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class InventorySlot:
-    """One memory device as the machine lists it. Of an empty one only the place is kept; ``words`` has the rest.
+    """One memory device as the machine lists it. Of an empty one only the place is kept.
 
     ``capacity_kib`` is exact. ``ranks_said`` is one number whose meaning (package or logical ranks) is not known;
     ``package_ranks`` and ``logical_ranks`` are set where the source tells them apart (labels, SPD). ``kind`` is as
     said: a source that only says *registered* gives RDIMM, and the module may still be a 3DS RDIMM. ``serial`` and
     ``asset_tag`` stand in no other field, so that an output can leave them out. ``why`` says why a place is on hold
-    or cannot be told. ``words`` maps field names to the raw words, cleaned.
+    or cannot be told.
     """
 
     locator: str
     bank: str = ""
     place: InventoryPlace | None = None
     handle: str = ""
-    array: str = ""
     role: Role = "memory"
     state: State
     why: str = ""
@@ -76,18 +74,14 @@ class InventorySlot:
     ecc_bits: int | None = None
     rated_mts: int | None = None
     configured_mts: int | None = None
-    voltage_mv: int | None = None
-    technology: str | None = None
     memory_type: str | None = None
     """The type in the source's own standard's word; also of generations that are not planned here."""
     persistent: bool = False
     label: str | None = None
     maker: str | None = None
     part_number: str | None = None
-    made: str | None = None
     serial: str | None = None
     asset_tag: str | None = None
-    words: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     @property
     def counts(self) -> bool:
@@ -95,50 +89,28 @@ class InventorySlot:
         return self.role == "memory"
 
     @property
-    def capacity_mib(self) -> int | None:
-        """The capacity in MiB, where it is a whole number of them."""
-        return _whole(self.capacity_kib, 1 << 10)
-
-    @property
     def capacity_gib(self) -> int | None:
         """The capacity in GiB, where it is a whole number of them."""
-        return _whole(self.capacity_kib, 1 << 20)
+        return None if self.capacity_kib is None or self.capacity_kib % (1 << 20) else self.capacity_kib >> 20
 
     @property
     def name(self) -> str:
         """The place in the machine's own words: locator and bank; empty where it has neither."""
         return f"{self.locator} ({self.bank})" if self.locator and self.bank else self.locator or self.bank
 
-
-def _whole(kib: int | None, unit: int) -> int | None:
-    return None if kib is None or kib % unit else kib // unit
+    def untold(self, why: str) -> InventorySlot:
+        """The same with a content that cannot be told."""
+        return replace(self, state="cannot-tell", why=why)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class InventoryProcessor:
-    """A processor socket. ``enabled`` is ``None`` where it is not said; ``status`` keeps the words."""
+    """A processor socket. ``enabled`` is ``None`` where it is not said."""
 
     locator: str
     state: Literal["filled", "empty", "cannot-tell"]
     enabled: bool | None = None
-    status: str = ""
-    maker: str | None = None
-    name: str | None = None
     cores: int | None = None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class InventoryArray:
-    """A physical memory array (DSP0134 7.17): ``slots_said`` is its own count, ``devices`` the number listed for it."""
-
-    handle: str
-    role: Role
-    use: str = ""
-    location: str = ""
-    error_correction: str = ""
-    max_capacity_kib: int | None = None
-    slots_said: int | None = None
-    devices: int = 0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -152,7 +124,6 @@ class Inventory:
     form: str
     slots: tuple[InventorySlot, ...]
     processors: tuple[InventoryProcessor, ...] = ()
-    arrays: tuple[InventoryArray, ...] = ()
     oddities: tuple[Oddity, ...] = ()
     edition: str | None = None
     date: str | None = None

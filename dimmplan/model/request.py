@@ -22,6 +22,13 @@ class Mode(StrEnum):
     INDEPENDENT = "independent"
     MIRRORED = "mirrored"
     SPARING = "sparing"
+    PARTLY_MIRRORED = "partly-mirrored"
+    LOCKSTEP = "lockstep"
+
+    @property
+    def words(self) -> str:
+        """The mode in a sentence."""
+        return self.value.replace("-", " ")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -15,8 +15,7 @@ from dimmplan.output.record import Count, FiguresEntry, FindingEntry, Label, OfP
 from dimmplan.output.why import AnswerDocument, AnswerText, SentenceEntry, findings_of, head_of
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.changes import ChangedPlan, NextAnswer, NextStep
-from dimmplan.reasons.failure import Failure, LeftSet
-from dimmplan.reasons.halving import SplitStep
+from dimmplan.reasons.failure import Failure, LeftSet, SplitStep
 from dimmplan.units import Gib, counted, decimal, format_capacity
 from dimmplan.wording import changes
 from dimmplan.wording.placement import gb_s
@@ -322,13 +321,13 @@ def failure_text(case: Case, failure: Failure) -> str:
     if failure.best is not None:
         _left_lines(page, case, "Best with what is left", failure.best)
     elif failure.left:
-        mode = "" if failure.mode is Mode.INDEPENDENT else f" {failure.mode.value}"
+        mode = "" if failure.mode is Mode.INDEPENDENT else f" {failure.mode.words}"
         page.heading(f"No set of the remaining modules may run{mode}")
         page.sentences(changes.causes_statements(failure))
     if failure.fastest is not None:
         _left_lines(page, case, "Sweeps faster with less", failure.fastest, by="bandwidth-first")
     if failure.mode is not Mode.INDEPENDENT and (failure.smallest or failure.split):
-        page.heading(f"For what follows, first set the mode from {failure.mode.value} to independent in firmware.")
+        page.heading(f"For what follows, first set the mode from {failure.mode.words} to independent in firmware.")
     if failure.independent is not None:
         _left_lines(page, case, "Runs best in the independent mode", failure.independent)
     if failure.smallest is not None:

@@ -111,7 +111,7 @@ class CompareDocument(Document):
 
     board: BoardEntry = Field(description="the board")
     fitted: list[str] = Field(description="sockets with a processor")
-    mode: str = Field(description="`independent`, `mirrored` or `sparing`")
+    mode: str = Field(description="`independent`, `mirrored`, `partly-mirrored`, `lockstep` or `sparing`")
     prefer: str = Field(description="the list of criteria")
     over: str | None = Field(description="allowance as asked")
     max_types: int = Field(description="most types used at once")

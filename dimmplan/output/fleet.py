@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from pydantic import Field
+from pydantic import AliasPath, Field
 
 from dimmplan.errors import ImpossibleError, Problem
 from dimmplan.fleet.share import Share, SharedShelf
@@ -19,6 +19,7 @@ from dimmplan.output.record import (
     Count,
     Document,
     GbS,
+    Label,
     NearestEntry,
     Number,
     OwnSweep,
@@ -57,10 +58,10 @@ class ProblemEntry(Record):
 class TakenEntry(Record):
     """What to take from one line of a shelf."""
 
-    place: str = Field(description="line of the stock list")
-    label: str = Field(description="what to take")
+    place: str = Field(validation_alias=AliasPath("lot", "place"), description="line of the stock list")
+    label: str = Field(validation_alias=AliasPath("lot", "label"), description="what to take")
     count: int = Field(description="how many")
-    serves_as: str = Field(description="label in the plan, which the board cannot tell apart")
+    serves_as: Label = Field(description="label in the plan, which the board cannot tell apart")
 
 
 class MachineEntry(Record):

@@ -13,7 +13,7 @@ from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module, modules_phrase
 from dimmplan.model.move import Change
 from dimmplan.model.request import Mode
-from dimmplan.output.machine import MovesDocument, moves_record, step_lines
+from dimmplan.output.moves import MovesDocument, moves_record, step_lines
 from dimmplan.output.record import (
     BoundEntry,
     Count,
@@ -248,7 +248,7 @@ def _independent(planned: Planned, choice: Choice) -> IndependentEntry:
 def mode_text(planned: Planned, free: Planned) -> str:
     """The price of a mode for a terminal."""
     mine, other = _side(planned), _side(free)
-    mode, asked = planned.request.mode.value, format_capacity(planned.request.capacity_gib)
+    mode, asked = planned.request.mode.words, format_capacity(planned.request.capacity_gib)
     lines = ["What the mode costs"]
     for name, side in ((mode, mine), ("independent", other)):
         speed = gb_s(side.read) + (f" reading, {gb_s(side.write)} writing" if side.write != side.read else "")

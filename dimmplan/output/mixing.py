@@ -12,7 +12,7 @@ from dimmplan.output.record import BoardHead, Count, Document, FiguresEntry, Fin
 from dimmplan.output.why import AnswerText, SentenceEntry, findings_of
 from dimmplan.reasons.mix import Mix, MixSet, PairVerdict
 from dimmplan.units import listed
-from dimmplan.wording import mixing
+from dimmplan.wording import changes
 from dimmplan.wording.placement import breach_finding
 from dimmplan.wording.rules import RuleGroup, RuleLine
 from dimmplan.wording.statements import Statement
@@ -81,13 +81,13 @@ def mix_record(mix: Mix) -> MixDocument:
         mix,
         labels=[module.label for module in mix.modules],
         together="never" if mix.refused else mix.together,
-        title=mixing.mix_title(mix),
+        title=changes.mix_title(mix),
         refused=[RefusedLabel.of(breach_finding(mix.board, b), label=module.label) for module, b in mix.refused],
         pairs=[_pair(mix, pair) for pair in mix.pairs],
         compared_gib=mix.capacity_gib,
         mixed=_set(mix, mix.mixed),
         alone=[_set(mix, alone) for alone in mix.alone],
-        said=mixing.price_statements(mix),
+        said=changes.price_statements(mix),
     )
 
 
@@ -102,7 +102,7 @@ def _pair(mix: Mix, pair: PairVerdict) -> PairEntry:
         rules=[row.id for row in pair.rows],
         broken=findings_of(mix.board, pair.breaches),
         loads=loads,
-        said=mixing.pair_statements(mix, pair),
+        said=changes.pair_statements(mix, pair),
     )
 
 
@@ -115,15 +115,15 @@ def _set(mix: Mix, found: MixSet | None) -> MixSetEntry | None:
 def mix_text(mix: Mix) -> str:
     """Whether labels may be mixed, where, by which rule, at what price."""
     page = AnswerText(mix.board)
-    page.heading(mixing.mix_title(mix))
-    page.sentences(mixing.refused_statements(mix))
+    page.heading(changes.mix_title(mix))
+    page.sentences(changes.refused_label_statements(mix))
     for pair in mix.pairs:
         if len(mix.pairs) > 1:
-            page.heading(mixing.pair_title(mix, pair))
-        page.sentences(mixing.pair_statements(mix, pair))
+            page.heading(changes.pair_title(mix, pair))
+        page.sentences(changes.pair_statements(mix, pair))
     if mix.mixed is not None:
-        page.heading(mixing.price_title(mix))
-        page.sentences(mixing.price_statements(mix))
+        page.heading(changes.price_title(mix))
+        page.sentences(changes.price_statements(mix))
     return page.finish()
 
 

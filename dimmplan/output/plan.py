@@ -120,7 +120,7 @@ class PlanDocument(Document):
     processors: dict[str, str] = Field(description="the processor option of each fitted socket")
     absent_trays: list[str] = Field(description="trays that are not there")
     inlet_c: int | None = Field(description="warmest air at the inlet in degrees Celsius; null where nobody has said")
-    mode: str = Field(description="`independent`, `mirrored` or `sparing`")
+    mode: str = Field(description="`independent`, `mirrored`, `partly-mirrored`, `lockstep` or `sparing`")
     prefer: str = Field(description="the list of criteria")
     request: RequestEntry = Field(description="as asked")
     status: str = Field(description="`proven` or `best-found`")

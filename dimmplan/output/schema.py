@@ -11,8 +11,9 @@ from dimmplan.output.changes import ChangeDocument, FailureDocument, NextDocumen
 from dimmplan.output.compare_record import CompareDocument
 from dimmplan.output.fleet import FleetDocument
 from dimmplan.output.locating import LocateDocument
-from dimmplan.output.machine import AuditDocument, DraftDocument, FoundDocument, MovesDocument
+from dimmplan.output.machine import AuditDocument, DraftDocument, FoundDocument
 from dimmplan.output.mixing import MixDocument, RulesDocument
+from dimmplan.output.moves import MovesDocument
 from dimmplan.output.plan import ImpossibleDocument, PlanDocument
 from dimmplan.output.record import Document, ErrorsDocument, FilesDocument, RefusedDocument
 from dimmplan.output.why import ExpectDocument, WhyDocument

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from pydantic import AliasPath, Field
 
@@ -15,9 +14,11 @@ from dimmplan.output.columns import Column, csv_text, lines_of
 from dimmplan.output.record import Label, Money, Places, Record
 from dimmplan.output.text import indented
 from dimmplan.planner import Planned
-from dimmplan.stock import Shelf
 from dimmplan.supply import Take, UnusableModule, left_out_of, takes_of
 from dimmplan.units import counted, decimal, listed, watts_words
+
+if TYPE_CHECKING:
+    from dimmplan.stock import Shelf
 
 
 def money(value: Fraction | None, currency: str | None) -> str:
@@ -131,29 +132,16 @@ def shortfall_lines(shortfall: Shortfall, *, beside: str = "the shelf") -> Itera
 # -- the pick list -----------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Pick:
-    """Modules to fetch from one row of a shelf, and the label that they stand for on the sheet."""
-
-    count: int
-    label: str
-    serves_as: str
-    place: str
-    note: str = ""
-    part: str = ""
-
-
-def picks_of(planned: Planned, shelf: Shelf) -> list[Pick]:
-    """What a placement takes from a shelf, row by row."""
-    takes = takes_of(planned.board, shelf, planned.placement)
-    return [Pick(t.count, t.lot.label, t.serves_as.label, t.lot.place, t.lot.note, t.lot.part) for t in takes]
-
-
-def pick_csv(placement: Placement, picks: Iterable[Pick]) -> str:
+def pick_csv(placement: Placement, takes: Iterable[Take]) -> str:
     """A pick list as CSV: the label on each module and its place, under the keys of the sheet; no cell runs."""
     keys = {module.label: key for module, key in placement.keys.items()}
     columns = (
-        Column[Pick](key="key", value=lambda pick: keys[pick.serves_as]),
-        *(Column[Pick](key=name) for name in Pick.__dataclass_fields__),
+        Column[Take](key="key", value=lambda take: keys[take.serves_as.label]),
+        Column[Take](key="count"),
+        Column[Take](key="lot.label"),
+        Column[Take](key="serves_as.label", name="serves_as"),
+        Column[Take](key="lot.place"),
+        Column[Take](key="lot.note"),
+        Column[Take](key="lot.part"),
     )
-    return csv_text(columns, picks)
+    return csv_text(columns, takes)

@@ -10,6 +10,7 @@ from dimmplan.model.board import Board, Socket
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module, modules_phrase
 from dimmplan.model.placement import Placement, why_dead
+from dimmplan.model.request import Mode
 from dimmplan.output.columns import Column, lines_of, table
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
@@ -81,9 +82,13 @@ def _headline(planned: Planned, figures: PlacementFigures) -> list[str]:
     processor = f", processor {', '.join(placement.processor.split(','))}" if placement.processor else ""
     worst = min(figures.sockets, key=lambda socket: socket.sweep_gb_s)
     modules = modules_phrase((module, placement.count(module)) for module in placement.types)
+    mode = f" {placement.mode.words}" if placement.mode is not Mode.INDEPENDENT else ""
+    mode += (
+        f" ({format_capacity(figures.capacity_gib)} installed)" if figures.usable_gib != figures.capacity_gib else ""
+    )
     lines = [
         board_line(planned.board),
-        f"{got} in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s{processor}: {modules}",
+        f"{got}{mode} in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s{processor}: {modules}",
         f"Balanced sweep {gb_s(figures.balanced_sweep_gb_s)}; worst socket {worst.socket} {gb_s(worst.sweep_gb_s)}, "
         f"share {decimal(worst.share, 4):.4f}",
     ]

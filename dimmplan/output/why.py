@@ -28,7 +28,7 @@ from dimmplan.output.record import (
 )
 from dimmplan.output.text import as_asked, board_line, wrapped
 from dimmplan.reasons.case import Case, Separation
-from dimmplan.reasons.expect import Expectation
+from dimmplan.reasons.changes import Expectation
 from dimmplan.reasons.rate import RateReason
 from dimmplan.reasons.slots import Attempt, SlotReason
 from dimmplan.rules import Breach
@@ -55,7 +55,7 @@ class AnswerDocument(Document):
     processors: dict[str, str] = Field(description="the processor option of each fitted socket")
     absent_trays: list[str] = Field(description="trays that are not there")
     inlet_c: int | None = Field(description="warmest air at the inlet in degrees Celsius; null where nobody has said")
-    mode: str = Field(description="`independent`, `mirrored` or `sparing`")
+    mode: str = Field(description="`independent`, `mirrored`, `partly-mirrored`, `lockstep` or `sparing`")
     prefer: str = Field(description="the list of criteria")
     status: str = Field(description="`proven` or `best-found`")
     asked_gib: int = Field(description="capacity asked")
@@ -101,7 +101,7 @@ class AnswerText:
 def _asked(case: Case) -> str:
     placement, figures = case.placement, case.plan.figures
     runs = f" in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s" if figures else ""
-    mode = "" if placement.mode is Mode.INDEPENDENT else f", {placement.mode.value}"
+    mode = "" if placement.mode is Mode.INDEPENDENT else f", {placement.mode.words}"
     status = "proven" if placement.status == "proven" else "best found"
     reading = "; sweep is for reading, writing is half as fast" if placement.mode is Mode.MIRRORED else ""
     capacity = as_asked(placement.capacity_gib, case.usable_gib)

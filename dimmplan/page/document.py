@@ -173,7 +173,7 @@ def _figures(facts: Facts) -> dict[str, Any] | None:
         "share": f"{share_sentence(its)}.",
         "columns": _text_columns(SOCKET_HEADS, right=set(SOCKET_HEADS) - words),
         "rows": socket_rows(its),
-        "notes": [socket_note(facts.placement.mode), *node_sentences(its), MODEL],
+        "notes": [socket_note(facts.board, facts.placement.mode), *node_sentences(its), MODEL],
     }
 
 

@@ -15,7 +15,7 @@ fitted                2^sockets - 1                          any set of sockets
 processor             one for each option                    as the board file lists them
 processors, trays,    in version 2 instead: one for each     sockets that differ, trays that are absent, inlet air;
 inlet                 fitted socket, 2 for each tray, 64     other plans are of version 1
-mode,                 3, one for each                        as the tool lists them
+mode,                 3 (8 in version 2), one for each       as the tool lists them; version 2 for later modes
 list, status          list, 2
 capacity asked        3, then 2^13 or 2^20 where it differs  most plans hold just what was asked, or about that much
 hold                  3, then 2 for each slot where needed   few plans have slots on hold, and those are empty
@@ -146,7 +146,8 @@ def encode(board: Board, placement: Placement) -> str:
     placement = replace(placement, processor=option.id if option else None)
     writer = _Writer()
     differ = len(set(placement.processors.values())) > 1
-    version = 2 if placement.absent or differ or placement.inlet_c is not None else 1
+    later_mode = _MODES.index(placement.mode) >= _MODES_OF[1]
+    version = 2 if placement.absent or differ or placement.inlet_c is not None or later_mode else 1
     writer.put(version, _VERSIONS)
     writer.put(_hash(board.id, _ID), _ID)
     writer.put(_hash(placement.electrical_digest, _ELECTRICAL), _ELECTRICAL)
@@ -289,10 +290,10 @@ def _placement(reader: _Reader, board: Board, version: int) -> Placement:
     processor = (seats[0] if seats else None) if alike else ",".join(map("=".join, zip(sockets, seats, strict=True)))
     absent = tuple(tray.name for tray in board.physical.trays if version > 1 and reader.take(2))
     inlet_c = reader.take(_INLETS) - 1 if version > 1 else -1
-    needed = bool(absent) or not alike or inlet_c >= 0
+    mode_number = reader.take(_MODES_OF[version])
+    needed = bool(absent) or not alike or inlet_c >= 0 or mode_number >= _MODES_OF[1]
     if version > 1 and (not needed or not alike and not board.processors_differ):
         raise _refused("a content that no plan on this board has", "a plan code")
-    mode_number = reader.take(_MODES_OF[version])
     if mode_number >= len(_MODES):
         raise _refused("a mode that this release does not know", "a plan code", "A newer release made it.")
     mode = _MODES[mode_number]

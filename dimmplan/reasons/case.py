@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
-from dimmplan.errors import Cause, InputError, Problem, RefusedError, did_you_mean
+from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
 from dimmplan.figures import PlacementFigures, placement_figures
-from dimmplan.model.board import Board, Socket
+from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, board_of
 from dimmplan.model.request import USUAL_OVER, Request, Supply
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import Breach, Content, judge
+from dimmplan.solve.answer import Answer
 from dimmplan.solve.criteria import LISTS, Criterion, criteria_of, ranked
 from dimmplan.solve.evaluate import Value, board_order_of, measured_vector
 from dimmplan.solve.space import Space
@@ -36,7 +37,12 @@ class Alternative:
     @property
     def errors(self) -> tuple[Breach, ...]:
         """The broken error rows."""
-        return tuple(breach for breach in self.breaches if breach.severity == "error")
+        return errors_of(self.breaches)
+
+
+def errors_of(breaches: Iterable[Breach]) -> tuple[Breach, ...]:
+    """The broken error rows of some rows."""
+    return tuple(breach for breach in breaches if breach.severity == "error")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -167,17 +173,16 @@ class Case:
         """What separates an alternative from the plan first. The plan must be sound."""
         if other.errors:
             return Separation(by="rule", name=other.errors[0].rule, breaches=other.errors)
-        if other.figures is None or other.vector is None or self.plan.vector is None:
-            return Separation(by="below", name="capacity", plan=self.usable_gib, alternative=0, better="high")
-        usable = other.figures.usable_gib
-        if usable < self.floor_gib:
+        figures = None if other.vector is None or self.plan.vector is None else other.figures
+        usable = 0 if figures is None else figures.usable_gib
+        if figures is None or usable < self.floor_gib:
             return Separation(by="below", name="capacity", plan=self.usable_gib, alternative=usable, better="high")
         if usable > self.limit_gib:
             return Separation(by="above", name="capacity", plan=self.usable_gib, alternative=usable, better="low")
-        return self._part_by_criteria(other, self.plan.vector, other.vector)
+        return self._part_by_criteria(other)
 
-    def _part_by_criteria(self, other: Alternative, mine: tuple[Value, ...], theirs: tuple[Value, ...]) -> Separation:
-        for criterion, here, there in zip(self.criteria, mine, theirs, strict=True):
+    def _part_by_criteria(self, other: Alternative) -> Separation:
+        for criterion, here, there in zip(self.criteria, self.plan.vector or (), other.vector or (), strict=True):
             if here != there:
                 wins = there > here if criterion.better == "high" else there < here
                 return Separation(
@@ -207,70 +212,70 @@ class Case:
             return 2, (usable, *ranked(self.criteria, other.vector))
         return 0, ranked(self.criteria, other.vector)
 
-    def best_of(self, others: Iterable[Alternative]) -> Alternative | None:
-        """The alternative nearest to being an answer, the first of equals; ``None`` where there is none."""
-        return min(others, key=self.closeness, default=None)
-
     # -- slots -----------------------------------------------------------------------------------------------------
+
+    def held(self, slots: Iterable[str]) -> list[Module]:
+        """The modules in some slots, in their order."""
+        return [module for slot in slots if (module := self.content.get(slot))]
 
     def sockets(self) -> list[Socket]:
         """The fitted sockets in board order."""
-        return self.space.sockets
+        return self.space.wired
 
     def first_empty(self) -> list[str]:
         """For each channel of the fitted sockets its first empty slot, where it has one that may be touched."""
-        return [slot for slot in self._edge(filled=False) if slot not in self.placement.hold]
+        found = (next((s for s in each.slots if not self.content.get(s)), None) for each in self._channels())
+        return [slot for slot in found if slot is not None and slot not in self.placement.hold]
 
     def last_filled(self) -> list[str]:
         """For each channel of the fitted sockets its last filled slot."""
-        return self._edge(filled=True)
+        found = (next((s for s in reversed(each.slots) if self.content.get(s)), None) for each in self._channels())
+        return [slot for slot in found if slot is not None]
 
-    def _edge(self, *, filled: bool) -> list[str]:
-        found: list[str] = []
-        for socket in self.sockets():
-            for channel in socket.channels:
-                fitting = [slot for slot in channel.slots if (self.content.get(slot) is not None) is filled]
-                if fitting:
-                    found.append(fitting[-1] if filled else fitting[0])
-        return found
+    def _channels(self) -> Iterator[Channel]:
+        return (channel for socket in self.sockets() for channel in socket.channels)
 
     def look(self, slot: str, beside: str | None = None) -> tuple[object, ...]:
         """What distinguishes a slot for the figures; slots of one look, seen from ``beside``, are interchangeable."""
         channel = self.board.channel_of[slot]
-        looks = self._looks[channel.socket]
         near: tuple[object, ...] = ()
         if beside is not None:
             other = self.board.channel_of[beside]
             same_socket = other.socket == channel.socket
             near = (same_socket, same_socket and other.controller == channel.controller, other == channel)
-        place = channel.slots.index(slot)
-        return looks.socket, looks.controllers[channel.controller], looks.channels[channel.id], place, near
+        return (*self._looks[channel.name], channel.slots.index(slot), near)
 
     @cached_property
-    def _looks(self) -> dict[str, _Looks]:
-        return {socket.id: self._socket_looks(index, socket) for index, socket in enumerate(self.sockets())}
-
-    def _socket_looks(self, index: int, socket: Socket) -> _Looks:
-        shape = self.space.shapes[index]
-        ordered = self.space.prescribes(socket.id)
-        channels: dict[str, tuple[object, ...]] = {}
-        controllers: dict[str, tuple[object, ...]] = {}
-        for controller, shapes in zip(socket.controllers, shape.controllers, strict=True):
-            for channel, its in zip(controller.channels, shapes, strict=True):
-                held = tuple(self._held(slot) for slot in channel.slots)
-                channels[channel.id] = (its.slots, its.membership, held, channel.name if ordered else "")
-            controllers[controller.id] = tuple(sorted(channels[channel.id] for channel in controller.channels))
-        return _Looks((shape.rules, tuple(sorted(map(str, controllers.values())))), controllers, channels)
+    def _looks(self) -> dict[str, tuple[object, ...]]:
+        """How each channel's socket, its controller and the channel itself look to the figures."""
+        found: dict[str, tuple[object, ...]] = {}
+        for shape, socket in zip(self.space.shapes, self.sockets(), strict=True):
+            ordered = self.space.prescribes(socket.id)
+            controllers = []
+            for controller, shapes in zip(socket.controllers, shape.controllers, strict=True):
+                channels = [
+                    (its.slots, its.membership, tuple(map(self._held, channel.slots)), channel.name if ordered else "")
+                    for channel, its in zip(controller.channels, shapes, strict=True)
+                ]
+                controllers.append((controller, channels, tuple(sorted(channels))))
+            look = shape.rules, tuple(sorted(str(its) for _, _, its in controllers))
+            for controller, channels, its in controllers:
+                for channel, own in zip(controller.channels, channels, strict=True):
+                    found[channel.name] = (look, its, own)
+        return found
 
     def _held(self, slot: str) -> str:
         module = self.content.get(slot)
         return module.label if module else "hold" if slot in self.placement.hold else ""
 
 
-@dataclass(frozen=True, slots=True)
-class _Looks:
-    """How a socket, its controllers and its channels look to the figures."""
-
-    socket: tuple[object, ...]
-    controllers: dict[str, tuple[object, ...]]
-    channels: dict[str, tuple[object, ...]]
+def solved_below(solve: Callable[[Request], Answer], request: Request) -> Answer:
+    """The answer to a request, or to the nearest capacity below it that has one. Raises ``ImpossibleError``."""
+    while True:
+        try:
+            return solve(request)
+        except ImpossibleError as error:
+            below = math.floor(error.below_gib or 0)
+            if not 0 < below < request.capacity_gib:
+                raise
+            request = replace(request, capacity_gib=below)

@@ -1,4 +1,4 @@
-"""What comes next, and what a change does: modules added to a plan whose modules stay where they are."""
+"""What other contents do to a plan: slots changed, modules that come next, exactly the slots that somebody expected."""
 
 from __future__ import annotations
 
@@ -7,15 +7,18 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from dimmplan.errors import ImpossibleError
 from dimmplan.figures import PlacementFigures
 from dimmplan.growth.pinned import SWEEP, all_of, closed, staying
+from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Lot, Supply
 from dimmplan.moves import plan_moves
-from dimmplan.reasons.case import Alternative, Case
-from dimmplan.rules import Breach
+from dimmplan.reasons.case import Alternative, Case, Separation, solved_below
+from dimmplan.rules import Breach, CountsRow, SequenceRow
+from dimmplan.solve.answer import solve
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.criteria import CRITERIA, ranked
@@ -120,18 +123,15 @@ def next_answer(case: Case, modules: Sequence[Module] = ()) -> NextAnswer:
     Raises ``RefusedError`` where the plan itself breaks a rule.
     """
     case.require_sound()
-    singles: list[NextStep] = []
-    groups: list[NextStep] = []
-    refused: list[NextStep] = []
-    complete = True
-    for module in modules or case.placement.types:
-        single, no = _single(case, module)
-        singles += single
-        refused += no
-        group, every = _group(case, module)
-        groups += group
-        complete = complete and every
-    return NextAnswer(singles=tuple(singles), groups=tuple(groups), refused=tuple(refused), complete=complete)
+    types = modules or case.placement.types
+    alone = [_single(case, module) for module in types]
+    groups = [_group(case, module) for module in types]
+    return NextAnswer(
+        singles=tuple(step for singles, _ in alone for step in singles),
+        groups=tuple(step for step, _ in groups if step is not None),
+        refused=tuple(step for _, refused in alone for step in refused),
+        complete=all(proven for _, proven in groups),
+    )
 
 
 def _step(case: Case, module: Module, slots: Sequence[str], equal: Iterable[str] = ()) -> NextStep:
@@ -166,7 +166,7 @@ def _growth_rank(case: Case, vector: tuple[Value, ...]) -> tuple[Value, ...]:
     return tuple(value for criterion, value in pairs if criterion.name != "over_gib")
 
 
-def _group(case: Case, module: Module) -> tuple[list[NextStep], bool]:
+def _group(case: Case, module: Module) -> tuple[NextStep | None, bool]:
     """The smallest group of those that sweep highest, and whether that is proven: a search around what stays."""
     held = Counter(case.content.values())
     types = [supply.module for supply in case.request.supplies if held[supply.module] or supply.module == module]
@@ -182,7 +182,101 @@ def _group(case: Case, module: Module) -> tuple[list[NextStep], bool]:
     except EffortSpent:
         found, proven = search.incumbent, False
     if found is None:
-        return [], proven
+        return None, proven
     after = content_of(space, found.board_order)
     slots = [slot for slot in case.board.slots if after.get(slot) and case.content.get(slot) is None]
-    return [_step(case, module, slots)], proven
+    return _step(case, module, slots), proven
+
+
+# -- exactly these slots ------------------------------------------------------------------------------------------
+
+EXPECTED = "expected"
+"""Begin of the ids of the rows that hold a copy of the board to just those slots."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Expectation:
+    """What comes of filling exactly ``slots``.
+
+    ``exact``: it takes just the plan's modules; otherwise the plan's types in other numbers. ``proven``: of all
+    assignments of them to the slots, ``alternative`` is the best by the plan's list, or the first where it is refused.
+    ``only_plan`` and ``only_expected`` are the slots that one of the two fills and the other does not.
+    """
+
+    slots: tuple[str, ...]
+    exact: bool
+    proven: bool
+    alternative: Alternative
+    separation: Separation
+    only_plan: tuple[str, ...]
+    only_expected: tuple[str, ...]
+
+
+def expectation(case: Case, slots: Sequence[str]) -> Expectation:
+    """Judge exactly these slots filled. Raises ``RefusedError`` where the plan itself breaks a rule."""
+    case.require_sound()
+    modules = [module for module in case.content.values() if module]
+    exact = len(modules) == len(slots)
+    content, proven = _best_content(case, slots, exact=exact)
+    alternative = case.weigh(content)
+    mine = [slot for slot, module in case.placement.slots if module]
+    return Expectation(
+        slots=tuple(slots),
+        exact=exact,
+        proven=proven,
+        alternative=alternative,
+        separation=case.part(alternative),
+        only_plan=tuple(slot for slot in mine if slot not in slots),
+        only_expected=tuple(slot for slot in slots if slot not in mine),
+    )
+
+
+def _best_content(case: Case, slots: Sequence[str], *, exact: bool) -> tuple[dict[str, Module | None], bool]:
+    """The best assignment of modules to the slots by the exact search, or a plain one where none is allowed."""
+    types = case.placement.types
+    if exact and len(types) == 1:
+        return {slot: types[0] if slot in slots else None for slot in case.board.slots}, True
+    supplies = tuple(
+        Supply(module=module, lots=(Lot(count=case.placement.count(module) if exact else None),)) for module in types
+    )
+    board = _held_to(case, slots)
+    if board is not None:
+        asked = math.ceil(case.usable_gib) if exact else case.request.capacity_gib
+        request = replace(case.request, capacity_gib=asked, supplies=supplies, over_gib=None)
+        try:
+            answer = solved_below(lambda asked: solve(board, asked, alternatives=False), request)
+        except ImpossibleError:
+            return _plain(case, slots, exact=exact), False
+        return answer.best.content, answer.proven
+    return _plain(case, slots, exact=exact), False
+
+
+def _held_to(case: Case, slots: Sequence[str]) -> Board | None:
+    """A copy of the board on which exactly these slots can be filled; ``None`` where a socket would be empty."""
+    rows: list[SequenceRow | CountsRow] = []
+    for index, socket in enumerate(case.sockets()):
+        here = [slot for slot in socket.slots if slot in slots]
+        if not here:
+            return None
+        order = (*here, *(slot for slot in socket.slots if slot not in here))
+        ids = f"{EXPECTED}-slots-{index}", f"{EXPECTED}-count-{index}"  # of their own, or sockets would look equal
+        rows.append(SequenceRow(id=ids[0], check="sequence", socket=socket.id, slots=order, source="MODEL"))
+        rows.append(CountsRow(id=ids[1], check="counts", modules=(len(here),), sockets=(socket.id,), source="MODEL"))
+    return replace(case.board, rules=(*case.board.rules, *rows))
+
+
+def _plain(case: Case, slots: Sequence[str], *, exact: bool) -> dict[str, Module | None]:
+    """Modules on the slots without a search: more ranks first, then larger ones, first slots before second ones."""
+    held = sorted(
+        (module for module in case.content.values() if module),
+        key=lambda module: (-module.package_ranks, *module.order_key),
+    )
+    if not exact:
+        held = [case.placement.types[0]] * len(slots)
+
+    def place(slot: str) -> int:
+        return case.board.channel_of[slot].slots.index(slot)
+
+    order = sorted(slots, key=place)
+    content: dict[str, Module | None] = dict.fromkeys(case.board.slots)
+    return content | dict(zip(order, held, strict=True))

@@ -6,6 +6,9 @@ import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from operator import attrgetter
+from typing import NamedTuple
 
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem
 from dimmplan.growth.pinned import Start, closed, solve_from
@@ -14,8 +17,8 @@ from dimmplan.model.module import Module, by_type
 from dimmplan.model.move import Change
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
-from dimmplan.reasons.case import Alternative, Case
-from dimmplan.reasons.halving import SplitStep, split_steps
+from dimmplan.reasons.case import Alternative, Case, errors_of, solved_below
+from dimmplan.rules import Breach
 from dimmplan.solve.answer import Answer
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
@@ -31,6 +34,8 @@ MOST_STEPS_UP = 8
 """How often a larger set of the same sweep is looked for."""
 EFFORT_STEP_UP = 50_000
 """Search nodes for each of them; a search that this stops leaves the set best found, not proven."""
+_MOST_CUTS = 5
+"""How many ways to cut the suspects in two are tried, the most even ones first."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,7 +52,28 @@ class LeftSet:
     @property
     def modules(self) -> int:
         """How many modules it takes."""
-        return sum(module is not None for module in self.alternative.content.values())
+        return _module_count(self.alternative)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SplitStep:
+    """One step of halving. ``suspects`` hold the fault; ``keep`` are the half that stays in for the test.
+
+    ``company`` are modules known to be good that stay in beside them because the rules want it; ``out`` is all that
+    is taken out. ``broken`` are error rows that the test breaks, ``other_broken`` those that the other half breaks:
+    empty where that half can be tested as well. ``if_fault`` and ``if_clean`` name the next step by its number, or
+    the slot whose module is bad.
+    """
+
+    number: int
+    suspects: tuple[str, ...]
+    keep: tuple[str, ...]
+    company: tuple[str, ...]
+    out: tuple[str, ...]
+    broken: tuple[Breach, ...]
+    other_broken: tuple[Breach, ...]
+    if_fault: int | str
+    if_clean: int | str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,17 +158,11 @@ def _best(
     asked = min(asked_gib, _total(left))
     if not asked:
         return None, ()
-    request = _request(case, left, asked)
-    while True:
-        try:
-            answer = _solve(case, request)
-        except ImpossibleError as error:
-            below = math.floor(error.below_gib or 0)
-            if not below:
-                return None, error.causes
-            request = replace(request, capacity_gib=below)
-        else:
-            return _left_set(case, stay, answer.best.content, proven=answer.proven), ()
+    try:
+        answer = solved_below(partial(_solve, case), _request(case, left, asked))
+    except ImpossibleError as error:
+        return None, error.causes
+    return _left_set(case, stay, answer.best.content, proven=answer.proven), ()
 
 
 def _solve(case: Case, request: Request) -> Answer:
@@ -198,11 +218,7 @@ def _smallest(case: Case, stay: Held, left: Sequence[tuple[Module, int]]) -> Lef
     return _left_set(case, stay, content_of(space, found.board_order), proven=proven, worth=_module_count)
 
 
-def _vector(alternative: Alternative) -> object:
-    return alternative.vector
-
-
-def _module_count(alternative: Alternative) -> object:
+def _module_count(alternative: Alternative) -> int:
     return sum(module is not None for module in alternative.content.values())
 
 
@@ -212,7 +228,7 @@ def _left_set(
     content: Held,
     *,
     proven: bool,
-    worth: Callable[[Alternative], object] = _vector,
+    worth: Callable[[Alternative], object] = attrgetter("vector"),
 ) -> LeftSet | None:
     """A content as a set, with modules left where they are where that costs nothing.
 
@@ -234,37 +250,132 @@ def _settled(
 ) -> Alternative | None:
     """A population worth as much as ``target`` that leaves as many modules of ``stay`` in place as is found.
 
-    ``stay`` itself where it is worth as much, then one move away from it, then the target with equal channels,
-    controllers and sockets traded. ``None`` where all of them would fill a slot on hold.
+    ``None`` where all of them would fill a slot on hold.
     """
     wanted = worth(target)
-    near: Iterator[Alternative] = iter(())
-    if _size(stay) == _size(target.content):  # otherwise modules are taken out, and no move comes to as many
-        near = itertools.chain([case.weigh(stay)], _one_move(case, stay))
-    candidates = itertools.chain(near, (_traded(case, stay, target) for _ in range(1)), [target])
-    for candidate in candidates:
+    for candidate in _candidates(case, stay, target):
         usable = not any(candidate.content.get(slot) for slot in case.placement.hold)
         if usable and candidate.vector is not None and worth(candidate) == wanted:
             return candidate
     return None
 
 
-def _size(held: Held) -> int:
-    return sum(module is not None for module in held.values())
-
-
-def _one_move(case: Case, stay: Held) -> Iterator[Alternative]:
-    """Every population one move away, one of each look."""
-    here = Case(case.board, replace(case.placement, slots=tuple(stay.items())), extra=case.placement.types)
-    seen: set[object] = set()
-    for start, goal in itertools.product(here.last_filled(), here.first_empty()):
-        look = here.look(start), here.look(goal, start)
-        if look not in seen:
-            seen.add(look)
-            yield case.weigh({**stay, start: None, goal: stay[start]})
-
-
-def _traded(case: Case, stay: Held, target: Alternative) -> Alternative:
-    """The target with equal sockets, controllers and channels in the order that keeps most modules in place."""
+def _candidates(case: Case, stay: Held, target: Alternative) -> Iterator[Alternative]:
+    """``stay``, then one move away from it, then the target with equal channels and sockets traded, or as it is."""
+    if sum(map(bool, stay.values())) == _module_count(target):  # else modules are taken out: no move comes to as many
+        yield case.weigh(stay)
+        here = Case(case.board, replace(case.placement, slots=tuple(stay.items())), extra=case.placement.types)
+        seen: set[object] = set()
+        for start, goal in itertools.product(here.last_filled(), here.first_empty()):
+            look = here.look(start), here.look(goal, start)
+            if look not in seen:
+                seen.add(look)
+                yield case.weigh({**stay, start: None, goal: stay[start]})
     (content,) = most_staying(case.board, case.request, [target.content], stay, hold=case.placement.hold)
-    return case.weigh(content)
+    yield case.weigh(content)
+    yield target
+
+
+# -- halving ---------------------------------------------------------------------------------------------------------
+
+
+class _Test(NamedTuple):
+    """A half with its company, and the error rows that it breaks."""
+
+    keep: tuple[str, ...]
+    company: tuple[str, ...]
+    broken: tuple[Breach, ...]
+
+
+def split_steps(case: Case, content: Held) -> tuple[SplitStep, ...]:
+    """Steps of halving over the modules of a content, each module in its own slot; step 1 comes first.
+
+    One module is taken to be bad: what a test leaves out is then known to be good where the test shows the fault.
+    """
+    splitter = _Splitter(case, content)
+    splitter.step(splitter.filled)
+    return tuple(splitter.steps[number] for number in sorted(splitter.steps))
+
+
+class _Splitter:
+    def __init__(self, case: Case, content: Held) -> None:
+        self.case, self.content = case, content
+        self.filled = tuple(slot for slot in case.board.slots if content.get(slot))
+        self.place = {slot: case.board.channel_of[slot].slots.index(slot) for slot in self.filled}
+        self.steps: dict[int, SplitStep] = {}
+        self.count = 0
+
+    def step(self, suspects: tuple[str, ...]) -> int | str:
+        """Make the step for these suspects and those after it; its number, or the slot where one is left."""
+        if len(suspects) < 2:
+            return "".join(suspects)
+        self.count += 1
+        number = self.count
+        test, other = self._halved(suspects)
+        self.steps[number] = SplitStep(
+            number=number,
+            suspects=suspects,
+            keep=test.keep,
+            company=test.company,
+            out=tuple(slot for slot in self.filled if slot not in {*test.keep, *test.company}),
+            broken=test.broken,
+            other_broken=other.broken,
+            if_fault=self.step(test.keep),
+            if_clean=self.step(other.keep),
+        )
+        return number
+
+    def _halved(self, suspects: tuple[str, ...]) -> tuple[_Test, _Test]:
+        """The most even cut whose halves both break no rule, or whose first does, or the most even one."""
+        good = tuple(slot for slot in self.filled if slot not in suspects)
+        tried: list[tuple[_Test, _Test]] = []
+        for half in self._halves(suspects):
+            first = self._test(tuple(slot for slot in suspects if slot in half), good)
+            second = self._test(tuple(slot for slot in suspects if slot not in half), good)
+            if not first.broken and not second.broken:
+                return first, second
+            tried.append((second, first) if first.broken and not second.broken else (first, second))
+        return next((pair for pair in tried if not pair[0].broken), tried[0])
+
+    def _halves(self, suspects: tuple[str, ...]) -> Iterator[set[str]]:
+        """Ways to cut in two, most even first: whole channels, taken from the sockets in turn, or within a channel."""
+        turns: list[tuple[int, int, tuple[str, ...]]] = []
+        for place, socket in enumerate(self.case.sockets()):
+            channels = [tuple(slot for slot in channel.slots if slot in suspects) for channel in socket.channels]
+            turns += [(turn, place, slots) for turn, slots in enumerate(slots for slots in channels if slots)]
+        units = [slots for _, _, slots in sorted(turns)]
+        if len(units) == 1:
+            units = [(slot,) for slot in units[0]]
+        halves = [{slot for unit in units[:cut] for slot in unit} for cut in range(1, len(units))]
+        yield from sorted(halves, key=lambda half: abs(2 * len(half) - len(suspects)))[:_MOST_CUTS]
+
+    def _test(self, keep: tuple[str, ...], good: Sequence[str]) -> _Test:
+        """The half with the least company that makes it a population that breaks no error row."""
+        broken: tuple[Breach, ...] = ()
+        company: set[str] = set()
+        for company in self._companies(keep, good):
+            content = {slot: self.content[slot] if slot in company or slot in keep else None for slot in self.filled}
+            broken = errors_of(self.case.judge_content(content))
+            if not broken:
+                break
+        return _Test(keep, tuple(slot for slot in self.filled if slot in company), broken)
+
+    def _companies(self, keep: tuple[str, ...], good: Sequence[str]) -> Iterator[set[str]]:
+        """Known good modules to stay beside a half: ever more of them, all at last."""
+        before = {
+            slot
+            for kept in keep
+            for slot in self.case.board.channel_of[kept].slots
+            if slot in good and self.place[slot] < self.place[kept]
+        }
+        yield before
+        sockets = self.case.sockets()
+        more = [
+            sorted((s for s in socket.slots if s in good and s not in before), key=lambda s: self.place[s])
+            for socket in sockets
+        ]
+        held = [sum(slot in keep or slot in before for slot in socket.slots) for socket in sockets]
+        yield before | {slots[0] for slots, count in zip(more, held, strict=True) if slots and not count}
+        most = max(held)
+        yield before | {slot for slots, count in zip(more, held, strict=True) for slot in slots[: most - count]}
+        yield set(good)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal, get_args
 
 from dimmplan.errors import ImpossibleError
@@ -15,6 +15,7 @@ from dimmplan.model.module import Module, by_type
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.model.rows import ModuleField
 from dimmplan.rates import ChannelRate, rate_on
+from dimmplan.reasons.case import errors_of, solved_below
 from dimmplan.rules import (
     Breach,
     MixRow,
@@ -56,7 +57,7 @@ class MixLoad:
     @property
     def allowed(self) -> bool:
         """True where no error row breaks."""
-        return not any(breach.severity == "error" for breach in self.breaches)
+        return not errors_of(self.breaches)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,10 +140,7 @@ def mix_of(
     refused = tuple(
         (module, breach)
         for module in types
-        for breach in (
-            [breach for breach in judge_module(rows, module) if breach.severity == "error"]
-            or judge_alone(board, option, module)
-        )
+        for breach in (errors_of(judge_module(rows, module)) or judge_alone(board, option, module))
     )
     judged = _Judge(board, sockets, processor, rows)
     mix = Mix(
@@ -184,11 +182,11 @@ class _Judge:
     def _closest(self, one: Module, other: Module) -> tuple[Together, tuple[MixLoad, ...], tuple[Breach, ...]]:
         view = SystemView(board=self.board, fitted=self.fitted, content={"one": one, "other": other})
         system = tuple(judge_system(self.mixes, view))
-        if _errors(system):
+        if errors_of(system):
             return "never", (), system
         at_one = SocketView(socket=self.sockets[0], modules=2, capacity_gib=0, types=(one, other))
         socket = tuple(judge_socket(self.mixes, at_one))
-        if _errors(socket):
+        if errors_of(socket):
             return ("sockets" if len(self.sockets) > 1 else "never"), (), (*system, *socket)
         loads = tuple(self._loads(one, other))
         if any(load.allowed for load in loads):
@@ -222,10 +220,6 @@ class _Judge:
                 *judge_rate(self.board, self.option, channel, slots),
             ),
         )
-
-
-def _errors(breaches: Iterable[Breach]) -> bool:
-    return any(breach.severity == "error" for breach in breaches)
 
 
 # -- the price -------------------------------------------------------------------------------------------------------
@@ -262,11 +256,11 @@ def _priced(mix: Mix, processor: str | None) -> Mix:
 
 def _solved(board: Board, request: Request, *, nearest: bool) -> MixSet | None:
     """The best placement for a request, or where ``nearest`` says so for the nearest capacity below it."""
+    ask = partial(solve, board, alternatives=False)
     try:
-        answer = solve(board, request, alternatives=False)
-    except ImpossibleError as error:
-        below = math.floor(error.below_gib or 0) if nearest else 0
-        return _solved(board, replace(request, capacity_gib=below), nearest=nearest) if below else None
+        answer = solved_below(ask, request) if nearest else ask(request)
+    except ImpossibleError:
+        return None
     content = answer.best.content
     option = board.processor(request.processor)
     return MixSet(

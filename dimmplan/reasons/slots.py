@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.errors import Cause, InputError, Problem, RefusedError, did_you_mean, gathered
 from dimmplan.model.board import Board, Channel
 from dimmplan.model.module import Module
+from dimmplan.model.placement import why_dead
 from dimmplan.reasons.case import Alternative, Case, Separation
-from dimmplan.rules import FittedRow, all_rows, of_kind
+from dimmplan.rules import TRAY_RULE, FittedRow, all_rows, of_kind
 from dimmplan.units import quoted
 
 State = Literal["filled", "empty", "dead", "hold"]
@@ -50,7 +51,7 @@ class Attempt:
 
 @dataclass(frozen=True, kw_only=True)
 class SlotReason:
-    """Why a slot is as it is. ``channel_gib`` is what each channel of its socket holds, in board order.
+    """Why a slot is as it is.
 
     ``place`` counts the slots of a channel from 0. Slots that are dead or on hold have no alternative; for a dead
     one ``row`` is the row about fitted sockets, where the board has one.
@@ -63,7 +64,6 @@ class SlotReason:
     channel: str
     place: int
     module: Module | None
-    channel_gib: tuple[tuple[str, int], ...]
     tried: tuple[Attempt, ...] = ()
     row: FittedRow | None = None
 
@@ -90,6 +90,45 @@ def _nearest_hint(board: Board, wanted: str) -> str:
     return ""
 
 
+def read_slots(case: Case, text: str, *, file: str) -> tuple[str, ...]:
+    """Slots from a list with commas, in board order.
+
+    Raises ``InputError`` for an unknown name, ``RefusedError`` for a slot that is dead or on hold.
+    """
+    problems: list[Problem] = []
+    named: set[str] = set()
+    for part in text.split(","):
+        with gathered(problems):
+            named.add(read_slot(case.board, part, file=file))
+    if problems:
+        raise InputError(problems)
+    require_usable(case, sorted(named))
+    return tuple(slot for slot in case.board.slots if slot in named)
+
+
+def require_usable(case: Case, slots: Sequence[str]) -> None:
+    """Raise ``RefusedError`` for slots that are dead or on hold."""
+    causes: list[Cause] = []
+    for slot in slots:
+        dead = why_dead(case.board, case.placement, slot)
+        if dead:
+            rule, why, source = _DEAD[dead]
+            why = why.format(socket=case.board.channel_of[slot].socket, tray=case.board.tray_of.get(slot))
+            causes.append(Cause(rule, f"{slot} is dead: {why}.", source))
+        elif slot in case.placement.hold:
+            text = f"{slot} is on hold: nothing is pulled, moved or inserted there."
+            causes.append(Cause("hold", text, "PRACTICE"))
+    if causes:
+        raise RefusedError(causes)
+
+
+_DEAD = {
+    "processor": ("dead", "socket {socket} has no processor in this plan", "PRACTICE"),
+    "tray": (TRAY_RULE, "its tray {tray} is not there", "PRACTICE"),
+    "channel": ("served", "the processor of this plan does not serve its channel", "MODEL"),
+}
+
+
 def slot_reasons(case: Case) -> tuple[SlotReason, ...]:
     """The reason of every slot, in board order. Raises ``RefusedError`` where the plan itself breaks a rule."""
     return tuple(slot_reason(case, slot) for slot in case.board.slots)
@@ -99,134 +138,100 @@ def slot_reason(case: Case, slot: str) -> SlotReason:
     """The reason of one slot. Raises ``RefusedError`` where the plan itself breaks a rule."""
     case.require_sound()
     channel = case.board.channel_of[slot]
-    if channel.socket not in case.placement.fitted:
-        rows = of_kind(all_rows(case.board, case.option), FittedRow)
-        return _reason(case, slot, "dead", "dead", row=rows[0] if rows else None)
-    if slot not in case.board.served:
-        return _reason(case, slot, "dead", "dead")
-    if slot in case.placement.hold:
-        return _reason(case, slot, "hold", "hold")
     module = case.content.get(slot)
-    if module is None:
-        tried = (*_fill(case, slot, channel), *_move_here(case, slot))
-        return _reason(case, slot, "empty", _empty_kind(case, channel, tried), tried=tried)
-    tried = (*_leave_empty(case, slot, module), *_move_away(case, slot, module), *_exchange(case, slot, module))
-    return _reason(case, slot, "filled", _filled_kind(case, slot, channel, tried), tried=tried)
-
-
-def _reason(
-    case: Case,
-    slot: str,
-    state: State,
-    kind: ReasonKind,
-    *,
-    tried: tuple[Attempt, ...] = (),
-    row: FittedRow | None = None,
-) -> SlotReason:
-    channel = case.board.channel_of[slot]
-    return SlotReason(
+    found = SlotReason(
         slot=slot,
-        state=state,
-        kind=kind,
+        state="dead",
+        kind="dead",
         socket=channel.socket,
         channel=channel.id,
         place=channel.slots.index(slot),
-        module=case.content.get(slot),
-        channel_gib=_channel_gib(case, channel.socket),
-        tried=tried,
-        row=row,
+        module=module,
     )
+    if channel.socket not in case.placement.fitted:
+        return replace(found, row=next(iter(of_kind(all_rows(case.board, case.option), FittedRow)), None))
+    if slot not in case.board.served:
+        return found
+    if slot in case.placement.hold:
+        return replace(found, state="hold", kind="hold")
+    options = _of_empty(case, slot, channel) if module is None else _of_filled(case, slot, channel, module)
+    tried = tuple(_best(case, what, list(each)) for what, each in options if each)
+    if module is None:
+        return replace(found, state="empty", kind=_empty_kind(case, channel, tried), tried=tried)
+    return replace(found, state="filled", kind=_filled_kind(case, slot, channel, tried), tried=tried)
 
 
-def _channel_gib(case: Case, socket_id: str) -> tuple[tuple[str, int], ...]:
-    return tuple(
-        (channel.id, sum(module.capacity_gib for slot in channel.slots if (module := case.content.get(slot))))
-        for channel in case.board.socket(socket_id).channels
-    )
+def filled_gib(case: Case, socket_id: str) -> list[int]:
+    """What each filled channel of a socket holds, in board order."""
+    held = (case.held(channel.slots) for channel in case.board.socket(socket_id).channels)
+    return [sum(module.capacity_gib for module in modules) for modules in held if modules]
 
 
 # -- alternatives ----------------------------------------------------------------------------------------------------
 
+Option = tuple[Module, str | None, dict[str, Module | None]]
+"""What is put, moved or taken out, the other slot, and what the slots hold then."""
 
-def _best(case: Case, what: What, options: Iterable[tuple[Module, str | None, Alternative]]) -> Iterator[Attempt]:
+
+def _best(case: Case, what: What, options: Sequence[Option]) -> Attempt:
     """The option nearest to being an answer, the first of equals."""
-    found = list(options)
-    if found:
-        module, other, alternative = min(found, key=lambda option: case.closeness(option[2]))
-        yield Attempt(
-            what=what,
-            module=module,
-            other=other,
-            alternative=alternative,
-            separation=case.part(alternative),
-            of=len(found),
-        )
+    weighed = [(module, other, case.changed(changes)) for module, other, changes in options]
+    module, other, alternative = min(weighed, key=lambda option: case.closeness(option[2]))
+    return Attempt(
+        what=what,
+        module=module,
+        other=other,
+        alternative=alternative,
+        separation=case.part(alternative),
+        of=len(options),
+    )
 
 
-def _fill(case: Case, slot: str, channel: Channel) -> Iterator[Attempt]:
-    """One more module here: of the type next to it, or of another type of the plan where that one breaks a rule."""
+def _of_empty(case: Case, slot: str, channel: Channel) -> Iterator[tuple[What, Sequence[Option]]]:
+    """One more module here, or one of another channel moved here.
+
+    It is of the type next to it, or of another type of the plan where that one breaks a rule.
+    """
     types = dict.fromkeys((_type_beside(case, slot, channel), *case.placement.types))
-    for module in types:
-        alternative = case.changed({slot: module})
-        if not alternative.errors:
-            yield from _best(case, "fill", [(module, None, alternative)])
-            return
-    yield from _best(case, "fill", [(module, None, case.changed({slot: module})) for module in types])
+    fills: list[Option] = [(module, None, {slot: module}) for module in types]
+    yield "fill", next(([fill] for fill in fills if not case.changed(fill[2]).errors), fills)
+    donors = [other for other in case.last_filled() if case.board.channel_of[other] != channel]
+    yield (
+        "move-here",
+        [
+            (module, other, {other: None, slot: module})
+            for other in _distinct(case, donors, slot)
+            for module in case.held([other])
+        ],
+    )
 
 
 def _type_beside(case: Case, slot: str, channel: Channel) -> Module:
     """The type on the same channel, or the nearest one of the socket in board order, or the plan's first."""
-    held = [module for other in channel.slots if (module := case.content.get(other))]
-    if held:
-        return held[-1]
     slots = case.board.socket(channel.socket).slots
     here = slots.index(slot)
-    near = sorted((abs(index - here), index) for index, other in enumerate(slots) if case.content.get(other))
-    module = case.content[slots[near[0][1]]] if near else None
-    return module or case.placement.types[0]
+    nearest_first = sorted(slots, key=lambda other: (abs(slots.index(other) - here), slots.index(other)))
+    return next(iter((*case.held(reversed(channel.slots)), *case.held(nearest_first), *case.placement.types)))
 
 
-def _move_here(case: Case, slot: str) -> Iterator[Attempt]:
-    """A module of another channel moved here."""
-    channel = case.board.channel_of[slot]
-    donors = [other for other in case.last_filled() if case.board.channel_of[other] != channel]
-    yield from _best(case, "move-here", _moves(case, ((other, slot) for other in _distinct(case, donors, slot)), 0))
-
-
-def _leave_empty(case: Case, slot: str, module: Module) -> Iterator[Attempt]:
-    """The module taken out."""
-    yield from _best(case, "empty", [(module, None, case.changed({slot: None}))])
-
-
-def _move_away(case: Case, slot: str, module: Module) -> Iterator[Attempt]:
-    """The module moved to another channel; none for a module that has another behind it on its channel."""
-    if slot not in case.last_filled():
-        return
-    channel = case.board.channel_of[slot]
-    targets = [other for other in case.first_empty() if case.board.channel_of[other] != channel]
-    yield from _best(case, "move-away", _moves(case, ((slot, other) for other in _distinct(case, targets, slot)), 1))
-
-
-def _moves(
-    case: Case, pairs: Iterable[tuple[str, str]], other: Literal[0, 1]
-) -> Iterator[tuple[Module, str | None, Alternative]]:
-    for pair in pairs:
-        module = case.content[pair[0]]
-        assert module is not None
-        yield module, pair[other], case.changed({pair[0]: None, pair[1]: module})
-
-
-def _exchange(case: Case, slot: str, module: Module) -> Iterator[Attempt]:
-    """The module exchanged with one of another type."""
+def _of_filled(case: Case, slot: str, channel: Channel, module: Module) -> Iterator[tuple[What, Sequence[Option]]]:
+    """The module taken out, moved to another channel where none is behind it, or exchanged with one of another type."""
+    yield "empty", [(module, None, {slot: None})]
+    if slot in case.last_filled():
+        targets = [other for other in case.first_empty() if case.board.channel_of[other] != channel]
+        yield (
+            "move-away",
+            [(module, other, {slot: None, other: module}) for other in _distinct(case, targets, slot)],
+        )
     others = [other for other, held in case.placement.slots if held and held != module]
-
-    def exchanged() -> Iterator[tuple[Module, str | None, Alternative]]:
-        for other in _distinct(case, others, slot):
-            held = case.content[other]
-            assert held is not None
-            yield held, other, case.changed({slot: held, other: module})
-
-    yield from _best(case, "exchange", exchanged())
+    yield (
+        "exchange",
+        [
+            (held, other, {slot: held, other: module})
+            for other in _distinct(case, others, slot)
+            for held in case.held([other])
+        ],
+    )
 
 
 def _distinct(case: Case, slots: Iterable[str], beside: str) -> list[str]:
@@ -259,18 +264,14 @@ def _empty_kind(case: Case, channel: Channel, tried: tuple[Attempt, ...]) -> Rea
 def _filled_kind(case: Case, slot: str, channel: Channel, tried: tuple[Attempt, ...]) -> ReasonKind:
     if any(each.separation.first == "alternative" for each in tried):
         return "alternative-first"
-    empty = tried[0]
-    if any(breach.check == "fill-order" for breach in empty.separation.breaches):
+    empty = tried[0].separation
+    if any(breach.check == "fill-order" for breach in empty.breaches):
         return "first-in-channel"
-    socket = case.board.socket(channel.socket)
     place = channel.slots.index(slot)
-    if place and all(case.content.get(each.slots[0]) for each in socket.channels):
+    if place and all(case.content.get(each.slots[0]) for each in case.board.socket(channel.socket).channels):
         return "stacked"
-    moved = [each for each in tried if each.what == "move-away"]
-    if any(each.separation.by == "board-order" for each in moved):
+    if any(each.separation.by == "board-order" for each in tried if each.what == "move-away"):
         return "board-order"
-    filled = {gib for _, gib in _channel_gib(case, channel.socket) if gib}
-    if not place and len(filled) == 1 and empty.separation.by != "rule":
+    if not place and len(set(filled_gib(case, channel.socket))) == 1 and empty.by != "rule":
         return "equal-share"
-    kinds: dict[str, ReasonKind] = {"rule": "breaks-rule", "below": "needed"}
-    return kinds.get(empty.separation.by, "ranks-lower")
+    return "breaks-rule" if empty.by == "rule" else "needed" if empty.by == "below" else "ranks-lower"

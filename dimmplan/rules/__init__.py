@@ -19,6 +19,7 @@ from dimmplan.rules.base import (
 from dimmplan.rules.channels import ChannelOrderRow, FillOrderRow, RankLimitRow, loads_of
 from dimmplan.rules.defaults import as_once, default_rows, effective_rows
 from dimmplan.rules.judge import (
+    MODE_KINDS,
     RATE_RULE,
     SERVED_RULE,
     TRAY_RULE,
@@ -36,14 +37,17 @@ from dimmplan.rules.judge import (
     rows_of_scope,
 )
 from dimmplan.rules.modes import (
+    LockstepRow,
     MirroringRow,
+    ModeRow,
+    PartialMirroringRow,
     SparingRow,
     can_be_groups,
     group_sizes,
-    mirroring_row,
     mirrors,
+    mode_row,
     ranks_of,
-    sparing_row,
+    shown_gib,
     usable_gib,
 )
 from dimmplan.rules.modules import AcceptRow, MixRow
@@ -55,6 +59,7 @@ from dimmplan.rules.told import BlanksRow, DeviceCorrectionRow, NoteRow, Thermal
 
 __all__ = [
     "KINDS",
+    "MODE_KINDS",
     "RATE_RULE",
     "SERVED_RULE",
     "TRAY_RULE",
@@ -71,9 +76,12 @@ __all__ = [
     "FillOrderRow",
     "FittedRow",
     "Load",
+    "LockstepRow",
     "MirroringRow",
     "MixRow",
+    "ModeRow",
     "NoteRow",
+    "PartialMirroringRow",
     "Populations",
     "Problems",
     "Question",
@@ -109,13 +117,13 @@ __all__ = [
     "judge_system",
     "known_names",
     "loads_of",
-    "mirroring_row",
     "mirrors",
+    "mode_row",
     "of_kind",
     "ranks_of",
     "rows_of_scope",
     "rules_of",
-    "sparing_row",
+    "shown_gib",
     "usable_gib",
     "value_of",
 ]

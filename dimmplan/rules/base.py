@@ -168,6 +168,15 @@ class Rule(Row):
         """The slots for which a row that is only told must be told; empty for the whole board, ``None`` for never."""
         return None
 
+    # -- slots that it names ---------------------------------------------------------------------------------------
+
+    marks: ClassVar[str] = ""
+    """What ``slot_marks`` mean, in words; empty for a kind that names no slots."""
+
+    def slot_marks(self, sockets: Sequence[Socket]) -> dict[str, str]:
+        """The slots that the row names, each with a few signs for what it says of the slot."""
+        return {}
+
     # -- names and fields ------------------------------------------------------------------------------------------
 
     @property

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from typing import Annotated, Literal
 
 from pydantic import Field
 
-from dimmplan.model.board import Channel
+from dimmplan.model.board import Channel, Socket
 from dimmplan.model.module import Kind, Module
 from dimmplan.rules.base import Fault, Load, Rule, field_noun, value_alone, value_of
 
@@ -59,6 +59,14 @@ class FillOrderRow(Rule):
     limits = "placement"
 
     check: Literal["fill-order"]
+    marks = "1 is the first slot of its channel"
+
+    def slot_marks(self, sockets: Sequence[Socket]) -> dict[str, str]:
+        """The place of each slot in its channel; of boards with several slots on a channel only."""
+        channels = [channel for socket in sockets for channel in socket.channels]
+        if all(len(channel.slots) == 1 for channel in channels):
+            return {}
+        return {slot: str(place) for channel in channels for place, slot in enumerate(channel.slots, 1)}
 
     def gap(self, channel: Channel, filled: Collection[str]) -> str:
         """The first slot that is empty in front of a filled one; empty text where there is none."""

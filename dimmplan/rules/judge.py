@@ -16,6 +16,7 @@ from dimmplan.model.request import Mode
 from dimmplan.model.rows import DifferentOptions, ProcessorOption, Severity
 from dimmplan.rates import channel_rate, processor_rate, rate_on, rate_row
 from dimmplan.rules.base import Content, Fault, Load, Rule, Scope, SocketView, SystemView, of_kind
+from dimmplan.rules.modes import ModeRow, mode_row
 from dimmplan.rules.registry import KINDS, check_of, rules_of
 from dimmplan.rules.sockets import CeilingRow
 from dimmplan.rules.system import FittedRow
@@ -30,11 +31,8 @@ SERVED_RULE = "served"
 TRAY_RULE = "tray"
 """Rule id of slots in a tray that is not there."""
 
-_NEEDS_ROW = {
-    Mode.MIRRORED: ("mirroring", "a board without a mirroring row", "boards that mirror"),
-    Mode.SPARING: ("sparing", "a board without a sparing row", "boards that spare ranks"),
-}
-"""Modes that a board has only by a row: the kind of row, and what is said without one."""
+MODE_KINDS = {kind.mode: kind for kind in KINDS if issubclass(kind, ModeRow)}
+"""Modes that a board has only by a row, and the kind of row."""
 
 
 class Breach(NamedTuple):
@@ -180,15 +178,15 @@ def judge_system(rows: Iterable[Rule], view: SystemView) -> Iterator[Breach]:
 
 def _without_row(board: Board, view: SystemView) -> Iterator[Breach]:
     """A mode that the board has no row for."""
-    check, found, allowed = _NEEDS_ROW.get(view.mode, ("", "", ""))
-    if check and not any(row.check == check for row in rules_of(board)):
+    if view.mode in MODE_KINDS and mode_row(board, view.mode) is None:
+        check = check_of(MODE_KINDS[view.mode])
         yield Breach(
             rule=check,
             severity="error",
             check=check,
             where=view.fitted,
-            found=found,
-            allowed=allowed,
+            found=f"a board without a {check} row",
+            allowed=f"boards with a row on {MODE_KINDS[view.mode].noun}",
             source="PRACTICE",
         )
 

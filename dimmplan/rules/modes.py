@@ -1,8 +1,10 @@
 """Memory modes: what they leave of the modules, and what they need.
 
 *Mirrored*: groups of two or three identical channels hold everything twice, so half of each channel is usable
-(guide-05; the board's row says which groups). *Sparing*: each filled channel gives up its largest rank (guide-16
-p. 166), and has at least the board's minimum of ranks (sources differ: guide-19 two, guide-17 three).
+(guide-05; the board's row says which groups). *Partly mirrored*: a share or an amount of each socket's memory is held
+twice. *Lockstep*: two channels work as one and hold the same modules. *Sparing*: each filled channel gives up its
+largest rank (guide-16 p. 166), and has at least the board's minimum of ranks (sources differ: guide-19 two, guide-17
+three).
 """
 
 from __future__ import annotations
@@ -10,29 +12,32 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
-from dimmplan.model.rows import Severity
-from dimmplan.rules.base import Content, Fault, Load, Rule, SystemView, modules_counted, of_kind, value_alone
-from dimmplan.units import listed
+from dimmplan.model.rows import Name, Severity
+from dimmplan.rules.base import (
+    Content,
+    Fault,
+    Load,
+    Problems,
+    Rule,
+    SystemView,
+    Wiring,
+    known_names,
+    modules_counted,
+    of_kind,
+    value_alone,
+)
+from dimmplan.units import format_capacity, listed
 
 
-class _ModeRow(Rule):
-    """What a mode needs: judged only where the mode is asked for, and never traded."""
-
-    @property
-    def severity_broken(self) -> Severity:
-        """An error: a population that the mode cannot use runs in another mode."""
-        return "error"
-
-
-class MirroringRow(_ModeRow):
-    """What mirroring needs: groups of two or three identical channels."""
+class ModeRow(Rule):
+    """What a mode needs, and what it leaves: judged only where the mode is asked for, and never traded."""
 
     question = "modes"
     scopes = ("system",)
@@ -40,9 +45,42 @@ class MirroringRow(_ModeRow):
     stays_broken = False
     limits = "nothing"
     couples = "mode"
+    mode: ClassVar[Mode]
+    noun: ClassVar[str]
+    """The mode in a sentence, such as *rank sparing*."""
 
-    check: Literal["mirroring"]
-    group_channels: Literal[2, 3] | tuple[Literal[2, 3], ...] = 2
+    @property
+    def severity_broken(self) -> Severity:
+        """An error: a population that the mode cannot use runs in another mode."""
+        return "error"
+
+    def of_system(self, view: SystemView) -> Iterator[Fault]:
+        """What the mode misses, where it is asked for."""
+        if view.mode is self.mode:
+            yield from self.missing(view)
+
+    def missing(self, view: SystemView) -> Iterator[Fault]:
+        """What the mode misses."""
+        raise NotImplementedError
+
+    def shown_gib(self, swept_gib: Fraction) -> Fraction:
+        """What the system shows of a socket whose channels have so much."""
+        return swept_gib
+
+    @property
+    def peak(self) -> Fraction:
+        """What a channel gives of its peak."""
+        return Fraction(1)
+
+    def figures_note(self) -> str:
+        """What to know of bandwidths in the mode; empty for nothing."""
+        return ""
+
+
+class _MirrorGroups(ModeRow):
+    """Channels in groups that hold the same; no ``group_channels`` means that none have to."""
+
+    group_channels: Literal[2, 3] | tuple[Literal[2, 3], ...] = ()
     within: Literal["controller", "socket"] = "controller"
     modules: tuple[Annotated[int, Field(ge=1, le=96)], ...] = ()
     one_type: bool = False
@@ -51,10 +89,8 @@ class MirroringRow(_ModeRow):
     def _sizes_said(self) -> list[str]:
         return [str(size) for size in group_sizes(self)]
 
-    def of_system(self, view: SystemView) -> Iterator[Fault]:
+    def missing(self, view: SystemView) -> Iterator[Fault]:
         """Types, counts or groups are not those of mirroring; only places known whole are held to groups."""
-        if view.mode is not Mode.MIRRORED:
-            return
         types = {module for module in view.content.values() if module}
         if self.one_type and len(types) > 1:
             yield Fault(f"{len(types)} module types", "one module type")
@@ -64,11 +100,15 @@ class MirroringRow(_ModeRow):
             if self.modules and not any(each in self.modules for each in range(count, count + unknown + 1)):
                 allowed = f"{', '.join(str(each) for each in self.modules)} modules at each processor"
                 yield Fault(modules_counted(count), allowed, (socket.id,))
-            for where, channels in self._places(socket):
+            for where, channels in self._places(socket) if group_sizes(self) else ():
                 known = all(view.unknown.isdisjoint(channel.slots) for channel in channels)
                 if known and not mirrors((_load(ch, view.content) for ch in channels), group_sizes(self)):
                     allowed = f"groups of {' or '.join(self._sizes_said)} identical channels"
                     yield Fault("filled channels that have no identical partner", allowed, (where,))
+
+    def allows(self, modules: int, capacity_gib: int) -> bool:
+        """True where a socket may have so many modules with such a capacity."""
+        return not self.modules or modules in self.modules
 
     def _places(self, socket: Socket) -> list[tuple[str, tuple[Channel, ...]]]:
         """What has to fall into groups by itself: the controllers of a socket, or the whole of it."""
@@ -76,34 +116,183 @@ class MirroringRow(_ModeRow):
             return [(socket.id, socket.channels)]
         return [(f"{socket.id} {controller.id}", controller.channels) for controller in socket.controllers]
 
+    def _needs(self) -> str:
+        """Groups, numbers and types in words."""
+        groups = listed(self._sizes_said, last="or")
+        takes = [f"groups of {groups} identical channels of one {self.within}"] if groups else []
+        numbers = f"{listed([str(n) for n in self.modules], last='or')} modules"
+        takes += [f"with {numbers}" if takes else numbers] if self.modules else []
+        takes += ["one module type only"] if self.one_type else []
+        return ", ".join(takes)
+
+
+class MirroringRow(_MirrorGroups):
+    """What mirroring needs: groups of two or three identical channels."""
+
+    mode = Mode.MIRRORED
+    noun = "mirroring"
+
+    check: Literal["mirroring"]
+    group_channels: Literal[2, 3] | tuple[Literal[2, 3], ...] = 2
+
+    def figures_note(self) -> str:
+        """Writing is half as fast."""
+        return "Sweep figures are for reading; writing is half as fast."
+
     def wording(self) -> str:
         """The standard sentence."""
-        groups = listed(self._sizes_said, last="or")
-        counts = f", with {listed([str(n) for n in self.modules], last='or')} modules" if self.modules else ""
-        one = ", one module type only" if self.one_type else ""
+        return f"Mirroring takes {self._needs()}; half is usable."
+
+
+class PartialMirroringRow(_MirrorGroups):
+    """A part of each socket's memory is held twice: a share of what is installed, or an amount.
+
+    The system shows what is installed less the copies. How firmware lays them out is not known here, so regions and
+    sweep are those of all that is installed.
+    """
+
+    mode = Mode.PARTLY_MIRRORED
+    noun = "partial mirroring"
+
+    check: Literal["partial-mirroring"]
+    mirrored_percent: Annotated[int, Field(ge=1, le=50)] | None = None
+    mirrored_gib: Annotated[int, Field(ge=1, le=1 << 20)] | None = None
+
+    def copies_gib(self, installed_gib: Fraction | int) -> Fraction:
+        """GiB of a socket that are copies of others."""
+        return Fraction(self.mirrored_gib or Fraction(installed_gib) * (self.mirrored_percent or 0) / 100)
+
+    def shown_gib(self, swept_gib: Fraction) -> Fraction:
+        """What is installed less the copies; never less than nothing."""
+        return max(Fraction(0), swept_gib - self.copies_gib(swept_gib))
+
+    def allows(self, modules: int, capacity_gib: int) -> bool:
+        """True where so many modules are permitted, and hold the mirrored part and its copy."""
+        return super().allows(modules, capacity_gib) and capacity_gib >= 2 * self.copies_gib(capacity_gib)
+
+    def missing(self, view: SystemView) -> Iterator[Fault]:
+        """As for mirroring, and a socket that does not hold the mirrored part and its copy."""
+        yield from super().missing(view)
+        for socket in view.known_sockets:
+            gib = sum(module.capacity_gib for slot in socket.slots if (module := view.content.get(slot)))
+            least = 2 * self.copies_gib(gib)
+            if gib < least:
+                yield Fault(format_capacity(gib), f"at least {format_capacity(int(least))}", (socket.id,))
+
+    def figures_note(self) -> str:
+        """What is not known of the copies."""
         return (
-            f"Mirroring takes groups of {groups} identical channels of one {self.within}{counts}{one}; half is usable."
+            "Regions, sweep and parallel count all that is installed, the copies too: how firmware lays them out is "
+            "not known. Writing to the mirrored part takes twice as long."
         )
 
+    def wording(self) -> str:
+        """The standard sentence."""
+        part = f"{self.mirrored_percent} %" if self.mirrored_gib is None else f"{self.mirrored_gib} GiB"
+        needs = f" It takes {self._needs()}." if self._needs() else ""
+        return (
+            f"Partial mirroring keeps a copy of some memory at each socket: the copies take {part} of what is "
+            f"installed there, the rest is usable.{needs}"
+        )
 
-class SparingRow(_ModeRow):
+    def problems(self, place: str, wiring: Wiring) -> Problems:
+        """The row says how much."""
+        if (self.mirrored_percent is None) == (self.mirrored_gib is None):
+            found = "neither mirrored_percent nor mirrored_gib" if self.mirrored_gib is None else "both"
+            yield place, found, "one of mirrored_percent and mirrored_gib", ""
+
+
+class LockstepRow(ModeRow):
+    """Pairs of channels that work as one, with the same modules in both; channels in no pair stay empty.
+
+    ``pair_peak`` is what a pair gives, as the manual says: the peak of ``one`` channel or of ``both``.
+    """
+
+    mode = Mode.LOCKSTEP
+    noun = "lockstep"
+
+    check: Literal["lockstep"]
+    pairs: Annotated[tuple[tuple[Name, Name], ...], Field(min_length=1, max_length=32)]
+    pair_peak: Literal["one", "both"] | None = None
+
+    def pairs_of(self, socket: Socket) -> list[tuple[Channel, Channel]]:
+        """The pairs of a socket, those that come first in board order first."""
+        channels = {channel.id: channel for channel in socket.channels}
+        order = list(channels)
+        found = [
+            tuple(channels[each] for each in sorted(pair, key=order.index))
+            for pair in self.pairs
+            if set(pair) <= set(order)
+        ]
+        return sorted(((one, other) for one, other in found), key=lambda pair: order.index(pair[0].id))
+
+    def missing(self, view: SystemView) -> Iterator[Fault]:
+        """A pair with different modules, or modules on a channel without a partner."""
+        for socket in view.sockets:
+            paired = self.pairs_of(socket)
+            if not paired:
+                yield Fault("no pair of channels", "a pair at each processor", (socket.id,))
+            for one, other in paired:
+                known = view.unknown.isdisjoint((*one.slots, *other.slots))
+                if known and _load(one, view.content) != _load(other, view.content):
+                    yield Fault("different modules", "the same modules in both channels", (one.name, other.name))
+            in_pairs = {channel.id for pair in paired for channel in pair}
+            for channel in socket.channels:
+                if channel.id not in in_pairs and any(view.content.get(slot) for slot in channel.slots):
+                    yield Fault("modules on a channel without a partner", "an empty channel", (channel.name,))
+
+    @property
+    def peak(self) -> Fraction:
+        """Half where a pair gives the peak of one channel."""
+        return Fraction(1, 2) if self.pair_peak == "one" else Fraction(1)
+
+    def figures_note(self) -> str:
+        """What the bandwidth of a pair is."""
+        if self.pair_peak is None:
+            return (
+                "Bandwidths count both channels of a pair, which is the most that there can be. The board's row does "
+                "not say how much of it a pair gives; it is at least half."
+            )
+        of = "one channel" if self.pair_peak == "one" else "both channels"
+        return f"Bandwidths count a pair with the peak of {of}, as the board's row says."
+
+    def wording(self) -> str:
+        """The standard sentence."""
+        pairs = listed([" with ".join(pair) for pair in self.pairs])
+        return (
+            f"In lockstep two channels work as one and hold the same modules: {pairs}. Other channels stay empty; all "
+            "of the capacity is usable."
+        )
+
+    def problems(self, place: str, wiring: Wiring) -> Problems:
+        """Pairs are channels of one controller, each in one pair."""
+        every = list(dict.fromkeys(channel.id for socket in wiring.sockets for channel in socket.channels))
+        named = [channel for pair in self.pairs for channel in pair]
+        unknown = [*known_names(named, every, f"{place}.pairs", "channels of the board")]
+        yield from unknown
+        for channel, times in Counter(named).items():
+            if times > 1:
+                yield f"{place}.pairs", f"channel {channel} {times} times", "each channel in one pair", ""
+        for one, other in self.pairs if not unknown else ():
+            for socket in wiring.sockets:
+                both = [channel for channel in socket.channels if channel.id in (one, other)]
+                if len({channel.controller for channel in both}) > 1:
+                    found = f"{one} and {other} on two controllers of {socket.id}"
+                    yield f"{place}.pairs", found, "channels of one controller", ""
+
+
+class SparingRow(ModeRow):
     """What rank sparing needs, and which rank is given up."""
 
-    question = "modes"
-    scopes = ("system",)
-    judged_in_part = True
-    stays_broken = False
-    limits = "nothing"
-    couples = "mode"
+    mode = Mode.SPARING
+    noun = "rank sparing"
 
     check: Literal["sparing"]
     min_ranks: Annotated[int, Field(ge=2, le=16)] = 2
     spare: Literal["package", "logical"] = "package"
 
-    def of_system(self, view: SystemView) -> Iterator[Fault]:
+    def missing(self, view: SystemView) -> Iterator[Fault]:
         """A filled channel has too few ranks, of those that are known whole."""
-        if view.mode is not Mode.SPARING:
-            return
         for channel in (channel for socket in view.sockets for channel in socket.channels):
             modules = [module for slot in channel.slots if (module := view.content.get(slot))]
             ranks = sum(ranks_of(self, module) for module in modules)
@@ -115,18 +304,13 @@ class SparingRow(_ModeRow):
         return f"Rank sparing gives up one {self.spare} rank of each filled channel; it needs {self.min_ranks} ranks."
 
 
-def mirroring_row(board: Board) -> MirroringRow | None:
-    """The board's row on mirroring; without one the board does not mirror."""
-    return next(iter(of_kind(board.rules, MirroringRow)), None)
+def mode_row(board: Board, mode: Mode) -> ModeRow | None:
+    """The board's row on a mode; without one the board does not run in it."""
+    return next((row for row in of_kind(board.rules, ModeRow) if row.mode is mode), None)
 
 
-def sparing_row(board: Board) -> SparingRow | None:
-    """The board's row on rank sparing; without one the board does not spare."""
-    return next(iter(of_kind(board.rules, SparingRow)), None)
-
-
-def group_sizes(row: MirroringRow) -> tuple[int, ...]:
-    """Permitted numbers of channels in a mirror group."""
+def group_sizes(row: _MirrorGroups) -> tuple[int, ...]:
+    """Permitted numbers of channels in a mirror group; none where channels need not be alike."""
     return row.group_channels if isinstance(row.group_channels, tuple) else (row.group_channels,)
 
 
@@ -136,14 +320,20 @@ def ranks_of(row: SparingRow, module: Module) -> int:
 
 
 def usable_gib(board: Board, mode: Mode, modules: Sequence[Module]) -> Fraction:
-    """Usable capacity of one filled channel in GiB."""
+    """What one filled channel has for its regions, in GiB; what the system shows of a socket is ``shown_gib``."""
     total = Fraction(sum(module.capacity_gib for module in modules))
     if mode is Mode.MIRRORED:
         return total / 2
-    row = sparing_row(board) if mode is Mode.SPARING else None
-    if row is not None and modules:
+    row = mode_row(board, mode)
+    if isinstance(row, SparingRow) and modules:
         return total - max(Fraction(module.capacity_gib, ranks_of(row, module)) for module in modules)
     return total
+
+
+def shown_gib(board: Board, mode: Mode, swept_gib: Fraction) -> Fraction:
+    """What the system shows of a socket whose channels have so much, in GiB."""
+    row = mode_row(board, mode)
+    return swept_gib if row is None else row.shown_gib(swept_gib)
 
 
 def can_be_groups(count: int, sizes: Sequence[int]) -> bool:

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from dimmplan.model.board import Socket
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import CapacityGib, Name
 from dimmplan.rules.base import (
@@ -138,6 +139,11 @@ class SequenceRow(Rule):
     check: Literal["sequence"]
     socket: Name
     slots: Annotated[tuple[Name, ...], Field(min_length=1)]
+    marks = "the number says when the slot is filled"
+
+    def slot_marks(self, sockets: Sequence[Socket]) -> dict[str, str]:
+        """The place of each slot in the order."""
+        return {slot: str(place) for place, slot in enumerate(self.slots, 1)}
 
     @property
     def only_at(self) -> tuple[str, ...]:

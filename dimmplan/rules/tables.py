@@ -55,6 +55,19 @@ class TableRow(Rule):
     fitted: tuple[Name, ...] = ()
     mode: Mode | None = None
     _others: tuple[TableRow, ...] = PrivateAttr(default=())
+    marks = "numbers of modules with which the slot is filled; + is that number and all listed larger ones"
+
+    def slot_marks(self, sockets: Sequence[Socket]) -> dict[str, str]:
+        """The numbers of modules with which each slot is filled; none are said of a slot that stays empty."""
+        counts = sorted(self.rows)
+        found: dict[str, str] = {}
+        for socket in self._meant(sockets):
+            for slot in socket.slots:
+                used = [n for n in counts if slot in (each.replace(SOCKET, socket.id) for each in self.rows[n])]
+                since = next((n for n in counts if {c for c in counts if c >= n}.issubset(used)), None)
+                lone = [str(n) for n in used if since is None or n < since]
+                found[slot] = ",".join([*lone, *([f"{since}+"] if since is not None else [])])
+        return {slot: said or "none" for slot, said in found.items()}
 
     # -- where it holds --------------------------------------------------------------------------------------------
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Annotated, Literal
 
 from pydantic import Field, PrivateAttr
 
-from dimmplan.model.board import Board
+from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Kind, Module
 from dimmplan.model.rows import CapacityGib, Name, ProcessorOption, Text
 from dimmplan.rules.base import Content, Fault, Problems, Rule, SocketView, Wiring, known_names, named_in_brackets
@@ -192,6 +192,11 @@ class BlanksRow(Rule):
 
     check: Literal["blanks"]
     slots: tuple[Name, ...] = ()
+    marks = "a blank while the slot is empty"
+
+    def slot_marks(self, sockets: Sequence[Socket]) -> dict[str, str]:
+        """The slots named, if any."""
+        return dict.fromkeys(self.slots, "")
 
     def wording(self) -> str:
         """The standard sentence."""

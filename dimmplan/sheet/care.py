@@ -119,4 +119,5 @@ def boot_notes(facts: Facts) -> list[str]:
     """What to know at first boot beside what to expect, in words."""
     if facts.placement.mode is Mode.INDEPENDENT:
         return [TRAINING]
-    return [f"Set the mode in firmware; until then the machine shows {facts.capacity_gib} GiB.", TRAINING]
+    until = f"; until then the machine shows {facts.capacity_gib} GiB" if facts.mode_takes else ""
+    return [f"Set the mode in firmware{until}.", TRAINING]

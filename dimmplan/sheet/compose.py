@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from functools import cache
 from typing import NamedTuple
 
@@ -24,7 +25,7 @@ from dimmplan.sheet.desk import desk_blocks
 from dimmplan.sheet.facts import Facts, State, clean, slot_count, socket_words
 from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.measure import Run, fitted, width
-from dimmplan.sheet.panels import STAGES, Before, Install, Stage, care_in_full, must_know, pick_list
+from dimmplan.sheet.panels import STAGES, Stage, care_in_full, must_know, pick_list
 from dimmplan.sheet.paper import PAD_MM, SIZES_MM, TEAR_MM, Frame, PaperName, draw_frame, draw_margin, draw_tear, frame
 from dimmplan.sheet.shapes import Group, Page, Rect, Shape, Sheet
 from dimmplan.sheet.slotbox import SlotStyle, style_for
@@ -66,6 +67,21 @@ class Job(NamedTuple):
     paper: PaperName
     front: Front
     given: Given
+    stages: tuple[type[Stage], ...] = STAGES
+
+    @property
+    def works(self) -> bool:
+        """True where the sheet is for work at the open chassis: it has the five stages."""
+        return self.stages == STAGES
+
+    @property
+    def read_first(self) -> str:
+        """What a map without the stages says: where they are."""
+        return "Before you touch anything, read sheet 2: WARNING." if self.works else "What the marks mean: sheet 2."
+
+    def more_on(self, sheet: int) -> str:
+        """Where to read on, on a sheet for work."""
+        return f"More on sheet {sheet}." if self.works else ""
 
 
 class _Planned(NamedTuple):
@@ -108,9 +124,11 @@ def compose(
 
 
 def composed(job: Job, ink: Ink, name: str, about: str, *, figures: bool = True) -> Sheet:
-    """The pages of a job, numbered; without ``figures`` where nothing is planned."""
-    chassis = _chassis(job)
-    planned = [*chassis, *_desk(job, figures=figures, noted=all(page.noted for page in chassis))]
+    """The pages of a job, numbered; without ``figures`` where nothing is planned, for work of the five stages."""
+    try:
+        planned = _all_pages(job, figures)
+    except _TooDenseError as error:
+        raise _refused(job, figures, str(error)) from None
     css = stylesheet(ink)
     pages = tuple(
         Page(
@@ -125,6 +143,34 @@ def composed(job: Job, ink: Ink, name: str, about: str, *, figures: bool = True)
         for number, each in enumerate(planned, 1)
     )
     return Sheet(title=name, desc=about, pages=pages)
+
+
+def _all_pages(job: Job, figures: bool) -> list[_Planned]:
+    """Every page, before any is drawn. Raises ``_TooDenseError``."""
+    chassis = _chassis(job)
+    return [*chassis, *_desk(job, figures=figures, noted=all(page.noted for page in chassis))] if job.works else chassis
+
+
+class _TooDenseError(Exception):
+    """Something that the paper cannot show in letters that can be read."""
+
+
+def _refused(job: Job, figures: bool, what: str) -> InputError:
+    """The error for a paper that is too small, with the papers that are not."""
+    works = []
+    for paper in SIZES_MM:
+        with suppress(_TooDenseError):
+            _all_pages(job._replace(paper=paper), figures)
+            works.append(paper)
+    return InputError(
+        Problem(
+            file="sheet",
+            place="paper",
+            found=f"{job.paper}, too small for {what} in letters that can be read",
+            allowed=", ".join(works),
+            hint="" if works else "No paper is large enough: use shorter slot names.",
+        )
+    )
 
 
 # -- what stands at the top and at the foot of every page --------------------------------------------------------------
@@ -262,18 +308,20 @@ def _page_of(
     words: tuple[str, str],
     stages: Sequence[Stage],
     more: str,
+    *,
+    notes_on: int = 0,
 ) -> _Layout | None:
     """The first page that takes a map: one that says most, upright before lying. ``None`` where none does.
 
     ``stages`` stand below the map; ``more`` is where to read on. What the board says of itself stands here if
-    it fits, and on the page for the desk in any case.
+    it fits, else where to read it: on the sheet ``notes_on``, which is 0 where another page of the map has it.
     """
 
-    said: list[Run] = [(DEFERENCE, True), (more, False)]
-
     @cache
-    def fixed(lying: bool) -> tuple[Frame, Block, list[Block], Block | None]:
+    def fixed(lying: bool, notes: bool) -> tuple[Frame, Block, list[Block], Block | None]:
         page = frame(job.paper, landscape=lying)
+        elsewhere: list[Run] = [] if notes or not notes_on else [(NOTES_ON.format(notes_on), True)]
+        said = [*elsewhere, (DEFERENCE, not elsewhere), (more, False)]
         by_title = page.width - min(page.width, WIDTH_MM) - PAD_MM - 3.0
         beside = paragraph(said, TEXT_MM, by_title) if by_title > _LEAST_COLUMN_MM else None
         rows = (
@@ -281,15 +329,15 @@ def _page_of(
         )
         return page, _heading(job, page, *words), rows, beside
 
-    for notes in (True, False):
+    for notes in (True, False) if job.facts.chassis_findings else (True,):
         for plan in maps:
             for lying in (False, True):
-                page, head, below, beside = fixed(lying)
+                page, head, below, beside = fixed(lying, notes)
                 known = must_know(job.facts, page.inner_width) if notes else None
                 more_rows = [plan.legend(page.inner_width), *([known] if known else []), *below]
-                layout = _Layout(job, page, head, tuple(more_rows), beside, plan, known is not None)
+                layout = _Layout(job, page, head, tuple(more_rows), beside, plan, notes)
                 if layout.takes(plan):
-                    return layout
+                    return layout._replace(map=next(filter(layout.takes, plan.fuller), plan))
     return None
 
 
@@ -308,25 +356,22 @@ def _maps(job: Job, view: View, longest_mm: float = math.inf) -> list[SlotMap]:
 
 
 _ABOUT = "For the open chassis: map, the five stages, cautions."
-_DESK_ON = "More on sheet {}."
+NOTES_ON = "For this machine: read sheet {} before you start."
 
 
 def _chassis(job: Job) -> list[_Planned]:
     """Every page for the open chassis, before any is drawn: page numbers stand on them."""
     facts, view = job.facts, look_at(job.facts.board, job.front)
-    stages = [stage(facts, facts.steps) for stage in STAGES]
+    stages = [stage(facts, facts.steps) for stage in job.stages]
     if len(view.slots) <= MOST_ON_ONE_MAP:
         maps = _maps(job, view)
-        layout = _page_of(job, maps, _whole(job), stages, _DESK_ON.format(2))
+        layout = _page_of(job, maps, _whole(job), stages, job.more_on(2), notes_on=2)
         if layout is not None:
             return [_Planned("chassis", _ABOUT, layout.page, layout.draw, noted=layout.noted)]
-        apart = _page_of(job, maps, _whole(job), (), _FIRST)
+        apart = _page_of(job, maps, _whole(job), (), job.read_first, notes_on=2)
         if apart is not None:
             return [_Planned("chassis", _ABOUT, apart.page, apart.draw), *_stage_pages(job, stages, 2)]
     return _dense(job, view, stages)
-
-
-_FIRST = "Before you touch anything, read sheet 2: WARNING."
 
 
 def _stage_pages(job: Job, stages: Sequence[Stage], before: int) -> list[_Planned]:
@@ -336,7 +381,7 @@ def _stage_pages(job: Job, stages: Sequence[Stage], before: int) -> list[_Planne
     known = must_know(job.facts, page.inner_width)
 
     def pages(number: int) -> list[_Planned]:
-        rows = _rows(job, page, stages, [(DEFERENCE, True), (_DESK_ON.format(number), False)])
+        rows = _rows(job, page, stages, [(DEFERENCE, True), (job.more_on(number), False)])
         about = "For the open chassis: the five stages, cautions."
         return _flow(job, page, head, [*rows, *([known] if known else [])], name="stages", about=about)
 
@@ -352,8 +397,10 @@ def _dense(job: Job, view: View, stages: Sequence[Stage]) -> list[_Planned]:
         for number, page in enumerate(large, 2 + len(apart)):
             shown |= dict.fromkeys(page.sockets, f"sheet {number}")
         plan = SlotMap(job.facts, view, SlotStyle(name_mm=TEXT_MM, bars=True), job.front, shown)
-        more = f"Slot names: on the sheets that the processors name. {_DESK_ON.format(2 + len(apart) + len(large))}"
-        return _page_of(job, [plan], _whole(job), () if apart else stages, f"{_FIRST} {more}" if apart else more)
+        desk = 2 + len(apart) + len(large)
+        more = f"Slot names: on the sheets that the processors name. {job.more_on(desk)}"
+        first = f"{job.read_first} {more}" if apart else more
+        return _page_of(job, [plan], _whole(job), () if apart else stages, first, notes_on=2 if apart else desk)
 
     second: list[_Planned] = []
     layout = overview(second)
@@ -361,15 +408,16 @@ def _dense(job: Job, view: View, stages: Sequence[Stage]) -> list[_Planned]:
         second = _stage_pages(job, stages, 2 + len(large))
         layout = overview(second)
     if layout is None:
-        raise _too_dense(job.paper, f"an overview of {len(job.facts.board.sockets)} sockets")
+        raise _TooDenseError(f"an overview of {len(job.facts.board.sockets)} sockets")
     about = "For the open chassis: overview, the five stages, cautions; the slots themselves are on further sheets."
-    return [_Planned("chassis", about, layout.page, layout.draw), *second, *large]
+    noted = layout.noted or bool(second)
+    return [_Planned("chassis", about, layout.page, layout.draw, noted=noted), *second, *large]
 
 
 def _socket_pages(job: Job) -> list[_Planned]:
     """A page for each pair of neighbouring sockets, or for each socket where a pair does not fit.
 
-    Raises ``InputError`` where even one socket does not fit the paper.
+    Raises ``_TooDenseError`` where even one socket does not fit the paper.
     """
     found: list[_Planned] = []
     ids = [socket.id for socket in job.facts.board.sockets]
@@ -380,7 +428,7 @@ def _socket_pages(job: Job) -> list[_Planned]:
         sockets, layout = next(((each, at) for each, at in layouts if at), ((), None))
         if layout is None:
             slots = len(job.facts.board.socket(ids[0]).slots)
-            raise _too_dense(job.paper, f"socket {clean(ids[0])} with {slots} slots")
+            raise _TooDenseError(f"socket {clean(ids[0])} with {slots} slots")
         title = listed([socket_words(socket) for socket in sockets])
         page = _Planned(f"sockets-{len(found) + 1}", f"Slots of {title}.", layout.page, layout.draw, sockets)
         found.append(page)
@@ -392,14 +440,14 @@ def _socket_page(job: Job, sockets: tuple[str, ...], longest_mm: float) -> _Layo
     """The page for some sockets: their map, the warnings, their steps."""
     facts = job.facts
     steps = [(head, batch) for head, batch in facts.steps if facts.board.channel_of[batch[0].slot].socket in sockets]
-    stages = [stage(facts, steps) for stage in (Before, Install)]
+    stages = [stage(facts, steps) for stage in job.stages if stage.by_socket]
     named = listed([socket_words(socket) for socket in sockets])
     held = [facts.slots[slot] for socket in sockets for slot in facts.board.socket(socket).slots]
     count = counted(sum(fact.state is State.FILLED for fact in held), "module")
-    words = f"{_whole(job)[0]}: {named}", count
+    words = f"{_whole(job)[0]}: {named}", count if job.works else facts.amount
     maps = _maps(job, look_at(facts.board, job.front, sockets), longest_mm)
-    more = "Take off, put back, first boot: sheet 1."
-    return _page_of(job, maps, words, stages, more) or _page_of(job, maps, words, (), f"{_FIRST} {more}")
+    more = "Take off, put back, first boot: sheet 1." if job.works else ""
+    return _page_of(job, maps, words, stages, more) or _page_of(job, maps, words, (), f"{job.read_first} {more}")
 
 
 # -- the page for reading before the work and for the desk -------------------------------------------------------------
@@ -429,7 +477,7 @@ def _flow(
 ) -> list[_Planned]:
     """Blocks one below the other, on as many pages as they take; the pick list to tear off the first of them.
 
-    Raises ``InputError`` where a block is higher than a page.
+    Raises ``_TooDenseError`` where a block is higher than a page.
     """
     room = page.height - 2 * PAD_MM - HEIGHT_MM - head.height
     pick_mm = pick.height + TEAR_MM if pick else 0.0
@@ -439,7 +487,7 @@ def _flow(
     used = pick_mm
     for block in blocks:
         if block.height > room:
-            raise _too_dense(job.paper, "a panel of the sheet")
+            raise _TooDenseError("a panel of the sheet")
         if batches[-1] and used + block.height > room:
             batches.append([])
             used = 0.0
@@ -464,19 +512,6 @@ def _flow(
         _Planned(name, about, page, page_of(first, pick)),
         *(_Planned(f"{name}-{number}", about, page, page_of(batch, None)) for number, batch in enumerate(more, 2)),
     ]
-
-
-def _too_dense(paper: PaperName, what: str) -> InputError:
-    """The error for something that this paper cannot show in letters that can be read."""
-    return InputError(
-        Problem(
-            file="sheet",
-            place="paper",
-            found=f"{what}, too much for {paper} in letters that can be read",
-            allowed=", ".join(SIZES_MM),
-            hint="Take larger paper." if paper == "a5" else "",
-        )
-    )
 
 
 def _description(facts: Facts) -> str:

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from dimmplan.figures import PlacementFigures, SocketFigures
+from dimmplan.model.board import Board
 from dimmplan.model.request import Mode
+from dimmplan.rules import mode_row
 from dimmplan.sheet.blocks import Block, Column, headed, label, paragraph, stacked, table
 from dimmplan.sheet.facts import NOT_OBEYED, Facts, clean, gib_words, socket_words
 from dimmplan.sheet.measure import Run, widest, width
@@ -34,7 +36,7 @@ def asked_rows(facts: Facts) -> list[tuple[str, str]]:
     return [
         (
             "Asked for",
-            f"{format_capacity(place.capacity_gib)} usable, mode {place.mode.value}, list {clean(place.prefer)}",
+            f"{format_capacity(place.capacity_gib)} usable, mode {place.mode.words}, list {clean(place.prefer)}",
         ),
         ("Sockets fitted", listed([clean(socket) for socket in place.fitted])),
         ("Processor", _processors(facts) or "the board file names none"),
@@ -126,13 +128,14 @@ def socket_rows(figures: PlacementFigures) -> list[list[str]]:
     ]
 
 
-def socket_note(mode: Mode) -> str:
+def socket_note(board: Board, mode: Mode) -> str:
     """What the columns of ``socket_rows`` are."""
     said = "GiB is usable; peak, sweep and parallel in GB/s; share is sweep over peak."
-    return said + (" Mirrored: the sweep is that of reading, writing is half of it." if mode is Mode.MIRRORED else "")
+    row = mode_row(board, mode)
+    return f"{said} {row.figures_note()}" if row is not None and row.figures_note() else said
 
 
-def per_socket(figures: PlacementFigures, mode: Mode, cap_mm: float, width_mm: float) -> Block:
+def per_socket(figures: PlacementFigures, note: str, cap_mm: float, width_mm: float) -> Block:
     """One row for each socket: capacity, rate and what limits it, bandwidths, share."""
     columns = [
         Column(
@@ -144,8 +147,7 @@ def per_socket(figures: PlacementFigures, mode: Mode, cap_mm: float, width_mm: f
         for place, name in enumerate(SOCKET_HEADS)
     ]
     body = table(columns, socket_rows(figures), cap_mm, width_mm)
-    note = paragraph([(socket_note(mode), False)], cap_mm, width_mm)
-    return headed("Per socket", stacked([body, note], 0.6), cap_mm)
+    return headed("Per socket", stacked([body, paragraph([(note, False)], cap_mm, width_mm)], 0.6), cap_mm)
 
 
 def region_chart(figures: PlacementFigures, channels: Sequence[int], cap_mm: float, width_mm: float) -> Block:
@@ -203,7 +205,7 @@ def desk_blocks(facts: Facts, cap_mm: float, width_mm: float) -> list[Block]:
         channels = [len(facts.board.socket(socket.socket).channels) for socket in figures.sockets]
         blocks += [
             totals(facts, figures, cap_mm, width_mm),
-            per_socket(figures, facts.placement.mode, cap_mm, width_mm),
+            per_socket(figures, socket_note(facts.board, facts.placement.mode), cap_mm, width_mm),
             region_chart(figures, channels, cap_mm, width_mm),
         ]
     blocks += findings(facts, cap_mm, width_mm)

@@ -252,8 +252,14 @@ class Facts:
         """What the sheet comes to, for its head: usable capacity, the mode with what it takes, the rate."""
         rate = f" · {self.figures.rate_mts} MT/s" if self.figures else ""
         mode = self.placement.mode
-        named = f" {mode.value.upper()} ({self.capacity_gib} GiB installed)" if mode is not Mode.INDEPENDENT else ""
+        named = f" {mode.words.upper()}" if mode is not Mode.INDEPENDENT else ""
+        named += f" ({self.capacity_gib} GiB installed)" if self.mode_takes else ""
         return f"{gib_words(self.usable_gib)} GiB{named}{rate}"
+
+    @property
+    def mode_takes(self) -> bool:
+        """True where the machine shows less in the mode than without it."""
+        return self.placement.mode is not Mode.INDEPENDENT and self.usable_gib != self.capacity_gib
 
     @property
     def band(self) -> str:
@@ -299,7 +305,7 @@ class Facts:
     def expected(self) -> str:
         """What the machine should show at first boot."""
         rate = f", {self.figures.rate_mts} MT/s" if self.figures else ""
-        mode = f", mode {self.placement.mode.value}" if self.placement.mode is not Mode.INDEPENDENT else ""
+        mode = f", mode {self.placement.mode.words}" if self.placement.mode is not Mode.INDEPENDENT else ""
         return f"{gib_words(self.usable_gib)} GiB{rate}{mode}"
 
     @property

@@ -65,6 +65,8 @@ def legend(
             items.append((2.4, "pin 1", [Polygon(points=((0, 3.6), (2.4, 3.6), (0, 1.2)), look="ink")]))
     if brackets:
         items.append((8.0, brackets, _bracket_sample()))
+    if any(fact.slot in facts.board.tray_of for fact in shown):
+        items.append((8.0, "tray", [Rect(x=0.4, y=0.5, width=7.2, height=3.4, look="tray", radius=1.0)]))
     whole = _in_rows([*items, (0.0, note, [])], width_mm)
     return whole._replace(draw=lambda x, y: [Group(children=tuple(whole.draw(x, y)), look="legend")])
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import groupby
 
@@ -12,7 +12,7 @@ from dimmplan.sheet.facts import Facts, State, clean
 from dimmplan.sheet.ids import ident
 from dimmplan.sheet.legend import legend
 from dimmplan.sheet.measure import DESCENT, font_size
-from dimmplan.sheet.needs import ZONE_MM, Brackets, MapNeeds, socket_lines
+from dimmplan.sheet.needs import SOCKET_FORMS, TRAY_MM, ZONE_MM, Brackets, MapNeeds
 from dimmplan.sheet.shapes import Group, Point, Polygon, Segment, Shape, Strokes, Text
 from dimmplan.sheet.sketch import FRONT_BAND_MM, REAR_BAND_MM, edges, rect_of, stacked_lines
 from dimmplan.sheet.slotbox import HOLD_MM, Placing, SlotStyle, draw_slot
@@ -27,7 +27,7 @@ _MOST_SCALE = 1.0
 class SlotMap:
     """A map that knows the least paper it needs and can be drawn in any larger box.
 
-    ``sheets`` says on an overview which sheet shows a socket's slots.
+    ``sheets`` says on an overview which sheet shows a socket's slots. ``form`` is what all processors' boxes say.
     """
 
     facts: Facts
@@ -35,11 +35,17 @@ class SlotMap:
     style: SlotStyle
     front: Front
     sheets: Mapping[str, str] = field(default_factory=dict)
+    form: int = SOCKET_FORMS - 1
 
     @cached_property
     def needs(self) -> MapNeeds:
         """What it needs on paper."""
-        return MapNeeds(self.facts, self.view, self.style, self.sheets)
+        return MapNeeds(self.facts, self.view, self.style, self.sheets, self.form)
+
+    @property
+    def fuller(self) -> Iterator[SlotMap]:
+        """The map with more in processors' boxes, the fullest first."""
+        return (replace(self, form=form) for form in range(self.form))
 
     @cached_property
     def across(self) -> Stretch:
@@ -133,13 +139,13 @@ class _Drawing:
         """A ground for what belongs to each socket; one for each part where another socket's would lie in it."""
         parts: list[tuple[str, Area]] = [(name, self.area(box)) for name, box in self.plan.view.sockets]
         for brackets in self.plan.needs.brackets:
-            bank, deep = brackets.bank, brackets.depth_mm
+            bank, deep, side = brackets.bank, brackets.depth_mm, brackets.tray_mm
             first, last = self.placing(bank.slots[0]), self.placing(bank.slots[-1])
-            area, ends = first.around(last), (deep, 0.0) if brackets.at_start else (0.0, deep)
+            area, (low, high) = first.around(last), (deep, side) if brackets.at_start else (side, deep)
             if bank.upright:
-                area = area._replace(top=area.top - ends[0], bottom=area.bottom + ends[1])
+                area = Area(area.left - side, area.top - low, area.right + side, area.bottom + high)
             else:
-                area = area._replace(left=area.left - ends[0], right=area.right + ends[1])
+                area = Area(area.left - low, area.top - side, area.right + high, area.bottom + side)
             parts.append((bank.socket, area))
         parts.sort(key=lambda part: part[0])
         shapes: list[Shape] = []
@@ -163,7 +169,7 @@ class _Drawing:
                 for other in held[1:]:
                     area = area.around(other)
                 absent = tray.name in board.absent
-                outline = rect_of(area.grown(ZONE_MM / 2), "tray-absent" if absent else "tray")
+                outline = rect_of(area.grown(TRAY_MM - 0.2), "tray-absent" if absent else "tray", radius=1.0)
                 title = f"Tray {clean(tray.name)}{' absent' if absent else ''}"
                 look = "tray absent" if absent else "tray"
                 shapes.append(Group(children=(outline,), id=ident("tray", tray.name), look=look, title=title))
@@ -196,7 +202,7 @@ class _Drawing:
                 (area.left, area.bottom, area.right, area.top),
             ]
             shapes.append(Strokes(segments=tuple(cross), look="thin"))
-        shapes += stacked_lines(area, socket_lines(plan.facts, name, plan.sheets), backed=not fitted_here)
+        shapes += stacked_lines(area, plan.needs.socket_lines(name), backed=not fitted_here)
         look = "socket fitted" if fitted_here else "socket absent"
         title = clean(f"Socket {name}: {'fitted' if fitted_here else 'no processor'}")
         kind = "overview-socket" if plan.style.bars else "socket"
@@ -209,8 +215,9 @@ class _Drawing:
         return Group(children=tuple(shapes), look=f"landmark {mark.kind}", title=clean(mark.name))
 
     def brackets(self, brackets: Brackets) -> list[Shape]:
-        channels = [self.bracket(brackets, run, "channel", 0.0) for run in brackets.channels]
-        return channels + [self.bracket(brackets, run, "owner", brackets.channel_depth_mm) for run in brackets.owners]
+        near, far = brackets.tray_mm, brackets.tray_mm + brackets.channel_depth_mm
+        channels = [self.bracket(brackets, run, "channel", near) for run in brackets.channels]
+        return channels + [self.bracket(brackets, run, "owner", far) for run in brackets.owners]
 
     def bracket(self, brackets: Brackets, run: Run, what: str, off: float) -> Shape:
         """A line along the ends of the slots that belong together, with ticks towards them and their name."""

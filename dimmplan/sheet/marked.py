@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import groupby
+from string import ascii_uppercase
+from typing import NamedTuple
 
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
 from dimmplan.model.placement import for_the_map
+from dimmplan.rules import rules_of
+from dimmplan.sheet.blocks import Block, Column, paragraph, table
 from dimmplan.sheet.compose import Job, composed
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean, socket_words
+from dimmplan.sheet.panels import Stage
 from dimmplan.sheet.paper import PaperName
 from dimmplan.sheet.shapes import Sheet
-from dimmplan.sheet.style import Ink
+from dimmplan.sheet.style import TEXT_MM, Ink
 from dimmplan.sheet.titleblock import Given
 from dimmplan.sheet.view import Front
 from dimmplan.units import counted, listed
@@ -79,6 +84,96 @@ class MarkedFacts(Facts):
         parts += [f"They can mean {listed(maybe)}: not sure which."] if maybe else []
         text = f"This map marks {counted(len(self.marked), 'slot')} and plans nothing. {' '.join(parts)}"
         return (Finding(rule="marked", severity="note", where=(), text=text, source="MODEL"),)
+
+
+class SlotRule(NamedTuple):
+    """A rule that names slots: its letter on the map, its id, what its marks mean, its sentence, the marks."""
+
+    letter: str
+    id: str
+    meaning: str
+    sentence: str
+    marks: Mapping[str, str]
+
+
+def slot_rules(board: Board) -> list[SlotRule]:
+    """The rules of a board that name slots, with the sets of channels that work together where they are listed."""
+    found = [(row.id, row.marks, row.brief(), row.slot_marks(board.sockets)) for row in rules_of(board)]
+    row = board.interleave
+    least = min((len(group.channels) for group in row.groups), default=0)
+    sets = [set(group.channels) for group in row.groups if len(group.channels) == least]
+    marks = {
+        slot: ",".join(str(number) for number, names in enumerate(sets, 1) if channel.id in names)
+        for channel in board.channels
+        for slot in channel.slots
+    }
+    listed_sets = "; ".join(" ".join(group.channels) for group in row.groups)
+    found.append(
+        (row.id, "channels of one number work together", f"Listed sets: {listed_sets}.", marks if sets else {})
+    )
+    named = [each for each in found if each[-1]]
+    return [SlotRule(letter, *each) for letter, each in zip(ascii_uppercase, named, strict=False)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class RuledFacts(Facts):
+    """A board with nothing in it: each slot says which rules name it."""
+
+    rules: Sequence[SlotRule]
+
+    def _slot(self, slot: str, module: Module | None, step: int) -> SlotFact:
+        fact = super()._slot(slot, module, step)
+        told = [(rule.letter, rule.marks[slot]) for rule in self.rules if slot in rule.marks]
+        marks = " ".join(f"{letter}:{said}" if said else letter for letter, said in told)
+        hover = clean(f"{slot}: {marks or 'no rule names it'}")
+        return fact._replace(state=State.BLANK, words=marks, short=marks, needs_blank=False, hover=hover)
+
+    @property
+    def state_words(self) -> dict[State, str]:
+        """All slots look alike."""
+        return {State.BLANK: "slot, with the rules that name it"}
+
+    @property
+    def amount(self) -> str:
+        """How many rules name slots."""
+        return f"{counted(len(self.rules), 'rule')} by slot"
+
+    @cached_property
+    def blanks(self) -> frozenset[str]:
+        """None: nothing is filled or emptied."""
+        return frozenset()
+
+    @cached_property
+    def chassis_findings(self) -> tuple[Finding, ...]:
+        """None: nothing is placed."""
+        return ()
+
+
+class RuleLegend(Stage):
+    """What the marks in the slots mean, one row for each rule that names slots."""
+
+    title = "Rules that name slots"
+    by_socket = True
+    upright, small = 0, 0
+
+    def lines(self, wide: float) -> list[Block]:
+        """Letter and id, what the mark means, what the rule says."""
+        assert isinstance(self.facts, RuledFacts)
+        if not self.facts.rules:
+            return [paragraph([("No rule of this board names slots.", False)], TEXT_MM, wide)]
+        columns = [Column("mark", bold=True), Column("rule", grow=1.0), Column("it says", grow=2.4)]
+        rows = [[r.letter, clean(r.id), clean(f"{r.sentence} Mark: {r.meaning}.")] for r in self.facts.rules]
+        return [table(columns, rows, TEXT_MM, wide)]
+
+
+def compose_rules(board: Board, *, paper: PaperName = "a4", ink: Ink = "colour", front: Front = "down") -> Sheet:
+    """The map of a board whose slots say which rules name them. Raises as ``compose`` does."""
+    rules = slot_rules(board)
+    facts = RuledFacts(board=board, placement=for_the_map(board, {}), figures=None, findings=(), rules=rules)
+    title = "Board as drawn, with the slots that its rules name"
+    job = Job(facts, paper, front, Given(title=title), (RuleLegend,))
+    about = clean(" ".join(f"{rule.letter}: {rule.id}. {rule.sentence}" for rule in rules), most=2000)
+    return composed(job, ink, clean(f"{title}: {board.title}", most=200), about, figures=False)
 
 
 def compose_marked(

@@ -28,11 +28,17 @@ SOCKET_MM = 3.0
 ZONE_MM = 0.7
 """How far the ground of a socket's area reaches beyond what stands on it."""
 
+TRAY_MM = 1.1
+"""How far the outline of a tray stands from its slots."""
+
 _EDGE_MM = 1.5
 
 
 class Brackets(NamedTuple):
-    """Brackets of a bank: channels next to the slots, socket and controllers outside; at which end, and how deep."""
+    """Brackets of a bank: channels next to the slots, socket and controllers outside; at which end, and how deep.
+
+    ``tray_mm`` is the room that the outline of a tray takes around the slots; 0 where none of them is in a tray.
+    """
 
     bank: Bank
     channels: tuple[Run, ...]
@@ -40,6 +46,7 @@ class Brackets(NamedTuple):
     at_start: bool
     depth_mm: float
     channel_depth_mm: float
+    tray_mm: float
 
 
 def _laid(area: Area, on_side: bool) -> Area:
@@ -66,6 +73,7 @@ class MapNeeds:
     view: View
     style: SlotStyle
     sheets: Mapping[str, str]
+    form: int
     brackets: tuple[Brackets, ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -85,16 +93,17 @@ class MapNeeds:
 
     def _bracket(self, bank: Bank, at_start: bool) -> Brackets:
         if self.style.bars:
-            return Brackets(bank, (), (), at_start, 0.0, 0.0)
+            return Brackets(bank, (), (), at_start, 0.0, 0.0, 0.0)
         board = self.facts.board
+        tray = TRAY_MM if any(slot.slot in board.tray_of for slot in bank.slots) else 0.0
         channels, owners = tuple(runs(board, bank, "channel")), tuple(runs(board, bank, "owner"))
         names = max((width(clean(run.name), TEXT_MM, bold=True) for run in channels), default=0.0)
         if not names and self.style.name_mm < 3.5:
             channels = ()  # the names of slots tell them
         level = LEVEL_MM if bank.upright else names + 2.6
         row = (level if names else 1.5) if channels else 0.0
-        deep = row + LEVEL_MM + (0.0 if bank.upright else 0.8)
-        return Brackets(bank, channels, owners, at_start, deep, row)
+        deep = tray + row + LEVEL_MM + (0.0 if bank.upright else 0.8)
+        return Brackets(bank, channels, owners, at_start, deep, row, tray)
 
     def gaps(self, bank: Bank) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
         """Free board mm before and after the ends of a bank's slots: the distance, from, to."""
@@ -123,21 +132,22 @@ class MapNeeds:
 
     def _slots(self, on_side: bool) -> Iterator[Need]:
         whole = _laid(self.view.area, on_side)
-        socket_of = {slot.slot: self.facts.board.channel_of[slot.slot].socket for slot in self.view.slots}
+        board = self.facts.board
+        socket_of = {slot.slot: board.channel_of[slot.slot].socket for slot in self.view.slots}
         walls = [(_laid(box, on_side), name) for name, box in self.view.sockets]
         walls += [(_laid(mark.area, on_side), "") for mark in self.view.marks]
-        posts: list[tuple[Area, bool, str]] = []
+        posts: list[tuple[Area, bool, str, str]] = []
         for slot in self.view.slots:
             area, fact = _laid(slot.area, on_side), self.facts.slots[slot.slot]
             if slot.upright != on_side:
-                posts.append((area, fact.state is State.HOLD, socket_of[slot.slot]))
+                tray = "" if self.style.bars else board.tray_of.get(slot.slot, "")
+                posts.append((area, fact.state is State.HOLD, socket_of[slot.slot], tray))
             else:
                 walls.append((area, socket_of[slot.slot]))
                 yield area.left, area.right, self.style.length(fact)
-        half = self.style.width_mm / 2
         posts.sort(key=lambda post: post[0].centre[0])
-        for index, (post, hold, socket) in enumerate(posts):
-            at = post.centre[0]
+        for index, (post, hold, socket, tray) in enumerate(posts):
+            at, half = post.centre[0], self.style.width_mm / 2 + (TRAY_MM if tray else 0.0)
             yield whole.left, at, half + _EDGE_MM
             yield at, whole.right, half + _EDGE_MM
             for wall, owner in walls:
@@ -145,9 +155,10 @@ class MapNeeds:
                     apart = half + (0.9 if owner == socket else 0.9 + 2 * ZONE_MM)
                     yield at, wall.left, apart
                     yield wall.right, at, apart
-            for other, other_hold, other_socket in posts[index + 1 :]:
+            for other, other_hold, other_socket, other_tray in posts[index + 1 :]:
                 if other.top < post.bottom and post.top < other.bottom:
                     apart = self.style.pitch_mm + (HOLD_MM + 0.3 if hold or other_hold else 0.0)
+                    apart += TRAY_MM * (bool(tray) + bool(other_tray)) if tray != other_tray else 0.0
                     yield at, other.centre[0], apart + (2 * ZONE_MM + 0.8 if other_socket != socket else 0.0)
                     break
 
@@ -156,7 +167,7 @@ class MapNeeds:
             bank = brackets.bank
             if bank.upright == on_side:  # this axis runs along the slots: room beyond their ends
                 for (gap, low, high), mine in zip(self.gaps(bank), (True, False), strict=True):
-                    depth = brackets.depth_mm if brackets.at_start == mine else 0.0
+                    depth = brackets.depth_mm if brackets.at_start == mine else brackets.tray_mm
                     if gap > 0:
                         yield low, high, depth + 0.5 + 2 * ZONE_MM
                     own = _laid(bank.area, on_side)
@@ -177,12 +188,16 @@ class MapNeeds:
 
     def _sockets(self, on_side: bool) -> Iterator[Need]:
         for name, box in self.view.sockets:
-            lines = socket_lines(self.facts, name, self.sheets)
-            long = max(width(said, cap, bold=bool(look)) for said, cap, look in lines[: 2 if self.sheets else 1]) + 3.0
-            high = sum(cap + 1.3 for _, cap, _ in lines) + 1.0 if self.sheets else 2 * SOCKET_MM + 2.0
+            lines = self.socket_lines(name)
+            long = max(width(said, cap, bold=bool(look)) for said, cap, look in lines) + 2.0
+            high = sum(cap + 1.3 for _, cap, _ in lines) + 1.0
             flat = bool(self.sheets) or self.socket_flat(box)
             area = _laid(box, on_side)
             yield area.left, area.right, long if flat != on_side else high
+
+    def socket_lines(self, name: str) -> Lines:
+        """What stands in a processor's box, in the one form that all boxes of the map have."""
+        return socket_forms(self.facts, name, self.sheets)[self.form]
 
     def socket_flat(self, box: Area) -> bool:
         """True where a socket's name lies across: slots in front of it or behind give it that room."""
@@ -195,15 +210,26 @@ class MapNeeds:
             yield area.left, area.right, long if mark_turned(mark, flat=self.style.flat) == on_side else TEXT_MM + 1.5
 
 
-def socket_lines(facts: Facts, name: str, sheets: Mapping[str, str]) -> Lines:
-    """What stands in a processor's box: its name, the sheet that shows its slots, how many are filled."""
-    fitted = name in facts.placement.fitted
-    lines: Lines = [(socket_words(name), SOCKET_MM, "b")]
-    lines += [(sheets[name], TEXT_MM, "b")] if name in sheets else []
-    if not fitted:
-        return [*lines, ("absent", TEXT_MM, "b")]
-    filled, slots = socket_filled(facts.board, facts, name)
-    return [*lines, *([] if name in sheets else [("processor", TEXT_MM, "")]), (f"{filled} of {slots}", TEXT_MM, "")]
+SOCKET_FORMS = 5
+"""How many forms ``socket_forms`` gives; the last one takes the least room."""
+
+
+def socket_forms(facts: Facts, name: str, sheets: Mapping[str, str]) -> list[Lines]:
+    """What may stand in a processor's box, the fullest form first.
+
+    Its name, on an overview the sheet with its slots, else what it is; how many slots are filled.
+    """
+    head: Lines = [(socket_words(name), SOCKET_MM, "b")]
+    head += [(sheets[name], TEXT_MM, "b")] if name in sheets else []
+    named: Lines = head if name in sheets else [*head, ("processor", TEXT_MM, "")]
+    if name in facts.placement.fitted:
+        filled, slots = socket_filled(facts.board, facts, name)
+        said = f"{filled} of {slots}" if facts.counts[State.FILLED] else f"{slots}"
+        counts = [[said, "slots"], [f"{said} slots"]]
+    else:
+        counts = [["absent"], ["absent"]]
+    told = [[*first, *((said, TEXT_MM, "") for said in count)] for first in (named, head) for count in counts]
+    return [*told, head if name in facts.placement.fitted else told[-1]]
 
 
 def socket_filled(board: Board, facts: Facts, socket_id: str) -> tuple[int, int]:

@@ -48,9 +48,11 @@ class Stage:
     """One of the five stages of the work, in a row that is always the same.
 
     On a lying page all five stand side by side; ``upright`` is the row on an upright page, ``small`` on small paper.
+    ``by_socket`` says that it stands on pages of some sockets too.
     """
 
     title: ClassVar[str]
+    by_socket: ClassVar[bool] = False
     upright: ClassVar[int]
     small: ClassVar[int]
 
@@ -77,6 +79,7 @@ class Before(Stage):
     """What must be sure, and the warnings, before anything is touched."""
 
     title = "1 Before"
+    by_socket = True
     upright, small = 0, 0
 
     def lines(self, wide: float) -> list[Block]:
@@ -102,6 +105,7 @@ class Install(Stage):
     """The steps, in batches: the numbers are on the map."""
 
     title = "3 Install"
+    by_socket = True
     upright, small = 0, 1
 
     @property

@@ -49,13 +49,12 @@ def _arrow(x: float, front_y: float, sign: int) -> Polygon:
 
 
 def stacked_lines(area: Area, lines: Lines, *, backed: bool = False) -> list[Shape]:
-    """Lines in the middle of an area, as many as fit; upright where the area is too narrow for the first.
+    """Lines in the middle of an area, as many as fit; upright where the area is too narrow for the widest.
 
     ``backed`` puts white behind them, where lines cross the area.
     """
     wide, high = area.right - area.left - 1.0, area.bottom - area.top - 1.0
-    first, cap, look = lines[0]
-    turned = width(first, cap, bold="b" in look) > wide and high > wide
+    turned = max(width(text, cap, bold="b" in look) for text, cap, look in lines) > wide and high > wide
     along, across = (high, wide) if turned else (wide, high)
     kept, used = _kept(lines, along, across)
     x, y = area.centre

@@ -170,12 +170,12 @@ def ideal(space: Space) -> Mapping[str, Value]:
         rate.rate_mts
         for module in space.types
         for option in space.options
-        for slots in {len(channel.slots) for socket in space.sockets for channel in socket.channels}
+        for slots in {len(channel.slots) for socket in space.wired for channel in socket.channels}
         for dpc in range(1, slots + 1)
         if (rate := channel_rate(space.board, option, [module] * dpc, slots)) is not None
     ]
     peak = channel_peak_gb_s(max(rates, default=0))
-    fewest_channels = min(len(socket.channels) for socket in space.sockets)
+    fewest_channels = min(len(socket.channels) for socket in space.wired)
     fewest = max(sockets, -(-request.capacity_gib // sizes[-1]))
     return {
         "advised_broken": 0,

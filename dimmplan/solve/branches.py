@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
@@ -140,7 +141,7 @@ class Branches:
         types = range(len(self.space.types))
         sizes = self.space.weights
         most = [self._most(kind) for kind in types]
-        low, high = low_gib * self.space.scale, high_gib * self.space.scale
+        low, high = math.ceil(self.space.needed(low_gib)), math.floor(self.space.needed(high_gib))
         losses = self._losses()
 
         def extend(kind: int, code: int, gib: int, free: int) -> Iterator[int]:

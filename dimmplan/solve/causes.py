@@ -23,7 +23,7 @@ from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.search import Search
 from dimmplan.solve.space import Rows, Space
-from dimmplan.units import Gib, format_capacity
+from dimmplan.units import Gib, format_capacity, listed
 
 
 def nearest_capacities(board: Board, request: Request) -> tuple[Gib | None, Gib | None]:
@@ -82,7 +82,9 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
         unusable += bool(kept_out or without_rate)
     if not space.mode_possible():
         mode = request.mode.value
-        yield Cause(rule=mode, text=f"The board file has no row for the mode {mode}.")
+        without = [socket.id for socket in space.sockets if not socket.channels]
+        text = f"At {listed(without)} no two channels can work in lockstep." if without else ""
+        yield Cause(rule=mode, text=text or f"The board file has no row for the mode {mode}.")
         return
     if refused or not space.types or unusable == len(request.supplies):
         if not request.supplies:

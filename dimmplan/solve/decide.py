@@ -68,7 +68,7 @@ class Decisions:
     def _total_measures(self) -> dict[str, Callable[[int], Value]]:
         """Criteria that the total counts decide alone."""
         request, space = self.space.request, self.space
-        allowance = (request.capacity_gib + (request.over_gib or 0)) * space.scale
+        allowance = request.capacity_gib + (request.over_gib or 0)
 
         def kept_unused(code: int) -> int:
             unused = sum(max(0, s.kept - n) for s, n in zip(space.supplies, space.counts(code), strict=True))
@@ -82,7 +82,7 @@ class Decisions:
             return sum((self._price(kind, n) for kind, n in pairs if n), Fraction(0))
 
         return {
-            "over_gib": lambda code: space.unscaled(max(0, space.gib(code) - allowance)),
+            "over_gib": lambda code: max(0, space.shown(space.gib(code)) - allowance),
             "types": lambda code: sum(n > 0 for n in space.counts(code)),
             "cost": cost,
             "modules": lambda code: sum(space.counts(code)),
@@ -99,7 +99,7 @@ class Decisions:
         return self._prices[key]
 
     def _bottleneck(self, name: str, branch: Branch) -> Callable[[Profile], Value]:
-        unit = self.space.rate_unit * 8
+        unit = self.space.peak_unit
         total = self.space.gib(min(branch.targets))  # a populated branch has one
 
         def system(profile: Profile) -> Fraction:

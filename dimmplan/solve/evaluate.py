@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.module import Module
-from dimmplan.rules import Breach, judge, usable_gib
+from dimmplan.rules import Breach, judge, shown_gib, usable_gib
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, whole
@@ -25,7 +25,8 @@ def content_of(space: Space, board_order: Iterable[Sequence[int]]) -> dict[str, 
     content: dict[str, Module | None] = {}
     for socket, ranks in zip(space.sockets, board_order, strict=True):
         for slot, value in zip(socket.slots, ranks, strict=True):
-            content[slot] = space.types[size - value] if value else None
+            for each in space.both(slot):
+                content[each] = space.types[size - value] if value else None
     return content
 
 
@@ -77,12 +78,11 @@ def measured_vector(
 
 def usable_of(space: Space, content: Mapping[str, Module | None]) -> Gib:
     """Usable capacity of a placement in the request's mode, in GiB."""
-    loads = (
-        [module for slot in channel.slots if (module := content.get(slot))]
-        for socket in space.sockets
-        for channel in socket.channels
-    )
-    return whole(sum((usable_gib(space.board, space.request.mode, load) for load in loads), Fraction(0)))
+    board, mode, total = space.board, space.request.mode, Fraction(0)
+    for socket in space.wired:
+        loads = ([module for slot in channel.slots if (module := content.get(slot))] for channel in socket.channels)
+        total += shown_gib(board, mode, sum((usable_gib(board, mode, load) for load in loads), Fraction(0)))
+    return whole(total)
 
 
 def _values(

@@ -45,17 +45,25 @@ class GroupBound:
     No group serves more of a channel than its least member holds, and a group within wider ones only what those leave.
     Channels are loaded in ``order``, and what holds after each step is kept for the next. ``rate`` is that of the
     system in MT/s, or 0 where each load has its own, ``most`` GiB what each channel may hold; times are in GiB x
-    (``rate_unit`` / MT/s).
+    (``rate_unit`` / MT/s). A load is that of ``width`` channels that work as one.
     """
 
     def __init__(
-        self, permitted: Permitted, order: Sequence[int], *, most: Sequence[int], rate_unit: int, rate: int
+        self,
+        permitted: Permitted,
+        order: Sequence[int],
+        *,
+        most: Sequence[int],
+        rate_unit: int,
+        rate: int,
+        width: int = 1,
     ) -> None:
         groups = sorted(permitted.groups, key=lambda group: -len(group.channels))
         self.order = order
         self.most = most
         self.fastest = rate_unit // rate if rate else 0
         self.rate_unit = rate_unit
+        self.width = width
         self.scale = math.lcm(*(len(group.channels) for group in groups))
         bits = [(1 << index, group) for index, group in enumerate(groups)]
         self.members: list[list[_Member]] = [[] for _ in order]
@@ -118,7 +126,7 @@ class GroupBound:
         if self.fastest:
             more, slope = self._missing(step, missing, known, after, least)
             time, slope = time + more * self.fastest, slope * self.fastest
-        return [-(-(time + (end - ends[0]) * slope) // self.scale) for end in ends]
+        return [-(-(time + (end - ends[0]) * slope) // (self.scale * self.width)) for end in ends]
 
     def _missing(
         self, step: int, missing: int, known: dict[Any, Any], possible: int, least: Sequence[int]

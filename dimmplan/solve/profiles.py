@@ -15,7 +15,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from dimmplan.interleave import Permitted, depths, regions
-from dimmplan.rules import MirroringRow, can_be_groups, group_sizes
+from dimmplan.rules import MirroringRow, PartialMirroringRow, can_be_groups, group_sizes
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.groupbound import GroupBound, loading_order
 from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
@@ -190,13 +190,13 @@ def profiles_of(space: Space, budget: Budget, query: Query, codes: Container[int
 
 def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
     """The loads of a channel that keep the bounds of a query, best board order first."""
-    unit, most_time = space.rate_unit, query.limit.time
+    unit, most_time, width = space.rate_unit, query.limit.time, space.width
     return [
         load
         for load in space.loads(shape, query.may_break)
         if not load.gib
         or load.rate >= query.rate
-        and load.gib * (unit // (query.rate or load.rate)) <= most_time
+        and load.gib // width * (unit // (query.rate or load.rate)) <= most_time
         and load.gib <= query.high_gib
     ]
 
@@ -218,6 +218,8 @@ class _Enumeration:
         self.query = query
         self.evaluate = evaluate
         self.unit = space.rate_unit
+        self.width = space.width
+        self.idle = [0] * space.idle_controllers(query.shape)
         every = {shape for controller in query.shape.controllers for shape in controller}
         loads = [load.gib for shape in every for load in space.loads(shape, query.may_break)]
         self.grain = math.gcd(*loads) or 1
@@ -346,7 +348,7 @@ class _Enumeration:
             amounts=tuple(sorted([gib // self.grain for gib in gibs], reverse=True)),
             low_rank=sum([load.low_rank for load in loads]),
             slowest=min([load.rate for load in filled], default=0),
-            fullest=max(gibs),
+            fullest=max(gibs) // self.width,
             filled=len(filled),
         )
 
@@ -364,6 +366,7 @@ class _Enumeration:
             most=[max((load.gib for load in self.loads(shape)), default=0) for shape in shapes],
             rate_unit=self.unit,
             rate=self.query.rate,
+            width=self.width,
         )
 
         def hopeful(step: int, chosen: list[Load | None], gib: int, most: int) -> bool:
@@ -402,8 +405,8 @@ class _Enumeration:
         times = self._times_by_channel(controllers) if self.by_channel else self._times(controllers)
         if times is None:
             return None
-        gibs = [part.gib for part in controllers]
-        low_rank = sum([part.low_rank for part in controllers])
+        gibs = [*(part.gib for part in controllers), *self.idle]
+        low_rank = sum([part.low_rank for part in controllers]) * self.width
         time, parallel, count, narrowest = times
         return Profile(
             code,
@@ -412,7 +415,7 @@ class _Enumeration:
             parallel,
             max(gibs) - min(gibs),
             count,
-            narrowest,
+            narrowest * self.width,
             low_rank,
             _board_order(controllers),
         )
@@ -456,10 +459,12 @@ class _Enumeration:
         unit = self.unit // rate
         fullest = max([part.fullest for part in controllers]) * unit
         gib = sum([part.gib for part in controllers])
-        least = max(fullest, gib * unit // self.evaluate.widest(tuple([part.filled for part in controllers])))
+        widest = self.evaluate.widest(tuple([part.filled for part in controllers]))
+        least = max(fullest, gib // self.width * unit // widest)
         if self._over((least, gib)):
             return None
-        depth, count, narrowest = self.evaluate([[load.gib for load in part.loads] for part in controllers])
+        width = self.width
+        depth, count, narrowest = self.evaluate([[load.gib // width for load in part.loads] for part in controllers])
         time = depth * unit
         return None if self._over((time, gib)) else (time, fullest, count, narrowest)
 
@@ -469,13 +474,13 @@ class _Enumeration:
         ``alone`` is the time that each filled channel works: no region has it work faster.
         """
         loads = [load for part in controllers for load in part.loads]
-        alone = [load.gib * (self.unit // load.rate) for load in loads if load.gib]
+        alone = [load.gib // self.width * (self.unit // load.rate) for load in loads if load.gib]
         least = max(*alone, sum(alone) // self.evaluate.widest(tuple([part.filled for part in controllers])))
         gib = sum([part.gib for part in controllers])
         if self._over((least, gib)):
             return None
         slowest = min(load.rate for load in loads if load.gib)
-        amounts = tuple(tuple(load.gib for load in part.loads) for part in controllers)
+        amounts = tuple(tuple(load.gib // self.width for load in part.loads) for part in controllers)
         rates = tuple(tuple(load.rate or slowest for load in part.loads) for part in controllers)
         time, count, narrowest = self.evaluate.at_own_rates(amounts, rates, self.unit)
         return None if self._over((time, gib)) else (time, max(alone), count, narrowest)
@@ -485,7 +490,9 @@ def _board_order(controllers: Sequence[_Part]) -> bytes:
     return b"".join([part.board_order for part in controllers])
 
 
-def loads_mirror(loads: Sequence[Load], row: MirroringRow) -> bool:
+def loads_mirror(loads: Sequence[Load], row: MirroringRow | PartialMirroringRow) -> bool:
     """True where these channels fall into groups of identical channels that the row permits."""
+    if not group_sizes(row):
+        return True
     counts = Counter(load.board_order.rstrip(b"\0") for load in loads if load.gib)
     return all(can_be_groups(count, group_sizes(row)) for count in counts.values())

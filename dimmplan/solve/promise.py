@@ -20,7 +20,7 @@ from dimmplan.rules import SocketMinimumRow, of_kind
 from dimmplan.solve.branches import Aim, Value
 from dimmplan.solve.criteria import Criterion, ranked
 from dimmplan.solve.space import Space
-from dimmplan.units import channel_peak_gb_s, whole
+from dimmplan.units import channel_peak_gb_s
 
 Promise = tuple[Value, ...]
 """A vector as ``ranked`` gives it, no part of which any placement passes: smaller is better."""
@@ -64,7 +64,7 @@ class Promises:
         self.over_first = [c.name for c in criteria[1:2]] == ["over_gib"]
         self.channels = space.channel_count
         self.sockets = len(space.sockets)
-        self.fewest_channels = min(len(socket.channels) for socket in space.sockets)
+        self.fewest_channels = min(len(socket.channels) for socket in space.wired)
         self.kept = sum(supply.kept for supply in space.request.supplies)
         self.every_socket = any(row.severity == "error" for row in of_kind(space.rows, SocketMinimumRow))
         self._known_sweeps: dict[object, tuple[Fraction, Fraction, Fraction] | None] = {}
@@ -200,12 +200,12 @@ class Promises:
         if fewest > most or sweeps is None:
             return None
         system, worst, balanced = sweeps
-        request, scale = self.space.request, self.space.scale
-        allowance = (request.capacity_gib + (request.over_gib or 0)) * scale
+        request = self.space.request
+        asked = request.capacity_gib + (request.over_gib or 0)
         kept = sum(min(facts.kept, facts.many) for facts in types)
         values: dict[str, Value] = {
             "advised_broken": broken,
-            "over_gib": whole(max(Fraction(0), Fraction(low - allowance, scale))),
+            "over_gib": max(0, self.space.shown(low) - asked),
             "balanced_sweep": balanced,
             "socket_difference_gib": 0,
             "system_sweep": system,
@@ -213,7 +213,7 @@ class Promises:
             "worst_parallel": worst,
             "controller_difference_gib": 0,
             "regions": self.sockets if self.every_socket else 1,
-            "narrowest_ways": max(len(socket.channels) for socket in self.space.sockets),
+            "narrowest_ways": max(len(socket.channels) for socket in self.space.wired),
             "types": len(types),
             "low_rank_channels": 0,
             "modules": fewest,
@@ -228,7 +228,7 @@ class Promises:
     def _span(self, types: Sequence[Facts], aim: Aim) -> tuple[int, int] | None:
         """The least and the most scaled capacity that these types can have within an aim."""
         scale = self.space.scale
-        low, high = math.ceil(aim.low_gib * scale), math.floor(aim.high_gib * scale)
+        low, high = math.ceil(self.space.needed(aim.low_gib)), math.floor(self.space.needed(aim.high_gib))
         if self.space.request.mode is not Mode.INDEPENDENT:
             return (low, high) if low <= high else None
         step = math.gcd(*(facts.gib for facts in types))

@@ -181,7 +181,7 @@ class Search:
         """Every usable capacity within the aim that some placement has, advised rows aside."""
         may_break = frozenset(self.space.advised)
         return {
-            self.space.unscaled(decider.space.gib(total))
+            self.space.shown(decider.space.gib(total))
             for _, decider in self._every(aim, may_break)
             for total in decider.reached(aim, may_break)
         }
@@ -192,7 +192,7 @@ class Search:
         for low, decider in self._every(aim, may_break):
             if least is None or low < least:
                 totals = decider.reached(aim, may_break)
-                reached = [self.space.unscaled(decider.space.gib(total)) for total in totals]
+                reached = [self.space.shown(decider.space.gib(total)) for total in totals]
                 least = min([*reached, *([] if least is None else [least])], default=None)
         return least
 
@@ -208,7 +208,7 @@ class Search:
             if gib is None:
                 high = middle - 1
             else:
-                greatest = self.space.unscaled(gib)
+                greatest = self.space.shown(gib)
                 low = int(greatest) + 1
         return greatest
 

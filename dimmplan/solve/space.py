@@ -18,7 +18,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from dimmplan.figures import is_low_rank
-from dimmplan.interleave import Permitted, permitted_sets
+from dimmplan.interleave import Permitted, folded, permitted_sets
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode, Request, Supply
@@ -29,22 +29,25 @@ from dimmplan.rules import (
     Breach,
     Content,
     FittedRow,
+    LockstepRow,
+    MirroringRow,
     MixRow,
+    PartialMirroringRow,
     Populations,
     Rule,
     Scope,
     SocketView,
+    SparingRow,
     SystemView,
     all_rows,
     judge_channel,
     judge_module,
     judge_socket,
     judge_system,
-    mirroring_row,
+    mode_row,
     of_kind,
     ranks_of,
     rows_of_scope,
-    sparing_row,
     usable_gib,
     value_of,
 )
@@ -70,6 +73,8 @@ class ChannelShape(NamedTuple):
     """The options that the channel must run with, where sockets have different ones."""
     pins: tuple[frozenset[Module | None] | None, ...] = ()
     """What each slot may hold, where that is settled for some."""
+    sizes: tuple[int, ...] = ()
+    """The slots of each channel of a pair in lockstep; empty for a channel that works by itself."""
 
 
 class SocketShape(NamedTuple):
@@ -98,8 +103,9 @@ class Load(NamedTuple):
 class Space:
     """Everything that a search over one request asks about; pure look-ups, cached.
 
-    A channel with settled slots (``pins``) only has fewer loads. ``symmetry=False`` treats every channel and socket as
-    one of its own; the answer is the same, only slower.
+    A channel with settled slots (``pins``) only has fewer loads. In lockstep each pair of channels is one channel of
+    ``sockets``, with the slots of the first; a load of it counts for both. ``symmetry=False`` treats every channel and
+    socket as one of its own; the answer is the same, only slower.
     """
 
     def __init__(
@@ -111,15 +117,25 @@ class Space:
         self.option: ProcessorOption | None = board.processor(request.processor)
         self.board = board = board.serving(self.option)
         self.rows: list[Rule] = all_rows(board, self.option)
-        self.sockets: list[Socket] = [socket for socket in board.sockets if socket.id in request.fitted]
-        self.slot_count = sum(len(socket.slots) for socket in self.sockets)
+        self.mode_row = mode_row(board, request.mode)
+        self.wired: list[Socket] = [socket for socket in board.sockets if socket.id in request.fitted]
+        """The fitted sockets as they are."""
+        self.partner: dict[str, str] = {}
+        """In lockstep the slot of the other channel that holds the same."""
+        self.sockets: list[Socket] = [self._folded(socket) for socket in self.wired]
+        self.width = 2 if isinstance(self.mode_row, LockstepRow) else 1
+        """How many channels a channel of ``sockets`` stands for."""
+        self.slot_count = sum(len(socket.slots) for socket in self.wired)
         self.base = self.slot_count + 1
         enforced = [row for row in self.rows if row.severity == "error"]
         usable = [s for s in request.supplies if not any(judge_module(enforced, s.module))]
         self.types: list[Module] = sorted((each.module for each in usable), key=lambda module: module.order_key)
         self.rate_unit = math.lcm(*board.rates_mts)
-        self.mirroring = mirroring_row(board) if request.mode is Mode.MIRRORED else None
-        self.sparing = sparing_row(board) if request.mode is Mode.SPARING else None
+        self.peak_unit = 8 * self.rate_unit * (self.mode_row.peak if self.mode_row else 1)
+        """GB/s x 1000 of a channel, times its time for one GiB."""
+        row = self.mode_row
+        self.mirroring = row if isinstance(row, MirroringRow | PartialMirroringRow) else None
+        self.sparing = row if isinstance(row, SparingRow) else None
         self.scale = self._scale()
         """Capacities are carried in GiB times this, so that what a mode leaves stays whole."""
         self._variants: dict[tuple[SocketShape, Rows], list[tuple[tuple[ChannelShape, ...], ...]]] = {}
@@ -152,8 +168,21 @@ class Space:
         found._use([self.supplies[kind] for kind in types])
         return found
 
+    def _folded(self, socket: Socket) -> Socket:
+        """The socket with one channel for each pair that works in lockstep, and no others."""
+        if not isinstance(self.mode_row, LockstepRow):
+            return socket
+        paired = {one.id: (one, other) for one, other in self.mode_row.pairs_of(socket)}
+        for one, other in paired.values():
+            self.partner |= dict(zip(one.slots, other.slots, strict=False))
+        return socket.with_slots(lambda channel, slot: channel.id in paired and slot in self.partner)
+
+    def both(self, slot: str) -> tuple[str, ...]:
+        """A slot of ``sockets``, and the one that holds the same."""
+        return (slot, self.partner[slot]) if slot in self.partner else (slot,)
+
     def _scale(self) -> int:
-        if self.mirroring is not None:
+        if isinstance(self.mode_row, MirroringRow):
             return 2
         if self.sparing is not None:
             return math.lcm(*(ranks_of(self.sparing, module) for module in self.types))
@@ -161,7 +190,8 @@ class Space:
 
     def _weight(self, module: Module) -> int:
         """Scaled usable capacity that one module brings, before rank sparing takes its share."""
-        return module.capacity_gib if self.mirroring is not None else module.capacity_gib * self.scale
+        halved = isinstance(self.mode_row, MirroringRow)
+        return module.capacity_gib if halved else module.capacity_gib * self.scale
 
     def loss(self, modules: Sequence[Module]) -> int:
         """What rank sparing takes from a channel with these modules, scaled."""
@@ -179,11 +209,9 @@ class Space:
         return all(content.get(slot) in allowed for slot, allowed in self.pins.items() if slot in content)
 
     def mode_possible(self) -> bool:
-        """False where the board has no row for the mode asked."""
-        wanted = self.request.mode
-        return not (
-            wanted is Mode.MIRRORED and self.mirroring is None or wanted is Mode.SPARING and self.sparing is None
-        )
+        """False where the board has no row for the mode asked, or a socket no channels that can work in it."""
+        has_row = self.request.mode is Mode.INDEPENDENT or self.mode_row is not None
+        return has_row and all(socket.channels for socket in self.sockets)
 
     @cached_property
     def advised(self) -> tuple[str, ...]:
@@ -200,10 +228,11 @@ class Space:
     @cached_property
     def channel_count(self) -> int:
         """Channels of all fitted sockets."""
-        return sum(len(socket.channels) for socket in self.sockets)
+        return sum(len(socket.channels) for socket in self.wired)
 
     def _shape(self, socket: Socket) -> SocketShape:
-        permitted = permitted_sets(self.board.interleave, socket)
+        permitted = self._permitted(socket)
+        sizes = self._sizes(socket)
         membership: dict[str, tuple[int, ...]] = {}
         for index, channel in enumerate(socket.channels):
             groups = tuple(g for g, group in enumerate(permitted.groups) if index in group.channels)
@@ -212,7 +241,11 @@ class Space:
             controllers=tuple(
                 tuple(
                     ChannelShape(
-                        len(ch.slots), membership[ch.id], processors=self._processor(socket), pins=self._pinned(ch)
+                        len(ch.slots),
+                        membership[ch.id],
+                        processors=self._processor(socket),
+                        pins=self._pinned(ch),
+                        sizes=sizes.get(ch.id, ()),
                     )
                     for ch in controller.channels
                 )
@@ -233,9 +266,28 @@ class Space:
         """What the slots of a channel may hold, or of several that hold the same; nothing where none is settled."""
         found = []
         for slots in zip(*(channel.slots for channel in channels), strict=True):
-            pins = [self.pins[slot] for slot in slots if slot in self.pins]
+            pins = [self.pins[each] for slot in slots for each in self.both(slot) if each in self.pins]
             found.append(frozenset.intersection(*pins) if pins else None)
         return tuple(found) if any(each is not None for each in found) else ()
+
+    def _permitted(self, socket: Socket) -> Permitted:
+        """The permitted sets of the channels of a socket; of pairs in lockstep, as of single channels."""
+        if not isinstance(self.mode_row, LockstepRow):
+            return permitted_sets(self.board.interleave, socket)
+        real = self.board.socket(socket.id)
+        places = {channel.id: place for place, channel in enumerate(real.channels)}
+        pairs = [[places[channel.id] for channel in pair] for pair in self._pairs(socket)]
+        return folded(permitted_sets(self.board.interleave, real), pairs)
+
+    def _pairs(self, socket: Socket) -> list[tuple[Channel, Channel]]:
+        """The pairs of a socket in lockstep, in its order."""
+        row, own = self.mode_row, {channel.id for channel in socket.channels}
+        pairs = row.pairs_of(self.board.socket(socket.id)) if isinstance(row, LockstepRow) else []
+        return [(one, other) for one, other in pairs if one.id in own]
+
+    def _sizes(self, socket: Socket) -> dict[str, tuple[int, ...]]:
+        """The slots of both channels of each pair, by the id of the first."""
+        return {one.id: (len(one.slots), len(other.slots)) for one, other in self._pairs(socket)}
 
     @property
     def options(self) -> tuple[ProcessorOption | None, ...]:
@@ -247,12 +299,18 @@ class Space:
         differ = self.option is not None and len(self.option.each) > 1
         return (self.option.at(socket.id).id,) if self.option is not None and differ else ()
 
+    def idle_controllers(self, shape: SocketShape) -> int:
+        """Controllers of a socket of that shape on which no channel can be filled in the mode."""
+        socket = self._sockets_of_shape[shape][0]
+        return len(self.board.socket(socket.id).controllers) - len(socket.controllers)
+
     def rate_of(self, shape: ChannelShape, modules: Sequence[Module]) -> int:
         """The rate of a channel with these modules, in MT/s; 0 where it is empty or does not run."""
         if not modules:
             return 0
         options = [self.board.processor(name) for name in shape.processors] or [self.option]
-        rates = [channel_rate(self.board, option, modules, shape.slots) for option in options]
+        sizes = set(shape.sizes or (shape.slots,))
+        rates = [channel_rate(self.board, option, modules, slots) for option in options for slots in sizes]
         return min(rate.rate_mts if rate else 0 for rate in rates)
 
     def _populations(self, socket: str | None, rows: Iterable[Rule]) -> list[Populations]:
@@ -272,8 +330,9 @@ class Space:
 
     def _prescribed(self, socket: Socket) -> Iterator[str]:
         """What rows prescribe of a socket's slots, by their places in it: the same for all sockets of one shape."""
+        slots = self.board.socket(socket.id).slots
         for populations in self._populations(socket.id, self.rows):
-            yield str([(count, sorted(map(socket.slots.index, populations[count]))) for count in sorted(populations)])
+            yield str([(count, sorted(map(slots.index, populations[count]))) for count in sorted(populations)])
 
     def layouts(self, may_break: Rows) -> Iterator[list[SocketShape]]:
         """The shapes of the fitted sockets; once for each number of modules where a table fills the whole machine."""
@@ -281,17 +340,22 @@ class Space:
         if not tables:
             yield self.shapes
             return
-        there = {slot for socket in self.sockets for slot in socket.slots}
+        there = {slot for socket in self.wired for slot in socket.slots}
         for count in sorted(set.intersection(*map(set, tables))):
             filled = {populations[count] for populations in tables}
             if len(filled) == 1 and (slots := filled.pop()) <= there:
-                yield [
+                shapes = [
                     self._filled_shape(shape, of, slots) for shape, of in zip(self.shapes, self.sockets, strict=True)
                 ]
+                if all(shapes):
+                    yield [shape for shape in shapes if shape]
 
-    def _filled_shape(self, shape: SocketShape, socket: Socket, filled: frozenset[str]) -> SocketShape:
-        """The shape of a socket of which just those slots are filled."""
-        found = shape._replace(controllers=self._patterned(shape, socket, filled) or ())
+    def _filled_shape(self, shape: SocketShape, socket: Socket, filled: frozenset[str]) -> SocketShape | None:
+        """The shape of a socket of which just those slots are filled; ``None`` where the mode fills others."""
+        controllers = self._patterned(shape, socket, filled)
+        if controllers is None:
+            return None
+        found = shape._replace(controllers=controllers)
         sockets = self._sockets_of_shape.setdefault(found, [])
         if socket not in sockets:
             sockets.append(socket)
@@ -342,7 +406,7 @@ class Space:
     def best_rates(self, kind: int) -> tuple[int, ...]:
         """The best rate of a type in MT/s with at least one, two and more modules on a channel; 0 where none runs."""
         if kind not in self._best_rates:
-            sizes = {len(channel.slots) for socket in self.sockets for channel in socket.channels}
+            sizes = {len(channel.slots) for socket in self.wired for channel in socket.channels}
             best = [0] * max(sizes, default=0)
             for option, slots in itertools.product(self.options, sizes):
                 for held in range(1, slots + 1):
@@ -415,7 +479,7 @@ class Space:
 
     def code_of(self, content: Content) -> int:
         """The count code of a placement."""
-        channels = (channel for socket in self.sockets for channel in socket.channels)
+        channels = (channel for socket in self.wired for channel in socket.channels)
         loads = [[module for slot in channel.slots if (module := content.get(slot))] for channel in channels]
         counts = Counter(module for load in loads for module in load)
         code = self.code((index, counts[module]) for index, module in enumerate(self.types))
@@ -452,6 +516,23 @@ class Space:
         """Scaled GiB as GiB."""
         return whole(Fraction(gib, self.scale))
 
+    def shown(self, gib: int) -> Gib:
+        """What the system shows in all of so much, in scaled GiB, at the fitted sockets together."""
+        held = Fraction(gib, self.scale)
+        if isinstance(self.mode_row, PartialMirroringRow):
+            sockets = len(self.sockets)  # each keeps the same share, or the same amount
+            return whole(sockets * self.mode_row.shown_gib(held / sockets))
+        return whole(held)
+
+    def needed(self, shown: int) -> Fraction:
+        """The scaled GiB of which the system shows just so much."""
+        row, sockets = self.mode_row, len(self.sockets)
+        if isinstance(row, PartialMirroringRow):
+            copied = sockets * row.copies_gib(0)
+            left = 1 - (row.copies_gib(1) - row.copies_gib(0))
+            return (shown + copied) / left * self.scale
+        return Fraction(shown * self.scale)
+
     # -- loads of a channel ------------------------------------------------------------------------------------
 
     def loads(self, shape: ChannelShape, may_break: Rows, *, every_order: bool = False) -> tuple[Load, ...]:
@@ -472,7 +553,7 @@ class Space:
         seen = set()
         for chosen in itertools.product(*self._choices(shape)):
             kinds = [kind for kind in chosen if kind is not None]
-            code = self.code((kind, 1) for kind in kinds)
+            code = self.code((kind, self.width) for kind in kinds)
             load = tuple(None if kind is None else self.types[kind] for kind in chosen)
             if (code in seen and not every_order) or any(judge_channel(rows, channel, load)):
                 continue  # the product runs in board order, so the first of a multiset is its best
@@ -485,7 +566,7 @@ class Space:
             loss = self.loss(modules)
             yield Load(
                 code=code + loss * self.loss_place,
-                gib=sum(self.weights[kind] for kind in kinds) - loss,
+                gib=self.width * sum(self.weights[kind] for kind in kinds) - loss,
                 rate=rate,
                 low_rank=is_low_rank(modules),
                 board_order=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
@@ -524,11 +605,13 @@ class Space:
             found += [pattern for pattern in patterns if pattern is not None and len(patterns) == 1]
         return found
 
-    @staticmethod
     def _patterned(
-        shape: SocketShape, socket: Socket, filled: frozenset[str]
+        self, shape: SocketShape, socket: Socket, filled: frozenset[str]
     ) -> tuple[tuple[ChannelShape, ...], ...] | None:
         """The controllers of a shape with just those slots to be filled; ``None`` where others must be filled."""
+        here = filled.intersection(self.board.socket(socket.id).slots)
+        if here != {each for slot in socket.slots if slot in filled for each in self.both(slot)}:
+            return None
         found = tuple(
             tuple(
                 its._replace(pattern=tuple(slot in filled for slot in channel.slots))
@@ -551,12 +634,12 @@ class Space:
         rows = self.enforced_of("socket", may_break)
         counts = self.counts(code)
         types = tuple(module for module, n in zip(self.types, counts, strict=True) if n)
-        if self.mirroring is not None and self.mirroring.modules and sum(counts) not in self.mirroring.modules:
-            return False
         gib = self.installed_gib(code)
+        if self.mirroring is not None and not self.mirroring.allows(sum(counts), gib):
+            return False
         views = (
             SocketView(
-                socket=socket,
+                socket=self.board.socket(socket.id),
                 modules=sum(counts),
                 capacity_gib=gib,
                 types=types,
@@ -578,8 +661,13 @@ class Space:
         return all(row.severity != "error" for row in self.fitted_breaches())
 
     def possible(self) -> bool:
-        """False where no placement can be, whatever the slots: no type, no row for the mode, sockets fitted wrongly."""
-        return bool(self.types) and self.mode_possible() and self.fitted_allowed()
+        """False where no placement can be: no type, no row for the mode, sockets fitted wrongly, or slots that the mode
+        leaves empty and that have to hold a module.
+        """
+        there = {each for socket in self.sockets for slot in socket.slots for each in self.both(slot)}
+        empty = [slot for socket in self.wired for slot in socket.slots if slot not in there and slot in self.pins]
+        settled = all(None in self.pins[slot] for slot in empty)
+        return bool(self.types) and self.mode_possible() and self.fitted_allowed() and settled
 
     def alike_rows(self, may_break: Rows) -> list[AlikeRow]:
         """The enforced rows that want sockets alike; none where one socket is fitted."""

@@ -58,8 +58,8 @@ class Sweeps:
         self.populations = populations
         self.decisions = decisions
         self.bounds = populations.bounds
-        self.channels = sum(len(socket.channels) for socket in space.sockets)
-        self.evenly = len(space.sockets) * min(len(socket.channels) for socket in space.sockets)
+        self.channels = space.channel_count
+        self.evenly = len(space.sockets) * min(len(socket.channels) for socket in space.wired)
         """Channels at work where every socket works as hard as the one with the fewest channels can."""
 
     def best(self, branches: list[Branch], bar: Value | None, *, balanced: bool) -> tuple[Value | None, list[Branch]]:
@@ -109,7 +109,7 @@ class Sweeps:
 
     def sweep(self, gib: int, time: Time) -> Fraction:
         """The sweep of a capacity in a time, in GB/s."""
-        return Fraction(gib * self.space.rate_unit * 8) / (1000 * time)
+        return Fraction(gib * self.space.peak_unit) / (1000 * time)
 
     def _least_time(self, branch: Branch, gib: int, *, balanced: bool) -> int:
         """No population of that capacity sweeps faster: every channel working all the time, at the best rate."""
@@ -122,12 +122,12 @@ class Sweeps:
         slowest = job.branch.rate or min(self.space.board.rates_mts)
         most: Time = job.gib * (self.space.rate_unit // slowest)
         if at_least and self.bounds:
-            most = min(most, job.gib * self.space.rate_unit * 8 / (1000 * at_least))
+            most = min(most, job.gib * self.space.peak_unit / (1000 * at_least))
         return most
 
     def _within(self, job: Job, bound: Time, *, balanced: bool) -> _Try:
         """The least time within the bound, with all profiles that keep it."""
-        floor = self.space.rate_unit * 8 / (1000 * job.branch.least_sweep) if job.branch.least_sweep else None
+        floor = self.space.peak_unit / (1000 * job.branch.least_sweep) if job.branch.least_sweep else None
         limit = Limit(bound, job.gib if balanced else 0, len(self.space.sockets), floor)
         populated, beyond = self.populations.enumerate(job.branch, job.gib, limit)
         branch = self.decisions.settled(populated.keeping(limit.holds) if populated and not self.bounds else populated)
@@ -262,9 +262,9 @@ class Populations:
         ]
 
     def _times_of(self, channel: ChannelShape, branch: Branch) -> list[tuple[int, int]]:
-        unit = self.space.rate_unit
+        unit, width = self.space.rate_unit, self.space.width
         return [
-            (load.gib * (unit // (branch.rate or load.rate)) if load.gib else 0, load.code)
+            (load.gib // width * (unit // (branch.rate or load.rate)) if load.gib else 0, load.code)
             for load in self.space.loads(channel, branch.may_break)
             if not load.gib or load.rate >= branch.rate
         ]

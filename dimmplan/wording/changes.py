@@ -6,20 +6,26 @@ from collections.abc import Iterable, Iterator
 
 from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
-from dimmplan.model.module import modules_phrase
+from dimmplan.model.module import Module, modules_phrase
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.changes import ChangedPlan, NextAnswer, NextStep
-from dimmplan.reasons.failure import Failure, LeftSet
-from dimmplan.reasons.halving import SplitStep
+from dimmplan.reasons.failure import Failure, LeftSet, SplitStep
+from dimmplan.reasons.mix import Mix, MixLoad, MixSet, PairVerdict
 from dimmplan.rules import Breach
+from dimmplan.rules.base import field_noun
 from dimmplan.units import decimal, format_capacity, listed
-from dimmplan.wording.placement import gb_s, label_short, sockets_listed
+from dimmplan.wording.placement import breach_finding, gb_s, label_short, regions_sentence, sockets_listed
 from dimmplan.wording.statements import (
     MANY,
+    ORDINALS,
     Statement,
     breach_statements,
     capacities,
+    channels_phrase,
     effects,
+    led,
+    lowered,
+    rate_source,
     slots_phrase,
 )
 
@@ -55,7 +61,7 @@ def _capacity_statements(change: ChangedPlan) -> Iterator[Statement]:
     if before is not None and after is not None and before.usable_gib != after.usable_gib:
         new, old = capacities(after.usable_gib, before.usable_gib)
         text = f"{new} instead of {old}."
-        yield Statement(text=text, rule="capacity", source="MODEL")
+        yield Statement(text, "capacity")
 
 
 def change_effects(board: Board, change: ChangedPlan, *, both: bool = False) -> list[Statement]:
@@ -75,9 +81,9 @@ def no_next_statements(case: Case, answer: NextAnswer) -> list[Statement]:
         usable = [slot for slot in free if case.board.channel_of[slot].socket in case.placement.fitted]
         if not usable:
             text = f"No slot is free at {sockets_listed(case.placement.fitted)}."
-            return [Statement(text=text, rule="slots", source="MODEL")]
+            return [Statement(text, "slots")]
         held = listed(usable)
-        return [Statement(text=f"The free slots are on hold: {held}.", rule="hold", source="PRACTICE")]
+        return [Statement(f"The free slots are on hold: {held}.", "hold", "PRACTICE")]
     return refused_statements(case, answer)
 
 
@@ -90,9 +96,7 @@ def refused_statements(case: Case, answer: NextAnswer) -> list[Statement]:
     found = []
     for (label, _), steps in together.items():
         slots = slots_phrase(case.board, [slot for step in steps for slot in step.slots])
-        first, *rest = breach_statements(case.board, steps[0].change.after.errors)
-        found.append(first.led_by(f"Not {label} at {slots}"))
-        found += rest
+        found += led(f"Not {label} at {slots}", breach_statements(case.board, steps[0].change.after.errors))
     return found
 
 
@@ -113,9 +117,8 @@ def change_title(change: ChangedPlan) -> str:
 def verdict_statements(board: Board, change: ChangedPlan) -> list[Statement]:
     """Whether the changed content is allowed, by the rows that it breaks."""
     if not change.refused:
-        return [Statement(text="Yes: the board's rules allow it.", rule="rules", source="MODEL")]
-    first, *rest = breach_statements(board, change.after.errors)
-    return [first.led_by("No"), *rest]
+        return [Statement("Yes: the board's rules allow it.", "rules")]
+    return led("No", breach_statements(board, change.after.errors))
 
 
 def unbroken_effects(board: Board, change: ChangedPlan) -> list[Statement]:
@@ -137,28 +140,23 @@ def stay_statements(board: Board, failure: Failure) -> list[Statement]:
     """How the machine runs with the failed modules out and nothing moved, or the rules that forbid it."""
     stay = failure.stay
     if stay.errors:
-        first, *rest = breach_statements(board, stay.errors)
-        return [
-            first.led_by("Not allowed"),
-            *rest,
-        ]
+        return led("Not allowed", breach_statements(board, stay.errors))
     text = f"{figures_phrase(stay.figures)}." if stay.figures else "No memory is left."
-    return [Statement(text=text, rule="figures", source="MODEL"), *breach_statements(board, stay.breaches)]
+    return [Statement(text, "figures"), *breach_statements(board, stay.breaches)]
 
 
 def causes_statements(failure: Failure) -> list[Statement]:
     """Why no set of what is left will do in the plan's mode."""
-    text = f"In the mode {failure.mode.value} no set of the remaining modules obeys the rules."
-    found = [Statement(text=text, rule="mode", source="MODEL")]
-    return [*found, *(Statement(text=c.text, rule=c.rule, source=c.source or "MODEL") for c in failure.causes)]
+    text = f"In the mode {failure.mode.words} no set of the remaining modules obeys the rules."
+    return [Statement(text, "mode"), *(Statement(c.text, c.rule, c.source or "MODEL") for c in failure.causes)]
 
 
 def left_statements(case: Case, found: LeftSet, *, by: str = "", changes: bool = True) -> list[Statement]:
     """One set of what is left, the first by a list: how it runs, the moves to it, the advised rows that it breaks."""
     text = f"{figures_phrase(found.alternative.figures)}." if found.alternative.figures else "It has no figures."
-    said = [Statement(text=text, rule=by or case.placement.prefer, source="MODEL")]
+    said = [Statement(text, by or case.placement.prefer)]
     if changes:
-        said.append(Statement(text=moves_text(case.board, found), rule="moves", source="MODEL"))
+        said.append(Statement(moves_text(case.board, found), "moves"))
     return [*said, *breach_statements(case.board, found.alternative.breaches)]
 
 
@@ -184,7 +182,7 @@ def stays_text(board: Board, found: LeftSet) -> str:
 def split_care() -> Statement:
     """What every step of halving asks for."""
     text = "Between steps power off, pull all cords, and note for each module that is out which slot it came from."
-    return Statement(text=text, rule="care", source="PRACTICE")
+    return Statement(text, "care", "PRACTICE")
 
 
 def split_text(case: Case, step: SplitStep) -> str:
@@ -207,3 +205,123 @@ def _rules(breaches: Iterable[Breach]) -> list[str]:
 
 def _after(goal: int | str) -> str:
     return f"step {goal}" if isinstance(goal, int) else f"the module in {goal} is bad"
+
+
+# -- a mix -----------------------------------------------------------------------------------------------------------
+
+_TOGETHER = {
+    "channel": "may share a channel",
+    "channels": "may be used in one system, but never on one channel",
+    "sockets": "may be used in one system, but never at one socket",
+    "never": "may not be used in one system",
+}
+
+
+def mix_title(mix: Mix) -> str:
+    """The verdict in a few words."""
+    if len(mix.modules) == 1:
+        only = mix.modules[0].label
+        return f"{'Yes' if mix.allowed else 'No'}: these labels are one type, {only}"
+    if mix.refused:
+        names = listed(list(dict.fromkeys(module.label for module, _ in mix.refused)))
+        return f"No: the board refuses {names}"
+    if not mix.allowed:
+        return f"No: {listed([module.label for module in mix.modules])} {_TOGETHER['never']}"
+    return f"Yes: {listed([module.label for module in mix.modules])} {_TOGETHER[mix.together]}"
+
+
+def refused_label_statements(mix: Mix) -> list[Statement]:
+    """The rows that refuse a type in any company."""
+    return [
+        Statement(f"{module.label}: {lowered(told.text)}", breach.rule, breach.source)
+        for module, breach in mix.refused
+        for told in [breach_finding(mix.board, breach)]
+    ]
+
+
+def pair_title(mix: Mix, pair: PairVerdict) -> str:
+    """A pair and how close it may stand."""
+    return f"{_short(mix, pair.one)} with {_short(mix, pair.other)} {_TOGETHER[pair.together]}"
+
+
+def pair_statements(mix: Mix, pair: PairVerdict) -> list[Statement]:
+    """The rows about what the two differ in, those that keep them apart, and the orders that a channel takes."""
+    found = breach_statements(mix.board, pair.breaches)
+    told = {said.rule for said in found}
+    found += [
+        Statement(f"{row.sentence()} These differ in it.", row.id, row.source)
+        for row in pair.rows
+        if row.id not in told
+    ]
+    covered = {row.field for row in pair.rows}
+    free = [field_noun(field) for field in pair.differ if field not in covered]
+    if free:
+        text = f"They also differ in {listed(free)}; no rule of this board forbids that."
+        if not covered:
+            text = f"They differ in {listed(free)}; no rule of this board forbids that."
+        found.append(Statement(text, "mix"))
+    return [*found, *_loads_statements(mix, pair)]
+
+
+def _loads_statements(mix: Mix, pair: PairVerdict) -> Iterator[Statement]:
+    """Orders on one channel: allowed ones with their rate, then those that a row refuses."""
+    if not pair.loads and pair.together in ("channel", "channels"):
+        text = "Every channel has one slot, so two modules are always on different channels."
+        yield Statement(text, "slots")
+    allowed = [load for load in pair.loads if load.allowed]
+    for load in allowed:
+        assert load.rate is not None
+        slots = listed(list(load.channel.slots[: len(load.load)]))
+        where = channels_phrase(mix.board, load.channels)
+        text = f"{_order(mix, load)}, as in {slots}: {load.rate.rate_mts} MT/s. The same holds on {where}."
+        yield Statement(text, load.rate.row, rate_source(mix.board, load.rate.row))
+    refused: dict[str, list[MixLoad]] = {}
+    for load in pair.loads if allowed else ():
+        if not load.allowed:
+            refused.setdefault(load.breaches[0].rule, []).append(load)
+    for loads in refused.values():
+        first = breach_statements(mix.board, loads[0].breaches[:1])[0]
+        more = f" and {len(loads) - 1} more orders" if len(loads) > 1 else ""
+        text = f"Not {_order(mix, loads[0])}{more}: {lowered(first.text)}"
+        yield Statement(text, first.rule, first.source)
+
+
+def _short(mix: Mix, module: Module) -> str:
+    """A type in a few words, its whole label where another one of the mix has the same few."""
+    short = label_short(module)
+    return short if sum(label_short(other) == short for other in mix.modules) == 1 else module.label
+
+
+def _order(mix: Mix, load: MixLoad) -> str:
+    parts = [f"{_short(mix, module)} {ORDINALS[place]}" for place, module in enumerate(load.load)]
+    return listed(parts, last="then")
+
+
+def price_statements(mix: Mix) -> list[Statement]:
+    """The capacity compared: mixed, then each type alone."""
+    if mix.mixed is None:
+        return []
+    found = [_set_statement("Mixed", mix.mixed)]
+    for alone in mix.alone:
+        module = alone.modules[0][0]
+        usable, asked = alone.figures.usable_gib, mix.capacity_gib or 0
+        short = "" if usable == asked else ", the nearest above" if usable > asked else ", the most that fits"
+        found.append(_set_statement(f"{_short(mix, module)} alone{short}", alone))
+    return found
+
+
+def price_title(mix: Mix) -> str:
+    """What is compared."""
+    assert mix.capacity_gib is not None
+    return f"Compared: the best placement of {format_capacity(mix.capacity_gib)} at {listed(list(mix.fitted))}"
+
+
+def _set_statement(name: str, found: MixSet) -> Statement:
+    shapes: dict[str, list[str]] = {}
+    for socket in found.figures.sockets:
+        shapes.setdefault(regions_sentence(socket), []).append(socket.socket)
+    regions = " ".join(f"{listed(sockets)}: {lowered(text)}" for text, sockets in shapes.items())
+    advised = list(dict.fromkeys(breach.rule for breach in found.breaches))
+    broken = f" Advised rules broken: {listed(advised)}." if advised else ""
+    text = f"{name}: {modules_phrase(found.modules)}; {figures_phrase(found.figures)}. {regions}{broken}"
+    return Statement(text, "capacity-first")

@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from dimmplan.model.finding import Finding
-from dimmplan.model.inventory import InventorySlot
 from dimmplan.model.move import Move, Step
 from dimmplan.units import counted, format_kib, listed
 from dimmplan.wording.placement import breach_finding, drafted_findings
 
 if TYPE_CHECKING:
     from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
+    from dimmplan.model.inventory import InventorySlot
 
 _DIFFERENCES = {
     "empty": "planned {planned}, found empty",

@@ -1,8 +1,10 @@
-"""Sentences about placements, figures and what is found wrong; a rule words itself (``dimmplan.rules``)."""
+"""Sentences about placements, figures, criteria and what is found wrong; a rule words itself (``dimmplan.rules``)."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from dimmplan.figures import NodeFigures, PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
@@ -17,12 +19,15 @@ from dimmplan.rules import (
     BlanksRow,
     Breach,
     judge,
-    mirroring_row,
+    mode_row,
     of_kind,
     rules_of,
-    sparing_row,
 )
-from dimmplan.units import counted, decimal, format_capacity, listed
+from dimmplan.units import counted, decimal, format_capacity, listed, trimmed
+
+if TYPE_CHECKING:
+    from dimmplan.solve.criteria import Criterion
+    from dimmplan.solve.evaluate import Value
 
 TRUST: dict[Trust, str] = {
     "example": "invented example",
@@ -63,13 +68,7 @@ def breach_finding(board: Board, breach: Breach) -> Finding:
         text = f"{listed(breach.where)}: {breach.found}; allowed: {breach.allowed}."
     if breach.check == RATE_RULE:
         text = f"{name or 'The board'} lists no rate for {breach.found}{where}: it does not run."
-    return Finding(
-        rule=breach.rule,
-        severity=_SEVERITY[breach.severity],
-        where=breach.where,
-        text=text,
-        source=breach.source,
-    )
+    return Finding(breach.rule, _SEVERITY[breach.severity], breach.where, text, breach.source)
 
 
 def placement_findings(board: Board, placement: Placement, figures: PlacementFigures | None) -> list[Finding]:
@@ -77,16 +76,17 @@ def placement_findings(board: Board, placement: Placement, figures: PlacementFig
     option = board.processor(placement.processor)
     breaches = judge(board, option, placement.fitted, placement.content, mode=placement.mode)
     told = list(_told(board, placement))
-    found = [*_changed_since(board, placement), *(breach_finding(board, breach) for breach in breaches)]
-    found += drafted_findings(board)
-    found += _mode(board, placement, figures)
-    found += [finding for finding in told if finding.where]
-    found += _nodes_differ(board, figures) if figures is not None else ()
-    found += _doubtful_labels(placement)
-    if figures is not None:
-        found += _slower_than_label(placement, figures)
-    found += [finding for finding in told if not finding.where]
-    return found
+    return [
+        *_changed_since(board, placement),
+        *(breach_finding(board, breach) for breach in breaches),
+        *drafted_findings(board),
+        *(_mode(board, placement, figures) if figures is not None else ()),
+        *(finding for finding in told if finding.where),
+        *(_nodes_differ(board, figures) if figures is not None else ()),
+        *_doubtful_labels(placement),
+        *(_slower_than_label(placement, figures) if figures is not None else ()),
+        *(finding for finding in told if not finding.where),
+    ]
 
 
 def drafted_findings(board: Board) -> Iterator[Finding]:
@@ -135,20 +135,18 @@ def _changed_since(board: Board, placement: Placement) -> Iterator[Finding]:
         yield Finding(rule=CHANGED_RULE, severity="warning", where=(), text=text, source="MODEL")
 
 
-def _mode(board: Board, placement: Placement, figures: PlacementFigures | None) -> Iterator[Finding]:
+def _mode(board: Board, placement: Placement, figures: PlacementFigures) -> Iterator[Finding]:
     """What a person must know of a mode: it is set in firmware, and what the machine shows until then."""
-    if placement.mode is Mode.INDEPENDENT or figures is None:
+    if placement.mode is Mode.INDEPENDENT:
         return
-    row = mirroring_row(board) if placement.mode is Mode.MIRRORED else sparing_row(board)
+    row = mode_row(board, placement.mode)
     shown, usable = format_capacity(figures.capacity_gib), format_capacity(figures.usable_gib)
-    text = (
-        f"Set the mode {placement.mode.value} in firmware. Before that the machine shows {shown}, afterwards {usable}."
-    )
-    if placement.mode is Mode.MIRRORED:
-        text += " Sweep figures are for reading; writing is half as fast."
-    yield Finding(
-        rule=row.id if row else "mode", severity="note", where=(), text=text, source=row.source if row else "MODEL"
-    )
+    text = f"Set the mode {placement.mode.words} in firmware."
+    if shown != usable:
+        text += f" Before that the machine shows {shown}, afterwards {usable}."
+    if row is not None and row.figures_note():
+        text += f" {row.figures_note()}"
+    yield Finding(row.id if row else "mode", "note", (), text, row.source if row else "MODEL")
 
 
 def _told(board: Board, placement: Placement) -> Iterator[Finding]:
@@ -176,14 +174,10 @@ def _slower_than_label(placement: Placement, figures: PlacementFigures) -> Itera
     for module in placement.types:
         slow = [socket for socket in figures.sockets if socket.rate.rate_mts < module.rate_mts]
         if slow:
-            binding = rate_row_words(slow[0].rate.row)
-            yield Finding(
-                rule=slow[0].rate.row,
-                severity="note",
-                where=tuple(socket.socket for socket in slow),
-                text=f"{module.label} runs at {slow[0].rate.rate_mts} MT/s, below its label: {binding} limits it.",
-                source="MODEL",
-            )
+            rate, where = slow[0].rate, tuple(socket.socket for socket in slow)
+            binding = rate_row_words(rate.row)
+            text = f"{module.label} runs at {rate.rate_mts} MT/s, below its label: {binding} limits it."
+            yield Finding(rate.row, "note", where, text, "MODEL")
 
 
 def rate_row_words(row: str) -> str:
@@ -221,3 +215,65 @@ def blank_slots(board: Board, placement: Placement) -> tuple[str, ...]:
     """Empty slots that must carry a blank, in board order."""
     wanted = {slot for row in of_kind(board.rules, BlanksRow) for slot in (row.slots or board.slots)}
     return tuple(s for s, module in placement.slots if s in wanted and module is None and s not in placement.hold)
+
+
+# -- criteria ----------------------------------------------------------------------------------------------------
+
+_BANDWIDTHS = {
+    "balanced_sweep": "balanced sweep",
+    "system_sweep": "system sweep",
+    "worst_sweep": "sweep of the worst socket",
+    "worst_parallel": "parallel of the worst socket",
+}
+_CAPACITIES = {
+    "over_gib": "over the request",
+    "socket_difference_gib": "between the sockets",
+    "controller_difference_gib": "between controllers",
+}
+_COUNTS = {
+    "advised_broken": ("advised rule broken", "advised rules broken"),
+    "regions": ("region", "regions"),
+    "narrowest_ways": ("channel in the narrowest region", "channels in the narrowest region"),
+    "types": ("module type", "module types"),
+    "low_rank_channels": ("channel under two ranks", "channels under two ranks"),
+    "modules": ("module", "modules"),
+    "free_slots": ("free slot", "free slots"),
+    "discarded": ("module discarded", "modules discarded"),
+    "bought": ("module bought", "modules bought"),
+}
+
+
+def criterion_name(name: str) -> str:
+    """A criterion's name in a sentence."""
+    return _BANDWIDTHS.get(name) or name.removesuffix("_gib").replace("_", " ")
+
+
+def bare_value(name: str, value: Value) -> str:
+    """A value of a criterion without its name: ``187.7 GB/s``."""
+    if name in _BANDWIDTHS:
+        return gb_s(Fraction(value))
+    return format_capacity(value) if name in _CAPACITIES else trimmed(Fraction(value), 2)
+
+
+def criterion_phrase(name: str, value: Value) -> str:
+    """A value of a criterion in words: ``187.7 GB/s system sweep``."""
+    bare = bare_value(name, value)
+    if name == "cost":
+        return f"cost {bare}"
+    if name in _COUNTS:
+        return f"{bare} {_COUNTS[name][value != 1]}"
+    return f"{bare} {_BANDWIDTHS.get(name) or _CAPACITIES[name]}"
+
+
+def gains_and_losses(
+    criteria: Iterable[Criterion], here: Iterable[Value], there: Iterable[Value]
+) -> tuple[list[str], list[str]]:
+    """What values ``there`` gain over those ``here`` and what they lose, in the order of the criteria."""
+    gains: list[str] = []
+    losses: list[str] = []
+    for criterion, mine, other in zip(criteria, here, there, strict=True):
+        if mine != other:
+            better = other > mine if criterion.better == "high" else other < mine
+            text = f"{criterion_phrase(criterion.name, other)} instead of {bare_value(criterion.name, mine)}"
+            (gains if better else losses).append(text)
+    return gains, losses

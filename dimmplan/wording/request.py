@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from dimmplan.boardfile.reach import unused_rates
+from dimmplan.boardfile.usual import USUAL
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module, by_type, modules_phrase
@@ -14,8 +15,7 @@ from dimmplan.planner import Planned
 from dimmplan.solve.answer import STEP_SHARE, Choice
 from dimmplan.tables import TableNote, preferred, table_notes
 from dimmplan.units import format_capacity, listed
-from dimmplan.wording.criteria import criterion_name, criterion_phrase, gains_and_losses
-from dimmplan.wording.placement import gb_s
+from dimmplan.wording.placement import criterion_name, criterion_phrase, gains_and_losses, gb_s
 
 UNEVEN_GAIN = Fraction(11, 10)
 """A step up that gains more than this factor is worth a warning (domain rule: over 10 %)."""
@@ -66,9 +66,13 @@ class CheckNote(NamedTuple):
 
 
 def check_notes(board: Board) -> list[CheckNote]:
-    """What population tables leave out, and rows of rates that are never used."""
+    """What the file leaves to the tool, what population tables leave out, rows of rates that are never used."""
+    row = board.interleave
+    ways = listed([str(ways) for ways in row.ways], last="or")
+    text = f"the file does not say which channels work together: as usual {row.style}, {ways} of a socket"
+    usual = [CheckNote(row.id, text)] if row.id == USUAL else []
     tables = [CheckNote(note.table.id, table_note_text(note), note.modules) for note in table_notes(board)]
-    return tables + [CheckNote(rule, text) for rule, text in unused_rates(board)]
+    return usual + tables + [CheckNote(rule, text) for rule, text in unused_rates(board)]
 
 
 def table_note_text(note: TableNote) -> str:

@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from typing import NamedTuple
 
 from dimmplan.model.board import Board
 from dimmplan.model.rows import ChannelGroup, ModulesMeant, ProcessorOption, RateRow
 from dimmplan.rules import (
+    MODE_KINDS,
     Rule,
     all_rows,
     ceiling_row,
     default_rows,
-    mirroring_row,
-    sparing_row,
+    mode_row,
 )
 from dimmplan.units import counted, listed
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class RuleLine:
+class RuleLine(NamedTuple):
     """One row in words. ``usual`` marks a default of the trade that the board file does not state itself."""
 
     text: str
@@ -29,8 +28,7 @@ class RuleLine:
     usual: bool = False
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class RuleGroup:
+class RuleGroup(NamedTuple):
     """One question and the rows that answer it; ``table`` has a heading row, and is empty for most groups."""
 
     id: str
@@ -52,7 +50,7 @@ _QUESTIONS = {
     "rate": "How fast?",
     "capacity": "How much?",
     "interleave": "Which channels work together?",
-    "modes": "Mirroring and rank sparing?",
+    "modes": "Mirroring, lockstep and rank sparing?",
     "firmware": "Which firmware settings matter?",
     "care": "Cooling and care?",
 }
@@ -68,14 +66,11 @@ def rule_groups(board: Board) -> tuple[RuleGroup, ...]:
     found = []
     for group, question in _QUESTIONS.items():
         lines = [_line(row, defaults) for row in rows if row.answers(group)]
-        lines += _more_lines(board, group)
-        if group != "rate":
-            found.append(RuleGroup(id=group, question=question, lines=tuple(lines)))
-            continue
-        sources = tuple(dict.fromkeys(row.source for row in board.rates))
-        found.append(
-            RuleGroup(id=group, question=question, lines=tuple(lines), table=_rate_table(board), table_sources=sources)
-        )
+        lines += _MORE_LINES[group](board) if group in _MORE_LINES else ()
+        found.append(RuleGroup(group, question, tuple(lines)))
+        if group == "rate":
+            sources = tuple(dict.fromkeys(row.source for row in board.rates))
+            found[-1] = found[-1]._replace(table=_rate_table(board), table_sources=sources)
     return tuple(found)
 
 
@@ -85,42 +80,34 @@ def _line(row: Rule, defaults: Sequence[Rule]) -> RuleLine:
     if row.id.startswith("processor:"):
         text = f"{text.removesuffix('.')} with {row.id.removeprefix('processor:')}."
     severity = row.severity if row.scopes else "note"
-    return RuleLine(text=text, rule=row.id, source=row.source, severity=severity, usual=usual)
+    return RuleLine(text, row.id, row.source, severity, usual)
 
 
-def _more_lines(board: Board, group: str) -> Iterator[RuleLine]:
-    if group == "fits":
-        for option in board.processors:
-            if option.channels:
-                channels = listed(option.channels)
-                text = f"The processor {option.id} serves the channels {channels}; other slots are dead."
-                yield RuleLine(text=text, rule=f"processor:{option.id}", source=option.source)
-    elif group == "rate":
-        yield from _rate_lines(board)
-    elif group == "capacity":
-        yield _slots_line(board)
-    elif group == "interleave":
-        yield from _interleave_lines(board)
-    elif group == "modes":
-        for row, what in ((mirroring_row(board), "mirroring"), (sparing_row(board), "rank sparing")):
-            if row is None:
-                text = f"This board has no row for {what}; a plan that asks for it is refused."
-                yield RuleLine(text=text, rule="modes", source="MODEL")
+def _served_lines(board: Board) -> Iterator[RuleLine]:
+    for option in board.processors:
+        if option.channels:
+            text = f"The processor {option.id} serves the channels {listed(option.channels)}; other slots are dead."
+            yield RuleLine(text, f"processor:{option.id}", option.source)
 
 
-def _slots_line(board: Board) -> RuleLine:
+def _mode_lines(board: Board) -> Iterator[RuleLine]:
+    without = [kind.noun for mode, kind in MODE_KINDS.items() if mode_row(board, mode) is None]
+    if without:
+        text = f"This board has no row for {listed(without, last='or')}; a plan that asks for it is refused."
+        yield RuleLine(text, "modes", "MODEL")
+
+
+def _slots_lines(board: Board) -> Iterator[RuleLine]:
     counts: dict[int, list[str]] = {}
     for socket in board.sockets:
         counts.setdefault(len(socket.slots), []).append(socket.id)
-    slots = listed(
-        [
-            f"{counted(count, 'slot')} at {'each of ' if len(names) > 1 else ''}{listed(names)}"
-            for count, names in counts.items()
-        ]
-    )
+    slots = [
+        f"{counted(count, 'slot')} at {'each of ' if len(names) > 1 else ''}{listed(names)}"
+        for count, names in counts.items()
+    ]
     sizes = listed([str(gib) for gib in sorted({module.capacity_gib for module in board.modules})])
-    text = f"There are {slots}. Usual modules have {sizes} GiB."
-    return RuleLine(text=text, rule="slots", source="MODEL", severity="note")
+    text = f"There are {listed(slots)}. Usual modules have {sizes} GiB."
+    yield RuleLine(text, "slots", "MODEL", severity="note")
 
 
 # -- rates -----------------------------------------------------------------------------------------------------------
@@ -180,12 +167,12 @@ def _rate_lines(board: Board) -> Iterator[RuleLine]:
         "A channel runs at the lowest of its rate row, the processor and the labels of its modules, "
         f"rounded down to one of {rates} MT/s. A population without a row does not run."
     )
-    yield RuleLine(text=text, rule="rates", source="PRACTICE")
-    yield RuleLine(text=_SCOPES[board.rate_scope], rule="rate_scope", source="PRACTICE")
+    yield RuleLine(text, "rates", "PRACTICE")
+    yield RuleLine(_SCOPES[board.rate_scope], "rate_scope", "PRACTICE")
     for option in board.processors:
         if option.rates:
             text = f"{option.title or option.id}: {_processor_rates(option)}."
-            yield RuleLine(text=text, rule=f"processor:{option.id}", source=option.source)
+            yield RuleLine(text, f"processor:{option.id}", option.source)
 
 
 def _processor_rates(option: ProcessorOption) -> str:
@@ -227,7 +214,7 @@ def _interleave_lines(board: Board) -> Iterator[RuleLine]:
         *texts,
         "A single channel may always work alone. The widest set comes first; of equal ones, the deepest.",
     ):
-        yield RuleLine(text=text, rule=row.id, source=row.source)
+        yield RuleLine(text, row.id, row.source)
 
 
 def _group_texts(groups: Sequence[ChannelGroup]) -> list[str]:
@@ -240,3 +227,13 @@ def _group_texts(groups: Sequence[ChannelGroup]) -> list[str]:
         only = ", each only while no other channel of the socket is filled" if exclusive else ""
         texts.append(f"These channels of a socket work together{only}: {'; '.join(sets)}. {_EXCESS[excess]}")
     return texts
+
+
+_MORE_LINES: dict[str, Callable[[Board], Iterator[RuleLine]]] = {
+    "fits": _served_lines,
+    "rate": _rate_lines,
+    "capacity": _slots_lines,
+    "interleave": _interleave_lines,
+    "modes": _mode_lines,
+}
+"""What answers a question beside the rows that do."""

@@ -7,93 +7,101 @@ from collections.abc import Iterator
 from dimmplan.model.module import by_type, modules_phrase
 from dimmplan.model.placement import why_dead
 from dimmplan.reasons.case import Case
-from dimmplan.reasons.expect import Expectation
+from dimmplan.reasons.changes import Expectation
 from dimmplan.reasons.rate import Lift, RateReason
-from dimmplan.reasons.slots import Attempt, SlotReason
+from dimmplan.reasons.slots import Attempt, SlotReason, filled_gib
 from dimmplan.units import counted, format_capacity, listed
-from dimmplan.wording.criteria import gains_and_losses
-from dimmplan.wording.placement import gb_s, label_short, rate_row_words, sockets_listed
+from dimmplan.wording.placement import gains_and_losses, gb_s, label_short, rate_row_words, sockets_listed
 from dimmplan.wording.statements import (
     ORDINALS,
     Statement,
     breach_statements,
     channels_phrase,
+    led,
     rate_effect,
     region_effects,
     separation_statements,
     slots_phrase,
     sweep_effect,
-    ways_phrase,
 )
+
+_TITLES = {
+    "first-in-channel": "first on its channel: the slots after it may be filled only if it is",
+    "stacked": "{ordinal} on its channel, since every channel of {socket} has its first",
+    "equal-share": "an equal share: {share} on each of {channels} of {socket}",
+    "needed": "needed for the capacity asked",
+    "board-order": "one of several equal places, the first in board order",
+    "breaks-rule": "{state}: the rule {rule} {verb}",
+    "lowers-rate": "empty: a module here would lower the rate",
+    "splits-range": "empty: a module here would split the address range",
+    "exceeds-request": "empty: the capacity asked is reached",
+    "ranks-lower": "{prefer} prefers it this way",
+    "alternative-first": "an alternative is better than the plan",
+    "dead": "dead: {dead}",
+    "hold": "on hold: nothing is pulled, moved or inserted here",
+}
+_DEAD = {
+    "tray": "its tray {tray} is not there",
+    "processor": "socket {socket} has no processor in this plan",
+    "channel": "the processor {processor} does not serve channel {channel}",
+}
 
 
 def reason_title(case: Case, reason: SlotReason) -> str:
     """A reason in a few words."""
-    shares, where = [gib for _, gib in reason.channel_gib if gib], sockets_listed([reason.socket])
-    titles = {
-        "first-in-channel": "first on its channel: the slots after it may be filled only if it is",
-        "stacked": f"{ORDINALS[reason.place]} on its channel, since every channel of {where} has its first",
-        "equal-share": f"an equal share: {format_capacity(max(shares, default=0))} on each of "
-        f"{counted(len(shares), 'channel')} of {where}",
-        "needed": "needed for the capacity asked",
-        "board-order": "one of several equal places, the first in board order",
-        "breaks-rule": _rule_title(reason),
-        "lowers-rate": "empty: a module here would lower the rate",
-        "splits-range": "empty: a module here would split the address range",
-        "exceeds-request": "empty: the capacity asked is reached",
-        "ranks-lower": f"{case.placement.prefer} prefers it this way",
-        "alternative-first": "an alternative is better than the plan",
-        "dead": _dead_title(case, reason),
-        "hold": "on hold: nothing is pulled, moved or inserted here",
-    }
-    return titles[reason.kind]
-
-
-def _dead_title(case: Case, reason: SlotReason) -> str:
-    why = why_dead(case.board, case.placement, reason.slot)
-    if why == "tray":
-        return f"dead: its tray {case.board.tray_of[reason.slot]} is not there"
-    if why == "processor":
-        return f"dead: socket {reason.socket} has no processor in this plan"
-    processor = case.placement.processors.get(reason.socket)
-    return f"dead: the processor {processor} does not serve channel {reason.channel}"
-
-
-def _rule_title(reason: SlotReason) -> str:
-    rule = reason.tried[0].separation.name if reason.tried else ""
-    return f"filled: the rule {rule} requires it" if reason.module else f"empty: the rule {rule} forbids a module here"
+    shares = filled_gib(case, reason.socket)
+    dead = _DEAD.get(why_dead(case.board, case.placement, reason.slot), "").format(
+        tray=case.board.tray_of.get(reason.slot),
+        socket=reason.socket,
+        processor=case.placement.processors.get(reason.socket),
+        channel=reason.channel,
+    )
+    return _TITLES[reason.kind].format(
+        ordinal=ORDINALS[reason.place],
+        socket=sockets_listed([reason.socket]),
+        share=format_capacity(max(shares, default=0)),
+        channels=counted(len(shares), "channel"),
+        prefer=case.placement.prefer,
+        state=reason.state,
+        rule=reason.tried[0].separation.name if reason.tried else "",
+        verb="requires it" if reason.module else "forbids a module here",
+        dead=dead,
+    )
 
 
 def reason_statements(case: Case, reason: SlotReason) -> list[Statement]:
     """The sentences of a reason: one alternative after the other."""
     if reason.row is not None:
-        return [Statement(text=reason.row.sentence(), rule=reason.row.id, source=reason.row.source)]
+        return [Statement(reason.row.sentence(), reason.row.id, reason.row.source)]
     return [said for tried in reason.tried for said in attempt_statements(case, reason, tried)]
 
 
 def attempt_statements(case: Case, reason: SlotReason, tried: Attempt) -> list[Statement]:
     """One alternative and what separates it from the plan; what one more does beside, and what one less gains."""
-    first, *rest = separation_statements(case, tried.alternative, tried.separation)
-    led = first.led_by(_lead(tried))
+    said = led(_lead(tried), separation_statements(case, tried.alternative, tried.separation))
     beside: Iterator[Statement] = iter(())
     before, after = case.plan.figures, tried.alternative.figures
     if tried.what == "fill":
         beside = _beside(case, reason, tried)
     elif before and after and tried.separation.by == "below" and after.balanced_sweep_gb_s > before.balanced_sweep_gb_s:
         beside = sweep_effect(before, after)
-    return [led, *rest, *beside]
+    return [*said, *beside]
+
+
+_LEADS = {
+    "fill": ("One more {module} here", ""),
+    "move-here": ("The module of {other} moved here", "moves"),
+    "empty": ("Left empty", ""),
+    "move-away": ("Moved to {other}", "moves"),
+    "exchange": ("Exchanged with the {module} of {other}", "exchanges"),
+}
+"""What an alternative is, and the noun for several of them."""
 
 
 def _lead(tried: Attempt) -> str:
-    module = label_short(tried.module)
-    leads = {
-        "fill": f"One more {module} here",
-        "move-here": f"The module of {tried.other} moved here{ways_phrase(tried.of, 'moves')}",
-        "empty": "Left empty",
-        "move-away": f"Moved to {tried.other}{ways_phrase(tried.of, 'moves')}",
-        "exchange": f"Exchanged with the {module} of {tried.other}{ways_phrase(tried.of, 'exchanges')}",
-    }
-    return leads[tried.what]
+    lead, noun = _LEADS[tried.what]
+    best = f", the best of {tried.of} different {noun}" if noun and tried.of > 1 else ""
+    return lead.format(module=label_short(tried.module), other=tried.other) + best
 
 
 def _beside(case: Case, reason: SlotReason, tried: Attempt) -> Iterator[Statement]:
@@ -125,20 +133,20 @@ def rate_statements(case: Case, reason: RateReason) -> list[Statement]:
     filled = f"{each} module{'s' if reason.modules != (1,) else ''} on each"
     also = f" On other channels {listed([rate_row_words(row) for row in reason.also])} does." if reason.also else ""
     text = f"{_sentence(rate_row_words(reason.row))} limits the rate on {where}, with {filled}.{also}"
-    found = [Statement(text=text, rule=reason.row, source=reason.source)]
+    found = [Statement(text, reason.row, reason.source)]
     for limit in reason.limits:
         if limit.row != reason.row:
             text = f"{_sentence(rate_row_words(limit.row))} allows {limit.rate_mts} MT/s."
-            found.append(Statement(text=text, rule=limit.row, source=limit.source))
+            found.append(Statement(text, limit.row, limit.source))
     lowest = min(limit.rate_mts for limit in reason.limits)
     if lowest != reason.rate_mts:
         text = f"The board lists no rate from {reason.rate_mts + 1} to {lowest} MT/s, so it runs at {reason.rate_mts}."
-        found.append(Statement(text=text, rule="rates_mts", source="MODEL"))
+        found.append(Statement(text, "rates_mts"))
     found += [_lift_statement(case, reason, lift) for lift in reason.lifts]
     if not reason.lifts:
         top = max(case.board.rates_mts)
         why = "It is the highest rate of the board." if reason.rate_mts == top else "No single change raises it."
-        found.append(Statement(text=why, rule=reason.row, source=reason.source))
+        found.append(Statement(why, reason.row, reason.source))
     return found
 
 
@@ -146,23 +154,23 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+_LIFTS = {
+    "fewer": "With {slots} left empty",
+    "processor": "Processor {name}",
+    "type": "All modules of that size replaced by {name}",
+    "label": "Modules labelled {name} MT/s or more",
+}
+
+
 def _lift_statement(case: Case, reason: RateReason, lift: Lift) -> Statement:
-    board = case.board
-    changes = {
-        "fewer": f"With {slots_phrase(board, lift.slots)} left empty",
-        "processor": f"Processor {lift.name}",
-        "type": f"All modules of that size replaced by {lift.name}",
-        "label": f"Modules labelled {lift.name} MT/s or more",
-    }
+    change = _LIFTS[lift.kind].format(slots=slots_phrase(case.board, lift.slots), name=lift.name)
     capacity = f", {format_capacity(lift.usable_gib)}" if lift.usable_gib != case.usable_gib else ""
     broken = f" It breaks {listed(list(lift.broken))}." if lift.broken else ""
     sweep = f"balanced sweep {gb_s(lift.sweep_gb_s)}"
     if case.plan.figures is not None:
         sweep += f" instead of {gb_s(case.plan.figures.balanced_sweep_gb_s)}"
-    text = (
-        f"{changes[lift.kind]}: {lift.rate_mts} MT/s (+{lift.rate_mts - reason.rate_mts}){capacity}, {sweep}.{broken}"
-    )
-    return Statement(text=text, rule=reason.row, source=reason.source)
+    text = f"{change}: {lift.rate_mts} MT/s (+{lift.rate_mts - reason.rate_mts}){capacity}, {sweep}.{broken}"
+    return Statement(text, reason.row, reason.source)
 
 
 # -- expected slots --------------------------------------------------------------------------------------------------
@@ -180,15 +188,14 @@ def expectation_statements(case: Case, expected: Expectation) -> list[Statement]
     found = separation_statements(case, expected.alternative, expected.separation)
     if expected.separation.by in ("same", "rule"):
         return found
-    first = found[0]
-    found[0] = first.led_by("Decided by")
+    found = led("Decided by", found)
     mine, other = case.plan.vector, expected.alternative.vector
     if mine is not None and other is not None:
         gains, losses = gains_and_losses(case.criteria, mine, other)
         texts = [
             f"{word}: {'; '.join(changes)}." for word, changes in (("Worse", losses), ("Better", gains)) if changes
         ]
-        found += [Statement(text=text, rule=case.placement.prefer, source="MODEL") for text in texts]
+        found += [Statement(text, case.placement.prefer) for text in texts]
     before, after = case.plan.figures, expected.alternative.figures
     if before is not None and after is not None:
         found += [*rate_effect(case.board, before, after), *region_effects(case.board, before, after)]

@@ -3,33 +3,44 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import NamedTuple
 
 from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.reasons.case import Alternative, Case, Separation
 from dimmplan.rules import Breach
 from dimmplan.units import Gib, counted, decimal, format_capacity, listed, trimmed
-from dimmplan.wording.criteria import bare_value, criterion_phrase
-from dimmplan.wording.placement import breach_finding, gb_s, regions_sentence, sockets_listed
+from dimmplan.wording.placement import (
+    bare_value,
+    breach_finding,
+    criterion_phrase,
+    gb_s,
+    regions_sentence,
+    sockets_listed,
+)
 
 ORDINALS = ("first", "second", "third", "fourth")
 MANY = 12
 """Slots from which on they are named by what they have in common, where they do."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Statement:
+class Statement(NamedTuple):
     """One sentence, the rule, criterion or figure behind it, and the id of its source."""
 
     text: str
     rule: str
-    source: str
+    source: str = "MODEL"
 
     def led_by(self, lead: str) -> Statement:
         """The same after a lead: ``No: it breaks ...``."""
-        return replace(self, text=f"{lead}: {lowered(self.text)}")
+        return self._replace(text=f"{lead}: {lowered(self.text)}")
+
+
+def led(lead: str, statements: Iterable[Statement]) -> list[Statement]:
+    """Sentences of which the first follows a lead."""
+    first, *rest = statements
+    return [first.led_by(lead), *rest]
 
 
 def lowered(text: str) -> str:
@@ -86,11 +97,6 @@ def channels_phrase(board: Board, names: Sequence[str]) -> str:
     return "; ".join(f"{named} of {sockets_listed(sockets)}" for named, sockets in alike.items())
 
 
-def ways_phrase(number: int, noun: str) -> str:
-    """How many alternatives a best one stands for; nothing where it is the only one."""
-    return f", the best of {number} different {noun}" if number > 1 else ""
-
-
 def breach_statements(board: Board, breaches: Iterable[Breach]) -> list[Statement]:
     """Broken rows, one sentence for each row; further places of the same row are counted."""
     by_rule: dict[str, list[Breach]] = {}
@@ -101,7 +107,7 @@ def breach_statements(board: Board, breaches: Iterable[Breach]) -> list[Statemen
         more = f" The same in {counted(len(broken) - 1, 'more place')}." if len(broken) > 1 else ""
         advised = "Advised: " if broken[0].severity == "advised" else ""
         text = breach_finding(board, broken[0]).text
-        found.append(Statement(text=f"{advised}{text}{more}", rule=rule, source=broken[0].source))
+        found.append(Statement(f"{advised}{text}{more}", rule, broken[0].source))
     return found
 
 
@@ -110,20 +116,20 @@ def separation_statements(case: Case, alternative: Alternative, separation: Sepa
     if separation.by == "rule":
         return breach_statements(case.board, separation.breaches)
     if separation.by in ("below", "above"):
-        return [Statement(text=_capacity_text(case, separation), rule="capacity", source="MODEL")]
+        return [Statement(_capacity_text(case, separation), "capacity")]
     if separation.by == "same":
-        return [Statement(text="That is the plan itself.", rule="same", source="MODEL")]
+        return [Statement("That is the plan itself.", "same")]
     if separation.by == "board-order":
         text = "All figures are equal; board order decides."
-        return [Statement(text=text, rule=separation.name, source="MODEL")]
-    found = [Statement(text=_criterion_text(case, alternative, separation), rule=separation.name, source="MODEL")]
+        return [Statement(text, separation.name)]
+    found = [Statement(_criterion_text(case, alternative, separation), separation.name)]
     if separation.first == "alternative":
         text = (
             "This is better than the plan. Stock, prices or an allowance may be why: a plan does not record them."
             if case.placement.status == "proven"
             else "This is better than the plan, which is the best found and not proven."
         )
-        found.append(Statement(text=text, rule=separation.name, source="MODEL"))
+        found.append(Statement(text, separation.name))
     return [*found, *breach_statements(case.board, separation.breaches)]
 
 
@@ -164,7 +170,7 @@ def rate_effect(board: Board, before: PlacementFigures, after: PlacementFigures)
         way = "falls" if after.rate_mts < before.rate_mts else "rises"
         slow = min((each for each in after.sockets if each.modules), key=lambda each: each.rate.rate_mts)
         text = f"The rate {way} from {before.rate_mts} to {after.rate_mts} MT/s."
-        yield Statement(text=text, rule=slow.rate.row, source=rate_source(board, slow.rate.row))
+        yield Statement(text, slow.rate.row, rate_source(board, slow.rate.row))
 
 
 def region_effects(
@@ -184,7 +190,7 @@ def region_effects(
             found.setdefault(f"{regions_sentence(new)}{was}", []).append(new.socket)
     for text, sockets in found.items():
         said = f"{sentence(sockets_listed(sockets))}: {lowered(text)}"
-        yield Statement(text=said, rule=board.interleave.id, source=board.interleave.source)
+        yield Statement(said, board.interleave.id, board.interleave.source)
 
 
 def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[Statement]:
@@ -194,7 +200,7 @@ def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[
         shares = [f"{decimal(figures.worst_share, 4):.4f}" for figures in (after, before)]
         share = f", share {shares[0]} instead of {shares[1]}" if shares[0] != shares[1] else ""
         text = f"Balanced sweep {gb_s(new)} instead of {gb_s(old)}{share}."
-        yield Statement(text=text, rule="balanced_sweep", source="MODEL")
+        yield Statement(text, "balanced_sweep")
 
 
 def effects(board: Board, before: PlacementFigures, after: PlacementFigures, *, both: bool = False) -> list[Statement]:

@@ -222,7 +222,7 @@ def damage_all(folder: Path, *, seed: int, seconds: float = 0.0, rounds: int = 0
     while done < rounds or time.monotonic() < end:
         done += 1
         kind = done % 50
-        if kind == 25:
+        if kind == 5:
             bench.two_runs()
         elif kind % 6 == 0:
             bench.damaged_folder()

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from dimmplan.boardfile.read import board_folders, shipped_folder
-from dimmplan.cli.files import page_path
 from dimmplan.cli.run import run
+from dimmplan.cli.sheets import page_path
 from dimmplan.fleet.rows import folder_name
 
 BOARD = (shipped_folder() / "skerry-16.toml").read_text(encoding="utf-8")

@@ -23,10 +23,10 @@ from typing import Any
 
 import pytest
 
-import dimmplan.cli.workers as work
+import dimmplan.cli.machines as work
 from dimmplan.cli.files import write_files
 from dimmplan.cli.run import run
-from dimmplan.cli.workers import Task, Workers
+from dimmplan.cli.workers import Workers
 from dimmplan.errors import InputError
 from dimmplan.output.record import to_json
 from tests.fleet import tasks
@@ -452,22 +452,29 @@ def test_another_request_replaces_a_machine_whole(tmp_path: Path) -> None:
     assert files_of(out) == files_of(fresh)
 
 
+@pytest.fixture
+def shared(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A few machines are shared between workers too."""
+    monkeypatch.setattr("dimmplan.cli.machines.FEW_MACHINES", 1)
+
+
+@pytest.mark.usefixtures("shared")
 def test_killed_half_way_and_resumed(tmp_path: Path) -> None:
     """Killed at any moment, several times over, and taken up again: the folder is as if never killed.
 
     Workers end with a run that is killed.
     """
-    fleet = fleet_file(tmp_path, 16, more=["BAD,skery-16,,,1GiB,,"])
+    fleet = fleet_file(tmp_path, 12, more=["BAD,skery-16,,,1GiB,,"])
     never, often = tmp_path / "never", tmp_path / "often"
     assert called("--machines", fleet, "--out", never, "--jobs", "1") == 1
-    for wanted, jobs in ((1, 1), (6, 2)):
+    for wanted, jobs in ((1, 1), (5, 2)):
         process = Started("--machines", fleet, "--out", often, "--jobs", str(jobs))
         process.until(lambda wanted=wanted: len(list(often.glob("machines/*/plan.json"))) >= wanted)
         workers = process.workers()
         assert len(workers) >= jobs - 1 or not PROCESSES.exists()
         process.kill()
         process.until(lambda workers=workers: not any(worker.exists() for worker in workers))
-    assert 1 <= len(list(often.glob("machines/*/machine.json"))) < 16
+    assert 1 <= len(list(often.glob("machines/*/machine.json"))) < 12
     assert not (often / "summary.csv").exists()
     assert called("--machines", fleet, "--out", often, "--jobs", "1") == 1
     assert files_of(often) == files_of(never)
@@ -476,8 +483,9 @@ def test_killed_half_way_and_resumed(tmp_path: Path) -> None:
 # Many cores, many machines
 
 
+@pytest.mark.usefixtures("shared")
 def test_the_folder_is_the_same_on_any_number_of_cores(tmp_path: Path) -> None:
-    fleet = fleet_file(tmp_path, 14, more=["BAD,skery-16,,,1GiB,,", "FAR,skerry-16,,,9TiB,,"])
+    fleet = fleet_file(tmp_path, 8, more=["BAD,skery-16,,,1GiB,,", "FAR,skerry-16,,,9TiB,,"])
     (tmp_path / "shelf.csv").write_text(SHELF)
     for jobs in ("1", "2"):
         call = ("--machines", fleet, "--stock", tmp_path / "shelf.csv", "--out", tmp_path / jobs, "--jobs", jobs)
@@ -486,15 +494,15 @@ def test_the_folder_is_the_same_on_any_number_of_cores(tmp_path: Path) -> None:
 
 
 def test_a_killed_worker_loses_nothing(tmp_path: Path) -> None:
-    each = [Task(tasks.slow_then_killed, (str(tmp_path / "killed"), number)) for number in range(12)]
+    each = [(str(tmp_path / "killed"), number) for number in range(4)]
     with Workers(2) as workers:
-        assert list(workers.results(each)) == [number * number for number in range(12)]
+        assert list(workers.results(tasks.slow_then_killed, each)) == [number * number for number in range(4)]
 
 
 def test_workers_that_are_killed_again_and_again_end_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("dimmplan.cli.workers.MOST_RESTARTS", 1)
     with Workers(2) as workers, pytest.raises(InputError, match="workers that were killed"):
-        list(workers.results([Task(tasks.killed, (1,))]))
+        list(workers.results(tasks.killed, [(1,)]))
 
 
 def test_a_cluster_draws_the_same_folder_and_loses_nothing_with_a_worker(
@@ -502,7 +510,7 @@ def test_a_cluster_draws_the_same_folder_and_loses_nothing_with_a_worker(
 ) -> None:
     """A scheduler and two workers on the loopback; one of them is killed on the way."""
     distributed = pytest.importorskip("distributed")
-    fleet, out = fleet_file(tmp_path, 12), tmp_path / "out"
+    fleet, out = fleet_file(tmp_path, 6), tmp_path / "out"
     assert called("--machines", fleet, "--out", tmp_path / "here", "--jobs", "1") == 0
     with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
 

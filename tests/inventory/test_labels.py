@@ -32,7 +32,7 @@ def test_a_list() -> None:
     assert (first.locator, first.state, first.label) == ("A1", "filled", LABEL)
     assert parse_label(first.label or "").capacity_gib == first.capacity_gib == 32
     assert (first.package_ranks, first.logical_ranks, first.ranks_said) == (2, 2, None)
-    assert (first.device_width, first.ecc_bits, first.rated_mts, first.voltage_mv) == (4, 8, 2933, 1200)
+    assert (first.device_width, first.ecc_bits, first.rated_mts) == (4, 8, 2933)
     assert (second.locator, second.state, second.label) == ("A2", "empty", None)
     assert (third.kind, third.package_ranks, third.logical_ranks) == (Kind.RDIMM_3DS, 2, 4)
     assert found.oddities == ()

@@ -5,7 +5,6 @@ One row per id: what firmware or a person gets wrong, in one form. What follows 
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -219,7 +218,6 @@ def test_empty_and_filler_locators_leave_the_place_without_a_name() -> None:
     found = smbios(DEVICE(0x1100, locator=None), build.empty_device(0x1101, locator="NO DIMM", bank="NO DIMM"))
     assert [(slot.locator, slot.bank) for slot in found.slots] == [("", "NODE 0"), ("", "")]
     assert [slot.state for slot in found.slots] == ["filled", "empty"]
-    assert found.slots[1].words["locator"] == "NO DIMM"
 
 
 def test_a_repeated_locator_names_both_places() -> None:
@@ -292,11 +290,11 @@ def test_sizes_of_a_listing(words: str, kib: int | None) -> None:
     assert slot.state == ("filled" if kib else "cannot-tell")
 
 
-def test_whole_gib_and_mib_only_where_exact() -> None:
+def test_whole_gib_only_where_exact() -> None:
     small = smbios(DEVICE(size=0x8000 | 1536)).slots[0]
-    assert (small.capacity_kib, small.capacity_mib, small.capacity_gib) == (1536, None, None)
+    assert (small.capacity_kib, small.capacity_gib) == (1536, None)
     odd = resource(CapacityMiB=15625).slots[0]
-    assert (odd.capacity_mib, odd.capacity_gib, odd.state) == (15625, None, "filled")
+    assert (odd.capacity_kib, odd.capacity_gib, odd.state) == (15625 << 10, None, "filled")
 
 
 @pytest.mark.parametrize(
@@ -316,7 +314,6 @@ def test_rates_are_snapped_to_standard_ones_or_left_open(
 ) -> None:
     slot = smbios(DEVICE(speed=speed, configured=configured)).slots[0]
     assert (slot.rated_mts, slot.configured_mts) == (rated, runs)
-    assert slot.words["speed"] == str(speed)
 
 
 def test_a_ddr5_rate_below_the_generation_is_a_clock() -> None:
@@ -379,7 +376,6 @@ def test_an_array_that_counts_otherwise_is_told_with_both_numbers() -> None:
         "the array says 16 slots, 1 devices are listed for it",
         "the array says 16 slots, 0 devices are listed for it",
     ]
-    assert [(each.slots_said, each.devices) for each in found.arrays] == [(16, 1), (16, 0)]
 
 
 def test_flash_and_cache_arrays_hold_no_slots_that_count() -> None:
@@ -391,7 +387,7 @@ def test_flash_and_cache_arrays_hold_no_slots_that_count() -> None:
     soldered = table(build.array(), DEVICE(type=0x1E, form=0x0B))
     assert soldered.slots[0].role == "soldered"
     card = table(build.array(location=0xA4), DEVICE())
-    assert (card.slots[0].role, card.arrays[0].location) == ("add-on", "CXL add-on card")
+    assert card.slots[0].role == "add-on"
 
 
 def test_a_module_in_an_array_of_another_use_still_counts() -> None:
@@ -429,8 +425,6 @@ def test_fields_beyond_a_structures_length_are_not_read(length: int) -> None:
     assert (slot.part_number is None) == (length < 0x1B)
     assert (slot.ranks_said is None) == (length < 0x1C)
     assert (slot.configured_mts is None) == (length < 0x22)
-    assert (slot.voltage_mv is None) == (length < 0x28)
-    assert (slot.technology is None) == (length < 0x29)
 
 
 def test_a_structure_too_short_for_its_size_cannot_be_told() -> None:
@@ -498,5 +492,5 @@ def test_serial_numbers_and_tags_stand_in_their_own_fields_only() -> None:
         assert found.oddities
         assert any(slot.serial for slot in found.slots)
         kept = [str(each) for each in found.oddities]
-        kept += [json.dumps(dict(slot.words)) + slot.name + slot.handle + slot.why for slot in found.slots]
+        kept += [slot.name + slot.handle + slot.why for slot in found.slots]
         assert not [text for text in kept if "SECR" in text.upper() or "53454352" in text]

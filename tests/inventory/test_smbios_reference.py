@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from dimmplan.inventory import smbios, smbios_binary, smbios_tables, smbios_text
+from dimmplan.inventory import smbios_binary, smbios_fields, smbios_text
 from dimmplan.inventory.files import Piece
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import read_inventory
@@ -148,50 +148,42 @@ def _text(record_text: str | None, bad: bool) -> str:
     return "<BAD INDEX>" if bad else "Not Specified" if record_text is None else record_text
 
 
-def _volts(millivolts: int | None) -> str:
-    if millivolts is None:
-        return "Unknown"
-    return f"{millivolts / 1000:.1f} V" if millivolts % 100 == 0 else f"{millivolts / 1000:g} V"
-
-
 def _or_unknown(number: int | None, unit: str) -> str:
     return "Unknown" if number is None else f"{number} {unit}".strip()
 
 
 def _word(word: str | None) -> str:
-    return "<OUT OF SPEC>" if word == smbios_tables.OUT_OF_SPEC else str(word)
+    return "<OUT OF SPEC>" if word == smbios_fields.OUT_OF_SPEC else str(word)
 
 
 def expected(record: Any, length: int) -> dict[str, str]:
     """The reference's wording of what the reader decoded, for the fields that a structure of ``length`` has."""
-    bad = {mark.partition(":")[2] for mark in record.bad if mark.startswith("index:")}
+    bad = {called for oddity, called in record.bad if oddity == "bad-string-index"}
     fields = {
         "Array Handle": f"0x{record.array:04X}",
-        "Total Width": _or_unknown(record.total_width, "bits"),
-        "Data Width": _or_unknown(record.data_width, "bits"),
-        "Size": _size_text(record.size_kib, record.empty),
+        "Total Width": _or_unknown(record.total_width_bits, "bits"),
+        "Data Width": _or_unknown(record.data_width_bits, "bits"),
+        "Size": _size_text(record.size_kib, record.is_empty),
         "Form Factor": _word(record.form),
         "Locator": _text(record.locator, "locator" in bad),
         "Bank Locator": _text(record.bank, "bank" in bad),
-        "Type": _word(record.type),
+        "Type": _word(record.memory_type),
     }
-    if record.empty:  # the reference prints no more of an empty slot
+    if record.is_empty:  # the reference prints no more of an empty slot
         return fields
     if length >= 23:
-        fields["Speed"] = _or_unknown(record.speed_mts, "MT/s")
+        fields["Speed"] = _or_unknown(record.rated_mts, "MT/s")
     if length >= 27:
         fields |= {
             "Manufacturer": _text(record.maker, "maker" in bad),
             "Serial Number": _text(record.serial, "serial number" in bad),
-            "Asset Tag": _text(record.tag, "asset tag" in bad),
-            "Part Number": _text(record.part, "part number" in bad),
+            "Asset Tag": _text(record.asset_tag, "asset tag" in bad),
+            "Part Number": _text(record.part_number, "part number" in bad),
         }
     if length >= 28:
-        fields["Rank"] = _or_unknown(record.ranks, "")
+        fields["Rank"] = _or_unknown(record.ranks_said, "")
     if length >= 34:
         fields["Configured Memory Speed"] = _or_unknown(record.configured_mts, "MT/s")
-    if length >= 40:
-        fields["Configured Voltage"] = _volts(record.voltage_mv)
     if length >= 84:
         fields["Memory Technology"] = _word(record.technology)
     return fields
@@ -206,16 +198,16 @@ def test_fields_equal_the_reference() -> None:
     for seed in SEEDS:
         content = random_dump(seed)
         structures, _ = smbios_binary.walk(content[32:], Oddities(), most=None)
-        devices = [each for each in structures if each.type == smbios.MEMORY_DEVICE]
+        devices = [each for each in structures if each.type == 17]
         theirs = blocks(decoded(seed), 17)
         assert len(theirs) == len(devices) > 0
         for structure, fields in zip(devices, theirs, strict=True):
-            mine = expected(smbios.device(structure), len(structure.body))
+            mine = expected(structure.structure, len(structure.body))
             for name, value in mine.items():
                 right = fields[name].rstrip() if name not in _WORDS else fields[name]
                 if name in _WORDS:
                     if name == "Memory Technology" and "persistent" in right:
-                        right = smbios_tables.PERSISTENT_MEMORY  # one maker's name for it
+                        right = smbios_fields.PERSISTENT_MEMORY  # one maker's name for it
                     assert value.casefold() == right.casefold(), (seed, name)
                 else:
                     assert value.rstrip() == right, (seed, name)
@@ -227,17 +219,17 @@ def test_fields_equal_the_reference() -> None:
 def test_type_detail_and_arrays_equal_the_reference() -> None:
     for seed in SEEDS:
         structures, _ = smbios_binary.walk(random_dump(seed)[32:], Oddities(), most=None)
-        devices = [smbios.device(each) for each in structures if each.type == 17]
+        devices = [each.structure for each in structures if each.type == 17]
         for record, fields in zip(devices, blocks(decoded(seed), 17), strict=True):
             said = fields["Type Detail"].casefold()
             assert all(word.casefold() in said for word in record.details), (seed, said)
             assert bool(record.details) == (said != "none")
-        arrays = [smbios.array(each, Oddities()) for each in structures if each.type == 16]
+        arrays = [each.structure for each in structures if each.type == 16]
         for record, fields in zip(arrays, blocks(decoded(seed), 16), strict=True):
             assert fields["Number Of Devices"] == str(record.slots_said)
             assert fields["Use"].casefold() == str(record.use).casefold()
-            assert fields["Error Correction Type"].casefold() == str(record.error_correction).casefold()
-            assert fields["Maximum Capacity"] == _size_text(record.max_capacity_kib, empty=False)
+            assert fields["Error Correction Type"].casefold() == str(record.correction).casefold()
+            assert fields["Maximum Capacity"] == _size_text(record.most_kib, empty=False)
 
 
 @pytest.mark.system_tool("dmidecode")
@@ -256,7 +248,7 @@ def test_a_quiet_listing_gives_the_same_modules() -> None:
     content = build.machine([build.device(0x1100), build.empty_device(0x1101)])
     quiet = _listing(_run(content, "machine.bin", "-q", "-t", "4,16,17"))
     whole = read_inventory(content)
-    assert [replace(slot, handle="", array="") for slot in whole.slots] == list(quiet.slots)
+    assert [replace(slot, handle="") for slot in whole.slots] == list(quiet.slots)
     assert quiet.processors == whole.processors
     assert [each.oddity for each in quiet.oddities] == ["no-handles"]
 

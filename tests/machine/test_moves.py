@@ -12,7 +12,7 @@ import pytest
 from dimmplan.boardfile.read import load_board
 from dimmplan.model.module import Module
 from dimmplan.moves import apply_moves, plan_moves
-from dimmplan.output.machine import moves_text
+from dimmplan.output.moves import moves_text
 from dimmplan.rules import install_order
 from dimmplan.sheet.change import facts_of
 from tests.machine.support import planned

@@ -24,8 +24,10 @@ from dimmplan.rules import (
     CountsRow,
     FillOrderRow,
     FittedRow,
+    LockstepRow,
     MirroringRow,
     MixRow,
+    PartialMirroringRow,
     RankLimitRow,
     RuleRow,
     SequenceRow,
@@ -75,12 +77,13 @@ def regions(
     row: InterleaveRow,
     groups_by_index: Sequence[tuple[int, ...] | None] | None = None,
     rates: Sequence[int | None] | None = None,
+    partner: dict[int, int] | None = None,
 ) -> list[Region]:
     """The interleave loop over GiB per channel, one list for each controller, in the order the regions come.
 
     ``groups_by_index`` goes with ``row.groups``. ``rates`` per channel are for a rate scope of channel:
     of sets that the loop's own keys leave tied, the greater slowest rate comes first, then what remains with
-    its rates.
+    its rates. ``partner`` is the other channel of each that works in lockstep: no set splits a pair.
     """
     left = [amount for controller in amounts for amount in controller]
     controller_of = [number for number, controller in enumerate(amounts) for _ in controller]
@@ -108,6 +111,9 @@ def regions(
 
     while live := [channel for channel, amount in enumerate(left) if amount > 0]:
         sets = list(_candidates(live, left, filled, controller_of, row, groups_by_index))
+        if partner:
+            whole = [s for s in sets if {partner[channel] for channel in s.members} == set(s.members)]
+            sets = whole + [_Candidate(tuple(sorted((c, partner[c])))) for c in live]
         sets = _greatest(sets, lambda s: len(s.members))
         sets = _greatest(sets, lambda s: min(left[channel] for channel in s.members))
         sets = _greatest(sets, lambda s: sum(left[channel] for channel in s.members))
@@ -124,8 +130,10 @@ def regions(
         if chosen.excess == "alone":
             for channel in chosen.members:
                 if left[channel]:
-                    emit((channel,), left[channel])
-                    left[channel] = 0
+                    alone_too = (channel,) if not partner else tuple(sorted((channel, partner[channel])))
+                    emit(alone_too, len(alone_too) * left[channel])
+                    for each in alone_too:
+                        left[each] = 0
     return found
 
 
@@ -346,6 +354,7 @@ class Filling:
     slots: Slots
     capacity: int
     usable: Any
+    shown: Any
     counts: tuple[int, ...]
     amounts: tuple[tuple[int, ...], ...]
     rates: tuple[int | None, ...]
@@ -454,6 +463,7 @@ class Oracle:
             slots=slots,
             capacity=capacity,
             usable=sum(map(sum, amounts)),
+            shown=self.shown(sum(map(sum, amounts))),
             counts=counts,
             amounts=tuple(amounts),
             rates=tuple(rates),
@@ -473,6 +483,24 @@ class Oracle:
             return total - max(Fraction(m.capacity_gib, _mode_ranks(row, m)) for m in modules)
         return total
 
+    def shown(self, usable: Any) -> Any:
+        """GiB that the system shows of a socket: less the copies of a partial mirror."""
+        row = next((row for row in self.errors if isinstance(row, PartialMirroringRow)), None)
+        if self.request.mode is not Mode.PARTLY_MIRRORED or row is None:
+            return usable
+        return usable - (row.mirrored_gib or usable * Fraction(row.mirrored_percent or 0, 100))
+
+    def lockstep(self) -> LockstepRow | None:
+        """The row on lockstep, where that is asked for."""
+        rows = (row for row in self.errors if isinstance(row, LockstepRow))
+        return next(rows, None) if self.request.mode is Mode.LOCKSTEP else None
+
+    def partners(self, socket: Socket) -> dict[int, int]:
+        """Channels that work in lockstep, by their places in the socket, each with the other."""
+        row, names = self.lockstep(), [channel.id for channel in socket.channels]
+        pairs = [(names.index(a), names.index(b)) for a, b in row.pairs if {a, b} <= set(names)] if row else []
+        return dict(pairs) | {b: a for a, b in pairs}
+
     def mode_errors(self, socket: Socket, slots: Slots) -> set[str]:
         """What the mode misses in one socket."""
         contents: list[list[Slots]] = []
@@ -483,7 +511,14 @@ class Oracle:
                 contents[-1].append(slots[start : start + len(channel.slots)])
                 start += len(channel.slots)
         if self.request.mode is Mode.MIRRORED:
-            return self._mirror_errors(contents)
+            return self._mirror_errors(contents, MirroringRow)
+        if self.request.mode is Mode.PARTLY_MIRRORED:
+            row = next((row for row in self.errors if isinstance(row, PartialMirroringRow)), None)
+            gib = sum(module.capacity_gib for module in slots if module)
+            small = row is not None and gib < 2 * (gib - self.shown(gib))
+            return self._mirror_errors(contents, PartialMirroringRow) | ({"small"} if small else set())
+        if self.request.mode is Mode.LOCKSTEP:
+            return self._lockstep_errors(socket, [content for part in contents for content in part])
         if self.request.mode is Mode.SPARING:
             row = next((row for row in self.errors if isinstance(row, SparingRow)), None)
             if row is None:
@@ -497,8 +532,18 @@ class Oracle:
             return {row.id} if any(count < row.min_ranks for count in ranks) else set()
         return set()
 
-    def _mirror_errors(self, contents: list[list[Slots]]) -> set[str]:
-        row = next((row for row in self.errors if isinstance(row, MirroringRow)), None)
+    def _lockstep_errors(self, socket: Socket, contents: list[Slots]) -> set[str]:
+        partner = self.partners(socket)
+        if not partner:
+            return {"no lockstep"}
+        alike = all(_stripped(contents[a]) == _stripped(contents[b]) for a, b in partner.items())
+        idle = any(any(content) for place, content in enumerate(contents) if place not in partner)
+        return set() if alike and not idle else {"lockstep"}
+
+    def _mirror_errors(
+        self, contents: list[list[Slots]], kind: type[MirroringRow] | type[PartialMirroringRow]
+    ) -> set[str]:
+        row = next((row for row in self.errors if isinstance(row, kind)), None)
         if row is None:
             return {"no mirroring"}
         sizes = row.group_channels if isinstance(row.group_channels, tuple) else (row.group_channels,)
@@ -508,7 +553,7 @@ class Oracle:
         parts = contents if row.within == "controller" else [[content for part in contents for content in part]]
         for part in parts:
             loads = sorted(str([m and m.label for m in _stripped(content)]) for content in part if any(content))
-            if not _splits(loads, sizes):
+            if sizes and not _splits(loads, sizes):
                 return {row.id}
         return set()
 
@@ -526,8 +571,10 @@ class Oracle:
                 refused.add("stock")
         if sum(count > 0 for count in used) > self.request.max_types:
             refused.add("max types")
-        alone = any(isinstance(row, MirroringRow) and row.one_type for row in self.errors)
-        if self.request.mode is Mode.MIRRORED and alone and sum(count > 0 for count in used) > 1:
+        kinds = {Mode.MIRRORED: MirroringRow, Mode.PARTLY_MIRRORED: PartialMirroringRow}
+        kind = kinds.get(self.request.mode)
+        alone = kind is not None and any(isinstance(row, kind) and row.one_type for row in self.errors)
+        if alone and sum(count > 0 for count in used) > 1:
             refused.add("one type")
         return refused
 
@@ -537,9 +584,12 @@ class Oracle:
         if key not in self._figures:
             own = filling.rates if rate_mts is None else None
             parts = self._regions_of(filling, own)
-            seconds = sum((r.capacity_gib / (r.ways * _peak(rate_mts or r.rate_mts or 0)) for r in parts), Fraction(0))
+            row = self.lockstep()
+            gives = Fraction(1, 2) if row is not None and row.pair_peak == "one" else Fraction(1)
+            times = (r.capacity_gib / (r.ways * gives * _peak(rate_mts or r.rate_mts or 0)) for r in parts)
+            seconds = sum(times, Fraction(0))
             busiest = max(
-                amount / _peak(rate_mts or rate or 0) if amount else Fraction(0)
+                amount / (gives * _peak(rate_mts or rate or 0)) if amount else Fraction(0)
                 for amount, rate in zip(itertools.chain(*filling.amounts), filling.rates, strict=True)
             )
             sweep = filling.usable / seconds if seconds else Fraction(0)
@@ -552,7 +602,7 @@ class Oracle:
         if key not in self._regions:
             row = self.board.interleave
             groups = groups_by_index(row, [channel.id for channel in filling.socket.channels])
-            self._regions[key] = tuple(regions(filling.amounts, row, groups, rates))
+            self._regions[key] = tuple(regions(filling.amounts, row, groups, rates, self.partners(filling.socket)))
         return self._regions[key]
 
     def measure(self, fillings: Sequence[Filling]) -> dict[str, Any]:
@@ -569,6 +619,7 @@ class Oracle:
             figures = [self.figures(filling, None) for filling in fillings]
         capacities = [filling.usable for filling in fillings]
         total = sum(capacities)
+        shown = sum(filling.shown for filling in fillings)
         used = _added(fillings)
         stock = list(zip(request.supplies, used, strict=True))
         advised = {row.id for row in self.advised if system_breaks(row, fillings)}
@@ -580,7 +631,7 @@ class Oracle:
         own = len(alone) * min(alone)
         return {
             "advised_broken": len(advised),
-            "over_gib": max(0, total - request.capacity_gib - (request.over_gib or 0)),
+            "over_gib": max(0, shown - request.capacity_gib - (request.over_gib or 0)),
             "balanced_sweep": min(system, own),
             "system_sweep": system,
             "socket_difference_gib": max(capacities) - min(capacities),
@@ -669,7 +720,7 @@ def best(board: Board, request: Request) -> Outcome:
     for socket in oracle.fitted:
         sorted_out: dict[int, list[Filling]] = {}
         for filling in every_filling(oracle, socket):
-            sorted_out.setdefault(filling.usable, []).append(filling)
+            sorted_out.setdefault(filling.shown, []).append(filling)
         by_capacity.append(sorted_out)
     shares: dict[int, list[tuple[int, ...]]] = {}
     for capacities in itertools.product(*by_capacity):
@@ -693,4 +744,4 @@ def best(board: Board, request: Request) -> Outcome:
         return oracle.outcome(first)
     below = answers(total for total in sorted(shares, reverse=True) if 0 < total < asked)
     nearest = next(below, None)
-    return Outcome(None, None, below_gib=sum(f.usable for f in nearest) if nearest else None)
+    return Outcome(None, None, below_gib=sum(f.shown for f in nearest) if nearest else None)

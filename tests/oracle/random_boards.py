@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
@@ -17,7 +17,17 @@ from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Generation, Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.model.rows import ProcessorOption
-from dimmplan.rules import AlikeRow, MirroringRow, RuleRow, SequenceRow, SparingRow, TableRow, ThermalLimitRow
+from dimmplan.rules import (
+    AlikeRow,
+    LockstepRow,
+    MirroringRow,
+    PartialMirroringRow,
+    RuleRow,
+    SequenceRow,
+    SparingRow,
+    TableRow,
+    ThermalLimitRow,
+)
 from dimmplan.solve.criteria import LISTS
 
 Wiring = dict[str, dict[str, dict[str, list[str]]]]
@@ -108,6 +118,50 @@ def random_mode_case(seed: int) -> tuple[Board, Request]:
     rules = board.rules if rng.random() < 0.05 else (*board.rules, row)
     capacity = max(1, request.capacity_gib // rng.choice([1, 2, 2]))
     return replace(board, rules=rules), replace(request, mode=mode, capacity_gib=capacity)
+
+
+def random_part_mode_case(seed: int) -> tuple[Board, Request]:
+    """As ``random_case``, with a row on partial mirroring or on lockstep and a request in that mode."""
+    rng = random.Random(f"part mode {seed}")
+    board, request = random_case(seed)
+    row: RuleRow
+    if rng.random() < 0.5:
+        mode = Mode.PARTLY_MIRRORED
+        amount = {"mirrored_gib": rng.choice([8, 16, 32])} if rng.random() < 0.5 else {"mirrored_percent": 25}
+        row = PartialMirroringRow(
+            id="partial",
+            check="partial-mirroring",
+            group_channels=rng.choice([(), 2, (2, 3)]),
+            within=rng.choice(["controller", "socket"]),
+            modules=rng.choice([(), (), (2, 4, 6)]),
+            one_type=rng.random() < 0.2,
+            source="INVENTED",
+            **amount,
+        )
+    else:
+        mode = Mode.LOCKSTEP
+        row = LockstepRow(
+            id="lock",
+            check="lockstep",
+            pairs=tuple(_random_pairs(rng, board)) or (("no", "channels"),),
+            pair_peak=rng.choice([None, "one", "both"]),
+            source="INVENTED",
+        )
+    capacity = max(1, request.capacity_gib // rng.choice([1, 1, 2]))
+    return replace(board, rules=(*board.rules, row)), replace(request, mode=mode, capacity_gib=capacity)
+
+
+def _random_pairs(rng: random.Random, board: Board) -> Iterator[tuple[str, str]]:
+    """Pairs of channels that share a controller at every socket that has both."""
+    ids = list(dict.fromkeys(channel.id for channel in board.channels))
+    rng.shuffle(ids)
+    homes = [{channel.id: channel.controller for channel in socket.channels} for socket in board.sockets]
+    while ids:
+        one = ids.pop()
+        fitting = [each for each in ids if all(home.get(one) == home.get(each) for home in homes)]
+        if fitting and rng.random() < 0.9:
+            ids.remove(fitting[0])
+            yield one, fitting[0]
 
 
 def random_equipment_case(seed: int) -> tuple[Board, Request]:

@@ -2,27 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from fractions import Fraction
+from typing import Any
+
 import pytest
+from dimmplan.growth.pins import PinnedSpace, staying
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import ImpossibleError
+from dimmplan.model.board import Board
 from dimmplan.model.module import Generation
-from dimmplan.model.request import Mode
+from dimmplan.model.request import Mode, Request
+from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.planner import ask, plan
-from dimmplan.solve.answer import solve
+from dimmplan.sheet.care import boot_notes
+from dimmplan.sheet.facts import gather
+from dimmplan.solve.answer import solve, solve_in
 from tests.oracle.brute import best
-from tests.oracle.random_boards import make_board, random_mode_case
+from tests.oracle.random_boards import make_board, random_mode_case, random_part_mode_case
 from tests.support import mode_breaches, sampled, whole_matrix
 
 SEEDS = 160
 STEP = 20
 
 
+@pytest.mark.parametrize("case", [random_mode_case, random_part_mode_case])
 @pytest.mark.parametrize("start", sampled(range(0, SEEDS, STEP), 1))
-def test_modes_give_what_brute_force_gives(start: int) -> None:
+def test_modes_give_what_brute_force_gives(start: int, case: Callable[[int], tuple[Board, Request]]) -> None:
     """The whole vector and every slot, or both say that nothing fits and name the same capacity below."""
     for seed in range(start, start + STEP):
-        board, request = random_mode_case(seed)
+        board, request = case(seed)
         expected = best(board, request)
         try:
             answer = solve(board, request, alternatives=False)
@@ -40,11 +50,9 @@ def test_modes_give_what_brute_force_gives(start: int) -> None:
 
 @whole_matrix
 def test_the_seeds_hold_plans_and_refusals_of_both_modes() -> None:
-    seen = set()
-    for seed in range(SEEDS):
-        board, request = random_mode_case(seed)
-        seen.add((request.mode, best(board, request).vector is not None))
-    assert seen == {(mode, fits) for mode in (Mode.MIRRORED, Mode.SPARING) for fits in (True, False)}
+    cases = (case(seed) for case in (random_mode_case, random_part_mode_case) for seed in range(SEEDS))
+    seen = {(request.mode, best(board, request).vector is not None) for board, request in cases}
+    assert seen == {(mode, fits) for mode in set(Mode) - {Mode.INDEPENDENT} for fits in (True, False)}
 
 
 def test_three_channels_of_a_controller_mirror_to_half() -> None:
@@ -110,3 +118,59 @@ def test_listed_groups_mirror_within_a_controller_or_a_socket(within: str, gib: 
     assert expected.placement is not None
     filled = {slot: module for slot, module in answer.best.content.items() if module}
     assert filled == {slot: module for slot, module in expected.placement.items() if module}
+
+
+def board_of_pairs(*rows: dict[str, Any]) -> Board:
+    """Two controllers of two channels, wired alike at two sockets."""
+    return make_board(
+        {s: {"m0": {"A": [f"{s}A"], "B": [f"{s}B"]}, "m1": {"C": [f"{s}C"], "D": [f"{s}D"]}} for s in ("S1", "S2")},
+        modules=["32GB 2Rx4 PC4-2666V-R", "64GB 2Rx4 PC4-2666V-R"],
+        interleave={"style": "even", "ways": [1, 2, 4], "source": "INVENTED"},
+        rules=[
+            {"id": "kinds", "check": "accept", "field": "kind", "values": ["RDIMM"], "source": "INVENTED"},
+            *({"source": "INVENTED"} | row for row in rows),
+        ],
+        rates=[{"id": "rate", "dpc": 1, "mts": 2400, "source": "INVENTED"}],
+        rates_mts=[2400],
+        generation=Generation.DDR4,
+    )
+
+
+@pytest.mark.parametrize(("row", "copies"), [({"mirrored_gib": 16}, 32), ({"mirrored_percent": 25}, 64)])
+def test_a_partial_mirror_shows_what_is_installed_less_the_copies(row: dict[str, Any], copies: int) -> None:
+    """Eight of 32 GiB: the copies are 16 GiB at each of two sockets, or a quarter; the sweep is that of all 256 GiB."""
+    board = board_of_pairs({"id": "part", "check": "partial-mirroring"} | row)
+    planned = plan(board, ask(board, f"{256 - copies}GiB", mode="partly-mirrored"))
+    figures = planned.figures
+    assert (figures.usable_gib, figures.capacity_gib, figures.modules) == (256 - copies, 256, 8)
+    assert figures.system_sweep_gb_s == 8 * Fraction("19.2")  # 2400 MT/s x 8 bytes on each channel
+    assert planned.answer.best.usable_gib == 256 - copies
+    assert [region.capacity_gib for socket in figures.sockets for region in socket.regions] == [128, 128]
+    assert decode(read_head(encode(board, planned.placement)), board).mode is Mode.PARTLY_MIRRORED
+    named = gather(board, planned.placement).amount
+    assert named.startswith(f"{256 - copies} GiB PARTLY MIRRORED (256 GiB installed)")
+
+
+@pytest.mark.parametrize(("given", "peak"), [(None, "19.2"), ("both", "19.2"), ("one", "9.6")])
+def test_channels_in_lockstep_hold_the_same_and_no_capacity_is_lost(given: str | None, peak: str) -> None:
+    """192 GiB at each socket are a pair of 64 and a pair of 32; a pair is one region of two ways beyond 128 GiB."""
+    board = board_of_pairs({"id": "lock", "check": "lockstep", "pairs": [["A", "B"], ["D", "C"]], "pair_peak": given})
+    planned = plan(board, ask(board, "384GiB", mode="lockstep"))
+    content, figures = planned.placement.content, planned.figures
+    for socket in ("S1", "S2"):
+        assert content[f"{socket}A"] == content[f"{socket}B"] and content[f"{socket}C"] == content[f"{socket}D"]
+    assert (figures.usable_gib, figures.capacity_gib) == (384, 384)
+    regions = [(region.ways, region.capacity_gib, region.peak_gb_s) for region in figures.sockets[0].regions]
+    assert regions == [(4, 128, 4 * Fraction(peak)), (2, 64, 2 * Fraction(peak))]
+    facts = gather(board, planned.placement)
+    assert facts.amount.startswith("384 GiB LOCKSTEP ·") and "until then" not in " ".join(boot_notes(facts))
+
+
+def test_modules_that_stay_are_counted_in_both_channels_of_a_pair() -> None:
+    """A module kept in the second channel of a pair wants its like in the first."""
+    board = board_of_pairs({"id": "lock", "check": "lockstep", "pairs": [["A", "B"], ["C", "D"]]})
+    request = ask(board, "128GiB", modules=["32GiB"], mode="lockstep")
+    module = request.supplies[0].module
+    answer = solve_in(PinnedSpace(board, request, staying({"S1D": module, "S2A": module})))
+    assert answer is not None
+    assert {slot for slot, held in answer.best.content.items() if held} == {"S1C", "S1D", "S2A", "S2B"}

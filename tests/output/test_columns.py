@@ -64,12 +64,13 @@ def test_a_new_column_stands_everywhere(extra: Column[Line]) -> None:
 def test_numbers_of_a_comparison_stand_at_the_right_edge(name: str) -> None:
     """In HTML and in text alike, whichever columns are left out; cost among them."""
     view = view_of(name)
+    page = compare_html(view)
     numeric = {"MT/s", "worst share", "balanced sweep", "worst socket", "apart", "free slots", "cost"}
     for column in columns(view):
         if column.title:
             assert (column.align == "right") == (column.title in numeric), column.title
             right = ' class="n"' if column.align == "right" else ""
-            assert re.search(rf'<th scope="col"{right}[^>]*>{re.escape(column.head)}</th>', compare_html(view))
+            assert re.search(rf'<th scope="col"{right}[^>]*>{re.escape(column.head)}</th>', page)
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -15,7 +15,7 @@ from tests.plancode.codes import DAMAGES, few_wrong, made_plans, neighbour_swaps
 
 Rest = tuple[int, ...]
 
-DAMAGED = 3000
+DAMAGED = 1500
 """Codes for each kind of damage."""
 
 

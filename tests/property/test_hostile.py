@@ -10,8 +10,8 @@ from tests.bench.damage import damage_all
 from tests.bench.hostile import FORMS, INVENTORIES, run
 
 SEED = 20240607
-COUNTS = {"board": 40, "call": 40}
-OTHERS = 80
+COUNTS = {"board": 20, "call": 20}
+OTHERS = 40
 
 
 @pytest.mark.parametrize("form", [name for name in FORMS if name not in INVENTORIES])
@@ -25,7 +25,7 @@ def test_hostile_inputs_are_read_or_refused(form: str) -> None:
 
 def test_damaged_plans_and_folders_and_two_runs_at_once(tmp_path: Path) -> None:
     """A seeded sample of ``tests.bench.damage``."""
-    bench = damage_all(tmp_path, seed=SEED, rounds=25)
+    bench = damage_all(tmp_path, seed=SEED, rounds=10)
     assert bench.faults == []
-    assert bench.counts.total() == 25
+    assert bench.counts.total() == 10
     assert {what.partition(",")[0] for what in bench.counts} == {"plans", "folders", "two runs"}

@@ -14,10 +14,9 @@ from dimmplan.rules import (
     Breach,
     can_be_groups,
     group_sizes,
-    mirroring_row,
     mirrors,
+    mode_row,
     ranks_of,
-    sparing_row,
     usable_gib,
 )
 from tests.rules.boards import M16, M16X8, M32, M64, S64, board_with, in_slots, row_of
@@ -104,23 +103,26 @@ def test_what_keeps_a_placement_from_sparing(
 
 
 @pytest.mark.parametrize(
-    ("mode", "rule", "without", "boards"),
+    ("mode", "rule", "noun"),
     [
-        (Mode.MIRRORED, "mirroring", "a board without a mirroring row", "boards that mirror"),
-        (Mode.SPARING, "sparing", "a board without a sparing row", "boards that spare ranks"),
+        (Mode.MIRRORED, "mirroring", "mirroring"),
+        (Mode.PARTLY_MIRRORED, "partial-mirroring", "partial mirroring"),
+        (Mode.LOCKSTEP, "lockstep", "lockstep"),
+        (Mode.SPARING, "sparing", "rank sparing"),
     ],
 )
-def test_a_board_without_the_row(mode: Mode, rule: str, without: str, boards: str) -> None:
+def test_a_board_without_the_row(mode: Mode, rule: str, noun: str) -> None:
     content = in_slots(A1=M16)
-    assert breaches(board_with(), mode, content) == [broken(rule, rule, ("S1", "S2"), without, boards, "PRACTICE")]
+    found, allowed = f"a board without a {rule} row", f"boards with a row on {noun}"
+    assert breaches(board_with(), mode, content) == [broken(rule, rule, ("S1", "S2"), found, allowed, "PRACTICE")]
     assert breaches(board_with(MIRRORING, SPARING), Mode.INDEPENDENT, content) == []
 
 
 def test_the_rows_of_a_board() -> None:
     board = board_with({"check": "fill-order"}, MIRRORING, SPARING)
-    assert (mirroring_row(board), sparing_row(board)) == (board.rules[1], board.rules[2])
-    assert mirroring_row(board_with(SPARING)) is None
-    assert sparing_row(board_with(MIRRORING)) is None
+    assert (mode_row(board, Mode.MIRRORED), mode_row(board, Mode.SPARING)) == (board.rules[1], board.rules[2])
+    assert mode_row(board_with(SPARING), Mode.MIRRORED) is None
+    assert mode_row(board_with(MIRRORING), Mode.SPARING) is None
 
 
 @pytest.mark.parametrize(
@@ -167,3 +169,36 @@ def test_each_sort_of_channel_needs_partners() -> None:
     assert mirrors([(M32,), (M32,), (M16,), (M16,), (), (None,)], (2,))
     assert not mirrors([(M32,), (M32,), (M16,)], (2,))
     assert mirrors([], (2,))
+
+
+@pytest.mark.parametrize(
+    ("row", "content", "expected"),
+    [
+        ({"mirrored_gib": 16}, in_slots(A1=M32, D1=M32), []),
+        ({"mirrored_gib": 16}, in_slots(A1=M16, D1=M32), [(("S1",), "16 GiB", "at least 32 GiB")]),
+        ({"mirrored_percent": 50}, in_slots(A1=M16), []),
+        ({"mirrored_percent": 25, "group_channels": 2}, in_slots(A1=M32), [(("S1 M0",), PARTNERS, PAIRS)]),
+    ],
+)
+def test_what_keeps_a_placement_from_a_partial_mirror(
+    row: dict[str, Any], content: dict[str, Module | None], expected: list[tuple[tuple[str, ...], str, str]]
+) -> None:
+    """Each socket holds the mirrored part and its copy; channels are alike only where the row says so."""
+    found = breaches(board_with({"id": "part", "check": "partial-mirroring"} | row), Mode.PARTLY_MIRRORED, content)
+    assert found == [broken("part", "partial-mirroring", *each) for each in expected]
+
+
+@pytest.mark.parametrize(
+    ("content", "expected"),
+    [
+        (in_slots(A1=M32, B1=M32, D1=M16, E1=M16), []),
+        (in_slots(A1=M32, B1=M16), [(("S1.A", "S1.B"), "different modules", "the same modules in both channels")]),
+        (in_slots(A1=M32, B1=M32, C1=M16), [(("S1.C",), "modules on a channel without a partner", "an empty channel")]),
+    ],
+)
+def test_what_keeps_a_placement_from_lockstep(
+    content: dict[str, Module | None], expected: list[tuple[tuple[str, ...], str, str]]
+) -> None:
+    row = {"id": "lock", "check": "lockstep", "pairs": [["A", "B"], ["E", "D"]]}
+    found = breaches(board_with(row), Mode.LOCKSTEP, content)
+    assert found == [broken("lock", "lockstep", *each) for each in expected]

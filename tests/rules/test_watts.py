@@ -13,13 +13,14 @@ from dimmplan.model.board import Board
 from dimmplan.output.plan import plan_record
 from dimmplan.output.reading import judge_code, judge_file, read_plan
 from dimmplan.output.record import to_json
-from dimmplan.output.stock import pick_csv, picks_of, shelf_record, shelf_text, shortfall_lines
+from dimmplan.output.stock import pick_csv, shelf_record, shelf_text, shortfall_lines
 from dimmplan.output.text import plan_text
 from dimmplan.planner import ask, plan, read_trays
 from dimmplan.sheet.desk import total_items
 from dimmplan.sheet.facts import gather
 from dimmplan.sheet.panels import pick_rows
 from dimmplan.stock import read_shelf
+from dimmplan.supply import takes_of
 from dimmplan.wording.placement import placement_findings
 
 TEXT = (Path(__file__).parent / "staithe-16.toml").read_text("utf-8")
@@ -144,7 +145,7 @@ def test_parts_and_watts_of_a_shelf(tmp_path: Path) -> None:
     take = shelf_record(planned, shelf).plain()["take"]
     assert [(each["part"], each["watts"], each["count"]) for each in take] == [("OLD-64", 8.3, 4)]
     assert "OLD-64" in shelf_text(planned, shelf) and "8.3 W" in shelf_text(planned, shelf)
-    assert "OLD-64" in pick_csv(planned.placement, picks_of(planned, shelf))
+    assert "OLD-64" in pick_csv(planned.placement, takes_of(board, shelf, planned.placement))
     with pytest.raises(ImpossibleError) as error:
         plan(board, ask(board, "384GiB", shelf=shelf, modules=["64GiB"]), shelf=shelf, modules=["64GiB"])
     assert error.value.shortfall is not None

@@ -15,9 +15,11 @@ import dimmplan.sheet
 from dimmplan.errors import InputError
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import Trust
+from dimmplan.rules.tables import TableRow
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.facts import State, gather, socket_words
-from dimmplan.sheet.shapes import Line, Page, Rect, Text, walk
+from dimmplan.sheet.marked import compose_rules, slot_rules
+from dimmplan.sheet.shapes import Line, Page, Rect, Sheet, Text, walk
 from tests.sheet.pages import BOARDS, SAMPLE, board, groups, sheet, slot_groups, words
 from tests.sheet.placements import FILLS, make
 from tests.support import sampled
@@ -295,8 +297,14 @@ def test_a_socket_that_no_page_shows_is_refused_in_words() -> None:
     physical = wide.physical._replace(slots=slots, sockets=wide.physical.sockets[:1])
     wide = replace(wide, sockets=(socket,), physical=physical, rules=(), code_order=many)
     placed = make(board("skerry-16"), slots=tuple(dict.fromkeys(many).items()), fitted=(socket.id,))
-    with pytest.raises(InputError, match="too much for a5"):
+    with pytest.raises(InputError) as refused:
         compose(wide, placed, paper="a5")
+    (problem,) = refused.value.problems
+    assert problem.found.startswith("a5, too small for socket NEAR with 120 slots")
+    for paper in ("a4", "letter", "a5"):
+        if paper in problem.allowed:
+            compose(wide, placed, paper=paper)
+    assert problem.allowed or "No paper is large enough" in problem.hint
 
 
 def imports(path: Path) -> set[str]:
@@ -311,3 +319,24 @@ def test_the_sheet_knows_no_search_and_no_writer() -> None:
         assert not any(
             name.startswith(("dimmplan.solve", "dimmplan.output", "dimmplan.cli", "cairo")) for name in imports(path)
         ), path.name
+
+
+def test_the_map_of_rules_names_every_slot_that_a_rule_names() -> None:
+    """The order of marram-4, the listed pairs of tombolo-32, a table: marks in the slots, their letters in the list."""
+    rows = {2: ("K1", "T1"), 4: ("K1", "L1", "T1", "U1"), 6: ("K1", "K2", "L1", "L2", "T1", "U1")}
+    table = TableRow(id="pages", check="table", rows=rows, source="INVENTED")
+    tabled = board("skerry-16")
+    tabled = replace(tabled, rules=(*tabled.rules, table))
+    expected = {
+        "marram-4": (board("marram-4"), {"rush": "A:1 B:1", "sedge": "A:1 B:2", "lyme": "A:2 B:3", "reed": "A:2 B:4"}),
+        "tombolo-32": (board("tombolo-32"), {"isle-F-head": "A:1 B:1", "shore-Y-tail": "A:2 B:4"}),
+        "skerry-16": (tabled, {"K1": "A:1 B:2+", "L2": "A:2 B:6+", "U1": "A:1 B:4+", "Y1": "A:1 B:none"}),
+    }
+    for on, marks in expected.values():
+        (page,) = compose_rules(on, ink="mono").pages
+        drawn = slot_groups(Sheet("", "", (page,)))
+        for slot, said in marks.items():
+            assert {slot, said} <= {t.text for t in walk(drawn[f"slot-{slot}"].children) if isinstance(t, Text)}
+        for row in slot_rules(on):
+            assert row.letter in words(page).split() and row.id in words(page)
+    assert [page.name for page in compose_rules(board("causeway-48")).pages] == ["chassis", "sockets-1", "sockets-2"]

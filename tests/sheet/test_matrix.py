@@ -12,12 +12,12 @@ _SHUFFLED = random.Random("sheets").sample(cells(), len(cells()))
 CHANGES = [cell for cell in _SHUFFLED if cell.fill == "change" and cell.paper != "a5"]
 
 
-@pytest.mark.parametrize("cell", [*_SHUFFLED[:18], *CHANGES[:6]], ids=str)
+@pytest.mark.parametrize("cell", [*_SHUFFLED[:9], *CHANGES[:3]], ids=str)
 def test_counts_sizes_and_places(cell: Cell) -> None:
     assert faults(cell, pixels=False) == []
 
 
 @pytest.mark.system_tool("rsvg-convert", "libcairo2")
-@pytest.mark.parametrize("cell", [*_SHUFFLED[24:27], CHANGES[6]], ids=str)
+@pytest.mark.parametrize("cell", [_SHUFFLED[24], CHANGES[6]], ids=str)
 def test_nothing_touches(cell: Cell) -> None:
     assert faults(cell, pixels=True) == []

@@ -106,9 +106,20 @@ def test_placements_as_texts() -> None:
 
 
 def test_usable_capacity_of_a_placement() -> None:
-    rows = ({"check": "mirroring", "within": "socket"}, {"check": "sparing"})
+    rows = (
+        {"check": "mirroring", "within": "socket"},
+        {"check": "sparing"},
+        {"check": "partial-mirroring", "mirrored_gib": 8},
+        {"check": "lockstep", "pairs": [["A", "B"]]},
+    )
     usable = {mode: usable_of(space_of(*rows, mode=mode), CONTENT) for mode in Mode}
-    assert usable == {Mode.INDEPENDENT: 112, Mode.MIRRORED: 56, Mode.SPARING: 32 + 16}
+    assert usable == {
+        Mode.INDEPENDENT: 112,
+        Mode.MIRRORED: 56,
+        Mode.SPARING: 32 + 16,
+        Mode.PARTLY_MIRRORED: 96,
+        Mode.LOCKSTEP: 112,
+    }
     assert usable_of(space_of(fitted=("S2",)), CONTENT) == 16
     odd = replace(M32, capacity_gib=9)
     assert usable_of(space_of(*rows, mode=Mode.SPARING), in_slots(A1=odd)) == Fraction(9, 2)

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import shlex
-import subprocess
-import sys
 
 import pytest
 
@@ -27,19 +24,6 @@ def problems_of(capsys: pytest.CaptureFixture[str], *argv: str) -> list[dict[str
     """The problems of a call that is wrong."""
     assert run([*argv, "--json"]) == 2
     return json.loads(capsys.readouterr().out)["errors"]
-
-
-@pytest.mark.parametrize("argv", [("why",), ("mix",), ("rules",)], ids=lambda argv: argv[0])
-def test_help_has_an_example_that_works(argv: tuple[str], capsys: pytest.CaptureFixture[str]) -> None:
-    """The example of the help, run in a shell as it stands."""
-    assert run([*argv, "--help"]) == 0
-    told = " ".join(capsys.readouterr().out.split())
-    example = re.search(r"Example: (dimmplan .*)$", told)
-    assert example is not None
-    command = example[1].replace("dimmplan ", f"{shlex.quote(sys.executable)} -m dimmplan ")
-    done = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)
-    assert (done.returncode, done.stderr) == (0, ""), done.stderr
-    assert done.stdout
 
 
 def test_unknown_slots_are_wrong_with_the_nearest_name(capsys: pytest.CaptureFixture[str]) -> None:

@@ -11,7 +11,8 @@ import pytest
 from dimmplan.errors import InputError, RefusedError
 from dimmplan.planner import ask, plan
 from dimmplan.reasons.case import Case
-from dimmplan.reasons.expect import expectation, read_slots
+from dimmplan.reasons.changes import expectation
+from dimmplan.reasons.slots import read_slots
 from tests.support import shipped_boards
 from tests.why.seeds import broken_by, seeded_plans, vector_anew
 

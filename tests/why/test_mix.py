@@ -17,7 +17,7 @@ from dimmplan.planner import ask, plan, read_module
 from dimmplan.reasons.mix import mix_of
 from dimmplan.rules import MixRow, judge
 from dimmplan.sources import SOURCES
-from dimmplan.wording.mixing import mix_title, pair_statements, price_statements, refused_statements
+from dimmplan.wording.changes import mix_title, pair_statements, price_statements, refused_label_statements
 from tests.support import sampled, shipped_boards
 
 BOARDS = {board.id: board for board in shipped_boards()}
@@ -144,7 +144,7 @@ def test_a_kind_that_the_processor_lists_no_rate_for_is_refused() -> None:
     mix = mix_of(board, [read_module(board, "64GiB"), read_module(board, "256GiB")])
     assert not mix.allowed
     assert [(module.kind, breach.rule) for module, breach in mix.refused] == [(Kind.RDIMM, "processor:puffin-64")]
-    assert "puffin-64 lists no rate for RDIMM" in refused_statements(mix)[0].text
+    assert "puffin-64 lists no rate for RDIMM" in refused_label_statements(mix)[0].text
 
 
 def test_one_type_twice_is_no_mix() -> None:

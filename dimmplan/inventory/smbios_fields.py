@@ -1,0 +1,472 @@
+"""The structures of SMBIOS that memory needs, field by field (DMTF DSP0134 7.5, 7.17, 7.18).
+
+Each field is described once: where a table has it, what a text listing calls it, what its codes mean. So the same
+machine gives the same answer either way. Words of codes are ours where the standard has none that people use; a
+listing's own wordings are folded to them.
+"""
+
+from __future__ import annotations
+
+import re
+import struct
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
+from fractions import Fraction
+from functools import cache, cached_property
+from typing import Any, ClassVar, Final, Self
+
+from dimmplan.inventory.clean import clean
+from dimmplan.model.inventory import Role
+
+# --- fields -----------------------------------------------------------------------------------------------------------
+
+OUT_OF_SPEC: Final = "out of spec"
+"""Stands for a code that the standard does not list."""
+
+Reading = tuple[Any, str]
+"""A value, ``None`` where the machine does not say, and the oddity of it; the oddity is empty for a right value."""
+
+_OUT_OF_SPEC = "<OUT OF SPEC>"
+_BAD_INDEX = "<BAD INDEX>"
+_NOTHING = frozenset(("", "unknown", "not specified", "n/a", "none"))
+_EMPTY = frozenset(("no module installed", "not installed", "no module", "not present", "empty"))
+_SIZE = re.compile(r"(\d{1,20})(?:\.(\d{1,6}))?\s{0,4}(bytes?|[kmgtp]i?b)\b.{0,80}", re.IGNORECASE)
+_UNIT_BYTES = {"b": 1, "k": 1 << 10, "m": 1 << 20, "g": 1 << 30, "t": 1 << 40, "p": 1 << 50}
+_NUMBER = re.compile(r"(\d{1,9})(?:\s{0,4}(?:bits?|MT/s|MHz)\b.{0,80})?", re.IGNORECASE)
+_REFERENCE = re.compile(r"0x([0-9A-F]{1,8})", re.IGNORECASE)
+_MOST_TEXTS = 255  # a text is referred to by one byte
+_LONGEST_TEXT = 4096
+
+
+class Table:
+    """One structure of a binary table (DSP0134 6.1.2): the formatted area with its header, and the texts after it."""
+
+    def __init__(self, body: bytes, texts: bytes) -> None:
+        self._body = body
+        self._raw_texts = texts
+
+    def number(self, at: int, form: str) -> int | None:
+        """A little-endian number of ``struct`` form, or ``None`` where the structure is too short for it."""
+        if at + struct.calcsize(form) > len(self._body):
+            return None
+        value: int = struct.unpack_from("<" + form, self._body, at)[0]
+        return value
+
+    @cached_property
+    def _texts(self) -> list[bytes]:
+        return self._raw_texts.split(b"\0", _MOST_TEXTS)
+
+    def text(self, number: int) -> str | None:
+        """The text of a number (DSP0134 6.1.3), UTF-8 since 3.5; ``None`` where there is none."""
+        if number > len(self._texts) or not self._texts[0]:  # an empty text ends the list of texts
+            return None
+        return self._texts[number - 1][:_LONGEST_TEXT].decode("utf-8", errors="replace")
+
+
+class Field(ABC):
+    """A field: ``at`` is its offset in a table, ``said`` its names in listings, ``called`` that in oddities."""
+
+    def __init__(self, at: int, *said: str, called: str = "") -> None:
+        self.at = at
+        self.said = said
+        self.called = called or said[0]
+
+    @abstractmethod
+    def of_table(self, table: Table) -> Reading:
+        """Read it from a binary structure."""
+
+    @abstractmethod
+    def of_listing(self, raw: str | None) -> Reading:
+        """Read it from the words of a listing, ``None`` where it has no such line."""
+
+
+class Text(Field):
+    """A text that the field refers to by its number."""
+
+    def of_table(self, table: Table) -> Reading:
+        number = table.number(self.at, "B")
+        text = table.text(number) if number else None
+        return text, "bad-string-index" if number and text is None else ""
+
+    def of_listing(self, raw: str | None) -> Reading:
+        if raw == _BAD_INDEX:
+            return None, "bad-string-index"
+        return None if raw == "Not Specified" else raw, ""
+
+
+class Word(Field):
+    """A code of a list; a listing's word that the list does not have stays as it is, in lower case."""
+
+    def __init__(self, at: int, *said: str, codes: Mapping[int, str], called: str = "") -> None:
+        super().__init__(at, *said, called=called)
+        self._codes = codes
+        self._folded = {word.casefold(): word for word in codes.values()}
+
+    def of_table(self, table: Table) -> Reading:
+        code = table.number(self.at, "B")
+        if code is None:
+            return None, ""
+        word = self._codes.get(code, OUT_OF_SPEC)
+        return word, "out-of-spec" if word == OUT_OF_SPEC else ""
+
+    def of_listing(self, raw: str | None) -> Reading:
+        if raw is None or raw == _OUT_OF_SPEC:
+            return (None, "") if raw is None else (OUT_OF_SPEC, "out-of-spec")
+        folded = " ".join(clean(raw, most=60).casefold().split())
+        return self._folded.get(folded, folded), ""
+
+
+class Bits(Field):
+    """Words of the bits that are set; in a listing a row of words."""
+
+    def __init__(self, at: int, *said: str, codes: Mapping[int, str]) -> None:
+        super().__init__(at, *said)
+        self._codes = codes
+        self._longest_first = [(w, w.casefold()) for w in sorted(codes.values(), key=len, reverse=True)]
+
+    def of_table(self, table: Table) -> Reading:
+        bits = table.number(self.at, "H") or 0
+        return frozenset(word for bit, word in self._codes.items() if bits >> bit & 1), ""
+
+    def of_listing(self, raw: str | None) -> Reading:
+        rest = " ".join((raw or "").casefold().split())
+        found = set()
+        for word, folded in self._longest_first if rest else ():
+            if folded in rest:
+                found.add(word)
+                rest = rest.replace(folded, " ") if "(" in word else rest  # Unbuffered holds the letters of another
+        return frozenset(found), ""
+
+
+class Number(Field):
+    """A number; 0 is *unknown* unless ``zero``. ``full`` is *unknown* too, or says that ``larger`` has the number.
+
+    ``form`` is the ``struct`` form, ``larger`` the offset and form of the field that later editions added.
+    """
+
+    def __init__(
+        self,
+        at: int,
+        *said: str,
+        form: str = "H",
+        mask: int = -1,
+        full: int | None = None,
+        larger: tuple[int, str] | None = None,
+        zero: bool = False,
+    ) -> None:
+        super().__init__(at, *said)
+        self._form, self._mask, self._full, self._larger, self._zero = form, mask, full, larger, zero
+
+    def of_table(self, table: Table) -> Reading:
+        value = table.number(self.at, self._form)
+        if value is not None and value == self._full:
+            value = self._of_larger(table)
+        return value if value is None or self._zero else value & self._mask or None, ""
+
+    def _of_larger(self, table: Table) -> int | None:
+        return table.number(*self._larger) if self._larger else None
+
+    def of_listing(self, raw: str | None) -> Reading:
+        if raw is None or raw.casefold() in _NOTHING:
+            return None, ""
+        match = _NUMBER.fullmatch(raw)
+        if match is None:
+            return None, "out-of-spec" if raw == _OUT_OF_SPEC else "field-unreadable"
+        return int(match[1]) if self._zero else int(match[1]) or None, ""
+
+
+class Kib(Number):
+    """A size in KiB; fields of eight bytes count bytes. A listing's kB, MB and GB are powers of 1024."""
+
+    def of_table(self, table: Table) -> Reading:
+        value, oddity = super().of_table(table)
+        return value >> 10 if value is not None and self._form == "Q" else value, oddity
+
+    def _of_larger(self, table: Table) -> int | None:
+        value = super()._of_larger(table)
+        return None if value is None else value >> 10
+
+    def of_listing(self, raw: str | None) -> Reading:
+        if raw is None or raw.casefold() in _NOTHING:
+            return 0 if self._zero and raw is not None and raw.casefold() == "none" else None, ""
+        match = _SIZE.fullmatch(raw)
+        if match is None:
+            return None, "field-unreadable"
+        number = Fraction(f"{match[1]}.{match[2] or 0}") if match[2] else int(match[1])
+        kib = int(number * _UNIT_BYTES[match[3][0].casefold()]) >> 10
+        return (kib, "") if kib or self._zero else (None, "field-unreadable")
+
+
+class Size(Kib):
+    """The size of a memory device in KiB, 0 for an empty slot (DSP0134 7.18, offset 0Ch; 7.18.5).
+
+    7FFFh refers to the extended size since 2.7; in a structure that is too short for it, it is a plain number.
+    """
+
+    def of_table(self, table: Table) -> Reading:
+        code = table.number(self.at, "H")
+        if code in (None, 0xFFFF):
+            return None, ""
+        extended = table.number(0x1C, "I") if code == 0x7FFF else None
+        if extended is not None:
+            return (extended & 0x7FFFFFFF) << 10 or None, ""
+        if code & 0x8000:
+            return code & 0x7FFF or None, ""
+        return code << 10, ""
+
+    def of_listing(self, raw: str | None) -> Reading:
+        return (0, "") if raw is not None and raw.casefold() in _EMPTY else super().of_listing(raw)
+
+
+class Handle(Field):
+    """Another structure's handle."""
+
+    def of_table(self, table: Table) -> Reading:
+        return table.number(self.at, "H"), ""
+
+    def of_listing(self, raw: str | None) -> Reading:
+        match = _REFERENCE.fullmatch(raw or "")
+        return int(match[1], 16) if match else None, ""
+
+
+class Status(Field):
+    """A processor's status: populated or not, enabled or not (DSP0134 7.5, bits 6 and 2:0; ``Populated, Enabled``)."""
+
+    def of_table(self, table: Table) -> Reading:
+        status = table.number(self.at, "B")
+        if status is None:
+            return (None, None), ""
+        return (bool(status >> 6 & 1), {1: True, 2: False, 3: False, 4: True}.get(status & 7)), ""
+
+    def of_listing(self, raw: str | None) -> Reading:
+        first, _, second = (raw or "").casefold().partition(",")
+        status = second.strip()
+        enabled = False if status.startswith("disabled by") else {"enabled": True, "idle": True}.get(status)
+        return ({"populated": True, "unpopulated": False}.get(first.strip()), enabled), ""
+
+
+# --- structures -------------------------------------------------------------------------------------------------------
+
+
+def _at(kind: Field, default: Any = None) -> Any:
+    """An attribute of a structure that its field fills."""
+    return field(default=default, metadata={"field": kind})
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Structure:
+    """A structure as read. ``damage`` is the oddity of one of which nothing can be trusted: nothing of it is read.
+
+    ``bad`` are the oddities of its fields, each with what the field is called.
+    """
+
+    number: ClassVar[int]
+    shortest: ClassVar[int] = 0
+    """Its length in SMBIOS 2.1; a shorter structure lacks fields that every edition has."""
+
+    handle: int | None
+    damage: str = ""
+    bad: tuple[tuple[str, str], ...] = ()
+
+    @classmethod
+    def of_table(cls, table: Table, *, handle: int, damage: str) -> Self:
+        """Read from a binary table."""
+        return cls._of([] if damage else [(n, f, f.of_table(table)) for n, f in _fields(cls.number)], handle, damage)
+
+    @classmethod
+    def of_listing(cls, said: Mapping[str, str], *, handle: int | None, damage: str) -> Self:
+        """Read from a listing: ``said`` are its lines by name, in lower case."""
+
+        def raw(names: tuple[str, ...]) -> str | None:
+            return next((said[name] for name in names if name in said), None)
+
+        read = [] if damage else [(name, each, each.of_listing(raw(each.said))) for name, each in _fields(cls.number)]
+        return cls._of(read, handle, damage)
+
+    @classmethod
+    def _of(cls, read: Sequence[tuple[str, Field, Reading]], handle: int | None, damage: str) -> Self:
+        bad = tuple((oddity, each.called) for _, each, (_, oddity) in read if oddity)
+        return cls(handle=handle, damage=damage, bad=bad, **{name: value for name, _, (value, _) in read})
+
+    @property
+    def handle_text(self) -> str:
+        """The handle as listings print it."""
+        return handle_text(self.handle)
+
+
+@cache
+def _fields(number: int) -> tuple[tuple[str, Field], ...]:
+    return tuple((each.name, each.metadata["field"]) for each in fields(KINDS[number]) if "field" in each.metadata)
+
+
+def handle_text(handle: int | None) -> str:
+    """A handle as listings print it; empty where there is none."""
+    return "" if handle is None else f"0x{handle:04X}"
+
+
+_FORM_FACTORS = {  # DSP0134 7.18.1
+    **{0x01: "other", 0x02: "unknown", 0x03: "SIMM", 0x04: "SIP", 0x05: "chip", 0x06: "DIP", 0x07: "ZIP"},
+    **{0x08: "proprietary card", 0x09: "DIMM", 0x0A: "TSOP", 0x0B: "row of chips", 0x0C: "RIMM", 0x0D: "SODIMM"},
+    **{0x0E: "SRIMM", 0x0F: "FB-DIMM", 0x10: "die", 0x11: "CAMM"},
+}
+_LOGICAL = "logical non-volatile device"
+_MEMORY_TYPES = {  # DSP0134 7.18.2
+    **{0x01: "other", 0x02: "unknown", 0x03: "DRAM", 0x04: "EDRAM", 0x05: "VRAM", 0x06: "SRAM", 0x07: "RAM"},
+    **{0x08: "ROM", 0x09: "flash", 0x0A: "EEPROM", 0x0B: "FEPROM", 0x0C: "EPROM", 0x0D: "CDRAM", 0x0E: "3DRAM"},
+    **{0x0F: "SDRAM", 0x10: "SGRAM", 0x11: "RDRAM", 0x12: "DDR", 0x13: "DDR2", 0x14: "DDR2 FB-DIMM"},
+    **{0x15: "reserved", 0x16: "reserved", 0x17: "reserved", 0x18: "DDR3", 0x19: "FBD2", 0x1A: "DDR4"},
+    **{0x1B: "LPDDR", 0x1C: "LPDDR2", 0x1D: "LPDDR3", 0x1E: "LPDDR4", 0x1F: _LOGICAL},
+    **{0x20: "HBM", 0x21: "HBM2", 0x22: "DDR5", 0x23: "LPDDR5", 0x24: "HBM3"},
+}
+REGISTERED, UNBUFFERED, LOAD_REDUCED = "registered (buffered)", "unbuffered (unregistered)", "LRDIMM"
+_TYPE_DETAILS = {  # DSP0134 7.18.3, by bit
+    **{1: "other", 2: "unknown", 3: "fast-paged", 4: "static column", 5: "pseudo-static", 6: "RAMBUS"},
+    **{7: "synchronous", 8: "CMOS", 9: "EDO", 10: "window DRAM", 11: "cache DRAM", 12: "non-volatile"},
+    **{13: REGISTERED, 14: UNBUFFERED, 15: LOAD_REDUCED},
+}
+PERSISTENT_MEMORY: Final = "persistent memory"
+_NVDIMMS = ("NVDIMM-N", "NVDIMM-F", "NVDIMM-P")
+_TECHNOLOGIES = {  # DSP0134 7.18.6; 7 is one maker's persistent memory
+    **{0x01: "other", 0x02: "unknown", 0x03: "DRAM", 0x07: PERSISTENT_MEMORY},
+    **dict(enumerate(_NVDIMMS, 4)),
+}
+_OPERATING_MODES = {  # DSP0134 7.18.7, by bit
+    **{1: "other", 2: "unknown", 3: "volatile memory", 4: "byte-accessible persistent memory"},
+    5: "block-accessible persistent memory",
+}
+_LOCATIONS = {  # DSP0134 7.17.1
+    **{0x01: "other", 0x02: "unknown", 0x03: "system board or motherboard", 0x04: "ISA add-on card"},
+    **{0x05: "EISA add-on card", 0x06: "PCI add-on card", 0x07: "MCA add-on card", 0x08: "PCMCIA add-on card"},
+    **{0x09: "proprietary add-on card", 0x0A: "NuBus", 0xA0: "PC-98/C20 add-on card", 0xA1: "PC-98/C24 add-on card"},
+    **{0xA2: "PC-98/E add-on card", 0xA3: "PC-98/local bus add-on card", 0xA4: "CXL add-on card"},
+}
+_USES = {  # DSP0134 7.17.2
+    **{0x01: "other", 0x02: "unknown", 0x03: "system memory", 0x04: "video memory", 0x05: "flash memory"},
+    **{0x06: "non-volatile RAM", 0x07: "cache memory"},
+}
+_ERROR_CORRECTIONS = {  # DSP0134 7.17.3
+    **{0x01: "other", 0x02: "unknown", 0x03: "none", 0x04: "parity", 0x05: "single-bit ECC", 0x06: "multi-bit ECC"},
+    0x07: "CRC",
+}
+_PROCESSOR_TYPES = {1: "other", 2: "unknown", 3: "central processor"}  # DSP0134 7.5.1, those that may be sockets
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Device(Structure):
+    """A memory device, type 17 (DSP0134 7.18). ``size_kib`` 0 is an empty slot."""
+
+    number = 17
+    shortest = 0x15
+
+    array: int | None = _at(Handle(0x04, "array handle"))
+    size_kib: int | None = _at(Size(0x0C, "size"))
+    technology: str | None = _at(Word(0x28, "memory technology", codes=_TECHNOLOGIES))
+    total_width_bits: int | None = _at(Number(0x08, "total width", full=0xFFFF))
+    data_width_bits: int | None = _at(Number(0x0A, "data width", full=0xFFFF))
+    form: str | None = _at(Word(0x0E, "form factor", codes=_FORM_FACTORS))
+    memory_type: str | None = _at(Word(0x12, "type", codes=_MEMORY_TYPES, called="memory type"))
+    details: frozenset[str] = _at(Bits(0x13, "type detail", codes=_TYPE_DETAILS), frozenset())
+    locator: str | None = _at(Text(0x10, "locator"))
+    bank: str | None = _at(Text(0x11, "bank locator", called="bank"))
+    rated_mts: int | None = _at(  # 2.3 and 3.3
+        Number(0x15, "speed", "current speed", mask=0x7FFFFFFF, full=0xFFFF, larger=(0x54, "I"))
+    )
+    configured_mts: int | None = _at(  # 2.7 and 3.3
+        Number(
+            *(0x20, "configured memory speed", "configured clock speed", "configured speed"),
+            mask=0x7FFFFFFF,
+            full=0xFFFF,
+            larger=(0x58, "I"),
+        )
+    )
+    maker: str | None = _at(Text(0x17, "manufacturer", called="maker"))
+    serial: str | None = _at(Text(0x18, "serial number"))
+    asset_tag: str | None = _at(Text(0x19, "asset tag"))
+    part_number: str | None = _at(Text(0x1A, "part number"))
+    ranks_said: int | None = _at(Number(0x1B, "rank", form="B", mask=0x0F))  # 2.6, attributes bits 3:0
+    modes: frozenset[str] = _at(Bits(0x29, "memory operating mode capability", codes=_OPERATING_MODES), frozenset())
+    nonvolatile_kib: int | None = _at(Kib(0x34, "non-volatile size", form="Q", full=(1 << 64) - 1, zero=True))
+
+    @property
+    def is_empty(self) -> bool:
+        """Only size 0 says *empty* (standards, section 3.7)."""
+        return self.size_kib == 0
+
+    @property
+    def persistent_as(self) -> str:
+        """DSP0134 7.18.6, technology 4 to 7, or 7.18.2, type 1Fh; empty for neither."""
+        technology = self.technology or ""
+        if "persistent" in technology:  # a listing has a maker's name for it
+            return PERSISTENT_MEMORY
+        return technology if technology in _NVDIMMS else _LOGICAL if self.memory_type == _LOGICAL else ""
+
+    @property
+    def is_firmware(self) -> bool:
+        """True for flash chips that hold firmware."""
+        return self.memory_type in _FIRM_TYPES
+
+    @property
+    def contradicts(self) -> bool:
+        """True where the module is given two kinds."""
+        return bool(self.details & {REGISTERED, LOAD_REDUCED}) and UNBUFFERED in self.details
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Array(Structure):
+    """A physical memory array, type 16 (DSP0134 7.17); ``slots_said`` is its own count."""
+
+    number = 16
+    shortest = 0x0F
+
+    location: str | None = _at(Word(0x04, "location", codes=_LOCATIONS, called="array location"))
+    use: str | None = _at(Word(0x05, "use", codes=_USES, called="array use"))
+    correction: str | None = _at(
+        Word(0x06, "error correction type", codes=_ERROR_CORRECTIONS, called="array error correction")
+    )
+    most_kib: int | None = _at(  # 2.1 and 2.7
+        Kib(
+            *(0x07, "maximum capacity", "maximum memory capacity"),
+            form="I",
+            full=0x80000000,
+            larger=(0x0F, "Q"),
+            zero=True,
+        )
+    )
+    slots_said: int | None = _at(Number(0x0D, "number of devices", "number of slots/sockets", zero=True))
+
+    @property
+    def role(self) -> Role:
+        """What its places are for (DSP0134 7.17.1, 7.17.2)."""
+        if (self.location or "").casefold().startswith("cxl"):
+            return "add-on"
+        return _ROLE_OF_USE.get(self.use or "", "memory")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Processor(Structure):
+    """A processor, type 4 (DSP0134 7.5); ``status`` is populated or not, enabled or not."""
+
+    number = 4
+
+    locator: str | None = _at(Text(0x04, "socket designation"))
+    type: str | None = _at(Word(0x05, "type", codes=_PROCESSOR_TYPES))
+    status: tuple[bool | None, bool | None] = _at(Status(0x18, "status"), (None, None))
+    cores: int | None = _at(Number(0x23, "core count", form="B", full=0xFF, larger=(0x2A, "H")))  # 2.5 and 3.0
+
+    @property
+    def is_central(self) -> bool:
+        """True for a central processor, or one of no known kind."""
+        return not self.type or self.type in _PROCESSOR_TYPES.values()
+
+
+_ROLE_OF_USE: dict[str, Role] = {
+    "video memory": "video",
+    "flash memory": "flash",
+    "non-volatile RAM": "non-volatile",
+    "cache memory": "cache",
+}
+_FIRM_TYPES = frozenset(("ROM", "flash", "EEPROM", "FEPROM", "EPROM"))
+BIOS = 0
+KINDS: Final[Mapping[int, type[Structure]]] = {kind.number: kind for kind in (Device, Array, Processor)}
+"""The structures that are read, by type."""
