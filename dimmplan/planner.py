@@ -169,10 +169,15 @@ def read_fitted(board: Board, fitted: str | Sequence[str] | None) -> tuple[str, 
 MOST_INLET_C = 62
 
 
-def read_trays(board: Board, trays: Sequence[str], inlet_c: int | None = None) -> Board:
-    """The board without the trays named, with the inlet air in degrees Celsius. Raises ``InputError``."""
+def check_inlet(inlet_c: int | None) -> None:
+    """Raise ``InputError`` for inlet air, in degrees Celsius, that no machine room has."""
     if inlet_c is not None and not 0 <= inlet_c <= MOST_INLET_C:
         raise InputError(Problem(file="--inlet", place="", found=f"{inlet_c}", allowed=f"0 to {MOST_INLET_C} °C"))
+
+
+def read_trays(board: Board, trays: Sequence[str], inlet_c: int | None = None) -> Board:
+    """The board without the trays named, with the inlet air in degrees Celsius. Raises ``InputError``."""
+    check_inlet(inlet_c)
     board = board if inlet_c is None else replace(board, inlet_c=inlet_c)
     known = [tray.name for tray in board.physical.trays]
     absent = {_known("--without-tray", tray, known, "no trays: this board has none") for tray in trays}

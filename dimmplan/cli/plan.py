@@ -157,12 +157,13 @@ def plan(
         from dimmplan.cli.machines import MachineRun  # brings processes and locks, which one machine needs not
 
         given = {"BOARD": board, "--capacity": capacity, "--keep": kept.keep, "--then": later.then, "--tag": sheet.tag}
-        given |= {"--without-tray": without_tray, "--inlet": None if inlet is None else str(inlet)}
         run = MachineRun(
             machines=many.machines,
             out=_check_many(given, out),
             terms=terms,
             stock=request.stock,
+            trays=without_tray or (),
+            inlet=inlet,
             jobs=many.jobs,
             cluster=many.cluster,
             sheet=sheet.named(),
