@@ -294,7 +294,7 @@ def test_what_the_shelf_does_not_serve_is_told_with_what_to_buy(
     _, second, third, fourth = summary["machines"]
     assert [row["status"] for row in summary["machines"]] == ["planned", "not-served", "impossible", "impossible"]
     assert second["problems"][0]["hint"].startswith("Other machines get what it needs")
-    bought = {"label": "32GB 2Rx4 PC4-2933Y-R", "count": 10, "cost": 600, "part": "", "substitutes": []}
+    bought = {"label": "32GB 2Rx4 PC4-2933Y-R", "count": 10, "cost": 600, "part": "", "watts": None, "substitutes": []}
     assert (second["buy"], second["buy_status"]) == ([bought], "proven"), "two are left"
     assert [(each["label"][:4], each["count"]) for each in third["buy"]] == [("64GB", 4)]
     assert third["nearest"] == {"below_gib": 128, "above_gib": None}
