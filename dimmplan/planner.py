@@ -105,8 +105,10 @@ def ask(
     bare = [socket for socket in sockets or () if not board.serving(board.processor(option)).socket(socket).slots]
     if bare:
         found = f"no slot left at {', '.join(bare)}"
-        hint = "Leave the socket out with --fitted, or leave its tray in."
-        raise InputError(Problem(file="--fitted", found=found, allowed="sockets with slots", hint=hint))
+        left = ",".join(socket for socket in sockets or () if socket not in bare)
+        hint = f"Without the processor too it is --fitted {left}" if left else "Leave a tray in."
+        source = "--without-tray" if board.absent else "--fitted"
+        raise InputError(Problem(file=source, found=found, allowed="sockets with slots", hint=hint))
     assert gib is not None and sockets is not None and chosen_list is not None and chosen_mode is not None
     offered = tuple(module for module in asked if module is not None)
     _refuse_modules(board, option, offered)
