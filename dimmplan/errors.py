@@ -81,13 +81,17 @@ class Cause(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Purchase:
-    """Modules to buy so that a shelf would serve. ``substitutes`` are labels that would do as well on that board."""
+    """Modules to buy so that a shelf would serve. ``substitutes`` are labels that would do as well on that board.
+
+    ``watts`` are the most that one takes, where the shelf or the board file says it.
+    """
 
     label: str
     count: int
     cost: Fraction | None
     substitutes: tuple[str, ...] = ()
     part: str = ""
+    watts: Fraction | None = None
 
 
 class Shortfall(NamedTuple):

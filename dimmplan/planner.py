@@ -9,7 +9,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, TypedDict, TypeVar
 
-from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
+from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
@@ -21,7 +21,7 @@ from dimmplan.rules import all_rows, judge_module
 from dimmplan.solve.answer import Answer, solve
 from dimmplan.solve.criteria import LISTS
 from dimmplan.supply import left_out_causes, same_on_board, shortfall_of, supplies_of
-from dimmplan.units import parse_capacity, quoted
+from dimmplan.units import parse_capacity, unknown_word
 
 if TYPE_CHECKING:
     from dimmplan.stock import Shelf
@@ -94,22 +94,21 @@ def ask(
     Raises ``InputError`` with every problem of the call, or ``RefusedError`` for a module that the board refuses.
     """
     problems: list[Problem] = []
-
     gib = _collect(problems, lambda: parse_capacity(capacity, file="--capacity"))
     sockets = _collect(problems, lambda: read_fitted(board, fitted))
     option = _collect(problems, lambda: read_processor(board, processor, sockets))
     asked = [_collect(problems, lambda text=text: read_module(board, text)) for text in modules]  # type: ignore[misc]
-    chosen_mode = _collect(problems, lambda: read_mode(mode))
-    chosen_list = _collect(problems, lambda: _read_list(prefer))
-    allowance = _collect(problems, lambda: read_over(over, gib or 0)) if over is not None else None
-    _collect(problems, lambda: _read_counts(max_types, effort))
+    said: Terms = {"mode": mode, "prefer": prefer, "over": over, "max_types": max_types, "effort": effort}
+    chosen_mode, chosen_list, allowance = _read_terms(said, gib or 0, problems)
     if problems:
         raise InputError(problems)
     bare = [socket for socket in sockets or () if not board.serving(board.processor(option)).socket(socket).slots]
     if bare:
         found = f"no slot left at {', '.join(bare)}"
-        hint = "Leave the socket out with --fitted, or leave its tray in."
-        raise InputError(Problem(file="--fitted", place="", found=found, allowed="sockets with slots", hint=hint))
+        left = ",".join(socket for socket in sockets or () if socket not in bare)
+        hint = f"Without the processor too it is --fitted {left}" if left else "Leave a tray in."
+        source = "--without-tray" if board.absent else "--fitted"
+        raise InputError(Problem(file=source, found=found, allowed="sockets with slots", hint=hint))
     assert gib is not None and sockets is not None and chosen_list is not None and chosen_mode is not None
     offered = tuple(module for module in asked if module is not None)
     _refuse_modules(board, option, offered)
@@ -129,16 +128,25 @@ def ask(
 def check_terms(terms: Terms) -> None:
     """Raise ``InputError`` with every problem of terms that is one whatever the board."""
     problems: list[Problem] = []
-    over = terms.get("over")
-    _collect(problems, lambda: read_mode(terms.get("mode", Mode.INDEPENDENT.value)))
-    _collect(problems, lambda: _read_list(terms.get("prefer")))
-    _collect(problems, lambda: read_over(over, 0) if over is not None else 0)
-    _collect(
-        problems,
-        lambda: _read_counts(terms.get("max_types", DEFAULT_MAX_TYPES), terms.get("effort", DEFAULT_EFFORT)),
-    )
+    _read_terms(terms, 0, problems)
     if problems:
         raise InputError(problems)
+
+
+def _read_terms(terms: Terms, gib: int, problems: list[Problem]) -> tuple[Mode | None, str | None, int | None]:
+    """Mode, list and allowance in GiB of a request; ``problems`` gets what is wrong with them and with the numbers."""
+    mode, over = terms.get("mode", Mode.INDEPENDENT.value), terms.get("over")
+    max_types, effort = terms.get("max_types", DEFAULT_MAX_TYPES), terms.get("effort", DEFAULT_EFFORT)
+    chosen = (terms.get("prefer") or "capacity-first").strip().casefold()
+    read = _collect(problems, lambda: read_mode(mode))
+    if chosen not in LISTS:
+        problems.append(unknown_word(chosen, list(LISTS), file="--prefer"))
+    allowance = _collect(problems, lambda: read_over(over, gib)) if over is not None else None
+    if not 1 <= max_types <= MOST_TYPES:
+        problems.append(Problem(file="--max-types", found=str(max_types), allowed=f"1 to {MOST_TYPES}"))
+    elif effort < 1:
+        problems.append(Problem(file="--effort", found=str(effort), allowed="a number of nodes from 1 on"))
+    return read, chosen, allowance
 
 
 def _collect(problems: list[Problem], read: Callable[[], T]) -> T | None:
@@ -158,10 +166,10 @@ def read_fitted(board: Board, fitted: str | Sequence[str] | None) -> tuple[str, 
     named = [name.strip() for name in (fitted.split(",") if isinstance(fitted, str) else fitted)]
     folded = {name.casefold(): name for name in known}
     wrong = [name for name in named if name.casefold() not in folded]
-    if wrong or not named:
-        hint = did_you_mean(wrong[0], known) if wrong else ""
-        found = quoted(wrong[0]) if wrong else "nothing"
-        raise InputError(Problem(file="--fitted", place="", found=found, allowed=", ".join(known), hint=hint))
+    if wrong:
+        raise InputError(unknown_word(wrong[0], known, file="--fitted"))
+    if not named:
+        raise InputError(Problem(file="--fitted", found="nothing", allowed=", ".join(known)))
     chosen = {folded[name.casefold()] for name in named}
     return tuple(name for name in known if name in chosen)
 
@@ -169,10 +177,15 @@ def read_fitted(board: Board, fitted: str | Sequence[str] | None) -> tuple[str, 
 MOST_INLET_C = 62
 
 
+def check_inlet(inlet_c: int | None) -> None:
+    """Raise ``InputError`` for inlet air, in degrees Celsius, that no machine room has."""
+    if inlet_c is not None and not 0 <= inlet_c <= MOST_INLET_C:
+        raise InputError(Problem(file="--inlet", found=f"{inlet_c}", allowed=f"0 to {MOST_INLET_C} °C"))
+
+
 def read_trays(board: Board, trays: Sequence[str], inlet_c: int | None = None) -> Board:
     """The board without the trays named, with the inlet air in degrees Celsius. Raises ``InputError``."""
-    if inlet_c is not None and not 0 <= inlet_c <= MOST_INLET_C:
-        raise InputError(Problem(file="--inlet", place="", found=f"{inlet_c}", allowed=f"0 to {MOST_INLET_C} °C"))
+    check_inlet(inlet_c)
     board = board if inlet_c is None else replace(board, inlet_c=inlet_c)
     known = [tray.name for tray in board.physical.trays]
     absent = {_known("--without-tray", tray, known, "no trays: this board has none") for tray in trays}
@@ -183,8 +196,7 @@ def _known(file: str, text: str, known: Sequence[str], none: str) -> str:
     """A name as the board spells it. Raises ``InputError``."""
     found = next((name for name in known if name.casefold() == text.strip().casefold()), None)
     if found is None:
-        hint = did_you_mean(text, known)
-        raise InputError(Problem(file=file, place="", found=quoted(text), allowed=", ".join(known) or none, hint=hint))
+        raise InputError(unknown_word(text, known, file=file, none=none))
     return found
 
 
@@ -212,7 +224,7 @@ def read_processor(
     if len(set(seats.values())) <= 1:
         return next(iter(seats.values())) or None
     if not board.processors_differ:
-        raise InputError(Problem(file=file, place="", found="different options", allowed="one option for all sockets"))
+        raise InputError(Problem(file=file, found="different options", allowed="one option for all sockets"))
     return ",".join(f"{socket}={option}" for socket, option in seats.items())
 
 
@@ -224,7 +236,7 @@ def read_module(board: Board, text: str) -> Module:
         if module is None:
             sizes = ", ".join(f"{gib} GiB" for gib in sorted({usual.capacity_gib for usual in board.modules}))
             hint = "Another size goes in by its label."
-            raise InputError(Problem(file="--module", place="", found=f"{size} GiB", allowed=sizes, hint=hint))
+            raise InputError(Problem(file="--module", found=f"{size} GiB", allowed=sizes, hint=hint))
         return module
     return parse_label(text, file="--module", usual=board.modules)
 
@@ -240,9 +252,7 @@ def read_over(text: str, capacity_gib: int) -> int:
         except InputError as error:
             problem = error.problems[0]
             allowed = "a share such as 10%, or a capacity such as 64GiB"
-            raise InputError(
-                Problem(file="--over", place="", found=problem.found, allowed=allowed, hint=problem.hint)
-            ) from None
+            raise InputError(Problem(file="--over", found=problem.found, allowed=allowed, hint=problem.hint)) from None
     share = Fraction(f"{match[1]}.{match[2] or 0}") / 100
     return int(capacity_gib * share)
 
@@ -252,26 +262,7 @@ def read_mode(mode: str) -> Mode:
     try:
         return Mode(mode.strip().casefold())
     except ValueError:
-        known = [each.value for each in Mode]
-        problem = Problem(
-            file="--mode", place="", found=quoted(mode), allowed=", ".join(known), hint=did_you_mean(mode, known)
-        )
-        raise InputError(problem) from None
-
-
-def _read_list(prefer: str | None) -> str:
-    chosen = (prefer or "capacity-first").strip().casefold()
-    if chosen not in LISTS:
-        hint = did_you_mean(chosen, list(LISTS))
-        raise InputError(Problem(file="--prefer", place="", found=quoted(chosen), allowed=", ".join(LISTS), hint=hint))
-    return chosen
-
-
-def _read_counts(max_types: int, effort: int) -> None:
-    if not 1 <= max_types <= MOST_TYPES:
-        raise InputError(Problem(file="--max-types", place="", found=str(max_types), allowed=f"1 to {MOST_TYPES}"))
-    if effort < 1:
-        raise InputError(Problem(file="--effort", place="", found=str(effort), allowed="a number of nodes from 1 on"))
+        raise InputError(unknown_word(mode, [each.value for each in Mode], file="--mode")) from None
 
 
 def _refuse_modules(board: Board, processor: str | None, modules: Iterable[Module]) -> None:

@@ -213,6 +213,8 @@ def shortfall_of(board: Board, request: Request, shelf: Shelf, modules: Iterable
     used = Counter(module for module in content.values() if module)
     parts = {facts.label: facts.part for facts in board.module_facts}
     parts |= {lot.label: lot.part for lot in shelf.lots if lot.part}
+    watts = {facts.label: facts.watts for facts in board.module_facts}
+    watts |= {lot.label: lot.watts for lot in shelf.lots if lot.watts is not None}
     buy = tuple(
         Purchase(
             label=offer.label,
@@ -220,6 +222,7 @@ def shortfall_of(board: Board, request: Request, shelf: Shelf, modules: Iterable
             cost=None if offer.price is None else offer.price * count,
             substitutes=offer.substitutes,
             part=parts.get(offer.label, ""),
+            watts=watts.get(offer.label),
         )
         for offer in offers
         if (count := used[offer.supply.module] - offer.supply.kept) > 0

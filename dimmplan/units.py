@@ -10,7 +10,7 @@ import re
 from collections.abc import Sequence
 from fractions import Fraction
 
-from dimmplan.errors import InputError, Problem
+from dimmplan.errors import InputError, Problem, did_you_mean
 
 BYTES_PER_TRANSFER = 8
 """Data bytes a channel moves per transfer: 64 bits, ECC bits not counted (standards, section 1.6)."""
@@ -127,6 +127,12 @@ def cleaned(text: str, *, most: int = 200) -> str:
     if cut.isprintable():
         return cut
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in cut)
+
+
+def unknown_word(text: str, known: Sequence[str], *, file: str, place: str = "", none: str = "") -> Problem:
+    """The problem of a word that is none of those known, with the nearest of them; ``none`` says that none is known."""
+    allowed = ", ".join(known) or none
+    return Problem(file=file, place=place, found=quoted(text), allowed=allowed, hint=did_you_mean(text, known))
 
 
 MOST_WORDS = 200

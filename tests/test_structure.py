@@ -222,7 +222,7 @@ def test_planning_is_light() -> None:
     call = "run(['plan', 'skerry-16', '--capacity', '384GiB', '--json'])"
     found = loaded_by(f"from dimmplan.cli.run import run\nassert {call} == 0")
     assert found & {"networkx", "cairosvg", "rich", "jinja2", "matplotlib", "ortools", "segno"} == set()
-    assert not found & {f"dimmplan.cli.{name}" for name in ("boards", "compare", "why", "mix", "rules", "docs")}
+    assert not found & {f"dimmplan.cli.{name}" for name in ("boards", "compare", "why", "rules")}
 
 
 def test_help_is_light() -> None:

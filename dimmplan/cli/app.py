@@ -39,10 +39,7 @@ class Entry(NamedTuple):
 
 COMMANDS = {
     "demo": Entry(
-        "demo",
-        PLANNING,
-        "The main job on a shipped board, with nothing to prepare.",
-        "dimmplan demo --out my-demo",
+        "demo", PLANNING, "The main job on a shipped board, with nothing to prepare.", "dimmplan demo --out my-demo"
     ),
     "plan": Entry(
         "plan",
@@ -62,12 +59,7 @@ COMMANDS = {
         "The sheet of a plan or a code.",
         "dimmplan plan skerry-16 --capacity 512GiB --json | dimmplan draw - -o map.svg",
     ),
-    "found": Entry(
-        "machine",
-        MACHINES,
-        "What a machine says of itself.",
-        "dimmplan found listing.txt",
-    ),
+    "found": Entry("machine", MACHINES, "What a machine says of itself.", "dimmplan found listing.txt"),
     "audit": Entry(
         "machine",
         MACHINES,
@@ -78,7 +70,7 @@ COMMANDS = {
         "machine", MACHINES, "How to get from a machine to a plan.", "dimmplan moves labels.csv --to plan.json"
     ),
     "locate": Entry(
-        "locate",
+        "machine",
         MACHINES,
         "The slot that an error record means.",
         "dimmplan locate skerry-16 'CPU_SrcID#0_MC#1_Chan#0_DIMM#1'",
@@ -90,28 +82,11 @@ COMMANDS = {
         "dimmplan plan skerry-16 --capacity 512GiB --module 32GiB --json | dimmplan why - K2",
     ),
     "mix": Entry(
-        "rules",
-        ANSWERS,
-        "May these modules be used together?",
-        "dimmplan mix skerry-16 32GiB '8GB 1Rx8 PC4-2933Y-R'",
+        "rules", ANSWERS, "May these modules be used together?", "dimmplan mix skerry-16 32GiB '8GB 1Rx8 PC4-2933Y-R'"
     ),
-    "rules": Entry(
-        "rules",
-        ANSWERS,
-        "A board's rules in words, with sources.",
-        "dimmplan rules skerry-16",
-    ),
-    "docs": Entry(
-        "docs",
-        ANSWERS,
-        "The documents, without a network.",
-        "dimmplan docs figures",
-    ),
-    "boards": Entry(
-        "boards",
-        BOARDS,
-        "The board library: list, show, check, schema, draft, table.",
-    ),
+    "rules": Entry("rules", ANSWERS, "A board's rules in words, with sources.", "dimmplan rules skerry-16"),
+    "docs": Entry("rules", ANSWERS, "The documents, without a network.", "dimmplan docs figures"),
+    "boards": Entry("boards", BOARDS, "The board library: list, show, check, schema, draft, table."),
 }
 """Every command, in the order of the help."""
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 import re
 import shlex
 import sys
-import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, TypeVar
 
 import typer
 
@@ -18,8 +17,8 @@ from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import MOST_BYTES, boards_by_id, examine_file, find_board_file, load_board
 from dimmplan.boardfile.schema import json_schema
 from dimmplan.bounded import read_file
-from dimmplan.cli import app, options, terminal
-from dimmplan.cli.files import ending_problem, write_files
+from dimmplan.cli import NO, app, options, terminal
+from dimmplan.cli.files import changes, ending_problem, write_files
 from dimmplan.cli.sheets import FORMATS, sheet_files
 from dimmplan.errors import InputError, Problem, first_problems
 from dimmplan.inventory.reader import read_inventory
@@ -44,7 +43,8 @@ from dimmplan.sheet.marked import compose_rules
 from dimmplan.units import cleaned, counted, quoted
 from dimmplan.wording.request import CheckNote, check_notes
 
-WATCH_SECONDS = 0.3
+C = TypeVar("C", bound=Callable[..., Any])
+
 boards = typer.Typer(
     cls=app.Group,
     help="The board library: list, show, check, schema, draft.",
@@ -55,12 +55,13 @@ boards = typer.Typer(
 )
 
 
-@boards.command(
-    name="list",
-    cls=app.Command,
-    short_help="List the boards that go by their id.",
-    epilog="Example: dimmplan boards list --json",
-)
+def _command(name: str, example: str, short_help: str | None = None) -> Callable[[C], C]:
+    """A command of the group; without a short help it is the first sentence of its help."""
+    epilog = f"Example: dimmplan boards {example}"
+    return boards.command(name=name, cls=app.Command, short_help=short_help, epilog=epilog)
+
+
+@_command("list", "list --json", "List the boards that go by their id.")
 def list_boards(as_json: options.Json = False) -> None:
     """List the boards that go by their id: the shipped ones, and those in the folders of DIMMPLAN_BOARDS."""
     loaded = sorted(_boards_by_id(), key=lambda board: board.id)
@@ -83,12 +84,7 @@ def _boards_by_id() -> Iterator[Board]:
             yield board
 
 
-@boards.command(
-    name="show",
-    cls=app.Command,
-    short_help="Show one board, or its file to start from.",
-    epilog="Example: dimmplan boards show skerry-16",
-)
+@_command("show", "show skerry-16", "Show one board, or its file to start from.")
 def show(
     board: options.Board,
     toml: Annotated[bool, typer.Option("--toml", help="The board file itself, to start one's own from.")] = False,
@@ -99,13 +95,11 @@ def show(
     if toml:
         text = read_file(find_board_file(board), most=MOST_BYTES, allowed="a board file").decode("utf-8-sig")
         typer.echo("\n".join(cleaned(line, most=10_000) for line in text.splitlines()))
-    elif as_json:
-        typer.echo(to_json(board_record(loaded)), nl=False)
     else:
-        terminal.say(board_text(loaded))
+        terminal.answer(lambda: board_record(loaded), lambda: board_text(loaded), as_json=as_json)
 
 
-@boards.command(name="check", cls=app.Command, epilog="Example: dimmplan boards check my-board.toml")
+@_command("check", "check my-board.toml")
 def check(
     files: Annotated[list[Path], typer.Argument(help="Board files.", metavar="FILE...")],
     watch: Annotated[bool, typer.Option("--watch", help="Check again whenever a file changes, until Ctrl-C.")] = False,
@@ -126,22 +120,17 @@ def check(
     if watch:
         _watch(files, picture, force=force, as_json=as_json)
     elif not _check(files, picture, force=force, as_json=as_json):
-        raise typer.Exit(1)
+        raise typer.Exit(NO)
 
 
-@boards.command(name="schema", cls=app.Command, epilog="Example: dimmplan boards schema > board.schema.json")
+@_command("schema", "schema > board.schema.json")
 def schema(as_json: options.Json = False) -> None:
     """Print the JSON Schema of the board file."""
     del as_json  # the schema is JSON either way
     typer.echo(to_json(json_schema()), nl=False)
 
 
-@boards.command(
-    name="table",
-    cls=app.Command,
-    short_help="Turn a manual's population table into a rule row.",
-    epilog="Example: dimmplan boards table copied.csv >> my-board.toml",
-)
+@_command("table", "table copied.csv >> my-board.toml", "Turn a manual's population table into a rule row.")
 def table(
     file: Annotated[
         str, typer.Argument(help="The table as CSV: slot names above marks, or count,slots.", metavar="FILE.csv")
@@ -171,12 +160,7 @@ def table(
         typer.echo(copied.toml(row_id, source, socket=socket, mode=chosen), nl=False)
 
 
-@boards.command(
-    name="draft",
-    cls=app.Command,
-    short_help="Draft a board file from a machine's inventory.",
-    epilog="Example: dimmplan boards draft listing.txt -o my-board.toml",
-)
+@_command("draft", "draft listing.txt -o my-board.toml", "Draft a board file from a machine's inventory.")
 def draft(
     inventory: Annotated[str, typer.Argument(help="A machine's inventory of any known form.", metavar="INVENTORY")],
     output: Annotated[Path, typer.Option("-o", "--output", help="The board file to write: .toml.", metavar="FILE")],
@@ -195,12 +179,14 @@ def draft(
     answers = _answers(answer or [])
     made = draft_board(found, board_id=board_id, title=(title or output.stem)[:80], answers=answers)
     write_files({output: made.text.encode("utf-8")}, force=force)
-    if as_json:
-        typer.echo(to_json(draft_record(made, board_id, str(output))), nl=False)
-        return
-    terminal.wrote(output)
     names = (shlex.quote(cleaned(str(name), most=400)) for name in (inventory, output))
-    terminal.say(draft_text(made, "dimmplan boards draft {} -o {}".format(*names)))
+    again = "dimmplan boards draft {} -o {}".format(*names)
+    terminal.answer(
+        lambda: draft_record(made, board_id, str(output)),
+        lambda: draft_text(made, again),
+        as_json=as_json,
+        files=[output],
+    )
 
 
 def _answers(texts: list[str]) -> dict[str, str]:
@@ -238,22 +224,11 @@ def _require(files: Sequence[Path], picture: Path | None) -> None:
 def _watch(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: bool) -> None:
     """Check again whenever a file changes, until stopped. A file that an editor is just replacing is no end."""
     with suppress(KeyboardInterrupt):
-        while True:
-            seen = [_stamp(file) for file in files]
+        for _ in changes(files):
             terminal.clear()
             _check(files, picture, force=force, as_json=as_json)
             if not as_json:
                 typer.echo("watching; stop with Ctrl-C", err=True)
-            while seen == [_stamp(file) for file in files]:
-                time.sleep(WATCH_SECONDS)
-
-
-def _stamp(file: Path) -> tuple[int, int]:
-    try:
-        status = file.stat()
-    except OSError:
-        return 0, 0
-    return status.st_mtime_ns, status.st_size
 
 
 def _check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json: bool) -> bool:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dimmplan.cli import options, terminal
+from dimmplan.cli import NO, options, terminal
 from dimmplan.cli.files import check_ending, write_files
 from dimmplan.cli.options import InventoryOptions, SheetOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
@@ -74,7 +74,7 @@ def draw(
         if proof is not None:
             terminal.say(proof.text)
     if not judged.good or (proof is not None and proof.separation):
-        raise typer.Exit(1)
+        raise typer.Exit(NO)
 
 
 # -- proving again -----------------------------------------------------------------------------------------------------

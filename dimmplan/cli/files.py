@@ -14,6 +14,7 @@ import re
 import stat
 import struct
 import tempfile
+import time
 import zlib
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
@@ -31,6 +32,8 @@ _DIGITS = 32
 _MOST_RECORD_BYTES = 64 << 20
 _PNG_END = 12
 """Bytes of the last chunk of a PNG."""
+LOOK_SECONDS = 0.3
+"""Time between two looks at a file that is watched."""
 LASTING = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EIO)
 """Errors of a disk that the next file would meet as well."""
 
@@ -130,6 +133,23 @@ def ours_beside(path: Path) -> dict[str, str]:
     except (InputError, ValueError, AttributeError, RecursionError):
         return {}
     return {str(name): str(its) for name, its in known.items()} if isinstance(known, dict) else {}
+
+
+def changes(paths: Sequence[Path]) -> Iterator[None]:
+    """Once at the beginning, then whenever one of some files has changed since; one that is not there is no end."""
+    while True:
+        seen = [_stamp(path) for path in paths]
+        yield
+        while seen == [_stamp(path) for path in paths]:
+            time.sleep(LOOK_SECONDS)
+
+
+def _stamp(path: Path) -> tuple[int, int]:
+    try:
+        status = path.stat()
+    except (OSError, ValueError):
+        return 0, 0
+    return status.st_mtime_ns, status.st_size
 
 
 def ending_problem(path: Path, formats: Sequence[str], *, file: str = "") -> Problem | None:

@@ -1,8 +1,11 @@
-"""``dimmplan found``, ``audit`` and ``moves``: what is in a machine, how it compares, how to get from here to there."""
+"""``dimmplan found``, ``audit``, ``moves`` and ``locate``: what is in a machine, how it compares with a plan, how to
+get from here to there, and the slot that an error record means.
+"""
 
 from __future__ import annotations
 
-import time
+import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -12,26 +15,26 @@ import typer
 from dimmplan.audit import Audit
 from dimmplan.audit import audit as compare
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli import options, terminal
-from dimmplan.cli.files import write_files
-from dimmplan.cli.options import InventoryOptions, option
+from dimmplan.cli import NO, options, terminal
+from dimmplan.cli.files import changes, check_ending, write_files
+from dimmplan.cli.options import InventoryOptions, MapOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
 from dimmplan.errors import Cause, InputError, Problem, RefusedError
 from dimmplan.inventory.match import Matching, mapping_text, read_mapping
 from dimmplan.inventory.reader import read_inventory
+from dimmplan.locate import Location, locate_log
+from dimmplan.locate import locate as locate_records
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.moves import plan_moves
+from dimmplan.output.locating import location_record, location_text
 from dimmplan.output.machine import audit_record, audit_text, found_record, found_text
 from dimmplan.output.moves import moves_record, moves_text
 from dimmplan.output.reading import JudgedPlan
-from dimmplan.output.record import to_json
 from dimmplan.planner import read_processor, read_trays
 from dimmplan.wording.machine import blocked_text
-
-FOLLOW_SECONDS = 0.3
 
 InventoryArgument = Annotated[
     str, typer.Argument(help="A file or folder of any known form, or this-machine.", metavar="INVENTORY")
@@ -45,10 +48,9 @@ def found(
 ) -> None:
     """Show what a machine says of itself: sockets, slots, modules, and everything odd about how it says it."""
     read = read_inventory(inventory)
-    if as_json:
-        typer.echo(to_json(found_record(read, serials=serials)), nl=False)
-    else:
-        terminal.say(found_text(read, serials=serials))
+    terminal.answer(
+        lambda: found_record(read, serials=serials), lambda: found_text(read, serials=serials), as_json=as_json
+    )
 
 
 @options.grouped
@@ -80,27 +82,24 @@ def audit(
         target = read_trays(target, without_tray or ())
     chosen = read_processor(target, processor) if processor else None
     placement = judged.placement if judged else None
-    good = True
-    while True:
-        stamp = _stamp(inventory)
-        result, matching, read = _audited(inventory, found, target, placement, chosen)
-        good = result.good and (judged is None or judged.good)
+    for _ in changes([Path(inventory)]):
+        read, matching = found.matched(inventory, target)
+        result = compare(target, read, matching, placement, data_saved=found.data_saved, processor=chosen)
         if save_slots is not None:
             _save_mapping(save_slots, target, read, matching, force=force)
         _say(result, matching, judged, as_json=as_json)
         if not follow:
-            break
-        while stamp == _stamp(inventory):
-            time.sleep(FOLLOW_SECONDS)
-    if not good:
-        raise typer.Exit(1)
+            if not (result.good and (judged is None or judged.good)):
+                raise typer.Exit(NO)
+            return
 
 
 def _say(result: Audit, matching: Matching, judged: JudgedPlan | None, *, as_json: bool) -> None:
-    if as_json:
-        typer.echo(to_json(with_judgement(audit_record(result, matching), judged)), nl=False)
-    else:
-        terminal.say(audit_text(result, matching))
+    terminal.answer(
+        lambda: with_judgement(audit_record(result, matching), judged),
+        lambda: audit_text(result, matching),
+        as_json=as_json,
+    )
 
 
 def _save_mapping(path: Path, board: Board, read: Inventory, matching: Matching, *, force: bool) -> None:
@@ -129,26 +128,6 @@ def _target(against: str | None, board: str | None, board_file: Path | None) -> 
     return load_board(str(board_file or board)), None
 
 
-def _audited(
-    inventory: str,
-    found: InventoryOptions,
-    board: Board,
-    placement: Placement | None,
-    processor: str | None = None,
-) -> tuple[Audit, Matching, Inventory]:
-    read, matching = found.matched(inventory, board)
-    saved = found.data_saved
-    return compare(board, read, matching, placement, data_saved=saved, processor=processor), matching, read
-
-
-def _stamp(inventory: str) -> tuple[int, int]:
-    try:
-        status = Path(inventory).stat()
-    except (OSError, ValueError):
-        return 0, 0
-    return status.st_mtime_ns, status.st_size
-
-
 @options.grouped
 def moves(
     *,
@@ -162,19 +141,16 @@ def moves(
     judged = read_judged(to, board_file)
     tell(judged)
     change = _change(inventory, found, judged.board, judged.placement)[0]
-    if as_json:
-        typer.echo(to_json(with_judgement(moves_record(change), judged)), nl=False)
-    else:
-        terminal.say(moves_text(change))
+    terminal.answer(lambda: with_judgement(moves_record(change), judged), lambda: moves_text(change), as_json=as_json)
     if change.blocked or not judged.good:
-        raise typer.Exit(1)
+        raise typer.Exit(NO)
 
 
 def _change(
     inventory: str, found: InventoryOptions, board: Board, placement: Placement
 ) -> tuple[Change, tuple[str, ...]]:
     """The change from an inventory to a plan, and the slots that nobody may touch."""
-    result, _, _ = _audited(inventory, found, board, placement)
+    result = compare(board, *found.matched(inventory, board), placement, data_saved=found.data_saved)
     change = plan_moves(board, result.content, placement, untouchable=result.untouchable)
     return change, result.untouchable
 
@@ -188,3 +164,58 @@ def change_from(
         raise RefusedError([Cause(rule="hold", text=blocked_text(change.blocked))])
     held = set(untouchable) | set(placement.hold)
     return replace(placement, hold=tuple(slot for slot in board.slots if slot in held)), change
+
+
+@options.grouped
+def locate(
+    *,
+    board: options.Board,
+    records: Annotated[
+        list[str], typer.Argument(help="Error records, or - for a log on standard input.", metavar="RECORD...")
+    ],
+    origin: Annotated[
+        str | None,
+        option("The machine's inventory: SMBIOS handles, ranks of modules.", "INVENTORY", "--from"),
+    ] = None,
+    slots: options.Slots = None,
+    output: Annotated[
+        Path | None, option("Draw the map with the slots marked: .svg or .png.", "FILE", "-o", "--output")
+    ] = None,
+    drawing: MapOptions,
+    force: options.Force = False,
+    as_json: options.Json = False,
+) -> None:
+    """Say which slot an error record means, or which it can mean, and what to do first.
+
+    Records are names that Linux EDAC and RAS give, whole log lines, SMBIOS handles, Redfish paths, or plain locators.
+    """
+    loaded = load_board(board)
+    found, matching = InventoryOptions(slots=slots).matched(origin, loaded) if origin else (None, None)
+    if records == ["-"]:
+        location = locate_log(loaded, _lines(), found=found, matching=matching)
+    else:
+        location = locate_records(loaded, records, found=found, matching=matching)
+    drawn = _draw_marked(location, output, drawing, force=force) if output else []
+    terminal.answer(lambda: location_record(location), lambda: location_text(location), as_json=as_json, files=drawn)
+    if not location.records or not all(record.slots for record in location.records):
+        raise typer.Exit(NO)
+
+
+def _lines() -> Iterator[str]:
+    """Standard input line by line; of a line without an end pieces, of bytes that are no text what can be read."""
+    while line := sys.stdin.buffer.readline(1 << 16):
+        yield line.decode("utf-8", "replace")
+
+
+def _draw_marked(location: Location, output: Path, drawing: MapOptions, *, force: bool) -> list[Path]:
+    check_ending(output, (".svg", ".png"))
+    drawing.check()
+    if not location.marked:
+        raise InputError(Problem(file=str(output), found="no slot to mark", allowed="a record that fits one"))
+    from dimmplan.cli.sheets import rendered
+    from dimmplan.sheet.marked import compose_marked  # only a picture needs them
+
+    made = compose_marked(location.board, location.marked, **drawing.named())
+    files = rendered(made, output)
+    write_files(files, force=force)
+    return list(files)

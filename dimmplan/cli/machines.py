@@ -66,7 +66,7 @@ from dimmplan.output.fleet import (
 from dimmplan.output.plan import plan_record, sheet_record
 from dimmplan.output.record import to_json
 from dimmplan.output.stock import pick_csv
-from dimmplan.planner import Terms, check_terms, plan
+from dimmplan.planner import Terms, check_inlet, check_terms, plan
 from dimmplan.units import cleaned
 
 SUMMARY_CSV, SUMMARY_JSON = "summary.csv", "summary.json"
@@ -134,6 +134,8 @@ class MachineRun:
     out: Path
     terms: Terms
     stock: Path | None = None
+    trays: Sequence[str] = ()
+    inlet: int | None = None
     jobs: int | None = None
     cluster: str | None = None
     sheet: dict[str, Any] = field(default_factory=dict)
@@ -153,7 +155,7 @@ class MachineRun:
     @cached_property
     def requests(self) -> Requests:
         """What its rows ask for."""
-        return Requests(self.rows, self.terms, self.stock)
+        return Requests(self.rows, self.terms, self.stock, trays=self.trays, inlet=self.inlet)
 
     def run(self, *, as_json: bool) -> None:
         """Plan and draw every machine. Ends with status 1 where one of the rows has no plan."""
@@ -176,6 +178,7 @@ class MachineRun:
         if self.jobs is not None and not 1 <= self.jobs <= MOST_JOBS:
             raise InputError(Problem(file="--jobs", found=str(self.jobs), allowed=f"1 to {MOST_JOBS}"))
         check_terms(self.terms)
+        check_inlet(self.inlet)
         for _ in self.rows:  # a list that is none is refused before anything is written
             break
         if self.out.is_dir():
@@ -309,6 +312,7 @@ class MachineRun:
             board.electrical_digest,
             board.drawing_digest,
             asked.request,
+            *([board.absent, board.inlet_c] if board.absent or board.inlet_c is not None else []),
             sorted(self.sheet.items()),
             share and (share.option.modules, sorted(share.option.content.items()), share.taken),
         )

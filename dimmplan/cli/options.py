@@ -17,7 +17,7 @@ import typer
 
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
-from dimmplan.units import quoted, words_problem
+from dimmplan.units import quoted, unknown_word, words_problem
 
 if TYPE_CHECKING:
     from dimmplan.inventory.match import Matching
@@ -226,12 +226,7 @@ class MapOptions:
     def check(self) -> None:
         """Raise ``InputError`` for a paper, an ink or a front that is none, and for words that no printer can print."""
         problems = [
-            Problem(
-                file=f"--{name}",
-                found=quoted(value),
-                allowed=", ".join(choices),
-                hint=did_you_mean(value, choices),
-            )
+            unknown_word(value, choices, file=f"--{name}")
             for name, choices in _CHOICES.items()
             if (value := getattr(self, name)) not in choices
         ]

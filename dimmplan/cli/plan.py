@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
@@ -152,17 +152,20 @@ def plan(
         "max_types": request.max_types,
         "effort": request.effort,
     }
-    _check_together(kept, later, out)
+    one: dict[str, object] = {"BOARD": board, "--capacity": capacity}
     if many.machines is not None:
+        one |= {"--keep": kept.keep, "--then": later.then, "--tag": sheet.tag}
+    _check_together(kept, later, many, one, out)
+    if many.machines is not None and out is not None:
         from dimmplan.cli.machines import MachineRun  # brings processes and locks, which one machine needs not
 
-        given = {"BOARD": board, "--capacity": capacity, "--keep": kept.keep, "--then": later.then, "--tag": sheet.tag}
-        given |= {"--without-tray": without_tray, "--inlet": None if inlet is None else str(inlet)}
         run = MachineRun(
             machines=many.machines,
-            out=_check_many(given, out),
+            out=out,
             terms=terms,
             stock=request.stock,
+            trays=without_tray or (),
+            inlet=inlet,
             jobs=many.jobs,
             cluster=many.cluster,
             sheet=sheet.named(),
@@ -170,7 +173,6 @@ def plan(
         )
         run.run(as_json=as_json)
         return
-    _check_one({"BOARD": board, "--capacity": capacity}, {"--jobs": many.jobs, "--cluster": many.cluster})
     loaded = read_trays(load_board(str(board)), without_tray or (), inlet)
     shelf = request.shelf(loaded)
     asked = ask(loaded, str(capacity), shelf=shelf, **terms)
@@ -195,20 +197,21 @@ def plan(
 # -- what does not go together -----------------------------------------------------------------------------------------
 
 
-def _check_together(kept: KeepOptions, later: LaterOptions, out: Path | None) -> None:
-    """Raise ``InputError`` for options that mean nothing without another one, and for a file as the output folder."""
-    alone = [
-        ("--keep-in-place", kept.keep_in_place, kept.keep, "--keep INVENTORY"),
-        ("--data-saved", kept.data_saved, kept.keep, "--keep INVENTORY"),
-        ("--slots", kept.slots, kept.keep, "--keep INVENTORY"),
-        ("--rest-empty", kept.rest_empty, kept.keep, "--keep INVENTORY"),
-        ("--then-may-move", later.then_may_move, later.then, "--then C"),
-    ]
-    problems = [
-        Problem(file=name, found=f"no {needs}", allowed=f"together with {needs}")
-        for name, given, other, needs in alone
-        if given and not other
-    ]
+def _check_together(
+    kept: KeepOptions, later: LaterOptions, many: ManyOptions, one: Mapping[str, object], out: Path | None
+) -> None:
+    """Raise ``InputError`` for options that mean nothing together or without another one, and for a file as ``out``.
+
+    ``one`` holds what is said of one machine alone.
+    """
+    given = {
+        "--keep-in-place": (kept.keep_in_place, kept.keep, "--keep INVENTORY"),
+        "--data-saved": (kept.data_saved, kept.keep, "--keep INVENTORY"),
+        "--slots": (kept.slots, kept.keep, "--keep INVENTORY"),
+        "--rest-empty": (kept.rest_empty, kept.keep, "--keep INVENTORY"),
+        "--then-may-move": (later.then_may_move, later.then, "--then C"),
+    }
+    problems = _lacking(given)
     if out is not None and out.suffix.lower() in (".svg", ".png", ".pdf", ".html", ".json") and not out.is_dir():
         hint = "It gets plan.json and the pages of the sheet; dimmplan draw makes one file of a plan."
         problems.append(Problem(file="--out", found=str(out), allowed="a folder", hint=hint))
@@ -217,36 +220,26 @@ def _check_together(kept: KeepOptions, later: LaterOptions, out: Path | None) ->
         problems.append(Problem(file="--then", found=found, allowed=f"at most {MOST_STEPS - 1}"))
     if problems:
         raise InputError(problems)
-
-
-def _check_many(given: dict[str, Any], out: Path | None) -> Path:
-    """The output folder of a call with --machines. Raises ``InputError`` for what does not go with it."""
-    problems = [
-        Problem(file=name, found="together with --machines", allowed="for one machine only")
-        for name, value in given.items()
-        if value
-    ]
-    if out is None:
-        problems.append(Problem(file="--machines", found="no --out", allowed="together with --out DIR"))
-    if problems or out is None:
-        raise InputError(problems)
-    return out
-
-
-def _check_one(needed: dict[str, Any], many: dict[str, Any]) -> None:
-    """Raise ``InputError`` for what a call for one machine lacks, and for what only many machines have."""
-    problems = [
-        Problem(file="dimmplan plan", found=f"no {name}", hint="See: dimmplan plan --help")
-        for name, value in needed.items()
-        if value is None
-    ]
-    problems += [
-        Problem(file=name, found="no --machines", allowed="together with --machines")
-        for name, value in many.items()
-        if value is not None
-    ]
+    if many.machines is not None:
+        alone = "for one machine only"
+        problems = [Problem(name, "", "together with --machines", alone) for name, value in one.items() if value]
+        problems += _lacking({"--machines": (True, out, "--out DIR")}, found="--out")
+    else:
+        hint = "See: dimmplan plan --help"
+        problems = [Problem("dimmplan plan", "", f"no {name}", "", hint) for name, its in one.items() if its is None]
+        jobs, cluster = many.jobs is not None, many.cluster is not None
+        problems += _lacking({"--jobs": (jobs, None, "--machines"), "--cluster": (cluster, None, "--machines")})
     if problems:
         raise InputError(problems)
+
+
+def _lacking(options_given: Mapping[str, tuple[object, object, str]], *, found: str = "") -> list[Problem]:
+    """Problems of options that are given without the one that they need."""
+    return [
+        Problem(file=name, found=f"no {found or needed}", allowed=f"together with {needed}")
+        for name, (given, other, needed) in options_given.items()
+        if given and not other
+    ]
 
 
 # -- the answer --------------------------------------------------------------------------------------------------------

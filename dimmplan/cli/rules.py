@@ -1,4 +1,4 @@
-"""``dimmplan rules`` and ``mix``: a board's rules in words, and whether labels may be used together on it."""
+"""``dimmplan rules``, ``mix`` and ``docs``: a board's rules in words, whether labels go together, the documents."""
 
 from __future__ import annotations
 
@@ -7,8 +7,11 @@ from typing import Annotated
 import typer
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli import options, terminal
+from dimmplan.cli import NO, options, terminal
+from dimmplan.docs import read_topic, topics
 from dimmplan.errors import InputError, Problem, gathered
+from dimmplan.output.boards import TopicDocument, TopicEntry, TopicsDocument
+from dimmplan.output.columns import Column, Part, Table
 from dimmplan.output.mixing import mix_record, mix_text, rules_record, rules_text
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_fitted, read_module, read_processor, read_trays
@@ -22,10 +25,7 @@ def rules(board: options.Board, as_json: options.Json = False) -> None:
     """Say a board's rules in words, by the question that they answer, each with its source."""
     loaded = load_board(board)
     groups = rule_groups(loaded)
-    if as_json:
-        typer.echo(to_json(rules_record(loaded, groups)), nl=False)
-    else:
-        terminal.say(rules_text(loaded, groups))
+    terminal.answer(lambda: rules_record(loaded, groups), lambda: rules_text(loaded, groups), as_json=as_json)
 
 
 def mix(
@@ -55,9 +55,44 @@ def mix(
         raise InputError(problems)
     sockets = read_fitted(loaded, fitted)
     found = mix_of(loaded, modules, fitted=sockets, processor=read_processor(loaded, processor, sockets))
-    if as_json:
-        typer.echo(to_json(mix_record(found)), nl=False)
-    else:
-        terminal.say(mix_text(found))
+    terminal.answer(lambda: mix_record(found), lambda: mix_text(found), as_json=as_json)
     if not found.allowed:
-        raise typer.Exit(1)
+        raise typer.Exit(NO)
+
+
+SCHEMA = "json-schema"
+"""The topic that is for programs: not Markdown, but the schema itself."""
+
+
+def docs(
+    topic: Annotated[
+        str | None,
+        typer.Argument(
+            help="What to read. Without it: the list of topics.",
+            metavar="TOPIC",
+            show_default=False,
+            autocompletion=options.offer(lambda _: topics()),
+        ),
+    ] = None,
+    as_json: options.Json = False,
+) -> None:
+    """Read the documents: set on a terminal, Markdown as it was written elsewhere."""
+    if topic == SCHEMA:
+        from dimmplan.output.schema import output_schema  # knows every document
+
+        typer.echo(to_json(output_schema()), nl=False)
+        return
+    known = topics() | {SCHEMA: "The JSON Schema of what every command prints with --json"}
+    text = read_topic(topic) if topic is not None else ""
+    if as_json:
+        listed = [TopicEntry(topic=name, title=title) for name, title in known.items()]
+        one = TopicDocument(topic=topic, title=known[topic], text=text) if topic else TopicsDocument(topics=listed)
+        typer.echo(to_json(one), nl=False)
+    elif topic is not None:
+        terminal.say_markdown(text)
+    else:
+        heads = (
+            Column[tuple[str, str]](title="topic", text=lambda entry: entry[0]),
+            Column[tuple[str, str]](title="what it says", text=lambda entry: entry[1]),
+        )
+        terminal.say_table(Table(heads, [Part(items=list(known.items()))]))

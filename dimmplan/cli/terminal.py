@@ -13,6 +13,7 @@ import shutil
 import sys
 import textwrap
 import unicodedata
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -114,6 +115,18 @@ def say_table(table: Table[Any], *, width: int | None = None) -> None:
     _console(sys.stdout, most=200).print(drawn)
     for part in table.parts:
         say("".join(f"{part.title}: {remark.strip()}\n" for remark in part.remarks))
+
+
+def answer(document: Callable[[], Any], text: Callable[[], str], *, as_json: bool, files: Iterable[Path] = ()) -> None:
+    """Print an answer: as one JSON document, or as its text, and then the names of the files that were written."""
+    if as_json:
+        from dimmplan.output.record import to_json
+
+        typer.echo(to_json(document()), nl=False)
+        return
+    say(text())
+    for path in files:
+        wrote(path)
 
 
 def say_markdown(text: str) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import Annotated
 
 import typer
 
-from dimmplan.cli import options, terminal
+from dimmplan.cli import NO, options, terminal
 from dimmplan.cli.files import check_ending, write_files
 from dimmplan.cli.options import SheetOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
@@ -24,7 +26,6 @@ from dimmplan.output.changes import (
     next_record,
     next_text,
 )
-from dimmplan.output.reading import JudgedPlan
 from dimmplan.output.record import Document, to_json
 from dimmplan.output.why import expectation_record, expectation_text, slot_text, why_record, why_text
 from dimmplan.planner import read_module
@@ -100,37 +101,23 @@ def why(
     tell(judged)
     board, placement = judged.board, judged.placement
     if comes_next:
-        answer = _next(board, placement, module or [])
+        text, record, good = _next(board, placement, module or [])
     elif put or clear:
-        drawing = None if output is None else _Drawing(output, sheet, force=force)
-        answer = _change(board, placement, put or [], clear or [], drawing)
+        draw = None if output is None else partial(_draw, path=output, sheet=sheet, force=force)
+        text, record, good = _change(board, placement, put or [], clear or [], draw)
     elif without:
-        answer = _without(board, placement, without)
+        text, record, good = _without(board, placement, without)
     elif expect is not None:
-        answer = _expect(board, placement, expect)
+        text, record, good = _expect(board, placement, expect)
     else:
-        answer = _why(board, placement, slot)
-    _say(answer, judged, as_json=as_json)
-
-
-class _Drawing(NamedTuple):
-    """Where and how a change sheet is drawn."""
-
-    path: Path
-    sheet: SheetOptions
-    force: bool
+        text, record, good = _why(board, placement, slot)
+    typer.echo(to_json(with_judgement(record, judged)) if as_json else text, nl=False)
+    if not good or not judged.good:
+        raise typer.Exit(NO)
 
 
 _Answer = tuple[str, "Document", bool]
 """The answer as text and as a record, and whether it is a yes."""
-
-
-def _say(answer: _Answer, judged: JudgedPlan, *, as_json: bool) -> None:
-    """Print an answer; exit status 1 where it is a no, or the plan does not agree with itself."""
-    text, record, good = answer
-    typer.echo(to_json(with_judgement(record, judged)) if as_json else text, nl=False)
-    if not good or not judged.good:
-        raise typer.Exit(1)
 
 
 def _check_question(asked: list[str], module: list[str] | None, *, comes_next: bool) -> None:
@@ -173,13 +160,6 @@ def _why(board: Board, placement: Placement, slot: str | None) -> _Answer:
 
 
 def _next(board: Board, placement: Placement, labels: list[str]) -> _Answer:
-    modules = _read_modules(board, labels)
-    case = Case(board, placement, extra=modules)
-    found = next_answer(case, modules)
-    return next_text(case, found), next_record(case, found), found.possible
-
-
-def _read_modules(board: Board, labels: list[str]) -> list[Module]:
     problems: list[Problem] = []
     found: dict[Module, None] = {}
     for label in labels:
@@ -187,30 +167,36 @@ def _read_modules(board: Board, labels: list[str]) -> list[Module]:
             found[read_module(board, label)] = None
     if problems:
         raise InputError(problems)
-    return list(found)
+    modules = list(found)
+    case = Case(board, placement, extra=modules)
+    answer = next_answer(case, modules)
+    return next_text(case, answer), next_record(case, answer), answer.possible
 
 
-def _change(board: Board, placement: Placement, put: list[str], clear: list[str], drawing: _Drawing | None) -> _Answer:
+_Draw = Callable[[Case, ChangedPlan], list[str]]
+
+
+def _change(board: Board, placement: Placement, put: list[str], clear: list[str], draw: _Draw | None) -> _Answer:
     changes = _read_changes(board, put, clear)
     case = Case(board, placement, extra=[module for module in changes.values() if module])
     require_usable(case, list(changes))
     change = change_of(case, changes)
-    files = None if drawing is None else _draw(case, change, drawing)
+    files = None if draw is None else draw(case, change)
     return change_text(case, change), change_record(case, change, files), not change.refused
 
 
-def _draw(case: Case, change: ChangedPlan, drawing: _Drawing) -> list[str]:
+def _draw(case: Case, change: ChangedPlan, *, path: Path, sheet: SheetOptions, force: bool) -> list[str]:
     """Draw the change sheet; the files written. A change that is refused is never drawn."""
     found = drawn_change(case, change)
     if found is None:
         typer.echo("nothing is drawn: this change is refused", err=True)
         return []
     placement, moves = found
-    files = sheet_files(case.board, placement, drawing.path, change=moves, **drawing.sheet.named())
-    write_files(files, force=drawing.force)
-    for path in files:
-        terminal.wrote(path)
-    return [str(path) for path in files]
+    files = sheet_files(case.board, placement, path, change=moves, **sheet.named())
+    write_files(files, force=force)
+    for written in files:
+        terminal.wrote(written)
+    return list(map(str, files))
 
 
 def _read_changes(board: Board, put: list[str], clear: list[str]) -> dict[str, Module | None]:

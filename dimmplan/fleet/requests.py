@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import re
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,8 +12,9 @@ from dimmplan.errors import ImpossibleError, InputError, Problem, RefusedError
 from dimmplan.fleet.rows import MachineList, Row
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
-from dimmplan.planner import Terms, ask, plan
+from dimmplan.planner import MOST_INLET_C, Terms, ask, plan, read_trays
 from dimmplan.stock import Shelf, ShelfLot, read_shelf
+from dimmplan.units import quoted
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -25,10 +27,16 @@ class BoardRequest:
     @property
     def key(self) -> Key:
         """What decides the answer and all that is drawn of it."""
-        return (self.board.id, self.board.electrical_digest, self.board.drawing_digest), self.request
+        board = self.board
+        return (board.id, board.electrical_digest, board.drawing_digest, board.absent, board.inlet_c), self.request
+
+    @property
+    def place(self) -> tuple[object, ...]:
+        """What decides which modules may go in."""
+        return self.board.electrical_digest, self.board.absent, self.board.inlet_c, self.request.processor
 
 
-Key = tuple[tuple[str, str, str], Request]
+Key = tuple[tuple[object, ...], Request]
 
 Bad = InputError | RefusedError
 """Why a row is no request, or its request has no answer."""
@@ -37,12 +45,23 @@ Bad = InputError | RefusedError
 class Requests:
     """Reads rows and solves requests; everything is remembered by what decides it, not by machine.
 
-    ``terms`` hold for every machine; where a row has a word of its own, that goes before.
+    ``terms``, absent ``trays`` and the ``inlet`` air hold for every machine; where a row has a word of its own, that
+    goes before.
     """
 
-    def __init__(self, machines: MachineList, terms: Terms, shelf: Path | None = None) -> None:
+    def __init__(
+        self,
+        machines: MachineList,
+        terms: Terms,
+        shelf: Path | None = None,
+        *,
+        trays: Sequence[str] = (),
+        inlet: int | None = None,
+    ) -> None:
         self.machines = machines
         self.terms = terms
+        self.trays = trays
+        self.inlet = inlet
         self.shelf_path = shelf
         self._boards: dict[str, Board | InputError] = {}
         self._shelves: dict[str, Shelf] = {}
@@ -75,7 +94,7 @@ class Requests:
         if row.asked not in self._asked:
             found: BoardRequest | Bad
             try:
-                board = self.board(row.board)
+                board = self._equipped(row, self.board(row.board))
             except InputError as error:
                 found = error
             else:
@@ -86,6 +105,16 @@ class Requests:
                     found = error
             self._asked[row.asked] = found
         return self._asked[row.asked]
+
+    def _equipped(self, row: Row, board: Board) -> Board:
+        """The board with the trays and the inlet air of a row. Raises ``InputError``."""
+        inlet = self.inlet
+        if row.inlet:
+            if not re.fullmatch(r"\d{1,3}", row.inlet, re.ASCII):
+                problem = Problem(file="--inlet", found=quoted(row.inlet), allowed=f"0 to {MOST_INLET_C} °C")
+                raise InputError(problem)
+            inlet = int(row.inlet)
+        return read_trays(board, row.without_tray or self.trays, inlet)
 
     def _request(self, row: Row, board: Board, shelf: Shelf | None) -> Request:
         said: Terms = {"modules": row.modules, "fitted": row.fitted, "processor": row.processor, "prefer": row.prefer}
@@ -130,6 +159,8 @@ class Requests:
             "--capacity": ("capacity", row.capacity),
             "--fitted": ("fitted", row.fitted),
             "--processor": ("processor", row.processor),
+            "--without-tray": ("without-tray", row.without_tray),
+            "--inlet": ("inlet", row.inlet),
             "--prefer": ("prefer", row.prefer),
             "--module": ("modules", row.modules),
         }

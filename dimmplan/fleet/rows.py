@@ -22,7 +22,7 @@ from dimmplan.bounded import check_length, open_regular
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.units import cleaned, quoted
 
-COLUMNS = ("tag", "board", "fitted", "processor", "capacity", "modules", "prefer")
+COLUMNS = ("tag", "board", "fitted", "processor", "without-tray", "inlet", "capacity", "modules", "prefer")
 NEEDED = ("tag", "board", "capacity")
 MOST_BYTES = 64 << 20
 """A longer list is refused: some 600,000 machines; split it."""
@@ -52,6 +52,8 @@ class Row:
     board: str
     fitted: str
     processor: str
+    without_tray: tuple[str, ...]
+    inlet: str
     capacity: str
     modules: tuple[str, ...]
     prefer: str
@@ -59,7 +61,8 @@ class Row:
     @property
     def asked(self) -> tuple[object, ...]:
         """All that the request is made from: rows that are equal in it have equal answers."""
-        return self.board, self.fitted, self.processor, self.capacity, self.modules, self.prefer
+        where = self.board, self.fitted, self.processor, self.without_tray, self.inlet
+        return *where, self.capacity, self.modules, self.prefer
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -191,7 +194,11 @@ class MachineList:
 
 
 def _machine(number: int, line: int, tag: str, folder: str, values: Mapping[str, str]) -> Row:
-    modules = values.get("modules", "").replace("|", ";").split(";")
+
+    def several(column: str) -> tuple[str, ...]:
+        parts = values.get(column, "").replace("|", ";").split(";")
+        return tuple(text.strip() for text in parts if text.strip())
+
     return Row(
         number=number,
         line=line,
@@ -200,8 +207,10 @@ def _machine(number: int, line: int, tag: str, folder: str, values: Mapping[str,
         board=values["board"],
         fitted=values.get("fitted", "").replace(";", ",").replace("|", ","),
         processor=values.get("processor", ""),
+        without_tray=several("without-tray"),
+        inlet=values.get("inlet", ""),
         capacity=values["capacity"],
-        modules=tuple(text.strip() for text in modules if text.strip()),
+        modules=several("modules"),
         prefer=values.get("prefer", ""),
     )
 

@@ -77,7 +77,7 @@ class _Kinds:
     """Which rows of the shelf each module type of each board may be taken from, cheapest first."""
 
     places: list[list[str]] = field(default_factory=list)
-    index: dict[tuple[str, str | None, Module], int] = field(default_factory=dict)
+    index: dict[tuple[object, ...], int] = field(default_factory=dict)
 
 
 def share(requests: Requests, rows: Iterable[Row]) -> SharedShelf:
@@ -122,7 +122,7 @@ class _Sharing:
             if lot.count:
                 self.lots.setdefault(lot.place, lot)
         for supply in asked.request.supplies if shelf else ():
-            key = (asked.board.electrical_digest, asked.request.processor, supply.module)
+            key = (*asked.place, supply.module)
             if shelf is None or key in self.kinds.index:
                 continue
             lots = [lot for lot in shelf.lots if lot.count and self._serves(asked, lot, supply.module)]
@@ -136,7 +136,7 @@ class _Sharing:
 
     def kind(self, asked: BoardRequest, module: Module) -> int:
         """The kind of a module type on a board."""
-        return self.kinds.index[asked.board.electrical_digest, asked.request.processor, module]
+        return self.kinds.index[*asked.place, module]
 
     # -- the whole -------------------------------------------------------------------------------------------------
 

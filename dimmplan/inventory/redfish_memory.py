@@ -15,7 +15,7 @@ MEMORY_PROPERTIES: Final = (  # DSP8010, Memory v1
     *("CapacityMiB", "MemoryType", "MemoryDeviceType", "BaseModuleType", "RankCount", "DataWidthBits", "BusWidthBits"),
     *("ErrorCorrection", "DeviceLocator", "MemoryLocation", "Location", "OperatingSpeedMhz", "AllowedSpeedsMHz"),
     *("Manufacturer", "PartNumber", "SerialNumber", "OperatingMemoryModes", "NonVolatileSizeMiB", "Enabled", "Status"),
-    "AssetTag",
+    *("AssetTag", "CXL"),
 )
 """The properties of a Memory resource that are read here."""
 
@@ -120,6 +120,11 @@ class Resource:
         """A boolean."""
         value: bool | None = self._get(name, bool)
         return value
+
+    @property
+    def says_something(self) -> bool:
+        """True where some property has a value."""
+        return any(value is not None for value in self._value.values())
 
     def inside(self, name: str) -> Resource:
         """An object inside; one that says nothing where there is none."""
@@ -260,6 +265,9 @@ def _role(resource: Resource, memory_type: str | None) -> Role:
     if memory_type == "Cache":
         resource.note("not-a-slot")
         return "cache"
+    if resource.inside("CXL").says_something:  # DSP8010, Memory v1.17: sizes of a device behind CXL
+        resource.note("memory-behind-cxl")
+        return "add-on"
     if resource.word("BaseModuleType") == "Die":
         resource.note("not-a-slot")
         return "soldered"

@@ -78,11 +78,11 @@ def board_of(board: Board, placement: Placement) -> Board:
 
 
 def why_dead(board: Board, placement: Placement, slot: str) -> Literal["processor", "tray", "channel", ""]:
-    """What keeps a slot from being used: no processor, an absent tray, a channel not served; empty for nothing."""
-    if board.channel_of[slot].socket not in placement.fitted:
-        return "processor"
+    """What keeps a slot from being used: an absent tray, no processor, a channel not served; empty for nothing."""
     if board.tray_of.get(slot) in placement.absent:
         return "tray"
+    if board.channel_of[slot].socket not in placement.fitted:
+        return "processor"
     return "" if slot in board_of(board, placement).served else "channel"
 
 

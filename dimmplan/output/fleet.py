@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import AliasPath, Field
 
@@ -23,6 +23,7 @@ from dimmplan.output.record import (
     NearestEntry,
     Number,
     OwnSweep,
+    Places,
     Record,
     SystemSweep,
     WorstShare,
@@ -61,6 +62,10 @@ class TakenEntry(Record):
     place: str = Field(validation_alias=AliasPath("lot", "place"), description="line of the stock list")
     label: str = Field(validation_alias=AliasPath("lot", "label"), description="what to take")
     count: int = Field(description="how many")
+    part: str = Field(validation_alias=AliasPath("lot", "part"), description="part number on the shelf, may be empty")
+    watts: Annotated[float | None, Places(1)] = Field(
+        validation_alias=AliasPath("lot", "watts"), description="the most that one takes, by the shelf"
+    )
     serves_as: Label = Field(description="label in the plan, which the board cannot tell apart")
 
 
@@ -196,7 +201,8 @@ def _purchase_text(beside: ImpossibleError | None) -> str:
 
 
 def _modules(entries: Iterable[Mapping[str, Any]] | None) -> str:
-    return " + ".join(f"{each['count']} x {each['label']}" for each in entries or ())
+    parts = ((each, f" ({each['part']})" if each.get("part") else "") for each in entries or ())
+    return " + ".join(f"{each['count']} x {each['label']}{part}" for each, part in parts)
 
 
 COLUMNS = (

@@ -116,7 +116,7 @@ def found_text(found: Inventory, *, serials: bool = False) -> str:
         lines.append(f"{counted(len(found.processors), 'processor socket')}, {seated} filled")
     rows = [["locator", "bank", "says"]]
     for slot in found.slots:
-        words = device_text(slot) if slot.counts else f"not memory ({slot.role})"
+        words = device_text(slot) if slot.counts else _uncounted(slot)
         if serials and slot.serial:
             words += f" serial {slot.serial}"
         rows.append([slot.locator or "-", slot.bank or "-", words])
@@ -127,6 +127,14 @@ def found_text(found: Inventory, *, serials: bool = False) -> str:
             where = f" ({oddity.where})" if oddity.where else ""
             lines += indented(f"{oddity.oddity}{where}: {oddity.text}")
     return "\n".join(lines) + "\n"
+
+
+def _uncounted(slot: InventorySlot) -> str:
+    """What a place is that is no memory slot; memory behind CXL the system counts all the same."""
+    if slot.role != "add-on":
+        return f"not memory ({slot.role})"
+    size = f"{format_kib(slot.capacity_kib)} of " if slot.capacity_kib else ""
+    return f"{size}memory behind CXL: counted by the system, not placed here"
 
 
 # -- audit -------------------------------------------------------------------------------------------------------------

@@ -243,6 +243,7 @@ class BuyEntry(Record):
     count: int = Field(description="how many")
     cost: Money | None = Field(description="where it has a price")
     part: str = Field(description="part number by the shelf or the board file, may be empty")
+    watts: Annotated[float | None, Places(1)] = Field(description="the most that one takes, by the same, or null")
     substitutes: list[str] = Field(description="labels that would do as well on this board")
 
 

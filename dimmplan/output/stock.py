@@ -125,8 +125,9 @@ def shortfall_lines(shortfall: Shortfall, *, beside: str = "the shelf") -> Itera
     for each in shortfall.buy:
         cost = f", {money(each.cost, shortfall.currency)}" if each.cost is not None else ""
         instead = f"; as good on this board: {listed(list(each.substitutes), last='or')}" if each.substitutes else ""
-        part = f" ({each.part})" if each.part else ""
-        yield f"  {each.count} x {each.label}{part}{cost}{instead}"
+        facts = [each.part] * bool(each.part) + ([f"{watts_words(each.watts)} each"] if each.watts is not None else [])
+        told = f" ({', '.join(facts)})" if facts else ""
+        yield f"  {each.count} x {each.label}{told}{cost}{instead}"
 
 
 # -- the pick list -----------------------------------------------------------------------------------------------------
@@ -143,5 +144,6 @@ def pick_csv(placement: Placement, takes: Iterable[Take]) -> str:
         Column[Take](key="lot.place"),
         Column[Take](key="lot.note"),
         Column[Take](key="lot.part"),
+        Column[Take](key="lot.watts", value=lambda take: None if take.lot.watts is None else float(take.lot.watts)),
     )
     return csv_text(columns, takes)

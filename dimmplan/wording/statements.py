@@ -120,7 +120,7 @@ def separation_statements(case: Case, alternative: Alternative, separation: Sepa
     if separation.by == "same":
         return [Statement("That is the plan itself.", "same")]
     if separation.by == "board-order":
-        text = "All figures are equal; board order decides."
+        text = "All figures are equal; the order of places decides, then size, ranks and label."
         return [Statement(text, separation.name)]
     found = [Statement(_criterion_text(case, alternative, separation), separation.name)]
     if separation.first == "alternative":

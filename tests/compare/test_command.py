@@ -134,7 +134,7 @@ def test_plan_from_a_shelf_that_cannot_serve(capsys: pytest.CaptureFixture[str])
     assert status == 1 and record["status"] == "impossible"
     assert record["nearest"] == {"below_gib": 576, "above_gib": None}
     assert record["buy"] == [
-        {"label": "64GB 2Rx4 PC4-2933Y-R", "count": 2, "cost": 262.0, "part": "", "substitutes": []},
+        {"label": "64GB 2Rx4 PC4-2933Y-R", "count": 2, "cost": 262.0, "part": "", "watts": None, "substitutes": []},
     ]
     assert (record["buy_status"], record["currency"]) == ("proven", "EUR")
     status, out, err = say(capsys, call)

@@ -10,7 +10,7 @@ from typing import Literal, get_args, get_origin
 import pytest
 
 from dimmplan.boardfile.read import load_board
-from dimmplan.cli.docs import SCHEMA
+from dimmplan.cli.rules import SCHEMA
 from dimmplan.docs import FOLDER, topics
 from dimmplan.model.module import Generation
 from dimmplan.model.rows import Row

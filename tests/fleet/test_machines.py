@@ -24,6 +24,7 @@ from typing import Any
 import pytest
 
 import dimmplan.cli.machines as work
+from dimmplan.boardfile.read import shipped_folder
 from dimmplan.cli.files import write_files
 from dimmplan.cli.run import run
 from dimmplan.cli.workers import Workers
@@ -293,7 +294,7 @@ def test_what_the_shelf_does_not_serve_is_told_with_what_to_buy(
     _, second, third, fourth = summary["machines"]
     assert [row["status"] for row in summary["machines"]] == ["planned", "not-served", "impossible", "impossible"]
     assert second["problems"][0]["hint"].startswith("Other machines get what it needs")
-    bought = {"label": "32GB 2Rx4 PC4-2933Y-R", "count": 10, "cost": 600, "part": "", "substitutes": []}
+    bought = {"label": "32GB 2Rx4 PC4-2933Y-R", "count": 10, "cost": 600, "part": "", "watts": None, "substitutes": []}
     assert (second["buy"], second["buy_status"]) == ([bought], "proven"), "two are left"
     assert [(each["label"][:4], each["count"]) for each in third["buy"]] == [("64GB", 4)]
     assert third["nearest"] == {"below_gib": 128, "above_gib": None}
@@ -610,3 +611,27 @@ def test_memory_is_flat(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
     peak(8)
     small, large = peak(8), min(peak(48), peak(49))
     assert large < small + (1 << 18)
+
+
+def test_trays_and_inlet_air_are_columns_or_options(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A cell goes before the option; equal requests with other trays are other plans; wrong cells name their column."""
+    board = (tmp_path / "trays.toml").resolve()
+    text = shipped_folder().joinpath("marram-4.toml").read_text(encoding="utf-8")
+    board.write_text(
+        text.replace('id = "marram-4"', 'id = "trays"') + '\n[electrical.trays]\n"riser" = ["reed"]\n', "utf-8"
+    )
+    rows = [
+        f"Q-1,{board},,,32GiB",
+        f"Q-2,{board},riser,25,32GiB",
+        f"Q-3,{board},cellar,,32GiB",
+        f"Q-4,{board},,warm,32GiB",
+    ]
+    (tmp_path / "fleet.csv").write_text(
+        "\n".join(["tag,board,without-tray,inlet,capacity", *rows]) + "\n", encoding="utf-8"
+    )
+    assert called("--machines", tmp_path / "fleet.csv", "--out", tmp_path / "out", "--inlet", "30") == 1
+    told = capsys.readouterr().err
+    assert "line 4, without-tray: found 'cellar'; allowed: riser" in told and "line 5, inlet: found 'warm'" in told
+    plans = [json.loads((tmp_path / "out/machines" / tag / "plan.json").read_text("utf-8")) for tag in ("Q-1", "Q-2")]
+    assert [(plan["absent_trays"], plan["inlet_c"]) for plan in plans] == [([], 30), (["riser"], 25)]
+    assert "reed" in plans[1]["dead"]

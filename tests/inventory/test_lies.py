@@ -494,3 +494,19 @@ def test_serial_numbers_and_tags_stand_in_their_own_fields_only() -> None:
         kept = [str(each) for each in found.oddities]
         kept += [slot.name + slot.handle + slot.why for slot in found.slots]
         assert not [text for text in kept if "SECR" in text.upper() or "53454352" in text]
+
+
+def test_memory_behind_cxl_is_named_and_not_placed() -> None:
+    """The system counts it: a Memory resource says so by its CXL object, a table by the place of its array."""
+    behind = {"CapacityMiB": 65536, "CXL": {"StagedVolatileSizeMiB": 65536}, "DeviceLocator": "Riser 1"}
+    inventories = {
+        "redfish": redfish(build.memory(), build.memory("CXL1", **behind)),
+        "smbios": table(build.array(location=0xA4), DEVICE(), build.array(0x2000), DEVICE(0x2100, array=0x2000)),
+    }
+    for form, inventory in inventories.items():
+        (place,) = [slot for slot in inventory.slots if not slot.counts]
+        assert place.role == "add-on" and place.capacity_kib, form
+        assert len(inventory.memory) == 1
+        assert [each.oddity for each in inventory.oddities].count("memory-behind-cxl") == 1
+    plain = redfish(build.memory(CXL={"StagedVolatileSizeMiB": None}))
+    assert [slot.role for slot in plain.slots] == ["memory"]

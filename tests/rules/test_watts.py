@@ -145,11 +145,12 @@ def test_parts_and_watts_of_a_shelf(tmp_path: Path) -> None:
     take = shelf_record(planned, shelf).plain()["take"]
     assert [(each["part"], each["watts"], each["count"]) for each in take] == [("OLD-64", 8.3, 4)]
     assert "OLD-64" in shelf_text(planned, shelf) and "8.3 W" in shelf_text(planned, shelf)
-    assert "OLD-64" in pick_csv(planned.placement, takes_of(board, shelf, planned.placement))
+    picked = pick_csv(planned.placement, takes_of(board, shelf, planned.placement)).splitlines()
+    assert picked[0].endswith(",part,watts") and picked[1].endswith(",OLD-64,8.25")
     with pytest.raises(ImpossibleError) as error:
         plan(board, ask(board, "384GiB", shelf=shelf, modules=["64GiB"]), shelf=shelf, modules=["64GiB"])
     assert error.value.shortfall is not None
-    assert any("64GB 2Rx4 PC4-2933Y-R (OLD-64)" in line for line in shortfall_lines(error.value.shortfall))
+    assert any("64GB 2Rx4 PC4-2933Y-R (OLD-64, 8.3 W each)" in line for line in shortfall_lines(error.value.shortfall))
 
 
 def test_wrong_watts_of_a_shelf_are_one_problem(tmp_path: Path) -> None:

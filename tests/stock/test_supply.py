@@ -322,7 +322,7 @@ def test_a_pick_list_names_the_labels_that_lie_there(tmp_path: Path, capsys: pyt
     assert run(call) == 0, "what the tool made it may write again"
     capsys.readouterr()
     assert (out / "pick.csv").read_text(encoding="utf-8").splitlines() == [
-        "key,count,label,serves_as,place,note,part",
-        "a,9,32GB 2Rx4 PC4-3200AA-R,32GB 2Rx4 PC4-2933Y-R,line 3,'=cmd(),",
-        "a,3,32GB 2Rx4 PC4-2933Y-R,32GB 2Rx4 PC4-2933Y-R,line 2,old,",
+        "key,count,label,serves_as,place,note,part,watts",
+        "a,9,32GB 2Rx4 PC4-3200AA-R,32GB 2Rx4 PC4-2933Y-R,line 3,'=cmd(),,",
+        "a,3,32GB 2Rx4 PC4-2933Y-R,32GB 2Rx4 PC4-2933Y-R,line 2,old,,",
     ]
