@@ -17,14 +17,10 @@ from dimmplan.model.module import Module, by_type
 from dimmplan.model.move import Change
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
-from dimmplan.reasons.case import Alternative, Case, errors_of, solved_below
+from dimmplan.reasons.case import Alternative, Case, errors_of, searched, solved_below
 from dimmplan.rules import Breach
 from dimmplan.solve.answer import Answer
 from dimmplan.solve.branches import Aim
-from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.criteria import CRITERIA
-from dimmplan.solve.evaluate import content_of
-from dimmplan.solve.search import Search
 
 Held = Mapping[str, Module | None]
 _SMALLEST = ("advised_broken", "modules", "over_gib", "types", "balanced_sweep")
@@ -205,16 +201,8 @@ class _Left:
         space = PinnedSpace(replace(board, rules=rows), request, closed(self.case.placement.hold))
         if not space.possible():
             return None
-        search = Search(space, Budget(request.effort))
-        search.criteria = tuple(CRITERIA[name] for name in _SMALLEST)
-        proven = True
-        try:
-            found = search.best(Aim(1, self.total_gib))
-        except EffortSpent:
-            found, proven = search.incumbent, False
-        if found is None:
-            return None
-        return self._placed(content_of(space, found.board_order), proven=proven, worth=_module_count)
+        content, proven = searched(space, _SMALLEST, Aim(1, self.total_gib), effort=request.effort)
+        return None if content is None else self._placed(content, proven=proven, worth=_module_count)
 
     def _placed(
         self, content: Held, *, proven: bool, worth: Callable[[Alternative], object] = attrgetter("vector")
