@@ -228,7 +228,7 @@ def _places(text: str, character: str) -> list[int]:
 def _settle_repeats(slots: Sequence[InventorySlot]) -> tuple[InventorySlot, ...]:
     """A slot listed twice with different labels cannot be told: which of the two is there is the person's answer."""
     settled = list(slots)
-    for group in alike(slots, [slot.locator or None for slot in slots]):
+    for group in alike([slot.locator or None for slot in slots]):
         if len({(slots[index].state, slots[index].label, slots[index].capacity_kib) for index in group}) > 1:
             for index in group:
                 if slots[index].state != "hold":

@@ -23,6 +23,7 @@ from dimmplan.solve.answer import solve
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.criteria import ranked
 from dimmplan.solve.evaluate import Value
+from dimmplan.units import by_key
 
 EFFORT = 2_000_000
 """Search nodes for the best group of a type; what they do not suffice for is left out."""
@@ -139,12 +140,9 @@ def _step(case: Case, module: Module, slots: Sequence[str], equal: Iterable[str]
 
 def _single(case: Case, module: Module) -> tuple[list[NextStep], list[NextStep]]:
     """The best single slot for one more, and the first empty slots that a rule refuses."""
-    alike: dict[object, list[str]] = {}
-    for slot in case.first_empty():
-        alike.setdefault(case.look(slot), []).append(slot)
     legal: list[tuple[tuple[Value, ...], list[str]]] = []
     refused: list[NextStep] = []
-    for slots in alike.values():
+    for slots in by_key(case.first_empty(), case.look).values():
         alternative = case.changed({slots[0]: module})
         if alternative.vector is None:
             refused += [_step(case, module, [slot]) for slot in slots]
