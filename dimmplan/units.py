@@ -7,10 +7,14 @@ fractions of decimal GB/s (10^9 bytes per second).
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from fractions import Fraction
+from typing import TypeVar
 
 from dimmplan.errors import InputError, Problem, did_you_mean
+
+K = TypeVar("K", bound=Hashable)
+T = TypeVar("T")
 
 BYTES_PER_TRANSFER = 8
 """Data bytes a channel moves per transfer: 64 bits, ECC bits not counted (standards, section 1.6)."""
@@ -97,6 +101,14 @@ def trimmed(value: Fraction, places: int) -> str:
 
 NUMBER_ALONE = "Write the number alone, without quotes and unit."
 """What to do where a number was written as a text."""
+
+
+def by_key(items: Iterable[T], key: Callable[[T], K]) -> dict[K, list[T]]:
+    """Items that share a key together, keys and items in the order in which they are met."""
+    found: dict[K, list[T]] = {}
+    for item in items:
+        found.setdefault(key(item), []).append(item)
+    return found
 
 
 def listed(words: Sequence[str], *, last: str = "and") -> str:

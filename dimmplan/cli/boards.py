@@ -20,23 +20,23 @@ from dimmplan.bounded import read_file
 from dimmplan.cli import NO, app, options, terminal
 from dimmplan.cli.files import changes, ending_problem, write_files
 from dimmplan.cli.sheets import FORMATS, sheet_files
-from dimmplan.errors import InputError, Problem, first_problems
+from dimmplan.errors import MOST_PROBLEMS, InputError, Problem, first_problems
 from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement, for_the_map
 from dimmplan.output.boards import (
     LIST_COLUMNS,
+    BoardDocument,
+    BoardList,
     CheckDocument,
+    CheckedFile,
     TableCount,
     TableDocument,
     TableRow,
-    board_record,
     board_text,
-    checked_file,
-    list_record,
 )
 from dimmplan.output.columns import Part, Table
-from dimmplan.output.machine import draft_record, draft_text
+from dimmplan.output.machine import DraftDocument, draft_text
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_mode
 from dimmplan.sheet.marked import compose_rules
@@ -65,10 +65,11 @@ def _command(name: str, example: str, short_help: str | None = None) -> Callable
 def list_boards(as_json: options.Json = False) -> None:
     """List the boards that go by their id: the shipped ones, and those in the folders of DIMMPLAN_BOARDS."""
     loaded = sorted(_boards_by_id(), key=lambda board: board.id)
+    library = BoardList.of(boards=loaded)
     if as_json:
-        typer.echo(to_json(list_record(loaded)), nl=False)
+        typer.echo(to_json(library), nl=False)
     else:
-        terminal.say_table(Table(LIST_COLUMNS, [Part(items=loaded)]))
+        terminal.say_table(Table(LIST_COLUMNS, [Part(items=library.boards)]))
 
 
 def _boards_by_id() -> Iterator[Board]:
@@ -96,7 +97,7 @@ def show(
         text = read_file(find_board_file(board), most=MOST_BYTES, allowed="a board file").decode("utf-8-sig")
         typer.echo("\n".join(cleaned(line, most=10_000) for line in text.splitlines()))
     else:
-        terminal.answer(lambda: board_record(loaded), lambda: board_text(loaded), as_json=as_json)
+        terminal.answer(lambda: BoardDocument.of(loaded), lambda: board_text(loaded), as_json=as_json)
 
 
 @_command("check", "check my-board.toml")
@@ -182,7 +183,7 @@ def draft(
     names = (shlex.quote(cleaned(str(name), most=400)) for name in (inventory, output))
     again = "dimmplan boards draft {} -o {}".format(*names)
     terminal.answer(
-        lambda: draft_record(made, board_id, str(output)),
+        lambda: DraftDocument.of(made, board=board_id, file=str(output)),
         lambda: draft_text(made, again),
         as_json=as_json,
         files=[output],
@@ -240,13 +241,15 @@ def _check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json:
         good = good and not problems
         notes = check_notes(board) if board is not None else []
         if as_json:
-            told.append((cleaned(str(file)), board.id if board else None, problems, notes))
+            few, board_id = problems[:MOST_PROBLEMS], board.id if board else None
+            checked = {"problems": few, "problem_count": len(problems), "notes": notes}
+            told.append(CheckedFile.of(file=cleaned(str(file)), id=board_id, **checked))
         else:
             _say_checked(file, board, problems, notes)
         if board is not None and picture is not None:
             _draw(board, picture, force=force)
     if as_json:
-        typer.echo(to_json(CheckDocument(files=[checked_file(*each) for each in told])), nl=False)
+        typer.echo(to_json(CheckDocument(files=told)), nl=False)
     return good
 
 

@@ -12,9 +12,15 @@ from dimmplan.cli import NO, options, terminal
 from dimmplan.cli.files import check_ending, write_files
 from dimmplan.cli.options import RequestOptions, option
 from dimmplan.compare import compare as compare_requests
-from dimmplan.output.compare import View
-from dimmplan.output.compare_record import compare_csv, compare_record
-from dimmplan.output.compare_text import WIDTH, after_table, before_table, compare_table
+from dimmplan.output.compare import Report
+from dimmplan.output.compare_rows import (
+    WIDTH,
+    CompareDocument,
+    after_table,
+    before_table,
+    compare_csv,
+    compare_table,
+)
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_trays
 
@@ -85,36 +91,36 @@ def compare(
         effort=request.effort,
     )
     stock = None if request.stock is None else str(request.stock)
-    view = View(comparison, board_name=board, stock_name=stock, over=request.over)
-    _write(view, output, force=force, as_json=as_json)
+    report = Report(comparison, board_name=board, stock_name=stock, over=request.over)
+    _write(report, output, force=force, as_json=as_json)
     if not any(row.planned for row in comparison.rows):
         raise typer.Exit(NO)
 
 
-def _write(view: View, output: Path | None, *, force: bool, as_json: bool) -> None:
+def _write(report: Report, output: Path | None, *, force: bool, as_json: bool) -> None:
     """The file, where one is asked for, then the table or the JSON document on standard output."""
     if output is not None:
-        write_files({output: _content(view, output.suffix.lower())}, force=force)
+        write_files({output: _content(report, output.suffix.lower())}, force=force)
     if as_json:
-        files = None if output is None else [str(output)]
-        typer.echo(to_json(compare_record(view, files)), nl=False)
+        files = {} if output is None else {"files": [str(output)]}
+        typer.echo(to_json(CompareDocument.of(report, **files)), nl=False)
         return
 
-    terminal.say(before_table(view))
-    terminal.say_table(compare_table(view), width=WIDTH)
-    terminal.say(after_table(view))
+    terminal.say(before_table(report))
+    terminal.say_table(compare_table(report), width=WIDTH)
+    terminal.say(after_table(report))
     if output is not None:
         terminal.wrote(output)
 
 
-def _content(view: View, ending: str) -> bytes:
+def _content(report: Report, ending: str) -> bytes:
     """The bytes of a file of that ending."""
     if ending == ".csv":
-        return compare_csv(view).encode("utf-8")
+        return compare_csv(report).encode("utf-8")
     if ending == ".html":
         from dimmplan.page.comparison import compare_html
 
-        return compare_html(view).encode("utf-8")
+        return compare_html(report).encode("utf-8")
     from dimmplan.output.compare_chart import chart_png, chart_svg
 
-    return chart_png(view) if ending == ".png" else chart_svg(view).encode("utf-8")
+    return chart_png(report) if ending == ".png" else chart_svg(report).encode("utf-8")

@@ -12,9 +12,8 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli import options, terminal
 from dimmplan.cli.files import make_folder, write_files
 from dimmplan.cli.sheets import sheet_files
-from dimmplan.output.plan import plan_record, sheet_record
+from dimmplan.output.plan import PlanDocument, plan_text, sheet_record
 from dimmplan.output.record import to_json
-from dimmplan.output.text import plan_text
 from dimmplan.planner import ask, plan
 from dimmplan.units import cleaned
 
@@ -40,7 +39,7 @@ def demo(
     """Plan and draw a shipped board: ten slots at one socket, six at the other, 512 GiB of 32 GiB modules."""
     board = load_board(BOARD)
     planned = plan(board, ask(board, CAPACITY, modules=MODULES))
-    record = to_json(plan_record(planned, **sheet_record({"title": TITLE, "tag": TAG})))
+    record = to_json(PlanDocument.of(planned, **sheet_record({"title": TITLE, "tag": TAG})))
     files = {out / "plan.json": record.encode("ascii")}
     files |= sheet_files(board, planned.placement, out / "map.svg", title=TITLE, tag=TAG)
     make_folder(out)

@@ -29,9 +29,15 @@ from dimmplan.model.inventory import Inventory
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.moves import plan_moves
-from dimmplan.output.locating import location_record, location_text
-from dimmplan.output.machine import audit_record, audit_text, found_record, found_text
-from dimmplan.output.moves import moves_record, moves_text
+from dimmplan.output.machine import (
+    AuditDocument,
+    LocateDocument,
+    audit_text,
+    found_record,
+    found_text,
+    location_text,
+)
+from dimmplan.output.moves import MovesDocument, moves_text
 from dimmplan.output.reading import JudgedPlan
 from dimmplan.planner import read_processor, read_trays
 from dimmplan.wording.machine import blocked_text
@@ -96,7 +102,7 @@ def audit(
 
 def _say(result: Audit, matching: Matching, judged: JudgedPlan | None, *, as_json: bool) -> None:
     terminal.answer(
-        lambda: with_judgement(audit_record(result, matching), judged),
+        lambda: with_judgement(AuditDocument.of(result, questions=matching.questions), judged),
         lambda: audit_text(result, matching),
         as_json=as_json,
     )
@@ -141,7 +147,9 @@ def moves(
     judged = read_judged(to, board_file)
     tell(judged)
     change = _change(inventory, found, judged.board, judged.placement)[0]
-    terminal.answer(lambda: with_judgement(moves_record(change), judged), lambda: moves_text(change), as_json=as_json)
+    terminal.answer(
+        lambda: with_judgement(MovesDocument.of(change), judged), lambda: moves_text(change), as_json=as_json
+    )
     if change.blocked or not judged.good:
         raise typer.Exit(NO)
 
@@ -196,7 +204,7 @@ def locate(
     else:
         location = locate_records(loaded, records, found=found, matching=matching)
     drawn = _draw_marked(location, output, drawing, force=force) if output else []
-    terminal.answer(lambda: location_record(location), lambda: location_text(location), as_json=as_json, files=drawn)
+    terminal.answer(lambda: LocateDocument.of(location), lambda: location_text(location), as_json=as_json, files=drawn)
     if not location.records or not all(record.slots for record in location.records):
         raise typer.Exit(NO)
 

@@ -63,7 +63,7 @@ from dimmplan.output.fleet import (
     taken_rows,
     with_purchase,
 )
-from dimmplan.output.plan import plan_record, sheet_record
+from dimmplan.output.plan import PlanDocument, sheet_record
 from dimmplan.output.record import to_json
 from dimmplan.output.stock import pick_csv
 from dimmplan.planner import Terms, check_inlet, check_terms, plan
@@ -98,7 +98,7 @@ def solve(board: Board, request: Request, option: Option | None) -> MachinePlan 
         planned = plan(board, request) if option is None else planned_share(board, request, option)
     except ImpossibleError as error:
         return error.with_traceback(None)
-    return MachinePlan(planned.placement, plan_record(planned).plain(), planned_row(planned))
+    return MachinePlan(planned.placement, PlanDocument.of(planned).plain(), planned_row(planned))
 
 
 def draw(board: Board, placement: Placement, words: Mapping[str, Any]) -> dict[str, bytes]:

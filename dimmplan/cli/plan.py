@@ -20,21 +20,18 @@ from dimmplan.growth.pinned import NOTHING, Next, Start, next_by_adding, plan_fr
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.output.growth import (
-    BeforeEntry,
-    growth_record,
+    GrowthEntry,
+    KeptEntry,
+    ModePriceEntry,
     growth_text,
-    kept_record,
     kept_text,
-    mode_record,
     mode_text,
-    next_record,
     next_text,
     upgrade_findings,
 )
-from dimmplan.output.plan import plan_record, sheet_record
+from dimmplan.output.plan import PlanDocument, plan_text, sheet_record
 from dimmplan.output.record import to_json
-from dimmplan.output.stock import pick_csv, shelf_record, shelf_text
-from dimmplan.output.text import plan_text
+from dimmplan.output.stock import ShelfEntry, pick_csv, shelf_text
 from dimmplan.planner import Planned, Terms, ask, read_over, read_trays, without_mode
 from dimmplan.supply import takes_of
 from dimmplan.units import cleaned, format_capacity, parse_capacity
@@ -266,13 +263,13 @@ class _Answer:
 
     def next_by_adding(self, nexts: tuple[Next, ...] | None) -> None:
         """Put what adding alone can reach behind the answer; ``None`` where the search was ended before that."""
-        self.record["next_by_adding"] = next_record(nexts or ())
+        self.record["next_by_adding"] = list(nexts or ())
         if nexts is not None:
             self.texts.append(next_text(nexts))
 
     def document(self, sheet: SheetOptions) -> dict[str, Any]:
         """All of it as JSON."""
-        return plan_record(self.planned, **sheet_record(sheet.named()), **self.record).plain()
+        return PlanDocument.of(self.planned, **sheet_record(sheet.named()), **self.record).plain()
 
 
 def _answer(
@@ -300,7 +297,7 @@ def _answer(
             _keep_beside(answer, machine, start, wait)
     answer.shelf, answer.stopped = shelf, wait.stopping
     if shelf is not None:
-        answer.beside(shelf_text(answer.planned, shelf), stock=shelf_record(answer.planned, shelf))
+        answer.beside(shelf_text(answer.planned, shelf), stock=ShelfEntry.of(shelf, answer.planned))
     return answer
 
 
@@ -313,7 +310,7 @@ def _alone(
     answer = _Answer(planned=planned, record={}, texts=[])
     answer.next_by_adding(nexts)
     if free is not None:
-        answer.beside(mode_text(planned, free), mode_price=mode_record(planned, free))
+        answer.beside(mode_text(planned, free), mode_price=ModePriceEntry.of(planned, free))
     return answer
 
 
@@ -325,7 +322,7 @@ def _chain(board: Board, requests: list[Request], start: Start, wait: Waiting, *
     changes = [change_between(*steps) for steps in pairwise(growth.steps)] if may_move else []
     answer = _Answer(planned=growth.steps[0], record={}, texts=[], later=growth.steps[1:])
     answer.next_by_adding(wait.unless_stopped(lambda: next_by_adding(growth.steps[-1]), None))
-    answer.beside(growth_text(growth, changes), growth=growth_record(growth, changes))
+    answer.beside(growth_text(growth, changes), growth=GrowthEntry.of(growth, changes))
     return answer
 
 
@@ -336,8 +333,7 @@ def _keep_beside(answer: _Answer, kept: KeptModules, start: Start, wait: Waiting
     now = kept.now(planned.request.fitted)
     upgrade = wait.unless_stopped(lambda: upgrade_of(planned, now, start), None) or upgrade_of(planned, now, None)
     answer.planned = replace(planned, remarks=upgrade_findings(upgrade))
-    before = None if upgrade.before is None else BeforeEntry.of(upgrade.before)
-    answer.beside(kept_text(kept, planned, upgrade, change), before=before, kept=kept_record(kept, change))
+    answer.beside(kept_text(kept, planned, upgrade, change), before=upgrade.before, kept=KeptEntry.of(kept, change))
 
 
 def _requests(request: Request, later: LaterOptions, over: str | None) -> list[Request]:
@@ -381,7 +377,7 @@ def _written(
         if number == 1 and answer.shelf is not None:
             takes = takes_of(step.board, answer.shelf, step.placement)
             files["pick.csv"] = pick_csv(step.placement, takes).encode("utf-8")
-        record = first if number == 1 else plan_record(step, **sheet_record(sheet.named())).plain()
+        record = first if number == 1 else PlanDocument.of(step, **sheet_record(sheet.named())).plain()
         folders.append(PlanFolder(out if number == 1 else out / f"step-{number}", "plan.json", record, files))
     written: list[Path] = []
     with gathered(problems):

@@ -10,9 +10,9 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli import NO, options, terminal
 from dimmplan.docs import read_topic, topics
 from dimmplan.errors import InputError, Problem, gathered
-from dimmplan.output.boards import TopicDocument, TopicEntry, TopicsDocument
+from dimmplan.output.boards import RulesDocument, TopicDocument, TopicEntry, TopicsDocument, rules_text
+from dimmplan.output.changes import MixDocument, mix_text
 from dimmplan.output.columns import Column, Part, Table
-from dimmplan.output.mixing import mix_record, mix_text, rules_record, rules_text
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_fitted, read_module, read_processor, read_trays
 from dimmplan.reasons.mix import mix_of
@@ -25,7 +25,9 @@ def rules(board: options.Board, as_json: options.Json = False) -> None:
     """Say a board's rules in words, by the question that they answer, each with its source."""
     loaded = load_board(board)
     groups = rule_groups(loaded)
-    terminal.answer(lambda: rules_record(loaded, groups), lambda: rules_text(loaded, groups), as_json=as_json)
+    terminal.answer(
+        lambda: RulesDocument.of(loaded, groups=groups), lambda: rules_text(loaded, groups), as_json=as_json
+    )
 
 
 def mix(
@@ -55,7 +57,7 @@ def mix(
         raise InputError(problems)
     sockets = read_fitted(loaded, fitted)
     found = mix_of(loaded, modules, fitted=sockets, processor=read_processor(loaded, processor, sockets))
-    terminal.answer(lambda: mix_record(found), lambda: mix_text(found), as_json=as_json)
+    terminal.answer(lambda: MixDocument.of(found), lambda: mix_text(found), as_json=as_json)
     if not found.allowed:
         raise typer.Exit(NO)
 

@@ -10,9 +10,8 @@ from dimmplan.cli import terminal
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Placement
-from dimmplan.output.qr import qr_matrix
 from dimmplan.output.svg import render_svg
-from dimmplan.plancode.code import encode
+from dimmplan.plancode.code import encode, qr_matrix
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.letters import strangers
 from dimmplan.sheet.shapes import Sheet, Text, walk

@@ -19,15 +19,15 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.output.changes import (
-    change_record,
+    ChangeDocument,
+    FailureDocument,
+    NextDocument,
     change_text,
-    failure_record,
     failure_text,
-    next_record,
     next_text,
 )
 from dimmplan.output.record import Document, to_json
-from dimmplan.output.why import expectation_record, expectation_text, slot_text, why_record, why_text
+from dimmplan.output.why import ExpectDocument, WhyDocument, expectation_text, slot_text, why_text
 from dimmplan.planner import read_module
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.changes import ChangedPlan, change_of, drawn_change, expectation, next_answer
@@ -154,9 +154,9 @@ def _why(board: Board, placement: Placement, slot: str | None) -> _Answer:
     case = Case(board, placement)
     if named is not None:
         reason = slot_reason(case, named)
-        return slot_text(case, reason), why_record(case, (), (reason,)), True
+        return slot_text(case, reason), WhyDocument.of(None, case, rate=(), slots=(reason,)), True
     rates, reasons = rate_reasons(case), slot_reasons(case)
-    return why_text(case, rates, reasons), why_record(case, rates, reasons), True
+    return why_text(case, rates, reasons), WhyDocument.of(None, case, rate=rates, slots=reasons), True
 
 
 def _next(board: Board, placement: Placement, labels: list[str]) -> _Answer:
@@ -170,7 +170,7 @@ def _next(board: Board, placement: Placement, labels: list[str]) -> _Answer:
     modules = list(found)
     case = Case(board, placement, extra=modules)
     answer = next_answer(case, modules)
-    return next_text(case, answer), next_record(case, answer), answer.possible
+    return next_text(case, answer), NextDocument.of(answer, case), answer.possible
 
 
 _Draw = Callable[[Case, ChangedPlan], list[str]]
@@ -181,8 +181,8 @@ def _change(board: Board, placement: Placement, put: list[str], clear: list[str]
     case = Case(board, placement, extra=[module for module in changes.values() if module])
     require_usable(case, list(changes))
     change = change_of(case, changes)
-    files = None if draw is None else draw(case, change)
-    return change_text(case, change), change_record(case, change, files), not change.refused
+    files = {} if draw is None else {"files": draw(case, change)}
+    return change_text(case, change), ChangeDocument.of(change, case, **files), not change.refused
 
 
 def _draw(case: Case, change: ChangedPlan, *, path: Path, sheet: SheetOptions, force: bool) -> list[str]:
@@ -228,10 +228,10 @@ def _read_changes(board: Board, put: list[str], clear: list[str]) -> dict[str, M
 def _without(board: Board, placement: Placement, names: list[str]) -> _Answer:
     case = Case(board, placement)
     failure = failure_of(case, read_slots(case, ",".join(names), file="--without"))
-    return failure_text(case, failure), failure_record(case, failure), failure.best is not None
+    return failure_text(case, failure), FailureDocument.of(failure, case), failure.best is not None
 
 
 def _expect(board: Board, placement: Placement, text: str) -> _Answer:
     case = Case(board, placement)
     expected = expectation(case, read_slots(case, text, file="--expect"))
-    return expectation_text(case, expected), expectation_record(case, expected), expected.separation.by != "rule"
+    return expectation_text(case, expected), ExpectDocument.of(expected, case), expected.separation.by != "rule"

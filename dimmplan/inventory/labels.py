@@ -39,7 +39,7 @@ _MOST_REPAIRS = 200
 _MOST_QUESTIONS = 24
 """Labels of one list for which likely readings are looked for; finding them takes a while."""
 _MOST_COMMENTS = 4096
-_SAME = ("generation", "kind", "package_ranks", "logical_ranks", "device_width", "ecc_bits")
+SAME = ("generation", "kind", "package_ranks", "logical_ranks", "device_width", "ecc_bits")
 """What a slot and a label call alike."""
 
 
@@ -165,7 +165,7 @@ def _slot(locator: str, cell: str, index: int, odd: Oddities) -> InventorySlot:
         data_width_bits=64,
         rated_mts=parts.rate_mts,
         label=whole.label if whole else None,
-        **{name: getattr(parts, name) for name in _SAME},
+        **{name: getattr(parts, name) for name in SAME},
     )
 
 
@@ -228,7 +228,7 @@ def _places(text: str, character: str) -> list[int]:
 def _settle_repeats(slots: Sequence[InventorySlot]) -> tuple[InventorySlot, ...]:
     """A slot listed twice with different labels cannot be told: which of the two is there is the person's answer."""
     settled = list(slots)
-    for group in alike(slots, [slot.locator or None for slot in slots]):
+    for group in alike([slot.locator or None for slot in slots]):
         if len({(slots[index].state, slots[index].label, slots[index].capacity_kib) for index in group}) > 1:
             for index in group:
                 if slots[index].state != "hold":

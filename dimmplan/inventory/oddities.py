@@ -8,7 +8,6 @@ value that can mean two things is taken out.
 from __future__ import annotations
 
 import re
-from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
@@ -17,6 +16,7 @@ from typing import Any, Protocol
 from dimmplan.inventory.clean import clean, meaningful
 from dimmplan.model.inventory import InventorySlot, Oddity
 from dimmplan.model.module import RATES_MTS, Generation
+from dimmplan.units import by_key
 
 CATALOGUE: dict[str, str] = {
     # names of places
@@ -203,12 +203,10 @@ def of_two_machines(slots: Sequence[InventorySlot]) -> tuple[InventorySlot, ...]
     return tuple(each.untold(why) if each.state != "hold" else each for each in slots)
 
 
-def alike(slots: Sequence[InventorySlot], keys: Iterable[Hashable]) -> list[list[int]]:
-    """The positions of slots that share a key; ``None`` is shared by none."""
-    groups: dict[Hashable, list[int]] = defaultdict(list)
-    for index, (_, key) in enumerate(zip(slots, keys, strict=True)):
-        if key is not None:
-            groups[key].append(index)
+def alike(keys: Iterable[Hashable]) -> list[list[int]]:
+    """The positions of keys that are the same; ``None`` is shared by none."""
+    by = dict(enumerate(keys))
+    groups = by_key((index for index, key in by.items() if key is not None), by.__getitem__)
     return [group for group in groups.values() if len(group) > 1]
 
 
@@ -219,10 +217,10 @@ def judge_places(slots: Sequence[InventorySlot], odd: Oddities) -> None:
     """
     named = [slot if slot.counts and slot.locator else None for slot in slots]
     twice: set[int] = set()
-    for group in alike(slots, [slot and (slot.locator, slot.bank) for slot in named]):
+    for group in alike([slot and (slot.locator, slot.bank) for slot in named]):
         odd.note("locator-twice", slots[group[0]].name, slots=group)
         twice.update(group)
-    for group in alike(slots, [slot and slot.locator for slot in named]):
+    for group in alike([slot and slot.locator for slot in named]):
         if not twice.intersection(group):
             odd.note("locator-needs-bank", slots[group[0]].locator, slots=group)
 
@@ -236,7 +234,7 @@ def _without_twins(slots: Sequence[InventorySlot], odd: Oddities) -> list[Invent
         else None
         for slot in slots
     ]
-    for group in alike(slots, keys):
+    for group in alike(keys):
         same_place = len({(slots[index].locator, slots[index].bank) for index in group}) == 1
         halves = all(
             slots[index].generation is Generation.DDR5 and slots[index].data_width_bits == 32 for index in group

@@ -219,11 +219,8 @@ class Size(Kib):
         return (0, "") if raw is not None and raw.casefold() in _EMPTY else super().of_listing(raw)
 
 
-class Handle(Field):
+class Handle(Number):
     """Another structure's handle."""
-
-    def of_table(self, table: Table) -> Reading:
-        return table.number(self.at, "H"), ""
 
     def of_listing(self, raw: str | None) -> Reading:
         match = _REFERENCE.fullmatch(raw or "")
@@ -359,7 +356,7 @@ class Device(Structure):
     number = 17
     shortest = 0x15
 
-    array: int | None = _at(Handle(0x04, "array handle"))
+    array: int | None = _at(Handle(0x04, "array handle", zero=True))
     size_kib: int | None = _at(Size(0x0C, "size"))
     technology: str | None = _at(Word(0x28, "memory technology", codes=_TECHNOLOGIES))
     total_width_bits: int | None = _at(Number(0x08, "total width", full=0xFFFF))

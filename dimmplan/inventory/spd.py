@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import binascii
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import Any, NamedTuple
 
 from dimmplan.errors import InputError
 from dimmplan.inventory.clean import clean, meaningful
 from dimmplan.inventory.files import Piece, check_devices
+from dimmplan.inventory.labels import SAME
 from dimmplan.inventory.oddities import Note, Oddities, judge
 from dimmplan.inventory.reader import Reader
 from dimmplan.model.inventory import Inventory, InventorySlot
@@ -98,10 +100,10 @@ def _slot(named: InventorySlot, image: bytes, note: Note) -> InventorySlot:
         what = f"{kind} module" if kind else "a blank image" if _is_blank(image) else "no module's image"
         note("spd-unknown", text=f"not a module this tool knows: {what}")
         return replace(named.untold(f"the image is {what}"), generation=Generation.DDR3 if code == 0x0B else None)
-    module = _ddr4(image) if code == _DDR4 else _ddr5(image)
+    module = _ddr4(named, image) if code == _DDR4 else _ddr5(named, image)
     for oddity in module.oddities:
         note(oddity)
-    slot = module.slot(named, image)
+    slot = _with_rest(module, image)
     if image[3] >> 7:  # another medium beside the DRAM
         note("persistent-module")
         return replace(slot, state="hold", why="a hybrid module (SPD byte 3, bit 7)", persistent=True)
@@ -109,100 +111,89 @@ def _slot(named: InventorySlot, image: bytes, note: Note) -> InventorySlot:
         return slot.untold("the image's checksum is wrong")
     if slot.capacity_kib is None or slot.package_ranks is None:
         return slot.untold("the image does not tell the module's size and ranks")
-    whole = module.whole(slot)
+    whole = _whole(module, slot)
     if whole is None and slot.kind is not None and slot.kind is not Kind.OTHER:
         note("spd-contradicts")
     return replace(slot, label=whole.label, form_factor=whole.form_factor) if whole else slot
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Module:
-    """What the bytes of one generation say; ``None`` where they do not tell.
+class _Module(NamedTuple):
+    """What the bytes of one generation say: values of a slot, ``None`` where they do not tell.
 
     ``stack`` is the label's letter: empty, D or Q (multi-load) or S (3DS); ``text_at`` is where maker, date, serial
     and part number stand, in the order of their bytes, or ``None`` where the image ends before them.
     """
 
-    generation: Generation
-    package_ranks: int | None
-    logical_ranks: int | None
-    device_width: int | None
-    data_bits: int | None
-    ecc_bits: int | None
-    rate_mts: int | None
-    speed_bin: str
+    slot: InventorySlot
     stack: str
     text_at: int | None
     part_length: int
-    oddities: tuple[str, ...]
-
-    def slot(self, named: InventorySlot, image: bytes) -> InventorySlot:
-        """The slot that the module fills; both generations write maker, date, serial and part in one order."""
-        ecc, data, at = self.ecc_bits, self.data_bits, self.text_at
-        return replace(
-            named,
-            capacity_kib=self._capacity_kib(image),
-            generation=self.generation,
-            kind=self._kind(image[3] & 15),
-            package_ranks=self.package_ranks,
-            logical_ranks=self.logical_ranks,
-            device_width=self.device_width,
-            total_width_bits=None if ecc is None or data is None else data + ecc,
-            data_width_bits=data,
-            ecc=None if ecc is None else ecc > 0,
-            ecc_bits=ecc,
-            rated_mts=self.rate_mts,
-            maker=None if at is None else maker_id(image[at], image[at + 1]),
-            serial=None if at is None else _serial_number(image[at + 5 : at + 9]),
-            part_number=None if at is None else _part_number(image[at + 9 : at + 9 + self.part_length]),
-        )
-
-    def whole(self, slot: InventorySlot) -> Module | None:
-        """The module by the label that its fields spell; ``None`` where they describe none that can be."""
-        told = (slot.capacity_kib, slot.package_ranks, slot.logical_ranks, slot.device_width, slot.ecc_bits)
-        if None in (*told, slot.rated_mts) or slot.kind in (None, Kind.OTHER) or slot.capacity_gib is None:
-            return None
-        parts = LabelParts(
-            generation=self.generation,
-            capacity_gib=slot.capacity_gib,
-            kind=slot.kind,
-            package_ranks=slot.package_ranks or 0,
-            logical_ranks=slot.logical_ranks or 0,
-            stack=self.stack,
-            device_width=slot.device_width or 0,
-            ecc_bits=slot.ecc_bits,
-            rate_mts=slot.rated_mts or 0,
-            speed_bin=self.speed_bin,
-            voltage_mv=VOLTAGES_MV[self.generation][""],
-        )
-        try:
-            read = module_of(parse_parts(format_label(parts)))
-        except InputError:
-            return None
-        return read if read == module_of(parts) else None
-
-    def _capacity_kib(self, image: bytes) -> int | None:
-        """Die density / 8 x bus width / device width x logical ranks (annex L, bytes 4, 6, 12, 13; JESD400-5).
-
-        That a dual-die package of DDR5 counts once, as in DDR4, is what public decoders do; the text was not read.
-        """
-        megabits = _DIE_MBIT[self.generation].get(image[4] & (15 if self.generation is Generation.DDR4 else 31))
-        if None in (megabits, self.data_bits, self.device_width, self.logical_ranks):
-            return None
-        return (megabits or 0) * 128 * (self.data_bits or 0) // (self.device_width or 1) * (self.logical_ranks or 0)
-
-    def _kind(self, code: int) -> Kind | None:
-        kind = _KINDS[self.generation].get(code)
-        if kind is not None and self.stack == "S" and kind.stacked is not kind:
-            return kind.stacked
-        if kind not in (Kind.UDIMM, Kind.SO_DIMM) or self.ecc_bits == 0:
-            return kind
-        wide = self.ecc_bits == 8 if self.generation is Generation.DDR4 else self.ecc_bits is not None
-        with_ecc = Kind.ECC_UDIMM if kind is Kind.UDIMM else Kind.ECC_SO_DIMM
-        return with_ecc if wide else None
+    oddities: list[str]
+    speed_bin: str = ""
 
 
-def _ddr4(image: bytes) -> _Module:
+def _with_rest(module: _Module, image: bytes) -> InventorySlot:
+    """The slot with what follows from its values, and with the texts, which both generations write in one order."""
+    slot, at = module.slot, module.text_at
+    ecc, data = slot.ecc_bits, slot.data_width_bits
+    return replace(
+        slot,
+        capacity_kib=_capacity_kib(slot, image),
+        kind=_kind(slot, module.stack, image[3] & 15),
+        total_width_bits=None if ecc is None or data is None else data + ecc,
+        ecc=None if ecc is None else ecc > 0,
+        maker=None if at is None else maker_id(image[at], image[at + 1]),
+        serial=None if at is None else _serial_number(image[at + 5 : at + 9]),
+        part_number=None if at is None else _part_number(image[at + 9 : at + 9 + module.part_length]),
+    )
+
+
+def _capacity_kib(slot: InventorySlot, image: bytes) -> int | None:
+    """Die density / 8 x bus width / device width x logical ranks (annex L, bytes 4, 6, 12, 13; JESD400-5).
+
+    That a dual-die package of DDR5 counts once, as in DDR4, is what public decoders do; the text was not read.
+    """
+    assert slot.generation is not None
+    megabits = _DIE_MBIT[slot.generation].get(image[4] & (15 if slot.generation is Generation.DDR4 else 31))
+    if not megabits or not slot.data_width_bits or not slot.device_width or not slot.logical_ranks:
+        return None
+    return megabits * 128 * slot.data_width_bits // slot.device_width * slot.logical_ranks
+
+
+def _kind(slot: InventorySlot, stack: str, code: int) -> Kind | None:
+    assert slot.generation is not None
+    kind = _KINDS[slot.generation].get(code)
+    if kind is not None and stack == "S" and kind.stacked is not kind:
+        return kind.stacked
+    if kind not in (Kind.UDIMM, Kind.SO_DIMM) or slot.ecc_bits == 0:
+        return kind
+    wide = slot.ecc_bits == 8 if slot.generation is Generation.DDR4 else slot.ecc_bits is not None
+    with_ecc = Kind.ECC_UDIMM if kind is Kind.UDIMM else Kind.ECC_SO_DIMM
+    return with_ecc if wide else None
+
+
+def _whole(module: _Module, slot: InventorySlot) -> Module | None:
+    """The module by the label that its fields spell; ``None`` where they describe none that can be."""
+    same: dict[str, Any] = {name: getattr(slot, name) for name in SAME}
+    told = (*same.values(), slot.capacity_gib, slot.rated_mts)
+    if None in told or slot.kind is Kind.OTHER or slot.generation is None or slot.rated_mts is None:
+        return None
+    parts = LabelParts(
+        capacity_gib=slot.capacity_gib,
+        stack=module.stack,
+        rate_mts=slot.rated_mts,
+        speed_bin=module.speed_bin,
+        voltage_mv=VOLTAGES_MV[slot.generation][""],
+        **same,
+    )
+    try:
+        read = module_of(parse_parts(format_label(parts)))
+    except InputError:
+        return None
+    return read if read == module_of(parts) else None
+
+
+def _ddr4(named: InventorySlot, image: bytes) -> _Module:
     """Annex L: an image of at least 256 bytes; what lies beyond its end is left open."""
     full = len(image) >= 384  # the rest of the 512 is the end user's
     oddities = [] if full else ["spd-cut"]
@@ -216,23 +207,20 @@ def _ddr4(image: bytes) -> _Module:
     stack, height = _stack(image[6])
     cycle = image[18] * _MTB_PS + _signed(image[125])  # bytes 18 and 125, tCKAVGmin
     rate = _nearest_rate(Generation.DDR4, cycle)
-    return _Module(
+    slot = replace(
+        named,
         generation=Generation.DDR4,
         package_ranks=None if asymmetric else package_ranks,
         logical_ranks=None if asymmetric else package_ranks * height,
         device_width=_DEVICE_WIDTHS.get(image[12] & 7),  # byte 12, bits 2:0
-        data_bits=8 << (image[13] & 7) if image[13] & 7 <= 3 else None,  # byte 13, bits 2:0
+        data_width_bits=8 << (image[13] & 7) if image[13] & 7 <= 3 else None,  # byte 13, bits 2:0
         ecc_bits={0: 0, 1: 8}.get(image[13] >> 3 & 7),  # byte 13, bits 4:3 extension
-        rate_mts=rate,
-        speed_bin=_speed_bin(image, cycle, rate),
-        stack=stack,
-        text_at=320 if full else None,
-        part_length=20,
-        oddities=tuple(oddities),
+        rated_mts=rate,
     )
+    return _Module(slot, stack, 320 if full else None, 20, oddities, _speed_bin(image, cycle, rate))
 
 
-def _ddr5(image: bytes) -> _Module:
+def _ddr5(named: InventorySlot, image: bytes) -> _Module:
     """JESD400-5: an image of at least 256 bytes; what lies beyond its end is left open."""
     full = len(image) >= 1024
     oddities = [] if full else ["spd-cut"]
@@ -246,20 +234,18 @@ def _ddr5(image: bytes) -> _Module:
     package_ranks = (image[234] >> 3 & 7) + 1  # byte 234, bits 5:3, per sub-channel
     height = _STACK_HEIGHTS.get(image[4] >> 5)
     logical = None if height is None or asymmetric else package_ranks * height
-    return _Module(
+    slot = replace(
+        named,
         generation=Generation.DDR5,
         package_ranks=None if logical is None else package_ranks,
         logical_ranks=logical,
         device_width=_DEVICE_WIDTHS.get(image[6] >> 5),  # byte 6, bits 7:5
-        data_bits=None if channels is None or primary is None else channels * primary,
+        data_width_bits=None if channels is None or primary is None else channels * primary,
         ecc_bits=None if channels is None or extension is None else channels * extension,
-        rate_mts=_nearest_rate(Generation.DDR5, image[20] | image[21] << 8),  # bytes 20-21, ps, low byte first
-        speed_bin="",
-        stack="S" if height is not None and height > 1 else "D" if image[4] >> 5 == 1 else "",
-        text_at=512 if full else None,
-        part_length=30,
-        oddities=tuple(oddities),
+        rated_mts=_nearest_rate(Generation.DDR5, image[20] | image[21] << 8),  # bytes 20-21, ps, low byte first
     )
+    stack = "S" if height is not None and height > 1 else "D" if image[4] >> 5 == 1 else ""
+    return _Module(slot, stack, 512 if full else None, 30, oddities)
 
 
 def _stack(package: int) -> tuple[str, int]:

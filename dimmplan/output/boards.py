@@ -1,140 +1,112 @@
-"""Board files, and what is said of them: the library, one board, a check, a copied table; and the documents."""
+"""Board files, and what is said of them: the library, one board, a check, its rules, a table; and the documents."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Sequence
+from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import BeforeValidator
 
-from dimmplan.errors import MOST_PROBLEMS, Problem
 from dimmplan.model.board import Board
-from dimmplan.output.columns import Column, table
-from dimmplan.output.record import BoardEntry, Document, ErrorEntry, Label, Record
-from dimmplan.output.text import board_line, indented, wrapped
+from dimmplan.output.columns import Column, Text, board_line
+from dimmplan.output.record import BoardEntry, BoardHead, Document, ErrorEntry, Label, Record, means
 from dimmplan.rules import rules_of
-from dimmplan.units import counted
-from dimmplan.wording.request import CheckNote
+from dimmplan.units import counted, listed
+from dimmplan.wording.rules import RuleGroup, RuleLine
+from dimmplan.wording.statements import Statement
 
-LIST_COLUMNS = (
-    Column[Board](key="id", title="board", always=True),
-    Column[Board](key="sockets", value=lambda board: len(board.sockets), title="sockets", align="right"),
-    Column[Board](key="channels", value=lambda board: len(board.channels), title="channels", align="right"),
-    Column[Board](key="slots", value=lambda board: len(board.slots), title="slots", align="right"),
-    Column[Board](key="title", title="title"),
-)
-"""The board library, one row for each board."""
+Number = Annotated[int, BeforeValidator(lambda value: value if isinstance(value, int) else len(value))]
 
 
 class ListedBoard(Record):
     """A board of the library."""
 
-    id: str = Field(description="name of the board in other commands")
-    title: str = Field(description="what it is")
-    sockets: int = Field(description="how many")
-    channels: int = Field(description="how many")
-    slots: int = Field(description="how many")
+    id: str = means("name of the board in other commands")
+    title: str = means("what it is")
+    sockets: Number = means("how many")
+    channels: Number = means("how many")
+    slots: Number = means("how many")
 
 
-class BoardList(Document):
+class BoardList(Document, commands="boards list"):
     """The board library."""
 
-    commands = "boards list"
-    about = "The board library."
-
-    boards: list[ListedBoard] = Field(description="every board that goes by its id")
+    boards: list[ListedBoard] = means("every board that goes by its id")
 
 
-def list_record(boards: Iterable[Board]) -> BoardList:
-    """The board library as JSON."""
-    return BoardList(boards=[ListedBoard(**{c.key: c.of(board) for c in LIST_COLUMNS}) for board in boards])
+LIST_COLUMNS = (
+    Column[ListedBoard](key="id", title="board", always=True),
+    *(Column[ListedBoard](key=name, title=name, align="right") for name in ("sockets", "channels", "slots")),
+    Column[ListedBoard](key="title", title="title"),
+)
+"""The board library, one row for each board."""
 
 
 class ChannelEntry(Record):
     """A channel."""
 
-    id: str = Field(description="the channel")
-    slots: list[str] = Field(description="its slots in fill order")
+    id: str = means("the channel")
+    slots: list[str] = means("its slots in fill order")
 
 
 class ControllerEntry(Record):
     """A memory controller."""
 
-    id: str = Field(description="the controller")
-    channels: list[ChannelEntry] = Field(description="its channels")
+    id: str = means("the controller")
+    channels: list[ChannelEntry] = means("its channels")
 
 
 class WiringEntry(Record):
     """A socket and its wiring."""
 
-    id: str = Field(description="the socket")
-    controllers: list[ControllerEntry] = Field(description="its controllers")
+    id: str = means("the socket")
+    controllers: list[ControllerEntry] = means("its controllers")
 
 
 class RuleText(Record):
     """A rule in words."""
 
-    id: str = Field(description="id of the row")
-    check: str = Field(description="what kind of rule it is")
-    severity: str = Field(description="`error` or `advised`")
-    text: str = Field(description="in words")
-    source: str = Field(description="id of the source")
+    id: str = means("id of the row")
+    check: str = means("what kind of rule it is")
+    severity: str = means("`error` or `advised`")
+    text: str = means("in words", by=lambda row: row.sentence())
+    source: str = means("id of the source")
 
 
-class BoardDocument(BoardEntry, Document):
-    """A board."""
-
-    commands = "boards show"
-    about = "A board file, expanded; rows have the keys of the board file (`boards schema`)."
-
-    title: str = Field(description="what it is")
-    generation: str = Field(description="`DDR3`, `DDR4` or `DDR5`")
-    rate_scope: str = Field(description="`system`, `socket` or `channel`")
-    rates_mts: list[int] = Field(description="rates that the board runs at")
-    sockets: list[WiringEntry] = Field(description="sockets and their wiring")
-    interleave: dict[str, Any] = Field(description="the interleave row")
-    modules: list[Label] = Field(description="usual modules")
-    processors: list[dict[str, Any]] = Field(description="processor options")
-    rates: list[dict[str, Any]] = Field(description="rate rows")
-    rules: list[RuleText] = Field(description="rules in words")
-    access: list[str] = Field(description="what comes off first")
+Row = Annotated[dict[str, Any], BeforeValidator(lambda row: row.model_dump(mode="json"))]
+"""A row as the board file has it."""
 
 
-def board_record(board: Board) -> BoardDocument:
-    """What a board file says, expanded: wiring, modules, processors, rules in words, digests."""
-    return BoardDocument.of(
-        board,
-        interleave=board.interleave.model_dump(mode="json"),
-        processors=[option.model_dump(mode="json") for option in board.processors],
-        rates=[row.model_dump(mode="json") for row in board.rates],
-        rules=[RuleText.of(row, text=row.sentence()) for row in rules_of(board)],
-        access=board.physical.access,
-    )
+class BoardDocument(BoardEntry, Document, commands="boards show"):
+    """A board file, expanded; rows have the keys of the board file (`boards schema`)."""
+
+    title: str = means("what it is")
+    generation: str = means("`DDR3`, `DDR4` or `DDR5`")
+    rate_scope: str = means("`system`, `socket` or `channel`")
+    rates_mts: list[int] = means("rates that the board runs at")
+    sockets: list[WiringEntry] = means("sockets and their wiring")
+    interleave: Row = means("the interleave row")
+    modules: list[Label] = means("usual modules")
+    processors: list[Row] = means("processor options")
+    rates: list[Row] = means("rate rows")
+    rules: list[RuleText] = means("rules in words", by=rules_of)
+    access: list[str] = means("what comes off first", of="physical.access")
 
 
 def board_text(board: Board) -> str:
     """A board in words: what it is, its wiring, its usual modules, its processors, what comes off first."""
-    lines = [*wrapped(board_line(board)), ""]
+    page = Text(board_line(board))
+    page.heading()
     for socket in board.sockets:
-        lines.append(f"{socket.id}: {counted(len(socket.channels), 'channel')}, {counted(len(socket.slots), 'slot')}")
-        rows = [
-            [f"  {controller.id}", channel.id, " ".join(channel.slots)]
-            for controller in socket.controllers
-            for channel in controller.channels
-        ]
-        lines += table(rows)
-    lines += ["", "Usual modules (the first of a size is meant by a bare size)"]
-    lines += [f"  {module.label}  {module.kind.value}" for module in board.modules]
-    if board.processors:
-        lines += ["", "Processor options"]
-        lines += [f"  {option.id}: {option.title or option.id}" for option in board.processors]
-    lines += ["", "Rules"]
-    for row in rules_of(board):
-        if row.scopes and row.couples != "mode":
-            lines += indented(f"{row.sentence()} [{row.id}, {row.source}]")
-    lines += ["", "What comes off first"]
-    lines += [line for step in board.physical.access for line in indented(step)]
-    return "\n".join(lines) + "\n"
+        page.note(f"{socket.id}: {counted(len(socket.channels), 'channel')}, {counted(len(socket.slots), 'slot')}", 0)
+        page.rows([[channel.controller, channel.id, " ".join(channel.slots)] for channel in socket.channels])
+    modules = [f"{module.label}  {module.kind.value}" for module in board.modules]
+    page.notes("Usual modules (the first of a size is meant by a bare size)", modules)
+    page.notes("Processor options", [f"{option.id}: {option.title or option.id}" for option in board.processors])
+    rules = [row for row in rules_of(board) if row.scopes and row.couples != "mode"]
+    page.notes("Rules", [f"{row.sentence()} [{row.id}, {row.source}]" for row in rules])
+    page.notes("What comes off first", board.physical.access)
+    return str(page)
 
 
 # -- checks ------------------------------------------------------------------------------------------------------------
@@ -143,95 +115,126 @@ def board_text(board: Board) -> str:
 class FileProblem(ErrorEntry):
     """A problem of a board file."""
 
-    line: int | None = Field(description="its line in the file, counted from one; null where there is none")
+    line: int | None = means("its line in the file, counted from one; null where there is none")
 
 
 class NoteEntry(Record):
     """What is to be known of a row that is not wrong."""
 
-    rule: str = Field(description="id of a population table or a row of rates")
-    modules: int | None = Field(description="the number of modules meant; null for the whole row")
-    text: str = Field(
-        description="what a table leaves out, what the model would fill instead, or why a rate is never used"
-    )
+    rule: str = means("id of a population table or a row of rates")
+    modules: int | None = means("the number of modules meant; null for the whole row")
+    text: str = means("what a table leaves out, what the model would fill instead, or why a rate is never used")
 
 
 class CheckedFile(Record):
     """A board file that was checked."""
 
-    file: str = Field(description="the file")
-    id: str | None = Field(description="id of the board, null where it cannot be read")
-    problems: list[FileProblem] = Field(description="what is wrong, the first hundred")
-    problem_count: int = Field(description="how many there are")
-    notes: list[NoteEntry] = Field(description="what its population tables leave out, and rates that are never used")
+    file: str = means("the file")
+    id: str | None = means("id of the board, null where it cannot be read")
+    problems: list[FileProblem] = means("what is wrong, the first hundred")
+    problem_count: int = means("how many there are")
+    notes: list[NoteEntry] = means("what its population tables leave out, and rates that are never used")
 
 
-class CheckDocument(Document):
-    """Board files that were checked."""
+class CheckDocument(Document, commands="boards check"):
+    """Problems of board files; exit status 1 where there is one. `boards schema` prints the JSON Schema of a file."""
 
-    commands = "boards check"
-    about = (
-        "Problems of board files; exit status 1 where there is one. `boards schema` prints the JSON Schema of a file."
-    )
-
-    files: list[CheckedFile] = Field(description="every file")
+    files: list[CheckedFile] = means("every file")
 
 
-def checked_file(file: str, board: str | None, problems: Sequence[Problem], notes: Sequence[CheckNote]) -> CheckedFile:
-    """A checked file as JSON."""
-    few = problems[:MOST_PROBLEMS]
-    return CheckedFile.of(file=file, id=board, problems=few, problem_count=len(problems), notes=notes)
+# -- rules -------------------------------------------------------------------------------------------------------------
+
+
+class RuleEntry(Record):
+    """A rule of the board."""
+
+    rule: str = means("id of the row")
+    severity: str = means("`error`, `advised` or `note`")
+    usual: bool = means("a default of the trade that the file does not state itself")
+    text: str = means("in words")
+    source: str = means("id of the source")
+    citation: str = means("the source in full", within=lambda board, line: board.citation(line.source))
+
+
+class RuleGroupEntry(Record):
+    """The rules that answer one question."""
+
+    id: str = means("`fits`, `order`, `mixing`, `rate`, `capacity` and so on")
+    question: str = means("as a person asks")
+    rules: list[RuleEntry] = means("its rules", of="lines")
+    table: list[list[str]] = means("rates as rows of text, the head first")
+
+
+class RulesDocument(Document, commands="rules"):
+    """A board's rules by the question that they answer."""
+
+    board: BoardHead = means("the board", by=lambda board: board)
+    groups: list[RuleGroupEntry] = means("questions in order")
+
+
+def rules_text(board: Board, groups: Sequence[RuleGroup]) -> str:
+    """A board's rules by the question that they answer, and the documents that they cite."""
+    page = Text(board_line(board))
+    for group in groups:
+        if not group.lines and not group.table:
+            continue
+        page.heading(group.question)
+        page.sentences(_rule_statement(line) for line in group.lines)
+        page.rows(group.table)
+    page.heading("Rows marked usual are common practice; the board file does not state them.")
+    page.heading("Sources")
+    for source in dict.fromkeys(source for group in groups for source in group.sources):
+        page.note(f"{source}: {board.citation(source)}")
+    return str(page)
+
+
+def _rule_statement(line: RuleLine) -> Statement:
+    marks = [word for word, is_so in (("advised", line.severity == "advised"), ("usual", line.usual)) if is_so]
+    mark = f"({listed(marks)}) " if marks else ""
+    return Statement(text=f"{mark}{line.text}", rule=line.rule, source=line.source)
+
+
+# -- tables, and documents ---------------------------------------------------------------------------------------------
 
 
 class TableRow(Record):
     """A rule row that holds a population table."""
 
-    id: str = Field(description="id of the row")
-    check: str = Field(description="`table`")
-    socket: str | None = Field(description="the socket whose modules it counts, or null")
-    mode: str | None = Field(description="the only mode that it is for, or null")
-    source: str = Field(description="its source id")
+    id: str = means("id of the row")
+    check: str = means("`table`")
+    socket: str | None = means("the socket whose modules it counts, or null")
+    mode: str | None = means("the only mode that it is for, or null")
+    source: str = means("its source id")
 
 
 class TableCount(Record):
     """The slots for a number of modules."""
 
-    modules: int = Field(description="how many")
-    slots: list[str] = Field(description="the slots for that many")
+    modules: int = means("how many")
+    slots: list[str] = means("the slots for that many")
 
 
-class TableDocument(Document):
-    """A population table."""
+class TableDocument(Document, commands="boards table"):
+    """A population table, as copied from a manual, as a rule row."""
 
-    commands = "boards table"
-    about = "A population table, as copied from a manual, as a rule row."
-
-    row: TableRow = Field(description="the row")
-    rows: list[TableCount] = Field(description="its lines")
+    row: TableRow = means("the row")
+    rows: list[TableCount] = means("its lines")
 
 
 class TopicEntry(Record):
     """A document of the tool."""
 
-    topic: str = Field(description="its name")
-    title: str = Field(description="what it says")
+    topic: str = means("its name")
+    title: str = means("what it says")
 
 
-class TopicsDocument(Document):
-    """The documents of the tool."""
+class TopicsDocument(Document, commands="docs"):
+    """The documents."""
 
-    commands = "docs"
-    about = "The documents."
-
-    topics: list[TopicEntry] = Field(description="every document")
+    topics: list[TopicEntry] = means("every document")
 
 
-class TopicDocument(Document):
-    """One document of the tool."""
+class TopicDocument(TopicEntry, Document, commands="docs TOPIC"):
+    """One document."""
 
-    commands = "docs TOPIC"
-    about = "One document."
-
-    topic: str = Field(description="its name")
-    title: str = Field(description="what it says")
-    text: str = Field(description="the document in Markdown")
+    text: str = means("the document in Markdown")

@@ -1,18 +1,28 @@
-"""Tables: a column is one object with all that is known of it, and feeds text, HTML, CSV and JSON alike."""
+"""Columns and text: a column is one object that feeds text, HTML, CSV and JSON; ``Text`` lays out an answer."""
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+import textwrap
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import reduce
 from operator import itemgetter
-from typing import Any, Generic, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
+
+from dimmplan.model.board import Board
+from dimmplan.model.finding import Finding
+from dimmplan.units import Gib, decimal, format_capacity
+from dimmplan.wording.placement import TRUST
+
+if TYPE_CHECKING:
+    from dimmplan.wording.statements import Statement
 
 Item = TypeVar("Item")
 NOTHING = "-"
+WIDTH = 80
 FORMULA_MARKS = "=+-@\t\r\n＝＋－＠"
 """A spreadsheet may run a cell that begins with one of these."""
 
@@ -24,10 +34,10 @@ class Column(Generic[Item]):
     ``key`` is its dotted place in the JSON entry of a row; one without it is for people only. ``name`` is its head
     in CSV (without one: the last word of the key). ``value`` gives what JSON holds (without one: what stands at
     ``key``). ``title`` and ``unit`` are the head that people read, ``short`` that of a terminal where it has less room;
-    a column without a title is for programs only, one that is not on ``screen`` for pages. ``text`` and ``page`` are
-    what a terminal and a page show, ``cell`` what a spreadsheet gets; without them the value is written out, a number
-    with ``places`` decimals. A long text may be broken before ``breaks``. A column that is empty in every row is left
-    out unless it is ``always`` there.
+    a key without a title is for programs only, what is not on ``screen`` for pages. ``text`` and ``page`` are what a
+    terminal and a page show, ``cell`` what a spreadsheet gets; without them the value is written out, a number with
+    ``places`` decimals. A long text may be broken before ``breaks``. A column that is empty in every row is left out
+    unless it is ``always`` there.
     """
 
     key: str = ""
@@ -66,7 +76,12 @@ class Column(Generic[Item]):
 
     def shown(self, item: Item) -> str:
         """What a terminal shows of an item."""
-        return self.text(item) if self.text is not None else self._written(item)
+        if self.text is not None:
+            return self.text(item)
+        value = self.of(item)
+        if value is None:
+            return NOTHING
+        return str(value) if self.places is None else f"{value:.{self.places}f}"
 
     def paged(self, item: Item) -> str:
         """What an HTML page shows of an item."""
@@ -81,12 +96,6 @@ class Column(Generic[Item]):
             return "yes" if value else "no"
         return inert("" if value is None else "; ".join(map(str, value)) if isinstance(value, list) else value)
 
-    def _written(self, item: Item) -> str:
-        value = self.of(item)
-        if value is None:
-            return NOTHING
-        return str(value) if self.places is None else f"{value:.{self.places}f}"
-
 
 def at(item: Any, key: str) -> Any:
     """What stands at a dotted place of a mapping or an object; ``None`` where it is not there."""
@@ -95,6 +104,14 @@ def at(item: Any, key: str) -> Any:
         key.split("."),
         item,
     )
+
+
+def text_columns(heads: Sequence[str], *, right: Container[str] = ()) -> list[Column[Sequence[str]]]:
+    """Columns over rows of ready texts that stand in the order of their heads."""
+    return [
+        Column(title=head, text=itemgetter(place), align="right" if head in right else "left", always=True)
+        for place, head in enumerate(heads)
+    ]
 
 
 # -- CSV ---------------------------------------------------------------------------------------------------------------
@@ -141,7 +158,7 @@ class Table(Generic[Item]):
 
     def __init__(self, columns: Sequence[Column[Item]], parts: Sequence[Part[Item]]) -> None:
         self.parts = parts
-        seen = [column for column in columns if column.screen and (column.title or column.short is not None)]
+        seen = [each for each in columns if each.screen and (each.title or each.short is not None or not each.key)]
         self.cells = {id(item): [column.shown(item) for column in seen] for part in parts for item in part.items}
         used = [
             index
@@ -221,10 +238,82 @@ def lines_of(columns: Sequence[Column[Item]], items: Sequence[Item]) -> list[str
     return Table(columns, [Part(items=items)]).plain()
 
 
-def table(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Rows of text in plain columns, all at their left edge."""
-    columns = [
-        Column[Sequence[str]](short="", text=itemgetter(index), always=True)
-        for index in range(max(map(len, rows), default=0))
-    ]
-    return lines_of(columns, rows)
+# -- text --------------------------------------------------------------------------------------------------------------
+
+
+class Text:
+    """The lines of an answer: paragraphs of at most ``width`` columns where they can be, headings and tables."""
+
+    def __init__(self, *paragraphs: str, hang: int = 0, width: int = WIDTH) -> None:
+        self.lines: list[str] = []
+        self.width = width
+        for text in paragraphs:
+            self.note(text, 0, hang=hang)
+
+    def heading(self, *texts: str) -> None:
+        """An empty line, and paragraphs at the edge."""
+        self.lines.append("")
+        for text in texts:
+            self.note(text, 0, hang=0)
+
+    def note(self, text: str, indent: int = 2, *, hang: int = 2) -> None:
+        """A paragraph so many columns from the edge, its further lines ``hang`` columns more."""
+        self.lines += textwrap.wrap(
+            text,
+            self.width,
+            initial_indent=" " * indent,
+            subsequent_indent=" " * (indent + hang),
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+
+    def notes(self, title: str, texts: Iterable[str]) -> None:
+        """Paragraphs under a heading; nothing where there are none."""
+        for number, text in enumerate(texts):
+            if not number:
+                self.heading(title)
+            self.note(text)
+
+    def sentences(self, statements: Iterable[Statement], indent: int = 2) -> None:
+        """Sentences, each with its rule and source id."""
+        for each in statements:
+            self.note(f"{each.text} [{each.rule}, {each.source}]", indent)
+
+    def findings(self, findings: Iterable[Finding]) -> None:
+        """Findings, gravest first as they come."""
+        self.notes("Findings", map(finding_text, findings))
+
+    def table(self, columns: Sequence[Column[Item]], items: Sequence[Item], indent: int = 2) -> None:
+        """A table in plain columns."""
+        self.lines += [" " * indent + line for line in lines_of(columns, items)]
+
+    def rows(
+        self, rows: Sequence[Sequence[str]], heads: Sequence[str] = (), *, indent: int = 2, right: Container[str] = ()
+    ) -> None:
+        """Rows of ready texts, under heads where there are any; those of ``right`` at their right edge."""
+        heads = heads or [""] * max(map(len, rows), default=0)
+        self.table(text_columns(heads, right=right), rows, indent)
+
+    def __str__(self) -> str:
+        return "\n".join(self.lines) + "\n"
+
+
+def board_line(board: Board) -> str:
+    """The board, and how far its file is to be trusted."""
+    return f"{board.title} [{board.id}; {TRUST[board.trust]}]"
+
+
+def as_asked(asked: Gib, got: Gib) -> str:
+    """A capacity beside the one that was asked for."""
+    reached, wanted = format_capacity(got), format_capacity(asked)
+    return f"{reached} as asked" if reached == wanted else f"{reached} (asked: {wanted})"
+
+
+def finding_text(finding: Finding) -> str:
+    """A finding in one line, with its rule and its source."""
+    return f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
+
+
+def share_text(share: Fraction) -> str:
+    """A share with four decimals."""
+    return f"{decimal(share, 4):.4f}"

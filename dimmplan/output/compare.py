@@ -1,11 +1,10 @@
-"""A comparison in short forms and words: what every form of it, screen, file or picture, is made from."""
+"""A comparison in short forms and words: what its rows, its table and its chart share."""
 
 from __future__ import annotations
 
 import shlex
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import groupby
 
@@ -22,19 +21,15 @@ from dimmplan.wording.placement import placement_findings
 from dimmplan.wording.request import request_findings
 from dimmplan.worth import Worth
 
-
-@dataclass(frozen=True, slots=True)
-class Swap:
-    """What another processor does to one capacity: the answers with the first and with the other one."""
-
-    capacity_gib: int
-    processor: str
-    before: Row | None
-    after: Row | None
+CHANNELS = (
+    "4bb 2b | 6b says that at the first socket four channels carry two modules of type b and two carry one, and at the "
+    "second six carry one; - is an empty channel"
+)
+"""How a placement in short form is read."""
 
 
-class View:
-    """A comparison with what its forms share: one key letter for each type, findings, short forms.
+class Report:
+    """A comparison with what its forms share: one key letter for each type, findings, short forms, sentences.
 
     ``board_name`` and ``stock_name`` are how the board and the shelf were named in the call.
     """
@@ -42,55 +37,42 @@ class View:
     def __init__(
         self, comparison: Comparison, *, board_name: str, stock_name: str | None = None, over: str | None = None
     ) -> None:
-        self.comparison = comparison
+        self.comparison, self.board = comparison, comparison.board
         self.board_name, self.stock_name, self.over = board_name, stock_name, over
-        self.board = comparison.board
 
-    @cached_property
-    def types(self) -> tuple[Module, ...]:
-        """Every type of the comparison, larger ones first."""
-        found = dict.fromkeys(module for row in self.comparison.rows for module in row.types)
-        return tuple(sorted(found, key=lambda module: module.order_key))
-
-    @cached_property
-    def keys(self) -> dict[Module, str]:
-        """Type to its key letter."""
-        return {module: _letter(index) for index, module in enumerate(self.types)}
-
-    @cached_property
-    def left_out(self) -> tuple[UnusableModule, ...]:
-        """What the board cannot use of the shelf."""
-        shelf = self.comparison.shelf
-        return left_out_of(self.board, shelf, self.comparison.processors[0]) if shelf else ()
-
-    def alike(self, worth: Worth) -> bool:
-        """Whether some row of a capacity fills every channel alike."""
-        groups = [group for group in self.comparison.groups if group.capacity_gib == worth.capacity_gib]
-        return any(row.even for group in groups for row in self.shown(group))
-
-    @property
-    def currency(self) -> str | None:
-        """The currency of all costs, where the shelf names one."""
-        return self.comparison.shelf.currency if self.comparison.shelf else None
+    # rows
 
     def shown(self, group: Group) -> list[Row]:
         """The rows of a group worth showing: those above its allowance only where there are no others."""
         placed = [row for row in group.rows if row.planned is not None]
         return [row for row in placed if not row.outside] or placed
 
-    def unreached(self, group: Group) -> str:
-        """The types that do not serve a group's capacity, and why: ``a (128 GiB at most), b (640 GiB at least)``."""
-        shown = self.shown(group)
-        left = [row for row in group.rows if len(row.types) == 1 and not any(row is each for each in shown)]
-        return ", ".join(f"{self.keys[row.types[0]]} ({unreached_text(row)})" for row in left)
+    @cached_property
+    def rows(self) -> list[Row]:
+        """All rows worth showing."""
+        return [row for group in self.comparison.groups for row in self.shown(group)]
 
-    def modules(self, row: Row) -> str:
-        """Modules in short form: ``8 x 64GB b + 4 x 32GB c``."""
-        return " + ".join(f"{count} x {module.capacity_gib}GB {self.keys[module]}" for module, count in counts_of(row))
+    def every_channel_alike(self, worth: Worth) -> bool:
+        """Whether some row of a capacity fills every channel alike."""
+        return any(row.even for row in self.rows if row.request.capacity_gib == worth.capacity_gib)
+
+    # types
+
+    @cached_property
+    def keys(self) -> dict[Module, str]:
+        """Every type of the comparison, larger ones first, to its key letter."""
+        types = {module for row in self.comparison.rows for module in row.types}
+        letters = "abcdefghijklmnopqrstuvwxyz"
+        names = [*letters, *(one + other for one in letters for other in letters)]
+        return dict(zip(sorted(types, key=lambda module: module.order_key), names, strict=False))
 
     def key(self, row: Row) -> str:
         """The letters of the types that a row uses: ``b`` or ``b+c``."""
         return "+".join(self.keys[module] for module, _ in counts_of(row))
+
+    def modules(self, row: Row) -> str:
+        """Modules in short form: ``8 x 64GB b + 4 x 32GB c``."""
+        return " + ".join(f"{count} x {module.capacity_gib}GB {self.keys[module]}" for module, count in counts_of(row))
 
     def placement(self, row: Row) -> str:
         """Placement in short form: ``4bb 2b | 6b``, channels by what they carry, sockets apart.
@@ -100,12 +82,10 @@ class View:
         assert row.planned is not None
         content = row.planned.placement.content
         sockets: list[str] = []
-        for socket in row.planned.board.sockets:
-            if socket.id not in row.request.fitted:
-                continue
+        for name in row.planned.placement.fitted:
             loads = Counter(
                 "".join(self.keys[module] for slot in channel.slots if (module := content.get(slot)))
-                for channel in socket.channels
+                for channel in row.planned.board.socket(name).channels
             )
             order = sorted(loads, key=lambda load: (-len(load), load))
             sockets.append(" ".join(f"{loads[load]}{load or NOTHING}" for load in order))
@@ -113,6 +93,19 @@ class View:
             return f"each {sockets[0]}"
         runs = [(text, len(list(equal))) for text, equal in groupby(sockets)]
         return " | ".join(f"({text})x{number}" if number > 1 else text for text, number in runs)
+
+    def unreached(self, group: Group) -> str:
+        """The types that do not serve a group's capacity, and why: ``a (128 GiB at most), b (640 GiB at least)``."""
+        shown = self.shown(group)
+        left = [row for row in group.rows if len(row.types) == 1 and not any(row is each for each in shown)]
+        return ", ".join(f"{self.keys[row.types[0]]} ({unreached_text(row)})" for row in left)
+
+    def below_label(self, row: Row) -> bool:
+        """True where a socket runs slower than a label of the row says."""
+        assert row.figures is not None
+        return any(module.rate_mts > row.figures.rate_mts for module, _ in counts_of(row))
+
+    # findings
 
     def findings(self, row: Row) -> list[Finding]:
         """What ``plan`` finds for the same request, but for what needs a look at other capacities."""
@@ -138,45 +131,45 @@ class View:
     @cached_property
     def numbered(self) -> dict[Finding, int]:
         """The findings that not every row has, without their places, each with its number."""
-        found: dict[Finding, int] = {}
-        for group in self.comparison.groups:
-            for row in self.shown(group):
-                for finding in self.own_findings(row):
-                    found.setdefault(finding._replace(where=()), len(found) + 1)
-        return found
+        own = dict.fromkeys(finding._replace(where=()) for row in self.rows for finding in self.own_findings(row))
+        return {finding: number for number, finding in enumerate(own, start=1)}
 
-    def numbers(self, row: Row) -> list[int]:
+    def numbers(self, row: Row) -> list[str]:
         """The numbers of a row's own findings, rising."""
-        return sorted({self.numbered[finding._replace(where=())] for finding in self.own_findings(row)})
+        return list(map(str, sorted({self.numbered[each._replace(where=())] for each in self.own_findings(row)})))
 
-    def below_label(self, row: Row) -> bool:
-        """True where a socket runs slower than a label of the row says."""
-        assert row.figures is not None
-        return any(module.rate_mts > row.figures.rate_mts for module, _ in counts_of(row))
+    # the call, and the shelf
 
     def command(self, row: Row) -> str:
         """The call of ``plan`` that gives the same answer."""
-        request, whole = row.request, self.comparison.base
-        words = ["dimmplan", "plan", self.board_name, "--capacity", f"{request.capacity_gib}GiB"]
-        if self.stock_name is not None:
-            words += ["--stock", self.stock_name]
-        for module in () if set(row.types) == self._usual(request.processor) else row.types:
-            words += ["--module", module.label]
-        if request.processor is not None and request.processor != self.board.processors[0].id:
-            words += ["--processor", request.processor]
-        if set(request.fitted) != {socket.id for socket in self.board.sockets}:
-            words += ["--fitted", ",".join(request.fitted)]
-        if request.mode is not Mode.INDEPENDENT:
-            words += ["--mode", request.mode.value]
-        if request.prefer != next(iter(LISTS)):
-            words += ["--prefer", request.prefer]
-        if self.over is not None:
-            words += ["--over", self.over]
-        if whole.max_types != DEFAULT_MAX_TYPES:
-            words += ["--max-types", str(whole.max_types)]
-        if whole.effort != DEFAULT_EFFORT:
-            words += ["--effort", str(whole.effort)]
-        return shlex.join(words)
+        request, board, shelf = row.request, self.board, self.comparison.shelf
+        first = board.processors[0].id if board.processors else None
+        usual = [supply.module for supply in supplies_of(board, shelf, request.processor)] if shelf else board.modules
+        given: list[tuple[str, str | int | None, object]] = [
+            ("--capacity", f"{request.capacity_gib}GiB", None),
+            ("--stock", self.stock_name, None),
+            *(("--module", module.label, None) for module in row.types if set(row.types) != set(usual)),
+            ("--processor", request.processor, first),
+            ("--fitted", ",".join(request.fitted), ",".join(socket.id for socket in board.sockets)),
+            ("--mode", request.mode.value, Mode.INDEPENDENT.value),
+            ("--prefer", request.prefer, next(iter(LISTS))),
+            ("--over", self.over, None),
+            ("--max-types", self.comparison.base.max_types, DEFAULT_MAX_TYPES),
+            ("--effort", self.comparison.base.effort, DEFAULT_EFFORT),
+        ]
+        options = [(name, str(value)) for name, value, default in given if value not in (None, default)]
+        return shlex.join(["dimmplan", "plan", self.board_name, *(word for option in options for word in option)])
+
+    @property
+    def currency(self) -> str | None:
+        """The currency of all costs, where the shelf names one."""
+        return self.comparison.shelf.currency if self.comparison.shelf else None
+
+    @cached_property
+    def left_out(self) -> tuple[UnusableModule, ...]:
+        """What the board cannot use of the shelf."""
+        shelf = self.comparison.shelf
+        return left_out_of(self.board, shelf, self.comparison.processors[0]) if shelf else ()
 
     def shelf_text(self, module: Module) -> str:
         """How many modules of a type the shelf has, at what prices, and which other labels are equal on this board."""
@@ -185,55 +178,86 @@ class View:
             return ""
         lots = [lot for lot in shelf.lots if lot.count and same_on_board(self.board, lot.module, module)]
         prices = sorted({lot.price for lot in lots if lot.price is not None})
-        said = [f"{sum(lot.count for lot in lots)} on the shelf"]
-        if prices:
-            span = money(prices[0], None) + (f" to {money(prices[-1], None)}" if len(prices) > 1 else "")
-            said.append(f"at {span}" + (f" {shelf.currency}" if shelf.currency else ""))
+        span = " to ".join(money(price, None) for price in dict.fromkeys((*prices[:1], *prices[-1:])))
+        price = f" at {span}" + (f" {shelf.currency}" if shelf.currency else "") if prices else ""
         others = sorted({lot.label for lot in lots} - {module.label})
-        return f": {' '.join(said)}" + (f"; equal here: {', '.join(others)}" if others else "")
+        equal = f"; equal here: {', '.join(others)}" if others else ""
+        return f": {sum(lot.count for lot in lots)} on the shelf{price}{equal}"
 
-    def _usual(self, processor: str | None) -> set[Module]:
-        """The types that ``plan`` uses where none is named."""
-        shelf = self.comparison.shelf
-        if shelf is None:
-            return set(self.board.modules)
-        return {supply.module for supply in supplies_of(self.board, shelf, processor)}
+    # sentences
 
-    def swaps(self) -> list[Swap]:
-        """Every capacity with every processor but the first, against the first."""
-        first = {
-            g.capacity_gib: g.answer for g in self.comparison.groups if g.processor == self.comparison.processors[0]
-        }
-        return [
-            Swap(group.capacity_gib, group.processor, first[group.capacity_gib], group.answer)
-            for group in self.comparison.groups
-            if group.processor is not None and group.processor != self.comparison.processors[0]
+    @property
+    def headline(self) -> str:
+        """What is compared, in one line: sockets, processors, mode, list, allowance, shelf."""
+        base = self.comparison.base
+        processors = [name for name in self.comparison.processors if name]
+        parts = [
+            f"sockets {', '.join(base.fitted)}" if len(base.fitted) > 1 else f"socket {base.fitted[0]}",
+            f"{'processor' if len(processors) == 1 else 'processors'} {', '.join(processors)}" if processors else "",
+            base.mode.value,
+            base.prefer,
+            f"up to {self.over} over" if self.over else "",
+            f"at most {counted(base.max_types, 'type')} together",
+            "from the shelf alone" if self.comparison.shelf else "",
         ]
+        return "; ".join(part for part in parts if part)
 
-    def swap_text(self, swap: Swap) -> str:
-        """A swap in words: ``281.6 to 230.4 GB/s (-18.2 %), 2933 to 2400 MT/s``."""
-        before, after = swap.before, swap.after
-        if after is None or after.figures is None:
-            return "nothing fits" if before is not None else "nothing fits with either"
-        if before is None or before.figures is None:
-            return f"fits only with {swap.processor}"
-        old, new = before.figures.balanced_sweep_gb_s, after.figures.balanced_sweep_gb_s
-        parts = [f"{decimal(old, 1):.1f} to {decimal(new, 1):.1f} GB/s"]
-        if new != old:
-            parts[0] += f" ({'+' if new > old else '-'}{decimal(abs(new - old) / old * 100, 1):.1f} %)"
-        if before.figures.rate_mts != after.figures.rate_mts:
-            parts.append(f"{before.figures.rate_mts} to {after.figures.rate_mts} MT/s")
-        if before.figures.usable_gib != after.figures.usable_gib:
-            usable = (format_capacity(each.figures.usable_gib) for each in (before, after) if each.figures)
-            parts.append(" to ".join(usable))
-        if counts_of(before) != counts_of(after):
-            parts.append(f"{self.modules(before)} become {self.modules(after)}")
-        return ", ".join(parts)
+    @property
+    def asked(self) -> bool:
+        """Whether the capacities were asked for."""
+        return any(worth.why == "asked" for worth in self.comparison.chosen)
+
+    @property
+    def why(self) -> str:
+        """Which capacities are compared."""
+        return "Capacities as asked." if self.asked else _WORTH
+
+    @property
+    def priced(self) -> bool:
+        """Whether some row worth showing has a cost."""
+        return any(row.cost is not None for row in self.rows)
+
+    @property
+    def cost(self) -> str:
+        """Whether cost took part."""
+        if self.comparison.priced:
+            return "Cost is compared: every allowed type has a price."
+        some = any(row.cost is not None for row in self.comparison.rows)
+        known = "; costs are shown where they are known" if some else ""
+        return f"Cost is no criterion here: not every allowed type has a price{known}."
+
+    @property
+    def beaten_in(self) -> str:
+        """What one row must be as good in as another to beat it."""
+        return "balanced sweep, cost and free slots" if self.comparison.priced else "balanced sweep and free slots"
+
+    @property
+    def processors(self) -> list[str]:
+        """Where modules are more than a processor allows, and what a swap does to memory."""
+        lines = [f"warning: {sentence}" for sentence in limit_sentences(self.comparison.limits)]
+        for before, group in self.swaps:
+            swap = f"{format_capacity(group.capacity_gib)}, {self.comparison.processors[0]} to {group.processor}"
+            lines.append(f"{swap}: {swap_text(self, before, group.answer)}")
+        return lines
+
+    @property
+    def swaps(self) -> list[tuple[Row | None, Group]]:
+        """Every group with another processor than the first, with the answer that the first gives."""
+        first, *_ = self.comparison.processors
+        answers = {group.capacity_gib: group.answer for group in self.comparison.groups if group.processor == first}
+        others = [group for group in self.comparison.groups if group.processor not in (None, first)]
+        return [(answers[group.capacity_gib], group) for group in others]
+
+    @property
+    def other_processors(self) -> list[str]:
+        """Processor options of the board that are not compared."""
+        return [option.id for option in self.board.processors if option.id not in self.comparison.processors]
 
 
-def _letter(index: int) -> str:
-    letters = "abcdefghijklmnopqrstuvwxyz"
-    return letters[index] if index < 26 else letters[index // 26 - 1] + letters[index % 26]
+_WORTH = (
+    "Capacities worth looking at: one type reaches them with no rule broken, and no small step up is clearly "
+    "faster; the fastest ones between where these lie far apart."
+)
 
 
 def counts_of(row: Row) -> list[tuple[Module, int]]:
@@ -255,7 +279,7 @@ def limit_sentences(limits: Sequence[Limit]) -> list[str]:
     for limit in limits:
         allowed = 0 if limit.kind == "ceiling" else limit.allowed
         grouped.setdefault((limit.processor, limit.kind, allowed), []).append(limit)
-    return [_limit_sentence(processor, kind, found) for (processor, kind, _), found in grouped.items()]
+    return [_limit_sentence(processor, kind, alike) for (processor, kind, _), alike in grouped.items()]
 
 
 def _limit_sentence(processor: str, kind: str, limits: Sequence[Limit]) -> str:
@@ -265,68 +289,28 @@ def _limit_sentence(processor: str, kind: str, limits: Sequence[Limit]) -> str:
     if kind == "rate":
         return f"{processor} allows {limits[0].allowed} MT/s at most, below the label of {listed(names)}."
     most = [
-        f"{limit.allowed} x {limit.module.label}" if limit.allowed else f"no {limit.module.label}" for limit in limits
+        f"{limit.allowed} x {name}" if limit.allowed else f"no {name}"
+        for limit, name in zip(limits, names, strict=True)
     ]
     return f"{processor} has a ceiling: of the {limits[0].slots} slots of a socket it takes {listed(most, last='or')}."
 
 
-def beaten_in(comparison: Comparison) -> str:
-    """What one row must be as good in as another to beat it."""
-    return "balanced sweep, cost and free slots" if comparison.priced else "balanced sweep and free slots"
-
-
-def cost_text(comparison: Comparison) -> str:
-    """Whether cost took part, in words."""
-    if comparison.priced:
-        return "Cost is compared: every allowed type has a price."
-    some = any(row.cost is not None for row in comparison.rows)
-    known = "; costs are shown where they are known" if some else ""
-    return f"Cost is no criterion here: not every allowed type has a price{known}."
-
-
-def headline(view: View) -> str:
-    """What is compared, in one line: sockets, processors, mode, list, allowance, shelf."""
-    base = view.comparison.base
-    processors = [name for name in view.comparison.processors if name]
-    parts = [
-        f"sockets {', '.join(base.fitted)}" if len(base.fitted) > 1 else f"socket {base.fitted[0]}",
-        f"{'processor' if len(processors) == 1 else 'processors'} {', '.join(processors)}" if processors else "",
-        base.mode.value,
-        base.prefer,
-        f"up to {view.over} over" if view.over else "",
-        f"at most {counted(base.max_types, 'type')} together",
-        "from the shelf alone" if view.comparison.shelf else "",
-    ]
-    return "; ".join(part for part in parts if part)
-
-
-def why_text(view: View) -> str:
-    """Which capacities are compared, in words."""
-    if any(worth.why == "asked" for worth in view.comparison.chosen):
-        return "Capacities as asked."
-    return (
-        "Capacities worth looking at: one type reaches them with no rule broken, and no small step up is clearly "
-        "faster; the fastest ones between where these lie far apart."
-    )
-
-
-def processor_lines(view: View) -> list[str]:
-    """Where modules are more than a processor allows, and what a swap does to memory."""
-    first = view.comparison.processors[0]
-    lines = [f"warning: {sentence}" for sentence in limit_sentences(view.comparison.limits)]
-    return lines + [
-        f"{format_capacity(swap.capacity_gib)}, {first} to {swap.processor}: {view.swap_text(swap)}"
-        for swap in view.swaps()
-    ]
-
-
-def other_processors(view: View) -> list[str]:
-    """Processor options of the board that are not compared."""
-    return [option.id for option in view.board.processors if option.id not in view.comparison.processors]
-
-
-CHANNELS = (
-    "4bb 2b | 6b says that at the first socket four channels carry two modules of type b and two carry one, and at the "
-    "second six carry one; - is an empty channel"
-)
-"""How a placement in short form is read."""
+def swap_text(report: Report, before: Row | None, after: Row | None) -> str:
+    """A swap in words: ``281.6 to 230.4 GB/s (-18.2 %), 2933 to 2400 MT/s``."""
+    if after is None or after.figures is None:
+        return "nothing fits" if before is not None else "nothing fits with either"
+    if before is None or before.figures is None:
+        return f"fits only with {after.request.processor}"
+    old, new = before.figures, after.figures
+    sweeps = old.balanced_sweep_gb_s, new.balanced_sweep_gb_s
+    text = " to ".join(f"{decimal(sweep, 1):.1f}" for sweep in sweeps) + " GB/s"
+    change = sweeps[1] - sweeps[0]
+    if change:
+        text += f" ({'+' if change > 0 else '-'}{decimal(abs(change) / sweeps[0] * 100, 1):.1f} %)"
+    if old.rate_mts != new.rate_mts:
+        text += f", {old.rate_mts} to {new.rate_mts} MT/s"
+    if old.usable_gib != new.usable_gib:
+        text += f", {format_capacity(old.usable_gib)} to {format_capacity(new.usable_gib)}"
+    if counts_of(before) != counts_of(after):
+        text += f", {report.modules(before)} become {report.modules(after)}"
+    return text

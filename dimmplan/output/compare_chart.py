@@ -13,13 +13,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from html import escape
 from itertools import pairwise, product
-from math import ceil
+from math import log2
 from typing import TYPE_CHECKING, Any
 
 from dimmplan.compare import Row
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.module import modules_phrase
-from dimmplan.output.compare import View, cost_text, counts_of, headline
+from dimmplan.output.compare import Report, counts_of
 from dimmplan.output.stock import money
 from dimmplan.output.svg import MARK
 from dimmplan.units import decimal, format_capacity
@@ -27,6 +27,8 @@ from dimmplan.units import decimal, format_capacity
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.path import Path
+    from matplotlib.transforms import Bbox
 
 HINT = "Install it with: pip install 'dimmplan[charts]'. The table needs nothing more."
 _WIDE, _NARROWEST, _HIGH = 11.7, 6.2, 8.3
@@ -36,6 +38,11 @@ _COLOURS = ("#17527a", "#a33a12", "#46640b", "#6b2f6b", "#7a5a00", "#2f5f5f")
 _FORMS, _FILLS = "os^Dv<>pPX*hd8", ("full", "none")
 _SIZE = 9.0
 """Of a point, in typographic points."""
+_FOOT = (
+    "A point is a row of the table; bold is what plan answers. The line joins the fastest row of each capacity that no "
+    "other row beats. A point without words had no room for them: its form says its type, the table the number. "
+    "Bandwidths are peaks of a model: STREAM usually measures 70 to 85 % of peak."
+)
 
 
 def matplotlib_missing() -> Problem | None:
@@ -55,59 +62,61 @@ def require_matplotlib() -> None:
         raise InputError(problem)
 
 
-def chart_svg(view: View) -> str:
+def chart_svg(report: Report) -> str:
     """The chart of a comparison as an SVG document. Same rows, same text; ``InputError`` without matplotlib."""
-    drawn = _drawn(view, format="svg", metadata=dict.fromkeys(("Creator", "Date", "Format", "Type")))
-    head, tag, rest = drawn.decode("utf-8").partition("<svg ")
-    opening, close, body = rest.partition(">")
-    words = f"<title>{escape(title_of(view))}</title>\n<desc>{escape(description(view))}</desc>"
-    return f"{head}{tag}{opening}{close}\n<metadata>{MARK}</metadata>\n{words}{body}"
+    drawn = _drawn(report, format="svg", metadata=dict.fromkeys(("Creator", "Date", "Format", "Type")))
+    before, opening, after = drawn.decode("utf-8").partition("<svg ")
+    attributes, close, body = after.partition(">")
+    words = f"<title>{escape(title_of(report))}</title>\n<desc>{escape(description(report))}</desc>"
+    return f"{before}{opening}{attributes}{close}\n<metadata>{MARK}</metadata>\n{words}{body}"
 
 
-def chart_png(view: View) -> bytes:
+def chart_png(report: Report) -> bytes:
     """The chart as PNG at 300 dots per inch; ``InputError`` without matplotlib."""
-    return _drawn(view, format="png", dpi=300, metadata={"Software": "dimmplan"})
+    return _drawn(report, format="png", dpi=300, metadata={"Software": "dimmplan"})
 
 
-def _drawn(view: View, **how: Any) -> bytes:
+def _drawn(report: Report, **how: Any) -> bytes:
     require_matplotlib()
     import logging  # noqa: PLC0415
     import warnings  # noqa: PLC0415
 
     from matplotlib import rc_context  # noqa: PLC0415
 
-    settings: Any = {"svg.hashsalt": "dimmplan", "svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 10}
+    settings: Any = {
+        "svg.hashsalt": "dimmplan", "svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 10,
+        "text.parse_math": False, "axes.spines.top": False, "axes.spines.right": False, "axes.axisbelow": True,
+        "axes.grid": True, "grid.color": _GRID, "grid.linewidth": 0.6, "legend.frameon": False,
+    }  # fmt: skip
     logging.getLogger("matplotlib").setLevel(logging.ERROR)
     with rc_context(settings), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a letter that the font lacks is drawn as a box
         output = io.BytesIO()
-        _Chart(view).figure().savefig(output, **how)
+        _figure(report).savefig(output, **how)
     return output.getvalue()
 
 
-def title_of(view: View) -> str:
+def title_of(report: Report) -> str:
     """The title of the chart."""
-    return f"dimmplan: capacity against bandwidth, {view.board.title}"
+    return f"dimmplan: capacity against bandwidth, {report.board.title}"
 
 
-def description(view: View) -> str:
+def description(report: Report) -> str:
     """The chart in words: one line for each point."""
-    lines = [f"{headline(view)}. {cost_text(view.comparison)} One line for each point:"]
-    for group in view.comparison.groups:
-        lines += [_in_words(view, row) for row in view.shown(group)]
-        if not view.shown(group):
-            processor = f", {group.processor}" if len(view.comparison.processors) > 1 else ""
-            lines.append(f"{format_capacity(group.capacity_gib)}{processor}: nothing fits")
+    lines = [f"{report.headline}. {report.cost} One line for each point:"]
+    for group in report.comparison.groups:
+        processor = f", {group.processor}" if len(report.comparison.processors) > 1 else ""
+        asked = f"{format_capacity(group.capacity_gib)}{processor}"
+        lines += [f"{asked}: {_in_words(report, row)}" for row in report.shown(group)] or [f"{asked}: nothing fits"]
     return "\n".join(lines)
 
 
-def _in_words(view: View, row: Row) -> str:
+def _in_words(report: Report, row: Row) -> str:
     assert row.figures is not None
-    processor = f", {row.request.processor}" if len(view.comparison.processors) > 1 else ""
-    cost = f", cost {money(row.cost, view.currency)}" if row.cost is not None else ""
+    cost = f", cost {money(row.cost, report.currency)}" if row.cost is not None else ""
     marks = [words for on, words in ((row.is_answer, "what plan answers"), (row.unbeaten, "unbeaten")) if on]
     return (
-        f"{format_capacity(row.request.capacity_gib)}{processor}: {modules_phrase(counts_of(row))}, balanced sweep "
+        f"{modules_phrase(counts_of(row))}, balanced sweep "
         f"{decimal(row.figures.balanced_sweep_gb_s, 1):.1f} GB/s at {row.figures.rate_mts} MT/s, worst share "
         f"{decimal(row.figures.worst_share, 3):.3f}, {row.figures.free_slots} slots free{cost}"
         + (f" ({', '.join(marks)})" if marks else "")
@@ -116,7 +125,7 @@ def _in_words(view: View, row: Row) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """A row as it is drawn: GiB, GB/s, what stands in the second view, what it is, and the form of its types."""
+    """A row as it is drawn: GiB, GB/s, what stands in the second report, what it is, and the form of its types."""
 
     row: Row
     capacity: float
@@ -126,7 +135,7 @@ class Point:
     look: tuple[str, str, str]
     aside: int = 0
     second_aside: int = 0
-    """How many places it is moved aside in each view, where several points would lie on one another."""
+    """How many places it is moved aside in each report, where several points would lie on one another."""
 
 
 def looks_of(keys: Sequence[str]) -> dict[str, tuple[str, str, str]]:
@@ -141,25 +150,23 @@ def looks_of(keys: Sequence[str]) -> dict[str, tuple[str, str, str]]:
     }
 
 
-def points_of(view: View, processor: str | None) -> list[Point]:
+def points_of(report: Report, processor: str | None) -> list[Point]:
     """The points of one processor's panel, those at the same place side by side."""
-    rows = [row for group in view.comparison.groups for row in view.shown(group)]
-    looks = looks_of(_keys(view))
-    sizes = Counter(module.capacity_gib for module in view.types)
-    priced = any(row.cost is not None for row in rows)
-    found: dict[object, Point] = {}
-    for row in sorted(rows, key=lambda row: (not row.is_answer, not row.unbeaten)):
+    looks = looks_of(_keys(report))
+    sizes = Counter(module.capacity_gib for module in report.keys)
+    points: dict[object, Point] = {}
+    for row in sorted(report.rows, key=lambda row: (not row.is_answer, not row.unbeaten)):
         if row.request.processor != processor or row.figures is None:
             continue
         its = row.figures
-        second = (None if row.cost is None else float(row.cost)) if priced else float(its.free_slots)
+        second = (None if row.cost is None else float(row.cost)) if report.priced else float(its.free_slots)
         label = " + ".join(
-            f"{count} x {module.capacity_gib}GB" + (f" {view.keys[module]}" if sizes[module.capacity_gib] > 1 else "")
+            f"{count} x {module.capacity_gib}GB" + (f" {report.keys[module]}" if sizes[module.capacity_gib] > 1 else "")
             for module, count in counts_of(row)
         )
         at = float(its.usable_gib), float(its.balanced_sweep_gb_s)
-        found.setdefault((at, label), Point(row, *at, second, label, looks[view.key(row)]))
-    ordered = sorted(found.values(), key=lambda point: (point.capacity, -point.sweep))
+        points.setdefault((at, label), Point(row, *at, second, label, looks[report.key(row)]))
+    ordered = sorted(points.values(), key=lambda point: (point.capacity, -point.sweep))
     aside = _aside([(point.capacity, point.sweep) for point in ordered])
     second_aside = _aside([(point.capacity, point.second) for point in ordered])
     return [
@@ -170,18 +177,12 @@ def points_of(view: View, processor: str | None) -> list[Point]:
 
 def _aside(places: Sequence[tuple[float, float | None]]) -> list[int]:
     """How far each is moved aside from those at the same place: -1 and 1 for two, -2, 0 and 2 for three."""
-    counts, seen = Counter(places), Counter[tuple[float, float | None]]()
-    found = []
-    for place in places:
-        found.append(2 * seen[place] - counts[place] + 1)
-        seen[place] += 1
-    return found
+    return [2 * places[:index].count(place) - places.count(place) + 1 for index, place in enumerate(places)]
 
 
-def _keys(view: View) -> list[str]:
+def _keys(report: Report) -> list[str]:
     """The sets of types that rows use: single types first, larger modules first."""
-    used = {view.key(row) for group in view.comparison.groups for row in view.shown(group)}
-    return sorted(used, key=lambda key: (key.count("+"), key))
+    return sorted(set(map(report.key, report.rows)), key=lambda key: (key.count("+"), key))
 
 
 def fastest_unbeaten(points: Sequence[Point]) -> list[Point]:
@@ -194,120 +195,66 @@ def fastest_unbeaten(points: Sequence[Point]) -> list[Point]:
     return [best[asked] for asked in sorted(best)]
 
 
-class _Chart:
+# -- drawn -------------------------------------------------------------------------------------------------------------
+
+
+def _figure(report: Report) -> Figure:
     """One figure: a column for each processor, bandwidth above, cost or free slots below."""
+    from matplotlib.figure import Figure  # noqa: PLC0415
 
-    def __init__(self, view: View) -> None:
-        self.view = view
-        rows = [row for group in view.comparison.groups for row in view.shown(group)]
-        self.priced = any(row.cost is not None for row in rows)
-        self.panels = [points_of(view, processor) for processor in view.comparison.processors]
-        self.looks = looks_of(_keys(view))
-
-    def figure(self) -> Figure:
-        from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
-        from matplotlib.figure import Figure  # noqa: PLC0415
-
-        count = len(self.panels)
-        wide = max(_WIDE, _NARROWEST * count)
-        figure = Figure(figsize=(wide, _HIGH))
-        renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]  # measures letters
-        letters = int(wide * 13)
-        head = [f"{self.view.board.title}: what to buy"]
-        about = textwrap.wrap(f"{headline(self.view)}. {cost_text(self.view.comparison)}", letters)
-        foot = textwrap.wrap(_FOOT, letters)
-        top = 1 - (0.5 + 0.2 * len(about)) / _HIGH
-        bottom = (0.55 + 0.19 * len(foot) + 0.24 * ceil(len(self.looks) / self._across(wide))) / _HIGH
-        axes = figure.subplots(
-            2, count, squeeze=False, sharex=True, sharey="row", height_ratios=(7, 3),
-            gridspec_kw={"left": 0.85 / wide, "right": 1 - 0.3 / wide, "top": top - 0.02, "bottom": bottom + 0.05,
-                         "hspace": 0.08, "wspace": 0.06},
-        )  # fmt: skip
-        figure.text(0.3 / wide, 1 - 0.32 / _HIGH, head[0], size=15, weight="bold", parse_math=False)
-        figure.text(0.3 / wide, top + 0.015, "\n".join(about), size=9.5, va="bottom", parse_math=False)
-        figure.text(0.3 / wide, 0.16 / _HIGH, "\n".join(foot), size=9, va="bottom", parse_math=False)
-        self._legend(figure, wide, (0.28 + 0.19 * len(foot)) / _HIGH)
-        for column, points in enumerate(self.panels):
-            self._panel(axes[0][column], axes[1][column], points, first=column == 0, name=self._name(column))
-        self._scales(axes)
-        for column, points in enumerate(self.panels):
-            _Labels(figure, axes[0][column], points, renderer).place()
-        return figure
-
-    def _name(self, column: int) -> str:
-        return self.view.comparison.processors[column] or "" if len(self.panels) > 1 else ""
-
-    def _across(self, wide: float) -> int:
-        longest = max((len(self._type_words(key)) for key in self.looks), default=1)
-        return max(1, int(wide * 12 / (longest + 6)))
-
-    def _type_words(self, key: str) -> str:
-        labels = {letter: module.label for module, letter in self.view.keys.items()}
-        parts = key.split("+")
-        return f"{key}: {labels[key]}" if len(parts) == 1 else f"{key}: {' and '.join(parts)} together"
-
-    def _legend(self, figure: Figure, wide: float, y: float) -> None:
-        from matplotlib.lines import Line2D  # noqa: PLC0415
-
-        handles = [
-            Line2D([], [], linestyle="none", label=self._type_words(key), **_style(look))
-            for key, look in self.looks.items()
-        ]
-        legend = figure.legend(
-            handles=handles, loc="lower left", bbox_to_anchor=(0.2 / wide, y), ncols=self._across(wide), fontsize=9,
-            frameon=False, borderpad=0.2, handletextpad=0.3, columnspacing=1.2,
-        )  # fmt: skip
-        for text in legend.get_texts():
-            text.set_parse_math(False)
-
-    def _panel(self, speed: Axes, other: Axes, points: Sequence[Point], *, first: bool, name: str) -> None:
-        joined = fastest_unbeaten(points)
-        places = [(p.capacity, p.sweep) for p in joined]
-        speed.plot(*zip(*places, strict=True), color=_LINE, linewidth=1.4, zorder=1) if places else None
-        for point in points:
-            _dot(speed, point, point.sweep, point.aside)
-            if point.second is not None:
-                _dot(other, point, point.second, point.second_aside)
-        if name:
-            speed.set_title(name, size=11, weight="bold", parse_math=False)
-        if first:
-            speed.set_ylabel("balanced sweep, GB/s")
-            currency = f", {self.view.currency}" if self.view.currency else ""
-            other.set_ylabel(f"cost{currency}" if self.priced else "free slots", parse_math=False)
-        other.set_xlabel("usable capacity")
-
-    def _scales(self, axes: Any) -> None:
-        """Capacities doubling from place to place, all of them marked that have room; bandwidth from nothing on."""
-        from matplotlib.ticker import FixedLocator, MaxNLocator, NullFormatter, NullLocator  # noqa: PLC0415
-
-        points = [point for panel in self.panels for point in panel]
-        places = sorted({p.capacity for p in points}) or [1.0]
-        for ax in axes.flat:
-            ax.set_xscale("log", base=2)
-            ax.set_xlim(places[0] / 1.22, places[-1] * 1.22)
-            ax.grid(visible=True, color=_GRID, linewidth=0.6, zorder=0)
-            ax.set_axisbelow(True)
-            ax.spines[["top", "right"]].set_visible(False)
-            ax.xaxis.set_minor_locator(NullLocator())
-            ax.xaxis.set_minor_formatter(NullFormatter())
-        ticks = _apart(places, wide=axes[0][0].get_window_extent().width)
-        for ax in axes[1]:
-            ax.xaxis.set_major_locator(FixedLocator(ticks))
-            ax.set_xticklabels([format_capacity(int(p) if p.is_integer() else p) for p in ticks])  # type: ignore[arg-type]
-        low = min((p.sweep for p in points), default=0.0)
-        high = max((p.sweep for p in points), default=1.0)
-        room = max(high - low, 0.12 * high)
-        axes[0][0].set_ylim(max(0.0, low - 0.25 * room), high + 0.2 * room)
-        seconds = [p.second for p in points if p.second is not None]
-        axes[1][0].set_ylim(0, 1.18 * max([*seconds, 1.0]))
-        axes[1][0].yaxis.set_major_locator(MaxNLocator(4, integer=True))
+    panels = [points_of(report, processor) for processor in report.comparison.processors]
+    wide = max(_WIDE, _NARROWEST * len(panels))
+    figure = Figure(figsize=(wide, _HIGH))
+    left, letters = 0.3 / wide, int(wide * 13)
+    figure.text(left, 0.975, f"{report.board.title}: what to buy", size=15, weight="bold", va="top")
+    about, foot = (textwrap.fill(text, letters) for text in (f"{report.headline}. {report.cost}", _FOOT))
+    top = figure.text(left, 0.93, about, size=9.5, va="top").get_window_extent().y0 / figure.bbox.height
+    bottom = figure.text(left, 0.02, foot, size=9, va="bottom").get_window_extent().y1 / figure.bbox.height
+    bottom = _legend(figure, report, int(wide * 12), (0.2 / wide, bottom + 0.005)) / figure.bbox.height
+    figure.set_layout_engine("constrained", rect=(left / 2, bottom, 1 - left, top - bottom - 0.02), hspace=0.02)
+    axes = figure.subplots(2, len(panels), squeeze=False, sharex=True, sharey="row", height_ratios=(7, 3))
+    for column, (points, processor) in enumerate(zip(panels, report.comparison.processors, strict=True)):
+        _panel(axes[0][column], axes[1][column], points, (processor or "") if len(panels) > 1 else "")
+    currency = f", {report.currency}" if report.currency else ""
+    axes[0][0].set_ylabel("balanced sweep, GB/s")
+    axes[1][0].set_ylabel(f"cost{currency}" if report.priced else "free slots")
+    _scales(axes, [point for points in panels for point in points], inches=wide / len(panels))
+    figure.draw_without_rendering()  # settles where everything is
+    figure.set_layout_engine("none")
+    for ax, points in zip(axes[0], panels, strict=True):
+        _Labels(figure, ax, points).place()
+    return figure
 
 
-_FOOT = (
-    "A point is a row of the table; bold is what plan answers. The line joins the fastest row of each capacity that no "
-    "other row beats. A point without words had no room for them: its form says its type, the table the number. "
-    "Bandwidths are peaks of a model: STREAM usually measures 70 to 85 % of peak."
-)
+def _legend(figure: Figure, report: Report, letters: int, corner: tuple[float, float]) -> float:
+    """What each form means, as many beside each other as have room; returns where it ends, in dots."""
+    from matplotlib.lines import Line2D  # noqa: PLC0415
+
+    labels = {letter: module.label for module, letter in report.keys.items()}
+    looks = looks_of(_keys(report))
+    words = {key: labels.get(key) or f"{' and '.join(key.split('+'))} together" for key in looks}
+    handles = [
+        Line2D([], [], linestyle="none", label=f"{key}: {words[key]}", **_style(look)) for key, look in looks.items()
+    ]
+    longest = max((len(handle.get_label()) for handle in handles), default=1)  # type: ignore[arg-type]
+    across = max(1, letters // (longest + 6))
+    legend = figure.legend(
+        handles=handles, loc="lower left", bbox_to_anchor=corner, ncols=across, fontsize=9, handletextpad=0.3,
+        borderpad=0.2, columnspacing=1.2,
+    )  # fmt: skip
+    legend.set_in_layout(False)
+    return float(legend.get_window_extent().y1)
+
+
+def _panel(speed: Axes, other: Axes, points: Sequence[Point], name: str) -> None:
+    joined = fastest_unbeaten(points)
+    speed.plot([p.capacity for p in joined], [p.sweep for p in joined], color=_LINE, linewidth=1.4, zorder=1)
+    for point in points:
+        _dot(speed, point, point.sweep, point.aside)
+        if point.second is not None:
+            _dot(other, point, point.second, point.second_aside)
+    speed.set_title(name, size=11, weight="bold")
+    other.set_xlabel("usable capacity")
 
 
 def _style(look: tuple[str, str, str]) -> dict[str, Any]:
@@ -328,114 +275,105 @@ def _dot(ax: Axes, point: Point, height: float, aside: int) -> None:
     ax.plot([point.capacity], [height], transform=moved, **style)
 
 
-def _apart(places: Sequence[float], *, wide: float) -> list[float]:
-    """The capacities whose names have room beside each other on a scale of doublings."""
-    from math import log2  # noqa: PLC0415
+def _scales(axes: Any, points: Sequence[Point], *, inches: float) -> None:
+    """Capacities doubling from place to place, all of them marked that have room; bandwidth from nothing on."""
+    from matplotlib.ticker import MaxNLocator, NullLocator  # noqa: PLC0415
 
-    whole = log2(places[-1] * 1.22) - log2(places[0] / 1.22)
-    kept = [places[0]]
-    for place in places[1:]:
-        if (log2(place) - log2(kept[-1])) / whole * wide >= _TICK_DOTS:
-            kept.append(place)
-    return kept
+    places = sorted({point.capacity for point in points}) or [1.0]
+    ends = places[0] / 1.22, places[-1] * 1.22
+    ticks = places[:1]
+    for place in places[1:]:  # a name takes three quarters of an inch
+        if log2(place / ticks[-1]) / log2(ends[1] / ends[0]) * inches >= _TICK_INCHES:
+            ticks.append(place)
+    for ax in axes.flat:
+        ax.set_xscale("log", base=2)
+        ax.set_xlim(ends)
+        ax.set_xticks(ticks, [format_capacity(int(each) if each.is_integer() else each) for each in ticks])  # type: ignore[arg-type]
+        ax.xaxis.set_minor_locator(NullLocator())
+    for ax in axes[0]:
+        ax.tick_params(labelbottom=False)
+    low = min((point.sweep for point in points), default=0.0)
+    high = max((point.sweep for point in points), default=1.0)
+    room = max(high - low, 0.12 * high)
+    axes[0][0].set_ylim(max(0.0, low - 0.25 * room), high + 0.2 * room)
+    axes[1][0].set_ylim(0, 1.18 * max([1.0, *(point.second for point in points if point.second is not None)]))
+    axes[1][0].yaxis.set_major_locator(MaxNLocator(4, integer=True))
 
 
-_TICK_DOTS = 62.0
+_TICK_INCHES = 0.7
 _RINGS, _FURTHEST = 7, 16
 """How far from its point a label may stand, in parts of its height; further where the row matters most."""
-Box = tuple[float, float, float, float]
 
 
 class _Labels:
     """Puts the words of each point where nothing else is: no text on a point, a line or another text."""
 
-    def __init__(self, figure: Figure, ax: Axes, points: Sequence[Point], renderer: Any) -> None:
-        self.figure, self.ax, self.points, self.renderer = figure, ax, points, renderer
-        self.dot = figure.dpi / 72
-        frame = ax.get_window_extent()
-        self.frame: Box = (frame.x0 + 2, frame.y0 + 2, frame.x1 + 0.25 * figure.dpi, frame.y1 + 0.1 * figure.dpi)
-        half = (0.5 * _SIZE + 1.5) * self.dot
-        self.at = [self._place(point) for point in points]
-        self.taken: list[Box] = [(x - half, y - half, x + half, y + half) for x, y in self.at]
-        joined = [ax.transData.transform((p.capacity, p.sweep)) for p in fastest_unbeaten(points)]
-        self.lines = [((a[0], a[1]), (b[0], b[1])) for a, b in pairwise(joined)]
+    def __init__(self, figure: Figure, ax: Axes, points: Sequence[Point]) -> None:
+        from matplotlib.path import Path  # noqa: PLC0415
+        from matplotlib.transforms import Bbox  # noqa: PLC0415
 
-    def _place(self, point: Point) -> tuple[float, float]:
+        self.box, self.path = Bbox, Path
+        self.figure, self.ax, self.points, self.dot = figure, ax, points, figure.dpi / 72
+        left, bottom, right, top = ax.get_window_extent().extents
+        self.frame = Bbox.from_extents(left + 2, bottom + 2, right + 0.25 * figure.dpi, top + 0.1 * figure.dpi)
+        joined = [ax.transData.transform((point.capacity, point.sweep)) for point in fastest_unbeaten(points)]
+        self.lines = [Path(pair) for pair in pairwise(joined)]
+        self.dots = [Bbox([self._at(point)] * 2).padded((0.5 * _SIZE + 1.5) * self.dot) for point in points]
+        self.taken: list[Bbox] = []
+
+    def _at(self, point: Point) -> tuple[float, float]:
         x, y = self.ax.transData.transform((point.capacity, point.sweep))
-        return float(x) + 0.6 * _SIZE * point.aside * self.dot, float(y)
+        return x + 0.6 * _SIZE * point.aside * self.dot, y
 
     def place(self) -> None:
         """The answers' labels first, then the unbeaten rows'; a label that has no room near gets a leader, or goes."""
-        from matplotlib.lines import Line2D  # noqa: PLC0415
+        from matplotlib.text import Text  # noqa: PLC0415
 
-        rows = [point.row for point in self.points]
-        order = sorted(range(len(rows)), key=lambda i: (not rows[i].is_answer, not rows[i].unbeaten, i))
-        for index in order:
-            point, (x, y) = self.points[index], self.at[index]
-            weight = "bold" if point.row.is_answer else "normal"
-            text = self.ax.text(0, 0, point.label, size=9, weight=weight, color=_INK, transform=None, parse_math=False)
-            extent = text.get_window_extent(self.renderer)
-            text.remove()
-            spot = next(self._free(index, extent.width, extent.height), None)
-            if spot is None:
-                continue
-            box, leader = spot
-            if leader is not None:
-                (x1, y1), (x2, y2) = self.figure.transFigure.inverted().transform([(x, y), leader])
-                self.figure.add_artist(Line2D([x1, x2], [y1, y2], color=_LINE, linewidth=0.7, zorder=2))
-                self.lines.append(((x, y), leader))
-            across, up = self.figure.transFigure.inverted().transform(box[:2])
-            behind = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
-            self.figure.text(
-                across, up, point.label, size=9, weight=weight, color=_INK, va="bottom", parse_math=False, zorder=5,
-                bbox=behind,
+        part: Any = self.figure.transFigure.inverted().transform
+        for point in sorted(self.points, key=lambda point: (not point.row.is_answer, not point.row.unbeaten)):
+            words = self.ax.annotate(
+                point.label, part(self._at(point)), (0, 0), xycoords="figure fraction", textcoords="figure fraction",
+                size=9, weight="bold" if point.row.is_answer else "normal", color=_INK, va="bottom",
+                arrowprops={"arrowstyle": "-", "color": _LINE, "linewidth": 0.7, "shrinkA": 0, "shrinkB": _SIZE / 2},
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6}, zorder=5, annotation_clip=False,
             )  # fmt: skip
-            self.taken.append((box[0] - 2, box[1] - 1, box[2] + 2, box[3] + 1))
+            extent = Text.get_window_extent(words)
+            place = next(self._free(point, extent.width, extent.height), None)
+            if place is None:
+                words.remove()
+                continue
+            box, leader = place
+            words.set_position(part(box.p0))
+            self.taken.append(box.padded(2, 1))
+            if leader is not None:
+                self.lines.append(leader)
+            elif words.arrow_patch is not None:
+                words.arrow_patch.set_visible(False)
 
-    def _free(self, index: int, wide: float, high: float) -> Iterator[tuple[Box, tuple[float, float] | None]]:
-        """Places for a label, nearest first, each with the end of its leader where it needs one."""
-        x, y = self.at[index]
+    def _free(self, point: Point, wide: float, high: float) -> Iterator[tuple[Bbox, Path | None]]:
+        """Places for a label, nearest first, each with its leader where it needs one."""
+        x, y = self._at(point)
         near = (0.5 * _SIZE + 3.5) * self.dot
-        row = self.points[index].row
-        for ring in range(_FURTHEST if row.is_answer or row.unbeaten else _RINGS):
+        others = [dot for dot in self.dots if not dot.contains(x, y)]
+        for ring in range(_FURTHEST if point.row.is_answer or point.row.unbeaten else _RINGS):
             gap = near + ring * 0.7 * high
             aside = 0.8 * gap
             across = (x - wide / 2, x - near, x - wide + near)
             sides = [(left, bottom) for bottom in (y + gap, y - gap - high) for left in across]
             sides[1:1] = [(x + gap, y - high / 2), (x - gap - wide, y - high / 2)]
-            sides += [(left, y + aside) for left in (x + aside, x - aside - wide)]
-            sides += [(left, y - aside - high) for left in (x + aside, x - aside - wide)]
+            sides += product((x + aside, x - aside - wide), (y + aside,))
+            sides += product((x + aside, x - aside - wide), (y - aside - high,))
             for left, bottom in sides:
-                box = (left, bottom, left + wide, bottom + high)
-                if not self._inside(box) or self._meets(box):
+                box = self.box.from_bounds(left, bottom, wide, high)
+                if self._meets(box):
                     continue
-                end = (min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
+                leader = self.path([(x, y), ((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2)])
                 if not ring:
                     yield box, None
-                elif not any(_crosses(other, (x, y), end) for i, other in enumerate(self.taken) if i != index):
-                    yield box, end
+                elif not any(leader.intersects_bbox(other) for other in (*self.taken, *others)):
+                    yield box, leader
 
-    def _inside(self, box: Box) -> bool:
-        left, bottom, right, top = self.frame
-        return box[0] >= left and box[1] >= bottom and box[2] <= right and box[3] <= top
-
-    def _meets(self, box: Box) -> bool:
-        return any(_overlap(box, other) for other in self.taken) or any(_crosses(box, *line) for line in self.lines)
-
-
-def _overlap(one: Box, other: Box) -> bool:
-    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
-
-
-def _crosses(box: Box, a: tuple[float, float], b: tuple[float, float]) -> bool:
-    """Whether the line from a to b touches a box: cut down to the box side by side, something is left of it."""
-    low, high = 0.0, 1.0
-    for axis in (0, 1):
-        start, step = a[axis], b[axis] - a[axis]
-        if step == 0:
-            if not box[axis] <= start <= box[axis + 2]:
-                return False
-            continue
-        one, two = sorted(((box[axis] - start) / step, (box[axis + 2] - start) / step))
-        low, high = max(low, one), min(high, two)
-    return low <= high
+    def _meets(self, box: Bbox) -> bool:
+        inside = all(self.frame.contains(*corner) for corner in (box.p0, box.p1))
+        busy = box.count_overlaps([*self.taken, *self.dots])
+        return not inside or busy > 0 or any(line.intersects_bbox(box) for line in self.lines)

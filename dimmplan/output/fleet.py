@@ -7,16 +7,14 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Annotated, Any
 
-from pydantic import AliasPath, Field
-
 from dimmplan.errors import ImpossibleError, Problem
 from dimmplan.fleet.share import Share, SharedShelf
-from dimmplan.output.columns import Column
+from dimmplan.output.columns import Column, Text
 from dimmplan.output.plan import BuyEntry, shortfall_keys
 from dimmplan.output.record import (
     FORMAT,
     BalancedSweep,
-    Count,
+    Counts,
     Document,
     GbS,
     Label,
@@ -28,18 +26,16 @@ from dimmplan.output.record import (
     SystemSweep,
     WorstShare,
     WorstSweep,
-    counts,
+    means,
 )
 from dimmplan.output.stock import shortfall_lines
-from dimmplan.output.text import wrapped
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.units import counted, format_capacity
 from dimmplan.wording.placement import gb_s
 
 MADE_BY = "dimmplan"
-STATUSES = ("planned", "impossible", "not-served", "bad-row")
-_WORDS = {
+STATUSES = {
     "planned": "planned",
     "impossible": "impossible",
     "not-served": "not served by the shelf",
@@ -50,97 +46,91 @@ _WORDS = {
 class ProblemEntry(Record):
     """Why a machine has no plan."""
 
-    place: str = Field(description="where in the list")
-    found: str = Field(description="what was found")
-    allowed: str = Field(description="what is allowed")
-    hint: str = Field(description="what to do")
+    place: str = means("where in the list")
+    found: str = means("what was found")
+    allowed: str = means("what is allowed")
+    hint: str = means("what to do")
 
 
 class TakenEntry(Record):
     """What to take from one line of a shelf."""
 
-    place: str = Field(validation_alias=AliasPath("lot", "place"), description="line of the stock list")
-    label: str = Field(validation_alias=AliasPath("lot", "label"), description="what to take")
-    count: int = Field(description="how many")
-    part: str = Field(validation_alias=AliasPath("lot", "part"), description="part number on the shelf, may be empty")
-    watts: Annotated[float | None, Places(1)] = Field(
-        validation_alias=AliasPath("lot", "watts"), description="the most that one takes, by the shelf"
-    )
-    serves_as: Label = Field(description="label in the plan, which the board cannot tell apart")
+    place: str = means("line of the stock list", of="lot.place")
+    label: str = means("what to take", of="lot.label")
+    count: int = means("how many")
+    part: str = means("part number on the shelf, may be empty", of="lot.part")
+    watts: Annotated[float | None, Places(1)] = means("the most that one takes, by the shelf", of="lot.watts")
+    serves_as: Label = means("label in the plan, which the board cannot tell apart")
 
 
 class MachineEntry(Record):
     """One machine; from `board` to `take` where it is planned, the rest where it is not."""
 
-    tag: str = Field(description="as in the list")
-    line: int = Field(description="line of the list")
-    status: str = Field(description="`planned`, `impossible`, `not-served`, `bad-row`")
-    board: str = Field(default="", description="the board")
-    capacity_gib: int = Field(default=0, description="asked")
-    usable_gib: Number = Field(default=0, description="reached")
-    modules: list[Count] = Field(default=[], description="what it uses")
-    rate_mts: int = Field(default=0, description="MT/s")
+    tag: str = means("as in the list")
+    line: int = means("line of the list")
+    status: str = means("`planned`, `impossible`, `not-served`, `bad-row`")
+    board: str = means("the board", default="")
+    capacity_gib: int = means("asked", default=0)
+    usable_gib: Number = means("reached", default=0)
+    modules: Counts = means("what it uses", default=[])
+    rate_mts: int = means("MT/s", default=0)
     balanced_sweep_gb_s: BalancedSweep = 0.0
     system_sweep_gb_s: SystemSweep = 0.0
     own_sweep_gb_s: OwnSweep = 0.0
     worst_sweep_gb_s: WorstSweep = 0.0
     worst_share: WorstShare = 0.0
-    plan_status: str = Field(default="", description="`proven` or `best-found`")
-    code: str = Field(default="", description="the plan code")
-    folder: str = Field(default="", description="where its plan and sheet are")
-    take: list[TakenEntry] = Field(default=[], description="what it gets of a shelf")
-    problems: list[ProblemEntry] = Field(default=[], description="why it is not planned")
-    nearest: NearestEntry | None = Field(default=None, description="where nothing fits: the nearest capacities")
-    buy: list[BuyEntry] | None = Field(
-        default=None,
-        description="what to buy beside what is left so that it would be served; null where no list would",
+    plan_status: str = means("`proven` or `best-found`", default="")
+    code: str = means("the plan code", default="")
+    folder: str = means("where its plan and sheet are", default="")
+    take: list[TakenEntry] = means("what it gets of a shelf", default=[])
+    problems: list[ProblemEntry] = means("why it is not planned", default=[])
+    nearest: NearestEntry | None = means("where nothing fits: the nearest capacities", default=None)
+    buy: list[BuyEntry] | None = means(
+        "what to buy beside what is left so that it would be served; null where no list would", default=None
     )
-    buy_status: str | None = Field(default=None, description="`proven` (the shortest list) or `best-found`")
-    currency: str | None = Field(default=None, description="of the costs")
+    buy_status: str | None = means("`proven` (the shortest list) or `best-found`", default=None)
+    currency: str | None = means("of the costs", default=None)
 
 
 class StatusCounts(Record):
     """Machines of each status."""
 
-    planned: int = Field(description="machines with a plan")
-    impossible: int = Field(description="no placement")
-    not_served: int = Field(serialization_alias="not-served", description="not by this shelf")
-    bad_row: int = Field(serialization_alias="bad-row", description="rows that cannot be read")
+    planned: int = means("machines with a plan")
+    impossible: int = means("no placement")
+    not_served: int = means("not by this shelf", to="not-served")
+    bad_row: int = means("rows that cannot be read", to="bad-row")
 
 
 class LeftEntry(Record):
     """What is left on one line of a shelf."""
 
-    place: str = Field(description="line of the stock list")
-    label: str = Field(description="what is left")
-    count: int = Field(description="how many")
+    place: str = means("line of the stock list")
+    label: str = means("what is left")
+    count: int = means("how many")
 
 
 class DivisionEntry(Record):
     """How a shelf was divided."""
 
-    method: str = Field(description="`exact`, `best-found` or `one-at-a-time`")
-    why: str | None = Field(description="why not exact, null where it is")
-    most: int | None = Field(description="no division serves more machines; null where that is not known")
-    served: int = Field(description="machines served")
-    machines: int = Field(validation_alias="wanted", description="machines that could be")
-    smallest_sweep_gb_s: GbS | None = Field(validation_alias="smallest_sweep", description="of those served")
-    modules: int = Field(description="taken in all")
-    left: list[LeftEntry] = Field(description="what is left")
+    method: str = means("`exact`, `best-found` or `one-at-a-time`")
+    why: str | None = means("why not exact, null where it is")
+    most: int | None = means("no division serves more machines; null where that is not known")
+    served: int = means("machines served")
+    machines: int = means("machines that could be", of="wanted")
+    smallest_sweep_gb_s: GbS | None = means("of those served", of="smallest_sweep")
+    modules: int = means("taken in all")
+    left: list[LeftEntry] = means("what is left")
 
 
-class FleetDocument(Document):
-    """Many machines."""
+class FleetDocument(Document, commands="plan --machines"):
+    """Many machines; `summary.json` in the output folder is the same."""
 
-    commands = "plan --machines"
-    about = "Many machines; `summary.json` in the output folder is the same."
-
-    made_by: str = Field(description="the mark of the file")
-    machines: list[MachineEntry] = Field(description="in the order of the list")
-    counts: StatusCounts = Field(description="machines of each status")
-    division: DivisionEntry | None = Field(description="null without a shelf")
-    files: dict[str, str] = Field(description="SHA-256 of the files beside it")
-    seal: str = Field(description="digest of all the rest: shows whether the file has been edited")
+    made_by: str = means("the mark of the file")
+    machines: list[MachineEntry] = means("in the order of the list")
+    counts: StatusCounts = means("machines of each status")
+    division: DivisionEntry | None = means("null without a shelf")
+    files: dict[str, str] = means("SHA-256 of the files beside it")
+    seal: str = means("digest of all the rest: shows whether the file has been edited")
 
 
 Row = dict[str, Any]
@@ -157,7 +147,7 @@ def planned_row(planned: Planned) -> Row:
         status="planned",
         board=board.id,
         capacity_gib=planned.request.capacity_gib,
-        modules=counts((module, placement.count(module)) for module in placement.types),
+        modules=placement.content,
         plan_status=placement.status,
         code=encode(board, placement),
         folder="",
@@ -177,9 +167,9 @@ def problem_row(tag: str, line: int, status: str, problems: Sequence[Problem], *
 def impossible_row(tag: str, line: int, problems: Sequence[Problem], error: ImpossibleError) -> Row:
     """The summary of a machine that nothing fits, with the nearest capacities that do."""
     near = [(error.below_gib, "below"), (error.above_gib, "above")]
-    said = [f"{format_capacity(gib)} {side}" for gib, side in near if gib is not None]
+    sides = [f"{format_capacity(gib)} {side}" for gib, side in near if gib is not None]
     *others, last = problems
-    told = last._replace(hint=f"{last.hint} Nearest capacities that fit: {', '.join(said) or 'none'}.")
+    told = last._replace(hint=f"{last.hint} Nearest capacities that fit: {', '.join(sides) or 'none'}.")
     return problem_row(tag, line, "impossible", [*others, told], nearest=error)
 
 
@@ -205,22 +195,11 @@ def _modules(entries: Iterable[Mapping[str, Any]] | None) -> str:
     return " + ".join(f"{each['count']} x {each['label']}{part}" for each, part in parts)
 
 
+_PLANNED = "rate_mts balanced_sweep_gb_s system_sweep_gb_s worst_sweep_gb_s worst_share plan_status code folder"
 COLUMNS = (
     *(Column[Row](key=key) for key in ("tag", "line", "status", "board", "capacity_gib", "usable_gib")),
     Column[Row](key="modules", cell=lambda record: _modules(record.get("modules"))),
-    *(
-        Column[Row](key=key)
-        for key in (
-            "rate_mts",
-            "balanced_sweep_gb_s",
-            "system_sweep_gb_s",
-            "worst_sweep_gb_s",
-            "worst_share",
-            "plan_status",
-            "code",
-            "folder",
-        )
-    ),
+    *(Column[Row](key=key) for key in _PLANNED.split()),
     Column[Row](
         key="take",
         cell=lambda record: "; ".join(f"{t['count']} x {t['label']} ({t['place']})" for t in record.get("take", ())),
@@ -248,34 +227,23 @@ def json_parts(
         yield f"{separator}    {json.dumps(record)}"
         separator = ",\n"
     by_status = StatusCounts(**{status.replace("-", "_"): counts[status] for status in STATUSES})
-    division = division_record(shared)
-    tail = {
-        "counts": by_status.plain(),
-        "division": division.plain() if division else None,
-        "files": dict(files),
-    }
+    division = DivisionEntry.of(shared).plain() if shared else None
+    tail = {"counts": by_status.plain(), "division": division, "files": dict(files)}
     yield f"\n  ],\n{json.dumps(tail, indent=2).removeprefix('{').lstrip(chr(10))}\n"
-
-
-def division_record(shared: SharedShelf | None) -> DivisionEntry | None:
-    """How a shelf was divided, as JSON."""
-    if shared is None:
-        return None
-    return DivisionEntry.of(shared, method=shared.method)
 
 
 def fleet_text(counts: Counter[str], shared: SharedShelf | None, *, drawn: int, kept: int) -> str:
     """What was done, for a terminal."""
     total = counted(counts.total(), "machine")
-    said = ", ".join(f"{counts[status]} {_WORDS[status]}" for status in STATUSES if counts[status])
-    lines = wrapped(f"{total}: {said or 'nothing to do'}")
-    lines += wrapped(f"{counted(drawn, 'folder')} written, {kept} whole already", first="  ")
+    of_each = ", ".join(f"{counts[status]} {words}" for status, words in STATUSES.items() if counts[status])
+    page = Text(f"{total}: {of_each or 'nothing to do'}")
+    page.note(f"{counted(drawn, 'folder')} written, {kept} whole already")
     if shared is not None:
-        lines += _division_lines(shared)
-    return "\n".join(lines) + "\n"
+        page.note(_division_text(shared), hang=0)
+    return str(page)
 
 
-def _division_lines(shared: SharedShelf) -> list[str]:
+def _division_text(shared: SharedShelf) -> str:
     how = {
         "exact": "exact",
         "best-found": f"best found, at most {shared.most} can be served: {shared.why}",
@@ -283,9 +251,7 @@ def _division_lines(shared: SharedShelf) -> list[str]:
     }[shared.method]
     smallest = f", smallest sweep {gb_s(shared.smallest_sweep)}" if shared.smallest_sweep is not None else ""
     left = sum(taken.count for taken in shared.left)
-    return wrapped(
+    return (
         f"The shelf serves {shared.served} of {counted(shared.wanted, 'machine')} with "
-        f"{counted(shared.modules, 'module')}{smallest}; {counted(left, 'module')} left. Division: {how}.",
-        first="  ",
-        rest="  ",
+        f"{counted(shared.modules, 'module')}{smallest}; {counted(left, 'module')} left. Division: {how}."
     )

@@ -1,4 +1,4 @@
-"""What a machine says, its audit and its draft: as JSON of format 1 and as text for a terminal.
+"""A machine's inventory, audit, draft and error records: as JSON of format 1 and as text for a terminal.
 
 Serial numbers and asset tags are left out unless asked for.
 """
@@ -8,28 +8,20 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from pydantic import Field
-
 from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.reader import form_name
 from dimmplan.model.inventory import Inventory, InventorySlot
-from dimmplan.output.columns import Column, lines_of, table
-from dimmplan.output.record import Document, FindingEntry, Label, MachineFigures, OfPlan, Record
-from dimmplan.output.text import finding_lines, indented, wrapped
-from dimmplan.units import counted, decimal, format_capacity, format_kib, listed
-from dimmplan.wording.machine import (
-    answer_text,
-    audit_findings,
-    device_text,
-    difference_text,
-    suspect_text,
-)
+from dimmplan.output.columns import Text, share_text
+from dimmplan.output.record import Document, FindingEntry, Label, MachineFigures, OfPlan, Record, means
+from dimmplan.units import counted, format_capacity, format_kib, listed
+from dimmplan.wording.machine import answer_text, audit_findings, device_text, difference_text, suspect_text
 from dimmplan.wording.placement import gb_s
 
 if TYPE_CHECKING:
     from dimmplan.audit import Audit
     from dimmplan.boardfile.draft import Draft
     from dimmplan.inventory.match import Matching
+    from dimmplan.locate import Location
 
 # -- found -------------------------------------------------------------------------------------------------------------
 
@@ -37,96 +29,88 @@ if TYPE_CHECKING:
 class DeviceEntry(Record):
     """A memory device as the machine lists it."""
 
-    locator: str = Field(description="name that the machine gives the slot")
-    bank: str = Field(description="its bank")
-    state: str = Field(description="`filled`, `empty`, `cannot-tell` or `hold`")
-    role: str = Field(description="`memory`, or what else it is")
-    why: str = Field(description="why it cannot be told, or is on hold")
-    capacity_gib: int | None = Field(description="in whole GiB")
-    capacity_kib: int | None = Field(description="exactly")
-    label: str | None = Field(description="a JEDEC label, where all of it is known")
-    generation: str | None = Field(description="`DDR3`, `DDR4` or `DDR5`")
-    kind: str | None = Field(description="`RDIMM` and so on")
-    ranks_said: int | None = Field(description="ranks as said, whatever they count")
-    package_ranks: int | None = Field(description="where known")
-    logical_ranks: int | None = Field(description="where known")
-    device_width: int | None = Field(description="where known")
-    ecc: bool | None = Field(description="where known")
-    rated_mts: int | None = Field(description="of the module")
-    configured_mts: int | None = Field(description="as it runs")
-    part_number: str | None = Field(description="as said")
-    persistent: bool = Field(description="keeps its data without power")
-    serial: str | None = Field(default=None, description="serial number, with `--serials`")
-    asset_tag: str | None = Field(default=None, description="asset tag, with `--serials`")
+    locator: str = means("name that the machine gives the slot")
+    bank: str = means("its bank")
+    state: str = means("`filled`, `empty`, `cannot-tell` or `hold`")
+    role: str = means("`memory`, or what else it is")
+    why: str = means("why it cannot be told, or is on hold")
+    capacity_gib: int | None = means("in whole GiB")
+    capacity_kib: int | None = means("exactly")
+    label: str | None = means("a JEDEC label, where all of it is known")
+    generation: str | None = means("`DDR3`, `DDR4` or `DDR5`")
+    kind: str | None = means("`RDIMM` and so on")
+    ranks_said: int | None = means("ranks as said, whatever they count")
+    package_ranks: int | None = means("where known")
+    logical_ranks: int | None = means("where known")
+    device_width: int | None = means("where known")
+    ecc: bool | None = means("where known")
+    rated_mts: int | None = means("of the module")
+    configured_mts: int | None = means("as it runs")
+    part_number: str | None = means("as said")
+    persistent: bool = means("keeps its data without power")
+    serial: str | None = means("serial number, with `--serials`", default=None)
+    asset_tag: str | None = means("asset tag, with `--serials`", default=None)
 
 
 class ProcessorEntry(Record):
     """A processor socket as the machine lists it."""
 
-    locator: str = Field(description="name that the machine gives it")
-    state: str = Field(description="`filled`, `empty` or `cannot-tell`")
-    enabled: bool | None = Field(description="null where it is not said")
-    cores: int | None = Field(description="where known")
+    locator: str = means("name that the machine gives it")
+    state: str = means("`filled`, `empty` or `cannot-tell`")
+    enabled: bool | None = means("null where it is not said")
+    cores: int | None = means("where known")
 
 
 class OddityEntry(Record):
     """Something odd about an inventory."""
 
-    oddity: str = Field(description="id of what is odd")
-    where: str = Field(description="the locator")
-    text: str = Field(description="in words")
+    oddity: str = means("id of what is odd")
+    where: str = means("the locator")
+    text: str = means("in words")
 
 
-class FoundDocument(Document):
-    """An inventory."""
+class FoundDocument(Document, commands="found"):
+    """What a machine reports; `serial` and `asset_tag` with `--serials`."""
 
-    commands = "found"
-    about = "What a machine reports; `serial` and `asset_tag` with `--serials`."
-
-    form: str = Field(description="`smbios-binary`, `smbios-text`, `redfish`, `labels` or `spd`")
-    edition: str | None = Field(description="of the standard, where it says so")
-    date: str | None = Field(description="when it was taken, where it says so")
-    slots: list[DeviceEntry] = Field(description="every memory device, in the machine's order")
-    processors: list[ProcessorEntry] = Field(description="every processor socket")
-    oddities: list[OddityEntry] = Field(description="what is odd")
+    form: str = means("`smbios-binary`, `smbios-text`, `redfish`, `labels` or `spd`")
+    edition: str | None = means("of the standard, where it says so")
+    date: str | None = means("when it was taken, where it says so")
+    slots: list[DeviceEntry] = means("every memory device, in the machine's order")
+    processors: list[ProcessorEntry] = means("every processor socket")
+    oddities: list[OddityEntry] = means("what is odd")
 
 
-def found_record(found: Inventory, *, serials: bool = False) -> FoundDocument:
+def found_record(inventory: Inventory, *, serials: bool = False) -> FoundDocument:
     """An inventory as JSON: one entry for each memory device that the machine lists, in its order."""
-    return FoundDocument.of(found, slots=[_device(slot, serials=serials) for slot in found.slots])
-
-
-def _device(slot: InventorySlot, *, serials: bool) -> DeviceEntry:
-    left_out = () if serials else ("serial", "asset_tag")
-    return DeviceEntry(**{name: getattr(slot, name) for name in DeviceEntry.model_fields if name not in left_out})
-
-
-def found_text(found: Inventory, *, serials: bool = False) -> str:
-    """An inventory for a terminal."""
-    memory = found.memory
-    filled = [slot for slot in memory if slot.state == "filled"]
-    total = sum(slot.capacity_kib or 0 for slot in filled)
-    edition = f" ({found.edition})" if found.edition else ""
-    lines = wrapped(
-        f"Read as {form_name(found.form)}{edition}: {counted(len(memory), 'memory slot')}, {len(filled)} filled, "
-        f"{format_kib(total)}" + (f"; taken {found.date}" if found.date else "")
+    names = [name for name in DeviceEntry.model_fields if serials or name not in ("serial", "asset_tag")]
+    return FoundDocument.of(
+        inventory, slots=[{name: getattr(slot, name) for name in names} for slot in inventory.slots]
     )
-    if found.processors:
-        seated = sum(processor.state == "filled" for processor in found.processors)
-        lines.append(f"{counted(len(found.processors), 'processor socket')}, {seated} filled")
-    rows = [["locator", "bank", "says"]]
-    for slot in found.slots:
+
+
+def found_text(inventory: Inventory, *, serials: bool = False) -> str:
+    """An inventory for a terminal."""
+    filled = [slot for slot in inventory.memory if slot.state == "filled"]
+    edition = f" ({inventory.edition})" if inventory.edition else ""
+    page = Text(
+        f"Read as {form_name(inventory.form)}{edition}: {counted(len(inventory.memory), 'memory slot')}, "
+        f"{len(filled)} filled, {format_kib(sum(slot.capacity_kib or 0 for slot in filled))}"
+        + (f"; taken {inventory.date}" if inventory.date else "")
+    )
+    if inventory.processors:
+        seated = sum(processor.state == "filled" for processor in inventory.processors)
+        page.note(f"{counted(len(inventory.processors), 'processor socket')}, {seated} filled", 0)
+    rows = []
+    for slot in inventory.slots:
         words = device_text(slot) if slot.counts else _uncounted(slot)
-        if serials and slot.serial:
-            words += f" serial {slot.serial}"
-        rows.append([slot.locator or "-", slot.bank or "-", words])
-    lines += ["", *table(rows)]
-    if found.oddities:
-        lines += ["", "Oddities"]
-        for oddity in found.oddities:
-            where = f" ({oddity.where})" if oddity.where else ""
-            lines += indented(f"{oddity.oddity}{where}: {oddity.text}")
-    return "\n".join(lines) + "\n"
+        serial = f" serial {slot.serial}" if serials and slot.serial else ""
+        rows.append([slot.locator or "-", slot.bank or "-", words + serial])
+    page.heading()
+    page.rows(rows, ("locator", "bank", "says"), indent=0)
+    where = [f" ({oddity.where})" if oddity.where else "" for oddity in inventory.oddities]
+    odd = zip(inventory.oddities, where, strict=True)
+    page.notes("Oddities", [f"{oddity.oddity}{place}: {oddity.text}" for oddity, place in odd])
+    return str(page)
 
 
 def _uncounted(slot: InventorySlot) -> str:
@@ -143,109 +127,84 @@ def _uncounted(slot: InventorySlot) -> str:
 class DifferenceEntry(Record):
     """What differs at a slot."""
 
-    kind: str = Field(description="what differs")
-    planned: str = Field(description="as planned")
-    found: str = Field(description="as found")
-    other: str = Field(description="another slot that has to do with it")
-    text: str = Field(description="in words")
+    kind: str = means("what differs")
+    planned: str = means("as planned")
+    found: str = means("as found")
+    other: str = means("another slot that has to do with it")
+    text: str = means("in words", by=difference_text)
 
 
 class AuditedSlot(Record):
     """The answer for one slot."""
 
-    slot: str = Field(description="the slot")
-    answer: str = Field(description="`as-planned` (known, where there is no plan), `different` or `cannot-tell`")
-    module: Label | None = Field(description="label of the module in it")
-    differences: list[DifferenceEntry] = Field(description="what differs")
+    slot: str = means("the slot")
+    answer: str = means("`as-planned` (known, where there is no plan), `different` or `cannot-tell`")
+    module: Label | None = means("label of the module in it")
+    differences: list[DifferenceEntry] = means("what differs")
 
 
 class SuspectEntry(Record):
     """What would explain the differences together."""
 
-    fault: str = Field(description="what it is")
-    slots: list[str] = Field(description="where")
-    text: str = Field(description="in words")
+    fault: str = means("what it is")
+    slots: list[str] = means("where")
+    text: str = means("in words", by=suspect_text)
 
 
 class FoundPlanned(Record):
     """Figures as found and as planned."""
 
-    found: MachineFigures | None = Field(description="how it runs as found, null where that cannot be told")
-    planned: MachineFigures | None = Field(description="how it would run as planned")
+    found: MachineFigures | None = means("how it runs as found, null where that cannot be told", of="figures_found")
+    planned: MachineFigures | None = means("how it would run as planned", of="figures_planned")
 
 
 class QuestionEntry(Record):
     """What only a person at the machine can answer."""
 
-    locator: str = Field(description="the device")
-    bank: str = Field(description="its bank")
-    text: str = Field(description="in words")
+    locator: str = means("the device")
+    bank: str = means("its bank")
+    text: str = means("in words")
 
 
-class AuditDocument(OfPlan):
-    """An audit."""
+class AuditDocument(OfPlan, commands="audit"):
+    """Slot by slot against a plan; exit status 1 where something differs or cannot be told."""
 
-    commands = "audit"
-    about = "Slot by slot against a plan; exit status 1 where something differs or cannot be told."
-
-    board: str = Field(description="id of the board")
-    date: str | None = Field(description="of the inventory")
-    fitted: list[str] = Field(description="sockets with a processor")
-    processor: str | None = Field(description="the processor option that the rules are judged by")
-    fitting: list[str] = Field(description="without a plan: the options that fit what is seen")
-    slots: list[AuditedSlot] = Field(description="every slot")
-    findings: list[FindingEntry] = Field(description="rows that break, and what else is to be known")
-    suspect: SuspectEntry | None = Field(description="what would explain the differences together; null without one")
-    figures: FoundPlanned = Field(description="how it runs")
-    questions: list[QuestionEntry] = Field(description="what only a person at the machine can answer")
-
-
-def audit_record(audit: Audit, matching: Matching) -> AuditDocument:
-    """An audit as JSON."""
-    suspect = audit.suspect
-    return AuditDocument.of(
-        audit,
-        board=audit.board.id,
-        slots=[
-            AuditedSlot.of(
-                answer,
-                differences=[DifferenceEntry.of(each, text=difference_text(each)) for each in answer.differences],
-            )
-            for answer in audit.slots
-        ],
-        findings=audit_findings(audit),
-        suspect=suspect and SuspectEntry.of(suspect, text=suspect_text(suspect)),
-        figures={"found": audit.figures_found, "planned": audit.figures_planned},
-        questions=matching.questions,
-    )
+    board: str = means("id of the board", of="board.id")
+    date: str | None = means("of the inventory")
+    fitted: list[str] = means("sockets with a processor")
+    processor: str | None = means("the processor option that the rules are judged by")
+    fitting: list[str] = means("without a plan: the options that fit what is seen")
+    slots: list[AuditedSlot] = means("every slot")
+    findings: list[FindingEntry] = means("rows that break, and what else is to be known", by=audit_findings)
+    suspect: SuspectEntry | None = means("what would explain the differences together; null without one")
+    figures: FoundPlanned = means("how it runs", by=lambda audit: audit)
+    questions: list[QuestionEntry] = means("what only a person at the machine can answer")
 
 
 def audit_text(audit: Audit, matching: Matching) -> str:
     """An audit for a terminal: what differs first, then the rules, the figures, the suspect."""
-    lines = wrapped(
-        f"{audit.board.title} [{audit.board.id}]"
-        + (f"; inventory of {audit.date}" if audit.date else "")
-        + f": {_counts(audit)}"
-    )
+    dated = f"; inventory of {audit.date}" if audit.date else ""
+    page = Text(f"{audit.board.title} [{audit.board.id}]{dated}: {_answers(audit)}")
     if audit.planned is None and len(audit.board.processors) > 1:
         fitting = listed(list(audit.fitting), last="or") if audit.fitting else "none of the board's"
         text = f"Processor options that fit what is seen: {fitting}. Judged by {audit.processor}; choose another with "
-        lines += indented(f"{text}--processor.")
+        page.note(f"{text}--processor.")
     for answer in audit.slots:
         if answer.answer != "as-planned":
-            lines += indented(f"{answer.slot}: {answer_text(answer)}")
-    lines += finding_lines(audit_findings(audit))
-    lines += _figure_lines(audit)
+            page.note(f"{answer.slot}: {answer_text(answer)}")
+    page.findings(audit_findings(audit))
+    named = (("as found", audit.figures_found), ("as planned", audit.figures_planned))
+    rows = [_figure_row(name, figures) for name, figures in named if figures is not None]
+    if rows:
+        page.heading()
+        page.rows(rows, ("", *_FIGURES), indent=0, right=_FIGURES)
     if audit.suspect is not None:
-        lines += ["", *wrapped(f"Look first: {suspect_text(audit.suspect)}")]
-    if matching.questions:
-        lines += ["", "To ask at the machine"]
-        for question in matching.questions:
-            lines += indented(question.text)
-    return "\n".join(lines) + "\n"
+        page.heading(f"Look first: {suspect_text(audit.suspect)}")
+    page.notes("To ask at the machine", [question.text for question in matching.questions])
+    return str(page)
 
 
-def _counts(audit: Audit) -> str:
+def _answers(audit: Audit) -> str:
     """How many slots have each answer; against a board alone nothing is planned, and a slot is known or not."""
     counts = Counter(slot.answer for slot in audit.slots)
     unsure = f"{counts['cannot-tell']} cannot tell"
@@ -254,28 +213,18 @@ def _counts(audit: Audit) -> str:
     return f"{counts['as-planned']} as planned, {counts['different']} different, {unsure}"
 
 
-_FIGURES = (
-    Column[tuple[str, PlacementFigures]](short="", text=lambda row: row[0]),
-    Column[tuple[str, PlacementFigures]](
-        title="usable", text=lambda row: format_capacity(row[1].usable_gib), align="right"
-    ),
-    Column[tuple[str, PlacementFigures]](title="rate", text=lambda row: f"{row[1].rate_mts} MT/s", align="right"),
-    Column[tuple[str, PlacementFigures]](
-        title="balanced sweep", text=lambda row: gb_s(row[1].balanced_sweep_gb_s), align="right"
-    ),
-    Column[tuple[str, PlacementFigures]](
-        title="worst socket", text=lambda row: gb_s(row[1].worst_sweep_gb_s), align="right"
-    ),
-    Column[tuple[str, PlacementFigures]](
-        title="worst share", text=lambda row: f"{decimal(row[1].worst_share, 4):.4f}", align="right"
-    ),
-)
+_FIGURES = ("usable", "rate", "balanced sweep", "worst socket", "worst share")
 
 
-def _figure_lines(audit: Audit) -> list[str]:
-    named = (("as found", audit.figures_found), ("as planned", audit.figures_planned))
-    rows = [(name, figures) for name, figures in named if figures is not None]
-    return ["", *lines_of(_FIGURES, rows)] if rows else []
+def _figure_row(name: str, figures: PlacementFigures) -> list[str]:
+    sweeps = gb_s(figures.balanced_sweep_gb_s), gb_s(figures.worst_sweep_gb_s)
+    return [
+        name,
+        format_capacity(figures.usable_gib),
+        f"{figures.rate_mts} MT/s",
+        *sweeps,
+        share_text(figures.worst_share),
+    ]
 
 
 # -- drafts ------------------------------------------------------------------------------------------------------------
@@ -284,63 +233,151 @@ def _figure_lines(audit: Audit) -> list[str]:
 class LayoutEntry(Record):
     """A layout that a guess offers."""
 
-    choice: str = Field(description="a choice")
-    layout: str = Field(description="its layout, drawn in text")
+    choice: str = means("a choice")
+    layout: str = means("its layout, drawn in text")
 
 
 class GuessEntry(Record):
     """What a draft had to guess."""
 
-    about: str = Field(
-        description="`sockets`, `channels`, `generation`, `fill-order`, `modules`, `width` or `interleave`"
+    about: str = means("`sockets`, `channels`, `generation`, `fill-order`, `modules`, `width` or `interleave`")
+    text: str = means("the question")
+    chosen: str = means("the choice that was drafted")
+    candidates: list[str] = means("choices for `--answer`")
+    layouts: list[LayoutEntry] = means(
+        "what the choices look like",
+        by=lambda guess: [{"choice": choice, "layout": layout} for choice, layout in guess.layouts.items()],
     )
-    text: str = Field(description="the question")
-    chosen: str = Field(description="the choice that was drafted")
-    candidates: list[str] = Field(description="choices for `--answer`")
-    layouts: list[LayoutEntry] = Field(description="what the choices look like")
 
 
-class DraftDocument(Document):
-    """A drafted board file."""
+class DraftDocument(Document, commands="boards draft"):
+    """A first board file from an inventory, and what the machine does not say."""
 
-    commands = "boards draft"
-    about = "A first board file from an inventory, and what the machine does not say."
-
-    board: str = Field(description="id of the board")
-    file: str = Field(description="the file written")
-    fitted: list[str] | None = Field(
-        description="sockets to plan for where not every processor is seated; null where all are, or it is not known"
+    board: str = means("id of the board")
+    file: str = means("the file written")
+    fitted: list[str] | None = means(
+        "sockets to plan for where not every processor is seated; null where all are, or it is not known",
+        by=lambda draft: draft.fitted or None,
     )
-    guesses: list[GuessEntry] = Field(description="what is open")
-    to_do: list[str] = Field(description="the guesses, and what else is to be seen to by hand")
-
-
-def draft_record(draft: Draft, board_id: str, file: str) -> DraftDocument:
-    """A draft as JSON: its open guesses with their candidates, the sockets to plan for, what else is to do."""
-    guesses = [
-        GuessEntry.of(guess, layouts=[{"choice": choice, "layout": drawn} for choice, drawn in guess.layouts.items()])
-        for guess in draft.guesses
-    ]
-    return DraftDocument.of(draft, board=board_id, file=file, fitted=draft.fitted or None, guesses=guesses)
+    guesses: list[GuessEntry] = means("what is open")
+    to_do: list[str] = means("the guesses, and what else is to be seen to by hand")
 
 
 def draft_text(draft: Draft, again: str) -> str:
     """A draft's questions for a terminal, each with its candidate layouts and how to answer it."""
-    lines: list[str] = []
+    page = Text()
     if draft.fitted:
-        lines += [f"Not every processor is seated: plan with --fitted {','.join(draft.fitted)}", ""]
+        page.lines += [f"Not every processor is seated: plan with --fitted {','.join(draft.fitted)}", ""]
     if draft.guesses:
-        lines.append("Questions that the machine does not answer")
+        page.note("Questions that the machine does not answer", 0)
     for guess in draft.guesses:
-        lines += indented(f"{guess.about}: {guess.text}")
+        page.note(f"{guess.about}: {guess.text}")
         width = max(map(len, guess.candidates)) + 2
         for choice in guess.candidates:
             mark = "drafted" if choice == guess.chosen else ""
             drawn = guess.layouts.get(choice, "right as it stands")
-            lines += wrapped(f"{choice:<{width}}{drawn}", first=f"    {mark:<8} ", rest=" " * (13 + width))
+            page.note(f"{mark:<8} {choice:<{width}}{drawn}", 4, hang=9 + width)
     if draft.guesses:
         first = draft.guesses[0]
-        lines += ["", f"To answer: {again} --answer {first.about}={first.candidates[-1]}"]
-        lines += ["or correct the file, and delete the line under [guesses].", ""]
-    asked = len(draft.guesses)
-    return "\n".join([*lines, "To do by hand", *(f"  [ ] {item}" for item in draft.to_do[asked:])]) + "\n"
+        page.lines += ["", f"To answer: {again} --answer {first.about}={first.candidates[-1]}"]
+        page.lines += ["or correct the file, and delete the line under [guesses].", ""]
+    page.lines += ["To do by hand", *(f"  [ ] {item}" for item in draft.to_do[len(draft.guesses) :])]
+    return str(page)
+
+
+# -- error records -----------------------------------------------------------------------------------------------------
+
+_STEPS = {
+    "one-slot": (
+        "Save data and shut the machine down; look at the module's seat and clean contacts, and seat it again.",
+        "If errors come back, exchange it with its neighbour of the same type and clear the log: if the errors "
+        "follow the module, replace it; if they stay, check the slot, its channel and the seat of the processor.",
+    ),
+    "one-channel": (
+        "Several slots of one channel: save data, shut down, and seat all modules of that channel again.",
+        "If errors come back, exchange them with those of another channel: if the errors stay on the channel, "
+        "check the seat of the processor and the board before the modules.",
+    ),
+    "one-socket": (
+        "Several channels of one socket: check the processor, its seat, its cooling and the board before the "
+        "modules. Leave the modules where they are until a trained person has looked at the processor.",
+    ),
+    "several-sockets": (
+        "Slots of several sockets: look for a common cause first (power, heat, firmware, a batch of modules), then "
+        "treat each slot alone.",
+    ),
+    "none": ("No slot is sure: find out which slot is meant before anything is pulled.",),
+}
+"""What to do first, by how the slots lie to each other: common practice, no source."""
+
+_UNCORRECTED = "An error was not corrected: data may be wrong. Take the machine out of service and replace the module."
+_FIRST = "Copy the records first; a cleared log is lost."
+
+
+def first_steps(location: Location) -> list[str]:
+    """What to do first, in order."""
+    bad = any(record.uncorrected for record in location.records)
+    return [_FIRST, *([_UNCORRECTED] if bad else []), *_STEPS[location.pattern]]
+
+
+class LocatedEntry(Record):
+    """An error record and the slots that it can mean."""
+
+    record: str = means("the record as given, or what alike lines of a log have in common")
+    slots: list[str] = means("the slots that it can mean")
+    certain: bool = means("true where it means exactly that slot")
+    why: str = means("how the slot follows")
+    apart: str = means("what would tell the candidates apart; empty where there is one")
+    count: int = means("errors that it reports")
+    uncorrected: int = means("how many of these were not corrected")
+
+
+class SlotErrors(Record):
+    """Errors of a slot that is sure."""
+
+    slot: str = means("a slot that is sure")
+    corrected: int = means("corrected errors")
+    uncorrected: int = means("errors that were not corrected")
+
+
+class LocateDocument(Document, commands="locate"):
+    """Slots that error records mean; exit status 1 where a record fits no slot."""
+
+    board: str = means("id of the board", of="board.id")
+    records: list[LocatedEntry] = means("every record")
+    slots: list[SlotErrors] = means(
+        "errors by slot",
+        by=lambda location: [
+            {"slot": slot, "corrected": good, "uncorrected": bad} for slot, (good, bad) in location.counts.items()
+        ],
+    )
+    pattern: str = means("`one-slot`, `one-channel`, `one-socket`, `several-sockets` or `none`: how the sure slots lie")
+    first_steps: list[str] = means("what to do first (common practice)", by=first_steps)
+    other_lines: int = means("lines of a log that are no memory errors", of="ignored")
+
+
+def location_text(location: Location) -> str:
+    """The slots of each record, errors by slot, and what to do first."""
+    if not location.records:
+        return f"No memory error in {counted(location.ignored, 'line')}.\n"
+    page = Text()
+    for record in location.records:
+        slots = listed(list(record.slots[:12])) + (" and others" if len(record.slots) > 12 else "")
+        meant = slots if record.certain else f"{slots}, not sure which" if record.slots else "fits no slot"
+        times = f" ({record.count} times)" if record.count > 1 else ""
+        page.note(f"{meant}{times}: {record.record[:160]}", 0)
+        page.note(f"{record.why}.", hang=0)
+        if record.apart:
+            page.note(f"To tell them apart: {record.apart}.", hang=0)
+    if sum(record.count for record in location.records) > 1:
+        bad = {slot: f", {bad} not corrected" if bad else "" for slot, (_, bad) in location.counts.items()}
+        page.notes("Errors by slot", [f"{s}: {good} corrected{bad[s]}" for s, (good, _) in location.counts.items()])
+    if location.ignored:
+        page.heading(f"{counted(location.ignored, 'other line')} left out")
+    page.heading("First (common practice, no source; the machine's service manual comes before it)")
+    for number, step in enumerate(first_steps(location), start=1):
+        page.note(f"{number}. {step}", hang=3)
+    sure = [slot for slot, certain in location.marked.items() if certain]
+    if sure:
+        page.heading(f"What still runs without it: dimmplan why PLAN --without {sure[0]}")
+    return str(page)

@@ -2,78 +2,65 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-from pydantic import Field
-
 from dimmplan.model.move import Change
-from dimmplan.output.record import Label, OfPlan, Record
-from dimmplan.output.text import indented, wrapped
+from dimmplan.output.columns import Text
+from dimmplan.output.record import Label, OfPlan, Record, means
 from dimmplan.wording.machine import blocked_text, moves_summary, step_text
 
 
 class MoveEntry(Record):
     """What is done with one module."""
 
-    kind: str = Field(description="`keep`, `pull`, `move` or `insert`")
-    label: Label = Field(validation_alias="module", description="the module")
-    source: str | None = Field(serialization_alias="from", description="the slot that it leaves, null for `insert`")
-    target: str | None = Field(serialization_alias="to", description="the slot that it goes to, null for `pull`")
+    kind: str = means("`keep`, `pull`, `move` or `insert`")
+    label: Label = means("the module", of="module")
+    source: str | None = means("the slot that it leaves, null for `insert`", to="from")
+    target: str | None = means("the slot that it goes to, null for `pull`", to="to")
 
 
 class ActEntry(Record):
     """One act with a module."""
 
-    step: int = Field(validation_alias="number", description="its number, as on the change sheet")
-    act: str = Field(description="`out` of a slot or `in`; a module that moves does both")
-    slot: str = Field(description="the slot")
+    step: int = means("its number, as on the change sheet", of="number")
+    act: str = means("`out` of a slot or `in`; a module that moves does both")
+    slot: str = means("the slot")
 
 
 class StrandedEntry(Record):
     """Modules that a change leaves over."""
 
-    label: Label = Field(validation_alias="module", description="a type left over")
-    count: int = Field(description="how many of it")
-    fits: list[str] = Field(description="slots of this board that would still take one")
+    label: Label = means("a type left over", of="module")
+    count: int = means("how many of it")
+    fits: list[str] = means("slots of this board that would still take one")
 
 
-class MovesDocument(OfPlan):
-    """A change."""
+class MovesDocument(OfPlan, commands="moves"):
+    """From what is in a machine to a plan; exit status 1 where a slot that must change may not be touched."""
 
-    commands = "moves"
-    about = "From what is in a machine to a plan; exit status 1 where a slot that must change may not be touched."
-
-    moves: list[MoveEntry] = Field(description="what becomes of each module")
-    steps: list[ActEntry] = Field(description="the acts in order")
-    handled: int = Field(description="modules handled at all")
-    stranded: list[StrandedEntry] = Field(description="what is left over")
-    blocked: list[str] = Field(description="slots that must change, but may not be touched")
-
-
-def moves_record(change: Change) -> MovesDocument:
-    """A change as JSON: moves, the steps of doing them, what is left over, what stands in the way."""
-    return MovesDocument.of(change, handled=len(change.handled))
+    moves: list[MoveEntry] = means("what becomes of each module")
+    steps: list[ActEntry] = means("the acts in order")
+    handled: int = means("modules handled at all", by=lambda change: len(change.handled))
+    stranded: list[StrandedEntry] = means("what is left over")
+    blocked: list[str] = means("slots that must change, but may not be touched")
 
 
 def moves_text(change: Change) -> str:
     """A change for a terminal, ending with what to see to before power-on, unless it cannot be done."""
-    lines = [moves_summary(change.moves)]
+    page = Text(moves_summary(change.moves))
     if change.blocked:
-        lines += wrapped(f"Not possible: {blocked_text(change.blocked)}")
-    lines += step_lines(change, first="  ")
+        page.note(f"Not possible: {blocked_text(change.blocked)}", 0, hang=0)
+    step_lines(page, change, 2)
     for left in change.stranded:
         fits = f"; also fits in {', '.join(left.fits)}" if left.fits else "; no slot of this board takes it"
-        lines += indented(f"left over: {left.count} x {left.module.label}{fits}")
+        page.note(f"left over: {left.count} x {left.module.label}{fits}")
     if not change.blocked:
-        lines += ["", "Before power-on"]
-        lines += [f"  [ ] {step}" for step in _BEFORE_POWER_ON]
-    return "\n".join(lines) + "\n"
+        page.notes("Before power-on", [f"[ ] {step}" for step in _BEFORE_POWER_ON])
+    return str(page)
 
 
-def step_lines(change: Change, *, first: str) -> Iterator[str]:
+def step_lines(page: Text, change: Change, indent: int) -> None:
     """The steps of a change, numbered as on its sheet."""
     for step in change.steps:
-        yield from wrapped(f"{step.number}. {step_text(step)}", first=first, rest=first + "   ")
+        page.note(f"{step.number}. {step_text(step)}", indent, hang=3)
 
 
 _BEFORE_POWER_ON = (

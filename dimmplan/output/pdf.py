@@ -10,8 +10,7 @@ import zlib
 from collections.abc import Iterable, Iterator, Sequence
 
 from dimmplan.errors import InputError
-from dimmplan.output.paint import Looks, Paint, Step, letter_path, path_of
-from dimmplan.output.raster import system_outline
+from dimmplan.output.raster import Looks, Paint, Step, letter_path, path_of, system_outline
 from dimmplan.sheet.letters import Line, face, laid
 from dimmplan.sheet.shapes import Group, Page, Text, walk
 
@@ -79,10 +78,11 @@ class _File:
         procedures = " ".join(f"/g{code} {self.stream(drawn)} 0 R" for code, (_, _, drawn) in enumerate(glyphs, 1))
         names = " ".join(f"/g{code}" for code in range(1, len(glyphs) + 1))
         widths = " ".join(str(wide) for _, wide, _ in glyphs)
+        unicode = self.stream(_to_unicode([letters for letters, _, _ in glyphs]))
         return self.add(
             "<</Type/Font/Subtype/Type3/FontMatrix[.001 0 0 .001 0 0]/FontBBox[0 -300 1200 1000]/Resources<<>>"
             f"/FirstChar 1/LastChar {len(glyphs)}/Widths[{widths}]/Encoding<</Type/Encoding/Differences[1 {names}]>>"
-            f"/CharProcs<<{procedures}>>/ToUnicode {self.stream(_to_unicode([said for said, _, _ in glyphs]))} 0 R>>"
+            f"/CharProcs<<{procedures}>>/ToUnicode {unicode} 0 R>>"
         )
 
     def whole(self, root: int, about: int) -> bytes:
@@ -116,36 +116,36 @@ class _Fonts:
         """The glyphs of a font by their codes from 1: the letters it stands for, its width, how it is drawn."""
         return self._fonts[name]
 
-    def code(self, said: str, bold: bool, wide: int) -> tuple[str, int]:
+    def code(self, letters: str, bold: bool, wide: int) -> tuple[str, int]:
         """Font and code of a letter, or of a piece of letters that the sheet does not bring along."""
-        key = (said, bold, wide)
+        key = (letters, bold, wide)
         if key not in self._codes:
             weight = "B" if bold else "R"
             last = next((name for name in reversed(self._fonts) if name[0] == weight), "")
             if not last or len(self._fonts[last]) == _FONT_SIZE:
                 last = f"{weight}{len(self._fonts)}"
                 self._fonts[last] = []
-            self._fonts[last].append((said, wide, _glyph(said, bold, wide)))
+            self._fonts[last].append((letters, wide, _glyph(letters, bold, wide)))
             self._codes[key] = last, len(self._fonts[last])
         return self._codes[key]
 
 
-def _glyph(said: str, bold: bool, wide: int) -> str:
+def _glyph(letters: str, bold: bool, wide: int) -> str:
     """How a glyph is drawn, y upwards; a box where there is neither an outline nor a library that finds one."""
     steps: Sequence[Step]
-    if said in face(bold).glyphs:
-        steps = letter_path(face(bold).glyph(said).path)
+    if letters in face(bold).glyphs:
+        steps = letter_path(face(bold).glyph(letters).path)
     else:
         try:
-            steps = system_outline(said, bold, wide)
+            steps = system_outline(letters, bold, wide)
         except InputError:
             corners = [(60.0, 0.0), (wide - 60.0, 0.0), (wide - 60.0, -700.0), (60.0, -700.0)]
             steps = [("l" if number else "m", corner) for number, corner in enumerate(corners)] + [("h", ())]
     return f"{wide} 0 0 -300 {max(wide, 1)} 1000 d1\n1 0 0 -1 0 0 cm\n{_path(steps, places=0)}f"
 
 
-def _to_unicode(said: Sequence[str]) -> str:
-    lines = [f"<{code:02x}> <{text.encode('utf-16-be').hex()}>" for code, text in enumerate(said, 1)]
+def _to_unicode(glyphs: Sequence[str]) -> str:
+    lines = [f"<{code:02x}> <{text.encode('utf-16-be').hex()}>" for code, text in enumerate(glyphs, 1)]
     blocks = [lines[at : at + 100] for at in range(0, len(lines), 100)]
     chars = "\n".join(f"{len(block)} beginbfchar\n" + "\n".join(block) + "\nendbfchar" for block in blocks)
     return (
@@ -217,12 +217,12 @@ def _shown(stands: Line, bold: bool, size: float, fonts: _Fonts) -> str:
     shown, font, row, at = "", "", "", 0
     for letter, start in zip(stands.text, stands.starts, strict=True):
         if letter in own and start not in pieces:
-            said, wide = letter, own[letter][0]
+            letters, wide = letter, own[letter][0]
         elif start in pieces:
-            said, wide = pieces.pop(start)
+            letters, wide = pieces.pop(start)
         else:
             continue
-        name, code = fonts.code(said, bold, wide)
+        name, code = fonts.code(letters, bold, wide)
         if name != font:
             shown += f"[{row}]TJ\n" if row else ""
             shown += f"/{name} {_number(size, 4)} Tf\n"

@@ -1,31 +1,36 @@
-"""The plan as JSON, format 1, with all that stands beside it. ``output.reading`` reads it back without loss."""
+"""The plan: as JSON of format 1, which ``output.reading`` reads back without loss, and as text for a terminal."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import Field
+from pydantic import create_model
 
 from dimmplan.errors import ImpossibleError, Shortfall
 from dimmplan.figures import PlacementFigures, placement_figures
-from dimmplan.model.board import Board
-from dimmplan.model.placement import Placement, dead_slots
+from dimmplan.model.board import Board, Socket
+from dimmplan.model.module import Module, modules_phrase
+from dimmplan.model.placement import Placement, dead_slots, why_dead
+from dimmplan.model.request import Mode
+from dimmplan.output.columns import Column, Text, board_line, share_text
 from dimmplan.output.growth import BeforeEntry, GrowthEntry, KeptEntry, ModePriceEntry, NextEntry
 from dimmplan.output.record import (
     BalancedSweep,
     BoardEntry,
     BoundEntry,
     CauseEntry,
-    Count,
+    Counts,
     CriterionEntry,
     Document,
     FindingEntry,
+    Label,
     Money,
     NearestEntry,
     NodeEntry,
     Number,
     OwnSweep,
+    PlacementDocument,
     Places,
     Record,
     Slots,
@@ -33,193 +38,94 @@ from dimmplan.output.record import (
     SystemSweep,
     TotalsEntry,
     WorstSweep,
-    bound_record,
-    counts_in,
+    means,
 )
 from dimmplan.output.stock import ShelfEntry
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.rules import install_order
 from dimmplan.solve.answer import Choice
-from dimmplan.wording.placement import blank_slots, placement_findings
-from dimmplan.wording.request import choice_gains, request_findings
+from dimmplan.units import counted, format_capacity, listed, watts_words
+from dimmplan.wording.placement import (
+    blank_slots,
+    gb_s,
+    node_sentences,
+    placement_findings,
+    rate_row_words,
+    regions_sentence,
+)
+from dimmplan.wording.request import choice_gains, choice_phrase, request_findings, sweep_of
 
 
 class RequestEntry(Record):
     """What was asked."""
 
-    capacity_gib: int = Field(description="usable capacity asked")
-    over_gib: int | None = Field(description="allowance above it that counts as equal")
-    max_types: int = Field(description="most types used at once")
-    effort: int = Field(description="most search nodes")
-    modules: list[str] = Field(description="labels that might be used")
+    capacity_gib: int = means("usable capacity asked")
+    over_gib: int | None = means("allowance above it that counts as equal")
+    max_types: int = means("most types used at once")
+    effort: int = means("most search nodes")
+    modules: list[Label] = means(
+        "labels that might be used", by=lambda request: [supply.module for supply in request.supplies]
+    )
 
 
 class ModuleEntry(Record):
     """A module type of the plan."""
 
-    key: str = Field(description="letter of the type in `slots` and on the sheet")
-    label: str = Field(description="JEDEC label")
-    generation: str = Field(description="`DDR3`, `DDR4` or `DDR5`")
-    capacity_gib: int = Field(description="of one module")
-    kind: str = Field(description="`RDIMM` and so on")
-    package_ranks: int = Field(description="as a label counts them")
-    logical_ranks: int = Field(description="with the dies of a stack")
-    device_width: int = Field(description="4, 8, 16")
-    ecc_bits: int = Field(description="0, 8 or 16")
-    die_gbit: Number = Field(description="density that follows from the label")
-    rate_mts: int = Field(description="of the label")
-    voltage_mv: int = Field(description="supply voltage")
-    part: str | None = Field(description="part number, where the board file has one")
-    watts: Annotated[float | None, Places(1)] = Field(description="the most that one takes, by the board file")
-    count: int = Field(description="how many")
+    key: str = means(
+        "letter of the type in `slots` and on the sheet", within=lambda plan, module: plan.placement.keys[module]
+    )
+    label: str = means("JEDEC label")
+    generation: str = means("`DDR3`, `DDR4` or `DDR5`")
+    capacity_gib: int = means("of one module")
+    kind: str = means("`RDIMM` and so on")
+    package_ranks: int = means("as a label counts them")
+    logical_ranks: int = means("with the dies of a stack")
+    device_width: int = means("4, 8, 16")
+    ecc_bits: int = means("0, 8 or 16")
+    die_gbit: Number = means("density that follows from the label")
+    rate_mts: int = means("of the label")
+    voltage_mv: int = means("supply voltage")
+    part: str | None = means(
+        "part number, where the board file has one",
+        within=lambda plan, module: plan.board.facts_of(module).part or None,
+    )
+    watts: Annotated[float | None, Places(1)] = means(
+        "the most that one takes, by the board file", within=lambda plan, module: plan.board.facts_of(module).watts
+    )
+    count: int = means("how many", within=lambda plan, module: plan.placement.count(module))
 
 
 class ChoiceEntry(Record):
     """Another placement beside the plan."""
 
-    capacity_gib: int = Field(description="of all modules")
-    usable_gib: Number = Field(description="what the mode leaves")
+    capacity_gib: int = means("of all modules")
+    usable_gib: Number = means("what the mode leaves")
     balanced_sweep_gb_s: BalancedSweep
     system_sweep_gb_s: SystemSweep
     own_sweep_gb_s: OwnSweep
     worst_sweep_gb_s: WorstSweep
-    modules: list[Count] = Field(description="its types")
-    slots: Slots = Field(description="label, or null where it is empty")
-    gains: str = Field(description="what it has over the plan, in words")
-    loses: str = Field(description="what it lacks")
+    modules: Counts = means("its types", of="slots")
+    slots: Slots = means("label, or null where it is empty")
+    gains: str = means("what it has over the plan, in words")
+    loses: str = means("what it lacks")
 
 
 class StepEntry(Record):
     """The nearest capacities with a higher sweep."""
 
-    above: ChoiceEntry | None = Field(description="nearest capacity above, or null")
-    below: ChoiceEntry | None = Field(description="the same below")
+    above: ChoiceEntry | None = means(
+        "nearest capacity above, or null", by=lambda planned: _choice(planned, planned.answer.step_above)
+    )
+    below: ChoiceEntry | None = means("the same below", by=lambda planned: _choice(planned, planned.answer.step_below))
 
 
 class SheetEntry(Record):
     """What `plan` was given for the title block, so that the sheet can be drawn again."""
 
-    title: str | None = Field(description="`--title`")
-    tag: str | None = Field(description="`--tag`")
-    date: str | None = Field(description="`--date`")
-
-
-class PlanDocument(Document):
-    """A plan with all that may stand beside it."""
-
-    commands = "plan"
-    about = (
-        "The plan; `plan.json` is the same. It has `stock` with `--stock`, `kept` with `--keep`, `growth` with "
-        "`--then`, `mode_price` with another `--mode`."
-    )
-
-    board: BoardEntry = Field(description="the board")
-    fitted: list[str] = Field(description="sockets with a processor")
-    processor: str | None = Field(description="the processor option of all sockets, null where they differ")
-    processors: dict[str, str] = Field(description="the processor option of each fitted socket")
-    absent_trays: list[str] = Field(description="trays that are not there")
-    inlet_c: int | None = Field(description="warmest air at the inlet in degrees Celsius; null where nobody has said")
-    mode: str = Field(description="`independent`, `mirrored`, `partly-mirrored`, `lockstep` or `sparing`")
-    prefer: str = Field(description="the list of criteria")
-    request: RequestEntry = Field(description="as asked")
-    status: str = Field(description="`proven` or `best-found`")
-    stopped: str | None = Field(description="why the search stopped, null where it is proven")
-    bound: BoundEntry = Field(description="how far the search came")
-    modules: list[ModuleEntry] = Field(description="types in the plan")
-    slots: dict[str, str | None] = Field(description="key of the type, null where it is empty; in board order")
-    dead: list[str] = Field(description="slots whose processor or tray is absent, or whose channel is not served")
-    blanks: list[str] = Field(description="empty slots that carry a blank")
-    hold: list[str] = Field(description="slots on hold")
-    install_order: list[str] = Field(description="filled slots in the order of installing")
-    sockets: list[SocketEntry] = Field(description="figures of each socket")
-    nodes: list[NodeEntry] = Field(description="figures of each node with each setting of the board file")
-    totals: TotalsEntry = Field(description="the whole machine")
-    criteria: list[CriterionEntry] = Field(description="what decided, in order")
-    runners_up: list[ChoiceEntry] = Field(description="the next best placements")
-    one_step: StepEntry = Field(description="nearest capacities with a higher sweep")
-    findings: list[FindingEntry] = Field(description="what a person must know")
-    code: str = Field(description="the plan code")
-    sheet: SheetEntry | None = Field(default=None, description="words of the title block, where some were given")
-    stock: ShelfEntry | None = Field(default=None, description="what it takes from the shelf, with `--stock`")
-    before: BeforeEntry | None = Field(default=None, description="how fast it is now, with `--keep`; null if not known")
-    kept: KeptEntry | None = Field(default=None, description="what the machine brings, with `--keep`")
-    growth: GrowthEntry | None = Field(default=None, description="the chain, with `--then`")
-    next_by_adding: list[NextEntry] = Field(default=[], description="capacities that adding alone reaches")
-    mode_price: ModePriceEntry | None = Field(default=None, description="what another `--mode` costs")
-
-
-def plan_record(planned: Planned, **beside: Any) -> PlanDocument:
-    """The plan of a solved request, with the stable keys of format 1, and what stands beside it."""
-    board, request, answer, placement = planned.board, planned.request, planned.answer, planned.placement
-    figures = planned.figures
-    return PlanDocument.of(
-        **placement_keys(board, placement),
-        request=RequestEntry.of(request, modules=[supply.module.label for supply in request.supplies]),
-        stopped=answer.stopped,
-        bound=bound_record(answer.bound, answer.effort),
-        sockets=figures.sockets,
-        nodes=figures.nodes,
-        totals=TotalsEntry.of(figures, cost=planned.cost),
-        criteria=[
-            CriterionEntry.of(criterion, value=value)
-            for criterion, value in zip(answer.criteria, answer.best.vector, strict=True)
-        ],
-        runners_up=[_choice(planned, choice) for choice in answer.runners_up],
-        one_step={"above": _choice(planned, answer.step_above), "below": _choice(planned, answer.step_below)},
-        findings=placement_findings(board, placement, figures) + request_findings(planned),
-        code=encode(board, placement),
-        **beside,
-    )
-
-
-def placement_keys(board: Board, placement: Placement) -> dict[str, Any]:
-    """The keys of a plan that follow from its placement and board alone, but for its figures."""
-    keys = placement.keys
-    return {
-        "board": BoardEntry.of(board),
-        "fitted": list(placement.fitted),
-        "processor": placement.one_processor,
-        "processors": placement.processors,
-        "absent_trays": list(placement.absent),
-        "inlet_c": placement.inlet_c,
-        "mode": placement.mode.value,
-        "prefer": placement.prefer,
-        "status": placement.status,
-        "modules": [
-            ModuleEntry.of(
-                module,
-                key=keys[module],
-                count=placement.count(module),
-                part=board.facts_of(module).part or None,
-                watts=board.facts_of(module).watts,
-            )
-            for module in placement.types
-        ],
-        "slots": {slot: keys[module] if module else None for slot, module in placement.slots},
-        "dead": list(dead_slots(board, placement)),
-        "blanks": list(blank_slots(board, placement)),
-        "hold": list(placement.hold),
-        "install_order": list(install_order(board, placement)),
-    }
-
-
-def placement_record(board: Board, placement: Placement, figures: PlacementFigures | None) -> dict[str, Any]:
-    """What a plan that is read back must agree with. Without figures there are none of the sockets and totals."""
-    keys = placement_keys(board, placement)
-    return keys | {
-        "board": keys["board"].plain(),
-        "modules": [module.plain() for module in keys["modules"]],
-        "sockets": [SocketEntry.of(socket).plain() for socket in figures.sockets] if figures else [],
-        "nodes": [NodeEntry.of(node).plain() for node in figures.nodes] if figures else [],
-        "totals": TotalsEntry.of(figures).plain() if figures else {},
-    }
-
-
-def sheet_record(given: Mapping[str, Any]) -> dict[str, SheetEntry]:
-    """What ``plan`` was given for the title block; no key for nothing."""
-    words = {name: given.get(name) for name in SheetEntry.model_fields}
-    return {"sheet": SheetEntry(**words)} if any(words.values()) else {}
+    title: str | None = means("`--title`")
+    tag: str | None = means("`--tag`")
+    date: str | None = means("`--date`")
 
 
 def _choice(planned: Planned, choice: Choice | None) -> ChoiceEntry | None:
@@ -230,7 +136,214 @@ def _choice(planned: Planned, choice: Choice | None) -> ChoiceEntry | None:
     figures = placement_figures(board, option, placement.fitted, choice.content, mode=placement.mode)
     gains, loses = choice_gains(planned, choice)
     slots = {slot: choice.content.get(slot) for slot in board.slots}
-    return ChoiceEntry.of(figures, modules=counts_in(choice.content), slots=slots, gains=gains, loses=loses)
+    return ChoiceEntry.of(figures, slots=slots, gains=gains, loses=loses)
+
+
+class PlanDocument(PlacementDocument, commands="plan"):
+    """The plan; `plan.json` is the same. It has `stock` with `--stock`, `kept` with `--keep`, `growth` with `--then`,
+    `mode_price` with another `--mode`.
+    """
+
+    board: BoardEntry = means("the board")
+    request: RequestEntry = means("as asked")
+    status: str = means("`proven` or `best-found`", of="placement.status")
+    stopped: str | None = means("why the search stopped, null where it is proven", of="answer.stopped")
+    bound: BoundEntry = means("how far the search came", of="answer")
+    modules: list[ModuleEntry] = means("types in the plan", of="placement.types")
+    slots: dict[str, str | None] = means(
+        "key of the type, null where it is empty; in board order",
+        by=lambda plan: {slot: module and plan.placement.keys[module] for slot, module in plan.placement.slots},
+    )
+    dead: list[str] = means(
+        "slots whose processor or tray is absent, or whose channel is not served",
+        by=lambda plan: dead_slots(plan.board, plan.placement),
+    )
+    blanks: list[str] = means("empty slots that carry a blank", by=lambda plan: blank_slots(plan.board, plan.placement))
+    hold: list[str] = means("slots on hold", of="placement.hold")
+    install_order: list[str] = means(
+        "filled slots in the order of installing", by=lambda plan: install_order(plan.board, plan.placement)
+    )
+    sockets: list[SocketEntry] = means("figures of each socket", of="figures.sockets")
+    nodes: list[NodeEntry] = means("figures of each node with each setting of the board file", of="figures.nodes")
+    totals: TotalsEntry = means("the whole machine", by=lambda plan: TotalsEntry.of(plan.figures, cost=plan.cost))
+    criteria: list[CriterionEntry] = means(
+        "what decided, in order",
+        by=lambda planned: [
+            CriterionEntry.of(criterion, value=value)
+            for criterion, value in zip(planned.answer.criteria, planned.answer.best.vector, strict=True)
+        ],
+    )
+    runners_up: list[ChoiceEntry] = means(
+        "the next best placements", by=lambda planned: [_choice(planned, each) for each in planned.answer.runners_up]
+    )
+    one_step: StepEntry = means("nearest capacities with a higher sweep", by=lambda planned: planned)
+    findings: list[FindingEntry] = means(
+        "what a person must know",
+        by=lambda planned: (
+            placement_findings(planned.board, planned.placement, planned.figures) + request_findings(planned)
+        ),
+    )
+    code: str = means("the plan code", by=lambda planned: encode(planned.board, planned.placement))
+    sheet: SheetEntry | None = means("words of the title block, where some were given", default=None)
+    stock: ShelfEntry | None = means("what it takes from the shelf, with `--stock`", default=None)
+    before: BeforeEntry | None = means("how fast it is now, with `--keep`; null if not known", default=None)
+    kept: KeptEntry | None = means("what the machine brings, with `--keep`", default=None)
+    growth: GrowthEntry | None = means("the chain, with `--then`", default=None)
+    next_by_adding: list[NextEntry] = means("capacities that adding alone reaches", default=[])
+    mode_price: ModePriceEntry | None = means("what another `--mode` costs", default=None)
+
+
+class ReadPlacement(NamedTuple):
+    """A placement that was read back, with its figures where it has any."""
+
+    board: Board
+    placement: Placement
+    figures: PlacementFigures | None
+    cost: None = None
+
+
+def following_keys(plan: ReadPlacement) -> dict[str, Any]:
+    """The keys of a plan that follow from its placement and board: what a plan that is read back must agree with."""
+    names = [*list(PlacementDocument.model_fields)[2:], "status", "modules", "slots", "dead", "blanks", "hold"]
+    names += ["install_order", *(("sockets", "nodes", "totals") if plan.figures else ())]
+    fields: Any = {name: (field.annotation, field) for name in names for field in (PlanDocument.model_fields[name],)}
+    return create_model("Following", __base__=Record, **fields).of(plan).plain()
+
+
+def sheet_record(given: Mapping[str, Any]) -> dict[str, SheetEntry]:
+    """What ``plan`` was given for the title block; no key for nothing."""
+    words = {name: given.get(name) for name in SheetEntry.model_fields}
+    return {"sheet": SheetEntry(**words)} if any(words.values()) else {}
+
+
+# -- the plan as text ------------------------------------------------------------------------------------------------
+
+
+def plan_text(planned: Planned) -> str:
+    """The one-screen answer: placement by socket and channel, figures, regions, findings, one step."""
+    board, placement, answer = planned.board, planned.placement, planned.answer
+    figures = planned.figures
+    page = Text(*_headline(planned, figures), hang=2)
+    for socket in board.sockets:
+        page.heading()
+        _socket_lines(page, board, socket, placement, figures)
+    page.heading("Modules")
+    page.table(_module_columns(board, placement), placement.types)
+    _figure_lines(page, figures)
+    page.findings(request_findings(planned) + placement_findings(board, placement, figures))
+    _runner_lines(page, planned, answer.runners_up)
+    return str(page)
+
+
+def _module_columns(board: Board, placement: Placement) -> list[Column[Module]]:
+    return [
+        Column(text=lambda module: placement.keys[module]),
+        Column(text=lambda module: f"{placement.count(module)} x", align="right"),
+        Column(text=lambda module: module.label),
+        Column(text=lambda module: module.kind.value),
+        Column(text=lambda module: board.facts_of(module).part),
+        Column(text=lambda module: watts_words(watts) if (watts := board.facts_of(module).watts) else ""),
+    ]
+
+
+def _headline(planned: Planned, figures: PlacementFigures) -> list[str]:
+    """What goes in, how fast the machine and its worst socket are, why this capacity, and what would be faster."""
+    placement, answer, request = planned.placement, planned.answer, planned.request
+    status = "proven first under this board file and this model"
+    if placement.status == "best-found":
+        status = f"best found, not proven: {answer.stopped}"
+    asked, got = format_capacity(request.capacity_gib), format_capacity(figures.usable_gib)
+    processor = f", processor {', '.join(placement.processor.split(','))}" if placement.processor else ""
+    mode = f" {placement.mode.words}" if placement.mode is not Mode.INDEPENDENT else ""
+    if figures.usable_gib != figures.capacity_gib:
+        mode += f" ({format_capacity(figures.capacity_gib)} installed)"
+    worst = min(figures.sockets, key=lambda socket: socket.sweep_gb_s)
+    modules = modules_phrase((module, placement.count(module)) for module in placement.types)
+    lines = [
+        board_line(planned.board),
+        f"{got}{mode} in {counted(figures.modules, 'module')} at {figures.rate_mts} MT/s{processor}: {modules}",
+        f"Balanced sweep {gb_s(figures.balanced_sweep_gb_s)}; worst socket {worst.socket} {gb_s(worst.sweep_gb_s)}, "
+        f"share {share_text(worst.share)}",
+    ]
+    if asked == got:
+        lines.append(f"Why {got}: as asked")
+    else:
+        why = "; ".join(f"{cause.text.rstrip('.')} [{cause.rule}]" for cause in answer.rounded_up[:1])
+        otherwise = f"{placement.prefer} prefers it" if answer.proven else "the best found"
+        lines.append(f"Why {got}: {asked} asked; {why or otherwise}")
+    faster = [step for step in (answer.step_above, answer.step_below) if step]
+    lines += [f"Faster: {_step_text(planned, step)}" for step in faster]
+    return [*lines, f"{placement.prefer}: {status}"]
+
+
+def _step_text(planned: Planned, step: Choice) -> str:
+    return f"{format_capacity(step.usable_gib)} sweeps at {gb_s(sweep_of(planned, step))} ({choice_phrase(step)})"
+
+
+def _socket_lines(page: Text, board: Board, socket: Socket, placement: Placement, figures: PlacementFigures) -> None:
+    """What each channel of a socket carries, what is dead, and which regions follow."""
+    if socket.id not in placement.fitted:
+        page.note(f"{socket.id}: no processor, {counted(len(socket.slots), 'slot')} dead", 0)
+        return
+    its = next(each for each in figures.sockets if each.socket == socket.id)
+    page.note(f"{socket.id}: {format_capacity(its.usable_gib)}, share {share_text(its.share)}", 0)
+    keys, content = placement.keys, placement.content
+    deepest = max(len(channel.slots) for channel in socket.channels)
+    rows = []
+    for channel in socket.channels:
+        held = [(slot, content.get(slot)) for slot in channel.slots]
+        cells = [f"{slot}: {keys[module]} {module.capacity_gib}GB" if module else f"{slot}: -" for slot, module in held]
+        rows.append([channel.controller, channel.id, *cells, *[""] * (deepest - len(cells))])
+    page.rows(rows)
+    whole = next(each for each in board.every_socket if each.id == socket.id)
+    dead: dict[str, list[str]] = {}
+    for slot in whole.slots:
+        why = why_dead(board, placement, slot)
+        if why:
+            processor = placement.processors.get(socket.id)
+            words = f"not served by {processor}" if why == "channel" else f"{board.tray_of.get(slot)} is not there"
+            dead.setdefault(words, []).append(slot)
+    for words, slots in dead.items():
+        page.note(f"Dead, {words}: {', '.join(slots)}.", hang=0)
+    page.note(regions_sentence(its), hang=0)
+
+
+_FIGURES = ("rate", "peak", "sweep", "parallel", "share")
+
+
+def _figure_lines(page: Text, figures: PlacementFigures) -> None:
+    page.heading("Figures (peaks of a model; STREAM usually measures 70 to 85 % of peak)")
+    rows = [
+        [its.socket, f"{its.rate.rate_mts} MT/s", *map(gb_s, (its.peak_gb_s, its.sweep_gb_s, its.parallel_gb_s)),
+         share_text(its.share)]
+        for its in figures.sockets
+    ]  # fmt: skip
+    page.rows(rows, ("", *_FIGURES), right=_FIGURES)
+    bound: dict[str, list[str]] = {}
+    for socket in figures.sockets:
+        bound.setdefault(rate_row_words(socket.rate.row), []).append(socket.socket)
+    binding = "; ".join(f"{listed(sockets)}: {what}" if len(bound) > 1 else what for what, sockets in bound.items())
+    page.note(f"Rate limited by {binding}", hang=0)
+    difference = figures.socket_difference_gib
+    equal = "sockets hold the same" if not difference else f"{format_capacity(difference)} between sockets"
+    page.note(
+        f"System sweep {gb_s(figures.system_sweep_gb_s)}, own sweep {gb_s(figures.own_sweep_gb_s)}; {equal}; "
+        f"{counted(figures.free_slots, 'slot')} free",
+        hang=0,
+    )
+    for text in node_sentences(figures):
+        page.note(text)
+
+
+def _runner_lines(page: Text, planned: Planned, runners: Sequence[Choice]) -> None:
+    if runners:
+        page.heading("Runners-up")
+    for choice in runners:
+        gains, loses = choice_gains(planned, choice)
+        page.note(f"{format_capacity(choice.usable_gib)}: {choice_phrase(choice)}")
+        if gains:
+            page.note(f"gains {gains}", 4)
+        page.note(f"loses {loses}" if loses else "equal in every criterion; board order decides", 4)
 
 
 # -- nothing fits ------------------------------------------------------------------------------------------------------
@@ -239,28 +352,23 @@ def _choice(planned: Planned, choice: Choice | None) -> ChoiceEntry | None:
 class BuyEntry(Record):
     """Modules to buy."""
 
-    label: str = Field(description="what to buy")
-    count: int = Field(description="how many")
-    cost: Money | None = Field(description="where it has a price")
-    part: str = Field(description="part number by the shelf or the board file, may be empty")
-    watts: Annotated[float | None, Places(1)] = Field(description="the most that one takes, by the same, or null")
-    substitutes: list[str] = Field(description="labels that would do as well on this board")
+    label: str = means("what to buy")
+    count: int = means("how many")
+    cost: Money | None = means("where it has a price")
+    part: str = means("part number by the shelf or the board file, may be empty")
+    watts: Annotated[float | None, Places(1)] = means("the most that one takes, by the same, or null")
+    substitutes: list[str] = means("labels that would do as well on this board")
 
 
-class ImpossibleDocument(Document):
-    """Nothing fits."""
+class ImpossibleDocument(Document, commands="plan: impossible"):
+    """Exit status 1. `buy`, `buy_status` and `currency` with `--stock`."""
 
-    commands = "plan: impossible"
-    about = "Exit status 1. `buy`, `buy_status` and `currency` with `--stock`."
-
-    status: Literal["impossible"] = Field(description="`impossible`")
-    causes: list[CauseEntry] = Field(description="what stands in the way")
-    nearest: NearestEntry = Field(description="the nearest capacities that fit")
-    buy: list[BuyEntry] | None = Field(
-        default=None, description="what to buy so that the shelf is enough; null where no list is"
-    )
-    buy_status: str | None = Field(default=None, description="`proven` (the shortest list) or `best-found`")
-    currency: str | None = Field(default=None, description="of the shelf")
+    status: Literal["impossible"] = means("`impossible`")
+    causes: list[CauseEntry] = means("what stands in the way")
+    nearest: NearestEntry = means("the nearest capacities that fit")
+    buy: list[BuyEntry] | None = means("what to buy so that the shelf is enough; null where no list is", default=None)
+    buy_status: str | None = means("`proven` (the shortest list) or `best-found`", default=None)
+    currency: str | None = means("of the shelf", default=None)
 
 
 def impossible_record(error: ImpossibleError) -> ImpossibleDocument:

@@ -6,7 +6,7 @@ from the slots, and the rules are judged again. A plan that disagrees with itsel
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal, NamedTuple
 
@@ -112,7 +112,7 @@ def read_plan(content: bytes, *, file: str) -> PlanFile:
             )
             for detail in error.errors(include_url=False)[:20]
         ) from None
-    words = [words_problem(said, file=file, place=f"sheet.{name}") for name, said in plan.record.sheet]
+    words = [words_problem(text, file=file, place=f"sheet.{name}") for name, text in plan.record.sheet]
     if any(words):
         raise InputError(problem for problem in words if problem)
     return plan
@@ -120,33 +120,29 @@ def read_plan(content: bytes, *, file: str) -> PlanFile:
 
 def _relay(document: Mapping[str, Any], *, file: str, allowed: str) -> None:
     """Raise what a failed command said where its answer is given as a plan: its problems, or its causes."""
-    errors = document.get("errors")
-    if isinstance(errors, list) and errors and "slots" not in document:
-        said = [each for each in errors[:MOST_PROBLEMS] if isinstance(each, dict)]
-        raise InputError(Problem._make([*(_word(each, key) for key in _PROBLEM_KEYS), None]) for each in said)
-    status = document.get("status")
-    if status in ("impossible", "refused"):
-        causes = [each for each in _list(document.get("causes")) if isinstance(each, dict)]
-        told = [Cause(_word(each, "rule"), _word(each, "text"), _word(each, "source")) for each in causes]
+    status, errors, causes = document.get("status"), _told(document.get("errors")), _told(document.get("causes"))
+    if errors and "slots" not in document:
+        raise InputError(Problem(**_words(each, Problem._fields[:-1])) for each in errors)
+    if status == "impossible":
         near = document.get("nearest")
-        near = near if isinstance(near, dict) else {}
-        sides = [gib if isinstance(gib := near.get(key), int) else None for key in ("below_gib", "above_gib")]
-        if status == "impossible":
-            raise ImpossibleError(told, below_gib=sides[0], above_gib=sides[1])
-        raise RefusedError(told)
+        below, above = (near.get(key) if isinstance(near, dict) else None for key in ("below_gib", "above_gib"))
+        raise ImpossibleError(
+            [Cause(**_words(each, Cause._fields)) for each in causes],
+            below_gib=below if isinstance(below, int) else None,
+            above_gib=above if isinstance(above, int) else None,
+        )
+    if status == "refused":
+        raise RefusedError(Cause(**_words(each, Cause._fields)) for each in causes)
     if status == "stopped":
         raise InputError(Problem(file=file, found="a search that was stopped before it found a plan", allowed=allowed))
 
 
-_PROBLEM_KEYS = ("file", "place", "found", "allowed", "hint")
+def _told(value: Any) -> list[dict[str, Any]]:
+    return [each for each in value[:MOST_PROBLEMS] if isinstance(each, dict)] if isinstance(value, list) else []
 
 
-def _word(told: Mapping[str, Any], key: str) -> str:
-    return cleaned(str(told.get(key) or ""), most=400)
-
-
-def _list(value: Any) -> list[Any]:
-    return value[:MOST_PROBLEMS] if isinstance(value, list) else []
+def _words(told: Mapping[str, Any], keys: Iterable[str]) -> dict[str, Any]:
+    return {key: cleaned(str(told.get(key) or ""), most=400) for key in keys}
 
 
 def placement_of(plan: PlanFile, board: Board) -> Placement:
@@ -205,38 +201,38 @@ def _seats(record: _ReadPlan) -> list[str] | None:
 
 
 def _mismatches(record: _ReadPlan, board: Board) -> list[tuple[str, str, str]]:
-    found: list[tuple[str, str, str]] = []
-    known = {module.key for module in record.modules}
+    """Names that do not belong to the board, or not together: each with its place and what is allowed there."""
+    filled = [(slot, key) for slot, key in record.slots.items() if key]
     keys = [module.key for module in record.modules]
-    found += [("modules", key, "each key once") for key in known if keys.count(key) > 1]
-    sockets = {socket.id for socket in board.sockets}
-    found += [("fitted", name, "sockets of the board") for name in record.fitted if name not in sockets]
-    found += [("hold", slot, "slots of the board") for slot in record.hold if slot not in board.slots]
-    found += [("slots", slot, "slots of the board") for slot in record.slots if slot not in board.slots]
-    found += [(f"slots.{slot}", key, "a module key") for slot, key in record.slots.items() if key and key not in known]
-    if record.prefer not in LISTS:
-        found.append(("prefer", record.prefer, ", ".join(LISTS)))
-    options = {option.id for option in board.processors}
-    if record.processor is not None and record.processor not in options:
-        found.append(("processor", record.processor, "a processor option of the board"))
-    for socket, option in record.processors.items():
-        if socket not in record.fitted:
-            found.append(("processors", socket, "fitted sockets"))
-        if option not in options:
-            found.append((f"processors.{socket}", option, "a processor option of the board"))
-    if len(set(record.processors.values())) > 1 and not board.processors_differ:
-        found.append(("processors", ", ".join(record.processors.values()), "one option for all sockets"))
-    trays = [tray.name for tray in board.physical.trays]
-    found += [("absent_trays", name, "trays of the board") for name in record.absent_trays if name not in trays]
-    if not any(record.slots.values()):
-        found.append(("slots", "no module in any slot", "a plan with a placement"))
+    options = [option.id for option in board.processors]
+    seats = record.processors
+    mixed = len(set(seats.values())) > 1 and not board.processors_differ
     dead = {slot for socket in board.sockets if socket.id not in record.fitted for slot in socket.slots}
-    found += [
-        (f"slots.{slot}", key, "nothing: its processor is absent")
-        for slot, key in record.slots.items()
-        if key and slot in dead
+    checks: list[tuple[str, Iterable[str], Container[str], str]] = [
+        ("modules", [key for key in dict.fromkeys(keys) if keys.count(key) > 1], (), "each key once"),
+        ("fitted", record.fitted, [socket.id for socket in board.sockets], "sockets of the board"),
+        ("hold", record.hold, board.slots, "slots of the board"),
+        ("slots", record.slots, board.slots, "slots of the board"),
+        *((f"slots.{slot}", [key], keys, "a module key") for slot, key in filled),
+        ("prefer", [record.prefer], LISTS, ", ".join(LISTS)),
+        ("processor", [record.processor] if record.processor is not None else [], options, _OPTION),
+        *(
+            check
+            for socket, option in seats.items()
+            for check in (
+                ("processors", [socket], record.fitted, "fitted sockets"),
+                (f"processors.{socket}", [option], options, _OPTION),
+            )
+        ),
+        ("processors", [", ".join(seats.values())] if mixed else [], (), "one option for all sockets"),
+        ("absent_trays", record.absent_trays, [tray.name for tray in board.physical.trays], "trays of the board"),
+        ("slots", [] if filled else ["no module in any slot"], (), "a plan with a placement"),
+        *((f"slots.{slot}", [key], (), "nothing: its processor is absent") for slot, key in filled if slot in dead),
     ]
-    return found
+    return [(place, name, allowed) for place, names, known, allowed in checks for name in names if name not in known]
+
+
+_OPTION = "a processor option of the board"
 
 
 # -- judged --------------------------------------------------------------------------------------------------------
@@ -329,9 +325,9 @@ def _disagreements(
         yield Problem(file=plan.file, place="code", found=quoted(plan.record.code, most=40), allowed=allowed)
     if placement.electrical_digest != board.electrical_digest:
         return
-    from dimmplan.output.plan import placement_record  # noqa: PLC0415 - a code needs no records
+    from dimmplan.output.plan import ReadPlacement, following_keys  # noqa: PLC0415 - a code needs no records
 
-    expected = placement_record(board, placement, figures)
+    expected = following_keys(ReadPlacement(board, placement, figures))
     for place, found, follows in _differences(expected, plan.document, ""):
         text, allowed = quoted(str(found), most=40), cleaned(str(follows), most=80)
         yield Problem(file=plan.file, place=place, found=text, allowed=f"{allowed}, which follows from the slots")
@@ -340,11 +336,11 @@ def _disagreements(
 def _code_agrees(code: str, board: Board, placement: Placement) -> bool:
     try:
         head = read_head(code)
-        said = decode(head, board)
+        coded = decode(head, board)
     except InputError:
         return False
     same = head.made_on(placement.electrical_digest)
-    return same and replace(said, electrical_digest=placement.electrical_digest) == placement
+    return same and replace(coded, electrical_digest=placement.electrical_digest) == placement
 
 
 def _differences(expected: Any, given: Any, place: str) -> Iterator[tuple[str, object, object]]:

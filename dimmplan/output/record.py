@@ -4,22 +4,19 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from fractions import Fraction
-from typing import Annotated, Any, ClassVar, Literal, Self
+from functools import cache
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
 
-from pydantic import AliasPath, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AliasPath, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
 
 from dimmplan.model.module import Module
 from dimmplan.units import decimal
 
 FORMAT: Literal[1] = 1
 """The format of every JSON document that is written."""
-
-
-def exact(value: int | Fraction) -> int | str:
-    """Whole numbers as numbers, other exact values as fractions in text."""
-    return value if isinstance(value, int) else str(value)
 
 
 def number(value: Any) -> Any:
@@ -45,7 +42,8 @@ WorstShare = Annotated[Share, Field(description="lowest share of a socket")]
 Money = Annotated[float, Places(2)]
 Number = Annotated[int | float, BeforeValidator(number)]
 """Whole where it is; a capacity has the decimals that a mode leaves."""
-Exact = Annotated[int | str, BeforeValidator(lambda value: exact(value) if isinstance(value, Fraction) else value)]
+Exact = Annotated[int | str, BeforeValidator(lambda value: str(value) if isinstance(value, Fraction) else value)]
+"""A whole number, or another exact value as a fraction in text."""
 Label = Annotated[str, BeforeValidator(lambda value: value.label if isinstance(value, Module) else value)]
 """The label of a module."""
 Slots = Annotated[
@@ -55,50 +53,106 @@ Slots = Annotated[
 """Slot to the label in it, null where it is empty."""
 
 
-class Record(BaseModel):
-    """A part of a JSON document: its keys in order, each with what it means.
+def means(
+    text: str,
+    *,
+    of: str = "",
+    by: Callable[[Any], Any] | None = None,
+    within: Callable[[Any, Any], Any] | None = None,
+    to: str | None = None,
+    default: Any = ...,
+) -> Any:
+    """A key of a record: what it means, and where its value comes from where that is not the attribute of its name.
 
-    ``of`` makes it from an object whose attributes have the names (or aliases) of the keys, records within it alike.
-    A key that is not set is left out of the document; ``None`` is null.
+    ``of`` is a dotted place in the object; ``by`` works the value out from the object, ``within`` from what the whole
+    document is about and the object; a value ``...`` leaves the key out. ``to`` is the key in JSON where Python does
+    not allow it as a name.
+    """
+    place: Any = AliasPath(*of.split(".")) if of else None
+    field = Field(default, description=text, validation_alias=place, serialization_alias=to)
+    if by is not None:
+        field.metadata.append(_WorkedOut(lambda _, value: by(value)))
+    if within is not None:
+        field.metadata.append(_WorkedOut(within))
+    return field
+
+
+class _WorkedOut(NamedTuple):
+    """How a key is worked out, from what the document is about and from the object."""
+
+    make: Callable[[Any, Any], Any]
+
+
+class Record(BaseModel):
+    """A part of a JSON document: its keys in order, each with what it means and where it comes from (``means``).
+
+    ``of`` makes it from an object whose attributes have the names of the keys, records within it alike. A key that is
+    not set is left out of the document; ``None`` is null.
     """
 
     model_config = ConfigDict(
         extra="forbid",
         frozen=True,
         defer_build=True,
-        populate_by_name=True,
         from_attributes=True,
         protected_namespaces=(),
     )
 
     @classmethod
-    def of(cls, value: object = None, /, **own: Any) -> Self:
-        """The record of an object; ``own`` are keys that the object itself does not have, or has otherwise."""
-        return cls.model_validate(_Beside(value, own) if own else value)
+    def of(cls, value: object = None, about: object = None, /, **own: Any) -> Self:
+        """The record of an object; ``own`` are keys that the object itself does not have, or has otherwise.
+
+        ``about`` is what the whole document is about; in a document, it has what the object lacks.
+        """
+        others = (value, about) if issubclass(cls, Document) else (value,)
+        return cls.model_validate(_Beside(own, *others), context=value if about is None else about)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _work_out(cls, value: Any, info: ValidationInfo) -> Any:
+        if isinstance(value, (cls, Mapping)) or not _worked_out(cls):
+            return value
+        given = value.given if isinstance(value, _Beside) else {}
+        made = {name: make(info.context, value) for name, make in _worked_out(cls) if name not in given}
+        return _Beside(given | made, value)
 
     def plain(self) -> dict[str, Any]:
         """The record as what JSON is made of."""
         return self.model_dump(mode="json", exclude_unset=True, by_alias=True)
 
 
-class _Beside:
-    """An object with some attributes of its own before those of another."""
+@cache
+def _worked_out(kind: type[Record]) -> list[tuple[str, Callable[[Any, Any], Any]]]:
+    """The keys of a record that are worked out."""
+    fields = kind.model_fields.items()
+    return [(name, each.make) for name, field in fields for each in field.metadata if isinstance(each, _WorkedOut)]
 
-    def __init__(self, value: object, own: Mapping[str, Any]) -> None:
-        self.__dict__.update(own)
-        self._value = value
+
+class _Beside:
+    """Attributes of its own before those of some objects; one that is ``...`` is not there."""
+
+    def __init__(self, given: Mapping[str, Any], *others: object) -> None:
+        self.given, self._others = dict(given), others
 
     def __getattr__(self, name: str) -> Any:
-        return getattr(self._value, name)
+        for other in () if name in self.given else self._others:
+            with suppress(AttributeError):
+                return getattr(other, name)
+        if self.given.get(name, ...) is ...:
+            raise AttributeError(name)
+        return self.given[name]
 
 
 class Document(Record):
-    """A whole JSON document. ``commands`` names the commands that print it, ``about`` says what it is."""
+    """A whole JSON document. ``commands`` names the commands that print it."""
 
     commands: ClassVar[str]
-    about: ClassVar[str]
 
-    format: Literal[1] = Field(default=FORMAT, description="1")
+    def __init_subclass__(cls, commands: str = "", **options: Any) -> None:
+        cls.commands = commands
+        super().__init_subclass__(**options)
+
+    format: Literal[1] = means("1", default=FORMAT)
 
     def model_post_init(self, _context: Any) -> None:
         """The format stands in every document."""
@@ -117,170 +171,177 @@ def to_json(record: Record | Mapping[str, Any]) -> str:
 class BoardHead(Record):
     """The board."""
 
-    id: str = Field(description="the board")
-    trust: str = Field(description="`example`, `drafted`, `manual` or `running`")
+    id: str = means("the board")
+    trust: str = means("`example`, `drafted`, `manual` or `running`")
 
 
 class BoardEntry(BoardHead):
     """The board, by what its plans depend on."""
 
-    electrical_digest: str = Field(description="changes with slots, rules, rates, processors and modules")
-    drawing_digest: str = Field(description="changes with the drawing")
+    electrical_digest: str = means("changes with slots, rules, rates, processors and modules")
+    drawing_digest: str = means("changes with the drawing")
+
+
+class PlacementDocument(Document):
+    """What every document about a placement begins with."""
+
+    board: BoardHead = means("the board")
+    fitted: list[str] = means("sockets with a processor", of="placement.fitted")
+    processor: str | None = means(
+        "the processor option of all sockets, null where they differ", of="placement.one_processor"
+    )
+    processors: dict[str, str] = means("the processor option of each fitted socket", of="placement.processors")
+    absent_trays: list[str] = means("trays that are not there", of="placement.absent")
+    inlet_c: int | None = means(
+        "warmest air at the inlet in degrees Celsius; null where nobody has said", of="placement.inlet_c"
+    )
+    mode: str = means("`independent`, `mirrored`, `partly-mirrored`, `lockstep` or `sparing`", of="placement.mode")
+    prefer: str = means("the list of criteria", of="placement.prefer")
 
 
 class Count(Record):
     """Modules of one type."""
 
-    label: str = Field(description="a type")
-    count: int = Field(description="how many of it")
+    label: str = means("a type")
+    count: int = means("how many of it")
 
 
-def counts(pairs: Iterable[tuple[Module, int]]) -> list[Count]:
-    """Modules with their numbers as records."""
-    return [Count(label=module.label, count=count) for module, count in pairs]
+def counts(modules: Any) -> Any:
+    """Modules as pairs with their numbers, or those in some slots, larger ones first, as records."""
+    if isinstance(modules, Mapping):
+        used = Counter(module for module in modules.values() if module)
+        modules = sorted(used.items(), key=lambda pair: pair[0].order_key)
+    return [Count(label=each[0].label, count=each[1]) if isinstance(each, tuple) else each for each in modules]
 
 
-def counts_in(content: Mapping[str, Module | None]) -> list[Count]:
-    """The modules in some slots, larger ones first."""
-    used = Counter(module for module in content.values() if module)
-    return counts(sorted(used.items(), key=lambda pair: pair[0].order_key))
+Counts = Annotated[list[Count], BeforeValidator(counts)]
+"""Modules with their numbers, from pairs or from what slots hold."""
 
 
 class FindingEntry(Record):
     """What a person must know."""
 
-    rule: str = Field(description="id of the board's row, or of what the tool itself looks at")
-    severity: str = Field(description="`error` (must not be), `warning` (not advised), `note`")
-    where: list[str] = Field(description="slots, channels or sockets")
-    text: str = Field(description="a sentence")
-    source: str = Field(description="id of the source; `rules` gives the citation")
+    rule: str = means("id of the board's row, or of what the tool itself looks at")
+    severity: str = means("`error` (must not be), `warning` (not advised), `note`")
+    where: list[str] = means("slots, channels or sockets")
+    text: str = means("a sentence")
+    source: str = means("id of the source; `rules` gives the citation")
 
 
 class RegionEntry(Record):
     """One region of a socket's address range."""
 
-    ways: int = Field(description="channels that the addresses rotate over")
-    capacity_gib: Number = Field(description="how much of the capacity")
-    channels: list[str] = Field(description="which channels")
-    peak_gb_s: GbS = Field(description="GB/s")
+    ways: int = means("channels that the addresses rotate over")
+    capacity_gib: Number = means("how much of the capacity")
+    channels: list[str] = means("which channels")
+    peak_gb_s: GbS = means("GB/s")
 
 
 class SocketEntry(Record):
     """The figures of a fitted socket."""
 
-    id: str = Field(validation_alias="socket", description="the socket")
-    capacity_gib: int = Field(description="of its modules")
-    usable_gib: Number = Field(description="what the mode leaves")
-    modules: int = Field(description="how many")
-    rate_mts: int = Field(validation_alias=AliasPath("rate", "rate_mts"), description="MT/s")
-    rate_row: str = Field(
-        validation_alias=AliasPath("rate", "row"),
-        description="what limits the rate: a rate row, `processor:ID` or `module:LABEL`",
-    )
-    peak_gb_s: GbS = Field(description="of its filled channels")
-    sweep_gb_s: GbS = Field(description="every byte once")
-    parallel_gb_s: GbS = Field(description="traffic even over all addresses")
-    share: Share = Field(description="sweep over the peak of all channels, 0 to 1")
-    regions: list[RegionEntry] = Field(description="lowest addresses first")
+    id: str = means("the socket", of="socket")
+    capacity_gib: int = means("of its modules")
+    usable_gib: Number = means("what the mode leaves")
+    modules: int = means("how many")
+    rate_mts: int = means("MT/s", of="rate.rate_mts")
+    rate_row: str = means("what limits the rate: a rate row, `processor:ID` or `module:LABEL`", of="rate.row")
+    peak_gb_s: GbS = means("of its filled channels")
+    sweep_gb_s: GbS = means("every byte once")
+    parallel_gb_s: GbS = means("traffic even over all addresses")
+    share: Share = means("sweep over the peak of all channels, 0 to 1")
+    regions: list[RegionEntry] = means("lowest addresses first")
 
 
 class NodeEntry(Record):
     """The figures of a node of a socket, with a firmware setting of the board file."""
 
-    setting: str = Field(description="row of the setting")
-    socket: str = Field(validation_alias=AliasPath("figures", "socket"), description="the socket")
-    node: str = Field(description="the node")
-    usable_gib: Number = Field(validation_alias=AliasPath("figures", "usable_gib"), description="what the mode leaves")
-    modules: int = Field(validation_alias=AliasPath("figures", "modules"), description="how many")
-    sweep_gb_s: GbS = Field(validation_alias=AliasPath("figures", "sweep_gb_s"), description="every byte once")
-    share: Share = Field(
-        validation_alias=AliasPath("figures", "share"), description="sweep over the peak of the node's channels, 0 to 1"
-    )
-    regions: list[RegionEntry] = Field(
-        validation_alias=AliasPath("figures", "regions"), description="lowest addresses first"
-    )
+    setting: str = means("row of the setting")
+    socket: str = means("the socket", of="figures.socket")
+    node: str = means("the node")
+    usable_gib: Number = means("what the mode leaves", of="figures.usable_gib")
+    modules: int = means("how many", of="figures.modules")
+    sweep_gb_s: GbS = means("every byte once", of="figures.sweep_gb_s")
+    share: Share = means("sweep over the peak of the node's channels, 0 to 1", of="figures.share")
+    regions: list[RegionEntry] = means("lowest addresses first", of="figures.regions")
 
 
 class MachineFigures(Record):
     """How a machine runs."""
 
-    capacity_gib: int = Field(description="of all modules")
-    usable_gib: Number = Field(description="what the mode leaves")
-    modules: int = Field(description="how many")
-    free_slots: int = Field(description="of the fitted sockets")
-    rate_mts: int = Field(description="MT/s; with rates that differ by channel, the lowest")
+    capacity_gib: int = means("of all modules")
+    usable_gib: Number = means("what the mode leaves")
+    modules: int = means("how many")
+    free_slots: int = means("of the fitted sockets")
+    rate_mts: int = means("MT/s; with rates that differ by channel, the lowest")
     balanced_sweep_gb_s: BalancedSweep
     system_sweep_gb_s: SystemSweep
     own_sweep_gb_s: OwnSweep
     worst_sweep_gb_s: WorstSweep
     worst_share: WorstShare
-    socket_difference_gib: Number = Field(description="largest less smallest usable capacity of a socket")
+    socket_difference_gib: Number = means("largest less smallest usable capacity of a socket")
 
 
 class TotalsEntry(MachineFigures):
     """The whole machine."""
 
-    watts: Annotated[float | None, Places(1)] = Field(
-        description="the most that the modules take, by the board file; null where it does not say it of each"
+    watts: Annotated[float | None, Places(1)] = means(
+        "the most that the modules take, by the board file; null where it does not say it of each"
     )
-    cost: Money | None = Field(default=None, description="of what must be bought, where everything has a price")
+    cost: Money | None = means("of what must be bought, where everything has a price", default=None)
 
 
 class FiguresEntry(MachineFigures):
     """How a content runs."""
 
-    sockets: list[SocketEntry] = Field(description="each socket")
+    sockets: list[SocketEntry] = means("each socket")
 
 
 class CriterionEntry(Record):
     """One criterion of the list, and its value."""
 
-    name: str = Field(description="in the order that decides")
-    value: Exact = Field(description="sweep and parallel as exact fractions of GB/s in text")
-    better: str = Field(description="`high` or `low`")
+    name: str = means("in the order that decides")
+    value: Exact = means("sweep and parallel as exact fractions of GB/s in text")
+    better: str = means("`high` or `low`")
 
 
 class BoundEntry(Record):
     """How far the search came."""
 
-    criterion: str | None = Field(description="the criterion in which a better placement is possible, or null")
-    value: Exact | None = Field(description="what it can be at best")
-    nodes: int = Field(description="search nodes spent")
-
-
-def bound_record(bound: tuple[str, object] | None, nodes: int) -> BoundEntry:
-    """How far a search came that spent some nodes; without a bound all is decided."""
-    criterion, value = bound or (None, None)
-    return BoundEntry.of(criterion=criterion, value=value, nodes=nodes)
+    criterion: str | None = means(
+        "the criterion in which a better placement is possible, or null", by=lambda its: its.bound and its.bound[0]
+    )
+    value: Exact | None = means("what it can be at best", by=lambda its: its.bound and its.bound[1])
+    nodes: int = means("search nodes spent", of="effort")
 
 
 class NearestEntry(Record):
     """The nearest capacities that fit."""
 
-    below_gib: Number | None = Field(description="the nearest capacity below that fits")
-    above_gib: Number | None = Field(description="the nearest above")
+    below_gib: Number | None = means("the nearest capacity below that fits")
+    above_gib: Number | None = means("the nearest above")
 
 
 class CauseEntry(Record):
     """What stands in the way."""
 
-    rule: str = Field(description="the row, or what else stands in the way")
-    text: str = Field(description="in words")
-    source: str = Field(description="id of the source, where it has one")
+    rule: str = means("the row, or what else stands in the way")
+    text: str = means("in words")
+    source: str = means("id of the source, where it has one")
 
 
 class JudgementEntry(Record):
     """A plan that breaks its board's rules, or does not agree with itself."""
 
-    obeys_board: bool = Field(description="false where it breaks an error row")
-    agrees_with_itself: bool = Field(description="false where figures or code do not follow from its slots")
-    causes: list[CauseEntry] = Field(description="what is wrong with it")
+    obeys_board: bool = means("false where it breaks an error row")
+    agrees_with_itself: bool = means("false where figures or code do not follow from its slots")
+    causes: list[CauseEntry] = means("what is wrong with it")
 
 
 class OfPlan(Document):
     """An answer about a plan that was read back."""
 
-    plan: JudgementEntry | None = Field(default=None, description="of a plan that is not good: why; else left out")
+    plan: JudgementEntry | None = means("of a plan that is not good: why; else left out", of="judgement", default=None)
 
 
 # -- every command: what is wrong, and no ------------------------------------------------------------------------------
@@ -289,30 +350,24 @@ class OfPlan(Document):
 class ErrorEntry(Record):
     """What is wrong with a call or an input."""
 
-    file: str = Field(description="file or option")
-    place: str = Field(description="dotted path or line in it")
-    found: str = Field(description="what was found")
-    allowed: str = Field(description="what is allowed")
-    hint: str = Field(description="the nearest right spelling, or what to do")
+    file: str = means("file or option")
+    place: str = means("dotted path or line in it")
+    found: str = means("what was found")
+    allowed: str = means("what is allowed")
+    hint: str = means("the nearest right spelling, or what to do")
 
 
-class ErrorsDocument(Document):
-    """Exit status 2."""
+class ErrorsDocument(Document, commands="any command: errors"):
+    """Exit status 2: the call or an input is wrong."""
 
-    commands = "any command: errors"
-    about = "Exit status 2: the call or an input is wrong."
-
-    errors: list[ErrorEntry] = Field(description="everything that is wrong")
+    errors: list[ErrorEntry] = means("everything that is wrong")
 
 
-class RefusedDocument(Document):
-    """The answer is no."""
+class RefusedDocument(Document, commands="any command: refused"):
+    """Exit status 1: the input can be read, and the answer is no."""
 
-    commands = "any command: refused"
-    about = "Exit status 1: the input can be read, and the answer is no."
-
-    status: Literal["refused"] = Field(description="`refused`")
-    causes: list[CauseEntry] = Field(description="why")
+    status: Literal["refused"] = means("`refused`")
+    causes: list[CauseEntry] = means("why")
 
 
 # -- files written -----------------------------------------------------------------------------------------------------
@@ -321,24 +376,21 @@ class RefusedDocument(Document):
 class BetterEntry(Record):
     """A better placement than the plan."""
 
-    criterion: str = Field(description="the first criterion in which it is better")
-    plan: str | None = Field(description="its value in the plan")
-    better: str | None = Field(description="and in the better placement")
-    slots: list[str] = Field(description="slots that the better placement fills")
+    criterion: str = means("the first criterion in which it is better")
+    plan: str | None = means("its value in the plan")
+    better: str | None = means("and in the better placement")
+    slots: list[str] = means("slots that the better placement fills")
 
 
 class ProofEntry(Record):
     """What a new search says of a plan."""
 
-    proven: bool = Field(description="no better placement of these modules")
-    better: BetterEntry | None = Field(description="a better placement, null where there is none")
+    proven: bool = means("no better placement of these modules")
+    better: BetterEntry | None = means("a better placement, null where there is none")
 
 
-class FilesDocument(OfPlan):
-    """Files written."""
+class FilesDocument(OfPlan, commands="draw"):
+    """The files written; `proof` with `--prove`."""
 
-    commands = "draw"
-    about = "The files written; `proof` with `--prove`."
-
-    files: list[str] = Field(description="in the order of the pages")
-    proof: ProofEntry | None = Field(default=None, description="what a new search says of the plan")
+    files: list[str] = means("in the order of the pages")
+    proof: ProofEntry | None = means("what a new search says of the plan", default=None)

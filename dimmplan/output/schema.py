@@ -6,13 +6,19 @@ from typing import Any
 
 from pydantic.json_schema import models_json_schema
 
-from dimmplan.output.boards import BoardDocument, BoardList, CheckDocument, TableDocument, TopicDocument, TopicsDocument
-from dimmplan.output.changes import ChangeDocument, FailureDocument, NextDocument
-from dimmplan.output.compare_record import CompareDocument
+from dimmplan.output.boards import (
+    BoardDocument,
+    BoardList,
+    CheckDocument,
+    RulesDocument,
+    TableDocument,
+    TopicDocument,
+    TopicsDocument,
+)
+from dimmplan.output.changes import ChangeDocument, FailureDocument, MixDocument, NextDocument
+from dimmplan.output.compare_rows import CompareDocument
 from dimmplan.output.fleet import FleetDocument
-from dimmplan.output.locating import LocateDocument
-from dimmplan.output.machine import AuditDocument, DraftDocument, FoundDocument
-from dimmplan.output.mixing import MixDocument, RulesDocument
+from dimmplan.output.machine import AuditDocument, DraftDocument, FoundDocument, LocateDocument
 from dimmplan.output.moves import MovesDocument
 from dimmplan.output.plan import ImpossibleDocument, PlanDocument
 from dimmplan.output.record import Document, ErrorsDocument, FilesDocument, RefusedDocument

@@ -6,13 +6,10 @@ from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from typing import TYPE_CHECKING, Annotated
 
-from pydantic import AliasPath, Field
-
 from dimmplan.errors import Shortfall
 from dimmplan.model.placement import Placement
-from dimmplan.output.columns import Column, csv_text, lines_of
-from dimmplan.output.record import Label, Money, Places, Record
-from dimmplan.output.text import indented
+from dimmplan.output.columns import Column, Text, csv_text
+from dimmplan.output.record import Label, Money, Places, Record, means
 from dimmplan.planner import Planned
 from dimmplan.supply import Take, UnusableModule, left_out_of, takes_of
 from dimmplan.units import counted, decimal, listed, watts_words
@@ -31,84 +28,69 @@ def money(value: Fraction | None, currency: str | None) -> str:
 class TakeEntry(Record):
     """Modules to take from one line of a stock list."""
 
-    place: str = Field(validation_alias=AliasPath("lot", "place"), description="line of the stock list")
-    label: str = Field(validation_alias=AliasPath("lot", "label"), description="as the shelf names it")
-    count: int = Field(description="how many to take")
-    price: Annotated[float | None, Places(4)] = Field(validation_alias=AliasPath("lot", "price"), description="of one")
-    cost: Money | None = Field(description="of all")
-    part: str = Field(validation_alias=AliasPath("lot", "part"), description="part number on the shelf, may be empty")
-    watts: Annotated[float | None, Places(1)] = Field(
-        validation_alias=AliasPath("lot", "watts"), description="the most that one takes, by the shelf"
+    place: str = means("line of the stock list", of="lot.place")
+    label: str = means("as the shelf names it", of="lot.label")
+    count: int = means("how many to take")
+    price: Annotated[float | None, Places(4)] = means("of one", of="lot.price")
+    cost: Money | None = means(
+        "of all", by=lambda take: None if take.lot.price is None else take.lot.price * take.count
     )
-    serves_as: Label = Field(description="label in the plan, which the board cannot tell apart")
+    part: str = means("part number on the shelf, may be empty", of="lot.part")
+    watts: Annotated[float | None, Places(1)] = means("the most that one takes, by the shelf", of="lot.watts")
+    serves_as: Label = means("label in the plan, which the board cannot tell apart")
 
 
 class LeftOutEntry(Record):
     """A label that the board cannot use."""
 
-    label: Label = Field(validation_alias="module", description="what the board cannot use")
-    rule: str = Field(description="which row says so")
-    found: str = Field(description="what the label has")
-    allowed: str = Field(description="what the row allows")
+    label: Label = means("what the board cannot use", of="module")
+    rule: str = means("which row says so")
+    found: str = means("what the label has")
+    allowed: str = means("what the row allows")
 
 
 class ShelfEntry(Record):
     """What a placement takes from a shelf."""
 
-    currency: str | None = Field(description="of the shelf")
-    take: list[TakeEntry] = Field(description="what to take")
-    left_out: list[LeftOutEntry] = Field(description="what the board cannot use")
-
-
-def shelf_record(planned: Planned, shelf: Shelf) -> ShelfEntry:
-    """What a placement takes from a shelf, as JSON."""
-    takes = takes_of(planned.board, shelf, planned.placement)
-    return ShelfEntry.of(
-        shelf,
-        take=[
-            TakeEntry.of(take, cost=None if take.lot.price is None else take.lot.price * take.count) for take in takes
-        ],
-        left_out=left_out_of(planned.board, shelf, planned.request.processor),
+    currency: str | None = means("of the shelf")
+    take: list[TakeEntry] = means(
+        "what to take", within=lambda planned, shelf: takes_of(planned.board, shelf, planned.placement)
+    )
+    left_out: list[LeftOutEntry] = means(
+        "what the board cannot use",
+        within=lambda planned, shelf: left_out_of(planned.board, shelf, planned.request.processor),
     )
 
 
-def _columns(currency: str | None) -> tuple[Column[Take], ...]:
-    return (
-        Column(short="", text=lambda take: f"{take.count} x", align="right"),
-        Column(short="", text=lambda take: take.lot.label),
-        Column(
-            short="",
-            text=lambda take: "no price" if take.lot.price is None else f"at {money(take.lot.price, currency)}",
-        ),
-        Column(short="", text=lambda take: take.lot.part),
-        Column(short="", text=lambda take: "" if take.lot.watts is None else watts_words(take.lot.watts)),
-        Column(short="", text=lambda take: take.lot.place + (f" ({take.lot.note})" if take.lot.note else "")),
-        Column(short="", text=lambda take: f"as {take.serves_as.label}" if _instead(take) else ""),
-    )
-
-
-def _instead(take: Take) -> bool:
-    return take.serves_as.label != take.lot.label
+def _columns(currency: str | None) -> list[Column[Take]]:
+    return [
+        Column(text=lambda take: f"{take.count} x", align="right"),
+        Column(text=lambda take: take.lot.label),
+        Column(text=lambda take: "no price" if take.lot.price is None else f"at {money(take.lot.price, currency)}"),
+        Column(text=lambda take: take.lot.part),
+        Column(text=lambda take: "" if take.lot.watts is None else watts_words(take.lot.watts)),
+        Column(text=lambda take: take.lot.place + (f" ({take.lot.note})" if take.lot.note else "")),
+        Column(text=lambda take: f"as {take.serves_as.label}" if take.serves_as.label != take.lot.label else ""),
+    ]
 
 
 def shelf_text(planned: Planned, shelf: Shelf) -> str:
     """What to take from the shelf, for a terminal."""
     takes = takes_of(planned.board, shelf, planned.placement)
-    lines = ["From the shelf", *(f"  {line}" for line in lines_of(_columns(shelf.currency), takes))]
+    page = Text("From the shelf")
+    page.table(_columns(shelf.currency), takes)
     if planned.cost is not None:
-        lines.append(f"  cost {money(planned.cost, shelf.currency)}")
-    if any(_instead(take) for take in takes):
-        lines.append('  Labels marked "as" are equal for this board.')
-    lines += left_out_lines(left_out_of(planned.board, shelf, planned.request.processor))
-    return "\n".join(lines) + "\n"
+        page.note(f"cost {money(planned.cost, shelf.currency)}")
+    if any(take.serves_as.label != take.lot.label for take in takes):
+        page.note('Labels marked "as" are equal for this board.')
+    left_out_lines(page, left_out_of(planned.board, shelf, planned.request.processor))
+    return str(page)
 
 
-def left_out_lines(left_out: tuple[UnusableModule, ...]) -> Iterator[str]:
+def left_out_lines(page: Text, left_out: Iterable[UnusableModule]) -> None:
     """The labels that the board cannot use, one paragraph each."""
     for why in left_out:
-        yield from indented(
-            f"not for this board: {why.module.label} ({why.found}; allowed: {why.allowed}) [{why.rule}]"
-        )
+        page.note(f"not for this board: {why.module.label} ({why.found}; allowed: {why.allowed}) [{why.rule}]")
 
 
 def shortfall_lines(shortfall: Shortfall, *, beside: str = "the shelf") -> Iterator[str]:

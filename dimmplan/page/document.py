@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from operator import itemgetter
+from fractions import Fraction
 from typing import Any, NamedTuple
 
-from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.figures import PlacementFigures, SocketFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
-from dimmplan.output.columns import Column
+from dimmplan.output.columns import Column, text_columns
 from dimmplan.output.svg import inline_svg, outlines
-from dimmplan.page.regions import PICTURE, REGION_COLUMNS, address_ranges
 from dimmplan.page.render import page_of
-from dimmplan.page.slots import reasons_of, slot_texts
-from dimmplan.page.touchmap import touch_map
+from dimmplan.page.slots import reasons_of, slot_texts, touch_map
 from dimmplan.sheet.care import (
     BEFORE,
     BOOT_CHECKS,
@@ -30,12 +28,13 @@ from dimmplan.sheet.care import (
 from dimmplan.sheet.change import ChangeFacts, facts_of
 from dimmplan.sheet.desk import MODEL, SEVERITY_WORDS, SOCKET_HEADS, asked_rows, socket_note, socket_rows, total_items
 from dimmplan.sheet.facts import Facts
+from dimmplan.sheet.ids import ident
 from dimmplan.sheet.panels import HOLD, finding_lead, hold_said, pick_heads, pick_rows
 from dimmplan.sheet.shapes import Page, Sheet
 from dimmplan.sheet.view import Front
-from dimmplan.units import counted, format_capacity
+from dimmplan.units import Gib, counted, format_capacity, listed
 from dimmplan.wording.machine import move_text, moves_summary, step_text
-from dimmplan.wording.placement import gb_s, node_sentences, share_sentence
+from dimmplan.wording.placement import gb_s, node_sentences, regions_sentence, share_sentence
 
 Row = Sequence[str]
 
@@ -171,18 +170,10 @@ def _figures(facts: Facts) -> dict[str, Any] | None:
     return {
         "totals": total_items(its),
         "share": f"{share_sentence(its)}.",
-        "columns": _text_columns(SOCKET_HEADS, right=set(SOCKET_HEADS) - words),
+        "columns": text_columns(SOCKET_HEADS, right=set(SOCKET_HEADS) - words),
         "rows": socket_rows(its),
         "notes": [socket_note(facts.board, facts.placement.mode), *node_sentences(its), MODEL],
     }
-
-
-def _text_columns(heads: Sequence[str], *, right: set[str]) -> list[Column[Row]]:
-    """Columns over rows of texts that stand in the order of their heads."""
-    return [
-        Column(title=head, text=itemgetter(place), align="right" if head in right else "left")
-        for place, head in enumerate(heads)
-    ]
 
 
 # -- what is done at the chassis ---------------------------------------------------------------------------------------
@@ -201,7 +192,7 @@ def _before(facts: Facts) -> dict[str, Any]:
     }
 
 
-_STEPS = _text_columns(("step", "slot", "what is done"), right=set())
+_STEPS = text_columns(("step", "slot", "what is done"))
 
 
 def _doing(facts: Facts) -> dict[str, Any]:
@@ -213,7 +204,7 @@ def _doing(facts: Facts) -> dict[str, Any]:
         "summary": f"{moves_summary(facts.change.moves)}." if isinstance(facts, ChangeFacts) else "",
         "kept": list(_kept(facts)) if isinstance(facts, ChangeFacts) else [],
         "fetch": "To fetch, and left over" if change else "To fetch",
-        "pick_columns": _text_columns((module, key, *more), right={"count"}),
+        "pick_columns": text_columns((module, key, *more), right={"count"}),
         "picks": [(label, letter, *rest) for letter, label, *rest in pick_rows(facts)],
         "step_columns": _STEPS,
         "steps": list(_changes(facts) if isinstance(facts, ChangeFacts) else _installs(facts)),
@@ -249,3 +240,122 @@ def _after(facts: Facts) -> dict[str, Any]:
         "notes": list(boot_notes(facts)),
         "boot": BOOT_CHECKS,
     }
+
+
+# -- the address range -------------------------------------------------------------------------------------------------
+
+WIDE, HIGH, GAP, BELOW = 600, 96, 3, 30
+LETTER = 11
+"""Most that a letter of a label is wide, in the picture's units."""
+
+LOOKS = 6
+"""Looks of bars; a seventh region begins again with the first."""
+
+
+class Picture(NamedTuple):
+    """Size of the picture of a range, in its own units."""
+
+    wide: int
+    high: int
+    base: int
+
+
+PICTURE = Picture(WIDE, HIGH + GAP + BELOW, HIGH + GAP)
+
+
+class RegionBar(NamedTuple):
+    """One region: its figures, its channels' names within the socket, and its bar in the picture.
+
+    ``label`` stands under the bar; it is left out where it has no room.
+    """
+
+    number: int
+    capacity_gib: Gib
+    part: Fraction
+    ways: int
+    channels: tuple[str, ...]
+    peak_gb_s: Fraction
+    look: str
+    x: str
+    y: str
+    width: str
+    height: str
+    label: str
+    label_x: str
+
+
+class RangeText(NamedTuple):
+    """The address range of equal sockets: in words, and as bars of a picture that are rows of a table too."""
+
+    title: str
+    sentence: str
+    id: str
+    alt: str
+    caption: str
+    bars: tuple[RegionBar, ...]
+
+
+REGION_COLUMNS = (
+    Column[RegionBar](title="region", text=lambda bar: str(bar.number)),
+    Column[RegionBar](title="capacity", text=lambda bar: format_capacity(bar.capacity_gib), align="right"),
+    Column[RegionBar](title="share of the range", text=lambda bar: f"{float(100 * bar.part):.0f} %", align="right"),
+    Column[RegionBar](title="ways", text=lambda bar: str(bar.ways), align="right"),
+    Column[RegionBar](title="channels", text=lambda bar: ", ".join(bar.channels)),
+    Column[RegionBar](title="peak", text=lambda bar: gb_s(bar.peak_gb_s), align="right"),
+)
+
+
+def address_ranges(facts: Facts) -> list[RangeText]:
+    """Every socket's regions, drawn to one scale; equal sockets once."""
+    if facts.figures is None:
+        return []
+    most = max(sum(Fraction(region.capacity_gib) for region in its.regions) for its in facts.figures.sockets)
+    alike: dict[tuple[Gib, tuple[RegionBar, ...]], list[SocketFigures]] = {}
+    for its in facts.figures.sockets:
+        bars = tuple(_bars(its, len(facts.board.socket(its.socket).channels), most))
+        alike.setdefault((its.usable_gib, bars), []).append(its)
+    return [_told(sockets, bars) for (_, bars), sockets in alike.items()]
+
+
+def _told(sockets: list[SocketFigures], bars: tuple[RegionBar, ...]) -> RangeText:
+    names, size = listed([its.socket for its in sockets]), format_capacity(sockets[0].usable_gib)
+    regions = ", then ".join(f"{format_capacity(bar.capacity_gib)} over {counted(bar.ways, 'channel')}" for bar in bars)
+    return RangeText(
+        title=f"{names}: {size} each" if len(sockets) > 1 else f"{names}: {size}",
+        sentence=regions_sentence(sockets[0]) if bars else "No module, no region.",
+        id=ident("regions", sockets[0].socket),
+        alt=f"Address range of {names}: {regions}.",
+        caption=f"Regions of {names}, lowest addresses first",
+        bars=bars,
+    )
+
+
+def _bars(its: SocketFigures, channels: int, most: Fraction | int) -> Iterator[RegionBar]:
+    whole = sum(Fraction(region.capacity_gib) for region in its.regions)
+    at = free = Fraction(0)
+    for number, region in enumerate(its.regions, 1):
+        wide, high = Fraction(region.capacity_gib) / most * WIDE, Fraction(region.ways, channels) * HIGH
+        full = f"{number}: {format_capacity(region.capacity_gib)}, {counted(region.ways, 'way')}"
+        label = full if len(full) * LETTER <= wide else str(number)
+        shown = at >= free or len(label) * LETTER <= wide
+        yield RegionBar(
+            number=number,
+            capacity_gib=region.capacity_gib,
+            part=Fraction(region.capacity_gib) / whole,
+            ways=region.ways,
+            channels=tuple(name.removeprefix(f"{its.socket}.") for name in region.channels),
+            peak_gb_s=region.peak_gb_s,
+            look=f"region region-{(number - 1) % LOOKS + 1}",
+            x=_number(at),
+            y=_number(HIGH - high + GAP),
+            width=_number(wide),
+            height=_number(high),
+            label=label if shown else "",
+            label_x=_number(at + (GAP if at == 0 else 0)),
+        )
+        free = at + len(label) * LETTER if shown else free
+        at += wide
+
+
+def _number(value: Fraction | int) -> str:
+    return f"{float(value):.2f}".rstrip("0").rstrip(".")

@@ -1,4 +1,4 @@
-"""Each slot in words: what it holds, where it belongs, what was found there, and why; and what binds the rate."""
+"""Each slot in words, with its reason; and the map for a screen, whose slots are big enough to touch."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from typing import NamedTuple
 
 from dimmplan.errors import DimmplanError
 from dimmplan.model.board import Board
-from dimmplan.model.module import Module
 from dimmplan.model.move import Move
 from dimmplan.model.placement import Placement
 from dimmplan.reasons.case import Case
@@ -16,6 +15,7 @@ from dimmplan.reasons.slots import slot_reasons
 from dimmplan.sheet.change import ChangeFacts
 from dimmplan.sheet.facts import Facts, SlotFact, State
 from dimmplan.sheet.ids import ident
+from dimmplan.sheet.view import Area, Bank, Front, look_at
 from dimmplan.wording.slots import rate_statements, rate_title, reason_statements, reason_title
 from dimmplan.wording.statements import Statement
 
@@ -52,15 +52,15 @@ class SlotText(NamedTuple):
     held: str
     before: str
     title: str
-    said: Sequence[Statement]
+    sentences: Sequence[Statement]
 
 
 def slot_texts(facts: Facts, reasons: Reasons) -> Iterator[SlotText]:
     """Every slot, in board order."""
     for slot, fact in facts.slots.items():
-        title, said = reasons.slots.get(slot, (reasons.why_none or "no reason can be given", ()))
+        title, sentences = reasons.slots.get(slot, (reasons.why_none or "no reason can be given", ()))
         before = _before(facts, slot) if isinstance(facts, ChangeFacts) else ""
-        yield SlotText(reason_id(slot), slot, _held(facts, fact), before, title, said)
+        yield SlotText(reason_id(slot), slot, _held(facts, fact), before, title, sentences)
 
 
 def _held(facts: Facts, fact: SlotFact) -> str:
@@ -71,19 +71,15 @@ def _held(facts: Facts, fact: SlotFact) -> str:
     return f"{held}{step}; socket {channel.socket}, controller {channel.controller}, channel {channel.id}"
 
 
-def _found(facts: ChangeFacts, slot: str) -> Move | None:
-    return next((move for move in facts.change.moves if move.source == slot), None)
-
-
-def before_of(facts: ChangeFacts, slot: str) -> Module | None:
-    """What is in a slot before the change."""
-    move = _found(facts, slot)
-    return move.module if move else None
+def _leaving(facts: Facts, slot: str) -> Move | None:
+    """What becomes of the module that is in a slot before a change."""
+    moves = facts.change.moves if isinstance(facts, ChangeFacts) else ()
+    return next((move for move in moves if move.source == slot), None)
 
 
 def _before(facts: ChangeFacts, slot: str) -> str:
     """What is in a slot before the change, and what becomes of it."""
-    move = _found(facts, slot)
+    move = _leaving(facts, slot)
     if slot in facts.placement.hold:
         return "Before the change: on hold, not to be touched."
     if move is None:
@@ -92,3 +88,93 @@ def _before(facts: ChangeFacts, slot: str) -> str:
         return f"Before the change: {move.module.label}; it stays."
     fate = "comes out for good" if move.kind == "pull" else f"moves to {move.target}"
     return f"Before the change: {move.module.label}; step {facts.out_steps[slot]}, it {fate}."
+
+
+# -- the map to touch --------------------------------------------------------------------------------------------------
+
+
+class TouchSlot(NamedTuple):
+    """One slot to touch: what it holds now, what it held before a change, and where its reason stands."""
+
+    name: str
+    href: str
+    label: str
+    state: str
+    now: str
+    mark: str
+    look: str
+    was_state: str
+    was: str
+    step: str
+
+
+class Place(NamedTuple):
+    """Slots side by side (``bank``), or a processor (without slots)."""
+
+    look: str
+    title: str
+    slots: tuple[TouchSlot, ...]
+
+
+class TouchMap(NamedTuple):
+    """Rows of places from the rear to the front of the board, or the other way round."""
+
+    rows: tuple[tuple[Place, ...], ...]
+    front_last: bool
+
+
+def touch_map(facts: Facts, front: Front) -> TouchMap:
+    """The slots of a board where a person sees them, the front below or above."""
+    view = look_at(facts.board, front)
+    things: list[tuple[Area, Place]] = [(bank.area, _bank(facts, bank)) for bank in view.banks]
+    fitted = set(facts.placement.fitted)
+    for socket, area in view.sockets:
+        look = "processor" if socket in fitted else "processor absent"
+        things.append((area, Place(look, socket if socket in fitted else f"{socket}: no processor", ())))
+    rows = tuple(tuple(place for _, place in sorted(row, key=_across)) for row in _rows(things))
+    return TouchMap(rows, front == "down")
+
+
+def _across(thing: tuple[Area, Place]) -> tuple[float, float]:
+    return thing[0].left, thing[0].top
+
+
+def _rows(things: list[tuple[Area, Place]]) -> Iterator[list[tuple[Area, Place]]]:
+    """Things whose middle lies beside the first one of a row stand in that row."""
+    waiting = sorted(things, key=lambda thing: (thing[0].top, thing[0].left))
+    while waiting:
+        first, _ = waiting[0]
+        row = [thing for thing in waiting if thing[0].centre[1] <= first.bottom]
+        yield row
+        waiting = [thing for thing in waiting if thing not in row]
+
+
+def _bank(facts: Facts, bank: Bank) -> Place:
+    slots = tuple(_slot(facts, facts.slots[each.slot]) for each in bank.slots)
+    return Place("bank upright" if bank.upright else "bank lying", bank.socket, slots)
+
+
+LOOKS = 3
+"""Colours of module types; the letter tells them apart where there are more."""
+_WORDS = {State.EMPTY: "empty", State.BLANK: "blank", State.DEAD: "dead", State.HOLD: "hold", State.PULL: "empty"}
+
+
+def _slot(facts: Facts, fact: SlotFact) -> TouchSlot:
+    module = facts.placement.content[fact.slot]
+    filled = fact.state is State.FILLED and module is not None
+    move = _leaving(facts, fact.slot)
+    was = move.module if move else None
+    keys = list(facts.placement.keys.values())
+    kept = was is not None and module is not None and was == module and not fact.step
+    return TouchSlot(
+        name=fact.name,
+        href=f"#{reason_id(fact.slot)}",
+        label=fact.hover,
+        state=("kept" if kept else "filled") if filled else fact.state.value,
+        now=f"{module.capacity_gib} GB" if filled and module else _WORDS.get(fact.state, ""),
+        mark=fact.key,
+        look=f"type-{(keys.index(fact.key)) % LOOKS + 1}" if fact.key and not kept else "",
+        was_state="filled" if was else "empty",
+        was=f"{was.capacity_gib} GB" if was else "empty",
+        step=str(fact.step) if fact.step else "",
+    )

@@ -384,3 +384,14 @@ def _named_by_its_label(module: Module) -> bool:
 
 def _refused(found: str, allowed: str, hint: str = "") -> InputError:
     return InputError(Problem(file="plan code", place="", found=found, allowed=allowed, hint=hint))
+
+
+def qr_matrix(code: str) -> tuple[tuple[bool, ...], ...]:
+    """The QR symbol of a code (ISO/IEC 18004), rows of dark and light modules without the quiet zone.
+
+    Error correction level M, and never a micro symbol, which few readers know.
+    """
+    import segno  # noqa: PLC0415 - only where a sheet is drawn
+
+    symbol = segno.make_qr(code, error="m", boost_error=False)
+    return tuple(tuple(bool(module) for module in row) for row in symbol.matrix)

@@ -16,15 +16,14 @@ from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Lot, Supply
 from dimmplan.moves import plan_moves
-from dimmplan.reasons.case import Alternative, Case, Separation, solved_below
+from dimmplan.reasons.case import Alternative, Case, Separation, searched, solved_below
 from dimmplan.rules import Breach, CountsRow, SequenceRow
 from dimmplan.solve.answer import solve
 from dimmplan.solve.branches import Aim
-from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.criteria import CRITERIA, ranked
-from dimmplan.solve.evaluate import Value, content_of
-from dimmplan.solve.search import Search
+from dimmplan.solve.criteria import ranked
+from dimmplan.solve.evaluate import Value
 from dimmplan.solve.space import Space
+from dimmplan.units import by_key
 
 EFFORT = 2_000_000
 """Search nodes for the best group of a type; what they do not suffice for is left out."""
@@ -141,12 +140,9 @@ def _step(case: Case, module: Module, slots: Sequence[str], equal: Iterable[str]
 
 def _single(case: Case, module: Module) -> tuple[list[NextStep], list[NextStep]]:
     """The best single slot for one more, and the first empty slots that a rule refuses."""
-    alike: dict[object, list[str]] = {}
-    for slot in case.first_empty():
-        alike.setdefault(case.look(slot), []).append(slot)
     legal: list[tuple[tuple[Value, ...], list[str]]] = []
     refused: list[NextStep] = []
-    for slots in alike.values():
+    for slots in by_key(case.first_empty(), case.look).values():
         alternative = case.changed({slots[0]: module})
         if alternative.vector is None:
             refused += [_step(case, module, [slot]) for slot in slots]
@@ -173,17 +169,11 @@ def _group(case: Case, module: Module) -> tuple[NextStep | None, bool]:
     supplies = tuple(Supply(module=each, lots=(Lot(count=None if each == module else held[each]),)) for each in types)
     request = replace(case.request, supplies=supplies, max_types=len(types))
     space = Space(case.board, request, all_of(staying(case.content), closed(case.placement.hold)))
-    search = Search(space, Budget(EFFORT))
-    search.criteria = tuple(CRITERIA[name] for name in ("advised_broken", SWEEP, "modules"))
     most = max(each.capacity_gib for each in types) * space.slot_count
-    proven = True
-    try:
-        found = search.best(Aim(1, most, without=frozenset([space.code_of(case.content)])))
-    except EffortSpent:
-        found, proven = search.incumbent, False
-    if found is None:
+    aim = Aim(1, most, without=frozenset([space.code_of(case.content)]))
+    after, proven = searched(space, ("advised_broken", SWEEP, "modules"), aim, effort=EFFORT)
+    if after is None:
         return None, proven
-    after = content_of(space, found.board_order)
     slots = [slot for slot in case.board.slots if after.get(slot) and case.content.get(slot) is None]
     return _step(case, module, slots), proven
 

@@ -6,7 +6,6 @@ import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from operator import attrgetter
 from typing import NamedTuple
 
@@ -17,14 +16,10 @@ from dimmplan.model.module import Module, by_type
 from dimmplan.model.move import Change
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
-from dimmplan.reasons.case import Alternative, Case, errors_of, solved_below
+from dimmplan.reasons.case import Alternative, Case, errors_of, searched, solved_below
 from dimmplan.rules import Breach
 from dimmplan.solve.answer import Answer
 from dimmplan.solve.branches import Aim
-from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.criteria import CRITERIA
-from dimmplan.solve.evaluate import content_of
-from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 
 Held = Mapping[str, Module | None]
@@ -115,165 +110,137 @@ def failure_of(case: Case, slots: Sequence[str]) -> Failure:
             Problem(file="--without", place="", found=f"{slot}, an empty slot", allowed=allowed) for slot in empty
         )
     stay = {slot: None if slot in slots else module for slot, module in case.content.items()}
-    left = by_type(stay.values())
-    bare = Case(case.board, replace(case.placement, mode=Mode.INDEPENDENT))
-    best, causes = _best(case, stay, left, min(math.ceil(case.usable_gib), case.request.capacity_gib))
+    left = _Left(case, stay)
+    bare = _Left(Case(case.board, replace(case.placement, mode=Mode.INDEPENDENT)), stay)
+    best, causes = left.best(min(math.ceil(case.usable_gib), case.request.capacity_gib))
     independent = None
     if best is None and case.placement.mode is not Mode.INDEPENDENT:
-        independent, _ = _best(bare, stay, left, _total(left))
+        independent, _ = bare.best(left.total_gib)
     halved = best or independent
     return Failure(
         slots=tuple(slots),
         mode=case.placement.mode,
         failed=by_type(case.content[slot] for slot in slots),
-        left=left,
+        left=left.modules,
         stay=case.weigh(stay),
         best=best,
         causes=causes,
-        fastest=_fastest(case, stay, left, best),
+        fastest=left.fastest(best),
         independent=independent,
-        smallest=_smallest(bare, stay, left) if left else None,
-        split=split_steps(bare, halved.alternative.content) if halved else (),
+        smallest=bare.smallest(),
+        split=split_steps(bare.case, halved.alternative.content) if halved else (),
     )
 
 
 # -- the sets --------------------------------------------------------------------------------------------------------
 
 
-def _request(case: Case, left: Sequence[tuple[Module, int]], capacity_gib: int) -> Request:
-    supplies = tuple(Supply(module=module, lots=(Lot(count=count),)) for module, count in left)
-    return replace(
-        case.request, capacity_gib=capacity_gib, supplies=supplies, over_gib=None, max_types=max(1, len(supplies))
-    )
+class _Left:
+    """The modules that are left, where they ``stay``, and the case in whose mode sets of them are placed."""
 
+    def __init__(self, case: Case, stay: Held) -> None:
+        self.case, self.stay = case, stay
+        self.modules = by_type(stay.values())
+        self.total_gib = sum(module.capacity_gib * count for module, count in self.modules)
 
-def _total(left: Sequence[tuple[Module, int]]) -> int:
-    return sum(module.capacity_gib * count for module, count in left)
+    def _request(self, capacity_gib: int) -> Request:
+        supplies = tuple(Supply(module=module, lots=(Lot(count=count),)) for module, count in self.modules)
+        types = max(1, len(supplies))
+        return replace(self.case.request, capacity_gib=capacity_gib, supplies=supplies, over_gib=None, max_types=types)
 
+    def _solve(self, request: Request) -> Answer:
+        """The exact answer that fills no slot on hold. Raises ``ImpossibleError``."""
+        start = Start(stays={}, hold=self.case.placement.hold)
+        return solve_from(self.case.board, request, start, alternatives=False)
 
-def _best(
-    case: Case, stay: Held, left: Sequence[tuple[Module, int]], asked_gib: int
-) -> tuple[LeftSet | None, tuple[Cause, ...]]:
-    """First by the plan's list for the capacity asked, or for the most that is left, or why there is none."""
-    asked = min(asked_gib, _total(left))
-    if not asked:
-        return None, ()
-    try:
-        answer = solved_below(partial(_solve, case), _request(case, left, asked))
-    except ImpossibleError as error:
-        return None, error.causes
-    return _left_set(case, stay, answer.best.content, proven=answer.proven), ()
-
-
-def _solve(case: Case, request: Request) -> Answer:
-    """The exact answer that fills no slot on hold. Raises ``ImpossibleError``."""
-    return solve_from(case.board, request, Start(stays={}, hold=case.placement.hold), alternatives=False)
-
-
-def _fastest(case: Case, stay: Held, left: Sequence[tuple[Module, int]], best: LeftSet | None) -> LeftSet | None:
-    """The set that sweeps fastest whatever its capacity, and of those the largest; ``None`` where ``best`` does."""
-    if best is None or best.alternative.figures is None:
-        return None
-    total, low, effort = _total(left), 1, case.request.effort
-    found: LeftSet | None = None
-    sweep = best.alternative.figures.balanced_sweep_gb_s
-    proven = True
-    for _ in range(MOST_STEPS_UP):
-        request = _request(case, left, low)
-        request = replace(request, prefer="bandwidth-first", over_gib=total, effort=effort)
+    def best(self, asked_gib: int) -> tuple[LeftSet | None, tuple[Cause, ...]]:
+        """First by the plan's list for the capacity asked, or for the most that is left, or why there is none."""
+        asked = min(asked_gib, self.total_gib)
+        if not asked:
+            return None, ()
         try:
-            answer = _solve(case, request)
-        except ImpossibleError:
-            break
-        proven, effort = proven and answer.proven, EFFORT_STEP_UP
-        content = answer.best.content
-        figures = case.figures_of(content)
-        faster = sweep if figures is None else figures.balanced_sweep_gb_s
-        if figures is None or faster < sweep or (found is None and faster == sweep):
-            break
-        sweep = faster
-        found = _left_set(case, stay, content, proven=proven) or found
-        low = math.floor(figures.usable_gib) + 1
-        if low > total:
-            break
-    return None if found is None else replace(found, proven=proven)
+            answer = solved_below(self._solve, self._request(asked))
+        except ImpossibleError as error:
+            return None, error.causes
+        return self._placed(answer.best.content, proven=answer.proven), ()
 
+    def fastest(self, best: LeftSet | None) -> LeftSet | None:
+        """The set that sweeps fastest whatever its capacity, and of those the largest; ``None`` where ``best`` does."""
+        if best is None or best.alternative.figures is None:
+            return None
+        low, effort = 1, self.case.request.effort
+        found: LeftSet | None = None
+        sweep = best.alternative.figures.balanced_sweep_gb_s
+        proven = True
+        for _ in range(MOST_STEPS_UP):
+            request = replace(self._request(low), prefer="bandwidth-first", over_gib=self.total_gib, effort=effort)
+            try:
+                answer = self._solve(request)
+            except ImpossibleError:
+                break
+            proven, effort = proven and answer.proven, EFFORT_STEP_UP
+            content = answer.best.content
+            figures = self.case.figures_of(content)
+            faster = sweep if figures is None else figures.balanced_sweep_gb_s
+            if figures is None or faster < sweep or (found is None and faster == sweep):
+                break
+            sweep = faster
+            found = self._placed(content, proven=proven) or found
+            low = math.floor(figures.usable_gib) + 1
+            if low > self.total_gib:
+                break
+        return None if found is None else replace(found, proven=proven)
 
-def _smallest(case: Case, stay: Held, left: Sequence[tuple[Module, int]]) -> LeftSet | None:
-    """Fewest modules that break no error row, by the search with a list of its own."""
-    rows = tuple(row for row in case.board.rules if row.severity == "error")
-    request = replace(_request(case, left, 1), over_gib=_total(left))
-    space = Space(replace(case.board, rules=rows), request, closed(case.placement.hold))
-    if not space.possible():
+    def smallest(self) -> LeftSet | None:
+        """Fewest modules that break no error row, by the search with a list of its own."""
+        if not self.modules:
+            return None
+        board = self.case.board
+        rows = tuple(row for row in board.rules if row.severity == "error")
+        request = replace(self._request(1), over_gib=self.total_gib)
+        space = Space(replace(board, rules=rows), request, closed(self.case.placement.hold))
+        if not space.possible():
+            return None
+        content, proven = searched(space, _SMALLEST, Aim(1, self.total_gib), effort=request.effort)
+        return None if content is None else self._placed(content, proven=proven, worth=_module_count)
+
+    def _placed(
+        self, content: Held, *, proven: bool, worth: Callable[[Alternative], object] = attrgetter("vector")
+    ) -> LeftSet | None:
+        """A content as a set, with modules left where they are where that costs nothing.
+
+        ``None`` where it cannot be had without touching a slot on hold.
+        """
+        case = self.case
+        target = case.weigh(content)
+        for settled in self._candidates(target):
+            usable = not any(settled.content.get(slot) for slot in case.placement.hold)
+            if usable and settled.vector is not None and worth(settled) == worth(target):
+                slots = tuple((slot, settled.content.get(slot)) for slot in case.board.slots)
+                placement = replace(case.placement, slots=slots)
+                moves = plan_moves(case.board, self.stay, placement, untouchable=case.placement.hold)
+                return LeftSet(alternative=settled, moves=moves, proven=proven)
         return None
-    search = Search(space, Budget(request.effort))
-    search.criteria = tuple(CRITERIA[name] for name in _SMALLEST)
-    proven = True
-    try:
-        found = search.best(Aim(1, _total(left)))
-    except EffortSpent:
-        found, proven = search.incumbent, False
-    if found is None:
-        return None
-    return _left_set(case, stay, content_of(space, found.board_order), proven=proven, worth=_module_count)
+
+    def _candidates(self, target: Alternative) -> Iterator[Alternative]:
+        """``stay``, then one move away from it, then the target with equal channels and sockets traded, or as it is."""
+        case, stay = self.case, self.stay
+        if sum(map(bool, stay.values())) == _module_count(target):  # else modules go: no move comes to as many
+            yield case.weigh(stay)
+            here = Case(case.board, replace(case.placement, slots=tuple(stay.items())), extra=case.placement.types)
+            seen: set[object] = set()
+            for start, goal in itertools.product(here.last_filled(), here.first_empty()):
+                look = here.look(start), here.look(goal, start)
+                if look not in seen:
+                    seen.add(look)
+                    yield case.weigh({**stay, start: None, goal: stay[start]})
+        (content,) = most_staying(case.board, case.request, [target.content], stay, hold=case.placement.hold)
+        yield case.weigh(content)
+        yield target
 
 
 def _module_count(alternative: Alternative) -> int:
     return sum(module is not None for module in alternative.content.values())
-
-
-def _left_set(
-    case: Case,
-    stay: Held,
-    content: Held,
-    *,
-    proven: bool,
-    worth: Callable[[Alternative], object] = attrgetter("vector"),
-) -> LeftSet | None:
-    """A content as a set, with modules left where they are where that costs nothing.
-
-    ``None`` where it cannot be had without touching a slot on hold.
-    """
-    settled = _settled(case, stay, case.weigh(content), worth=worth)
-    if settled is None:
-        return None
-    slots = tuple((slot, settled.content.get(slot)) for slot in case.board.slots)
-    moves = plan_moves(case.board, stay, replace(case.placement, slots=slots), untouchable=case.placement.hold)
-    return LeftSet(alternative=settled, moves=moves, proven=proven)
-
-
-# -- modules left where they are -----------------------------------------------------------------------------------
-
-
-def _settled(
-    case: Case, stay: Held, target: Alternative, *, worth: Callable[[Alternative], object]
-) -> Alternative | None:
-    """A population worth as much as ``target`` that leaves as many modules of ``stay`` in place as is found.
-
-    ``None`` where all of them would fill a slot on hold.
-    """
-    wanted = worth(target)
-    for candidate in _candidates(case, stay, target):
-        usable = not any(candidate.content.get(slot) for slot in case.placement.hold)
-        if usable and candidate.vector is not None and worth(candidate) == wanted:
-            return candidate
-    return None
-
-
-def _candidates(case: Case, stay: Held, target: Alternative) -> Iterator[Alternative]:
-    """``stay``, then one move away from it, then the target with equal channels and sockets traded, or as it is."""
-    if sum(map(bool, stay.values())) == _module_count(target):  # else modules are taken out: no move comes to as many
-        yield case.weigh(stay)
-        here = Case(case.board, replace(case.placement, slots=tuple(stay.items())), extra=case.placement.types)
-        seen: set[object] = set()
-        for start, goal in itertools.product(here.last_filled(), here.first_empty()):
-            look = here.look(start), here.look(goal, start)
-            if look not in seen:
-                seen.add(look)
-                yield case.weigh({**stay, start: None, goal: stay[start]})
-    (content,) = most_staying(case.board, case.request, [target.content], stay, hold=case.placement.hold)
-    yield case.weigh(content)
-    yield target
 
 
 # -- halving ---------------------------------------------------------------------------------------------------------

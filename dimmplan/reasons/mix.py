@@ -34,6 +34,7 @@ from dimmplan.rules import (
     value_of,
 )
 from dimmplan.solve.answer import solve
+from dimmplan.units import by_key
 
 Together = Literal["channel", "channels", "sockets", "never"]
 """The closest that two types may stand: on one channel, on different channels, at different sockets, nowhere."""
@@ -196,11 +197,11 @@ class _Judge:
 
     def _loads(self, one: Module, other: Module) -> Iterator[MixLoad]:
         """Every way to put both on one channel without a gap, for each number of slots that channels have."""
-        alike: dict[tuple[int, str], list[Channel]] = {}
-        for socket in self.sockets:
-            processor = self.option.at(socket.id).id if self.option is not None else ""
-            for channel in socket.channels:
-                alike.setdefault((len(channel.slots), processor), []).append(channel)
+
+        def kind(channel: Channel) -> tuple[int, str]:
+            return len(channel.slots), self.option.at(channel.socket).id if self.option is not None else ""
+
+        alike = by_key((channel for socket in self.sockets for channel in socket.channels), kind)
         for (slots, _), channels in sorted(alike.items()):
             for filled in range(2, slots + 1):
                 for load in itertools.product((one, other), repeat=filled):

@@ -13,7 +13,7 @@ from dimmplan.reasons.failure import Failure, LeftSet, SplitStep
 from dimmplan.reasons.mix import Mix, MixLoad, MixSet, PairVerdict
 from dimmplan.rules import Breach
 from dimmplan.rules.base import field_noun
-from dimmplan.units import decimal, format_capacity, listed
+from dimmplan.units import by_key, decimal, format_capacity, listed
 from dimmplan.wording.placement import breach_finding, gb_s, label_short, regions_sentence, sockets_listed
 from dimmplan.wording.statements import (
     MANY,
@@ -89,12 +89,9 @@ def no_next_statements(case: Case, answer: NextAnswer) -> list[Statement]:
 
 def refused_statements(case: Case, answer: NextAnswer) -> list[Statement]:
     """The first empty slots that a rule refuses, those of one rule and type together."""
-    together: dict[tuple[str, str], list[NextStep]] = {}
-    for step in answer.refused:
-        rules = " and ".join(dict.fromkeys(breach.rule for breach in step.change.after.errors))
-        together.setdefault((step.module.label, rules), []).append(step)
     found = []
-    for (label, _), steps in together.items():
+    alike = by_key(answer.refused, lambda step: (step.module.label, *_rules(step.change.after.errors)))
+    for (label, *_), steps in alike.items():
         slots = slots_phrase(case.board, [slot for step in steps for slot in step.slots])
         found += led(f"Not {label} at {slots}", breach_statements(case.board, steps[0].change.after.errors))
     return found
@@ -275,11 +272,8 @@ def _loads_statements(mix: Mix, pair: PairVerdict) -> Iterator[Statement]:
         where = channels_phrase(mix.board, load.channels)
         text = f"{_order(mix, load)}, as in {slots}: {load.rate.rate_mts} MT/s. The same holds on {where}."
         yield Statement(text, load.rate.row, rate_source(mix.board, load.rate.row))
-    refused: dict[str, list[MixLoad]] = {}
-    for load in pair.loads if allowed else ():
-        if not load.allowed:
-            refused.setdefault(load.breaches[0].rule, []).append(load)
-    for loads in refused.values():
+    refused = [load for load in pair.loads if allowed and not load.allowed]
+    for loads in by_key(refused, lambda load: load.breaches[0].rule).values():
         first = breach_statements(mix.board, loads[0].breaches[:1])[0]
         more = f" and {len(loads) - 1} more orders" if len(loads) > 1 else ""
         text = f"Not {_order(mix, loads[0])}{more}: {lowered(first.text)}"
@@ -317,11 +311,9 @@ def price_title(mix: Mix) -> str:
 
 
 def _set_statement(name: str, found: MixSet) -> Statement:
-    shapes: dict[str, list[str]] = {}
-    for socket in found.figures.sockets:
-        shapes.setdefault(regions_sentence(socket), []).append(socket.socket)
-    regions = " ".join(f"{listed(sockets)}: {lowered(text)}" for text, sockets in shapes.items())
-    advised = list(dict.fromkeys(breach.rule for breach in found.breaches))
+    shapes = by_key(found.figures.sockets, regions_sentence).items()
+    regions = " ".join(f"{listed([each.socket for each in alike])}: {lowered(text)}" for text, alike in shapes)
+    advised = _rules(found.breaches)
     broken = f" Advised rules broken: {listed(advised)}." if advised else ""
     text = f"{name}: {modules_phrase(found.modules)}; {figures_phrase(found.figures)}. {regions}{broken}"
     return Statement(text, "capacity-first")

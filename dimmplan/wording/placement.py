@@ -23,7 +23,7 @@ from dimmplan.rules import (
     of_kind,
     rules_of,
 )
-from dimmplan.units import counted, decimal, format_capacity, listed, trimmed
+from dimmplan.units import by_key, counted, decimal, format_capacity, listed, trimmed
 
 if TYPE_CHECKING:
     from dimmplan.solve.criteria import Criterion
@@ -105,20 +105,19 @@ def node_sentences(figures: PlacementFigures) -> Iterator[str]:
 
 
 def _by_setting(figures: PlacementFigures) -> dict[tuple[str, str], list[NodeFigures]]:
-    found: dict[tuple[str, str], list[NodeFigures]] = {}
-    for node in figures.nodes:
-        found.setdefault((node.setting, node.figures.socket), []).append(node)
-    return found
+    return by_key(figures.nodes, lambda node: (node.setting, node.figures.socket))
 
 
 def _nodes_differ(board: Board, figures: PlacementFigures) -> Iterator[Finding]:
     """Sockets whose nodes would be unequal with a setting of the board file."""
     sources = {row.id: row.source for row in board.nodes}
-    unequal: dict[str, list[str]] = {}
-    for (setting, socket), nodes in _by_setting(figures).items():
-        if len({(node.figures.usable_gib, node.figures.sweep_gb_s) for node in nodes}) > 1:
-            unequal.setdefault(setting, []).append(socket)
-    for setting, sockets in unequal.items():
+    unequal = [
+        (setting, socket)
+        for (setting, socket), nodes in _by_setting(figures).items()
+        if len({(node.figures.usable_gib, node.figures.sweep_gb_s) for node in nodes}) > 1
+    ]
+    for setting, pairs in by_key(unequal, lambda pair: pair[0]).items():
+        sockets = [socket for _, socket in pairs]
         text = (
             f"With the firmware setting {setting} the nodes of {listed(sockets)} are unequal: a program that is bound "
             "to one node has the memory and the speed of that node."

@@ -15,7 +15,7 @@ from dimmplan.rules import (
     default_rows,
     mode_row,
 )
-from dimmplan.units import counted, listed
+from dimmplan.units import by_key, counted, listed
 
 
 class RuleLine(NamedTuple):
@@ -98,12 +98,9 @@ def _mode_lines(board: Board) -> Iterator[RuleLine]:
 
 
 def _slots_lines(board: Board) -> Iterator[RuleLine]:
-    counts: dict[int, list[str]] = {}
-    for socket in board.sockets:
-        counts.setdefault(len(socket.slots), []).append(socket.id)
     slots = [
-        f"{counted(count, 'slot')} at {'each of ' if len(names) > 1 else ''}{listed(names)}"
-        for count, names in counts.items()
+        f"{counted(count, 'slot')} at {'each of ' if len(alike) > 1 else ''}{listed([socket.id for socket in alike])}"
+        for count, alike in by_key(board.sockets, lambda socket: len(socket.slots)).items()
     ]
     sizes = listed([str(gib) for gib in sorted({module.capacity_gib for module in board.modules})])
     text = f"There are {listed(slots)}. Usual modules have {sizes} GiB."
@@ -219,11 +216,9 @@ def _interleave_lines(board: Board) -> Iterator[RuleLine]:
 
 def _group_texts(groups: Sequence[ChannelGroup]) -> list[str]:
     """Listed sets, those of one kind of excess together."""
-    found: dict[tuple[str, bool], list[str]] = {}
-    for group in groups:
-        found.setdefault((group.excess, group.exclusive), []).append(" ".join(group.channels))
     texts = []
-    for (excess, exclusive), sets in found.items():
+    for (excess, exclusive), alike in by_key(groups, lambda group: (group.excess, group.exclusive)).items():
+        sets = [" ".join(group.channels) for group in alike]
         only = ", each only while no other channel of the socket is filled" if exclusive else ""
         texts.append(f"These channels of a socket work together{only}: {'; '.join(sets)}. {_EXCESS[excess]}")
     return texts

@@ -10,7 +10,7 @@ from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.reasons.case import Alternative, Case, Separation
 from dimmplan.rules import Breach
-from dimmplan.units import Gib, counted, decimal, format_capacity, listed, trimmed
+from dimmplan.units import Gib, by_key, counted, decimal, format_capacity, listed, trimmed
 from dimmplan.wording.placement import (
     bare_value,
     breach_finding,
@@ -65,9 +65,7 @@ def slots_phrase(board: Board, slots: Sequence[str]) -> str:
     """Slots in a sentence; many of them by what they have in common, where they do."""
     if len(slots) < MANY:
         return listed(list(slots))
-    by_socket: dict[str, list[str]] = {}
-    for slot in slots:
-        by_socket.setdefault(board.channel_of[slot].socket, []).append(slot)
+    by_socket = by_key(slots, lambda slot: board.channel_of[slot].socket)
     places: dict[tuple[int, ...], list[str]] = {}
     for socket_id, named in by_socket.items():
         channels = board.socket(socket_id).channels
@@ -86,24 +84,20 @@ def _of_places(places: tuple[int, ...]) -> str:
 
 def channels_phrase(board: Board, names: Sequence[str]) -> str:
     """Channels in a sentence, by socket: ``K, L, P and Q of NEAR``."""
-    by_socket: dict[str, list[str]] = {}
-    for channel in board.channels:
-        if channel.name in names:
-            by_socket.setdefault(channel.socket, []).append(channel.id)
-    alike: dict[str, list[str]] = {}
-    for socket_id, named in by_socket.items():
-        every = len(named) == len(board.socket(socket_id).channels)
-        alike.setdefault("every channel" if every else listed(named), []).append(socket_id)
+    by_socket = by_key((each for each in board.channels if each.name in names), lambda channel: channel.socket)
+
+    def channels(socket: str) -> str:
+        every = len(by_socket[socket]) == len(board.socket(socket).channels)
+        return "every channel" if every else listed([channel.id for channel in by_socket[socket]])
+
+    alike = by_key(by_socket, channels)
     return "; ".join(f"{named} of {sockets_listed(sockets)}" for named, sockets in alike.items())
 
 
 def breach_statements(board: Board, breaches: Iterable[Breach]) -> list[Statement]:
     """Broken rows, one sentence for each row; further places of the same row are counted."""
-    by_rule: dict[str, list[Breach]] = {}
-    for breach in breaches:
-        by_rule.setdefault(breach.rule, []).append(breach)
     found = []
-    for rule, broken in by_rule.items():
+    for rule, broken in by_key(breaches, lambda breach: breach.rule).items():
         more = f" The same in {counted(len(broken) - 1, 'more place')}." if len(broken) > 1 else ""
         advised = "Advised: " if broken[0].severity == "advised" else ""
         text = breach_finding(board, broken[0]).text

@@ -12,10 +12,9 @@ from collections.abc import Callable, Sequence
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.compare import Comparison, compare
-from dimmplan.output.compare import View
+from dimmplan.output.compare import Report
 from dimmplan.output.compare_chart import chart_svg
-from dimmplan.output.compare_record import compare_csv, compare_record
-from dimmplan.output.compare_text import compare_text
+from dimmplan.output.compare_rows import CompareDocument, compare_csv, compare_text
 from dimmplan.output.record import to_json
 from dimmplan.page.comparison import compare_html
 
@@ -62,11 +61,11 @@ def main(_argv: Sequence[str] = ()) -> int:
         size = f"{len(capacities)} capacities x {len(modules)} sizes x {len(processors)} processors"
         print(f"{board_id}: {size}, {len(found.rows)} rows")  # noqa: T201
         report("compare", whole)
-        report("view and terminal text", lambda: compare_text(View(found, board_name=board_id)))  # noqa: B023
-        report("view and JSON", lambda: to_json(compare_record(View(found, board_name=board_id))))  # noqa: B023
-        report("view and CSV", lambda: compare_csv(View(found, board_name=board_id)))  # noqa: B023
-        report("view and chart", lambda: chart_svg(View(found, board_name=board_id)))  # noqa: B023
-        report("view and HTML", lambda: compare_html(View(found, board_name=board_id)))  # noqa: B023
+        report("report and terminal text", lambda: compare_text(Report(found, board_name=board_id)))  # noqa: B023
+        report("report and JSON", lambda: to_json(CompareDocument.of(Report(found, board_name=board_id))))  # noqa: B023
+        report("report and CSV", lambda: compare_csv(Report(found, board_name=board_id)))  # noqa: B023
+        report("report and chart", lambda: chart_svg(Report(found, board_name=board_id)))  # noqa: B023
+        report("report and HTML", lambda: compare_html(Report(found, board_name=board_id)))  # noqa: B023
         report("compare, capacities chosen", lambda: compare(board))  # noqa: B023
     return 0
 

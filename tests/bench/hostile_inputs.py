@@ -34,10 +34,9 @@ from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
 from dimmplan.output.boards import board_text
-from dimmplan.output.plan import plan_record
+from dimmplan.output.plan import PlanDocument, plan_text
 from dimmplan.output.reading import judge_file, read_plan
 from dimmplan.output.record import to_json
-from dimmplan.output.text import plan_text
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.plancode.symbols import ALPHABET, with_checks
 from dimmplan.planner import ask, plan
@@ -382,7 +381,7 @@ def placements() -> tuple[tuple[Board, Placement, str], ...]:
         board = load_board(board_id)
         size = board.modules[0].capacity_gib * len(board.slots) // 2
         planned = plan(board, ask(board, f"{size}GiB", modules=[f"{board.modules[0].capacity_gib}GiB"]))
-        found.append((board, planned.placement, to_json(plan_record(planned))))
+        found.append((board, planned.placement, to_json(PlanDocument.of(planned))))
     return tuple(found)
 
 

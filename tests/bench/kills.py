@@ -33,8 +33,8 @@ from dimmplan.cli.files import sealed, write_files, write_stream
 from dimmplan.cli.run import run
 from dimmplan.cli.sheets import sheet_files
 from dimmplan.compare import compare
-from dimmplan.output.compare import View
-from dimmplan.output.plan import plan_record
+from dimmplan.output.compare import Report
+from dimmplan.output.plan import PlanDocument
 from dimmplan.output.record import to_json
 from dimmplan.planner import ask, plan
 
@@ -62,12 +62,12 @@ def versions() -> list[Version]:
     found = []
     for capacity, tag in (("32GiB", "QUAY-07"), ("48GiB", "a longer tag " * 4)):
         planned = plan(board, ask(board, capacity))
-        files = {"plan.json": to_json(plan_record(planned)).encode()}
+        files = {"plan.json": to_json(PlanDocument.of(planned)).encode()}
         for ending in (".svg", ".png", ".pdf", ".html"):
             drawn = sheet_files(board, planned.placement, Path(f"map{ending}"), tag=tag, paper="a5")
             files |= {path.name: content for path, content in drawn.items()}
         rows = compare(board, capacities=(capacity,))
-        files["compare.csv"] = _content(View(rows, board_name="marram-4", stock_name=None, over=None), ".csv")
+        files["compare.csv"] = _content(Report(rows, board_name="marram-4", stock_name=None, over=None), ".csv")
         files["summary.csv"] = f"# dimmplan\n{tag}\n".encode() * 3000
         found.append(files)
     names = set.intersection(*(set(files) for files in found))

@@ -20,7 +20,7 @@ from dimmplan.inventory.match import mapping_text, match_slots
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import Reader, read_inventory, readers
 from dimmplan.model.inventory import Inventory
-from dimmplan.output.machine import audit_record, audit_text, found_record, found_text
+from dimmplan.output.machine import AuditDocument, audit_text, found_record, found_text
 from dimmplan.output.record import to_json
 from tests.bench.hostile_inputs import WrongError, must_be_printable
 from tests.bench.mutate import mutate, mutate_json
@@ -193,7 +193,7 @@ def use(found: Inventory) -> None:
     matching = match_slots(found, board)
     result = audit(board, found, matching, None)
     must_be_printable(audit_text(result, matching), mapping_text(found, matching))
-    to_json(audit_record(result, matching))
+    to_json(AuditDocument.of(result, questions=matching.questions))
     try:
         made = draft_board(found, board_id="drafted", title="Drafted")
     except InputError as error:

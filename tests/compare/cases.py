@@ -9,7 +9,7 @@ from typing import Any
 from dimmplan.boardfile.read import load_board
 from dimmplan.compare import Comparison, compare
 from dimmplan.model.label import parse_label
-from dimmplan.output.compare import View
+from dimmplan.output.compare import Report
 from dimmplan.stock import Shelf, ShelfLot
 from tests.support import sampled
 
@@ -71,9 +71,9 @@ NAMES = sampled(("stocked", "skerry", "firth", "lagoon"), 2)
 
 
 @cache
-def view_of(name: str) -> View:
+def report_of(name: str) -> Report:
     """A case as it is written out."""
     if name == "stocked":
-        return View(stocked(), board_name="skerry-16", stock_name="shelf.csv")
+        return Report(stocked(), board_name="skerry-16", stock_name="shelf.csv")
     made, board = {"skerry": (skerry, "skerry-16"), "lagoon": (lagoon, "lagoon-32"), "firth": (firth, "firth-96")}[name]
-    return View(made(), board_name=board)
+    return Report(made(), board_name=board)

@@ -19,13 +19,12 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.compare import compare
 from dimmplan.errors import InputError
 from dimmplan.output.columns import inert
-from dimmplan.output.compare import View, counts_of
+from dimmplan.output.compare import Report, counts_of
 from dimmplan.output.compare_chart import chart_svg, description, fastest_unbeaten, looks_of, points_of
-from dimmplan.output.compare_record import compare_csv, compare_record
-from dimmplan.output.compare_text import WIDTH, compare_text
+from dimmplan.output.compare_rows import WIDTH, CompareDocument, compare_csv, compare_text
 from dimmplan.page.comparison import compare_html
 from dimmplan.units import decimal
-from tests.compare.cases import NAMES, view_of
+from tests.compare.cases import NAMES, report_of
 from tests.support import sampled, shipped_raw, toml_text, unprintable
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -40,7 +39,7 @@ def placed(record: dict[str, Any]) -> list[dict[str, Any]]:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_table_fits_100_columns(name: str) -> None:
-    text = compare_text(view_of(name))
+    text = compare_text(report_of(name))
     assert max(map(len, text.splitlines())) <= WIDTH
     assert not list(unprintable(text))
 
@@ -48,13 +47,13 @@ def test_the_table_fits_100_columns(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_the_table_has_every_row_worth_showing(name: str) -> None:
     """Sweep, share and free slots of each row stand in one line, together with its marks."""
-    view = view_of(name)
-    lines = compare_text(view).splitlines()
-    shown = [row for group in view.comparison.groups for row in view.shown(group)]
+    report = report_of(name)
+    lines = compare_text(report).splitlines()
+    shown = [row for group in report.comparison.groups for row in report.shown(group)]
     assert shown
-    by_command = {row["command"]: row for row in placed(compare_record(view).plain())}
+    by_command = {row["command"]: row for row in placed(CompareDocument.of(report).plain())}
     for row in shown:
-        totals = by_command[view.command(row)]["totals"]
+        totals = by_command[report.command(row)]["totals"]
         assert row.figures is not None
         share = f"{decimal(row.figures.worst_share, 3):.3f}"
         sweeps = rf"{totals['balanced_sweep_gb_s']:.1f} +{totals['worst_sweep_gb_s']:.1f}"
@@ -65,7 +64,7 @@ def test_the_table_has_every_row_worth_showing(name: str) -> None:
 
 
 def test_the_irregular_board_from_a_shelf() -> None:
-    text = re.sub(r"\n {5}(?=PC4)", " ", compare_text(view_of("stocked")))
+    text = re.sub(r"\n {5}(?=PC4)", " ", compare_text(report_of("stocked")))
     assert "each 6c" in text and ">*=  12 x 32GB c" in text
     assert "20 on the shelf at 58.00 to 61.50 EUR; equal here: 32GB 2Rx4 PC4-3200AA-R" in text
     assert "4 TiB  nothing fits; plan with this capacity says why and what to buy" in text
@@ -75,11 +74,11 @@ def test_the_irregular_board_from_a_shelf() -> None:
 def test_short_forms_of_placements() -> None:
     """The notation of the legend, checked against the slots themselves."""
     for name in NAMES:
-        view = view_of(name)
-        for row in view.comparison.rows:
+        report = report_of(name)
+        for row in report.comparison.rows:
             if row.planned is None:
                 continue
-            text = view.placement(row)
+            text = report.placement(row)
             sockets: list[str] = []
             for part in text.removeprefix("each ").split(" | "):
                 run = re.fullmatch(r"\((.*)\)x(\d+)", part)
@@ -89,8 +88,8 @@ def test_short_forms_of_placements() -> None:
             assert len(sockets) == len(row.request.fitted)
             for socket, said in zip(row.request.fitted, sockets, strict=True):
                 loads = [
-                    "".join(view.keys[m] for slot in channel.slots if (m := content.get(slot))) or "-"
-                    for channel in view.board.socket(socket).channels
+                    "".join(report.keys[m] for slot in channel.slots if (m := content.get(slot))) or "-"
+                    for channel in report.board.socket(socket).channels
                 ]
                 told = [
                     load
@@ -105,9 +104,9 @@ def test_short_forms_of_placements() -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_csv_holds_what_json_holds(name: str) -> None:
-    view = view_of(name)
-    record = compare_record(view).plain()
-    rows = list(csv.DictReader(io.StringIO(compare_csv(view))))
+    report = report_of(name)
+    record = CompareDocument.of(report).plain()
+    rows = list(csv.DictReader(io.StringIO(compare_csv(report))))
     assert len(rows) == len(record["rows"])
     for cells, row in zip(rows, record["rows"], strict=True):
         assert (cells["capacity_gib"], cells["status"]) == (str(row["capacity_gib"]), row["status"])
@@ -127,7 +126,7 @@ def test_no_cell_is_a_formula(mark: str) -> None:
     assert inert(-3) == "-3" and inert("8 x 64GB") == "8 x 64GB" and inert("") == ""
 
 
-def hostile(tmp_path: Path) -> View:
+def hostile(tmp_path: Path) -> Report:
     """A board file whose words try to be formulas and mark-up."""
     raw = shipped_raw("marram-4")
     raw["title"] = "<script>alert(1)</script>&\"'"
@@ -138,16 +137,16 @@ def hostile(tmp_path: Path) -> View:
     path = tmp_path / "marram-4.toml"
     path.write_text(toml_text(raw), encoding="utf-8")
     board = load_board(str(path))
-    return View(compare(board, capacities=["32GiB", "64GiB"]), board_name=str(path))
+    return Report(compare(board, capacities=["32GiB", "64GiB"]), board_name=str(path))
 
 
 def test_a_hostile_board_stays_text(tmp_path: Path) -> None:
-    view = hostile(tmp_path)
-    for row in csv.reader(io.StringIO(compare_csv(view))):
+    report = hostile(tmp_path)
+    for row in csv.reader(io.StringIO(compare_csv(report))):
         assert not any(cell[:1] in "=+-@\t\r" for cell in row if cell)
-    page = compare_html(view)
+    page = compare_html(report)
     assert "<script" not in page and "onerror=alert(1)>" not in page.replace("&gt;", "")
-    svg = chart_svg(view)
+    svg = chart_svg(report)
     assert {element.tag for element in ET.fromstring(svg).iter()} <= {
         SVG + tag
         for tag in ("svg", "title", "desc", "metadata", "defs", "style", "clipPath", "rect", "g", "path", "use")
@@ -185,8 +184,8 @@ class Outline(HTMLParser):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_page_is_whole_and_loads_nothing(name: str) -> None:
-    view = view_of(name)
-    page = compare_html(view)
+    report = report_of(name)
+    page = compare_html(report)
     outline = Outline()
     outline.feed(page)
     outline.close()
@@ -195,15 +194,15 @@ def test_the_page_is_whole_and_loads_nothing(name: str) -> None:
     assert sources and all(source and source.startswith("data:image/svg+xml;base64,") for source in sources)
     assert not {tag for tag, _ in outline.met} & {"script", "link", "iframe", "object"}
     assert b"dimmplan" in page.encode()[:4096]
-    shown = [row for group in view.comparison.groups for row in view.shown(group)]
+    shown = [row for group in report.comparison.groups for row in report.shown(group)]
     cells = [row for row in outline.rows if len(row) > 1][1:]
     assert len(cells) == len(shown)
     for row, told in zip(shown, cells, strict=True):
-        assert view.placement(row) in told and told[-1] == view.command(row)
+        assert report.placement(row) in told and told[-1] == report.command(row)
     (image,) = (attributes for tag, attributes in outline.met if tag == "img")
     assert image["alt"] and "table" in image["alt"]
     chart = base64.b64decode((image["src"] or "").partition(",")[2]).decode("utf-8")
-    assert chart == chart_svg(view)
+    assert chart == chart_svg(report)
 
 
 # -- the chart ---------------------------------------------------------------------------------------------------------
@@ -211,12 +210,12 @@ def test_the_page_is_whole_and_loads_nothing(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_chart_tells_its_data_in_words(name: str) -> None:
-    view = view_of(name)
-    root = ET.fromstring(chart_svg(view))
+    report = report_of(name)
+    root = ET.fromstring(chart_svg(report))
     title, desc = root.findtext(f"{SVG}title") or "", root.findtext(f"{SVG}desc") or ""
-    assert title.startswith("dimmplan") and view.board.title in title
-    assert desc == description(view)
-    for row in placed(compare_record(view).plain()):
+    assert title.startswith("dimmplan") and report.board.title in title
+    assert desc == description(report)
+    for row in placed(CompareDocument.of(report).plain()):
         if not row["outside_window"]:
             modules = " + ".join(f"{each['count']} x {each['label']}" for each in row["modules"])
             assert f"{modules}, balanced sweep {row['totals']['balanced_sweep_gb_s']:.1f} GB/s" in desc
@@ -225,13 +224,13 @@ def test_the_chart_tells_its_data_in_words(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_every_row_is_a_point_that_says_what_it_is(name: str) -> None:
     """Same placement for two capacities is one point; every other row has its own place in both views."""
-    view = view_of(name)
-    priced = any(row.cost is not None for row in view.comparison.rows)
-    for processor in view.comparison.processors:
-        points = points_of(view, processor)
+    report = report_of(name)
+    priced = any(row.cost is not None for row in report.comparison.rows)
+    for processor in report.comparison.processors:
+        points = points_of(report, processor)
         told = {(point.label, point.capacity, point.sweep) for point in points}
         assert len(told) == len(points)
-        rows = [row for g in view.comparison.groups for row in view.shown(g) if row.request.processor == processor]
+        rows = [row for g in report.comparison.groups for row in report.shown(g) if row.request.processor == processor]
         for row in rows:
             assert row.figures is not None
             modules = sorted((module.capacity_gib, count) for module, count in counts_of(row))
@@ -259,9 +258,9 @@ def test_types_differ_without_colour() -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_line_joins_the_fastest_unbeaten_row_of_each_capacity(name: str) -> None:
-    view = view_of(name)
-    for processor in view.comparison.processors:
-        points = points_of(view, processor)
+    report = report_of(name)
+    for processor in report.comparison.processors:
+        points = points_of(report, processor)
         joined = fastest_unbeaten(points)
         asked = [point.row.request.capacity_gib for point in joined]
         assert joined and asked == sorted(set(asked))
@@ -274,24 +273,27 @@ def test_the_line_joins_the_fastest_unbeaten_row_of_each_capacity(name: str) -> 
 def test_words_lie_on_nothing_and_answers_have_theirs(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Measured where they are drawn: no words on words, on points, on the line, or beyond the figure."""
     from matplotlib.figure import Figure
+    from matplotlib.text import Text
 
     drawn: list[Any] = []
     monkeypatch.setattr(Figure, "savefig", lambda figure, output, **_: (drawn.append(figure), output.write(b"<svg >")))
-    view = view_of(name)
-    chart_svg(view)
+    report = report_of(name)
+    chart_svg(report)
     (figure,) = drawn
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     renderer = FigureCanvasAgg(figure).get_renderer()
-    texts = [(text.get_text(), text.get_window_extent(renderer).extents) for text in figure.texts]
+    figure.draw_without_rendering()
+    every = [*figure.texts, *(text for ax in figure.axes for text in ax.texts)]
+    texts = [(text.get_text(), Text.get_window_extent(text, renderer).extents) for text in every]
     for (_, one), (_, other) in itertools.combinations(texts, 2):
         assert not (one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3])
     wide, high = figure.get_size_inches() * figure.dpi
     assert all(b[0] >= 0 and b[1] >= 0 and b[2] <= wide and b[3] <= high for _, b in texts)
     labels = {text for text, _ in texts}
-    top = figure.axes[: len(view.comparison.processors)]
-    for processor, ax in zip(view.comparison.processors, top, strict=True):
-        points = points_of(view, processor)
+    top = figure.axes[: len(report.comparison.processors)]
+    for processor, ax in zip(report.comparison.processors, top, strict=True):
+        points = points_of(report, processor)
         answers = {point.label for point in points if point.row.is_answer}
         assert len(answers - labels) <= len(answers) // 5, "nearly every answer has its words"
         assert len({point.label for point in points} & labels) >= 0.6 * len({point.label for point in points})
@@ -307,15 +309,15 @@ def test_a_chart_without_matplotlib(monkeypatch: pytest.MonkeyPatch, tmp_path: P
     """A clear word for a picture; a page goes without, and says so."""
     monkeypatch.setitem(sys.modules, "matplotlib", None)
     with pytest.raises(InputError) as caught:
-        chart_svg(view_of("skerry"))
+        chart_svg(report_of("skerry"))
     (problem,) = caught.value.problems
     assert "pip install 'dimmplan[charts]'" in problem.hint and "matplotlib" in problem.found
-    page = compare_html(view_of("skerry"))
+    page = compare_html(report_of("skerry"))
     assert "<img" not in page and "pip install" in page
 
 
 @pytest.mark.parametrize("name", sampled(NAMES, 2))
 def test_same_comparison_same_bytes(name: str) -> None:
-    view, again = view_of(name), view_of.__wrapped__(name)
-    assert chart_svg(view) == chart_svg(again)
-    assert compare_html(view) == compare_html(again)
+    report, again = report_of(name), report_of.__wrapped__(name)
+    assert chart_svg(report) == chart_svg(again)
+    assert compare_html(report) == compare_html(again)

@@ -18,11 +18,11 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli.run import run
 from dimmplan.compare import Comparison, Row, compare
 from dimmplan.errors import ImpossibleError, InputError, RefusedError
-from dimmplan.output.compare import View
-from dimmplan.output.compare_record import compare_record
+from dimmplan.output.compare import Report
+from dimmplan.output.compare_rows import CompareDocument
 from dimmplan.planner import ask, plan
 from dimmplan.solve.criteria import LISTS
-from tests.compare.cases import NAMES, priced_shelf, skerry, stocked, view_of
+from tests.compare.cases import NAMES, priced_shelf, report_of, skerry, stocked
 from tests.support import sampled
 
 SHELF = """label,count,price,currency
@@ -145,9 +145,9 @@ def plain(comparison: Comparison) -> list[tuple[object, ...]]:
 # -- marks, worked out once more from the JSON -------------------------------------------------------------------------
 
 
-def groups_of(view: View) -> list[list[dict[str, Any]]]:
+def groups_of(report: Report) -> list[list[dict[str, Any]]]:
     groups: dict[tuple[int, str], list[dict[str, Any]]] = {}
-    for row in compare_record(view).plain()["rows"]:
+    for row in CompareDocument.of(report).plain()["rows"]:
         if row["status"] != "impossible":
             groups.setdefault((row["capacity_gib"], row["processor"]), []).append(row)
     return list(groups.values())
@@ -155,9 +155,9 @@ def groups_of(view: View) -> list[list[dict[str, Any]]]:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_unbeaten_rows(name: str) -> None:
-    view = view_of(name)
-    priced = compare_record(view).plain()["cost_compared"]
-    for rows in groups_of(view):
+    report = report_of(name)
+    priced = CompareDocument.of(report).plain()["cost_compared"]
+    for rows in groups_of(report):
         inside = [row for row in rows if not row["outside_window"]] or rows
         for row in rows:
             beaten = False
@@ -172,9 +172,9 @@ def test_unbeaten_rows(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_each_list_picks_one_row(name: str) -> None:
-    view = view_of(name)
-    lists = [each for each in LISTS if each != "upgrade" and (each != "cost-first" or view.comparison.priced)]
-    for rows in groups_of(view):
+    report = report_of(name)
+    lists = [each for each in LISTS if each != "upgrade" and (each != "cost-first" or report.comparison.priced)]
+    for rows in groups_of(report):
         assert sorted(each for row in rows for each in row["picked_by"]) == sorted(lists)
         inside = [row for row in rows if not row["outside_window"]] or rows
         advised = min(warnings(row) for row in inside)
@@ -197,7 +197,7 @@ def warnings(row: dict[str, Any]) -> int:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_even_rows_carry_the_same_on_every_channel(name: str) -> None:
-    comparison = view_of(name).comparison
+    comparison = report_of(name).comparison
     board = comparison.board
     seen = set()
     for row in comparison.rows:
@@ -252,12 +252,12 @@ def test_what_lies_above_the_allowance_comes_after_the_rest() -> None:
 
 
 def test_what_a_processor_swap_does() -> None:
-    view = view_of("skerry")
-    texts = {swap.capacity_gib: view.swap_text(swap) for swap in view.swaps()}
+    report = report_of("skerry")
+    texts = {swap.capacity_gib: report.swap_text(swap) for swap in report.swaps()}
     assert texts[96] == "281.6 to 230.4 GB/s (-18.2 %), 2933 to 2400 MT/s"
     slow = compare(load_board("skerry-16"), capacities=["1.75TiB"], processors=["tern-20", "tern-12"])
-    view = View(slow, board_name="skerry-16")
-    assert [view.swap_text(swap) for swap in view.swaps()] == ["nothing fits"]
+    report = Report(slow, board_name="skerry-16")
+    assert [report.swap_text(swap) for swap in report.swaps()] == ["nothing fits"]
 
 
 def test_modules_faster_or_larger_than_a_processor_allows() -> None:
@@ -290,7 +290,7 @@ def test_the_order_of_options_does_not_matter(seed: int) -> None:
     for each in (capacities, modules, processors):
         random_.shuffle(each)
     second = compare(board, capacities=capacities * 2, modules=modules, processors=processors)
-    records = [compare_record(View(each, board_name="skerry-16")).plain() for each in (first, second)]
+    records = [CompareDocument.of(Report(each, board_name="skerry-16")).plain() for each in (first, second)]
     assert records[0] == records[1]
 
 

@@ -216,7 +216,8 @@ def section(document: type[Document], example: Any) -> str:
     """One document of the page."""
     commands = "".join(f"    {command}\n" for command in COMMANDS[document.commands])
     shown = laid_out(shortened(example, document))
-    return f"## {document.commands}\n\n{document.about}\n\n{commands}\n{table(document)}\n```\n{shown}\n```\n"
+    about = " ".join((document.__doc__ or "").split())
+    return f"## {document.commands}\n\n{about}\n\n{commands}\n{table(document)}\n```\n{shown}\n```\n"
 
 
 def shape(kind: Kind) -> str:

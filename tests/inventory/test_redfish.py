@@ -53,7 +53,7 @@ def ids(found: Inventory) -> list[str]:
 
 
 def test_properties_are_the_schemas() -> None:
-    assert set(SCHEMA) | {"Location", "AssetTag"} == set(MEMORY_PROPERTIES)
+    assert set(SCHEMA) | {"Location", "AssetTag", "CXL"} == set(MEMORY_PROPERTIES)
 
 
 @pytest.mark.parametrize("name", sorted(READ_HERE))

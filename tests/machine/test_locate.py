@@ -14,7 +14,7 @@ from dimmplan.cli.app import application
 from dimmplan.inventory.match import match_slots
 from dimmplan.locate import Location, locate, locate_log
 from dimmplan.model.inventory import Inventory
-from dimmplan.output.locating import first_steps
+from dimmplan.output.machine import first_steps
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.marked import compose_marked
 from tests.machine.support import device

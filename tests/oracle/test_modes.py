@@ -7,10 +7,10 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from dimmplan.growth.pins import PinnedSpace, staying
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import ImpossibleError
+from dimmplan.growth.pinned import staying
 from dimmplan.model.board import Board
 from dimmplan.model.module import Generation
 from dimmplan.model.request import Mode, Request
@@ -19,6 +19,7 @@ from dimmplan.planner import ask, plan
 from dimmplan.sheet.care import boot_notes
 from dimmplan.sheet.facts import gather
 from dimmplan.solve.answer import solve, solve_in
+from dimmplan.solve.space import Space
 from tests.oracle.brute import best
 from tests.oracle.random_boards import make_board, random_mode_case, random_part_mode_case
 from tests.support import mode_breaches, sampled, whole_matrix
@@ -171,6 +172,6 @@ def test_modules_that_stay_are_counted_in_both_channels_of_a_pair() -> None:
     board = board_of_pairs({"id": "lock", "check": "lockstep", "pairs": [["A", "B"], ["C", "D"]]})
     request = ask(board, "128GiB", modules=["32GiB"], mode="lockstep")
     module = request.supplies[0].module
-    answer = solve_in(PinnedSpace(board, request, staying({"S1D": module, "S2A": module})))
+    answer = solve_in(Space(board, request, staying({"S1D": module, "S2A": module})))
     assert answer is not None
     assert {slot for slot, held in answer.best.content.items() if held} == {"S1C", "S1D", "S2A", "S2B"}

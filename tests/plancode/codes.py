@@ -11,9 +11,8 @@ from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Mode
-from dimmplan.output.qr import qr_matrix
 from dimmplan.output.svg import render_svg
-from dimmplan.plancode.code import decode, encode, read_head
+from dimmplan.plancode.code import decode, encode, qr_matrix, read_head
 from dimmplan.plancode.symbols import ALPHABET, CHECK_SYMBOLS, TURNS, rest_of, with_checks
 from dimmplan.sheet.compose import compose
 from dimmplan.solve.criteria import LISTS

@@ -18,7 +18,7 @@ from dimmplan.inventory.match import match_slots
 from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
-from dimmplan.output.plan import plan_record
+from dimmplan.output.plan import PlanDocument
 from dimmplan.output.reading import placement_of, read_plan
 from dimmplan.output.record import to_json
 from dimmplan.plancode.code import decode, encode, read_head
@@ -54,7 +54,7 @@ def test_a_plan_comes_back_from_its_json_and_from_its_code(case: tuple[Board, Re
     fitted = tuple(socket.id for socket in board.sockets if socket.id in request.fitted)
     option = board.processor(request.processor)  # without a word the first
     planned = answered(board, replace(request, fitted=fitted, processor=option.id if option else None))
-    text = to_json(plan_record(planned))
+    text = to_json(PlanDocument.of(planned))
     assert placement_of(read_plan(text.encode("ascii"), file="plan.json"), board) == planned.placement
     assert decode(read_head(encode(board, planned.placement)), board) == planned.placement
     first = board.processor(None)

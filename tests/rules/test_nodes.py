@@ -12,10 +12,9 @@ from dimmplan.boardfile.read import examine_text
 from dimmplan.figures import placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.output.plan import plan_record
+from dimmplan.output.plan import PlanDocument, plan_text
 from dimmplan.output.reading import judge_file, read_plan
 from dimmplan.output.record import to_json
-from dimmplan.output.text import plan_text
 from dimmplan.planner import ask, plan
 from dimmplan.wording.placement import placement_findings
 
@@ -74,7 +73,7 @@ def test_unequal_nodes_are_a_finding_and_stand_in_text_and_json() -> None:
     found = placement_findings(planned.board, planned.placement, planned.figures)
     (finding,) = [each for each in found if each.rule == "nodes-differ"]
     assert finding.where == ("N",) and finding.source == "INVENTED"
-    record = plan_record(planned).plain()
+    record = PlanDocument.of(planned).plain()
     assert [(n["setting"], n["socket"], n["node"], n["usable_gib"]) for n in record["nodes"]] == [
         ("split", "N", "left", 192),
         ("split", "N", "right", 128),

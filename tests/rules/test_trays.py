@@ -12,7 +12,7 @@ from dimmplan.boardfile.read import examine_text
 from dimmplan.errors import InputError
 from dimmplan.model.board import Board
 from dimmplan.model.placement import dead_slots
-from dimmplan.output.plan import plan_record
+from dimmplan.output.plan import PlanDocument
 from dimmplan.output.reading import judge_code, judge_file, read_plan
 from dimmplan.output.record import to_json
 from dimmplan.planner import Planned, ask, plan, read_processor, read_trays
@@ -45,7 +45,7 @@ def planned(capacity: str = "384GiB", *, trays: tuple[str, ...] = (), processor:
 def test_an_absent_tray_has_no_slots_and_comes_back_by_code_and_file() -> None:
     found = planned(trays=("UPPER",))
     assert dead_slots(board(), found.placement) == ("N5", "N6", "N7", "N8")
-    record = plan_record(found).plain()
+    record = PlanDocument.of(found).plain()
     assert record["absent_trays"] == ["upper"] and record["dead"] == ["N5", "N6", "N7", "N8"]
     by_file = judge_file(read_plan(to_json(record).encode(), file="plan.json"), board())
     by_code = judge_code(record["code"], board())
@@ -54,7 +54,7 @@ def test_an_absent_tray_has_no_slots_and_comes_back_by_code_and_file() -> None:
 
 
 def test_a_plan_with_a_module_in_an_absent_tray_does_not_obey_its_board() -> None:
-    record = plan_record(planned("512GiB")).plain()
+    record = PlanDocument.of(planned("512GiB")).plain()
     assert record["slots"]["N5"]
     judged = judge_file(read_plan(to_json(record | {"absent_trays": ["upper"]}).encode(), file="plan.json"), board())
     assert "tray" in [finding.rule for finding in judged.broken]
@@ -64,7 +64,7 @@ def test_sockets_with_different_processors_come_back_by_code_and_file() -> None:
     found = planned(processor=("curlew", "S=dunlin"))
     assert found.placement.processors == {"N": "curlew", "S": "dunlin"}
     assert found.figures.rate_mts == 2400
-    record = plan_record(found).plain()
+    record = PlanDocument.of(found).plain()
     assert record["processor"] is None and record["processors"] == {"N": "curlew", "S": "dunlin"}
     assert judge_file(read_plan(to_json(record).encode(), file="plan.json"), board()).good
     assert judge_code(record["code"], board()).placement == found.placement
@@ -74,10 +74,10 @@ def test_sockets_with_different_processors_come_back_by_code_and_file() -> None:
 def test_one_processor_and_every_tray_leave_the_code_as_it_was() -> None:
     """Version 1 is what codes of plans without any of it carry."""
     found = planned(processor=("dunlin",))
-    record = plan_record(found).plain()
+    record = PlanDocument.of(found).plain()
     assert record["processor"] == "dunlin" and record["absent_trays"] == []
     assert judge_code(record["code"], board()).placement == found.placement
-    assert plan_record(planned(processor=("N=dunlin", "S=dunlin"))).plain()["code"] == record["code"]
+    assert PlanDocument.of(planned(processor=("N=dunlin", "S=dunlin"))).plain()["code"] == record["code"]
 
 
 def test_a_module_in_an_absent_tray_breaks_the_board() -> None:
@@ -180,6 +180,6 @@ def test_the_sheet_takes_the_tray_out_and_in() -> None:
 def test_a_plan_of_today_is_read() -> None:
     """Plan files without the later keys mean one processor and every tray."""
     found = planned(processor=("dunlin",))
-    record = json.loads(to_json(plan_record(found).plain()))
+    record = json.loads(to_json(PlanDocument.of(found).plain()))
     del record["processors"], record["absent_trays"]
     assert judge_file(read_plan(json.dumps(record).encode(), file="plan.json"), board()).placement == found.placement

@@ -10,11 +10,10 @@ from dimmplan.boardfile.read import examine_text
 from dimmplan.errors import ImpossibleError, InputError
 from dimmplan.figures import placement_figures
 from dimmplan.model.board import Board
-from dimmplan.output.plan import plan_record
+from dimmplan.output.plan import PlanDocument, plan_text
 from dimmplan.output.reading import judge_code, judge_file, read_plan
 from dimmplan.output.record import to_json
-from dimmplan.output.stock import pick_csv, shelf_record, shelf_text, shortfall_lines
-from dimmplan.output.text import plan_text
+from dimmplan.output.stock import ShelfEntry, pick_csv, shelf_text, shortfall_lines
 from dimmplan.planner import ask, plan, read_trays
 from dimmplan.sheet.desk import total_items
 from dimmplan.sheet.facts import gather
@@ -51,7 +50,7 @@ def test_parts_and_watts_stand_in_text_json_sheet_and_come_back_by_code() -> Non
     board = read()
     planned = plan(board, ask(board, "384GiB", modules=["64GiB"]), alternatives=False)
     assert planned.figures.watts == 45
-    record = plan_record(planned).plain()
+    record = PlanDocument.of(planned).plain()
     assert [(each["part"], each["watts"]) for each in record["modules"]] == [("ST-64", 7.5)]
     assert record["totals"]["watts"] == 45.0
     assert "ST-64  7.5 W" in plan_text(planned)
@@ -66,7 +65,7 @@ def test_parts_and_watts_stand_in_text_json_sheet_and_come_back_by_code() -> Non
 def test_a_board_without_them_says_nothing_of_watts() -> None:
     board = read(TEXT)
     planned = plan(board, ask(board, "384GiB", modules=["64GiB"]), alternatives=False)
-    record = plan_record(planned).plain()
+    record = PlanDocument.of(planned).plain()
     assert record["totals"]["watts"] is None and record["modules"][0]["part"] is None
     assert pick_rows(gather(board, planned.placement))[0][-1].endswith("S5")
 
@@ -108,7 +107,7 @@ def test_a_limit_by_the_air_at_the_inlet_travels_with_the_plan() -> None:
         plan(warm, request)
     planned = plan(cool, request, alternatives=False)
     assert "hot" not in [each.rule for each in placement_findings(cool, planned.placement, planned.figures)]
-    record = plan_record(planned).plain()
+    record = PlanDocument.of(planned).plain()
     assert record["inlet_c"] == 30
     assert judge_code(record["code"], board).placement == planned.placement
     assert judge_file(read_plan(to_json(record).encode(), file="plan.json"), board).good
@@ -142,7 +141,7 @@ def test_parts_and_watts_of_a_shelf(tmp_path: Path) -> None:
     shelf_file.write_text("label,count,part,watts\n64GB 2Rx4 PC4-2933Y-R,4,OLD-64,8.25\n32GB 2Rx4 PC4-2933Y-R,1,,\n")
     shelf = read_shelf(shelf_file, board)
     planned = plan(board, ask(board, "256GiB", shelf=shelf), alternatives=False)
-    take = shelf_record(planned, shelf).plain()["take"]
+    take = ShelfEntry.of(shelf, planned).plain()["take"]
     assert [(each["part"], each["watts"], each["count"]) for each in take] == [("OLD-64", 8.3, 4)]
     assert "OLD-64" in shelf_text(planned, shelf) and "8.3 W" in shelf_text(planned, shelf)
     picked = pick_csv(planned.placement, takes_of(board, shelf, planned.placement)).splitlines()

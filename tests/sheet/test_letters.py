@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 
 import dimmplan.sheet
-from dimmplan.output.paint import letter_path
-from dimmplan.output.raster import trace
+from dimmplan.output.raster import letter_path, trace
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.letters import face
 from dimmplan.sheet.measure import CAP, font_size, width

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from dimmplan.output.mixing import rules_record, rules_text
+from dimmplan.output.boards import RulesDocument, rules_text
 from dimmplan.rules import all_rows, default_rows
 from dimmplan.sources import SOURCES, citation
 from dimmplan.wording.rules import rule_groups
@@ -54,7 +54,7 @@ def test_sources_stand_in_full(board) -> None:
     text = " ".join(rules_text(board, groups).split())
     for row in (*board.rules, *board.rates):
         assert citation(row.source) in text, row.id
-    record = rules_record(board, groups).plain()
+    record = RulesDocument.of(board, groups=groups).plain()
     for group in record["groups"]:
         for rule in group["rules"]:
             assert rule["citation"] == citation(rule["source"])
@@ -68,7 +68,11 @@ def test_documents_of_the_board_file_stand_in_full() -> None:
     board = replace(board, rules=tuple(own), sources=(("our-guide", "Skerry 16 guide, second printing"),))
     groups = rule_groups(board)
     assert "our-guide: Skerry 16 guide, second printing" in " ".join(rules_text(board, groups).split())
-    citations = {rule["citation"] for group in rules_record(board, groups).plain()["groups"] for rule in group["rules"]}
+    citations = {
+        rule["citation"]
+        for group in RulesDocument.of(board, groups=groups).plain()["groups"]
+        for rule in group["rules"]
+    }
     assert "Skerry 16 guide, second printing" in citations
     assert "our-guide" not in citations
 
