@@ -59,11 +59,17 @@ class SlotAnswer:
     """The answer for one slot, with every difference, and the module type found there where it can be told."""
 
     slot: str
-    answer: AnswerKind
     differences: tuple[Difference, ...]
     module: Module | None
     known: bool
     """True where the content is known: ``module``, or nothing."""
+
+    @property
+    def answer(self) -> AnswerKind:
+        """The three answers: what cannot be told goes before what differs."""
+        if any(difference.kind in ("hold", "not-listed", "not-said") for difference in self.differences):
+            return "cannot-tell"
+        return "different" if self.differences else "as-planned"
 
 
 Fault = Literal[
@@ -239,13 +245,19 @@ def _answer(
     want = planned.content.get(slot) if planned else None
     unclear = _unclear(board, slot, device, planned, released)
     if unclear is not None:
-        return SlotAnswer(slot=slot, answer="cannot-tell", differences=(unclear,), module=None, known=False)
+        return SlotAnswer(slot=slot, differences=(unclear,), module=None, known=False)
     if device is None or device.state == "empty":
-        missing = (Difference(kind="empty", planned=_words(want)),) if want else ()
-        answer: AnswerKind = "different" if missing else "as-planned"
-        return SlotAnswer(slot=slot, answer=answer, differences=missing, module=None, known=True)
+        missing = (Difference(kind="empty", planned=want.label),) if want else ()
+        return SlotAnswer(slot=slot, differences=missing, module=None, known=True)
     module = module_like(board, device, [want] if want else [])
-    return _filled(slot, device, planned, want, module)
+    differences: tuple[Difference, ...] = ()
+    if want is not None:
+        differences = tuple(differences_between(want, device))
+    elif planned is not None:
+        differences = (Difference(kind="extra", found=_said(device)),)
+    elif module is None:
+        differences = (Difference(kind="not-said", found=_said(device)),)
+    return SlotAnswer(slot=slot, differences=differences, module=module, known=module is not None)
 
 
 def _unclear(
@@ -261,23 +273,6 @@ def _unclear(
     if device.state == "cannot-tell" or (device.state != "empty" and device.capacity_kib is None):
         return Difference(kind="not-said", planned=_words(want), found=device.why or _said(device))
     return None
-
-
-def _filled(
-    slot: str, device: InventorySlot, planned: Placement | None, want: Module | None, module: Module | None
-) -> SlotAnswer:
-    """The answer for a slot that holds something of a known size."""
-    known = module is not None
-    if planned is None:
-        unsure = () if module else (Difference(kind="not-said", found=_said(device)),)
-        answer: AnswerKind = "as-planned" if module else "cannot-tell"
-        return SlotAnswer(slot=slot, answer=answer, differences=unsure, module=module, known=known)
-    if want is None:
-        extra = (Difference(kind="extra", found=_said(device)),)
-        return SlotAnswer(slot=slot, answer="different", differences=extra, module=module, known=known)
-    found = tuple(differences_between(want, device))
-    answer = "different" if found else "as-planned"
-    return SlotAnswer(slot=slot, answer=answer, differences=found, module=module, known=known)
 
 
 def _words(module: Module | None) -> str:

@@ -40,7 +40,7 @@ def open_regular(path: Path, *, allowed: str, pipes: bool = True) -> Iterator[Bi
     """
 
     def refused(found: str) -> InputError:
-        return InputError(Problem(file=cleaned(str(path)), place="", found=found, allowed=allowed))
+        return InputError(Problem(file=cleaned(str(path)), found=found, allowed=allowed))
 
     try:
         handle = os.fdopen(os.open(path, os.O_RDONLY | _NO_HANG), "rb")
@@ -72,7 +72,7 @@ def check_length(length: int, most: int, *, file: str, allowed: str, hint: str =
     """Raise ``InputError`` for more than ``most`` bytes."""
     if length > most:
         found = f"more than {most >> 20} MiB"
-        raise InputError(Problem(file=file, place="", found=found, allowed=allowed, hint=hint))
+        raise InputError(Problem(file=file, found=found, allowed=allowed, hint=hint))
 
 
 def toml_excess(text: str, *, most_keys: int = MOST_KEYS) -> str:
@@ -89,7 +89,7 @@ def parse_json(content: bytes, *, file: str, allowed: str) -> Any:
     """
 
     def refuse(found: str) -> InputError:
-        return InputError(Problem(file=file, place="", found=found, allowed=allowed))
+        return InputError(Problem(file=file, found=found, allowed=allowed))
 
     def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         table = dict(pairs)

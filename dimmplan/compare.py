@@ -10,13 +10,14 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
+from typing import Unpack
 
 from dimmplan.errors import ImpossibleError, InputError, Problem
 from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Request, Supply
-from dimmplan.planner import Planned, ask, plan
+from dimmplan.model.request import Request, Supply
+from dimmplan.planner import Planned, Terms, ask, plan
 from dimmplan.solve.answer import ideal
 from dimmplan.solve.causes import capacities as reached_capacities
 from dimmplan.solve.causes import causes_of
@@ -116,17 +117,11 @@ def compare(
     board: Board,
     *,
     capacities: Sequence[str] = (),
-    modules: Sequence[str] = (),
     processors: Sequence[str] = (),
     shelf: Shelf | None = None,
-    fitted: str | Sequence[str] | None = None,
-    mode: str = Mode.INDEPENDENT.value,
-    prefer: str | None = None,
-    over: str | None = None,
-    max_types: int = DEFAULT_MAX_TYPES,
-    effort: int = DEFAULT_EFFORT,
+    **terms: Unpack[Terms],
 ) -> Comparison:
-    """Compare capacities, types and processors on a board, all given as people type them.
+    """Compare capacities, types and processors on a board, all given as people type them; ``terms`` are as for ``ask``.
 
     Without ``capacities``: those worth looking at. Without ``modules`` and ``shelf``: every usual module. Without
     ``processors``: the board's first. Each row is what ``plan`` answers for the same request.
@@ -134,19 +129,7 @@ def compare(
     Raises ``InputError`` with every problem of the call, ``RefusedError`` for a module that the board refuses and
     ``ImpossibleError`` where no capacity at all fits.
     """
-
-    request = partial(
-        ask,
-        board,
-        modules=modules,
-        shelf=shelf,
-        fitted=fitted,
-        mode=mode,
-        prefer=prefer,
-        over=over,
-        max_types=max_types,
-        effort=effort,
-    )
+    request = partial(ask, board, shelf=shelf, **terms)
     problems: dict[Problem, None] = {}
     options, sizes = _read(board, request, capacities, processors, problems)
     if problems:
@@ -212,7 +195,7 @@ def _read(
 def _check_number(number: int) -> None:
     if number > MOST_REQUESTS:
         found = f"{number} requests (capacities x modules x processors)"
-        raise InputError(Problem(file="compare", place="", found=found, allowed=f"at most {MOST_REQUESTS}"))
+        raise InputError(Problem(file="compare", found=found, allowed=f"at most {MOST_REQUESTS}"))
 
 
 def _priced(bases: Iterable[Request]) -> bool:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, TypeVar
 
@@ -100,7 +100,7 @@ def locate_log(
         total = totals.setdefault(text, [0, 0])
         if len(totals) > MOST_RECORDS:
             many = f"more than {MOST_RECORDS} different records"
-            raise InputError(Problem(file="log", place="", found=many, allowed="the log of one machine"))
+            raise InputError(Problem(file="log", found=many, allowed="the log of one machine"))
         total[0] += number
         total[1] += number if uncorrected else 0
     located = tuple(
@@ -169,18 +169,6 @@ class _Answer(NamedTuple):
     certain: bool = False
 
 
-_FORMS: tuple[tuple[str, re.Pattern[str]], ...] = (
-    ("source", _SOURCE),
-    ("controller", _CLIENT),
-    ("layers", _LAYERS),
-    ("controller", _DETAIL),
-    ("row", _DETAIL_ROW),
-    ("row", _OLD_ROW),
-    ("row", _SYSFS),
-)
-"""Records of numbers alone, by what the numbers count."""
-
-
 class _SlotNames:
     """A board's slots by every way in which a running system names them."""
 
@@ -242,18 +230,12 @@ class _SlotNames:
 
     def _numbered(self, record: str) -> _Answer | None:
         label = self._label(record)
-        if label is not None and not any(pattern.search(label) for _, pattern in _FORMS):
+        if label is not None and not any(form.search(label) for form, _ in _FORMS):
             return None  # a label of its own says more than the numbers behind it
-        counted, match = next(((counted, m) for counted, form in _FORMS if (m := form.search(record))), ("", None))
-        if match is None:
-            return None
-        if counted == "source":
-            return self._by_source(match)
-        if counted == "layers":
-            return self._by_layers(match)
-        if counted == "row":
-            return self._by_row(match["mc"], match["row"], match["channel"])
-        return self._by_controller(match["mc"], match["channel"], match["slot"])
+        for form, read in _FORMS:
+            if match := form.search(record):
+                return read(self, match)
+        return None
 
     def _label(self, record: str) -> str | None:
         for pattern in (_QUOTED, _LOCATION, _ON):
@@ -317,8 +299,9 @@ class _SlotNames:
             return _Answer(slots, why, certain=True)
         return _Answer(slots, why, "once the module of such a record is known, name its slot under [electrical.edac]")
 
-    def _by_controller(self, mc: str, channel: str, slot: str) -> _Answer:
+    def _by_controller(self, match: re.Match[str]) -> _Answer:
         """A controller numbered through the machine, its channel and slot."""
+        mc, channel, slot = match["mc"], match["channel"], match["slot"]
         channels = list(dict.fromkeys(self._channels_of(int(mc), int(channel))))
         return self._in_channels(channels, int(slot), f"controller {mc}, channel {channel} and slot {slot} in order")
 
@@ -335,11 +318,10 @@ class _SlotNames:
                 yield whole
 
     def _by_layers(self, match: re.Match[str]) -> _Answer:
-        mc = match["mc"]
         if match["row"] is not None:
-            return self._by_row(mc, match["row"], match["row_channel"])
+            return self._by_row(match, match["row_channel"])
         if match["channel"] is not None:
-            return self._by_controller(mc, match["channel"], match["slot"])
+            return self._by_controller(match)
         if match["row_alone"] is not None:
             return _Answer((), "a chip-select row alone names no channel", "find the record that names the channel")
         return self._by_place(int(match["memory"]))
@@ -352,8 +334,9 @@ class _SlotNames:
         slot = self.slot_of.get(place)
         return _Answer([slot] if slot else [], f"device {place} of the machine's own list", certain=slot is not None)
 
-    def _by_row(self, mc: str, row: str, channel: str) -> _Answer:
+    def _by_row(self, match: re.Match[str], channel: str = "") -> _Answer:
         """A chip-select row of a channel: a row is a rank, so modules of two ranks take two of them."""
+        mc, row, channel = match["mc"], match["row"], channel or match["channel"]
         slots: list[str] = []
         sure = True
         for each in dict.fromkeys(self._channels_of(int(mc), int(channel))):
@@ -439,6 +422,18 @@ class _SlotNames:
 
 def _place(words: Words) -> tuple[str | None, ...]:
     return (words.processor, words.channel or words.letter, words.position or words.number)
+
+
+_FORMS: tuple[tuple[re.Pattern[str], Callable[[_SlotNames, re.Match[str]], _Answer]], ...] = (
+    (_SOURCE, _SlotNames._by_source),
+    (_CLIENT, _SlotNames._by_controller),
+    (_LAYERS, _SlotNames._by_layers),
+    (_DETAIL, _SlotNames._by_controller),
+    (_DETAIL_ROW, _SlotNames._by_row),
+    (_OLD_ROW, _SlotNames._by_row),
+    (_SYSFS, _SlotNames._by_row),
+)
+"""Records of numbers alone: each form, and how it is read."""
 
 
 # -- logs --------------------------------------------------------------------------------------------------------------

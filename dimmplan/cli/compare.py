@@ -77,19 +77,9 @@ def compare(
 
             require_matplotlib()
     loaded = read_trays(load_board(board), without_tray or (), inlet)
-    comparison = compare_requests(
-        loaded,
-        capacities=capacity or (),
-        modules=request.module,
-        processors=processor or (),
-        shelf=request.shelf(loaded),
-        fitted=request.fitted,
-        mode=request.mode,
-        over=request.over,
-        prefer=prefer,
-        max_types=request.max_types,
-        effort=request.effort,
-    )
+    terms = request.terms() | {"prefer": prefer}
+    shelf = request.shelf(loaded)
+    comparison = compare_requests(loaded, capacities=capacity or (), processors=processor or (), shelf=shelf, **terms)
     stock = None if request.stock is None else str(request.stock)
     report = Report(comparison, board_name=board, stock_name=stock, over=request.over)
     _write(report, output, force=force, as_json=as_json)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from dimmplan.inventory.match import Matching
     from dimmplan.model.board import Board as LoadedBoard
     from dimmplan.model.inventory import Inventory
+    from dimmplan.planner import Terms
     from dimmplan.stock import Shelf
 
 REQUEST, LIMITS, MACHINE = "The request", "Limits", "What is in the machine"
@@ -197,6 +198,17 @@ class RequestOptions:
     effort: Annotated[
         int, option("At most so many search nodes for one answer; there is no time limit.", "N", panel=LIMITS)
     ] = DEFAULT_EFFORT
+
+    def terms(self) -> Terms:
+        """What of it goes to ``ask`` as it is."""
+        return {
+            "modules": self.module,
+            "fitted": self.fitted,
+            "mode": self.mode,
+            "over": self.over,
+            "max_types": self.max_types,
+            "effort": self.effort,
+        }
 
     def shelf(self, board: LoadedBoard) -> Shelf | None:
         """The stock list as that board reads its labels. Raises ``InputError``."""

@@ -139,16 +139,8 @@ def plan(
 ) -> None:
     """Find the best placement for a capacity on a board, prove it, and say how the memory will run."""
     sheet.check()
-    terms: Terms = {
-        "modules": tuple(request.module),
-        "fitted": request.fitted,
-        "processor": processor,
-        "mode": request.mode,
-        "prefer": prefer or ("upgrade" if kept.keep else None),
-        "over": request.over,
-        "max_types": request.max_types,
-        "effort": request.effort,
-    }
+    terms = request.terms()
+    terms |= {"processor": processor, "prefer": prefer or ("upgrade" if kept.keep else None)}
     one: dict[str, object] = {"BOARD": board, "--capacity": capacity}
     if many.machines is not None:
         one |= {"--keep": kept.keep, "--then": later.then, "--tag": sheet.tag}

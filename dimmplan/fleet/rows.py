@@ -111,7 +111,7 @@ class MachineList:
         return max(0, sum(1 for _, text, fault in self._lines() if fault is not None or text.strip()) - 1)
 
     def _refused(self, found: str, hint: str = "") -> InputError:
-        return InputError(Problem(file=self.file, place="", found=found, allowed=_ALLOWED, hint=hint))
+        return InputError(Problem(file=self.file, found=found, allowed=_ALLOWED, hint=hint))
 
     # -- lines -----------------------------------------------------------------------------------------------------
 
