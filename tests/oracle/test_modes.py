@@ -16,8 +16,8 @@ from dimmplan.model.module import Generation
 from dimmplan.model.request import Mode, Request
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.planner import ask, plan
-from dimmplan.sheet.care import boot_notes
 from dimmplan.sheet.facts import gather
+from dimmplan.sheet.safety import boot_notes
 from dimmplan.solve.answer import solve, solve_in
 from dimmplan.solve.space import Space
 from tests.oracle.brute import best

@@ -20,7 +20,7 @@ from dimmplan.model.move import Change
 from dimmplan.model.request import Mode
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import MOST_ON_ONE_MAP, compose
-from dimmplan.sheet.measure import cap_height
+from dimmplan.sheet.letters import cap_height
 from dimmplan.sheet.shapes import Group, Page, Rect, Sheet, Text, walk
 from tests.sheet.inkcheck import check
 from tests.sheet.pages import BOARDS, board, changed, groups, texts
@@ -96,7 +96,7 @@ def _sizes(cell: Cell, sheet: Sheet) -> Iterator[str]:
         margin |= {id(t) for g in groups(page, "check") for t in walk(g.children)}
         tear = {id(t) for t in page.shapes if isinstance(t, Text) and t.text.startswith("tear off")}
         for text in texts(page):
-            at_chassis = not page.name.startswith("desk") and id(text) not in small | margin | tear
+            at_chassis = not page.name.startswith("reference") and id(text) not in small | margin | tear
             if _cap(text) < (2.5 if at_chassis else 2.0):
                 yield f"{page.name}: {text.text!r} has capitals of {_cap(text)} mm"
         furniture = [_cap(t) for g in groups(page, "landmark") for t in walk(g.children) if isinstance(t, Text)]

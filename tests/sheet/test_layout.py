@@ -8,10 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dimmplan.sheet.ids import ident
-from dimmplan.sheet.shapes import Group, Page, Polygon, Rect, Strokes, Text, walk
-from dimmplan.sheet.view import look_at, runs
-from dimmplan.sheet.warp import stretch
+from dimmplan.sheet.plan_view import plan_view, spans
+from dimmplan.sheet.room import stretch
+from dimmplan.sheet.shapes import Group, Page, Polygon, Rect, Strokes, Text, ident, walk
 from tests.sheet.pages import SAMPLE, board, groups, sheet, slot_groups, texts, words
 
 Box = tuple[float, float, float, float]
@@ -83,7 +82,7 @@ def test_slots_lie_as_on_the_board_and_none_covers_another(name: str, front: str
 
 @pytest.mark.parametrize("name", SAMPLE)
 def test_front_up_is_half_a_turn_and_no_mirror(name: str) -> None:
-    down, up = look_at(board(name), "down"), look_at(board(name), "up")
+    down, up = plan_view(board(name), "down"), plan_view(board(name), "up")
     width, depth = board(name).physical.width_mm, board(name).physical.depth_mm
     for one, other in zip(down.slots, up.slots, strict=True):
         assert one.slot == other.slot
@@ -113,7 +112,7 @@ def test_the_front_edge_is_named_and_arrows_point_out_of_it(front: str, below: b
 @pytest.mark.parametrize("name", SAMPLE)
 def test_pin_1_is_marked_at_its_end(name: str) -> None:
     for front in ("down", "up"):
-        view = {slot.slot: slot for slot in look_at(board(name), front).slots}
+        view = {slot.slot: slot for slot in plan_view(board(name), front).slots}
         drawn = slot_groups(sheet(name, "full", front=front))
         for slot, seen in view.items():
             group = drawn[ident("slot", slot)]
@@ -160,8 +159,8 @@ def test_a_channel_that_its_slot_already_names_has_no_bracket() -> None:
 
 def test_runs_of_a_bank() -> None:
     lagoon = board("lagoon-32")
-    bank = next(b for b in look_at(lagoon, "down").banks if b.slots[0].slot == "11r")
-    assert [(run.name, run.first, run.last) for run in runs(lagoon, bank, "channel")] == [
+    bank = next(b for b in plan_view(lagoon, "down").banks if b.slots[0].slot == "11r")
+    assert [(run.name, run.first, run.last) for run in spans(lagoon, bank, "channel")] == [
         ("1", 0, 1),
         ("2", 2, 3),
         ("3", 4, 5),
