@@ -1,7 +1,8 @@
-"""The letters that the sheet is drawn with: outlines, widths and kerning of one face, from a file of the package.
+"""The letters that the sheet is drawn with, how wide text is in them, and where lines break.
 
-So the sheet is the same picture on every machine, and measuring is exact. ``letters.json`` holds Latin letters and
-signs in two weights; its licence stands beside it. Lengths here are in thousandths of the font size.
+Outlines, widths and kerning of one face come from a file of the package, so the sheet is the same picture on every
+machine, and measuring is exact. ``letters.json`` holds Latin letters and signs in two weights; its licence stands
+beside it. Lengths of letters are in thousandths of the font size, those of text in mm.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A map with some slots marked and nothing planned: where to look, with what every sheet carries for safety."""
+"""Maps with nothing planned: slots that an error record means, and the slots that a board's rules name."""
 
 from __future__ import annotations
 

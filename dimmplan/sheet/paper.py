@@ -1,4 +1,7 @@
-"""Paper: sizes, the margins of ISO 5457 (20 mm to file, 10 mm elsewhere), the frame, and what stands outside it."""
+"""Paper: sizes, the margins of ISO 5457 (20 mm to file, 10 mm elsewhere), the frame, and what stands outside it.
+
+The title block at the lower right has the fields of ISO 7200 that a slot map has, and lines to write on.
+"""
 
 from __future__ import annotations
 

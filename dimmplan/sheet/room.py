@@ -1,8 +1,12 @@
-"""One axis of the map: board millimetres to paper millimetres, never turning back, stretched where print needs it.
+"""The room that a map needs on paper, one axis at a time: board millimetres to paper millimetres, never turning back.
 
-Order and side stay true because places only rise. A need says how much paper an interval of the board must get at
-least; the least length of an axis is the longest path through its needs. What room is left goes to all intervals
-in proportion, and places between needs are evened out.
+A need says how much paper an interval of the board must get at least: slots as wide as their letters ask, brackets,
+names. Order and side stay true because places only rise; the least length of an axis is the longest path through its
+needs. What room is left goes to all intervals in proportion, and places between needs are evened out.
+
+The y axis is the x axis of the board laid on its side, so everything is said once: *posts* stand across the axis
+(slots drawn as wide as their letters ask), *walls* are what keeps its own place (sockets, landmarks, slots that lie
+along the axis).
 """
 
 from __future__ import annotations
