@@ -151,6 +151,11 @@ def _page_one(cell: Cell, sheet: Sheet) -> Iterator[str]:
         every = " ".join(_said(g) for p in sheet.pages for g in groups(p, "legend"))
         if "DRAFTED BOARD FILE" not in head or "share a channel: not checked" not in every:
             yield "a draft does not say so"
+    if any(t.text.endswith("…") for p in sheet.pages for t in p.shapes if isinstance(t, Text) and "inv" in t.look):
+        yield "a banner is cut"
+    first, *others = (" ".join(t.text for t in texts(p)) for p in sheet.pages)
+    if any("For this machine" in other for other in others) and not re.search("For this machine|read sheet 2", first):
+        yield "page one does not say where the notes of this machine are"
     title, board_top = _top(page), min((g.y for g in _rects(page, "map")), default=0.0)
     if title > board_top:
         yield f"the heading stands at {title}, below the map's top {board_top}"
