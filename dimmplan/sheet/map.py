@@ -11,8 +11,8 @@ from dimmplan.sheet.blocks import Block, Lines, label
 from dimmplan.sheet.facts import Facts, State, clean
 from dimmplan.sheet.legend import legend
 from dimmplan.sheet.letters import DESCENT, beyond, fitted, font_size, width
-from dimmplan.sheet.plan_view import Area, Front, Mark, PlanSlot, PlanView, Span
-from dimmplan.sheet.room import SOCKET_FORMS, TRAY_MM, ZONE_MM, Axis, Brackets, MapRoom, Stretch
+from dimmplan.sheet.plan_view import Area, Bank, Front, Mark, PlanSlot, PlanView, Span
+from dimmplan.sheet.room import SOCKET_FORMS, TRAY_MM, ZONE_MM, Axis, Brackets, MapRoom, Stretch, span_name
 from dimmplan.sheet.shapes import Group, Point, Polygon, Rect, Segment, Shape, Strokes, Text, ident
 from dimmplan.sheet.slotbox import HOLD_MM, Placing, SlotStyle, draw_slot
 from dimmplan.sheet.style import TEXT_MM
@@ -143,6 +143,12 @@ class _Drawing:
                 area = Area(area.left - side, area.top - low, area.right + side, area.bottom + high)
             else:
                 area = Area(area.left - low, area.top - side, area.right + high, area.bottom + side)
+            for span in brackets.owners if side else ():  # names beside a tray's may be wider than their slots
+                start, end = self.named_span(bank, span)
+                if bank.upright:
+                    area = Area(min(area.left, start), area.top, max(area.right, end), area.bottom)
+                else:
+                    area = Area(area.left, min(area.top, start), area.right, max(area.bottom, end))
             parts.append((bank.socket, area))
         parts.sort(key=lambda part: part[0])
         shapes: list[Shape] = []
@@ -216,11 +222,29 @@ class _Drawing:
         channels = [self.bracket(brackets, span, "channel", near) for span in brackets.channels]
         return channels + [self.bracket(brackets, span, "owner", far) for span in brackets.owners]
 
+    def ends(self, bank: Bank, span: Span) -> tuple[float, float]:
+        """Where the slots of a span begin and end, along the bank."""
+        first, last = self.placing(bank.slots[span.first]), self.placing(bank.slots[span.last])
+        return (first.left, last.right) if bank.upright else (first.top, last.bottom)
+
+    def name_of(self, bank: Bank, span: Span) -> str:
+        """The name of a span as far as its room takes it."""
+        start, end = self.ends(bank, span)
+        first, last = self.area(bank.slots[span.first].area), self.area(bank.slots[span.last].area)
+        kept = last.right - first.left if bank.upright else last.bottom - first.top
+        return span_name(span, max(end - start + 2 * TRAY_MM - 0.8, kept - 1.2))
+
+    def named_span(self, bank: Bank, span: Span) -> tuple[float, float]:
+        """Where the name of a span begins and ends, along the bank."""
+        middle, half = sum(self.ends(bank, span)) / 2, width(self.name_of(bank, span), TEXT_MM, bold=True) / 2
+        return middle - half, middle + half
+
     def bracket(self, brackets: Brackets, span: Span, what: str, off: float) -> Shape:
         """A line along the ends of the slots that belong together, with ticks towards them and their name."""
         bank, sign = brackets.bank, -1.0 if brackets.at_start else 1.0
         first, last = self.placing(bank.slots[span.first]), self.placing(bank.slots[span.last])
-        name, tick, gap = clean(span.name), sign * 0.7, 1.0 if brackets.at_start else 0.7
+        tick, gap = sign * 0.7, 1.0 if brackets.at_start else 0.7
+        name = self.name_of(bank, span)
         look = "" if what == "channel" else "b"
         if bank.upright:
             line = (first.top if brackets.at_start else first.bottom) + sign * (off + 0.5) + tick
@@ -237,7 +261,8 @@ class _Drawing:
             low, high = first.top + 0.3, last.bottom - 0.3
             segments = ((line, low, line, high), (line, low, line - tick, low), (line, high, line - tick, high))
             named = _side_label(what, name, line, tick, (low + high) / 2)
-        title = f"{'Channel' if what == 'channel' else 'Socket and controller'} {name} of socket {clean(bank.socket)}"
+        whole = clean(span.name)
+        title = f"{'Channel' if what == 'channel' else 'Socket and controller'} {whole} of socket {clean(bank.socket)}"
         strokes = Strokes(segments=segments, look="thin" if what == "channel" else "thick")
         return Group(
             children=(strokes, named) if name else (strokes,),

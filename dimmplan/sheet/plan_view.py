@@ -89,11 +89,15 @@ class Bank(NamedTuple):
 
 
 class Span(NamedTuple):
-    """Neighbours of a bank on one channel, or of one controller: the first and last index in it."""
+    """Neighbours of a bank on one channel, or of one controller: the first and last index in it.
+
+    ``tray`` is the name of the tray that holds them, where that is told.
+    """
 
     name: str
     first: int
     last: int
+    tray: str = ""
 
 
 @dataclass(frozen=True)
@@ -227,7 +231,8 @@ def spans(board: Board, bank: Bank, what: Literal["channel", "owner"]) -> list[S
         group = list(slots)
         channel = board.channel_of[group[0].slot]
         if what == "owner" or channel_told(channel):
-            found.append(Span(name, at, at + len(group) - 1))
+            tray = board.tray_of.get(group[0].slot, "") if what == "owner" else ""
+            found.append(Span(name, at, at + len(group) - 1, tray))
         elif len(channel.slots) > 1:
             found.append(Span("", at, at + len(group) - 1))
         at += len(group)

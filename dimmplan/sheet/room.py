@@ -20,7 +20,7 @@ from typing import NamedTuple
 from dimmplan.model.board import Board
 from dimmplan.sheet.blocks import Lines
 from dimmplan.sheet.facts import Facts, State, clean, socket_words
-from dimmplan.sheet.letters import width
+from dimmplan.sheet.letters import fitted, width
 from dimmplan.sheet.plan_view import Area, Bank, Mark, PlanView, Span, spans
 from dimmplan.sheet.slotbox import HOLD_MM, SlotStyle
 from dimmplan.sheet.style import TEXT_MM
@@ -309,10 +309,17 @@ class MapRoom:
                     if not bank.upright and span in brackets.channels:
                         need = TEXT_MM + 1.0  # these names lie across, one below the other
                     else:
-                        need = width(clean(span.name), TEXT_MM, bold=True) + 1.2
+                        need = self._least_name(span) + 1.2
                     first = _on_axis(bank.slots[span.first].area, on_side)
                     last = _on_axis(bank.slots[span.last].area, on_side)
                     yield first.left, last.right, need
+
+    def _least_name(self, span: Span) -> float:
+        """The room that a name beside slots takes at least: a tray's may be short where boxes say least."""
+        whole = width(clean(span.name), TEXT_MM, bold=True)
+        if not span.tray or self.form < SOCKET_FORMS - 1:
+            return whole
+        return min(whole, width(f"{clean(span.tray)[:_TRAY_LETTERS]}…", TEXT_MM, bold=True))
 
     def _sockets(self, on_side: bool) -> Iterator[Need]:
         for name, box in self.view.sockets:
@@ -336,6 +343,18 @@ class MapRoom:
             area = _on_axis(mark.area, on_side)
             long = width(clean(mark.name), TEXT_MM) + 1.4
             yield area.left, area.right, long if mark_turned(mark, flat=self.style.flat) == on_side else TEXT_MM + 1.5
+
+
+_TRAY_LETTERS = 7
+"""So many letters of a tray's name stand on every map."""
+
+
+def span_name(span: Span, room_mm: float) -> str:
+    """The name beside slots as far as its room takes it: of a tray the tray alone, then cut with an ellipsis."""
+    name, tray = clean(span.name), clean(span.tray)
+    if not span.tray or width(name, TEXT_MM, bold=True) <= room_mm + 1e-6:
+        return name
+    return fitted(tray, TEXT_MM, room_mm, bold=True)
 
 
 SOCKET_FORMS = 5
