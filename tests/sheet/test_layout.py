@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dimmplan.sheet.plan_view import plan_view, spans
@@ -197,6 +197,7 @@ needs_of_axis = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(needs_of_axis, st.floats(0.01, 1.0))
 def test_an_axis_rises_and_meets_every_need(needs: list[tuple[float, float, float]], scale: float) -> None:
     axis = stretch(0.0, 400.0, needs).axis(scale)
@@ -208,6 +209,7 @@ def test_an_axis_rises_and_meets_every_need(needs: list[tuple[float, float, floa
         assert end - start >= (high - low) * scale - 1e-6
 
 
+@settings(deadline=None)
 @given(needs_of_axis, st.floats(20.0, 900.0))
 def test_an_axis_fills_its_room_where_it_can(needs: list[tuple[float, float, float]], room: float) -> None:
     plan = stretch(0.0, 400.0, needs)
