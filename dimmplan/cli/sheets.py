@@ -13,7 +13,7 @@ from dimmplan.model.placement import Placement
 from dimmplan.output.svg import render_svg
 from dimmplan.plancode.code import encode, qr_matrix
 from dimmplan.sheet.compose import compose
-from dimmplan.sheet.letters import strangers
+from dimmplan.sheet.letters import missing_letters
 from dimmplan.sheet.shapes import Sheet, Text, walk
 from dimmplan.units import quoted
 
@@ -40,7 +40,7 @@ def sheet_files(
     sheet = sheet or compose(board, placement, code=code, matrix=qr_matrix(code), **options_of_sheet)
     numbers = _chosen_pages(page, len(sheet.pages))
     if not quiet:
-        _warn_of_strangers(sheet)
+        _warn_of_missing_letters(sheet)
     ending = path.suffix.lower()
     if ending == ".html":
         from dimmplan.page.document import page_html
@@ -80,9 +80,9 @@ def page_path(path: Path, page: int) -> Path:
     return path if page == 1 else path.with_name(f"{path.stem}-{page}{path.suffix}")
 
 
-def _warn_of_strangers(sheet: Sheet) -> None:
+def _warn_of_missing_letters(sheet: Sheet) -> None:
     shapes = (shape for page in sheet.pages for shape in walk(page.shapes))
-    if found := strangers(shape.text for shape in shapes if isinstance(shape, Text)):
+    if found := missing_letters(shape.text for shape in shapes if isinstance(shape, Text)):
         terminal.warn(
             f"the sheet has no letters of its own for {quoted(found)}: they look as the fonts of each machine have them"
         )

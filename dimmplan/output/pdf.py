@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from dimmplan.errors import InputError
 from dimmplan.output.raster import Looks, Paint, Step, letter_path, path_of, system_outline
-from dimmplan.sheet.letters import Line, face, laid
+from dimmplan.sheet.letters import Line, face, typeset
 from dimmplan.sheet.shapes import Group, Page, Text, walk
 
 MARK = b"% dimmplan\n"
@@ -206,7 +206,7 @@ def _state(paint: Paint) -> Iterator[str]:
 def _line(line: Text, fonts: _Fonts) -> str:
     x, y = line.start
     across = f"0 -1 -1 0 {_numbers((x, y))}" if line.turn else f"1 0 0 -1 {_numbers((x, y))}"
-    shown = "".join(_shown(laid(text, bold), bold, line.size, fonts) for text, bold in line.runs)
+    shown = "".join(_shown(typeset(text, bold), bold, line.size, fonts) for text, bold in line.runs)
     return f"BT\n{across} Tm\n{shown}ET\n"
 
 

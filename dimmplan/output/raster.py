@@ -16,7 +16,7 @@ from functools import cache
 from typing import Any, NamedTuple
 
 from dimmplan.errors import InputError, Problem
-from dimmplan.sheet.letters import face, laid
+from dimmplan.sheet.letters import face, typeset
 from dimmplan.sheet.shapes import Group, Line, Page, Polygon, Rect, Strokes, Text, walk
 
 DOTS_PER_INCH = 300
@@ -231,7 +231,7 @@ def _trace_line(context: Any, line: Text) -> None:
     context.scale(line.size / 1000, line.size / 1000)
     at = 0
     for text, bold in line.runs:
-        stands = laid(text, bold)
+        stands = typeset(text, bold)
         for letter, x in stands.letters:
             trace(context, letter_path(face(bold).glyph(letter).path), at + x)
         for piece, x, wide in stands.others:

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable
 from functools import lru_cache
 
-from dimmplan.sheet.letters import face, laid
+from dimmplan.sheet.letters import face, typeset
 from dimmplan.sheet.shapes import Group, Line, Page, Polygon, Rect, Shape, Text, walk
 
 MARK = "made by dimmplan"
@@ -54,7 +54,7 @@ def outlines(pages: Iterable[Page]) -> str:
         for shape in walk(page.shapes)
         if isinstance(shape, Text)
         for text, bold in shape.runs
-        for letter, _ in laid(text, bold).letters
+        for letter, _ in typeset(text, bold).letters
     }
     return "".join(
         f'<path id="{_name(letter, bold)}" d="{face(bold).glyph(letter).path}"/>' for bold, letter in sorted(used)
@@ -109,7 +109,7 @@ def _name(letter: str, bold: bool) -> str:
 @lru_cache(maxsize=4000)
 def _uses(text: str, bold: bool, start: int) -> str:
     """The letters of a piece of a line, as one prepared string: a page has thousands."""
-    letters = laid(text, bold).letters
+    letters = typeset(text, bold).letters
     return "".join(f'<use xlink:href="#{_name(letter, bold)}" x="{start + at}"/>' for letter, at in letters)
 
 
@@ -120,10 +120,10 @@ def _text(shape: Text) -> str:
     at, uses, others = 0, "", ""
     for text, bold in shape.runs:
         uses += _uses(text, bold, at)
-        for piece, begins, wide in laid(text, bold).others:
+        for piece, begins, wide in typeset(text, bold).others:
             look = " ".join(("t", "seen", *shape.look.split(), *(("b",) if bold else ())))
             others += _words(piece, (at + begins) * unit, wide * unit, shape, look)
-        at += laid(text, bold).width
+        at += typeset(text, bold).width
     look = f"t {shape.look}" if shape.look else "t"
     turn = f"rotate({shape.turn})" if shape.turn else ""
     place = f"translate({_number(x)} {_number(y)}){turn}scale({unit:.7f})"

@@ -14,7 +14,24 @@ from dimmplan.output.columns import Column, text_columns
 from dimmplan.output.svg import inline_svg, outlines
 from dimmplan.page.render import page_of
 from dimmplan.page.slots import reasons_of, slot_texts, touch_map
-from dimmplan.sheet.care import (
+from dimmplan.sheet.change import ChangeFacts, facts_of
+from dimmplan.sheet.facts import Facts
+from dimmplan.sheet.panels import (
+    HOLD,
+    MODEL,
+    SEVERITY_WORDS,
+    SOCKET_HEADS,
+    asked_rows,
+    finding_lead,
+    hold_said,
+    pick_heads,
+    pick_rows,
+    socket_note,
+    socket_rows,
+    total_items,
+)
+from dimmplan.sheet.plan_view import Front
+from dimmplan.sheet.safety import (
     BEFORE,
     BOOT_CHECKS,
     CAUTIONS,
@@ -25,13 +42,7 @@ from dimmplan.sheet.care import (
     power_checks,
     warnings,
 )
-from dimmplan.sheet.change import ChangeFacts, facts_of
-from dimmplan.sheet.desk import MODEL, SEVERITY_WORDS, SOCKET_HEADS, asked_rows, socket_note, socket_rows, total_items
-from dimmplan.sheet.facts import Facts
-from dimmplan.sheet.ids import ident
-from dimmplan.sheet.panels import HOLD, finding_lead, hold_said, pick_heads, pick_rows
-from dimmplan.sheet.shapes import Page, Sheet
-from dimmplan.sheet.view import Front
+from dimmplan.sheet.shapes import Page, Sheet, ident
 from dimmplan.units import Gib, counted, format_capacity, listed
 from dimmplan.wording.machine import move_text, moves_summary, step_text
 from dimmplan.wording.placement import gb_s, node_sentences, regions_sentence, share_sentence

@@ -14,8 +14,8 @@ from dimmplan.reasons.rate import rate_reasons
 from dimmplan.reasons.slots import slot_reasons
 from dimmplan.sheet.change import ChangeFacts
 from dimmplan.sheet.facts import Facts, SlotFact, State
-from dimmplan.sheet.ids import ident
-from dimmplan.sheet.view import Area, Bank, Front, look_at
+from dimmplan.sheet.plan_view import Area, Bank, Front, plan_view
+from dimmplan.sheet.shapes import ident
 from dimmplan.wording.slots import rate_statements, rate_title, reason_statements, reason_title
 from dimmplan.wording.statements import Statement
 
@@ -125,7 +125,7 @@ class TouchMap(NamedTuple):
 
 def touch_map(facts: Facts, front: Front) -> TouchMap:
     """The slots of a board where a person sees them, the front below or above."""
-    view = look_at(facts.board, front)
+    view = plan_view(facts.board, front)
     things: list[tuple[Area, Place]] = [(bank.area, _bank(facts, bank)) for bank in view.banks]
     fitted = set(facts.placement.fitted)
     for socket, area in view.sockets:

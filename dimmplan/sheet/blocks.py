@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from dimmplan.sheet.letters import strangers
-from dimmplan.sheet.measure import Run, font_size, line_pitch, width, wrap_runs
+from dimmplan.sheet.letters import Run, font_size, line_pitch, missing_letters, width, wrap_runs
 from dimmplan.sheet.shapes import Anchor, Line, Rect, Shape, Text
+
+Lines = list[tuple[str, float, str]]
+"""Lines of text, each with its letter height and its look."""
 
 Draw = Callable[[float, float], list[Shape]]
 
@@ -30,7 +32,8 @@ def label(
 def paragraph(runs: Sequence[Run], cap_mm: float, width_mm: float, *, indent: float = 0.0) -> Block:
     """Running text; bold pieces are set apart by the runs."""
     lines = wrap_runs(tuple(runs), cap_mm, width_mm - indent)
-    pitch = line_pitch(cap_mm) * (1.1 if strangers(text for text, _ in runs) else 1.0)  # other scripts reach farther
+    higher = 1.1 if missing_letters(text for text, _ in runs) else 1.0  # other scripts reach farther
+    pitch = line_pitch(cap_mm) * higher
 
     def draw(x: float, y: float) -> list[Shape]:
         shapes: list[Shape] = []
@@ -144,48 +147,43 @@ class Column(NamedTuple):
     bold: bool = False
     tick: bool = False
 
+    def least_width(self, texts: Sequence[str], cap_mm: float) -> float:
+        """Width of its widest cell, none of them wrapped."""
+        if self.tick:
+            return cap_mm + 0.7
+        return max(width(self.head, cap_mm), *(width(text, cap_mm, self.bold) for text in texts), 0.0)
 
-def _fixed_width(column: Column, texts: Sequence[str], cap_mm: float) -> float:
-    if column.tick:
-        return cap_mm + 0.7
-    return max(width(column.head, cap_mm), *(width(text, cap_mm, column.bold) for text in texts), 0.0)
+    def cell(self, text: str, cap_mm: float, wide: float, *, head: bool = False) -> Block:
+        """One cell: a box to tick, a figure at the right, or running text."""
+        bold = self.bold and not head
+        if self.tick and not head:
+            side = cap_mm + 0.7
+            return Block(wide, 0.0, lambda x, y: [Rect(x=x, y=y + 0.1, width=side, height=side, look="box")])
+        said = paragraph([(text, bold)], cap_mm, wide)
+        if not self.right:
+            return said
+        look = "b" if bold else ""
+        return said._replace(draw=lambda x, y: [label(x + wide, y + 0.3 + cap_mm, text, cap_mm, look, anchor="end")])
 
 
 def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], cap_mm: float, width_mm: float) -> Block:
     """A table with thin lines between its rows; cells of growing columns are wrapped."""
     pad = 1.0
-    fixed = [
-        _fixed_width(c, [row[i] for row in rows], cap_mm) + 2 * pad if not c.grow else 0.0
-        for i, c in enumerate(columns)
-    ]
-    left, shares = width_mm - sum(fixed), sum(column.grow for column in columns)
-    wides = [f if not c.grow else left * c.grow / shares for f, c in zip(fixed, columns, strict=True)]
-    cells = [
-        [paragraph([(text, c.bold)], cap_mm, wide - 2 * pad) for text, c, wide in zip(row, columns, wides, strict=True)]
-        for row in rows
-    ]
-    heads = [paragraph([(c.head, False)], cap_mm, wide - 2 * pad) for c, wide in zip(columns, wides, strict=True)]
-    heights = [max(cell.height for cell in row) + 1.0 for row in [heads, *cells]]
+    texts = list(zip(*rows, strict=True))
+    fixed = [0.0 if c.grow else c.least_width(said, cap_mm) for c, said in zip(columns, texts, strict=True)]
+    left = width_mm - sum(fixed) - 2 * pad * len(columns)
+    shares = sum(column.grow for column in columns)
+    wides = [left * c.grow / shares if c.grow else wide for c, wide in zip(columns, fixed, strict=True)]
+    heads = [c.cell(c.head, cap_mm, wide, head=True) for c, wide in zip(columns, wides, strict=True)]
+    cells = [[c.cell(said, cap_mm, wide) for c, said, wide in zip(columns, row, wides, strict=True)] for row in rows]
+    lines = [side_by_side(row, 2 * pad) for row in (heads, *cells)]
 
     def draw(x: float, y: float) -> list[Shape]:
         shapes: list[Shape] = []
-        top = y
-        for number, row in enumerate([heads, *cells]):
-            at = x
-            for cell, column, wide, text in zip(
-                row, columns, wides, [c.head for c in columns] if not number else rows[number - 1], strict=True
-            ):
-                if column.tick and number:
-                    shapes.append(Rect(x=at + pad, y=top + 0.5, width=cap_mm + 0.7, height=cap_mm + 0.7, look="box"))
-                elif column.right:
-                    look = "b" if column.bold and number else ""
-                    shapes.append(label(at + wide - pad, top + 0.7 + cap_mm, text, cap_mm, look, anchor="end"))
-                else:
-                    shapes += cell.draw(at + pad, top + 0.4)
-                at += wide
-            top += heights[number]
-            look = "medium" if number == 0 else "thin"
-            shapes.append(Line(x1=x, y1=top, x2=x + width_mm, y2=top, look=look))
+        for number, line in enumerate(lines):
+            shapes += line.draw(x + pad, y + 0.4)
+            y += line.height + 1.0
+            shapes.append(Line(x1=x, y1=y, x2=x + width_mm, y2=y, look="thin" if number else "medium"))
         return shapes
 
-    return Block(width_mm, sum(heights), draw)
+    return Block(width_mm, sum(line.height + 1.0 for line in lines), draw)

@@ -19,19 +19,31 @@ from dimmplan.model.board import Board
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.sheet.blocks import Block, label, paragraph, side_by_side, stacked
-from dimmplan.sheet.care import DEFERENCE
 from dimmplan.sheet.change import facts_of
-from dimmplan.sheet.desk import desk_blocks
 from dimmplan.sheet.facts import Facts, State, clean, slot_count, socket_words
+from dimmplan.sheet.letters import Run, fitted, line_pitch, width, wrap_runs
 from dimmplan.sheet.map import SlotMap
-from dimmplan.sheet.measure import Run, fitted, width
-from dimmplan.sheet.panels import STAGES, Stage, care_in_full, must_know, pick_list
-from dimmplan.sheet.paper import PAD_MM, SIZES_MM, TEAR_MM, Frame, PaperName, draw_frame, draw_margin, draw_tear, frame
+from dimmplan.sheet.panels import FIGURE_PANELS, STAGES, MachineNotes, PickList, Stage, safety_in_full
+from dimmplan.sheet.paper import (
+    HEIGHT_MM,
+    PAD_MM,
+    SIZES_MM,
+    TEAR_MM,
+    WIDTH_MM,
+    Frame,
+    PaperName,
+    TitleFields,
+    draw_frame,
+    draw_margin,
+    draw_tear,
+    frame,
+    title_block,
+)
+from dimmplan.sheet.plan_view import Front, PlanView, plan_view
+from dimmplan.sheet.safety import DEFERENCE
 from dimmplan.sheet.shapes import Group, Page, Rect, Shape, Sheet
 from dimmplan.sheet.slotbox import SlotStyle, style_for
-from dimmplan.sheet.style import SMALLEST_TEXT_MM, TEXT_MM, Ink, stylesheet
-from dimmplan.sheet.titleblock import HEIGHT_MM, WIDTH_MM, Given, title_block
-from dimmplan.sheet.view import Front, View, look_at
+from dimmplan.sheet.style import TEXT_MM, Ink, stylesheet
 from dimmplan.units import counted, listed
 
 MOST_ON_ONE_MAP = 32
@@ -54,7 +66,7 @@ The wanted ones come first. Names are always larger than those of landmarks.
 _LONGEST_MM = (math.inf, 48.0, 32.0, 20.0)
 """Limits to the length of names in slots, tried in turn: names that no page could show whole are cut there."""
 
-_HEAD_MM, _BAND_MM = 7.0, 6.4
+_HEAD_MM, _BAND_GAP_MM = 7.0, 0.8
 _GUTTER_MM, _GAP_MM = 4.0, 1.2
 _LEAST_COLUMN_MM = 30.0
 _STEP_MM = 2.0
@@ -66,7 +78,7 @@ class Job(NamedTuple):
     facts: Facts
     paper: PaperName
     front: Front
-    given: Given
+    given: TitleFields
     stages: tuple[type[Stage], ...] = STAGES
 
     @property
@@ -84,7 +96,7 @@ class Job(NamedTuple):
         return f"More on sheet {sheet}." if self.works else ""
 
 
-class _Planned(NamedTuple):
+class _UnnumberedPage(NamedTuple):
     """A page whose number is not known yet. ``draw`` gets ``2 of 3``."""
 
     name: str
@@ -109,7 +121,7 @@ def compose(
     matrix: tuple[tuple[bool, ...], ...] | None = None,
     change: Change | None = None,
 ) -> Sheet:
-    """The sheet of a placement: page one for the chassis, further pages where print needs them, the desk last.
+    """The sheet of a placement: page one for the chassis, further pages where print needs them, figures last.
 
     ``title``, ``tag`` and ``date`` are printed as given, with lines to write on where they are ``None``; so is
     ``code``, the plan code, with ``matrix``, its QR symbol as rows of dark and light without the quiet zone. Equal
@@ -118,12 +130,12 @@ def compose(
     a socket has more slots than the paper can show in letters that can be read.
     """
     facts = facts_of(board, placement, change)
-    job = Job(facts, paper, front, Given(title=title, tag=tag, date=date, code=code, matrix=matrix))
+    job = Job(facts, paper, front, TitleFields(title=title, tag=tag, date=date, code=code, matrix=matrix))
     name = clean(title or f"Slot map of {board.title}", most=200)
-    return composed(job, ink, name, clean(_description(facts), most=2000))
+    return sheet_of(job, ink, name, clean(_description(facts), most=2000))
 
 
-def composed(job: Job, ink: Ink, name: str, about: str, *, figures: bool = True) -> Sheet:
+def sheet_of(job: Job, ink: Ink, name: str, about: str, *, figures: bool = True) -> Sheet:
     """The pages of a job, numbered; without ``figures`` where nothing is planned, for work of the five stages."""
     try:
         planned = _all_pages(job, figures)
@@ -145,10 +157,11 @@ def composed(job: Job, ink: Ink, name: str, about: str, *, figures: bool = True)
     return Sheet(title=name, desc=about, pages=pages)
 
 
-def _all_pages(job: Job, figures: bool) -> list[_Planned]:
+def _all_pages(job: Job, figures: bool) -> list[_UnnumberedPage]:
     """Every page, before any is drawn. Raises ``_TooDenseError``."""
     chassis = _chassis(job)
-    return [*chassis, *_desk(job, figures=figures, noted=all(page.noted for page in chassis))] if job.works else chassis
+    noted = all(page.noted for page in chassis)
+    return [*chassis, *(_reference_pages(job, figures=figures, noted=noted) if job.works else [])]
 
 
 class _TooDenseError(Exception):
@@ -188,24 +201,32 @@ def _heading(job: Job, page: Frame, left: str, right: str, *, most: float = 5.0)
     cap = small if beside else next((cap for cap in caps if both * cap + 8 <= wide), TEXT_MM)
     below = [] if beside else [text for text in (banner, band) if text]
 
-    def shout(text: str, x: float, y: float, room: float) -> list[Shape]:
-        high = next((c for c in (3.5, 3.0) if width(text, c, bold=True) <= room - 3), TEXT_MM)
-        said = fitted(text, high, room - 3, bold=True)
-        ground = Rect(x=x, y=y, width=room, height=5.6, look="ink")
-        return [ground, label(x + room / 2, y + 2.8 + high / 2, said, high, "b inv", anchor="middle")]
+    bands = stacked([_band(text, wide) for text in below], _BAND_GAP_MM)
 
     def draw(x: float, y: float) -> list[Shape]:
         room = wide - width(right, cap, bold=True) - 4
         shapes: list[Shape] = [label(x, y + 5.2, fitted(left, cap, room, bold=True), cap, "b")]
         shapes.append(label(x + wide, y + 5.2, right, cap, "b", anchor="end"))
         if beside:
-            free = wide - both * cap - 6
-            shapes += shout(band, x + width(left, cap, bold=True) + 3, y + 0.6, free)
-        for number, text in enumerate(below):
-            shapes += shout(text, x, y + _HEAD_MM + number * _BAND_MM, wide)
-        return shapes
+            shapes += _band(band, wide - both * cap - 6).draw(x + width(left, cap, bold=True) + 3, y + 0.6)
+        return shapes + bands.draw(x, y + _HEAD_MM)
 
-    return Block(wide, _HEAD_MM + _BAND_MM * len(below), draw)
+    return Block(wide, _HEAD_MM + (bands.height + _BAND_GAP_MM if below else 0.0), draw)
+
+
+def _band(text: str, wide: float) -> Block:
+    """What nobody may miss, white on black and whole, on as many lines as it takes."""
+    cap = next((c for c in (3.5, 3.0) if width(text, c, bold=True) <= wide - 3), TEXT_MM)
+    lines = [line[0][0] for line in wrap_runs(((text, True),), cap, wide - 3)]
+    pitch = line_pitch(cap)
+    high = 5.6 + pitch * (len(lines) - 1)
+
+    def draw(x: float, y: float) -> list[Shape]:
+        middle, base = x + wide / 2, y + 2.8 + cap / 2
+        said = [label(middle, base + n * pitch, line, cap, "b inv", anchor="middle") for n, line in enumerate(lines)]
+        return [Rect(x=x, y=y, width=wide, height=high, look="ink"), *said]
+
+    return Block(wide, high, draw)
 
 
 def _whole(job: Job) -> tuple[str, str]:
@@ -224,7 +245,7 @@ def _draw_page(job: Job, page: Frame, sheet: str, main_mm: float, shapes: Sequen
 # -- pages for the open chassis ----------------------------------------------------------------------------------------
 
 
-class _Layout(NamedTuple):
+class _MapPage(NamedTuple):
     """A page that is decided: what stands above and below the map, and left of the title block."""
 
     job: Job
@@ -310,7 +331,7 @@ def _page_of(
     more: str,
     *,
     notes_on: int = 0,
-) -> _Layout | None:
+) -> _MapPage | None:
     """The first page that takes a map: one that says most, upright before lying. ``None`` where none does.
 
     ``stages`` stand below the map; ``more`` is where to read on. What the board says of itself stands here if
@@ -333,15 +354,15 @@ def _page_of(
         for plan in maps:
             for lying in (False, True):
                 page, head, below, beside = fixed(lying, notes)
-                known = must_know(job.facts, page.inner_width) if notes else None
-                more_rows = [plan.legend(page.inner_width), *([known] if known else []), *below]
-                layout = _Layout(job, page, head, tuple(more_rows), beside, plan, notes)
+                known = MachineNotes(job.facts).blocks(page.inner_width) if notes else []
+                more_rows = (plan.legend(page.inner_width), *known, *below)
+                layout = _MapPage(job, page, head, more_rows, beside, plan, notes)
                 if layout.takes(plan):
                     return layout._replace(map=next(filter(layout.takes, plan.fuller), plan))
     return None
 
 
-def _maps(job: Job, view: View, longest_mm: float = math.inf) -> list[SlotMap]:
+def _maps(job: Job, view: PlanView, longest_mm: float = math.inf) -> list[SlotMap]:
     """The map in every style, the wanted ones first."""
     slots = [job.facts.slots[slot.slot] for slot in view.slots]
     return [
@@ -359,50 +380,50 @@ _ABOUT = "For the open chassis: map, the five stages, cautions."
 NOTES_ON = "For this machine: read sheet {} before you start."
 
 
-def _chassis(job: Job) -> list[_Planned]:
+def _chassis(job: Job) -> list[_UnnumberedPage]:
     """Every page for the open chassis, before any is drawn: page numbers stand on them."""
-    facts, view = job.facts, look_at(job.facts.board, job.front)
+    facts, view = job.facts, plan_view(job.facts.board, job.front)
     stages = [stage(facts, facts.steps) for stage in job.stages]
     if len(view.slots) <= MOST_ON_ONE_MAP:
         maps = _maps(job, view)
         layout = _page_of(job, maps, _whole(job), stages, job.more_on(2), notes_on=2)
         if layout is not None:
-            return [_Planned("chassis", _ABOUT, layout.page, layout.draw, noted=layout.noted)]
+            return [_UnnumberedPage("chassis", _ABOUT, layout.page, layout.draw, noted=layout.noted)]
         apart = _page_of(job, maps, _whole(job), (), job.read_first, notes_on=2)
         if apart is not None:
-            return [_Planned("chassis", _ABOUT, apart.page, apart.draw), *_stage_pages(job, stages, 2)]
+            return [_UnnumberedPage("chassis", _ABOUT, apart.page, apart.draw), *_stage_pages(job, stages, 2)]
     return _dense(job, view, stages)
 
 
-def _stage_pages(job: Job, stages: Sequence[Stage], before: int) -> list[_Planned]:
+def _stage_pages(job: Job, stages: Sequence[Stage], before: int) -> list[_UnnumberedPage]:
     """The five stages apart from the map; ``before`` is how many sheets stand before the one to read on, but these."""
     page = frame(job.paper, landscape=False)
     head = _heading(job, page, *_whole(job))
-    known = must_know(job.facts, page.inner_width)
+    known = MachineNotes(job.facts).blocks(page.inner_width)
 
-    def pages(number: int) -> list[_Planned]:
+    def pages(number: int) -> list[_UnnumberedPage]:
         rows = _rows(job, page, stages, [(DEFERENCE, True), (job.more_on(number), False)])
         about = "For the open chassis: the five stages, cautions."
-        return _flow(job, page, head, [*rows, *([known] if known else [])], name="stages", about=about)
+        return _flow(job, page, head, [*rows, *known], name="stages", about=about)
 
     return pages(before + len(pages(before)))
 
 
-def _dense(job: Job, view: View, stages: Sequence[Stage]) -> list[_Planned]:
+def _dense(job: Job, view: PlanView, stages: Sequence[Stage]) -> list[_UnnumberedPage]:
     """An overview that says what is on which page, and the slots large on pages of their own."""
     large = _socket_pages(job)
 
-    def overview(apart: Sequence[_Planned]) -> _Layout | None:
+    def overview(apart: Sequence[_UnnumberedPage]) -> _MapPage | None:
         shown: dict[str, str] = {}
         for number, page in enumerate(large, 2 + len(apart)):
             shown |= dict.fromkeys(page.sockets, f"sheet {number}")
         plan = SlotMap(job.facts, view, SlotStyle(name_mm=TEXT_MM, bars=True), job.front, shown)
-        desk = 2 + len(apart) + len(large)
-        more = f"Slot names: on the sheets that the processors name. {job.more_on(desk)}"
+        last = 2 + len(apart) + len(large)
+        more = f"Slot names: on the sheets that the processors name. {job.more_on(last)}"
         first = f"{job.read_first} {more}" if apart else more
-        return _page_of(job, [plan], _whole(job), () if apart else stages, first, notes_on=2 if apart else desk)
+        return _page_of(job, [plan], _whole(job), () if apart else stages, first, notes_on=2 if apart else last)
 
-    second: list[_Planned] = []
+    second: list[_UnnumberedPage] = []
     layout = overview(second)
     if layout is None:
         second = _stage_pages(job, stages, 2 + len(large))
@@ -411,15 +432,15 @@ def _dense(job: Job, view: View, stages: Sequence[Stage]) -> list[_Planned]:
         raise _TooDenseError(f"an overview of {len(job.facts.board.sockets)} sockets")
     about = "For the open chassis: overview, the five stages, cautions; the slots themselves are on further sheets."
     noted = layout.noted or bool(second)
-    return [_Planned("chassis", about, layout.page, layout.draw, noted=noted), *second, *large]
+    return [_UnnumberedPage("chassis", about, layout.page, layout.draw, noted=noted), *second, *large]
 
 
-def _socket_pages(job: Job) -> list[_Planned]:
+def _socket_pages(job: Job) -> list[_UnnumberedPage]:
     """A page for each pair of neighbouring sockets, or for each socket where a pair does not fit.
 
     Raises ``_TooDenseError`` where even one socket does not fit the paper.
     """
-    found: list[_Planned] = []
+    found: list[_UnnumberedPage] = []
     ids = [socket.id for socket in job.facts.board.sockets]
     while ids:
         tries = [(tuple(ids[:2]), math.inf)] if len(ids) > 1 else []
@@ -430,13 +451,13 @@ def _socket_pages(job: Job) -> list[_Planned]:
             slots = len(job.facts.board.socket(ids[0]).slots)
             raise _TooDenseError(f"socket {clean(ids[0])} with {slots} slots")
         title = listed([socket_words(socket) for socket in sockets])
-        page = _Planned(f"sockets-{len(found) + 1}", f"Slots of {title}.", layout.page, layout.draw, sockets)
+        page = _UnnumberedPage(f"sockets-{len(found) + 1}", f"Slots of {title}.", layout.page, layout.draw, sockets)
         found.append(page)
         ids = ids[len(sockets) :]
     return found
 
 
-def _socket_page(job: Job, sockets: tuple[str, ...], longest_mm: float) -> _Layout | None:
+def _socket_page(job: Job, sockets: tuple[str, ...], longest_mm: float) -> _MapPage | None:
     """The page for some sockets: their map, the warnings, their steps."""
     facts = job.facts
     steps = [(head, batch) for head, batch in facts.steps if facts.board.channel_of[batch[0].slot].socket in sockets]
@@ -445,15 +466,15 @@ def _socket_page(job: Job, sockets: tuple[str, ...], longest_mm: float) -> _Layo
     held = [facts.slots[slot] for socket in sockets for slot in facts.board.socket(socket).slots]
     count = counted(sum(fact.state is State.FILLED for fact in held), "module")
     words = f"{_whole(job)[0]}: {named}", count if job.works else facts.amount
-    maps = _maps(job, look_at(facts.board, job.front, sockets), longest_mm)
+    maps = _maps(job, plan_view(facts.board, job.front, sockets), longest_mm)
     more = "Take off, put back, first boot: sheet 1." if job.works else ""
     return _page_of(job, maps, words, stages, more) or _page_of(job, maps, words, (), f"{job.read_first} {more}")
 
 
-# -- the page for reading before the work and for the desk -------------------------------------------------------------
+# -- the page to read before the work, and for figures -------------------------------------------------------------
 
 
-def _desk(job: Job, *, figures: bool, noted: bool) -> list[_Planned]:
+def _reference_pages(job: Job, *, figures: bool, noted: bool) -> list[_UnnumberedPage]:
     """Cautions in full and the pick list, figures, findings: on as many pages as they take.
 
     ``noted`` says that what the board says of itself stands on a page before.
@@ -463,18 +484,19 @@ def _desk(job: Job, *, figures: bool, noted: bool) -> list[_Planned]:
     head = _heading(
         job, page, _whole(job)[0], "cautions in full" + (", figures and findings" if figures else ""), most=3.5
     )
-    columns = [lambda each, n=n: care_in_full(job.facts, each)[n] for n in range(3)]
-    care = [in_columns(columns, wide)] if job.paper != "a5" else care_in_full(job.facts, wide)
-    known = must_know(job.facts, wide) if not noted else None
-    blocks = [*care, *([known] if known else [])]
-    blocks += desk_blocks(job.facts, SMALLEST_TEXT_MM, wide) if figures else []
+    columns = [lambda each, n=n: safety_in_full(job.facts, each)[n] for n in range(3)]
+    care = [in_columns(columns, wide)] if job.paper != "a5" else safety_in_full(job.facts, wide)
+    blocks = [*care, *([] if noted else MachineNotes(job.facts).blocks(wide))]
+    if figures:
+        blocks += [block for panel in FIGURE_PANELS for block in panel(job.facts).blocks(wide)]
+    pick = next(iter(PickList(job.facts).lines(wide)), None)
     about = "To read before the work, and for the desk: cautions, pick list, figures, findings."
-    return _flow(job, page, head, blocks, name="desk", about=about, pick=pick_list(job.facts, page.inner_width))
+    return _flow(job, page, head, blocks, name="reference", about=about, pick=pick)
 
 
 def _flow(
     job: Job, page: Frame, head: Block, blocks: Sequence[Block], *, name: str, about: str, pick: Block | None = None
-) -> list[_Planned]:
+) -> list[_UnnumberedPage]:
     """Blocks one below the other, on as many pages as they take; the pick list to tear off the first of them.
 
     Raises ``_TooDenseError`` where a block is higher than a page.
@@ -482,7 +504,8 @@ def _flow(
     room = page.height - 2 * PAD_MM - HEIGHT_MM - head.height
     pick_mm = pick.height + TEAR_MM if pick else 0.0
     if pick and blocks[0].height + pick_mm > room:
-        blocks, pick, pick_mm = [*blocks, pick], None, 0.0
+        blocks = [*blocks, *([pick] if pick.height <= room else PickList(job.facts).blocks(page.inner_width))]
+        pick, pick_mm = None, 0.0
     batches: list[list[Block]] = [[]]
     used = pick_mm
     for block in blocks:
@@ -509,8 +532,11 @@ def _flow(
 
     first, *more = batches
     return [
-        _Planned(name, about, page, page_of(first, pick)),
-        *(_Planned(f"{name}-{number}", about, page, page_of(batch, None)) for number, batch in enumerate(more, 2)),
+        _UnnumberedPage(name, about, page, page_of(first, pick)),
+        *(
+            _UnnumberedPage(f"{name}-{number}", about, page, page_of(batch, None))
+            for number, batch in enumerate(more, 2)
+        ),
     ]
 
 

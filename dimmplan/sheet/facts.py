@@ -74,11 +74,11 @@ _DEAD = {"processor": "no processor", "tray": "no tray", "channel": "not served"
 
 NOT_OBEYED = "DOES NOT OBEY THE BOARD"
 _NOT_OBEYED_BANNER = f"{NOT_OBEYED}: a rule is broken. Place nothing by this map; plan again."
-_DRAFTED_BANNER = "DRAFTED BOARD FILE: names and places are not checked. Compare every slot name before you insert."
+_DRAFTED_BANNER = "DRAFTED BOARD FILE, not checked: compare every slot name before you insert."
 
 
 def clean(text: str, *, most: int = 400) -> str:
-    """Foreign text fit to print: composed, on one line, nothing invisible in it."""
+    """Foreign text fit to print: sheet_of, on one line, nothing invisible in it."""
     return cleaned(" ".join(unicodedata.normalize("NFC", text).split()), most=most)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from dimmplan.sheet.blocks import Block, label
 from dimmplan.sheet.facts import Facts, SlotFact, State
-from dimmplan.sheet.measure import width
+from dimmplan.sheet.letters import width
 from dimmplan.sheet.shapes import Group, Polygon, Rect, Segment, Shape, Strokes, moved
 from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot
 from dimmplan.sheet.style import TEXT_MM

@@ -7,18 +7,15 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import groupby
 
-from dimmplan.sheet.blocks import Block, label
+from dimmplan.sheet.blocks import Block, Lines, label
 from dimmplan.sheet.facts import Facts, State, clean
-from dimmplan.sheet.ids import ident
 from dimmplan.sheet.legend import legend
-from dimmplan.sheet.measure import DESCENT, font_size
-from dimmplan.sheet.needs import SOCKET_FORMS, TRAY_MM, ZONE_MM, Brackets, MapNeeds
-from dimmplan.sheet.shapes import Group, Point, Polygon, Segment, Shape, Strokes, Text
-from dimmplan.sheet.sketch import FRONT_BAND_MM, REAR_BAND_MM, edges, rect_of, stacked_lines
+from dimmplan.sheet.letters import DESCENT, beyond, fitted, font_size, width
+from dimmplan.sheet.plan_view import Area, Bank, Front, Mark, PlanSlot, PlanView, Span
+from dimmplan.sheet.room import SOCKET_FORMS, TRAY_MM, ZONE_MM, Axis, Brackets, MapRoom, Stretch, span_name
+from dimmplan.sheet.shapes import Group, Point, Polygon, Rect, Segment, Shape, Strokes, Text, ident
 from dimmplan.sheet.slotbox import HOLD_MM, Placing, SlotStyle, draw_slot
 from dimmplan.sheet.style import TEXT_MM
-from dimmplan.sheet.view import Area, Front, Mark, Run, View, ViewSlot
-from dimmplan.sheet.warp import Axis, Stretch
 
 _MOST_SCALE = 1.0
 
@@ -31,16 +28,16 @@ class SlotMap:
     """
 
     facts: Facts
-    view: View
+    view: PlanView
     style: SlotStyle
     front: Front
     sheets: Mapping[str, str] = field(default_factory=dict)
     form: int = SOCKET_FORMS - 1
 
     @cached_property
-    def needs(self) -> MapNeeds:
+    def needs(self) -> MapRoom:
         """What it needs on paper."""
-        return MapNeeds(self.facts, self.view, self.style, self.sheets, self.form)
+        return MapRoom(self.facts, self.view, self.style, self.sheets, self.form)
 
     @property
     def fuller(self) -> Iterator[SlotMap]:
@@ -94,7 +91,7 @@ class SlotMap:
             note = "Schematic: places were not measured. Go by the slot names."
         if any(about == "channels" for about, _ in board.guesses):
             note += " Which slots share a channel: not checked."
-        channels = any(run.name for brackets in self.needs.brackets for run in brackets.channels)
+        channels = any(span.name for brackets in self.needs.brackets for span in brackets.channels)
         several = any(len(socket.controllers) > 1 for socket in board.sockets)
         brackets = "socket · controller" if several else "socket"
         brackets += " · tray" if board.physical.trays else ""
@@ -146,6 +143,12 @@ class _Drawing:
                 area = Area(area.left - side, area.top - low, area.right + side, area.bottom + high)
             else:
                 area = Area(area.left - low, area.top - side, area.right + high, area.bottom + side)
+            for span in brackets.owners if side else ():  # names beside a tray's may be wider than their slots
+                start, end = self.named_span(bank, span)
+                if bank.upright:
+                    area = Area(min(area.left, start), area.top, max(area.right, end), area.bottom)
+                else:
+                    area = Area(area.left, min(area.top, start), area.right, max(area.bottom, end))
             parts.append((bank.socket, area))
         parts.sort(key=lambda part: part[0])
         shapes: list[Shape] = []
@@ -175,7 +178,7 @@ class _Drawing:
                 shapes.append(Group(children=(outline,), id=ident("tray", tray.name), look=look, title=title))
         return shapes
 
-    def placing(self, slot: ViewSlot) -> Area:
+    def placing(self, slot: PlanSlot) -> Area:
         hold = self.plan.facts.slots[slot.slot].state is State.HOLD and not self.plan.style.bars
         half = (self.plan.style.width_mm + (HOLD_MM if hold else 0.0)) / 2
         area = self.area(slot.area)
@@ -184,7 +187,7 @@ class _Drawing:
             return Area(x - half, area.top, x + half, area.bottom)
         return Area(area.left, y - half, area.right, y + half)
 
-    def slot(self, slot: ViewSlot) -> Shape:
+    def slot(self, slot: PlanSlot) -> Shape:
         area, style = self.placing(slot), self.plan.style
         across, down = area.right - area.left, area.bottom - area.top
         long, wide = (down, across) if slot.upright else (across, down)
@@ -216,14 +219,32 @@ class _Drawing:
 
     def brackets(self, brackets: Brackets) -> list[Shape]:
         near, far = brackets.tray_mm, brackets.tray_mm + brackets.channel_depth_mm
-        channels = [self.bracket(brackets, run, "channel", near) for run in brackets.channels]
-        return channels + [self.bracket(brackets, run, "owner", far) for run in brackets.owners]
+        channels = [self.bracket(brackets, span, "channel", near) for span in brackets.channels]
+        return channels + [self.bracket(brackets, span, "owner", far) for span in brackets.owners]
 
-    def bracket(self, brackets: Brackets, run: Run, what: str, off: float) -> Shape:
+    def ends(self, bank: Bank, span: Span) -> tuple[float, float]:
+        """Where the slots of a span begin and end, along the bank."""
+        first, last = self.placing(bank.slots[span.first]), self.placing(bank.slots[span.last])
+        return (first.left, last.right) if bank.upright else (first.top, last.bottom)
+
+    def name_of(self, bank: Bank, span: Span) -> str:
+        """The name of a span as far as its room takes it."""
+        start, end = self.ends(bank, span)
+        first, last = self.area(bank.slots[span.first].area), self.area(bank.slots[span.last].area)
+        kept = last.right - first.left if bank.upright else last.bottom - first.top
+        return span_name(span, max(end - start + 2 * TRAY_MM - 0.8, kept - 1.2))
+
+    def named_span(self, bank: Bank, span: Span) -> tuple[float, float]:
+        """Where the name of a span begins and ends, along the bank."""
+        middle, half = sum(self.ends(bank, span)) / 2, width(self.name_of(bank, span), TEXT_MM, bold=True) / 2
+        return middle - half, middle + half
+
+    def bracket(self, brackets: Brackets, span: Span, what: str, off: float) -> Shape:
         """A line along the ends of the slots that belong together, with ticks towards them and their name."""
         bank, sign = brackets.bank, -1.0 if brackets.at_start else 1.0
-        first, last = self.placing(bank.slots[run.first]), self.placing(bank.slots[run.last])
-        name, tick, gap = clean(run.name), sign * 0.7, 1.0 if brackets.at_start else 0.7
+        first, last = self.placing(bank.slots[span.first]), self.placing(bank.slots[span.last])
+        tick, gap = sign * 0.7, 1.0 if brackets.at_start else 0.7
+        name = self.name_of(bank, span)
         look = "" if what == "channel" else "b"
         if bank.upright:
             line = (first.top if brackets.at_start else first.bottom) + sign * (off + 0.5) + tick
@@ -240,7 +261,8 @@ class _Drawing:
             low, high = first.top + 0.3, last.bottom - 0.3
             segments = ((line, low, line, high), (line, low, line - tick, low), (line, high, line - tick, high))
             named = _side_label(what, name, line, tick, (low + high) / 2)
-        title = f"{'Channel' if what == 'channel' else 'Socket and controller'} {name} of socket {clean(bank.socket)}"
+        whole = clean(span.name)
+        title = f"{'Channel' if what == 'channel' else 'Socket and controller'} {whole} of socket {clean(bank.socket)}"
         strokes = Strokes(segments=segments, look="thin" if what == "channel" else "thick")
         return Group(
             children=(strokes, named) if name else (strokes,),
@@ -255,3 +277,81 @@ def _side_label(what: str, name: str, line: float, tick: float, middle: float) -
         return label(line + tick, middle + TEXT_MM / 2, name, TEXT_MM, anchor="end" if tick < 0 else "start")
     x = line + (0.7 * tick - font_size(TEXT_MM) * DESCENT if tick < 0 else tick + TEXT_MM)
     return label(x, middle, name, TEXT_MM, "b", anchor="middle", turn=-90)
+
+
+FRONT_BAND_MM = 6.7
+REAR_BAND_MM = 3.7
+_FRONT_MM = 3.5
+
+
+def rect_of(area: Area, look: str, *, radius: float = 0.0) -> Rect:
+    """An area as a rectangle."""
+    wide, high = area.right - area.left, area.bottom - area.top
+    return Rect(x=area.left, y=area.top, width=wide, height=high, look=look, radius=radius)
+
+
+def edges(front: Front, board: Area, *, whole: bool = True) -> list[Shape]:
+    """Front and rear outside the board: arrows and words that cannot be taken for anything else."""
+    down = front == "down"
+    middle, wide = board.centre[0], board.right - board.left
+    front_y, rear_y = (board.bottom, board.top) if down else (board.top, board.bottom)
+    long, rear = ("FRONT OF THE MACHINE", "REAR") if whole else ("TOWARDS THE FRONT", "towards the rear")
+    for words, arrows in ((long, 2), (long, 1), ("FRONT", 2), ("FRONT", 1)):
+        half = width(words, _FRONT_MM, bold=True) / 2
+        if half + 7 + 10 * (arrows - 1) + 4.2 <= wide / 2:
+            break
+    shapes: list[Shape] = [
+        _arrow(middle + side * (half + 7 + number * 10), front_y, 1 if down else -1)
+        for side in (-1, 1)
+        for number in range(arrows)
+    ]
+    shapes.append(label(middle, front_y + 5.2 if down else front_y - 1.9, words, _FRONT_MM, "b", anchor="middle"))
+    shapes.append(label(middle, rear_y - 0.9 if down else rear_y + 3.4, rear, TEXT_MM, "", anchor="middle"))
+    return [Group(children=tuple(shapes), look="edge", title="Front edge of the board")]
+
+
+def _arrow(x: float, front_y: float, sign: int) -> Polygon:
+    tip, base, neck = front_y + sign * 6.6, front_y + sign * 1.0, front_y + sign * 3.2
+    points = ((1.6, base), (1.6, neck), (4.2, neck), (0.0, tip), (-4.2, neck), (-1.6, neck), (-1.6, base))
+    return Polygon(points=tuple((x + dx, y) for dx, y in points), look="ink")
+
+
+def stacked_lines(area: Area, lines: Lines, *, backed: bool = False) -> list[Shape]:
+    """Lines in the middle of an area, as many as fit; upright where the area is too narrow for the widest.
+
+    ``backed`` puts white behind them, where lines cross the area.
+    """
+    wide, high = area.right - area.left - 1.0, area.bottom - area.top - 1.0
+    turned = max(width(text, cap, bold="b" in look) for text, cap, look in lines) > wide and high > wide
+    along, across = (high, wide) if turned else (wide, high)
+    kept, used = _kept(lines, along, across)
+    x, y = area.centre
+    backs: list[Shape] = []
+    texts: list[Shape] = []
+    below = max((beyond([text], "b" in look)[1] * font_size(cap) for text, cap, look in kept[-1:]), default=0.0)
+    at = -used / 2 - max(0.0, below - (across + 1.0 - used) / 2 + 0.35)  # clear of the edge in a low box
+    for text, cap, look in kept:
+        base = at + cap
+        at = base + 1.3
+        half = width(text, cap, bold="b" in look) / 2 + 0.8
+        behind = Area(-half, base - cap - 0.7, half, base + 1.2)
+        behind = Area(behind.top, -half, behind.bottom, half) if turned else behind
+        backs.append(rect_of(Area(x + behind.left, y + behind.top, x + behind.right, y + behind.bottom), "paper"))
+        place = (x + base, y, -90) if turned else (x, y + base, 0)
+        texts.append(label(place[0], place[1], text, cap, look, anchor="middle", turn=place[2]))
+    return [*backs, *texts] if backed else texts
+
+
+def _kept(lines: Lines, along: float, across: float) -> tuple[Lines, float]:
+    """The lines that fit, the first cut if need be, and the height that they take."""
+    kept: Lines = []
+    used = 0.0
+    for text, cap, look in lines:
+        step = cap + (1.3 if kept else 0.0)
+        if kept and (used + step + 0.8 > across or width(text, cap, bold="b" in look) > along):
+            continue
+        said = fitted(text, cap, along, bold="b" in look)
+        if said and step <= across:
+            kept.append((said, cap, look))
+            used += step
+    return kept, used

@@ -1,4 +1,4 @@
-"""A map with some slots marked and nothing planned: where to look, with what every sheet carries for safety."""
+"""Maps with nothing planned: slots that an error record means, and the slots that a board's rules name."""
 
 from __future__ import annotations
 
@@ -15,21 +15,34 @@ from dimmplan.model.module import Module
 from dimmplan.model.placement import for_the_map
 from dimmplan.rules import rules_of
 from dimmplan.sheet.blocks import Block, Column, paragraph, table
-from dimmplan.sheet.compose import Job, composed
+from dimmplan.sheet.compose import Job, sheet_of
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean, socket_words
 from dimmplan.sheet.panels import Stage
-from dimmplan.sheet.paper import PaperName
+from dimmplan.sheet.paper import PaperName, TitleFields
+from dimmplan.sheet.plan_view import Front
 from dimmplan.sheet.shapes import Sheet
 from dimmplan.sheet.style import TEXT_MM, Ink
-from dimmplan.sheet.titleblock import Given
-from dimmplan.sheet.view import Front
 from dimmplan.units import counted, listed
 
 SURE, MAYBE = "LOOK HERE", "OR HERE"
 
 
+class NothingPlanned(Facts):
+    """A board that is shown and not filled: no blanks, nothing to know of a placement."""
+
+    @cached_property
+    def blanks(self) -> frozenset[str]:
+        """None: nothing is filled or emptied for good."""
+        return frozenset()
+
+    @cached_property
+    def chassis_findings(self) -> tuple[Finding, ...]:
+        """None: nothing is placed."""
+        return ()
+
+
 @dataclass(frozen=True, kw_only=True)
-class MarkedFacts(Facts):
+class MarkedFacts(NothingPlanned):
     """A board with some slots marked: sure (``True``), or one that may be meant."""
 
     marked: Mapping[str, bool]
@@ -58,11 +71,6 @@ class MarkedFacts(Facts):
     def doing(self) -> str:
         """What the steps are steps of."""
         return "Look at"
-
-    @cached_property
-    def blanks(self) -> frozenset[str]:
-        """None: nothing is filled or emptied for good."""
-        return frozenset()
 
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
@@ -116,7 +124,7 @@ def slot_rules(board: Board) -> list[SlotRule]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class RuledFacts(Facts):
+class RuledFacts(NothingPlanned):
     """A board with nothing in it: each slot says which rules name it."""
 
     rules: Sequence[SlotRule]
@@ -137,16 +145,6 @@ class RuledFacts(Facts):
     def amount(self) -> str:
         """How many rules name slots."""
         return f"{counted(len(self.rules), 'rule')} by slot"
-
-    @cached_property
-    def blanks(self) -> frozenset[str]:
-        """None: nothing is filled or emptied."""
-        return frozenset()
-
-    @cached_property
-    def chassis_findings(self) -> tuple[Finding, ...]:
-        """None: nothing is placed."""
-        return ()
 
 
 class RuleLegend(Stage):
@@ -171,9 +169,9 @@ def compose_rules(board: Board, *, paper: PaperName = "a4", ink: Ink = "colour",
     rules = slot_rules(board)
     facts = RuledFacts(board=board, placement=for_the_map(board, {}), figures=None, findings=(), rules=rules)
     title = "Board as drawn, with the slots that its rules name"
-    job = Job(facts, paper, front, Given(title=title), (RuleLegend,))
+    job = Job(facts, paper, front, TitleFields(title=title), (RuleLegend,))
     about = clean(" ".join(f"{rule.letter}: {rule.id}. {rule.sentence}" for rule in rules), most=2000)
-    return composed(job, ink, clean(f"{title}: {board.title}", most=200), about, figures=False)
+    return sheet_of(job, ink, clean(f"{title}: {board.title}", most=200), about, figures=False)
 
 
 def compose_marked(
@@ -189,6 +187,6 @@ def compose_marked(
     placement = for_the_map(board, {})
     facts = MarkedFacts(board=board, placement=placement, figures=None, findings=(), marked=marked)
     title = f"Where to look: {', '.join(marked)}" if len(marked) <= 3 else f"Where to look: {len(marked)} slots"
-    job = Job(facts, paper, front, Given(title=title, tag=tag, date=None, code=None, matrix=None))
+    job = Job(facts, paper, front, TitleFields(title=title, tag=tag, date=None, code=None, matrix=None))
     about = clean(f"Marked on the map: {', '.join(marked)}.", most=2000)
-    return composed(job, ink, clean(f"{title} on {board.title}", most=200), about, figures=False)
+    return sheet_of(job, ink, clean(f"{title} on {board.title}", most=200), about, figures=False)

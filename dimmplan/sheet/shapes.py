@@ -95,7 +95,7 @@ Shape = Rect | Polygon | Line | Strokes | Text | Group
 
 
 class Page(NamedTuple):
-    """One page of paper. ``name`` says what it is for: ``chassis``, ``desk``, ``socket-1``."""
+    """One page of paper. ``name`` says what it is for: ``chassis``, ``reference``, ``socket-1``."""
 
     name: str
     title: str
@@ -133,3 +133,11 @@ def moved(shape: Shape, dx: float, dy: float) -> Shape:
     if isinstance(shape, Strokes):
         return shape._replace(segments=tuple((a + dx, b + dy, c + dx, d + dy) for a, b, c, d in shape.segments))
     return shape._replace(x=shape.x + dx, y=shape.y + dy)
+
+
+_PLAIN = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-.")
+
+
+def ident(kind: str, name: str) -> str:
+    """``kind-name``; a letter that is not plain becomes its number between underscores, the underscore too."""
+    return f"{kind}-" + "".join(c if c in _PLAIN else f"_{ord(c):x}_" for c in name)

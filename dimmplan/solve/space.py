@@ -368,7 +368,7 @@ class Space:
         """
         first = shapes[0]
         patterns = {tuple(channel.pattern for part in shape.controllers for channel in part) for shape in shapes}
-        if len(patterns) > 1 or any(socket.build != self.sockets[0].build for socket in self.sockets):
+        if len(patterns) > 1 or any(socket.build != self.wired[0].build for socket in self.wired):
             return None
         rules = tuple(sorted({rule for shape in shapes for rule in shape.rules}))
         columns = zip(*(socket.controllers for socket in self.sockets), strict=True)

@@ -16,8 +16,8 @@ from dimmplan.model.module import Generation
 from dimmplan.model.request import Mode, Request
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.planner import ask, plan
-from dimmplan.sheet.care import boot_notes
 from dimmplan.sheet.facts import gather
+from dimmplan.sheet.safety import boot_notes
 from dimmplan.solve.answer import solve, solve_in
 from dimmplan.solve.space import Space
 from tests.oracle.brute import best
@@ -175,3 +175,11 @@ def test_modules_that_stay_are_counted_in_both_channels_of_a_pair() -> None:
     answer = solve_in(Space(board, request, staying({"S1D": module, "S2A": module})))
     assert answer is not None
     assert {slot for slot, held in answer.best.content.items() if held} == {"S1C", "S1D", "S2A", "S2B"}
+
+
+def test_sockets_that_lockstep_makes_alike_are_still_built_differently() -> None:
+    """Seed 396: a row wants sockets populated alike; a slot that lockstep leaves empty still sets them apart."""
+    board, request = random_part_mode_case(396)
+    expected, answer = best(board, request), solve(board, request, alternatives=False)
+    assert expected.vector is not None
+    assert [value for _, value in expected.vector] == list(answer.best.vector)

@@ -17,7 +17,7 @@ from dimmplan.errors import InputError
 from dimmplan.output import raster
 from dimmplan.plancode.code import encode
 from dimmplan.sheet.compose import compose
-from dimmplan.sheet.measure import cap_height, width
+from dimmplan.sheet.letters import cap_height, width
 from dimmplan.sheet.shapes import Text, walk
 from tests.machine.support import planned
 from tests.support import sampled

@@ -180,7 +180,7 @@ def test_a_change_has_the_steps_of_its_sheet(tmp_path: Path) -> None:
 
 
 def test_what_the_sheet_says_for_safety_stands_in_the_text() -> None:
-    from dimmplan.sheet.care import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICES
+    from dimmplan.sheet.safety import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICES
 
     text = unescape(page("irregular"))
     main = text[text.index('<section id="before"') :]

@@ -19,8 +19,8 @@ from dimmplan.planner import Planned, ask, plan, read_processor, read_trays
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.slots import slot_reason
 from dimmplan.rules import judge
-from dimmplan.sheet.care import access_steps, power_checks
 from dimmplan.sheet.facts import gather
+from dimmplan.sheet.safety import access_steps, power_checks
 from dimmplan.wording.slots import reason_title
 
 FILE = Path(__file__).parent / "staithe-16.toml"

@@ -15,9 +15,8 @@ from dimmplan.output.reading import judge_code, judge_file, read_plan
 from dimmplan.output.record import to_json
 from dimmplan.output.stock import ShelfEntry, pick_csv, shelf_text, shortfall_lines
 from dimmplan.planner import ask, plan, read_trays
-from dimmplan.sheet.desk import total_items
 from dimmplan.sheet.facts import gather
-from dimmplan.sheet.panels import pick_rows
+from dimmplan.sheet.panels import pick_rows, total_items
 from dimmplan.stock import read_shelf
 from dimmplan.supply import takes_of
 from dimmplan.wording.placement import placement_findings

@@ -20,7 +20,7 @@ from dimmplan.model.move import Change
 from dimmplan.model.request import Mode
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import MOST_ON_ONE_MAP, compose
-from dimmplan.sheet.measure import cap_height
+from dimmplan.sheet.letters import cap_height
 from dimmplan.sheet.shapes import Group, Page, Rect, Sheet, Text, walk
 from tests.sheet.inkcheck import check
 from tests.sheet.pages import BOARDS, board, changed, groups, texts
@@ -96,7 +96,7 @@ def _sizes(cell: Cell, sheet: Sheet) -> Iterator[str]:
         margin |= {id(t) for g in groups(page, "check") for t in walk(g.children)}
         tear = {id(t) for t in page.shapes if isinstance(t, Text) and t.text.startswith("tear off")}
         for text in texts(page):
-            at_chassis = not page.name.startswith("desk") and id(text) not in small | margin | tear
+            at_chassis = not page.name.startswith("reference") and id(text) not in small | margin | tear
             if _cap(text) < (2.5 if at_chassis else 2.0):
                 yield f"{page.name}: {text.text!r} has capitals of {_cap(text)} mm"
         furniture = [_cap(t) for g in groups(page, "landmark") for t in walk(g.children) if isinstance(t, Text)]
@@ -151,6 +151,11 @@ def _page_one(cell: Cell, sheet: Sheet) -> Iterator[str]:
         every = " ".join(_said(g) for p in sheet.pages for g in groups(p, "legend"))
         if "DRAFTED BOARD FILE" not in head or "share a channel: not checked" not in every:
             yield "a draft does not say so"
+    if any(t.text.endswith("…") for p in sheet.pages for t in p.shapes if isinstance(t, Text) and "inv" in t.look):
+        yield "a banner is cut"
+    first, *others = (" ".join(t.text for t in texts(p)) for p in sheet.pages)
+    if any("For this machine" in other for other in others) and not re.search("For this machine|read sheet 2", first):
+        yield "page one does not say where the notes of this machine are"
     title, board_top = _top(page), min((g.y for g in _rects(page, "map")), default=0.0)
     if title > board_top:
         yield f"the heading stands at {title}, below the map's top {board_top}"

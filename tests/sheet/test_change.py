@@ -9,8 +9,7 @@ from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
-from dimmplan.sheet.ids import ident
-from dimmplan.sheet.shapes import Sheet, Text, walk
+from dimmplan.sheet.shapes import Sheet, Text, ident, walk
 from dimmplan.sheet.style import stylesheet
 from tests.sheet.pages import board, changed, groups
 from tests.sheet.placements import Fill

@@ -80,7 +80,7 @@ def test_page_one_of_small_paper_says_where_the_warnings_are(name: str) -> None:
 def test_page_one_says_where_to_read_on(name: str, fill: str) -> None:
     pages = sheet(name, fill).pages
     told = re.search(r"More on sheet (\d+)\.", " ".join(words(pages[0]).split()))
-    assert told and pages[int(told[1]) - 1].name == "desk"
+    assert told and pages[int(told[1]) - 1].name == "reference"
     assert "Pull all power cords" in " ".join(words(pages[int(told[1]) - 1]).split())
 
 
@@ -99,13 +99,13 @@ def test_what_came_off_goes_back() -> None:
 @pytest.mark.parametrize("name", SAMPLE)
 def test_proven_stands_on_the_desk_page_alone(name: str) -> None:
     for page in sheet(name).pages:
-        assert ("proven" in words(page)) == (page.name.startswith("desk") and "Request and answer" in words(page))
+        assert ("proven" in words(page)) == (page.name.startswith("reference") and "Request and answer" in words(page))
 
 
 def test_figures_and_findings_are_on_the_desk_page() -> None:
     drawn = sheet("skerry-16")
     desk = " ".join(words(drawn.pages[-1]).split())
-    assert drawn.pages[-1].name == "desk"
+    assert drawn.pages[-1].name == "reference"
     for piece in (
         "512 GiB usable, mode independent, list capacity-first",
         "NEAR and FAR",

@@ -15,8 +15,7 @@ from hypothesis import strategies as st
 
 from dimmplan.output.svg import MARK, is_own, render_svg
 from dimmplan.sheet.compose import compose
-from dimmplan.sheet.ids import ident
-from dimmplan.sheet.shapes import Group, Page, Text, walk
+from dimmplan.sheet.shapes import Group, Page, Text, ident, walk
 from dimmplan.sheet.style import stylesheet
 from tests.sheet.pages import SAMPLE, board, sheet, slot_groups
 from tests.sheet.placements import make, renamed

@@ -5,13 +5,12 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dimmplan.sheet.ids import ident
-from dimmplan.sheet.shapes import Group, Page, Polygon, Rect, Strokes, Text, walk
-from dimmplan.sheet.view import look_at, runs
-from dimmplan.sheet.warp import stretch
+from dimmplan.sheet.plan_view import plan_view, spans
+from dimmplan.sheet.room import stretch
+from dimmplan.sheet.shapes import Group, Page, Polygon, Rect, Strokes, Text, ident, walk
 from tests.sheet.pages import SAMPLE, board, groups, sheet, slot_groups, texts, words
 
 Box = tuple[float, float, float, float]
@@ -83,7 +82,7 @@ def test_slots_lie_as_on_the_board_and_none_covers_another(name: str, front: str
 
 @pytest.mark.parametrize("name", SAMPLE)
 def test_front_up_is_half_a_turn_and_no_mirror(name: str) -> None:
-    down, up = look_at(board(name), "down"), look_at(board(name), "up")
+    down, up = plan_view(board(name), "down"), plan_view(board(name), "up")
     width, depth = board(name).physical.width_mm, board(name).physical.depth_mm
     for one, other in zip(down.slots, up.slots, strict=True):
         assert one.slot == other.slot
@@ -113,7 +112,7 @@ def test_the_front_edge_is_named_and_arrows_point_out_of_it(front: str, below: b
 @pytest.mark.parametrize("name", SAMPLE)
 def test_pin_1_is_marked_at_its_end(name: str) -> None:
     for front in ("down", "up"):
-        view = {slot.slot: slot for slot in look_at(board(name), front).slots}
+        view = {slot.slot: slot for slot in plan_view(board(name), front).slots}
         drawn = slot_groups(sheet(name, "full", front=front))
         for slot, seen in view.items():
             group = drawn[ident("slot", slot)]
@@ -160,8 +159,8 @@ def test_a_channel_that_its_slot_already_names_has_no_bracket() -> None:
 
 def test_runs_of_a_bank() -> None:
     lagoon = board("lagoon-32")
-    bank = next(b for b in look_at(lagoon, "down").banks if b.slots[0].slot == "11r")
-    assert [(run.name, run.first, run.last) for run in runs(lagoon, bank, "channel")] == [
+    bank = next(b for b in plan_view(lagoon, "down").banks if b.slots[0].slot == "11r")
+    assert [(run.name, run.first, run.last) for run in spans(lagoon, bank, "channel")] == [
         ("1", 0, 1),
         ("2", 2, 3),
         ("3", 4, 5),
@@ -198,6 +197,7 @@ needs_of_axis = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(needs_of_axis, st.floats(0.01, 1.0))
 def test_an_axis_rises_and_meets_every_need(needs: list[tuple[float, float, float]], scale: float) -> None:
     axis = stretch(0.0, 400.0, needs).axis(scale)
@@ -209,6 +209,7 @@ def test_an_axis_rises_and_meets_every_need(needs: list[tuple[float, float, floa
         assert end - start >= (high - low) * scale - 1e-6
 
 
+@settings(deadline=None)
 @given(needs_of_axis, st.floats(20.0, 900.0))
 def test_an_axis_fills_its_room_where_it_can(needs: list[tuple[float, float, float]], room: float) -> None:
     plan = stretch(0.0, 400.0, needs)

@@ -11,8 +11,7 @@ import pytest
 import dimmplan.sheet
 from dimmplan.output.raster import letter_path, trace
 from dimmplan.output.svg import render_svg
-from dimmplan.sheet.letters import face
-from dimmplan.sheet.measure import CAP, font_size, width
+from dimmplan.sheet.letters import CAP, face, font_size, width
 from dimmplan.sheet.shapes import Page, Text
 from tests.sheet.inkcheck import Renderer, pixels
 from tests.sheet.pages import SAMPLE, board, sheet, texts
@@ -63,7 +62,7 @@ def test_slot_names_are_drawn_as_large_as_an_arm_s_length_asks(name: str, render
     slots = set(board(name).slots)
     for paper, least in LEAST_NAME_MM.items():
         pages = sheet(name, "full", paper=paper).pages
-        names = [t for page in pages if page.name != "desk" for t in texts(page) if t.text in slots and t.turn]
+        names = [t for page in pages if page.name != "reference" for t in texts(page) if t.text in slots and t.turn]
         names += [t for page in pages for t in texts(page) if t.text in slots and not t.turn and t.size > 4]
         assert {text.text for text in names} == slots
         drawn = min(capital_mm(text.size, "b", renderer) for text in names)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dimmplan.sheet.measure import CAP, cap_height, fitted, font_size, width, wrap_runs
+from dimmplan.sheet.letters import CAP, cap_height, fitted, font_size, width, wrap_runs
 
 letters = st.text(alphabet="abc XYZ-19.fiWmé語", max_size=40)
 

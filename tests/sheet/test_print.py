@@ -9,16 +9,35 @@ import pytest
 
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.facts import State, gather
-from dimmplan.sheet.hatch import mark_of
-from dimmplan.sheet.measure import CAP
+from dimmplan.sheet.letters import CAP
 from dimmplan.sheet.paper import check_bar
 from dimmplan.sheet.shapes import Line, Strokes, Text, walk
 from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot
-from dimmplan.sheet.style import contrast_pairs, palette, stylesheet
+from dimmplan.sheet.style import Ink, mark_of, on_warning, palette, stylesheet
 from tests.sheet.pages import SAMPLE, board, sheet, texts
 from tests.sheet.placements import Fill, make
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0)}
+
+
+def contrast_pairs(ink: Ink) -> list[tuple[str, str, str, float]]:
+    """What is drawn on what: a name, the two colours, and the least contrast between them."""
+    use = palette(ink)
+    grounds = {"paper": use.paper, "board": use.board, "mark": use.mark, "zone": use.zone}
+    pairs = [(f"text on {name}", use.ink, ground, 4.5) for name, ground in grounds.items()]
+    pairs += [
+        ("text on ink", use.paper, use.ink, 4.5),
+        ("word on warning", on_warning(ink), use.warning, 4.5),
+        ("word on caution", use.ink, use.caution, 4.5),
+        ("word on notice", use.on_notice, use.notice, 4.5),
+        ("outline on board", use.ink, use.board, 3.0),
+        ("outline on caution", use.ink, use.caution, 3.0),
+        ("pale outline on zone", use.pale, use.zone, 3.0),
+        ("inner line of a hold slot", use.paper, use.ink, 3.0),
+    ]
+    for number, colour in enumerate(use.types):
+        pairs += [(f"name on type {number}", use.paper, colour, 4.5), (f"type {number} on zone", colour, use.zone, 4.5)]
+    return pairs
 
 
 def luminance(colour: str) -> float:

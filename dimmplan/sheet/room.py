@@ -1,4 +1,8 @@
-"""How much paper the map needs: least distances between the things on it, worked out one axis at a time.
+"""The room that a map needs on paper, one axis at a time: board millimetres to paper millimetres, never turning back.
+
+A need says how much paper an interval of the board must get at least: slots as wide as their letters ask, brackets,
+names. Order and side stay true because places only rise; the least length of an axis is the longest path through its
+needs. What room is left goes to all intervals in proportion, and places between needs are evened out.
 
 The y axis is the x axis of the board laid on its side, so everything is said once: *posts* stand across the axis
 (slots drawn as wide as their letters ask), *walls* are what keeps its own place (sockets, landmarks, slots that lie
@@ -7,19 +11,143 @@ along the axis).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
 
 from dimmplan.model.board import Board
+from dimmplan.sheet.blocks import Lines
 from dimmplan.sheet.facts import Facts, State, clean, socket_words
-from dimmplan.sheet.measure import width
-from dimmplan.sheet.sketch import Lines
+from dimmplan.sheet.letters import fitted, width
+from dimmplan.sheet.plan_view import Area, Bank, Mark, PlanView, Span, spans
 from dimmplan.sheet.slotbox import HOLD_MM, SlotStyle
 from dimmplan.sheet.style import TEXT_MM
-from dimmplan.sheet.view import Area, Bank, Mark, Run, View, runs
-from dimmplan.sheet.warp import Need, Stretch, stretch
+
+Need = tuple[float, float, float]
+"""From, to (board mm), and the least distance on paper (mm)."""
+
+_SWEEPS = 60
+
+
+class Axis(NamedTuple):
+    """``edges`` on the board and their ``places`` on paper, both rising."""
+
+    edges: tuple[float, ...]
+    places: tuple[float, ...]
+
+    def __call__(self, value: float) -> float:
+        """Where a board coordinate lies on paper. Outside the edges the nearest stretch goes on."""
+        index = min(max(bisect_right(self.edges, value), 1), len(self.edges) - 1)
+        low, high = self.edges[index - 1], self.edges[index]
+        start, end = self.places[index - 1], self.places[index]
+        return start + (value - low) * (end - start) / (high - low)
+
+    @property
+    def length(self) -> float:
+        """The whole axis on paper, in mm."""
+        return self.places[-1]
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """An axis not yet laid out: ``arcs`` are needs between edges, by index, the one that ends first coming first."""
+
+    edges: tuple[float, ...]
+    arcs: tuple[tuple[int, int, float], ...]
+
+    @cached_property
+    def _into(self) -> list[list[tuple[int, float]]]:
+        into: list[list[tuple[int, float]]] = [[] for _ in self.edges]
+        for start, end, need in self.arcs:
+            into[end].append((start, need))
+        return into
+
+    @cached_property
+    def _out_of(self) -> list[list[tuple[int, float]]]:
+        out: list[list[tuple[int, float]]] = [[] for _ in self.edges]
+        for start, end, need in self.arcs:
+            out[start].append((end, need))
+        return out
+
+    def _earliest(self, scale: float) -> list[float]:
+        places = [0.0]
+        for index in range(1, len(self.edges)):
+            place = places[-1] + (self.edges[index] - self.edges[index - 1]) * scale
+            for start, need in self._into[index]:
+                place = max(place, places[start] + need)
+            places.append(place)
+        return places
+
+    def _latest(self, scale: float, length: float) -> list[float]:
+        places = [length] * len(self.edges)
+        for index in range(len(self.edges) - 2, -1, -1):
+            place = places[index + 1] - (self.edges[index + 1] - self.edges[index]) * scale
+            for end, need in self._out_of[index]:
+                place = min(place, places[end] - need)
+            places[index] = place
+        return places
+
+    def length(self, scale: float) -> float:
+        """Paper that the axis takes where nothing is drawn smaller than ``scale``."""
+        return self._earliest(scale)[-1]
+
+    def scale_for(self, room: float, *, most: float) -> float:
+        """The largest even scale, up to ``most``, with which the axis keeps to ``room``."""
+        if self.length(most) <= room:
+            return most
+        low, high = 0.0, most
+        for _ in range(14):
+            middle = (low + high) / 2
+            if self.length(middle) <= room:
+                low = middle
+            else:
+                high = middle
+        return low
+
+    def axis(self, scale: float) -> Axis:
+        """The axis where nothing is drawn smaller than ``scale``, as even as its needs allow."""
+        earliest = self._earliest(scale)
+        latest = self._latest(scale, earliest[-1])
+        places = [(early + late) / 2 for early, late in zip(earliest, latest, strict=True)]
+        self._even_out(places, scale)
+        return Axis(self.edges, tuple(places))
+
+    def _even_out(self, places: list[float], scale: float) -> None:
+        """Move each place towards its share between its neighbours, as far as no need is hurt."""
+        edges, last = self.edges, len(self.edges) - 1
+        for _ in range(_SWEEPS):
+            moved = 0.0
+            for index in range(1, last):
+                before, after = edges[index] - edges[index - 1], edges[index + 1] - edges[index]
+                low, high = places[index - 1] + before * scale, places[index + 1] - after * scale
+                for start, need in self._into[index]:
+                    low = max(low, places[start] + need)
+                for end, need in self._out_of[index]:
+                    high = min(high, places[end] - need)
+                span = places[index + 1] - places[index - 1]
+                wanted = places[index - 1] + span * before / (before + after)
+                wanted = min(max(wanted, low), high) if low <= high else places[index]
+                moved = max(moved, abs(wanted - places[index]))
+                places[index] = wanted
+            if moved < 0.005:
+                return
+
+
+def stretch(low: float, high: float, needs: Iterable[Need]) -> Stretch:
+    """The axis from ``low`` to ``high`` with what it needs. Needs of no length are left out."""
+    strongest: dict[tuple[float, float], float] = {}
+    for start, end, paper in needs:
+        ends = (round(max(start, low), 6), round(min(end, high), 6))
+        if ends[1] - ends[0] > 1e-6:
+            strongest[ends] = max(strongest.get(ends, 0.0), paper)
+    low, high = round(low, 6), round(high, 6)
+    edges = sorted({low, high, *(value for ends in strongest for value in ends)})
+    places = {edge: index for index, edge in enumerate(edges)}
+    arcs = sorted((places[start], places[end], paper) for (start, end), paper in strongest.items())
+    return Stretch(tuple(edges), tuple(arcs))
+
 
 LEVEL_MM = TEXT_MM + 2.2
 """One row of brackets with its names."""
@@ -41,15 +169,15 @@ class Brackets(NamedTuple):
     """
 
     bank: Bank
-    channels: tuple[Run, ...]
-    owners: tuple[Run, ...]
+    channels: tuple[Span, ...]
+    owners: tuple[Span, ...]
     at_start: bool
     depth_mm: float
     channel_depth_mm: float
     tray_mm: float
 
 
-def _laid(area: Area, on_side: bool) -> Area:
+def _on_axis(area: Area, on_side: bool) -> Area:
     return Area(area.top, area.left, area.bottom, area.right) if on_side else area
 
 
@@ -66,11 +194,11 @@ def mark_turned(mark: Mark, *, flat: bool) -> bool:
 
 
 @dataclass(frozen=True)
-class MapNeeds:
+class MapRoom:
     """What a view needs on paper with a slot style."""
 
     facts: Facts
-    view: View
+    view: PlanView
     style: SlotStyle
     sheets: Mapping[str, str]
     form: int
@@ -96,8 +224,8 @@ class MapNeeds:
             return Brackets(bank, (), (), at_start, 0.0, 0.0, 0.0)
         board = self.facts.board
         tray = TRAY_MM if any(slot.slot in board.tray_of for slot in bank.slots) else 0.0
-        channels, owners = tuple(runs(board, bank, "channel")), tuple(runs(board, bank, "owner"))
-        names = max((width(clean(run.name), TEXT_MM, bold=True) for run in channels), default=0.0)
+        channels, owners = tuple(spans(board, bank, "channel")), tuple(spans(board, bank, "owner"))
+        names = max((width(clean(span.name), TEXT_MM, bold=True) for span in channels), default=0.0)
         if not names and self.style.name_mm < 3.5:
             channels = ()  # the names of slots tell them
         level = LEVEL_MM if bank.upright else names + 2.6
@@ -107,10 +235,10 @@ class MapNeeds:
 
     def gaps(self, bank: Bank) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
         """Free board mm before and after the ends of a bank's slots: the distance, from, to."""
-        own = _laid(bank.area, bank.upright)
-        whole = _laid(self.view.area, bank.upright)
-        others = [_laid(block, bank.upright) for block in self.blocks]
-        others += [_laid(other.area, bank.upright) for other in self.view.banks if other is not bank]
+        own = _on_axis(bank.area, bank.upright)
+        whole = _on_axis(self.view.area, bank.upright)
+        others = [_on_axis(block, bank.upright) for block in self.blocks]
+        others += [_on_axis(other.area, bank.upright) for other in self.view.banks if other is not bank]
         level = [o for o in others if o.top < own.bottom and own.top < o.bottom]
         low = max((o.right for o in level if o.right <= own.left + 1e-6), default=whole.left)
         high = min((o.left for o in level if o.left >= own.right - 1e-6), default=whole.right)
@@ -118,27 +246,27 @@ class MapNeeds:
 
     def _posts_beside(self, bank: Bank) -> Iterator[float]:
         """Middles, along a bank's slots, of slots that stand across and level with it: drawn wider than they are."""
-        own = _laid(bank.area, bank.upright)
+        own = _on_axis(bank.area, bank.upright)
         for slot in self.view.slots:
-            area = _laid(slot.area, bank.upright)
+            area = _on_axis(slot.area, bank.upright)
             if slot.upright != bank.upright and area.top < own.bottom and own.top < area.bottom:
                 yield area.centre[0]
 
     def stretch(self, *, on_side: bool) -> Stretch:
         """The x axis; the y axis with ``on_side``."""
-        whole = _laid(self.view.area, on_side)
+        whole = _on_axis(self.view.area, on_side)
         needs = [*self._slots(on_side), *self._groups(on_side), *self._sockets(on_side), *self._marks(on_side)]
         return stretch(whole.left, whole.right, needs)
 
     def _slots(self, on_side: bool) -> Iterator[Need]:
-        whole = _laid(self.view.area, on_side)
+        whole = _on_axis(self.view.area, on_side)
         board = self.facts.board
         socket_of = {slot.slot: board.channel_of[slot.slot].socket for slot in self.view.slots}
-        walls = [(_laid(box, on_side), name) for name, box in self.view.sockets]
-        walls += [(_laid(mark.area, on_side), "") for mark in self.view.marks]
+        walls = [(_on_axis(box, on_side), name) for name, box in self.view.sockets]
+        walls += [(_on_axis(mark.area, on_side), "") for mark in self.view.marks]
         posts: list[tuple[Area, bool, str, str]] = []
         for slot in self.view.slots:
-            area, fact = _laid(slot.area, on_side), self.facts.slots[slot.slot]
+            area, fact = _on_axis(slot.area, on_side), self.facts.slots[slot.slot]
             if slot.upright != on_side:
                 tray = "" if self.style.bars else board.tray_of.get(slot.slot, "")
                 posts.append((area, fact.state is State.HOLD, socket_of[slot.slot], tray))
@@ -170,21 +298,28 @@ class MapNeeds:
                     depth = brackets.depth_mm if brackets.at_start == mine else brackets.tray_mm
                     if gap > 0:
                         yield low, high, depth + 0.5 + 2 * ZONE_MM
-                    own = _laid(bank.area, on_side)
+                    own = _on_axis(bank.area, on_side)
                     for post in self._posts_beside(bank):
                         ends = (post, own.left) if mine else (own.right, post)
                         yield *ends, depth + 1.2 + self.style.width_mm / 2
             else:
-                for run in (*brackets.channels, *brackets.owners):
-                    if not run.name:
+                for span in (*brackets.channels, *brackets.owners):
+                    if not span.name:
                         continue
-                    if not bank.upright and run in brackets.channels:
+                    if not bank.upright and span in brackets.channels:
                         need = TEXT_MM + 1.0  # these names lie across, one below the other
                     else:
-                        need = width(clean(run.name), TEXT_MM, bold=True) + 1.2
-                    first = _laid(bank.slots[run.first].area, on_side)
-                    last = _laid(bank.slots[run.last].area, on_side)
+                        need = self._least_name(span) + 1.2
+                    first = _on_axis(bank.slots[span.first].area, on_side)
+                    last = _on_axis(bank.slots[span.last].area, on_side)
                     yield first.left, last.right, need
+
+    def _least_name(self, span: Span) -> float:
+        """The room that a name beside slots takes at least: a tray's may be short where boxes say least."""
+        whole = width(clean(span.name), TEXT_MM, bold=True)
+        if not span.tray or self.form < SOCKET_FORMS - 1:
+            return whole
+        return min(whole, width(f"{clean(span.tray)[:_TRAY_LETTERS]}…", TEXT_MM, bold=True))
 
     def _sockets(self, on_side: bool) -> Iterator[Need]:
         for name, box in self.view.sockets:
@@ -192,7 +327,7 @@ class MapNeeds:
             long = max(width(said, cap, bold=bool(look)) for said, cap, look in lines) + 2.0
             high = sum(cap + 1.3 for _, cap, _ in lines) + 1.0
             flat = bool(self.sheets) or self.socket_flat(box)
-            area = _laid(box, on_side)
+            area = _on_axis(box, on_side)
             yield area.left, area.right, long if flat != on_side else high
 
     def socket_lines(self, name: str) -> Lines:
@@ -205,9 +340,21 @@ class MapNeeds:
 
     def _marks(self, on_side: bool) -> Iterator[Need]:
         for mark in self.view.marks:
-            area = _laid(mark.area, on_side)
+            area = _on_axis(mark.area, on_side)
             long = width(clean(mark.name), TEXT_MM) + 1.4
             yield area.left, area.right, long if mark_turned(mark, flat=self.style.flat) == on_side else TEXT_MM + 1.5
+
+
+_TRAY_LETTERS = 7
+"""So many letters of a tray's name stand on every map."""
+
+
+def span_name(span: Span, room_mm: float) -> str:
+    """The name beside slots as far as its room takes it: of a tray the tray alone, then cut with an ellipsis."""
+    name, tray = clean(span.name), clean(span.tray)
+    if not span.tray or width(name, TEXT_MM, bold=True) <= room_mm + 1e-6:
+        return name
+    return fitted(tray, TEXT_MM, room_mm, bold=True)
 
 
 SOCKET_FORMS = 5

@@ -62,7 +62,7 @@ class Area(NamedTuple):
         return (self.left + self.right) / 2, (self.top + self.bottom) / 2
 
 
-class ViewSlot(NamedTuple):
+class PlanSlot(NamedTuple):
     """A slot before the reader; ``pin1_first`` is true where pin 1 is at the end where reading starts."""
 
     slot: str
@@ -82,27 +82,31 @@ class Mark(NamedTuple):
 class Bank(NamedTuple):
     """Slots of one socket side by side, in reading order across."""
 
-    slots: tuple[ViewSlot, ...]
+    slots: tuple[PlanSlot, ...]
     upright: bool
     area: Area
     socket: str
 
 
-class Run(NamedTuple):
-    """Neighbours of a bank on one channel, or of one controller: the first and last index in it."""
+class Span(NamedTuple):
+    """Neighbours of a bank on one channel, or of one controller: the first and last index in it.
+
+    ``tray`` is the name of the tray that holds them, where that is told.
+    """
 
     name: str
     first: int
     last: int
+    tray: str = ""
 
 
 @dataclass(frozen=True)
-class View:
+class PlanView:
     """Everything to draw, in the reader's directions."""
 
     area: Area
     outline: tuple[tuple[float, float], ...]
-    slots: tuple[ViewSlot, ...]
+    slots: tuple[PlanSlot, ...]
     sockets: tuple[tuple[str, Area], ...]
     marks: tuple[Mark, ...]
     banks: tuple[Bank, ...]
@@ -120,17 +124,17 @@ def _area(front: Front, board: Board, box: Box) -> Area:
     return Area(min(x1, x2), min(y1, y2), max(x1, x2), max(y1, y2))
 
 
-def _view_slot(front: Front, board: Board, place: SlotPlace) -> ViewSlot:
+def _plan_slot(front: Front, board: Board, place: SlotPlace) -> PlanSlot:
     upright = place.lie == "front-rear"
     start = ("front" if front == "down" else "rear") if upright else ("left" if front == "down" else "right")
     first = None if place.pin1 is None else place.pin1 == start
-    return ViewSlot(place.slot, _area(front, board, place.box), upright, first)
+    return PlanSlot(place.slot, _area(front, board, place.box), upright, first)
 
 
-def look_at(board: Board, front: Front, sockets: Sequence[str] | None = None) -> View:
+def plan_view(board: Board, front: Front, sockets: Sequence[str] | None = None) -> PlanView:
     """The board before the reader; with ``sockets`` only the part around them."""
     physical = board.physical
-    slots = [_view_slot(front, board, place) for place in physical.slots]
+    slots = [_plan_slot(front, board, place) for place in physical.slots]
     boxes = [(socket_id, _area(front, board, box)) for socket_id, box in physical.sockets]
     outline = tuple(_turn(front, physical.width_mm, physical.depth_mm, x, y) for x, y in physical.outline)
     xs, ys = [x for x, _ in outline], [y for _, y in outline]
@@ -156,8 +160,8 @@ def look_at(board: Board, front: Front, sockets: Sequence[str] | None = None) ->
         marks.append(Mark(mark.name, place, mark.kind))
         area = area.around(place)
     ordered = tuple(sorted(slots, key=lambda slot: board.slots.index(slot.slot)))
-    view = View(area, outline, ordered, tuple(boxes), tuple(marks), (), sockets is None)
-    return View(area, outline, ordered, view.sockets, view.marks, tuple(_banks(board, view)), view.whole)
+    view = PlanView(area, outline, ordered, tuple(boxes), tuple(marks), (), sockets is None)
+    return PlanView(area, outline, ordered, view.sockets, view.marks, tuple(_banks(board, view)), view.whole)
 
 
 def _margin(area: Area) -> float:
@@ -171,10 +175,10 @@ def _bounds(areas: Iterable[Area]) -> Area:
     return whole
 
 
-def _banks(board: Board, view: View) -> list[Bank]:
+def _banks(board: Board, view: PlanView) -> list[Bank]:
     """Slots that lie the same way, level with each other, of one socket, with nothing between them."""
 
-    def level(slot: ViewSlot) -> tuple[bool, str, float, float]:
+    def level(slot: PlanSlot) -> tuple[bool, str, float, float]:
         ends = (slot.area.top, slot.area.bottom) if slot.upright else (slot.area.left, slot.area.right)
         return slot.upright, board.channel_of[slot.slot].socket, *ends
 
@@ -191,11 +195,11 @@ def _banks(board: Board, view: View) -> list[Bank]:
     return found
 
 
-def _bank(slots: list[ViewSlot], upright: bool, socket: str) -> Bank:
+def _bank(slots: list[PlanSlot], upright: bool, socket: str) -> Bank:
     return Bank(tuple(slots), upright, _bounds(slot.area for slot in slots), socket)
 
 
-def _parted(one: ViewSlot, next_one: ViewSlot, view: View) -> bool:
+def _parted(one: PlanSlot, next_one: PlanSlot, view: PlanView) -> bool:
     first, second = one.area, next_one.area
     if one.upright:
         gap = Area(first.right, first.top, second.left, first.bottom)
@@ -209,11 +213,11 @@ def _parted(one: ViewSlot, next_one: ViewSlot, view: View) -> bool:
     return distance > 0 and any(gap.overlaps(block) for block in blocks)
 
 
-def runs(board: Board, bank: Bank, what: Literal["channel", "owner"]) -> list[Run]:
+def spans(board: Board, bank: Bank, what: Literal["channel", "owner"]) -> list[Span]:
     """Neighbours of a bank that share a channel, or socket and controller. A name that slots already tell is empty."""
     several = len(board.socket(bank.socket).controllers) > 1
 
-    def name_of(slot: ViewSlot) -> str:
+    def name_of(slot: PlanSlot) -> str:
         channel = board.channel_of[slot.slot]
         owner = f"{socket_words(bank.socket)} · {channel.controller}" if several else socket_words(bank.socket)
         tray = board.tray_of.get(slot.slot)
@@ -221,14 +225,15 @@ def runs(board: Board, bank: Bank, what: Literal["channel", "owner"]) -> list[Ru
         owner += " absent" if tray in board.absent else ""
         return channel.id if what == "channel" else owner
 
-    found: list[Run] = []
+    found: list[Span] = []
     at = 0
     for name, slots in groupby(bank.slots, key=name_of):
         group = list(slots)
         channel = board.channel_of[group[0].slot]
         if what == "owner" or channel_told(channel):
-            found.append(Run(name, at, at + len(group) - 1))
+            tray = board.tray_of.get(group[0].slot, "") if what == "owner" else ""
+            found.append(Span(name, at, at + len(group) - 1, tray))
         elif len(channel.slots) > 1:
-            found.append(Run("", at, at + len(group) - 1))
+            found.append(Span("", at, at + len(group) - 1))
         at += len(group)
     return found
