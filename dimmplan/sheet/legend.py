@@ -11,7 +11,7 @@ from dimmplan.sheet.shapes import Group, Polygon, Rect, Segment, Shape, Strokes,
 from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot
 from dimmplan.sheet.style import TEXT_MM
 
-_SAMPLE_MM, _ROW_MM, _HIGH_MM = 11.0, 5.0, 4.4
+_SAMPLE_MM, _NUMBER_MM, _ROW_MM, _HIGH_MM = 11.0, 6.4, 5.0, 4.4
 _APART_MM = 3.5
 
 Item = tuple[float, str, list[Shape]]
@@ -58,9 +58,10 @@ def legend(
     if not style.bars:
         if any(fact.step for fact in shown):
             if facts.band:
-                items.append((5.0, "out", _number_sample("box", "b")))
+                items.append((_NUMBER_MM, "out", _number_sample("box-inv", "b inv")))
             said = "in" if facts.band else "step"
-            items.append((5.0, f"{said}, → on to, ← from step" if arrows else said, _number_sample("ink", "b inv")))
+            moving = f"{said}; →5: goes on to step 5, ←5: comes from it"
+            items.append((_NUMBER_MM, moving if arrows else said, _number_sample("paper", "b")))
         if any(place.pin1 for place in facts.board.physical.slots):
             items.append((2.4, "pin 1", [Polygon(points=((0, 3.6), (2.4, 3.6), (0, 1.2)), look="ink")]))
     if brackets:
@@ -113,9 +114,11 @@ def _bar(fact: SlotFact) -> list[Shape]:
 
 
 def _number_sample(look: str, text_look: str) -> list[Shape]:
+    """A number as it stands on a dark slot."""
     return [
-        Rect(x=0, y=0.4, width=5.0, height=3.8, look=look, radius=0.8),
-        label(2.5, 2.3 + TEXT_MM / 2, "1", TEXT_MM, text_look, anchor="middle"),
+        Rect(x=0, y=0, width=_NUMBER_MM, height=_HIGH_MM, look="ink"),
+        Rect(x=0.9, y=0.3, width=_NUMBER_MM - 1.8, height=3.8, look=look, radius=0.8),
+        label(_NUMBER_MM / 2, 2.2 + TEXT_MM / 2, "1", TEXT_MM, text_look, anchor="middle"),
     ]
 
 

@@ -145,15 +145,20 @@ class Install(Stage):
         return "3 Look at" if self.facts.doing == "Look at" else self.title
 
     def lines(self, wide: float) -> list[Block]:
-        """NOTICE, a box for each batch, blanks, what is on hold."""
+        """NOTICE, what a change takes from the shelf, a box for each batch, blanks, what is left over or on hold."""
         items: list[Sequence[Run]] = []
+        whole = len(self.batches) == len(self.facts.steps)
+        if whole and self.facts.band and self.facts.picked:
+            fetched = ", ".join(f"{kind.count} {kind.key}" for kind in self.facts.picked)
+            items.append([("Bring", False), (fetched, True)])
         for head, batch in self.batches:
             first, last = batch[0].step, batch[-1].step
             numbers = f"{first} to {last}" if last > first else f"{first}"
             items.append([(numbers, True), (head, False)])
-        shown = {fact.slot for _, batch in self.batches for fact in batch}
-        if self.facts.blanks and shown.issuperset(self.facts.order):
+        if whole and self.facts.blanks:
             items.append([(f"{counted(len(self.facts.blanks), 'blank')}, see map", False)])
+        if whole and self.facts.left_over:
+            items.append([(f"{sum(count for _, count in self.facts.left_over)} left over: keep safe", False)])
         blocks = [_signal("NOTICE", safety.SHORT_NOTICES, wide), ticked_row(items, TEXT_MM, wide)]
         if self.facts.placement.hold:
             blocks.append(paragraph([(f"{HOLD}:", True), (hold_said(self.facts), False)], TEXT_MM, wide))

@@ -104,7 +104,7 @@ def closing_steps(facts: Facts) -> list[str]:
     if facts.board.physical.closing:
         return back + [clean(text) for text in facts.board.physical.closing]
     named = list(enumerate(facts.board.physical.access, 1))
-    undone = [f"Undo step {number}: {clean(text)}" for number, text in reversed(named)]
+    undone = [f"Step {number} undone ({clean(text).rstrip('.')})." for number, text in reversed(named)]
     return back + undone or ["All that came off is back."]
 
 
