@@ -145,20 +145,19 @@ class Install(Stage):
         return "3 Look at" if self.facts.doing == "Look at" else self.title
 
     def lines(self, wide: float) -> list[Block]:
-        """NOTICE, what a change takes from the shelf, a box for each batch, blanks, what is left over or on hold."""
+        """NOTICE, what a change takes and leaves over, a box for each batch, blanks, what is on hold."""
         items: list[Sequence[Run]] = []
         whole = len(self.batches) == len(self.facts.steps)
         if whole and self.facts.band and self.facts.picked:
             fetched = ", ".join(f"{kind.count} {kind.key}" for kind in self.facts.picked)
-            items.append([("Bring", False), (fetched, True)])
+            left = sum(count for _, count in self.facts.left_over)
+            items.append([("Bring", False), (fetched, True), *([(f"({left} left over)", False)] if left else [])])
         for head, batch in self.batches:
             first, last = batch[0].step, batch[-1].step
             numbers = f"{first} to {last}" if last > first else f"{first}"
             items.append([(numbers, True), (head, False)])
         if whole and self.facts.blanks:
             items.append([(f"{counted(len(self.facts.blanks), 'blank')}, see map", False)])
-        if whole and self.facts.left_over:
-            items.append([(f"{sum(count for _, count in self.facts.left_over)} left over: keep safe", False)])
         blocks = [_signal("NOTICE", safety.SHORT_NOTICES, wide), ticked_row(items, TEXT_MM, wide)]
         if self.facts.placement.hold:
             blocks.append(paragraph([(f"{HOLD}:", True), (hold_said(self.facts), False)], TEXT_MM, wide))

@@ -171,7 +171,10 @@ def _top(page: Page) -> float:
 
 def ranges(said: str) -> list[tuple[int, int]]:
     """First and last step of each batch."""
-    return [(int(a), int(b or a)) for a, b in re.findall(r"(?:^| )(\d+)(?: to (\d+))?(?= [^\d ])(?! blank)", said)]
+    return [
+        (int(a), int(b or a))
+        for a, b in re.findall(r"(?:^| )(\d+)(?: to (\d+))?(?= [^\d ])(?! blank| left| [a-z]\b)", said)
+    ]
 
 
 def _counts(sheet: Sheet, change: Change | None) -> Iterator[str]:
