@@ -282,8 +282,10 @@ def _step_text(planned: Planned, step: Choice) -> str:
 
 def _socket_lines(page: Text, board: Board, socket: Socket, placement: Placement, figures: PlacementFigures) -> None:
     """What each channel of a socket carries, what is dead, and which regions follow."""
+    whole = next(each for each in board.every_socket if each.id == socket.id)
     if socket.id not in placement.fitted:
-        page.note(f"{socket.id}: no processor, {counted(len(socket.slots), 'slot')} dead", 0)
+        gone = [f"{tray} is not there" for tray in placement.absent if tray in map(board.tray_of.get, whole.slots)]
+        page.note(f"{socket.id}: {', '.join(['no processor', *gone, counted(len(whole.slots), 'slot')])} dead", 0)
         return
     its = next(each for each in figures.sockets if each.socket == socket.id)
     page.note(f"{socket.id}: {format_capacity(its.usable_gib)}, share {share_text(its.share)}", 0)
@@ -295,7 +297,6 @@ def _socket_lines(page: Text, board: Board, socket: Socket, placement: Placement
         cells = [f"{slot}: {keys[module]} {module.capacity_gib}GB" if module else f"{slot}: -" for slot, module in held]
         rows.append([channel.controller, channel.id, *cells, *[""] * (deepest - len(cells))])
     page.rows(rows)
-    whole = next(each for each in board.every_socket if each.id == socket.id)
     dead: dict[str, list[str]] = {}
     for slot in whole.slots:
         why = why_dead(board, placement, slot)

@@ -171,10 +171,8 @@ def _top(page: Page) -> float:
 
 def ranges(said: str) -> list[tuple[int, int]]:
     """First and last step of each batch."""
-    return [
-        (int(a), int(b or a))
-        for a, b in re.findall(r"(?:^| )(\d+)(?: to (\d+))?(?= [^\d ])(?! blank| left| [a-z]\b)", said)
-    ]
+    batch = r"(?:^| )(\d+)(?: to (\d+))?(?= [^\d ])(?! blank| left| [a-z]\b)"  # no count of what to bring
+    return [(int(first), int(last or first)) for first, last in re.findall(batch, said)]
 
 
 def _counts(sheet: Sheet, change: Change | None) -> Iterator[str]:
