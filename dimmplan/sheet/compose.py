@@ -70,6 +70,8 @@ _HEAD_MM, _BAND_GAP_MM = 7.0, 0.8
 _GUTTER_MM, _GAP_MM = 4.0, 1.2
 _LEAST_COLUMN_MM = 30.0
 _STEP_MM = 2.0
+_SPARE_MM = 8.0
+"""Room that a map keeps beside what processors' boxes say more than their names."""
 
 
 class Job(NamedTuple):
@@ -262,9 +264,10 @@ class _MapPage(NamedTuple):
         used = sum(block.height + _GAP_MM for block in self.below)
         return self.page.height - 2 * PAD_MM - self.head.height - HEIGHT_MM - used
 
-    def takes(self, plan: SlotMap) -> bool:
-        """True where a map fits."""
-        return plan.least_width <= self.page.inner_width and plan.least_height <= self.room
+    def takes(self, plan: SlotMap, *, spare_mm: float = 0.0) -> bool:
+        """True where a map fits and leaves so much room."""
+        wide, high = plan.least_width + spare_mm, plan.least_height + spare_mm
+        return wide <= self.page.inner_width and high <= self.room
 
     def draw(self, sheet: str) -> list[Shape]:
         """The page's shapes."""
@@ -358,7 +361,8 @@ def _page_of(
                 more_rows = (plan.legend(page.inner_width), *known, *below)
                 layout = _MapPage(job, page, head, more_rows, beside, plan, notes)
                 if layout.takes(plan):
-                    return layout._replace(map=next(filter(layout.takes, plan.fuller), plan))
+                    fuller = (each for each in plan.fuller if layout.takes(each, spare_mm=_SPARE_MM))
+                    return layout._replace(map=next(fuller, plan))
     return None
 
 
