@@ -126,7 +126,8 @@ def expand_physical(file: BoardFile) -> Physical:
         ),
         access=part.access,
         trays=tuple(
-            Tray(name, slots, _around(slots, entry, places), entry.access) for name, slots, entry in trays(file)
+            Tray(name, slots, _around(slots, entry, places), entry.access, entry.closing)
+            for name, slots, entry in trays(file)
         ),
         closing=part.closing,
     )

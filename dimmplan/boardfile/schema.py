@@ -117,11 +117,12 @@ class LandmarkEntry(Record):
 
 
 class TrayEntry(Record):
-    """Where a tray lies, and how it comes out. Without a place it is drawn around its slots."""
+    """Where a tray lies, how it comes out and goes back. Without a place it is drawn around its slots."""
 
     at_mm: Point | None = None
     size_mm: Size | None = None
     access: Annotated[tuple[Text, ...], Field(max_length=10)] = ()
+    closing: Annotated[tuple[Text, ...], Field(max_length=10)] = ()
 
 
 class PhysicalPart(Record):

@@ -124,12 +124,16 @@ class ModuleFacts(NamedTuple):
 
 
 class Tray(NamedTuple):
-    """A part that holds slots and may be absent: a memory board, a riser. ``access`` says how it comes out."""
+    """A part that holds slots and may be absent: a memory board, a riser.
+
+    ``access`` says how it comes out, ``closing`` how it goes back.
+    """
 
     name: str
     slots: tuple[str, ...]
     box: Box
     access: tuple[str, ...]
+    closing: tuple[str, ...] = ()
 
 
 class Physical(NamedTuple):

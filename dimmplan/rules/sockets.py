@@ -172,7 +172,8 @@ class SequenceRow(Rule):
 
     def problems(self, place: str, wiring: Wiring) -> Problems:
         """The order names every slot of its socket once and never leaves a gap in a channel."""
-        yield from known_names((self.socket,), wiring.socket_ids, f"{place}.socket", "a socket of the board")
+        allowed = "a socket of the board, one row for each"
+        yield from known_names((self.socket,), wiring.socket_ids, f"{place}.socket", allowed)
         socket = next((socket for socket in wiring.sockets if socket.id == self.socket), None)
         if socket is None:
             return

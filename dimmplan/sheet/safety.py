@@ -99,8 +99,10 @@ def trays_opened(facts: Facts) -> list[Tray]:
 
 def closing_steps(facts: Facts) -> list[str]:
     """What goes back, in order: as the board file says, else each step of taking off undone, the last one first."""
-    trays = [tray.name for tray in trays_opened(facts)]
-    back = [f"{clean(listed(trays))} back in, latched."] if trays else []
+    opened = trays_opened(facts)
+    plain = [tray.name for tray in opened if not tray.closing]
+    back = [f"{clean(listed(plain))} back in, latched."] if plain else []
+    back += [f"{clean(tray.name)}: {clean(text)}" for tray in opened for text in tray.closing]
     if facts.board.physical.closing:
         return back + [clean(text) for text in facts.board.physical.closing]
     named = list(enumerate(facts.board.physical.access, 1))

@@ -92,7 +92,8 @@ def test_what_came_off_goes_back() -> None:
     assert "Its small fan lead plugged in." in said
     bare = replace(groyne, physical=groyne.physical._replace(closing=()))
     said = " ".join(words(compose(bare, make(bare)).pages[0]).split())
-    undone = [said.index(f"Undo step {number}: {step}") for number, step in enumerate(groyne.physical.access, 1)]
+    steps = enumerate(groyne.physical.access, 1)
+    undone = [said.index(f"Step {number} undone ({step.rstrip('.')}).") for number, step in steps]
     assert undone == sorted(undone, reverse=True)
 
 
