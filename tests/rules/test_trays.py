@@ -170,7 +170,7 @@ def test_the_sheet_takes_the_tray_out_and_in() -> None:
     ]
     assert "upper and riser back in, latched." in power_checks(facts)
     closed, _ = read(TEXT.replace('access = ["Press', 'closing = ["Push it down."]\naccess = ["Press'))
-    assert closed is not None and closed.physical_digest != board().physical_digest
+    assert closed is not None and closed.drawing_digest != board().drawing_digest
     said = power_checks(gather(closed, planned("512GiB").placement))
     assert said.index("riser back in, latched.") < said.index("upper: Push it down.")
     without = planned(trays=("upper", "riser"))
