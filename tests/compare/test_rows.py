@@ -18,7 +18,7 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli.run import run
 from dimmplan.compare import Comparison, Row, compare
 from dimmplan.errors import ImpossibleError, InputError, RefusedError
-from dimmplan.output.compare import Report
+from dimmplan.output.compare import Report, swap_text
 from dimmplan.output.compare_rows import CompareDocument
 from dimmplan.planner import ask, plan
 from dimmplan.solve.criteria import LISTS
@@ -253,11 +253,11 @@ def test_what_lies_above_the_allowance_comes_after_the_rest() -> None:
 
 def test_what_a_processor_swap_does() -> None:
     report = report_of("skerry")
-    texts = {swap.capacity_gib: report.swap_text(swap) for swap in report.swaps}
+    texts = {group.capacity_gib: swap_text(report, before, group.answer) for before, group in report.swaps}
     assert texts[96] == "281.6 to 230.4 GB/s (-18.2 %), 2933 to 2400 MT/s"
     slow = compare(load_board("skerry-16"), capacities=["1.75TiB"], processors=["tern-20", "tern-12"])
     report = Report(slow, board_name="skerry-16")
-    assert [report.swap_text(swap) for swap in report.swaps] == ["nothing fits"]
+    assert [swap_text(report, before, group.answer) for before, group in report.swaps] == ["nothing fits"]
 
 
 def test_modules_faster_or_larger_than_a_processor_allows() -> None:
