@@ -8,7 +8,7 @@ from dimmplan.sheet.blocks import Block, label
 from dimmplan.sheet.facts import Facts, SlotFact, State
 from dimmplan.sheet.letters import width
 from dimmplan.sheet.shapes import Group, Polygon, Rect, Segment, Shape, Strokes, moved
-from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot
+from dimmplan.sheet.slotbox import HOLD_MM, Placing, SlotStyle, draw_slot
 from dimmplan.sheet.style import TEXT_MM
 
 _SAMPLE_MM, _NUMBER_MM, _ROW_MM, _HIGH_MM = 11.0, 6.4, 5.0, 4.4
@@ -102,9 +102,9 @@ def _plain(state: State, key: str = "", *, kept: bool = False, blank: bool = Fal
 
 
 def _sample(fact: SlotFact, style: SlotStyle) -> list[Shape]:
-    group = draw_slot(
-        fact, Placing(0, 0, _SAMPLE_MM, _HIGH_MM, False), SlotStyle(min(style.name_mm, 3.5)), pin1_first=None, ident=""
-    )
+    inset = HOLD_MM if fact.state is State.HOLD else 0.0  # its second frame stands around the slot
+    box = Placing(inset, inset, _SAMPLE_MM - 2 * inset, _HIGH_MM - 2 * inset, False)
+    group = draw_slot(fact, box, SlotStyle(min(style.name_mm, 3.5)), pin1_first=None, ident="")
     return [shape for shape in group.children if getattr(shape, "text", "x")]
 
 

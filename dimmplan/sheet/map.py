@@ -143,7 +143,7 @@ class _Drawing:
                 area = Area(area.left - side, area.top - low, area.right + side, area.bottom + high)
             else:
                 area = Area(area.left - low, area.top - side, area.right + high, area.bottom + side)
-            for span in brackets.owners if side else ():  # names beside a tray's may be wider than their slots
+            for span in brackets.owners:  # names may be wider than their slots
                 start, end = self.named_span(bank, span)
                 if bank.upright:
                     area = Area(min(area.left, start), area.top, max(area.right, end), area.bottom)

@@ -160,6 +160,8 @@ TRAY_MM = 1.1
 """How far the outline of a tray stands from its slots."""
 
 _EDGE_MM = 1.5
+_NEARLY_MM = 12.0
+"""On the board: names of brackets reach beyond their slots."""
 
 
 class Brackets(NamedTuple):
@@ -255,8 +257,8 @@ class MapRoom:
     def stretch(self, *, on_side: bool) -> Stretch:
         """The x axis; the y axis with ``on_side``."""
         whole = _on_axis(self.view.area, on_side)
-        needs = [*self._slots(on_side), *self._groups(on_side), *self._sockets(on_side), *self._marks(on_side)]
-        return stretch(whole.left, whole.right, needs)
+        needs = [*self._slots(on_side), *self._groups(on_side), *self._facing(on_side)]
+        return stretch(whole.left, whole.right, [*needs, *self._sockets(on_side), *self._marks(on_side)])
 
     def _slots(self, on_side: bool) -> Iterator[Need]:
         whole = _on_axis(self.view.area, on_side)
@@ -313,6 +315,15 @@ class MapRoom:
                     first = _on_axis(bank.slots[span.first].area, on_side)
                     last = _on_axis(bank.slots[span.last].area, on_side)
                     yield first.left, last.right, need
+
+    def _facing(self, on_side: bool) -> Iterator[Need]:
+        """Room for both brackets where the slots of two banks end at the same gap, side by side or nearly so."""
+        along = [(each, _on_axis(each.bank.area, on_side)) for each in self.brackets if each.bank.upright == on_side]
+        for one, here in along:
+            for other, there in along:
+                level = here.top < there.bottom + _NEARLY_MM and there.top < here.bottom + _NEARLY_MM
+                if here.right < there.left and level and not one.at_start and other.at_start:
+                    yield here.right, there.left, one.depth_mm + other.depth_mm + 0.5 + 3 * ZONE_MM
 
     def _least_name(self, span: Span) -> float:
         """The room that a name beside slots takes at least: a tray's may be short where boxes say least."""
