@@ -66,7 +66,9 @@ class TableRow(Rule):
                 used = [n for n in counts if slot in (each.replace(SOCKET, socket.id) for each in self.rows[n])]
                 since = next((n for n in counts if {c for c in counts if c >= n}.issubset(used)), None)
                 lone = [str(n) for n in used if since is None or n < since]
-                found[slot] = ",".join([*lone, *([f"{since}+"] if since is not None else [])])
+                found[slot] = ",".join(
+                    [*lone, *([f"{since}{'+' if since < counts[-1] else ''}"] if since is not None else [])]
+                )
         return {slot: said or "none" for slot, said in found.items()}
 
     # -- where it holds --------------------------------------------------------------------------------------------
