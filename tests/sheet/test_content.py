@@ -331,7 +331,7 @@ def test_the_map_of_rules_names_every_slot_that_a_rule_names() -> None:
     expected = {
         "marram-4": (board("marram-4"), {"rush": "A:1 B:1", "sedge": "A:1 B:2", "lyme": "A:2 B:3", "reed": "A:2 B:4"}),
         "tombolo-32": (board("tombolo-32"), {"isle-F-head": "A:1 B:1", "shore-Y-tail": "A:2 B:4"}),
-        "skerry-16": (tabled, {"K1": "A:1 B:2+", "L2": "A:2 B:6+", "U1": "A:1 B:4+", "Y1": "A:1 B:none"}),
+        "skerry-16": (tabled, {"K1": "A:1 B:2+", "L2": "A:2 B:6", "U1": "A:1 B:4+", "Y1": "A:1 B:none"}),
     }
     for on, marks in expected.values():
         (page,) = compose_rules(on, ink="mono").pages
