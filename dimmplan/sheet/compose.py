@@ -508,7 +508,8 @@ def _flow(
     room = page.height - 2 * PAD_MM - HEIGHT_MM - head.height
     pick_mm = pick.height + TEAR_MM if pick else 0.0
     if pick and blocks[0].height + pick_mm > room:
-        blocks = [*blocks, *([pick] if pick.height <= room else PickList(job.facts).blocks(page.inner_width))]
+        rows = [pick] if pick.height <= room else PickList(job.facts).blocks(page.inner_width)
+        blocks = [*blocks, *map(_of_pick_list, rows)]
         pick, pick_mm = None, 0.0
     batches: list[list[Block]] = [[]]
     used = pick_mm
@@ -542,6 +543,11 @@ def _flow(
             for number, batch in enumerate(more, 2)
         ),
     ]
+
+
+def _of_pick_list(block: Block) -> Block:
+    """A part of the pick list that stands among other blocks, marked as such."""
+    return block._replace(draw=lambda x, y: [Group(children=tuple(block.draw(x, y)), look="pick-list")])
 
 
 def _description(facts: Facts) -> str:

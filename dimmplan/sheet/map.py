@@ -243,7 +243,7 @@ class _Drawing:
         """A line along the ends of the slots that belong together, with ticks towards them and their name."""
         bank, sign = brackets.bank, -1.0 if brackets.at_start else 1.0
         first, last = self.placing(bank.slots[span.first]), self.placing(bank.slots[span.last])
-        tick, gap = sign * 0.7, 1.0 if brackets.at_start else 0.7
+        tick, gap = sign * 0.7, 1.1 if brackets.at_start else 0.7
         name = self.name_of(bank, span)
         look = "" if what == "channel" else "b"
         if bank.upright:
