@@ -182,8 +182,8 @@ def _counts(sheet: Sheet, change: Change | None) -> Iterator[str]:
     legends = " ".join(_said(g) for page in large for g in groups(page, "legend"))
     pages = [page for page in sheet.pages if groups(page, "stage")]
     steps = " ".join(t.text for g in groups(pages[0], "stage") if "stage-3" in g.look for t in _ticked(g))
-    picks = {p: _said(g) for p in sheet.pages for g in groups(p, "pick-list")}
-    pick = " ".join(picks.values()) or _said(Group(children=sheet.pages[-1].shapes))
+    picks = [_said(group) for page in sheet.pages for group in groups(page, "pick-list")]
+    pick = " ".join(picks) or _said(Group(children=sheet.pages[-1].shapes))
     numbers = sorted(int(t.text) for g in slots for t in walk(g.children) if isinstance(t, Text) and t.text.isdecimal())
     told = [n for first, last in ranges(steps) for n in range(first, last + 1)]
     if numbers != told:
