@@ -97,7 +97,7 @@ class Search:
     def _visit(self, size: int, aim: Aim) -> None:
         """Look at every way to fix what couples the sockets, with that many types, that may beat the best so far."""
         promises = self.promises()
-        numbers = itertools.count()
+        numbers, last = itertools.count(), size == self._sizes()[-1]
         sweep = [criterion.name for criterion in self.criteria].index("balanced_sweep") if aim.faster_than else 0
         heap = [
             _Node(promise, next(numbers), group=group)
@@ -108,7 +108,7 @@ class Search:
         heapq.heapify(heap)
         while heap:
             node = heapq.heappop(heap)
-            if size == self._sizes()[-1]:
+            if last:
                 self.possible = node.promise
             if self.bounds and self.incumbent is not None and node.promise > self._rank(self.incumbent):
                 return
