@@ -18,8 +18,8 @@ from dimmplan.boardfile.read import MOST_BYTES, boards_by_id, examine_file, find
 from dimmplan.boardfile.schema import json_schema
 from dimmplan.bounded import read_file
 from dimmplan.cli import NO, app, options, terminal
-from dimmplan.cli.files import changes, ending_problem, write_files
-from dimmplan.cli.sheets import FORMATS, sheet_files
+from dimmplan.cli.files import SHEET_FORMATS, changes, ending_problem, write_files
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.errors import MOST_PROBLEMS, InputError, Problem, first_problems
 from dimmplan.inventory.reader import read_inventory
 from dimmplan.model.board import Board
@@ -214,7 +214,7 @@ def _require(files: Sequence[Path], picture: Path | None) -> None:
     if not any(file.is_file() for file in files):
         problems = [Problem(file=cleaned(str(file)), found="no such file", allowed="a board file") for file in files]
     if picture is not None:
-        wrong = ending_problem(picture, FORMATS, file="--draw")
+        wrong = ending_problem(picture, SHEET_FORMATS, file="--draw")
         problems += [wrong] if wrong is not None else []
         if len(files) > 1:
             problems.append(Problem(file="--draw", found=f"{len(files)} board files", allowed="one"))

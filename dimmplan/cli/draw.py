@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dimmplan.cli import NO, options, terminal
-from dimmplan.cli.files import check_ending, write_files
+from dimmplan.cli.files import SHEET_FORMATS, check_ending, write_files
 from dimmplan.cli.options import InventoryOptions, SheetOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
-from dimmplan.cli.sheets import FORMATS, sheet_files
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.errors import ImpossibleError, InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
@@ -52,7 +52,7 @@ def draw(
 ) -> None:
     """Draw the sheet of a plan: page one to tape inside the chassis, figures and findings on the next."""
     sheet.check()
-    check_ending(output, FORMATS)
+    check_ending(output, SHEET_FORMATS)
     judged = read_judged(plan, board_file)
     tell(judged)
     proof = proof_of(judged) if prove and judged.good else None

@@ -27,6 +27,8 @@ from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.output.record import to_json
 from dimmplan.units import cleaned, quoted
 
+SHEET_FORMATS = (".svg", ".png", ".pdf", ".html")
+"""Endings of the files that a sheet is drawn as."""
 SEAL = b"dimmplan "
 _DIGITS = 32
 _MOST_RECORD_BYTES = 64 << 20

@@ -12,7 +12,7 @@ import typer
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.cli import STOPPED, WRONG, options, terminal
-from dimmplan.cli.files import PlanFolder, write_folders
+from dimmplan.cli.files import SHEET_FORMATS, PlanFolder, write_folders
 from dimmplan.cli.options import InventoryOptions, RequestOptions, SheetOptions, option
 from dimmplan.cli.waiting import Waiting, waiting
 from dimmplan.errors import InputError, Problem, gathered
@@ -201,7 +201,7 @@ def _check_together(
         "--then-may-move": (later.then_may_move, later.then, "--then C"),
     }
     problems = _lacking(given)
-    if out is not None and out.suffix.lower() in (".svg", ".png", ".pdf", ".html", ".json") and not out.is_dir():
+    if out is not None and out.suffix.lower() in (*SHEET_FORMATS, ".json") and not out.is_dir():
         hint = "It gets plan.json and the pages of the sheet; dimmplan draw makes one file of a plan."
         problems.append(Problem(file="--out", found=str(out), allowed="a folder", hint=hint))
     if len(later.then) >= MOST_STEPS:

@@ -17,8 +17,6 @@ from dimmplan.sheet.letters import missing_letters
 from dimmplan.sheet.shapes import Sheet, Text, walk
 from dimmplan.units import quoted
 
-FORMATS = (".svg", ".png", ".pdf", ".html")
-
 
 def sheet_files(
     board: Board,

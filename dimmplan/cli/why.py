@@ -10,10 +10,10 @@ from typing import Annotated
 import typer
 
 from dimmplan.cli import NO, options, terminal
-from dimmplan.cli.files import check_ending, write_files
+from dimmplan.cli.files import SHEET_FORMATS, check_ending, write_files
 from dimmplan.cli.options import SheetOptions, option
 from dimmplan.cli.plans import read_judged, tell, with_judgement
-from dimmplan.cli.sheets import FORMATS, sheet_files
+from dimmplan.cli.sheets import sheet_files
 from dimmplan.errors import InputError, Problem, RefusedError, gathered
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
@@ -146,7 +146,7 @@ def _check_sheet(output: Path | None, sheet: SheetOptions, *, changes: bool) -> 
         allowed = "together with --put or --clear"
         raise InputError(Problem(file="-o", found="no change", allowed=allowed, hint=hint))
     sheet.check()
-    check_ending(output, FORMATS)
+    check_ending(output, SHEET_FORMATS)
 
 
 def _why(board: Board, placement: Placement, slot: str | None) -> _Answer:
