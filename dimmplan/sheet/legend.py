@@ -8,7 +8,7 @@ from dimmplan.sheet.blocks import Block, label
 from dimmplan.sheet.facts import Facts, SlotFact, State
 from dimmplan.sheet.letters import width
 from dimmplan.sheet.shapes import Group, Polygon, Rect, Segment, Shape, Strokes, moved
-from dimmplan.sheet.slotbox import HOLD_MM, Placing, SlotStyle, draw_slot
+from dimmplan.sheet.slotbox import HOLD_MM, Placing, SlotStyle, draw_slot, is_dark, number_looks
 from dimmplan.sheet.style import TEXT_MM
 
 _SAMPLE_MM, _NUMBER_MM, _ROW_MM, _HIGH_MM = 11.0, 6.4, 5.0, 4.4
@@ -56,12 +56,15 @@ def legend(
     if blanks:
         add(_plain(State.BLANK, blank=True), f"takes a blank: {blanks}")
     if not style.bars:
-        if any(fact.step for fact in shown):
-            if facts.band:
-                items.append((_NUMBER_MM, "out", _number_sample("box-inv", "b inv")))
+        steps = [fact for fact in shown if fact.step and not (facts.band and fact.state is State.PULL)]
+        outs = [fact for fact in shown if facts.band and (fact.out or fact.state is State.PULL)]
+        if outs:
+            items.append((_NUMBER_MM, "out", _number_sample(outs[0], number_looks(outs[0])[1])))
+        if steps:
             said = "in" if facts.band else "step"
             moving = f"{said}; →5: goes on to step 5, ←5: comes from it"
-            items.append((_NUMBER_MM, moving if arrows else said, _number_sample("paper", "b")))
+            sample = _number_sample(steps[0], number_looks(steps[0])[0])
+            items.append((_NUMBER_MM, moving if arrows else said, sample))
         if any(place.pin1 for place in facts.board.physical.slots):
             items.append((2.4, "pin 1", [Polygon(points=((0, 3.6), (2.4, 3.6), (0, 1.2)), look="ink")]))
     if brackets:
@@ -113,10 +116,11 @@ def _bar(fact: SlotFact) -> list[Shape]:
     return list(draw_slot(fact, Placing(0, 0, 4.6, style.width_mm, True), style, pin1_first=None, ident="").children)
 
 
-def _number_sample(look: str, text_look: str) -> list[Shape]:
-    """A number as it stands on a dark slot."""
+def _number_sample(fact: SlotFact, looks: tuple[str, str]) -> list[Shape]:
+    """A number as it stands on a slot."""
+    look, text_look = looks
     return [
-        Rect(x=0, y=0, width=_NUMBER_MM, height=_HIGH_MM, look="ink"),
+        *([Rect(x=0, y=0, width=_NUMBER_MM, height=_HIGH_MM, look="ink")] if is_dark(fact) else []),
         Rect(x=0.9, y=0.3, width=_NUMBER_MM - 1.8, height=3.8, look=look, radius=0.8),
         label(_NUMBER_MM / 2, 2.2 + TEXT_MM / 2, "1", TEXT_MM, text_look, anchor="middle"),
     ]

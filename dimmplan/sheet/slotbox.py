@@ -163,17 +163,18 @@ def draw_slot(fact: SlotFact, placing: Placing, style: SlotStyle, *, pin1_first:
     else:
         shapes += [*_end(fact, placing, style), *_numbers(fact, placing, style), *_words(fact, placing, style)]
         if pin1_first is not None and fact.state is not State.HOLD:
-            shapes.append(_pin_mark(placing, pin1_first, "paper" if _dark(fact) else "ink"))
+            shapes.append(_pin_mark(placing, pin1_first, "paper" if is_dark(fact) else "ink"))
     look = f"slot {fact.state.value}" + (f" type-{fact.key}" if fact.key else "") + (" stays" if fact.kept else "")
     return Group(children=tuple(shapes), id=ident, look=look, title=fact.hover)
 
 
-def _dark(fact: SlotFact) -> bool:
+def is_dark(fact: SlotFact) -> bool:
+    """True for a slot with a dark ground: filled, and not as it was."""
     return fact.state is State.FILLED and not fact.kept
 
 
 def _outline(fact: SlotFact, placing: Placing) -> list[Shape]:
-    look = f"slot-{mark_of(fact.key).colour}" if _dark(fact) else f"slot-{'kept' if fact.kept else fact.state.value}"
+    look = f"slot-{mark_of(fact.key).colour}" if is_dark(fact) else f"slot-{'kept' if fact.kept else fact.state.value}"
     outline: list[Shape] = [placing.rect((0, 0), (placing.length, placing.wide), look)]
     if fact.state is State.HOLD:
         outline.append(placing.rect((0, 0), (placing.length, placing.wide), "slot-hold-inner"))
@@ -248,15 +249,19 @@ def _letter_lift(key: str, cap_mm: float) -> float:
     return 0.13 * cap_mm if key in "acemnorsuvwxz" else 0.25 * cap_mm if key in "gpqy" else 0.0
 
 
+def number_looks(fact: SlotFact) -> tuple[tuple[str, str], tuple[str, str]]:
+    """Box and text of a slot's step and of what comes out before: that in an open box, what goes in on a full one."""
+    open_box, full = (("box-inv", "b inv"), ("paper", "b")) if is_dark(fact) else (("box", "b"), ("ink", "b inv"))
+    return (open_box if fact.state is State.PULL else full), open_box
+
+
 def _numbers(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
-    """The number of what comes out in an open box, that of what goes in on a full one, next to the name."""
+    """The numbers of what is done at a slot, next to its name."""
     middle = _base_lines(placing, style)[0] - style.name_mm / 2
     high, wide = TEXT_MM + 1.3, style.badge_mm
     shapes: list[Shape] = []
     at = style.lead(fact) - 0.5
-    open_box, full = (("box-inv", "b inv"), ("paper", "b")) if _dark(fact) else (("box", "b"), ("ink", "b inv"))
-    step = open_box if fact.state is State.PULL else full
-    for number, looks in ((fact.step, step), (fact.out, open_box)):
+    for number, looks in zip((fact.step, fact.out), number_looks(fact), strict=True):
         if number:
             at -= wide + 0.4
             shapes.append(placing.rect((at, middle - high / 2), (wide, high), looks[0], radius=0.8))
@@ -268,10 +273,10 @@ def _numbers(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
 def _words(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
     """Name and content; cut only where the style sets a limit to their length."""
     lead, end = style.lead(fact), placing.length - style.tail(fact)
-    inverse = " inv" if _dark(fact) else ""
+    inverse = " inv" if is_dark(fact) else ""
     name_v, words_v = _base_lines(placing, style)
     name = fitted(fact.name, style.name_mm, min(end - lead, style.longest_mm), bold=True)
-    bold = "b" if _dark(fact) or fact.state in (State.PULL, State.HOLD) else ""
+    bold = "b" if is_dark(fact) or fact.state in (State.PULL, State.HOLD) else ""
     shapes: list[Shape] = [placing.text((lead, name_v), name, style.name_mm, f"{bold}{inverse}".strip())]
     room = end - lead if style.two_lines else end - lead - style.name_width(fact) - _GAP
     words = fitted(style.said(fact), TEXT_MM, min(room, style.longest_mm))
