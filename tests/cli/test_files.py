@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import os
 import resource
 import signal
@@ -22,7 +23,7 @@ from dimmplan.cli.machines import LOCK
 from dimmplan.cli.run import run
 from dimmplan.errors import InputError
 from tests.bench.kills import kill_many
-from tests.support import forked, one_document, unprintable
+from tests.support import forked, one_document, sampled, unprintable
 
 OLD, NEW = b"# old\n", b"# new\n" * 5000
 CAIRO = pytest.mark.system_tool("libcairo2")
@@ -84,8 +85,18 @@ def test_what_the_tool_made_is_written_anew_without_force(name: str, tmp_path: P
     assert path.read_bytes() == b"%PDF-1.5 of another maker"
 
 
-@pytest.mark.parametrize("name", ["map.svg", "map.png", "map.pdf", "map.html", "m.toml", "plan.json"])
-@pytest.mark.parametrize("edit", ["a word", "a line at the end", "cut", "line ends"])
+@pytest.mark.parametrize(
+    ("name", "edit"),
+    sampled(
+        list(
+            itertools.product(
+                ["map.svg", "map.png", "map.pdf", "map.html", "m.toml", "plan.json"],
+                ["a word", "a line at the end", "cut", "line ends"],
+            )
+        ),
+        10,
+    ),
+)
 def test_what_a_person_has_edited_is_theirs(
     name: str, edit: str, made: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -120,8 +131,8 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.mark.parametrize("parts", [1, 2, 7, 1000])
-@pytest.mark.parametrize("name", ["map.svg", "map.png", "m.toml", "plan.json"])
+@pytest.mark.parametrize("parts", [1, 7, 1000])
+@pytest.mark.parametrize("name", ["map.png", "plan.json"])
 def test_a_mark_is_the_same_in_however_many_pieces_a_file_is_written(name: str, parts: int, made: Path) -> None:
     plain = (made / name).read_bytes()[:-60][:50_000]
     size = -(-len(plain) // parts)
@@ -279,8 +290,8 @@ def test_two_runs_to_one_file_leave_one_of_them_whole(tmp_path: Path) -> None:
 @CAIRO
 def test_a_kill_at_any_moment_leaves_whole_files(tmp_path: Path) -> None:
     """A sample of ``tests.bench.kills``."""
-    tally = kill_many(tmp_path, kills=4, seed=3, fleet_every=2)
-    assert tally.kills >= 4
+    tally = kill_many(tmp_path, kills=3, seed=3, fleet_every=3)
+    assert tally.kills >= 3
     assert tally.broken == []
     assert tally.changed > 0
 

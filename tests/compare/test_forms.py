@@ -182,7 +182,7 @@ class Outline(HTMLParser):
             self.rows[-1][-1] += data
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", sampled(NAMES, 1))
 def test_the_page_is_whole_and_loads_nothing(name: str) -> None:
     report = report_of(name)
     page = compare_html(report)
@@ -269,7 +269,7 @@ def test_the_line_joins_the_fastest_unbeaten_row_of_each_capacity(name: str) -> 
             assert point.row.unbeaten and point.sweep == max(other.sweep for other in same)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", sampled(NAMES, 1))
 def test_words_lie_on_nothing_and_answers_have_theirs(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Measured where they are drawn: no words on words, on points, on the line, or beyond the figure."""
     from matplotlib.figure import Figure
@@ -316,8 +316,7 @@ def test_a_chart_without_matplotlib(monkeypatch: pytest.MonkeyPatch, tmp_path: P
     assert "<img" not in page and "pip install" in page
 
 
-@pytest.mark.parametrize("name", sampled(NAMES, 2))
+@pytest.mark.parametrize("name", sampled(NAMES, 1))
 def test_same_comparison_same_bytes(name: str) -> None:
     report, again = report_of(name), report_of.__wrapped__(name)
-    assert chart_svg(report) == chart_svg(again)
     assert compare_html(report) == compare_html(again)

@@ -56,7 +56,7 @@ CALLS = {
 }
 
 
-@pytest.mark.parametrize("name", sampled(list(CALLS), 3))
+@pytest.mark.parametrize("name", sampled(list(CALLS), 2))
 def test_the_numbers_are_those_of_plan(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each row carries a call of ``plan``; some of them, drawn with a seed, are made and give the same answer."""
     monkeypatch.chdir(tmp_path)
@@ -78,7 +78,7 @@ def test_the_numbers_are_those_of_plan(name: str, tmp_path: Path, monkeypatch: p
         assert planned["findings"] == row["findings"]
 
 
-@pytest.mark.parametrize("name", sampled(list(CALLS), 3))
+@pytest.mark.parametrize("name", sampled(list(CALLS), 2))
 def test_the_answer_is_that_of_plan_with_all_types(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Also where the search over mixes was saved, since a single type is first for sure."""
     monkeypatch.chdir(tmp_path)
@@ -281,7 +281,7 @@ def test_rows_that_nothing_fits_name_the_nearest() -> None:
     assert (caught.value.below_gib, caught.value.above_gib) == (row.below_gib, row.above_gib)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(1))
 def test_the_order_of_options_does_not_matter(seed: int) -> None:
     random_ = random.Random(seed)
     board = load_board("skerry-16")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator
 from typing import Any
 
@@ -24,10 +25,15 @@ def _folder() -> Iterator[None]:
         yield
 
 
+@functools.cache
+def _schema() -> dict[str, Any]:
+    return output_schema()
+
+
 @pytest.mark.parametrize("document", DOCUMENTS, ids=[document.commands for document in DOCUMENTS])
 def test_what_is_printed_obeys_the_schema_and_stands_on_the_page(document: type[Document]) -> None:
     """No key that the record does not have, none missing, each of its type."""
-    schema = output_schema()
+    schema = _schema()
     validator = jsonschema.Draft202012Validator(schema | schema["documents"][document.commands])
     answers: list[Any] = [printed(command) for command in COMMANDS[document.commands]]
     for answer in answers:
@@ -58,6 +64,6 @@ def test_the_schema_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
     import json
 
     printed_schema = json.loads(capsys.readouterr().out)
-    assert printed_schema == output_schema()
+    assert printed_schema == _schema()
     jsonschema.Draft202012Validator.check_schema(printed_schema)
     assert set(printed_schema["documents"]) == {document.commands for document in DOCUMENTS}

@@ -24,7 +24,7 @@ from tests.growth.brute_chain import Expected, One, best_chain, case, placements
 from tests.oracle.brute import Oracle, every_filling
 from tests.support import WHOLE, sampled, whole_matrix
 
-ADDING, MOVING, PINNED = (sampled(range(start, start + 60), 8) for start in (0, 120, 180))
+ADDING, MOVING, PINNED = (sampled(range(start, start + 60), 5) for start in (0, 120, 180))
 MODES = sampled(range(60), 8)
 
 
@@ -154,7 +154,7 @@ def test_the_chains_compared_are_of_every_kind() -> None:
 def test_one_request_in_place_is_the_best_of_those_that_leave_it(start: int) -> None:
     """With modules that stay, the request's own list decides among the placements that leave them where they are."""
     compared = 0
-    for seed, board, requests in cases(sampled(range(start, start + 30), 8)):
+    for seed, board, requests in cases(sampled(range(start, start + 30), 4)):
         request = requests[0]
         stays, hold = begun(seed, board, requests)
         expected = _best_in_place(board, request, stays, hold)
@@ -167,7 +167,7 @@ def test_one_request_in_place_is_the_best_of_those_that_leave_it(start: int) -> 
         assert expected is not None, f"seed {seed}"
         assert tuple(answer.best.content.get(slot) for slot in board.slots) == expected, f"seed {seed}"
         compared += 1
-    assert compared >= (8 if WHOLE else 2)
+    assert compared >= (8 if WHOLE else 1)
 
 
 def _best_in_place(
@@ -190,7 +190,7 @@ def _best_in_place(
 def test_next_by_adding_names_every_next_capacity(start: int) -> None:
     """The capacities above a plan that hold all of its modules where they are, nearest first, each with its best sweep
     among those that break fewest advised rows."""
-    for seed, board, requests in cases(sampled(range(start, start + 30), 8)):
+    for seed, board, requests in cases(sampled(range(start, start + 30), 4)):
         try:
             planned = plan(board, replace(requests[0], prefer="bandwidth-first"), alternatives=False)
         except ImpossibleError:
@@ -232,7 +232,7 @@ def asked(board: Board, capacities: Sequence[str], modules: Sequence[str]) -> li
     return [ask(board, capacity, modules=modules) for capacity in capacities]
 
 
-@pytest.mark.parametrize(("board_id", "capacities", "modules"), sampled(SHIPPED, 3))
+@pytest.mark.parametrize(("board_id", "capacities", "modules"), sampled(SHIPPED, 2))
 def test_never_worse_than_one_step_at_a_time(board_id: str, capacities: list[str], modules: list[str]) -> None:
     """A chain is no worse than going on from the best first step, and with moves no worse than without."""
     board = load_board(board_id)

@@ -55,7 +55,7 @@ TEXT = st.text(st.characters(exclude_categories=()), max_size=400)
 
 
 @given(TEXT)
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_laws(text: str) -> None:
     cleaned = clean(text)
     assert clean(cleaned) == cleaned

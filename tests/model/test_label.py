@@ -245,7 +245,7 @@ def test_hostile_labels(text: str) -> None:
     assert refusal(text, usual=False).isprintable()
 
 
-@settings(max_examples=150, derandomize=True, deadline=None)
+@settings(max_examples=60, derandomize=True, deadline=None)
 @given(st.one_of(st.text(max_size=LONGEST_LABEL), st.from_regex(r"\A[0-9GBRXDSQPCx4-58 \-]{1,40}\Z")))
 def test_any_text_is_read_or_refused(text: str) -> None:
     """No text ends in anything but parts or a refusal, and what is read can be written and read again."""
@@ -302,14 +302,14 @@ def legal_parts(draw: st.DrawFn) -> LabelParts:
     )
 
 
-@settings(max_examples=200, derandomize=True, deadline=None)
+@settings(max_examples=80, derandomize=True, deadline=None)
 @given(legal_parts())
 def test_what_is_written_is_read_back(parts: LabelParts) -> None:
     """Writing the parts of any legal label and reading them gives the same parts."""
     assert parse_parts(format_label(parts)) == parts
 
 
-@settings(max_examples=150, derandomize=True, deadline=None)
+@settings(max_examples=60, derandomize=True, deadline=None)
 @given(legal_parts(), st.randoms(use_true_random=False))
 def test_careless_writing_is_read_back(parts: LabelParts, random: Random) -> None:
     """Case, extra blanks, line breaks, and blanks for hyphens do not change what a label says."""
@@ -323,7 +323,7 @@ def test_careless_writing_is_read_back(parts: LabelParts, random: Random) -> Non
     assert parse_parts(f"{blank()}{careless}{blank()}") == parts
 
 
-@settings(max_examples=150, derandomize=True, deadline=None)
+@settings(max_examples=60, derandomize=True, deadline=None)
 @given(legal_parts())
 def test_a_module_knows_its_die(parts: LabelParts) -> None:
     """A whole label is a module whose die is one of its generation; the labels of equal modules are equal."""

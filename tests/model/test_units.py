@@ -107,7 +107,7 @@ def test_refused(text: str, hint: str) -> None:
     assert len(problem.sentence()) < 300
 
 
-@settings(max_examples=150, derandomize=True, deadline=None)
+@settings(max_examples=60, derandomize=True, deadline=None)
 @given(st.integers(1, MOST_GIB))
 def test_what_is_written_is_read_back(gib: int) -> None:
     """Every capacity is written so that it is read as itself, with blanks or without."""
@@ -117,7 +117,7 @@ def test_what_is_written_is_read_back(gib: int) -> None:
     assert parse_capacity(text.lower()) == gib
 
 
-@settings(max_examples=150, derandomize=True, deadline=None)
+@settings(max_examples=60, derandomize=True, deadline=None)
 @given(
     st.integers(0, 9999),
     st.text("0123456789", min_size=1, max_size=6),
@@ -154,7 +154,7 @@ def test_as_it_is_written(gib: int, text: str) -> None:
     assert format_capacity(gib) == text
 
 
-@settings(max_examples=150, derandomize=True, deadline=None)
+@settings(max_examples=60, derandomize=True, deadline=None)
 @given(st.fractions(0, 10**6, max_denominator=10**4), st.integers(0, 4))
 def test_fractions_are_rounded_half_up(value: Fraction, places: int) -> None:
     """Printed decimals are those of exact half-up rounding, never of a float."""
@@ -165,14 +165,14 @@ def test_fractions_are_rounded_half_up(value: Fraction, places: int) -> None:
     assert Decimal(trimmed(value, places)) == exact
 
 
-@settings(max_examples=100, derandomize=True, deadline=None)
+@settings(max_examples=50, derandomize=True, deadline=None)
 @given(st.integers(400, 20_000))
 def test_peak_of_a_channel(mts: int) -> None:
     """Eight bytes per transfer, exactly, in GB of 10^9 bytes."""
     assert channel_peak_gb_s(mts) * 10**9 == mts * 10**6 * 8
 
 
-@settings(max_examples=150, derandomize=True, deadline=None)
+@settings(max_examples=60, derandomize=True, deadline=None)
 @given(st.text(st.characters(), max_size=300))
 def test_foreign_text_is_made_printable(text: str) -> None:
     """Cleaned text has no control, override or surrogate left and is cut; printable short text stays as it is."""

@@ -45,7 +45,7 @@ def solved(seed: int) -> Answer | ImpossibleError:
 @pytest.mark.parametrize("start", sampled(SEEDS[::BLOCK], 2))
 def test_search_and_oracle_agree(start: int) -> None:
     """The whole ordered vector and every slot are the oracle's; where nothing fits, so are the nearest capacities."""
-    for seed in range(start, start + BLOCK):
+    for seed in sampled(range(start, start + BLOCK), 8):
         board, request = random_case(seed)
         expected = best(board, request)
         answer = solved(seed)

@@ -18,7 +18,7 @@ BLOCK = 20
 @pytest.mark.parametrize("start", sampled(SEEDS[::BLOCK], 2))
 def test_plans_are_those_of_a_board_with_what_is_there_alone(start: int) -> None:
     """Vector, slots, and the nearest capacities where nothing fits."""
-    for seed in range(start, start + BLOCK):
+    for seed in sampled(range(start, start + BLOCK), 8):
         board, request = random_equipment_case(seed)
         expected = best(as_wired(board, request), request)
         try:

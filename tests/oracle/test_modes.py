@@ -32,7 +32,7 @@ STEP = 20
 @pytest.mark.parametrize("start", sampled(range(0, SEEDS, STEP), 1))
 def test_modes_give_what_brute_force_gives(start: int, case: Callable[[int], tuple[Board, Request]]) -> None:
     """The whole vector and every slot, or both say that nothing fits and name the same capacity below."""
-    for seed in range(start, start + STEP):
+    for seed in sampled(range(start, start + STEP), 8):
         board, request = case(seed)
         expected = best(board, request)
         try:

@@ -29,7 +29,7 @@ def solved(board: Board, request: Request) -> Answer | ImpossibleError:
 @pytest.mark.parametrize("start", sampled(SEEDS[::BLOCK], 1))
 def test_tables_are_obeyed_as_brute_force_obeys_them(start: int) -> None:
     """Vector, slots, and the nearest capacities where nothing fits."""
-    for seed in range(start, start + BLOCK):
+    for seed in sampled(range(start, start + BLOCK), 8):
         board, request = random_table_case(seed)
         expected, answer = best(board, request), solved(board, request)
         if isinstance(answer, ImpossibleError):

@@ -25,7 +25,7 @@ def test_hostile_inputs_are_read_or_refused(form: str) -> None:
 
 def test_damaged_plans_and_folders_and_two_runs_at_once(tmp_path: Path) -> None:
     """A seeded sample of ``tests.bench.damage``."""
-    bench = damage_all(tmp_path, seed=SEED, rounds=10)
+    bench = damage_all(tmp_path, seed=SEED, rounds=6)
     assert bench.faults == []
-    assert bench.counts.total() == 10
+    assert bench.counts.total() == 6
     assert {what.partition(",")[0] for what in bench.counts} == {"plans", "folders", "two runs"}

@@ -71,7 +71,7 @@ def test_relabelling_never_changes_the_vector(start: int, reorder: bool) -> None
 
     With the order kept, the placement is the same position by position too.
     """
-    for seed in range(start, start + 16):
+    for seed in sampled(range(start, start + 16), 8):
         rng = random.Random(seed)
         board, request = random_case(seed)
         other = relabelled(board, rng, reorder=reorder)
@@ -99,7 +99,7 @@ def random_content(rng: random.Random, board: Board, request: Request) -> dict[s
     return content
 
 
-@pytest.mark.parametrize("start", sampled(range(0, 240, 60), 2))
+@pytest.mark.parametrize("start", sampled(range(0, 240, 60), 1))
 def test_relabelling_never_changes_a_figure(start: int) -> None:
     """The figures of any population, socket by socket, are those of the same population under other names."""
     compared = 0
@@ -137,7 +137,7 @@ def figures_without_names(socket: Any) -> tuple[Any, ...]:
     )
 
 
-@pytest.mark.parametrize("board", sampled(shipped_boards(), 4), ids=lambda board: board.id)
+@pytest.mark.parametrize("board", sampled(shipped_boards(), 3), ids=lambda board: board.id)
 def test_relabelling_shipped_boards(board: Board) -> None:
     """On every shipped board the vector of a plain request is the same under other names and in another order."""
     rng = random.Random(board.id)
@@ -159,7 +159,7 @@ def test_relabelling_shipped_boards(board: Board) -> None:
 @pytest.mark.parametrize("start", BLOCKS)
 def test_order_of_the_request_never_matters(start: int) -> None:
     """Supplies, lots and fitted sockets in any order: the same placement, slot by slot."""
-    for seed in range(start, start + 16):
+    for seed in sampled(range(start, start + 16), 8):
         rng = random.Random(seed)
         board, request = random_case(seed)
         supplies = [s._replace(lots=tuple(rng.sample(s.lots, len(s.lots)))) for s in request.supplies]
@@ -196,7 +196,7 @@ def test_equal_sockets_may_swap(board_id: str) -> None:
 @pytest.mark.parametrize("start", BLOCKS)
 def test_more_stock_never_gives_a_worse_vector(start: int) -> None:
     """More of the same at the same price: never a worse vector, and never a refusal where there was an answer."""
-    for seed in range(start, start + 16):
+    for seed in sampled(range(start, start + 16), 8):
         board, request = random_case(seed)
         more = replace(request, supplies=tuple(map(with_more, request.supplies)))
         mine, theirs = answer_of(seed), attempt(board, more)
@@ -214,7 +214,7 @@ def with_more(supply: Supply) -> Supply:
 @pytest.mark.parametrize("start", BLOCKS)
 def test_more_types_never_give_a_worse_vector(start: int) -> None:
     """One type more allowed at once: never a worse vector."""
-    for seed in range(start, start + 16):
+    for seed in sampled(range(start, start + 16), 8):
         board, request = random_case(seed)
         mine, theirs = answer_of(seed), attempt(board, replace(request, max_types=request.max_types + 1))
         if isinstance(mine, Answer):
@@ -227,7 +227,7 @@ def test_more_types_never_give_a_worse_vector(start: int) -> None:
 def test_another_type_allowed_never_gives_a_worse_vector(start: int) -> None:
     """One type less among those that may be used: never a better vector, and no answer where there was none."""
     compared = 0
-    for seed in range(start, start + 16):
+    for seed in sampled(range(start, start + 16), 8):
         board, request = random_case(seed)
         request = replace(request, prefer="capacity-first")
         less = attempt(board, replace(request, supplies=request.supplies[:-1]))
@@ -248,7 +248,7 @@ def same_list(one: Answer, other: Answer) -> bool:
 @pytest.mark.parametrize("start", BLOCKS[:4])
 def test_a_rule_less_never_gives_a_worse_vector(start: int) -> None:
     """Without one of the board's rules, whichever it is, the answer is as good or better, and no answer is lost."""
-    for seed in range(start, start + 16):
+    for seed in sampled(range(start, start + 16), 8):
         board, request = random_case(seed)
         mine = answer_of(seed)
         row = random.Random(seed).choice(board.rules)
@@ -262,7 +262,7 @@ def test_a_rule_less_never_gives_a_worse_vector(start: int) -> None:
 @pytest.mark.parametrize("start", BLOCKS[:4])
 def test_a_wider_allowance_never_gives_a_worse_vector(start: int) -> None:
     """With a larger ``--over`` whatever was inside still is, and counts as well."""
-    for seed in range(start, start + 16):
+    for seed in sampled(range(start, start + 16), 8):
         board, request = random_case(seed)
         gib = request.capacity_gib
         answers = [attempt(board, replace(request, over_gib=over)) for over in (0, gib // 8, gib // 2)]
@@ -277,7 +277,7 @@ def test_a_wider_allowance_never_gives_a_worse_vector(start: int) -> None:
 def test_asking_for_what_was_found_finds_it_again(start: int) -> None:
     """By capacity first, the capacity of an answer has that answer: nothing nearer was passed over."""
     asked_again = 0
-    for seed in range(start, start + 16):
+    for seed in sampled(range(start, start + 16), 8):
         board, request = random_case(seed)
         request = replace(request, prefer="capacity-first", over_gib=None)
         first = attempt(board, request)
@@ -326,7 +326,7 @@ CUT = [
 ]
 
 
-@pytest.mark.parametrize(("board_id", "capacity", "wishes"), sampled(CUT, 4), ids=str)
+@pytest.mark.parametrize(("board_id", "capacity", "wishes"), sampled(CUT, 2), ids=str)
 def test_a_larger_effort_never_crosses_the_bound(board_id: str, capacity: str, wishes: Mapping[str, Any]) -> None:
     """With the effort cut the answer is the best found with a bound; more effort never crosses it and is never worse.
 
@@ -356,10 +356,10 @@ def test_a_larger_effort_never_crosses_the_bound(board_id: str, capacity: str, w
     assert answers[-1].proven
 
 
-@pytest.mark.parametrize("start", sampled(range(0, 96, 16), 2))
+@pytest.mark.parametrize("start", sampled(range(0, 96, 16), 1))
 def test_a_cut_search_is_never_better_than_the_proven_one(start: int) -> None:
     """On random boards too: efforts 1, 30 and 300 give placements that obey the rules and are not better."""
-    for seed in range(start, start + 16):
+    for seed in sampled(range(start, start + 16), 8):
         board, request = random_case(seed)
         proven = answer_of(seed)
         for effort in (1, 30, 300):
@@ -397,7 +397,7 @@ def regions_in(row: InterleaveRow, amounts: tuple[tuple[int, ...], ...], names: 
     return regions(amounts, permitted_sets(row, socket_of([len(each) for each in amounts], names)))
 
 
-@settings(max_examples=150, derandomize=True, deadline=None)
+@settings(max_examples=60, derandomize=True, deadline=None)
 @given(socket_loads())
 def test_every_gib_is_served_once(case: tuple[InterleaveRow, tuple[tuple[int, ...], ...], str]) -> None:
     """The regions hold just what the channels hold, channel by channel, over permitted sets of as many channels."""
@@ -415,7 +415,7 @@ def test_every_gib_is_served_once(case: tuple[InterleaveRow, tuple[tuple[int, ..
             assert members in listed if row.style == "groups" else region.ways in row.ways
 
 
-@settings(max_examples=150, derandomize=True, deadline=None)
+@settings(max_examples=60, derandomize=True, deadline=None)
 @given(socket_loads(), st.integers(2, 5))
 def test_figures_scale(case: tuple[InterleaveRow, tuple[tuple[int, ...], ...], str], factor: int) -> None:
     """Modules larger by one factor on every channel: the same regions, larger by that factor."""
@@ -425,7 +425,7 @@ def test_figures_scale(case: tuple[InterleaveRow, tuple[tuple[int, ...], ...], s
     assert [(region.ways, region.capacity) for region in regions_in(row, larger, names)] == expected
 
 
-@pytest.mark.parametrize("start", range(0, 200, 50))
+@pytest.mark.parametrize("start", sampled(range(0, 200, 50), 1))
 def test_sweep_parallel_and_peak(start: int) -> None:
     """No socket sweeps faster than its parallel figure, none of them beats its peak, and the system not their sum."""
     compared = 0

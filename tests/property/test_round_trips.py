@@ -26,9 +26,9 @@ from dimmplan.planner import Planned, ask, plan
 from dimmplan.stock import read_shelf
 from tests.bench.hostile_inputs import must_be_inert
 from tests.property.strategies import cases, hostile_texts, shipped_board_ids
-from tests.support import shipped_raw, toml_text
+from tests.support import sampled, shipped_raw, toml_text
 
-SOME = settings(max_examples=40, derandomize=True, deadline=None)
+SOME = settings(max_examples=20, derandomize=True, deadline=None)
 SHELF = [
     ("32GB 2Rx4 PC4-2933Y-R", 9, "61.50", "left"),
     ("32GB 2Rx4 PC4-2933Y-R", 7, "58", ""),
@@ -95,7 +95,7 @@ def shelf_toml(rows: list[tuple[str, int, str, str]]) -> str:
     return 'currency = "EUR"\n' + "".join(lots)
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", sampled(range(6), 2))
 def test_rows_and_columns_of_a_shelf_list_never_matter(seed: int, tmp_path: Path) -> None:
     """Rows, columns, delimiter and form of a list: the same placement at the same cost."""
     rng = random.Random(seed)
@@ -113,7 +113,7 @@ def test_rows_and_columns_of_a_shelf_list_never_matter(seed: int, tmp_path: Path
     assert all(each == found[0] for each in found)
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", sampled(range(6), 2))
 def test_the_order_of_an_inventory_never_matters(seed: int) -> None:
     """Rows of a label list in any order: every slot gets the same answer, and the same rules are broken."""
     rng = random.Random(seed)
@@ -129,7 +129,7 @@ def test_the_order_of_an_inventory_never_matters(seed: int) -> None:
     assert told[0] == told[1] == told[2]
 
 
-@settings(SOME, max_examples=15)
+@settings(SOME, max_examples=8)
 @given(hostile_texts(), hostile_texts(), hostile_texts(), st.sampled_from((".svg", ".svg", ".html")))
 def test_any_words_on_a_sheet_are_only_words(title: str, tag: str, date: str, ending: str) -> None:
     """Markup, escapes, overrides, surrogates: well-formed, printable, nothing that runs or loads."""

@@ -19,7 +19,7 @@ from tests.sheet.placements import Fill, make
 from tests.support import sampled
 
 BOARDS = tuple(shipped_ids())
-SAMPLE = sampled(BOARDS, 3)
+SAMPLE = sampled(BOARDS, 2)
 """The boards that CI draws; ``tests.bench matrices`` draws all."""
 DRAFTED = "firth-96"
 

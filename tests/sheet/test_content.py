@@ -50,7 +50,7 @@ CARE = (
 )
 
 
-@pytest.mark.parametrize(("name", "paper"), sampled(list(itertools.product(BOARDS, ["a4", "letter", "a5"])), 11))
+@pytest.mark.parametrize(("name", "paper"), sampled(list(itertools.product(BOARDS, ["a4", "letter", "a5"])), 6))
 def test_every_sheet_carries_the_care_in_full(name: str, paper: str) -> None:
     said = all_words(name, "sparse", paper=paper)
     for line in CARE:
@@ -62,21 +62,21 @@ SHORT = ("Shock:", "Fans may restart.", "one machine out at a time.", "trained s
          "Sharp edges", "on one earth", "never force", "Shared chassis?", "come first.")  # fmt: skip
 
 
-@pytest.mark.parametrize(("name", "fill"), sampled(list(itertools.product(BOARDS, FILLS)), 15))
+@pytest.mark.parametrize(("name", "fill"), sampled(list(itertools.product(BOARDS, FILLS)), 7))
 def test_page_one_of_large_paper_warns_itself(name: str, fill: str) -> None:
     said = " ".join(words(sheet(name, fill).pages[0]).split())
     for piece in SHORT:
         assert piece in said, piece
 
 
-@pytest.mark.parametrize("name", sampled(BOARDS, 4))
+@pytest.mark.parametrize("name", sampled(BOARDS, 2))
 def test_page_one_of_small_paper_says_where_the_warnings_are(name: str) -> None:
     first, second = (" ".join(words(page).split()) for page in sheet(name, "full", paper="a5").pages[:2])
     assert "Before you touch anything, read sheet 2: WARNING." in first
     assert "! WARNING" in second
 
 
-@pytest.mark.parametrize(("name", "fill"), sampled(list(itertools.product(BOARDS, FILLS)), 11))
+@pytest.mark.parametrize(("name", "fill"), sampled(list(itertools.product(BOARDS, FILLS)), 5))
 def test_page_one_says_where_to_read_on(name: str, fill: str) -> None:
     pages = sheet(name, fill).pages
     told = re.search(r"More on sheet (\d+)\.", " ".join(words(pages[0]).split()))

@@ -87,7 +87,7 @@ def test_the_page_is_clean_with_any_fonts_in_one_renderer(fonts: str) -> None:
 @pytest.mark.system_tool("libcairo2")
 @pytest.mark.parametrize(
     ("name", "fill"),
-    sampled([("skerry-16", "mixed"), ("lagoon-32", "full"), ("strand-12", "sparse"), ("firth-96", "full")], 1),
+    sampled([("strand-12", "sparse"), ("skerry-16", "mixed"), ("lagoon-32", "full"), ("firth-96", "full")], 1),
 )
 def test_the_page_is_clean_with_any_fonts_in_the_other_renderer(fonts: str, name: str, fill: str) -> None:
     code = (
@@ -97,7 +97,7 @@ def test_the_page_is_clean_with_any_fonts_in_the_other_renderer(fonts: str, name
     subprocess.run([sys.executable, "-c", code], check=True)
 
 
-PICTURED = sampled(sorted(BOARDS, key=lambda name: len(board(name).slots)), 2)
+PICTURED = sampled(sorted(BOARDS, key=lambda name: len(board(name).slots)), 1)
 PICTURES = f"""
 import hashlib
 from dimmplan.output.raster import png_bytes

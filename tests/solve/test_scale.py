@@ -24,7 +24,7 @@ def test_twice_the_sockets(stock: bool) -> None:
     boards = [large_board(sockets, 4, 2, 2, EVEN) for sockets in SOCKETS]
     best = [float("inf")] * len(boards)
     for _ in range(ROUNDS):
-        now = [milliseconds(board, requests(board, 5, stock=stock)) for board in boards]
+        now = [milliseconds(board, requests(board, 3, stock=stock)) for board in boards]
         best = list(map(min, best, now))
         steps = [later / earlier for earlier, later in itertools.pairwise(best)]
         if max(steps) <= TARGETS[stock] * HEADROOM:

@@ -38,7 +38,7 @@ def cases(board, count: int):
             yield Case(board, placement), rng.choice(filled)
 
 
-@pytest.mark.parametrize("board", sampled(list(BOARDS.values()), 4), ids=lambda board: board.id)
+@pytest.mark.parametrize("board", sampled(list(BOARDS.values()), 2), ids=lambda board: board.id)
 def test_sets_and_moves_hold(board) -> None:
     """Each set uses what is left and obeys the rules; its moves lead there; the fastest and the smallest are so."""
     for case, slot in cases(board, 3 if WHOLE else 1):
@@ -62,7 +62,7 @@ def test_sets_and_moves_hold(board) -> None:
             assert failure.smallest.modules <= failure.best.modules
 
 
-@pytest.mark.parametrize("board_id", ["marram-4", "strand-12", "skerry-16", "machair-20", "tombolo-32"])
+@pytest.mark.parametrize("board_id", sampled(["skerry-16", "strand-12", "tombolo-32", "machair-20", "marram-4"], 2))
 def test_halving_finds_every_bad_module(board_id: str) -> None:
     """Whichever module is bad, following the steps ends at it, in about as many steps as halving needs."""
     board = BOARDS[board_id]
@@ -106,7 +106,7 @@ def least_modules(case: Case, stay) -> int:
     raise AssertionError("nothing boots")
 
 
-@pytest.mark.parametrize("board_id", ["marram-4", "strand-12", "skerry-16", "machair-20", "groyne-24", "causeway-48"])
+@pytest.mark.parametrize("board_id", sampled(["skerry-16", "strand-12", "marram-4", "machair-20", "groyne-24", "causeway-48"], 2))
 def test_the_smallest_population_is_the_smallest(board_id: str) -> None:
     """No population of fewer modules breaks no error row."""
     board = BOARDS[board_id]
@@ -178,7 +178,7 @@ def test_the_last_module_leaves_nothing() -> None:
     assert (failure.best, failure.fastest, failure.smallest, failure.split) == (None, None, None, ())
 
 
-@pytest.mark.parametrize("board_id", ["skerry-16", "strand-12", "tombolo-32", "machair-20"])
+@pytest.mark.parametrize("board_id", sampled(["skerry-16", "tombolo-32", "strand-12", "machair-20"], 2))
 def test_slots_on_hold_stay_empty_in_every_set(board_id: str) -> None:
     """Half of the empty slots are on hold: the best and the smallest set are those of the slots that are not."""
     board = BOARDS[board_id]
