@@ -106,7 +106,9 @@ def least_modules(case: Case, stay) -> int:
     raise AssertionError("nothing boots")
 
 
-@pytest.mark.parametrize("board_id", sampled(["skerry-16", "strand-12", "marram-4", "machair-20", "groyne-24", "causeway-48"], 2))
+@pytest.mark.parametrize(
+    "board_id", sampled(["skerry-16", "strand-12", "marram-4", "machair-20", "groyne-24", "causeway-48"], 2)
+)
 def test_the_smallest_population_is_the_smallest(board_id: str) -> None:
     """No population of fewer modules breaks no error row."""
     board = BOARDS[board_id]
