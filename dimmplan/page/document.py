@@ -38,7 +38,7 @@ from dimmplan.sheet.safety import (
     DEFERENCE,
     NOTICES,
     access_steps,
-    boot_notes,
+    first_boot,
     power_checks,
     warnings,
 )
@@ -247,8 +247,7 @@ def _after(facts: Facts) -> dict[str, Any]:
     """What to look at before the cords go back, and what the machine should then show."""
     return {
         "power": power_checks(facts),
-        "expect": f"Expect {facts.expected}.",
-        "notes": list(boot_notes(facts)),
+        "said": [" ".join(text for text, _ in runs) for runs in first_boot(facts)],
         "boot": BOOT_CHECKS,
     }
 

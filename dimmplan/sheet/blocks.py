@@ -96,7 +96,7 @@ def headed(title: str, body: Block, cap_mm: float) -> Block:
     deep = head.height + 0.9
 
     def draw(x: float, y: float) -> list[Shape]:
-        line = Line(x1=x, y1=y + deep - 0.5, x2=x + body.width, y2=y + deep - 0.5, look="medium")
+        line = Line(x1=x, y1=y + deep - 0.7, x2=x + body.width, y2=y + deep - 0.7, look="medium")
         return [*head.draw(x, y), line, *body.draw(x, y + deep)]
 
     return Block(body.width, deep + body.height, draw)
@@ -111,7 +111,7 @@ def signal(word: str, look: str, body: Block, cap_mm: float, *, alert: bool) -> 
 
     def draw(x: float, y: float) -> list[Shape]:
         outer = body.width + 2 * pad
-        frame = Rect(x=x, y=y, width=outer, height=head + body.height + 1.6, look="thick")
+        frame = Rect(x=x, y=y, width=outer, height=head + body.height + 1.2, look="thick")
         ground = Rect(x=x, y=y, width=outer, height=head, look=look)
         said = f"! {word}" if alert else word
         text = label(x + pad, y + head / 2 + word_cap / 2, said, word_cap, text_look)

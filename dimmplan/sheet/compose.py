@@ -12,6 +12,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from functools import cache
+from itertools import compress, product
 from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem
@@ -342,27 +343,31 @@ def _page_of(
     """
 
     @cache
-    def fixed(lying: bool, notes: bool) -> tuple[Frame, Block, list[Block], Block | None]:
+    def fixed(lying: bool, notes: bool, brief: bool) -> tuple[Frame, Block, list[Block], Block | None]:
         page = frame(job.paper, landscape=lying)
         elsewhere: list[Run] = [] if notes or not notes_on else [(NOTES_ON.format(notes_on), True)]
         said = [*elsewhere, (DEFERENCE, not elsewhere), (more, False)]
         by_title = page.width - min(page.width, WIDTH_MM) - PAD_MM - 3.0
         beside = paragraph(said, TEXT_MM, by_title) if by_title > _LEAST_COLUMN_MM else None
         rows = (
-            _rows(job, page, stages, said) if stages else [] if beside else [paragraph(said, TEXT_MM, page.inner_width)]
+            _rows(job, page, [stage.briefer() for stage in stages] if brief else stages, said)
+            if stages
+            else []
+            if beside
+            else [paragraph(said, TEXT_MM, page.inner_width)]
         )
         return page, _heading(job, page, *words), rows, beside
 
     for notes in (True, False) if job.facts.chassis_findings else (True,):
         for plan in maps:
-            for lying in (False, True):
-                page, head, below, beside = fixed(lying, notes)
+            for lying, left_out in product((False, True), range(3)):
+                page, head, below, beside = fixed(lying, notes, left_out > 1)
                 known = MachineNotes(job.facts).blocks(page.inner_width) if notes else []
-                more_rows = (plan.legend(page.inner_width), *known, *below)
+                more_rows = (plan.legend(page.inner_width, brief=left_out > 0), *known, *below)
                 layout = _MapPage(job, page, head, more_rows, beside, plan, notes)
                 if layout.takes(plan):
-                    fuller = (each for each in plan.fuller if layout.takes(each, spare_mm=_SPARE_MM))
-                    return layout._replace(map=next(fuller, plan))
+                    spare = (each.asks_no_more(plan) or layout.takes(each, spare_mm=_SPARE_MM) for each in plan.fuller)
+                    return layout._replace(map=next(compress(plan.fuller, spare), plan))
     return None
 
 

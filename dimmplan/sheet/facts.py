@@ -218,7 +218,7 @@ class Facts:
 
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
-        """The order of installing in batches: socket by socket, first slots, then second slots."""
+        """The order of installing in batches: socket by socket, the first slot of each channel, then the second."""
         found = []
         for (socket, which), slots in groupby(self.order, key=self._batch):
             said = socket_words(socket) if which == "its slots" else f"{socket_words(socket)}, {which}"
@@ -303,10 +303,25 @@ class Facts:
 
     @cached_property
     def expected(self) -> str:
-        """What the machine should show at first boot."""
-        rate = f", {self.figures.rate_mts} MT/s" if self.figures else ""
-        mode = f", mode {self.placement.mode.words}" if self.placement.mode is not Mode.INDEPENDENT else ""
-        return f"{gib_words(self.usable_gib)} GiB{rate}{mode}"
+        """What the machine should show in the end, with its mode."""
+        mode = self.placement.mode
+        return self.shown + (f", mode {mode.words}" if mode is not Mode.INDEPENDENT else "")
+
+    @property
+    def shown(self) -> str:
+        """What the machine should show in the end."""
+        return f"{gib_words(self.usable_gib)} GiB" + (f", {self.figures.rate_mts} MT/s" if self.figures else "")
+
+    @property
+    def slower(self) -> str:
+        """What keeps the machine below the speed that labels say; empty where nothing does."""
+        labelled = max((module.rate_mts for module in self.placement.types), default=0)
+        if self.figures is None or labelled <= self.figures.rate_mts:
+            return ""
+        slowest = min((its.rate for its in self.figures.sockets if its.modules), key=lambda rate: rate.rate_mts)
+        kind = slowest.row.partition(":")[0]
+        by = {"processor": "the processor", "module": "the slowest module"}.get(kind, "the board")
+        return f"Labels say {labelled} MT/s: limited by {by}."
 
     @property
     def capacity_gib(self) -> int:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 from dimmplan.sheet.blocks import Block, label
 from dimmplan.sheet.facts import Facts, SlotFact, State
@@ -14,8 +15,22 @@ from dimmplan.sheet.style import TEXT_MM
 _SAMPLE_MM, _NUMBER_MM, _ROW_MM, _HIGH_MM = 11.0, 6.4, 5.0, 4.4
 _APART_MM = 3.5
 
-Item = tuple[float, str, list[Shape]]
-"""Width of a sample, its words, and its shapes in a box of that width."""
+
+class Item(NamedTuple):
+    """An entry: the width of its sample, its words, and the sample's shapes in a box of that width.
+
+    ``brief`` is what it says where there is little room; nothing for an entry that is then left out.
+    """
+
+    wide: float
+    said: str
+    sample: Sequence[Shape] = ()
+    brief: str | None = None
+
+    @property
+    def briefly(self) -> Item:
+        """The entry in few words."""
+        return self if self.brief is None else self._replace(said=self.brief)
 
 
 def legend(
@@ -23,21 +38,21 @@ def legend(
     shown: Sequence[SlotFact],
     width_mm: float,
     *,
-    brackets: str,
+    owners: tuple[str, str | None],
     note: str,
     style: SlotStyle,
     arrows: bool,
+    brief: bool,
 ) -> Block:
     """The legend of a map of slots in a style.
 
-    ``brackets`` says what the brackets mark, ``note`` what the drawing is worth. ``arrows`` says
-    that slots name steps where modules move.
+    ``owners`` says what the brackets mark, and so in brief, ``note`` what the drawing is worth. ``arrows`` says
+    that slots name steps where modules move. A ``brief`` one has as few rows as can be.
     """
     items: list[Item] = []
 
     def add(fact: SlotFact, said: str) -> None:
-        wide = 1.2 if style.bars else _SAMPLE_MM
-        items.append((wide, said, _bar(fact) if style.bars else _sample(fact, style)))
+        items.append(Item(1.2, said, _bar(fact)) if style.bars else Item(_SAMPLE_MM, said, _sample(fact, style)))
 
     for kind in facts.types:
         held = [fact for fact in shown if fact.key == kind.key]
@@ -56,48 +71,78 @@ def legend(
     if blanks:
         add(_plain(State.BLANK, blank=True), f"takes a blank: {blanks}")
     if not style.bars:
-        steps = [fact for fact in shown if fact.step and not (facts.band and fact.state is State.PULL)]
-        outs = [fact for fact in shown if facts.band and (fact.out or fact.state is State.PULL)]
-        if outs:
-            items.append((_NUMBER_MM, "out", _number_sample(outs[0], number_looks(outs[0])[1])))
-        if steps:
-            said = "in" if facts.band else "step"
-            moving = f"{said}; →5: goes on to step 5, ←5: comes from it"
-            sample = _number_sample(steps[0], number_looks(steps[0])[0])
-            items.append((_NUMBER_MM, moving if arrows else said, sample))
+        items += _numbers(facts, shown, arrows=arrows)
         if any(place.pin1 for place in facts.board.physical.slots):
-            items.append((2.4, "pin 1", [Polygon(points=((0, 3.6), (2.4, 3.6), (0, 1.2)), look="ink")]))
-    if brackets:
-        items.append((8.0, brackets, _bracket_sample()))
+            corner = Polygon(points=((0, 3.6), (2.4, 3.6), (0, 1.2)), look="ink")
+            items.append(Item(2.4, "pin 1 of slot and module", [corner], "pin 1"))
+        items.append(Item(8.0, owners[0], _bracket_sample(), owners[1]))
+    items.append(Item(8.0, "one socket", [_frame("zone")], ""))
     if any(fact.slot in facts.board.tray_of for fact in shown):
-        items.append((8.0, "tray", [Rect(x=0.4, y=0.5, width=7.2, height=3.4, look="tray", radius=1.0)]))
-    whole = _in_rows([*items, (0.0, note, [])], width_mm)
+        items.append(Item(8.0, "tray", [_frame("tray")]))
+    if any("first slots" in head for head, _ in facts.steps):
+        items.append(Item(0.0, "First slots: one for each channel.", (), ""))
+    items.append(Item(0.0, note))
+    whole = _in_rows(_few_rows(items, width_mm) if brief else items, width_mm)
     return whole._replace(draw=lambda x, y: [Group(children=tuple(whole.draw(x, y)), look="legend")])
 
 
-def _in_rows(items: Sequence[Item], width_mm: float) -> Block:
-    """Entries side by side, in as many rows as they take."""
+def _numbers(facts: Facts, shown: Sequence[SlotFact], *, arrows: bool) -> Iterator[Item]:
+    """The numbers of steps: of what comes out first, and of what goes in."""
+    outs = [fact for fact in shown if facts.band and (fact.out or fact.state is State.PULL)]
+    steps = [fact for fact in shown if fact.step and not (facts.band and fact.state is State.PULL)]
+    if outs:
+        yield Item(_NUMBER_MM, "out", _number_sample(outs[0], number_looks(outs[0])[1]))
+    if steps:
+        said = ("in" if facts.band else "step") + ("; →5: goes on to step 5, ←5: comes from it" if arrows else "")
+        before = None if arrows else f"{said}, before the slot's name"
+        yield Item(_NUMBER_MM, before or said, _number_sample(steps[0], number_looks(steps[0])[0]), before and said)
+
+
+def _few_rows(items: Sequence[Item], width_mm: float) -> list[Item]:
+    """The entries in as few rows as can be, with more words where these take no further row."""
+    kept = [item.briefly for item in items]
+    most = len(_rows(kept, width_mm))
+    for place, item in enumerate(items):
+        more = [*kept[:place], item, *kept[place + 1 :]]
+        if len(_rows(more, width_mm)) == most:
+            kept = more
+    return kept
+
+
+def _rows(items: Sequence[Item], width_mm: float) -> list[list[tuple[float, Item]]]:
+    """Entries side by side, in as many rows as they take, each with its place across."""
     rows: list[list[tuple[float, Item]]] = [[]]
     at = 0.0
     for item in items:
-        wide = item[0] + 1.4 + width(item[1], TEXT_MM)
+        if not item.said:
+            continue
+        wide = item.wide + 1.4 + width(item.said, TEXT_MM)
         if rows[-1] and at + wide > width_mm:
             rows.append([])
             at = 0.0
         rows[-1].append((at, item))
         at += wide + _APART_MM
+    return rows
+
+
+def _in_rows(items: Sequence[Item], width_mm: float) -> Block:
+    rows = _rows(items, width_mm)
 
     def draw(x: float, y: float) -> list[Shape]:
         shapes: list[Shape] = []
         for number, row in enumerate(rows):
             top = y + number * _ROW_MM + 0.3
-            for offset, (sample, said, drawn) in row:
-                shapes += [moved(shape, x + offset, top) for shape in drawn]
-                lead = sample + 1.4 if sample else 0.0
-                shapes.append(label(x + offset + lead, top + _HIGH_MM / 2 + TEXT_MM / 2, said, TEXT_MM))
+            for offset, item in row:
+                shapes += [moved(shape, x + offset, top) for shape in item.sample]
+                lead = item.wide + 1.4 if item.wide else 0.0
+                shapes.append(label(x + offset + lead, top + _HIGH_MM / 2 + TEXT_MM / 2, item.said, TEXT_MM))
         return shapes
 
     return Block(width_mm, len(rows) * _ROW_MM, draw)
+
+
+def _frame(look: str) -> Rect:
+    return Rect(x=0.4, y=0.5, width=7.2, height=3.4, look=look, radius=1.0)
 
 
 def _plain(state: State, key: str = "", *, kept: bool = False, blank: bool = False) -> SlotFact:

@@ -64,6 +64,10 @@ class SlotMap:
         """Paper that the map needs down, with the bands that name front and rear."""
         return self.down.length(0.004) + FRONT_BAND_MM + REAR_BAND_MM
 
+    def asks_no_more(self, other: SlotMap) -> bool:
+        """True where it needs no more paper than another map."""
+        return self.least_width <= other.least_width + 1e-6 and self.least_height <= other.least_height + 1e-6
+
     def scales(self, width_mm: float, height_mm: float) -> tuple[float, float]:
         """Even scales across and down that fill a box, neither far from the other."""
         room = height_mm - FRONT_BAND_MM - REAR_BAND_MM
@@ -82,8 +86,8 @@ class SlotMap:
         axes = self.across.axis(across), self.down.axis(down)
         return _Drawing(self, axes, (x, y), width_mm).all()
 
-    def legend(self, width_mm: float) -> Block:
-        """What its forms mean, and what the drawing is worth."""
+    def legend(self, width_mm: float, *, brief: bool = False) -> Block:
+        """What its forms mean, and what the drawing is worth; a ``brief`` one has fewer words."""
         shown = [self.facts.slots[slot.slot] for slot in self.view.slots]
         board = self.facts.board
         note = "Not to scale."
@@ -91,13 +95,14 @@ class SlotMap:
             note = "Schematic: places were not measured. Go by the slot names."
         if any(about == "channels" for about, _ in board.guesses):
             note += " Which slots share a channel: not checked."
-        channels = any(span.name for brackets in self.needs.brackets for span in brackets.channels)
-        several = any(len(socket.controllers) > 1 for socket in board.sockets)
-        brackets = "socket · controller" if several else "socket"
-        brackets += " · tray" if board.physical.trays else ""
-        said = f"{brackets}{', thin: channel' if channels else ''}" if not self.style.bars else ""
+        spans = [span for brackets in self.needs.brackets for span in brackets.channels]
+        owners = "socket" + (" · controller" if any(len(each.controllers) > 1 for each in board.sockets) else "")
+        owners += " · tray" if board.physical.trays else ""
+        named = any(span.name for span in spans)
+        words = f"{owners}, thin: channel" if spans else owners, None if named else owners
         arrows = not self.style.full and any("→" in fact.short or "←" in fact.short for fact in shown)
-        return legend(self.facts, shown, width_mm, brackets=said, note=note, style=self.style, arrows=arrows)
+        style = self.style
+        return legend(self.facts, shown, width_mm, owners=words, note=note, style=style, arrows=arrows, brief=brief)
 
 
 class _Drawing:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import ClassVar
+from typing import ClassVar, Self
 
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
@@ -95,9 +95,13 @@ class Stage(Panel):
     upright: ClassVar[int]
     small: ClassVar[int]
 
-    def __init__(self, facts: Facts, batches: Batches) -> None:
+    def __init__(self, facts: Facts, batches: Batches, *, brief: bool = False) -> None:
         super().__init__(facts)
-        self.batches = batches
+        self.batches, self.brief = batches, brief
+
+    def briefer(self) -> Self:
+        """The stage with what must be said alone."""
+        return type(self)(self.facts, self.batches, brief=True)
 
     def block(self, wide: float) -> Block:
         """The panel, as a group of shapes that names its stage."""
@@ -142,7 +146,7 @@ class Install(Stage):
     @property
     def head(self) -> str:
         """What the steps are steps of."""
-        return "3 Look at" if self.facts.doing == "Look at" else self.title
+        return f"3 {self.facts.doing}"
 
     def lines(self, wide: float) -> list[Block]:
         """NOTICE, what a change takes and leaves over, a box for each batch, blanks, what is on hold."""
@@ -185,10 +189,8 @@ class FirstBoot(Stage):
 
     def lines(self, wide: float) -> list[Block]:
         """What to expect, what to know, boxes."""
-        expect = paragraph([("Expect", False), (f"{self.facts.expected}.", True)], TEXT_MM, wide)
-        notes = [paragraph([(said, False)], TEXT_MM, wide) for said in safety.boot_notes(self.facts)]
-        checks: list[Sequence[Run]] = [[(text, False)] for text in safety.SHORT_BOOT_CHECKS]
-        return [expect, *notes, ticked_row(checks, TEXT_MM, wide)]
+        said = [paragraph(runs, TEXT_MM, wide) for runs in safety.first_boot(self.facts, brief=self.brief)]
+        return [*said, ticked_row([[(text, False)] for text in safety.SHORT_BOOT_CHECKS], TEXT_MM, wide)]
 
 
 STAGES: tuple[type[Stage], ...] = (Before, TakeOff, Install, PutBack, FirstBoot)
@@ -197,7 +199,7 @@ STAGES: tuple[type[Stage], ...] = (Before, TakeOff, Install, PutBack, FirstBoot)
 
 def safety_in_full(facts: Facts, wide: float) -> list[Block]:
     """Every text for safety in full, in three columns of a page for reading before the work."""
-    boot = [paragraph([(said, False)], TEXT_MM, wide) for said in safety.boot_notes(facts)]
+    boot = [paragraph(runs, TEXT_MM, wide) for runs in safety.first_boot(facts)]
     checks = [headed("Before you start", stacked(_ticks(safety.BEFORE, wide), 0.3), TEXT_MM)]
     return [
         stacked([*checks, _signal("CAUTION", safety.CAUTIONS, wide)], 2.0),

@@ -6,9 +6,12 @@ do, in few words; every text stands in full on the next page.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from dimmplan.model.board import Tray
 from dimmplan.model.request import Mode
 from dimmplan.sheet.facts import Facts, clean
+from dimmplan.sheet.letters import Run
 from dimmplan.units import counted, listed
 
 BEFORE = (
@@ -87,9 +90,15 @@ def short_warnings(facts: Facts) -> tuple[Lead, ...]:
 
 def access_steps(facts: Facts) -> list[str]:
     """What comes off before the slots can be reached, in words and in order."""
-    trays = [f"{tray.name}: {text}" for tray in trays_opened(facts) for text in tray.access or ("Take it out.",)]
+    trays = [f"{_named(tray)}: {text}" for tray in trays_opened(facts) for text in tray.access or ("Take it out.",)]
     steps = (*facts.board.physical.access, *trays)
     return [clean(text) for text in steps or ("The board file names nothing: see the service manual.",)]
+
+
+def _named(*trays: Tray) -> str:
+    """Trays at the beginning of a sentence, each called a tray."""
+    said = listed([tray.name if "tray" in tray.name.lower() else f"tray {tray.name}" for tray in trays])
+    return clean(said[:1].upper() + said[1:])
 
 
 def trays_opened(facts: Facts) -> list[Tray]:
@@ -100,9 +109,9 @@ def trays_opened(facts: Facts) -> list[Tray]:
 def closing_steps(facts: Facts) -> list[str]:
     """What goes back, in order: as the board file says, else each step of taking off undone, the last one first."""
     opened = trays_opened(facts)
-    plain = [tray.name for tray in opened if not tray.closing]
-    back = [f"{clean(listed(plain))} back in, latched."] if plain else []
-    back += [f"{clean(tray.name)}: {clean(text)}" for tray in opened for text in tray.closing]
+    plain = [tray for tray in opened if not tray.closing]
+    back = [f"{_named(*plain)} back in, latched."] if plain else []
+    back += [f"{_named(tray)}: {clean(text)}" for tray in opened for text in tray.closing]
     if facts.board.physical.closing:
         return back + [clean(text) for text in facts.board.physical.closing]
     named = list(enumerate(facts.board.physical.access, 1))
@@ -117,9 +126,20 @@ def power_checks(facts: Facts) -> list[str]:
     return ["Slots as on the map, latches closed.", *seen, *closing_steps(facts), NOTHING_LEFT]
 
 
-def boot_notes(facts: Facts) -> list[str]:
-    """What to know at first boot beside what to expect, in words."""
-    if facts.placement.mode is Mode.INDEPENDENT:
-        return [TRAINING]
-    until = f"; until then the machine shows {facts.capacity_gib} GiB" if facts.mode_takes else ""
-    return [f"Set the mode in firmware{until}.", TRAINING]
+def first_boot(facts: Facts, *, brief: bool = False) -> Iterator[tuple[Run, ...]]:
+    """What the machine should show at first boot and what to know of it, a sentence each.
+
+    Where a mode that is set in firmware takes memory, what it shows before that comes first. ``brief`` leaves out why
+    it is slower than the labels say.
+    """
+    mode = facts.placement.mode
+    if facts.mode_takes:
+        first, set_it = f"{facts.capacity_gib} GiB until", f"you set mode {mode.words} in firmware, then"
+        yield ("Expect", False), (first, True), (set_it, False), (f"{facts.shown}.", True)
+    else:
+        yield ("Expect", False), (f"{facts.expected}.", True)
+        if mode is not Mode.INDEPENDENT:
+            yield (("Set the mode in firmware.", False),)
+    if facts.slower and not brief:
+        yield ((facts.slower, False),)
+    yield ((TRAINING, False),)

@@ -163,7 +163,7 @@ def draw_slot(fact: SlotFact, placing: Placing, style: SlotStyle, *, pin1_first:
     else:
         shapes += [*_end(fact, placing, style), *_numbers(fact, placing, style), *_words(fact, placing, style)]
         if pin1_first is not None and fact.state is not State.HOLD:
-            shapes.append(_pin_mark(placing, pin1_first, "paper" if is_dark(fact) else "ink"))
+            shapes += _pin_mark(fact, placing, pin1_first)
     look = f"slot {fact.state.value}" + (f" type-{fact.key}" if fact.key else "") + (" stays" if fact.kept else "")
     return Group(children=tuple(shapes), id=ident, look=look, title=fact.hover)
 
@@ -299,13 +299,18 @@ def _base_lines(placing: Placing, style: SlotStyle) -> tuple[float, float]:
     return line, line + style.below_mm + 0.6 + TEXT_MM
 
 
-def _pin_mark(placing: Placing, first: bool, look: str) -> Polygon:
+def _pin_mark(fact: SlotFact, placing: Placing, first: bool) -> list[Shape]:
     """A filled corner at the end where pin 1 is, at the start of the slot or at its end: clear of the step number."""
     size = min(1.6, placing.wide / 4)
-    u, step = (0.0, size) if first else (placing.length, -size)
-    corners = [placing.point(u, placing.wide), placing.point(u + step, placing.wide)]
-    corners.append(placing.point(u, placing.wide - size))
-    return Polygon(points=tuple(corners), look=look)
+
+    def corner(side: float, look: str) -> Polygon:
+        u, step = (0.0, side) if first else (placing.length, -side)
+        corners = (u, placing.wide), (u + step, placing.wide), (u, placing.wide - side)
+        return Polygon(points=tuple(placing.point(*each) for each in corners), look=look)
+
+    if is_dark(fact) and first:
+        return [corner(size, "paper")]
+    return [*([corner(size + 0.9, "paper")] if fact.key and not first else []), corner(size, "ink")]
 
 
 def style_for(

@@ -17,7 +17,7 @@ from dimmplan.model.request import Mode, Request
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.planner import ask, plan
 from dimmplan.sheet.facts import gather
-from dimmplan.sheet.safety import boot_notes
+from dimmplan.sheet.safety import first_boot
 from dimmplan.solve.answer import solve, solve_in
 from dimmplan.solve.space import Space
 from tests.oracle.brute import best
@@ -164,7 +164,7 @@ def test_channels_in_lockstep_hold_the_same_and_no_capacity_is_lost(given: str |
     regions = [(region.ways, region.capacity_gib, region.peak_gb_s) for region in figures.sockets[0].regions]
     assert regions == [(4, 128, 4 * Fraction(peak)), (2, 64, 2 * Fraction(peak))]
     facts = gather(board, planned.placement)
-    assert facts.amount.startswith("384 GiB LOCKSTEP ·") and "until then" not in " ".join(boot_notes(facts))
+    assert facts.amount.startswith("384 GiB LOCKSTEP ·") and "until" not in str([*first_boot(facts)])
 
 
 def test_modules_that_stay_are_counted_in_both_channels_of_a_pair() -> None:

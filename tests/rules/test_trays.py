@@ -165,14 +165,14 @@ def test_the_sheet_takes_the_tray_out_and_in() -> None:
     facts = gather(board(), planned("512GiB").placement)
     assert access_steps(facts) == [
         "Slide the lid back.",
-        "upper: Press both catches and lift it straight up.",
-        "riser: Take it out.",
+        "Tray upper: Press both catches and lift it straight up.",
+        "Tray riser: Take it out.",
     ]
-    assert "upper and riser back in, latched." in power_checks(facts)
+    assert "Tray upper and tray riser back in, latched." in power_checks(facts)
     closed, _ = read(TEXT.replace('access = ["Press', 'closing = ["Push it down."]\naccess = ["Press'))
     assert closed is not None and closed.drawing_digest != board().drawing_digest
     said = power_checks(gather(closed, planned("512GiB").placement))
-    assert said.index("riser back in, latched.") < said.index("upper: Push it down.")
+    assert said.index("Tray riser back in, latched.") < said.index("Tray upper: Push it down.")
     without = planned(trays=("upper", "riser"))
     facts = gather(board(), without.placement)
     assert access_steps(facts) == ["Slide the lid back."]

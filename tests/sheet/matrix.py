@@ -34,7 +34,7 @@ LONG = {
     "date": "Wednesday, 25 November 2026",
     "code": "68T0-0000-0000-0000-0004-DMM0-0000-0000-0000-002Q-E0T9-JRYJ-8E1S-F72K",
 }
-STAGES = ("1 Before", "2 Take off", "3 Install", "4 Put back and close", "5 First boot")
+STAGES = ("1 Before", "2 Take off", "3 ", "4 Put back and close", "5 First boot")
 
 
 class Cell(NamedTuple):

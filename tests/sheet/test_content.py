@@ -184,6 +184,14 @@ def test_types_that_read_alike_get_their_whole_label() -> None:
     assert same.slots["11-fore"].words == "8GB 1Rx4"
 
 
+def test_the_first_boot_says_why_it_is_slower_than_the_labels() -> None:
+    saltern = board("saltern-24")
+    facts = gather(saltern, make(saltern, "mixed"))
+    assert facts.slower == "Labels say 2933 MT/s: limited by the board." and facts.slower in all_words("saltern-24")
+    one = make(saltern, slots=tuple((slot, module) for slot, module in make(saltern).slots if slot.endswith("-1")))
+    assert gather(saltern, one).slower == ""
+
+
 def test_hold_slots_are_no_step_and_no_memory() -> None:
     facts = gather(board("skerry-16"), make(board("skerry-16"), "hold"))
     held = facts.placement.hold
@@ -259,7 +267,8 @@ def test_other_modes_say_what_the_machine_shows_until_they_are_set(mode: Mode, w
     drawn = compose(board("saltern-24"), placed)
     said = " ".join(" ".join(words(page) for page in drawn.pages).split())
     assert words_of_it in said
-    assert "Set the mode in firmware; until then the machine shows 768 GiB." in said
+    shown = f"Expect 768 GiB until you set {words_of_it} in firmware, then {facts.shown}."
+    assert said.count(shown) == 2 and facts.shown in facts.expected  # page one, and before the work
 
 
 def test_a_board_without_weight_and_without_access_steps() -> None:

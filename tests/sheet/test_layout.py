@@ -117,12 +117,13 @@ def test_pin_1_is_marked_at_its_end(name: str) -> None:
         for slot, seen in view.items():
             group = drawn[ident("slot", slot)]
             marks = [shape for shape in group.children if isinstance(shape, Polygon)]
-            assert len(marks) == (seen.pin1_first is not None)
+            assert bool(marks) == (seen.pin1_first is not None)
             if marks:
                 box = box_of(group)
-                x, y = (sum(p[i] for p in marks[0].points) / 3 for i in (0, 1))
+                x, y = (sum(p[i] for p in marks[-1].points) / 3 for i in (0, 1))
                 at_start = y > middle(box)[1] if seen.upright else x < middle(box)[0]
                 assert at_start == seen.pin1_first
+                assert marks[-1].look == ("paper" if at_start else "ink")  # white on the dark ground, never on the key
 
 
 def test_names_start_at_one_line_within_a_bank() -> None:
