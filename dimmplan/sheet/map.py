@@ -149,7 +149,7 @@ class _Drawing:
             else:
                 area = Area(area.left - low, area.top - side, area.right + high, area.bottom + side)
             for span in brackets.owners:  # names may be wider than their slots
-                start, end = self.named_span(bank, span)
+                _, start, end = self.named(bank, span)
                 if bank.upright:
                     area = Area(min(area.left, start), area.top, max(area.right, end), area.bottom)
                 else:
@@ -232,24 +232,25 @@ class _Drawing:
         first, last = self.placing(bank.slots[span.first]), self.placing(bank.slots[span.last])
         return (first.left, last.right) if bank.upright else (first.top, last.bottom)
 
-    def name_of(self, bank: Bank, span: Span) -> str:
-        """The name of a span as far as its room takes it."""
+    def named(self, bank: Bank, span: Span) -> tuple[str, float, float]:
+        """The name of a span as far as its room takes it, and where it begins and ends along the bank."""
         start, end = self.ends(bank, span)
         first, last = self.area(bank.slots[span.first].area), self.area(bank.slots[span.last].area)
-        kept = last.right - first.left if bank.upright else last.bottom - first.top
-        return span_name(span, max(end - start + 2 * TRAY_MM - 0.8, kept - 1.2))
-
-    def named_span(self, bank: Bank, span: Span) -> tuple[float, float]:
-        """Where the name of a span begins and ends, along the bank."""
-        middle, half = sum(self.ends(bank, span)) / 2, width(self.name_of(bank, span), TEXT_MM, bold=True) / 2
-        return middle - half, middle + half
+        low, high = (first.left, last.right) if bank.upright else (first.top, last.bottom)
+        name = span_name(span, max(end - start + 2 * TRAY_MM - 0.8, high - low - 1.2))
+        middle, half = (start + end) / 2, width(name, TEXT_MM, bold=True) / 2
+        low, high = low + 0.6 + half, high - 0.6 - half  # the room that is kept to it, clear of other names
+        if low <= high:
+            middle = min(max(middle, low), high)
+        return name, middle - half, middle + half
 
     def bracket(self, brackets: Brackets, span: Span, what: str, off: float) -> Shape:
         """A line along the ends of the slots that belong together, with ticks towards them and their name."""
         bank, sign = brackets.bank, -1.0 if brackets.at_start else 1.0
         first, last = self.placing(bank.slots[span.first]), self.placing(bank.slots[span.last])
         tick, gap = sign * 0.7, 1.1 if brackets.at_start else 0.7
-        name = self.name_of(bank, span)
+        name, start, end = self.named(bank, span)
+        middle = (start + end) / 2
         look = "" if what == "channel" else "b"
         if bank.upright:
             line = (first.top if brackets.at_start else first.bottom) + sign * (off + 0.5) + tick
@@ -260,12 +261,12 @@ class _Drawing:
                 (high, line, high, line - tick),
             )
             base = line + sign * gap + (0.0 if brackets.at_start else TEXT_MM)
-            named = label((low + high) / 2, base, name, TEXT_MM, look, anchor="middle")
+            named = label(middle, base, name, TEXT_MM, look, anchor="middle")
         else:
             line = (first.left if brackets.at_start else first.right) + sign * (off + 0.6) + tick
             low, high = first.top + 0.3, last.bottom - 0.3
             segments = ((line, low, line, high), (line, low, line - tick, low), (line, high, line - tick, high))
-            named = _side_label(what, name, line, tick, (low + high) / 2)
+            named = _side_label(what, name, line, tick, middle)
         whole = clean(span.name)
         title = f"{'Channel' if what == 'channel' else 'Socket and controller'} {whole} of socket {clean(bank.socket)}"
         strokes = Strokes(segments=segments, look="thin" if what == "channel" else "thick")

@@ -8,10 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from dimmplan.sheet.facts import gather
+from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.plan_view import plan_view, spans
 from dimmplan.sheet.room import stretch
 from dimmplan.sheet.shapes import Group, Page, Polygon, Rect, Strokes, Text, ident, walk
+from dimmplan.sheet.slotbox import style_for
 from tests.sheet.pages import SAMPLE, board, groups, sheet, slot_groups, texts, words
+from tests.sheet.placements import make
 
 Box = tuple[float, float, float, float]
 
@@ -226,3 +230,17 @@ def test_the_least_length_is_that_of_the_longest_path() -> None:
     plan = stretch(0.0, 30.0, [(0.0, 20.0, 10.0), (10.0, 30.0, 10.0)])
     assert plan.length(0.0) == pytest.approx(10.0)
     assert stretch(0.0, 30.0, [(0.0, 10.0, 10.0), (10.0, 30.0, 10.0)]).length(0.0) == pytest.approx(20.0)
+
+
+def test_names_of_neighbouring_brackets_never_meet() -> None:
+    """However high a map is drawn: a name that is longer than its slots stays in the room that is kept to it."""
+    machair = board("machair-20")
+    facts, view = gather(machair, make(machair, "sparse")), plan_view(machair, "up")
+    style = style_for(list(facts.slots.values()), 3.5, full=False, two_lines=False, flat=False)
+    plan = SlotMap(facts, view, style, "up")
+    for more in range(0, 40, 5):
+        drawn = Page("", "", "", 0, 0, "", tuple(plan.draw(0, 0, plan.least_width + 10, plan.least_height + more)))
+        names = [t for group in groups(drawn, "controller") for t in walk(group.children) if isinstance(t, Text)]
+        beside = sorted((t.x, t.y - t.width / 2, t.y + t.width / 2) for t in names if t.turn)
+        assert len(beside) == 3
+        assert all(x != other or start - end > 0.8 for (x, _, end), (other, start, _) in itertools.pairwise(beside))
