@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import os
 from collections.abc import Iterable, Sequence
 from importlib import import_module
@@ -91,8 +92,21 @@ COMMANDS = {
 """Every command, in the order of the help."""
 
 
-def application(arguments: Sequence[str] = (), *, every: bool = False) -> typer.Typer:
-    """The command tree. Of the command that the arguments name all is there, of others their line in the help.
+def command_of(arguments: Sequence[str]) -> Any:
+    """The command tree that a call needs. A program that calls often builds it once for each command."""
+    word = next((argument for argument in arguments if not argument.startswith("-")), "")
+    return _built(word if word in COMMANDS else "", ASKED_BY in os.environ)
+
+
+@functools.cache
+def _built(word: str, completing: bool) -> Any:
+    if completing:
+        completion_init()
+    return typer.main.get_command(application(word, every=completing))
+
+
+def application(word: str = "", *, every: bool = False) -> typer.Typer:
+    """The command tree. Of the command of that name all is there, of others their line in the help.
 
     So a start loads no more than it needs. ``every`` loads all, as a shell does that asks for completions.
     """
@@ -107,13 +121,9 @@ def application(arguments: Sequence[str] = (), *, every: bool = False) -> typer.
         add_completion=False,
         context_settings={"help_option_names": ["-h", "--help"]},
     )
-    completing = ASKED_BY in os.environ
-    if completing:
-        completion_init()
     app.callback(invoke_without_command=True)(_root)
-    word = next((argument for argument in arguments if not argument.startswith("-")), "")
     for name, entry in COMMANDS.items():
-        if not (every or completing or name == word):
+        if not (every or name == word):
             app.command(name, short_help=entry.help, rich_help_panel=entry.panel)(_elsewhere)
             continue
         found = getattr(import_module(f"dimmplan.cli.{entry.module}"), name)

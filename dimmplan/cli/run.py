@@ -17,9 +17,9 @@ def run(arguments: list[str]) -> int:
     terminal.open_streams()
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # what else is installed has no say in our files
     try:
-        from dimmplan.cli.app import application
+        from dimmplan.cli.app import command_of
 
-        result = application(arguments)(args=arguments, prog_name="dimmplan", standalone_mode=False)
+        result = command_of(arguments)(args=arguments, prog_name="dimmplan", standalone_mode=False)
         sys.stdout.flush()
     except BrokenPipeError:
         _drop(sys.stdout)

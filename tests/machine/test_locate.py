@@ -206,7 +206,7 @@ def test_the_map_marks_the_slot_and_carries_the_cautions() -> None:
 
 
 def _called(*arguments: str, input_text: str | None = None) -> tuple[int, str]:
-    done = CliRunner().invoke(application(["locate"]), ["locate", *arguments], input=input_text)
+    done = CliRunner().invoke(application("locate"), ["locate", *arguments], input=input_text)
     return done.exit_code, done.stdout
 
 
