@@ -9,14 +9,16 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import clean, decode_file, was_dirty, without_escapes
 from dimmplan.inventory.files import MOST_TEXT_BYTES, Piece, check_devices, check_size
-from dimmplan.inventory.oddities import Oddities, alike, judge_places
+from dimmplan.inventory.locators import names_place
+from dimmplan.inventory.oddities import Oddities, alike, is_module_size, judge_places
 from dimmplan.inventory.reader import Reader
 from dimmplan.model.inventory import Inventory, InventorySlot, State
 from dimmplan.model.label import format_label, module_of, parse_parts
@@ -24,15 +26,15 @@ from dimmplan.model.module import MOST_LOGICAL_RANKS
 from dimmplan.units import parse_capacity
 
 _EMPTY_WORDS = frozenset(("empty", "-", "--", "none", "free", "leer", "no module", "no dimm", "not installed"))
-_SLOT_NAMES = frozenset(("slot", "locator", "dimm", "position"))
-_LABEL_NAMES = frozenset(("label", "module", "type"))
+_HEADS = ("slot", "locator", "dimm", "position"), ("label", "module", "type")
+"""Names of the two columns."""
+_OWN_NAMES = {"locator", "dimm", "label"}
+"""Those that lists of other things do not have."""
 _DELIMITERS = ",;\t"
 _DATE = re.compile(r"#\s{0,8}date\s{0,4}[:=]?\s{0,4}(\d{4}-\d{2}-\d{2})\s{0,8}", re.IGNORECASE)
 _PERSISTENT_WORDS = re.compile(r"NVDIMM|NVRDIMM|\bPMEM\b|PERSISTENT|\bPM?DIMM\b", re.IGNORECASE)
 _HYBRID = re.compile(r"PC5.{0,20}[-\s][RULE]N[A-Z]{1,2}[0-9]\b", re.IGNORECASE)
-_LABEL_LIKE = re.compile(
-    r"\bPC[345][LU]?[-\s]?\d{4,5}|\b[1248][SDQ]?\d?R\s?X\s?(?:4|8|16)\b|^\d{1,4}\s?[GT]I?B$", re.IGNORECASE
-)
+_LABEL_LIKE = re.compile(r"\bPC[345][LU]?[-\s]?\d{4,5}|\b[1248][SDQ]?\d?R\s?X\s?(?:4|8|16)\b", re.IGNORECASE)
 _CONFUSED = (("O", "0"), ("0", "O"), ("8", "B"), ("B", "8"), ("I", "1"), ("S", "5"), ("_", "-"))
 _MOST_CELLS = 40
 _MOST_REPAIRS = 200
@@ -41,6 +43,32 @@ _MOST_QUESTIONS = 24
 _MOST_COMMENTS = 4096
 SAME = ("generation", "kind", "package_ranks", "logical_ranks", "device_width", "ecc_bits")
 """What a slot and a label call alike."""
+
+
+class Row(NamedTuple):
+    """A slot and what its label says, as they stand in some list; ``called`` is the row's own name in oddities."""
+
+    called: str
+    slot: str
+    label: str
+
+
+def read_rows(rows: Iterable[Row], odd: Oddities, *, form: str, file: str) -> Inventory:
+    """The inventory of any list of slots and labels, one slot for each row, in its order.
+
+    Raises ``InputError`` where there is no row, or more than any machine has slots.
+    """
+    slots: list[InventorySlot] = []
+    for row in rows:
+        if not clean(row.slot):
+            odd.note("row-unreadable", row.called)
+        slots.append(_slot(row, len(slots), odd))
+    check_devices(len(slots), file=file)
+    if not slots:
+        allowed = "rows of slot,label such as: A1,32GB 2Rx4 PC4-2933Y-R"
+        raise InputError(Problem(file=file, place="", found="a label list without a row", allowed=allowed))
+    judge_places(slots, odd)
+    return Inventory(form=form, slots=_settle_repeats(slots), oddities=odd.found())
 
 
 class LabelReader(Reader):
@@ -52,52 +80,44 @@ class LabelReader(Reader):
     by_look = True
 
     def sniff(self, content: bytes, text: str | None) -> bool:
-        """A head of slot and label, or most rows with a label or *empty* in the second cell."""
+        """A head of slot and label, or rows that can be nothing else.
+
+        Lists of other things have heads such as *position* and *type*, and cells such as *none* and *512GB*: with no
+        label anywhere, the head has to be ours, or each slot has to be one by its name.
+        """
         del content
         if text is None or len(text) > MOST_TEXT_BYTES:
             return False
-        rows = _rows(text[:65536], Oddities())
-        if not rows or _is_head(rows[0]):
-            return bool(rows)
-        second = [row[1].strip() for row in rows if len(row) > 1]
-        fitting = sum(bool(_LABEL_LIKE.search(cell[:200])) or cell.casefold() in _EMPTY_WORDS for cell in second)
-        return bool(second) and fitting * 2 >= len(rows)
+        rows = _cells(text[:65536], Oddities())
+        head = _columns(rows[0]) if rows else None
+        if head and {rows[0][at].strip().casefold() for at in head} & _OWN_NAMES:
+            return True
+        slot_at, label_at = head or (0, 1)
+        pairs = [(row[slot_at], row[label_at].strip()[:200]) for row in rows if len(row) > max(slot_at, label_at)]
+        labels = sum(bool(_LABEL_LIKE.search(label)) for _, label in pairs)
+        sizes = [slot for slot, label in pairs if is_module_size((_bare_size(label) or 0) << 20)]
+        empty = [slot for slot, label in pairs if label.casefold() in _EMPTY_WORDS]
+        named = labels or (sizes and (head or all(map(names_place, sizes + empty))))
+        return bool(named) and (labels + len(sizes) + len(empty)) * 2 >= len(rows) - bool(head)
 
     def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
-        """One slot per row, in its order. Raises ``InputError`` where there is no row."""
+        """One slot per row. Raises ``InputError`` where there is no row."""
         text = decode_file(pieces[0].content) or ""
         check_size(len(text), MOST_TEXT_BYTES, file=file, what="a label list")
         plain = without_escapes(text)
         if plain != text:
             odd.note("text-cleaned", "terminal escape sequences in the list")
-        check_devices(sum(bool(line.strip()) for line in plain.splitlines()) - _MOST_COMMENTS, file=file)
-        rows = _rows(plain, odd)
-        head = bool(rows) and _is_head(rows[0])
-        slot_at, label_at = _columns(rows[0]) if head else (0, 1)
-        rows = rows[1:] if head else rows
-        check_devices(len(rows), file=file)
-        if not rows:
-            allowed = "rows of slot,label such as: A1,32GB 2Rx4 PC4-2933Y-R"
-            raise InputError(Problem(file=file, place="", found="a label list without a row", allowed=allowed))
-        slots: list[InventorySlot] = []
-        for number, row in enumerate(rows, start=2 if head else 1):
-            locator = clean("".join(row[slot_at : slot_at + 1]))
-            cell = "".join(row[label_at : label_at + 1])
-            if len(row) > 2 and any(cell.strip() for index, cell in enumerate(row) if index not in (slot_at, label_at)):
-                odd.note("column-ignored", f"row {number}")
-            if not locator:
-                odd.note("row-unreadable", f"row {number}")
-            slots.append(_slot(locator, cell, len(slots), odd))
-        judge_places(slots, odd)
-        judged = _settle_repeats(slots)
-        dates = [match[1] for line in plain.splitlines()[:200] if (match := _DATE.fullmatch(line.strip()))]
-        return Inventory(form=self.form, slots=judged, oddities=odd.found(), date=max(dates, default=None))
+        lines = [line.strip() for line in plain.splitlines()]
+        check_devices(sum(map(bool, lines)) - _MOST_COMMENTS, file=file)
+        rows = _rows(_cells(plain, odd), odd)
+        dates = [match[1] for line in lines[:200] if (match := _DATE.fullmatch(line))]
+        return replace(read_rows(rows, odd, form=self.form, file=file), date=max(dates, default=None))
 
 
-# --- rows -------------------------------------------------------------------------------------------------------------
+# --- cells ------------------------------------------------------------------------------------------------------------
 
 
-def _rows(text: str, odd: Oddities) -> list[list[str]]:
+def _cells(text: str, odd: Oddities) -> list[list[str]]:
     """The rows of a list, without blank lines and comments. The delimiter is the first of , ; and tab that is used."""
     lines = [line for line in text.replace("\0", "").splitlines() if line.strip() and not line.lstrip().startswith("#")]
     sample = "\n".join(lines[:50])
@@ -110,30 +130,36 @@ def _rows(text: str, odd: Oddities) -> list[list[str]]:
     return [row for row in rows if any(cell.strip() for cell in row)]
 
 
-def _is_head(row: Sequence[str]) -> bool:
-    cells = {cell.strip().casefold() for cell in row[:_MOST_CELLS]}
-    return bool(cells & _SLOT_NAMES) and bool(cells & _LABEL_NAMES)
+def _columns(row: Sequence[str]) -> tuple[int, int] | None:
+    """Where slot and label stand, of a row that is a head; ``None`` of another."""
+    cells = [cell.strip().casefold() for cell in row]
+    slot, label = (next((at for at, cell in enumerate(cells) if cell in names), None) for names in _HEADS)
+    return None if slot is None or label is None else (slot, label)
 
 
-def _columns(head: Sequence[str]) -> tuple[int, int]:
-    """Where slot and label stand."""
-    cells = [cell.strip().casefold() for cell in head]
-    slot_at = next(index for index, cell in enumerate(cells) if cell in _SLOT_NAMES)
-    return slot_at, next(index for index, cell in enumerate(cells) if cell in _LABEL_NAMES)
+def _rows(table: Sequence[Sequence[str]], odd: Oddities) -> Iterator[Row]:
+    """The rows below the head, if there is one; what other columns say is left out, and noted."""
+    head = _columns(table[0]) if table else None
+    columns = head or (0, 1)
+    for number, cells in enumerate(table[1:] if head else table, start=2 if head else 1):
+        row = Row(f"row {number}", *("".join(cells[at : at + 1]) for at in columns))
+        if any(cell.strip() for at, cell in enumerate(cells) if at not in columns):
+            odd.note("column-ignored", row.called)
+        yield row
 
 
 # --- one row ----------------------------------------------------------------------------------------------------------
 
 
-def _slot(locator: str, cell: str, index: int, odd: Oddities) -> InventorySlot:
+def _slot(row: Row, index: int, odd: Oddities) -> InventorySlot:
     """The slot of one row; a label that says not enough leaves what it does not say open."""
-    text = clean(cell)
-    named = InventorySlot(locator=locator, state="filled")
+    text = clean(row.label)
+    named = InventorySlot(locator=clean(row.slot), state="filled")
 
     def note(oddity: str, *, text: str = "") -> None:
-        odd.note(oddity, locator or f"row {index + 1}", text=text, slots=(index,))
+        odd.note(oddity, named.locator or row.called, text=text, slots=(index,))
 
-    if was_dirty(cell):
+    if was_dirty(row.label):
         note("text-cleaned")
     settled = _by_words(text)
     if settled is not None:

@@ -185,6 +185,13 @@ def read_words(text: str, *, is_bank: bool = False) -> Words:
     return _Reader(text[:120], is_bank=is_bank).read()
 
 
+def names_place(text: str) -> bool:
+    """True for a text that is the name of a slot and of nothing else: words of the grammar, letters and numbers."""
+    tokens = _tokens(text[:120])
+    known = all(token.is_number or token.is_letter or token.text in _ROLE for token in tokens)
+    return known and any(token.is_number or token.is_letter for token in tokens)
+
+
 def stated_words(device: InventorySlot) -> Words:
     """What a resource states of a device's place as numbers."""
     place = device.place

@@ -77,6 +77,9 @@ def match_slots(found: Inventory, board: Board, answers: Answers | None = None) 
     taken |= _by_names(devices, {folded(name): slot for slot, names in board.aliases for name in names}, taken)
     taken = taken or _by_structure(devices, board)
     free = [slot for slot in board.slots if slot not in taken.values()]
+    left = [index for index in devices if index not in taken]
+    if len(left) == len(free) and all(devices[index].state == "empty" for index in left):
+        taken, free = taken | dict(zip(left, free, strict=True)), []  # whichever is which, all of them are empty
     questions = [
         Question(index, slot.locator, slot.bank, _question(slot, free))
         for index, slot in devices.items()
@@ -228,7 +231,7 @@ def mapping_text(found: Inventory, matching: Matching, answers: Answers | None =
     for index, slot in enumerate(found.slots):
         if slot.counts:
             answer = left.pop((slot.locator, slot.bank), "") or left.pop((slot.locator, ""), "")
-            matched = slots.get(index, "")
+            matched = slots.get(index, "") if slot.name else ""
             writer.writerow([slot.locator, slot.bank, answer or ("" if matched in taken else matched)])
     writer.writerows([locator, bank, slot] for (locator, bank), slot in left.items())
     return output.getvalue()

@@ -261,13 +261,13 @@ _MAKER_NUMBER = re.compile(r"(?:0x)?(?=[0-9a-f]*[0-9])[0-9a-f]{4,16}", re.IGNORE
 _HEX_TEXT = re.compile(r"(?:[0-9a-f]{2}){8,40}", re.IGNORECASE)
 
 
-def _is_module_size(kib: int, generation: Generation) -> bool:
+def is_module_size(kib: int, generation: Generation | None = None) -> bool:
     """True for a size that modules come in: a power of two, or three times one, from 1 GiB on."""
     gib = Fraction(kib, 1 << 20)
     if gib == Fraction(1, 2):
         return generation is Generation.DDR3
     whole = gib.numerator // 3 if gib.numerator % 3 == 0 else gib.numerator
-    return gib.denominator == 1 and whole & (whole - 1) == 0
+    return gib.denominator == 1 and whole > 0 and whole & (whole - 1) == 0
 
 
 def _standard_rate(generation: Generation, number: int) -> int | None:
@@ -278,7 +278,7 @@ def _standard_rate(generation: Generation, number: int) -> int | None:
 def _of_rates(slot: InventorySlot) -> Doubts:
     """Size and rates. Half a rate is what firmware prints that counts cycles."""
     generation, rated, configured = slot.generation, slot.rated_mts, slot.configured_mts
-    if generation is not None and slot.capacity_kib is not None and not _is_module_size(slot.capacity_kib, generation):
+    if generation is not None and slot.capacity_kib is not None and not is_module_size(slot.capacity_kib, generation):
         yield "capacity-odd", {}
     if rated is None:
         yield "rate-unknown", {}

@@ -95,8 +95,9 @@ class InventorySlot:
 
     @property
     def name(self) -> str:
-        """The place in the machine's own words: locator and bank; empty where it has neither."""
-        return f"{self.locator} ({self.bank})" if self.locator and self.bank else self.locator or self.bank
+        """The place in the machine's own words: locator and bank, once where they are the same, or nothing."""
+        words = [word for word in dict.fromkeys((self.locator, self.bank)) if word]
+        return f"{words[0]} ({words[1]})" if len(words) == 2 else "".join(words)
 
     def untold(self, why: str) -> InventorySlot:
         """The same with a content that cannot be told."""

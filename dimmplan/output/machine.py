@@ -9,7 +9,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from dimmplan.figures import PlacementFigures
-from dimmplan.inventory.reader import form_name
+from dimmplan.inventory.reader import form_name, readers
 from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.output.columns import Text, share_text
 from dimmplan.output.record import Document, FindingEntry, Label, MachineFigures, OfPlan, Record, means
@@ -72,7 +72,7 @@ class OddityEntry(Record):
 class FoundDocument(Document, commands="found"):
     """What a machine reports; `serial` and `asset_tag` with `--serials`."""
 
-    form: str = means("`smbios-binary`, `smbios-text`, `redfish`, `labels` or `spd`")
+    form: str = means(listed([f"`{reader.form}`" for reader in readers()], last="or"))
     edition: str | None = means("of the standard, where it says so")
     date: str | None = means("when it was taken, where it says so")
     slots: list[DeviceEntry] = means("every memory device, in the machine's order")
@@ -105,8 +105,9 @@ def found_text(inventory: Inventory, *, serials: bool = False) -> str:
         words = device_text(slot) if slot.counts else _uncounted(slot)
         serial = f" serial {slot.serial}" if serials and slot.serial else ""
         rows.append([slot.locator or "-", slot.bank or "-", words + serial])
-    page.heading()
-    page.rows(rows, ("locator", "bank", "says"), indent=0)
+    if rows:
+        page.heading()
+        page.rows(rows, ("locator", "bank", "says"), indent=0)
     where = [f" ({oddity.where})" if oddity.where else "" for oddity in inventory.oddities]
     odd = zip(inventory.oddities, where, strict=True)
     page.notes("Oddities", [f"{oddity.oddity}{place}: {oddity.text}" for oddity, place in odd])

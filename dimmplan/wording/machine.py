@@ -49,7 +49,7 @@ _SUSPECTS = {
     "socket": "All modules of socket {found} are missing: its processor may be absent, disabled or not seated well.",
     "slow": "The memory runs at {found} instead of {expected}: look for a firmware rate cap, another processor, or a "
     "slower module.",
-    "cannot-tell": "What {slots} holds is not known.",
+    "cannot-tell": "The content of {slots} is not known.",
 }
 
 

@@ -92,7 +92,7 @@ def placement_findings(board: Board, placement: Placement, figures: PlacementFig
 def drafted_findings(board: Board) -> Iterator[Finding]:
     """What the board's draft guesses and nobody has seen to."""
     for about, question in board.guesses:
-        guess = f"A guess in the board file, {about}: {question.rstrip('.')}."
+        guess = f"A guess in the board file, {about}: {question.rstrip('.')}{'' if question.endswith('?') else '.'}"
         text = f"{guess} Once it is settled, delete {about} under [guesses]."
         yield Finding(rule=f"drafted-{about}", severity="note", where=(), text=text, source="MODEL")
 

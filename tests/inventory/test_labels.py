@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import InputError
 from dimmplan.inventory.files import MOST_DEVICES
-from dimmplan.inventory.reader import read_inventory
+from dimmplan.inventory.reader import read_inventory, reader_of
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind
@@ -142,3 +143,50 @@ def test_a_hybrid_letter_is_not_passed_over() -> None:
 
 def test_build_is_not_a_label_list() -> None:
     assert read_inventory(build.listing().encode()).form == "smbios-text"
+
+
+@pytest.mark.parametrize(
+    ("text", "claimed"),
+    [
+        ("A1,32GB\nA2,empty\n", True),
+        ("CPU1 DIMM B2,64GB\n", True),
+        (f"NEAR-K1,{LABEL}\nNEAR-K2,16GB\n", True),
+        ("position,type\nK1,64GB\nK2,none\n", True),
+        ("slot,label\nK1,what\n", True),
+        ("tea,none\nmilk,-\n", False),
+        ("1,none\n2,free\n", False),
+        ("disk1,512GB\ndisk2,512GB\n", False),
+        ("A1,960GB\nA2,10 GB\n", False),
+        ("alice,16GB\nbob,32GB\n", False),
+        ("position,type\nclerk,none\n", False),
+        ("slot,module\n1,fan\n2,empty\n3,fan\n", False),
+        (f"{LABEL},20\nempty,3\n", False),
+    ],
+)
+def test_what_a_list_of_labels_is(text: str, claimed: bool) -> None:
+    """Cells that lists of other things have too do not make one."""
+    reader = reader_of(text.encode())
+    assert (reader.form if reader else None) == ("labels" if claimed else None)
+
+
+# Right ones to be damaged, and the worst
+
+
+def right() -> list[bytes]:
+    rows = [f"A{index},32GB 2Rx4 PC4-2933Y-RB{index}-12" for index in range(8)] + [
+        "B1,empty",
+        "B2,128GB 4DRx4 PC4-2666V-L",
+    ]
+    return ["\n".join(["slot,label", *rows]).encode(), "\n".join(rows).replace(",", ";").encode()]
+
+
+def worst() -> Iterator[tuple[str, bytes]]:
+    mib = 1 << 20
+    yield "blank lines", b"slot,label\nA1,x\n" + b"\n" * (2 * mib - 20)
+    yield "short rows", b"a,b\n" * (mib // 2)
+    yield "commas", b"slot,label\n" + b"," * (2 * mib - 20)
+    yield "an open quote", b'slot,label\nA1,"' + b"x" * (2 * mib - 20)
+    yield "unreadable labels", b"slot,label\n" + b"A1,48GB 2RX8 PC5 56008 REO_1010-XT\n" * 4000
+    yield "long labels", b"slot,label\n" + (b"A1," + b"2Rx4 PC4-" * 50 + b"\n") * 4000
+    yield "blanks", b"slot,label\n" + (b"A1," + b" " * 500 + b"\n") * 4000
+    yield "comments", b"slot,label\nA1,x\n" + b"# x\n" * (mib // 2)

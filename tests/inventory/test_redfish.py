@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -244,3 +245,47 @@ def test_depth_is_limited() -> None:
     assert len(read(fits).slots) == 1
     with pytest.raises(InputError, match="nested too deep"):
         read([fits, [[fits]]])
+
+
+# Right ones to be damaged, and the worst
+
+
+def right() -> list[bytes]:
+    members = [build.memory(f"DIMM{index}") for index in range(6)] + [build.absent("DIMM9")]
+    tree = {f"{each['Id']}.json": build.as_json(each) for each in members}
+    tree["index.json"] = build.as_json(build.collection(members, expanded=False))
+    return [build.as_json(build.collection(members)), build.as_json(members[0]), build.zipped(tree)]
+
+
+def worst() -> Iterator[tuple[str, bytes]]:
+    mib = 1 << 20
+    yield "deep arrays", b"[" * (4 * mib)
+    yield "deep objects", b'{"a":' * (mib // 2)
+    for piece in (
+        b"[],",
+        b"{},",
+        b"[[]],",
+        b'{"":0},',
+        b'[{"":[]}],',
+        b"0.5,",
+        b'"ab",',
+        b"[0,0],",
+        b'{"Id":"a"},',
+    ):
+        yield f"many {piece.decode()}", b"[" + piece * ((4 * mib - 3) // len(piece)) + b"0]"
+    resource_ = b'{"@odata.type":"#Memory.v1_0_0.Memory"},'
+    yield "as many resources as fit", b"[" + resource_ * (4 * mib // len(resource_) - 2) + b"0]"
+    yield "4000 resources", build.as_json([build.memory(f"D{each}", MemoryType="X") for each in range(2000)])
+    yield "a huge number", b'{"Id":"1","CapacityMiB":' + b"9" * (2 * mib) + b"}"
+    yield "a huge text", b'{"Id":"1","CapacityMiB":1,"DeviceLocator":"' + b"\\u202e" * (mib // 2) + b'"}'
+    member = b'{"@odata.id":"/%d"},'
+    members = b"".join(member % each for each in range(150_000))
+    yield "many members", b'{"@odata.type":"#MemoryCollection.MemoryCollection","Members":[' + members + b"0]}"
+    yield (
+        "many documents",
+        build.zipped({f"{each}.json": build.as_json(build.memory(f"D{each}")) for each in range(2000)}),
+    )
+    yield (
+        "large documents",
+        build.zipped({f"{each}.json": b'["#Memory.",' + b"{}," * mib + b"0]" for each in range(8)}),
+    )

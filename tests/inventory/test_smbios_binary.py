@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -136,3 +137,31 @@ def test_a_table_length_of_30_is_only_a_maximum() -> None:
 def test_nothing_behind_an_entry_point_is_refused(content: bytes) -> None:
     with pytest.raises(InputError):
         read_inventory(content)
+
+
+# Right ones to be damaged, and the worst
+
+
+def right() -> list[bytes]:
+    devices = [build.device(0x1100 + index, locator=f"DIMM_{index}", serial=f"S{index}") for index in range(8)]
+    empty = [build.empty_device(0x1200 + index, locator=f"DIMM_E{index}") for index in range(8)]
+    long = [build.device(0x1300, length=100, technology=4, sizes=(1 << 37, 0, 0, 0))]
+    return [
+        build.machine(devices + empty, version=(3, 2)),
+        build.machine(devices[:2] + long, version=(2, 8)),
+        build.machine(empty, version=(3, 5), marked=False),
+    ]
+
+
+def worst() -> Iterator[tuple[str, bytes]]:
+    mib = 1 << 20
+    yield "as many structures as fit", build.dump([b"\x80\x04\0\0\0\0" * (4 * mib // 6 - 20)])
+    yield (
+        "as many devices as fit",
+        build.dump([build.array(slots=2000), *(build.device(each) for each in range(2000))]),
+    )
+    yield "as many texts as fit", build.dump([build.structure(17, 1, build.device()[4:40], b"ab\0" * mib + b"\0")])
+    yield "one endless text", build.dump([build.structure(17, 1, build.device()[4:40], b"a" * (3 * mib) + b"\0\0")])
+    yield "zeros", b"_SM_" + bytes(4 * mib - 4)
+    yield "ones", b"_SM3_" + b"\xff" * (4 * mib - 5)
+    yield "bare structures", b"\x11\x04\0\0\0\0" * (4 * mib // 6)

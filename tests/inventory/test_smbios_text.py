@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
 from dimmplan.errors import InputError
@@ -129,3 +131,30 @@ def test_other_structures_are_passed_over() -> None:
 def test_a_head_alone_is_refused() -> None:
     with pytest.raises(InputError, match="without a single structure"):
         read(build.HEAD)
+
+
+# Right ones to be damaged, and the worst
+
+
+def right() -> list[bytes]:
+    plain = build.listing([FILLED, EMPTY] * 6)
+    return [each.encode() for each in (plain, plain.replace("\n", "\r\n"), build.listing(head="", handles=False))]
+
+
+def worst() -> Iterator[tuple[str, bytes]]:
+    mib = 1 << 20
+    head = build.HEAD.encode() + b"Handle 0x1100, DMI type 17, 40 bytes\nMemory Device\n"
+    for name, piece in (
+        *(("blank lines", b"\n"), ("short fields", b"a:\n"), ("fields", b"\tSize: 1 GB\n"), ("titles", b"ab\n")),
+        *(
+            ("blanks", b" " * 4000 + b"\n"),
+            ("blanks and a colon", b" " * 79 + b":\n"),
+            ("quotes", b"> " * 40 + b"\n"),
+        ),
+        *(("escapes", b"\x1b["), ("handles", b"Handle 0x1\n"), ("one line", b"x"), ("heads", b"# dmidecode 1\n")),
+        *(("devices", b"Handle 0x1, DMI type 17, 40 bytes\nMemory Device\n\tSize: 1 GB\n"), ("colons", b":")),
+        *(("complaints", b"Invalid entry length\n"), ("versions", b"SMBIOS 3.2 present.\n")),
+    ):
+        yield name, head + piece * ((2 * mib - len(head)) // len(piece))
+    yield "untold titles", b"Memory Device\n" * (2 * mib // 14)
+    yield "distinct fields", head + b"".join(b"k%d: v\n" % each for each in range(180_000))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import re
 import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -232,3 +233,24 @@ def ids(found: Inventory) -> set[str]:
 def test_a_stack_that_no_label_can_say_is_told() -> None:
     found = read_inventory(build.spd4(package=0xA2), name="A1.bin")
     assert (found.slots[0].label, ids(found)) == (None, {"spd-contradicts"})
+
+
+# Right ones to be damaged, and the worst
+
+
+def right() -> list[bytes]:
+    images = {f"A{index}.bin": build.spd4(serial=bytes((1, 2, 3, index))) for index in range(4)}
+    return [build.spd4(), build.spd4(package=0x92), build.spd5(), build.zipped(images)]
+
+
+def worst() -> Iterator[tuple[str, bytes]]:
+    mib = 1 << 20
+    yield "an archive of images", build.zipped({f"A{each}.bin": build.spd5() for each in range(2000)})
+    yield "an archive that expands", build.zipped({"A1.bin": bytes(64 * mib)})
+    yield "many that expand", build.zipped({f"A{each}.bin": bytes(12 * mib) for each in range(6)})
+    yield "many members", b"PK\x03\x04" + b"PK\x01\x02" + bytes(42) + build.zipped({"A1.bin": build.spd4()})
+    yield "16 MiB of zeros", bytes(16 * mib)
+    yield "16 MiB of text", b"x y\n" * (4 * mib)
+    yield "16 MiB of accents", "é".encode() * (8 * mib)
+    yield "16 MiB of noise", random.Random(1).randbytes(16 * mib)
+    yield "member records", b"PK\x03\x04" + b"PK\x01\x02" * (4 * mib) + build.zipped({"A1.bin": build.spd4()})

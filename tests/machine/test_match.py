@@ -35,6 +35,19 @@ def test_the_same_locator_twice_matches_nothing_and_is_asked() -> None:
     assert "Which slot is" in matching.questions[0].text
 
 
+def test_as_many_empty_devices_as_slots_are_left() -> None:
+    """Firmware gives empty slots no name at all: where all that is left is empty, it does not matter which is which."""
+    named = [device(slot, None) for slot in SKERRY.slots[:-2]]
+    nameless = [device("", None), device("", None)]
+    found = Inventory(form="smbios-text", slots=(*named, *nameless))
+    matching = match_slots(found, SKERRY)
+    assert {match.slot for match in matching.matches} == set(SKERRY.slots) and not matching.questions
+    assert mapping_text(found, matching).splitlines()[-2:] == [",,", ",,"]
+    assert len(match_slots(replace(found, slots=found.slots[:-1]), SKERRY).questions) == 1
+    full = replace(nameless[0], state="filled")
+    assert len(match_slots(replace(found, slots=(*named, nameless[0], full)), SKERRY).questions) == 2
+
+
 def test_aliases_match_locator_or_bank_with_locator() -> None:
     board = replace(SKERRY, aliases=(("K1", ("Node 1 Place 7",)), ("K2", ("Place 8",))))
     found = Inventory(form="smbios-text", slots=(device("PLACE 7", None, bank="NODE 1"), device("place 8", None)))
