@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from dimmplan.figures import PlacementFigures, SocketFigures, placement_figures
+from dimmplan.figures import PlacementFigures, RegionFigures, SocketFigures, placement_figures
 from dimmplan.model.board import Board
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
@@ -261,35 +261,21 @@ LETTER = 11
 LOOKS = 6
 """Looks of bars; a seventh region begins again with the first."""
 
-
-class Picture(NamedTuple):
-    """Size of the picture of a range, in its own units."""
-
-    wide: int
-    high: int
-    base: int
-
-
-PICTURE = Picture(WIDE, HIGH + GAP + BELOW, HIGH + GAP)
+PICTURE = {"width": WIDE, "height": HIGH + GAP + BELOW, "base": HIGH + GAP}
+"""Size of the picture of a range, and its base line, in its own units."""
 
 
 class RegionBar(NamedTuple):
-    """One region: its figures, its channels' names within the socket, and its bar in the picture.
+    """One region, its channels named within the socket: its number, its part of the range, its bar in the picture.
 
     ``label`` stands under the bar; it is left out where it has no room.
     """
 
     number: int
-    capacity_gib: Gib
+    region: RegionFigures
     part: Fraction
-    ways: int
-    channels: tuple[str, ...]
-    peak_gb_s: Fraction
     look: str
-    x: str
-    y: str
-    width: str
-    height: str
+    box: tuple[tuple[str, str], ...]
     label: str
     label_x: str
 
@@ -307,11 +293,11 @@ class RangeText(NamedTuple):
 
 REGION_COLUMNS = (
     Column[RegionBar](title="region", text=lambda bar: str(bar.number)),
-    Column[RegionBar](title="capacity", text=lambda bar: format_capacity(bar.capacity_gib), align="right"),
+    Column[RegionBar](title="capacity", text=lambda bar: format_capacity(bar.region.capacity_gib), align="right"),
     Column[RegionBar](title="share of the range", text=lambda bar: f"{float(100 * bar.part):.0f} %", align="right"),
-    Column[RegionBar](title="ways", text=lambda bar: str(bar.ways), align="right"),
-    Column[RegionBar](title="channels", text=lambda bar: ", ".join(bar.channels)),
-    Column[RegionBar](title="peak", text=lambda bar: gb_s(bar.peak_gb_s), align="right"),
+    Column[RegionBar](title="ways", text=lambda bar: str(bar.region.ways), align="right"),
+    Column[RegionBar](title="channels", text=lambda bar: ", ".join(bar.region.channels)),
+    Column[RegionBar](title="peak", text=lambda bar: gb_s(bar.region.peak_gb_s), align="right"),
 )
 
 
@@ -329,7 +315,8 @@ def address_ranges(facts: Facts) -> list[RangeText]:
 
 def _told(sockets: list[SocketFigures], bars: tuple[RegionBar, ...]) -> RangeText:
     names, size = listed([its.socket for its in sockets]), format_capacity(sockets[0].usable_gib)
-    regions = ", then ".join(f"{format_capacity(bar.capacity_gib)} over {counted(bar.ways, 'channel')}" for bar in bars)
+    shown = [bar.region for bar in bars]
+    regions = ", then ".join(f"{format_capacity(r.capacity_gib)} over {counted(r.ways, 'channel')}" for r in shown)
     return RangeText(
         title=f"{names}: {size} each" if len(sockets) > 1 else f"{names}: {size}",
         sentence=regions_sentence(sockets[0]) if bars else "No module, no region.",
@@ -345,21 +332,16 @@ def _bars(its: SocketFigures, channels: int, most: Fraction | int) -> Iterator[R
     at = free = Fraction(0)
     for number, region in enumerate(its.regions, 1):
         wide, high = Fraction(region.capacity_gib) / most * WIDE, Fraction(region.ways, channels) * HIGH
+        box = {"x": at, "y": HIGH - high + GAP, "width": wide, "height": high}
         full = f"{number}: {format_capacity(region.capacity_gib)}, {counted(region.ways, 'way')}"
         label = full if len(full) * LETTER <= wide else str(number)
         shown = at >= free or len(label) * LETTER <= wide
         yield RegionBar(
             number=number,
-            capacity_gib=region.capacity_gib,
+            region=region._replace(channels=tuple(name.removeprefix(f"{its.socket}.") for name in region.channels)),
             part=Fraction(region.capacity_gib) / whole,
-            ways=region.ways,
-            channels=tuple(name.removeprefix(f"{its.socket}.") for name in region.channels),
-            peak_gb_s=region.peak_gb_s,
             look=f"region region-{(number - 1) % LOOKS + 1}",
-            x=_number(at),
-            y=_number(HIGH - high + GAP),
-            width=_number(wide),
-            height=_number(high),
+            box=tuple((name, _number(value)) for name, value in box.items()),
             label=label if shown else "",
             label_x=_number(at + (GAP if at == 0 else 0)),
         )

@@ -94,18 +94,15 @@ def _before(facts: ChangeFacts, slot: str) -> str:
 
 
 class TouchSlot(NamedTuple):
-    """One slot to touch: what it holds now, what it held before a change, and where its reason stands."""
+    """One slot to touch: its fact, what it holds now and held before a change, each in words and as a look."""
 
-    name: str
+    fact: SlotFact
     href: str
-    label: str
     state: str
     now: str
-    mark: str
     look: str
     was_state: str
     was: str
-    step: str
 
 
 class Place(NamedTuple):
@@ -167,14 +164,11 @@ def _slot(facts: Facts, fact: SlotFact) -> TouchSlot:
     keys = list(facts.placement.keys.values())
     kept = was is not None and module is not None and was == module and not fact.step
     return TouchSlot(
-        name=fact.name,
+        fact=fact,
         href=f"#{reason_id(fact.slot)}",
-        label=fact.hover,
         state=("kept" if kept else "filled") if filled else fact.state.value,
         now=f"{module.capacity_gib} GB" if filled and module else _WORDS.get(fact.state, ""),
-        mark=fact.key,
         look=f"type-{(keys.index(fact.key)) % LOOKS + 1}" if fact.key and not kept else "",
         was_state="filled" if was else "empty",
         was=f"{was.capacity_gib} GB" if was else "empty",
-        step=str(fact.step) if fact.step else "",
     )

@@ -43,26 +43,23 @@ from dimmplan.sheet.paper import (
 from dimmplan.sheet.plan_view import Front, PlanView, plan_view
 from dimmplan.sheet.safety import DEFERENCE
 from dimmplan.sheet.shapes import Group, Page, Rect, Shape, Sheet
-from dimmplan.sheet.slotbox import SlotStyle, style_for
+from dimmplan.sheet.slotbox import SlotStyle
 from dimmplan.sheet.style import TEXT_MM, Ink, stylesheet
 from dimmplan.units import counted, listed
 
 MOST_ON_ONE_MAP = 32
 """Boards with more slots get an overview and a page for each socket or pair."""
 
-STYLES: tuple[tuple[float, bool, bool, bool], ...] = (
-    (5.0, True, False, False),
-    (3.5, True, False, False),
-    (3.5, True, True, False),
-    (3.5, False, False, False),
-    (3.5, False, False, True),
-    (3.0, False, False, True),
-    (3.0, False, True, False),
+STYLES = (
+    SlotStyle(5.0),
+    SlotStyle(3.5),
+    SlotStyle(3.5, two_lines=True),
+    SlotStyle(3.5, full=False),
+    SlotStyle(3.5, full=False, flat=True),
+    SlotStyle(3.0, full=False, flat=True),
+    SlotStyle(3.0, full=False, two_lines=True),
 )
-"""Letter height of slot names; whether a slot says what goes in, and on a second line; whether landmarks save height.
-
-The wanted ones come first. Names are always larger than those of landmarks.
-"""
+"""The wanted ones come first. Names are always larger than those of landmarks."""
 
 _LONGEST_MM = (math.inf, 48.0, 32.0, 20.0)
 """Limits to the length of names in slots, tried in turn: names that no page could show whole are cut there."""
@@ -97,17 +94,6 @@ class Job(NamedTuple):
     def more_on(self, sheet: int) -> str:
         """Where to read on, on a sheet for work."""
         return f"More on sheet {sheet}." if self.works else ""
-
-
-class _UnnumberedPage(NamedTuple):
-    """A page whose number is not known yet. ``draw`` gets ``2 of 3``."""
-
-    name: str
-    about: str
-    page: Frame
-    draw: Callable[[str], list[Shape]]
-    sockets: tuple[str, ...] = ()
-    noted: bool = True
 
 
 def compose(
@@ -160,7 +146,7 @@ def sheet_of(job: Job, ink: Ink, name: str, about: str, *, figures: bool = True)
     return Sheet(title=name, desc=about, pages=pages)
 
 
-def _all_pages(job: Job, figures: bool) -> list[_UnnumberedPage]:
+def _all_pages(job: Job, figures: bool) -> list[_Layout]:
     """Every page, before any is drawn. Raises ``_TooDenseError``."""
     chassis = _chassis(job)
     noted = all(page.noted for page in chassis)
@@ -237,32 +223,32 @@ def _whole(job: Job) -> tuple[str, str]:
     return f"{machine} · {board}" if machine else board, job.facts.amount
 
 
-def _draw_page(job: Job, page: Frame, sheet: str, main_mm: float, shapes: Sequence[Shape]) -> list[Shape]:
-    """Frame, margin and title block around what stands on a page; ``main_mm`` is the height of the frame."""
-    block = title_block(job.facts, job.given, sheet, min(page.width, WIDTH_MM))
-    drawn = block.draw(page.x + page.width - block.width, page.y + main_mm - HEIGHT_MM)
-    foot = Group(children=tuple(drawn), look="title-block")
-    return [*draw_frame(page, main_mm), *draw_margin(page, sheet), *shapes, foot]
+# -- one page ----------------------------------------------------------------------------------------------------------
 
 
-# -- pages for the open chassis ----------------------------------------------------------------------------------------
+class _Layout(NamedTuple):
+    """A page that is decided, its number not known yet: heading, map, blocks below, the pick list to tear off.
 
-
-class _MapPage(NamedTuple):
-    """A page that is decided: what stands above and below the map, and left of the title block."""
+    ``beside`` stands left of the title block, ``sockets`` are those whose slots it shows large. ``noted`` says that
+    nothing that the board says of itself is left to another page.
+    """
 
     job: Job
     page: Frame
     head: Block
-    below: tuple[Block, ...]
-    beside: Block | None
+    blocks: Sequence[Block] = ()
+    name: str = "chassis"
+    about: str = "For the open chassis: map, the five stages, cautions."
     map: SlotMap | None = None
+    beside: Block | None = None
+    pick: Block | None = None
+    sockets: tuple[str, ...] = ()
     noted: bool = True
 
     @property
     def room(self) -> float:
-        """Height left to the map."""
-        used = sum(block.height + _GAP_MM for block in self.below)
+        """Height that heading, blocks and title block leave."""
+        used = sum(block.height + _GAP_MM for block in self.blocks)
         return self.page.height - 2 * PAD_MM - self.head.height - HEIGHT_MM - used
 
     def takes(self, plan: SlotMap, *, spare_mm: float = 0.0) -> bool:
@@ -271,25 +257,38 @@ class _MapPage(NamedTuple):
         return wide <= self.page.inner_width and high <= self.room
 
     def draw(self, sheet: str) -> list[Shape]:
-        """The page's shapes."""
-        page = self.page
+        """The page's shapes; ``sheet`` is its number, such as ``2 of 3``."""
+        page, foot, step = self.page, self.page.height, 0.0
         x, y = page.x + PAD_MM, page.y + PAD_MM
         shapes = self.head.draw(x, y)
         y += self.head.height
-        spare = self.room
         if self.map is not None:
             high = self.map.height_for(page.inner_width, self.room)
-            spare -= high
-            shapes.append(Group(children=tuple(self.map.draw(x, y, page.inner_width, high)), id="", look="map"))
+            shapes.append(Group(children=tuple(self.map.draw(x, y, page.inner_width, high)), look="map"))
             y += high
-        step = min(max(0.0, spare) / (len(self.below) + 1), 5.0)
-        for block in self.below:
-            y += step
-            shapes += block.draw(x, y)
-            y += block.height + _GAP_MM
+            step = min(max(0.0, self.room - high) / (len(self.blocks) + 1), 5.0)
+        for block in self.blocks:
+            shapes += block.draw(x, y + step)
+            y += step + block.height + _GAP_MM
         if self.beside is not None:
-            shapes += self.beside.draw(x, page.y + page.height - HEIGHT_MM + 0.5)
-        return _draw_page(self.job, page, sheet, page.height, shapes)
+            shapes += self.beside.draw(x, page.y + foot - HEIGHT_MM + 0.5)
+        if self.pick is not None:
+            foot -= self.pick.height + TEAR_MM
+            shapes += draw_tear(page, page.y + foot, _whole(self.job)[0])
+            listing = self.pick.draw(x, page.y + foot + TEAR_MM)
+            shapes.append(Group(children=tuple(listing), id="pick-list", look="pick-list"))
+        title = title_block(self.job.facts, self.job.given, sheet, min(page.width, WIDTH_MM))
+        fields = title.draw(page.x + page.width - title.width, page.y + foot - HEIGHT_MM)
+        title_group = Group(children=tuple(fields), look="title-block")
+        return [*draw_frame(page, foot), *draw_margin(page, sheet), *shapes, title_group]
+
+
+def _of_pick_list(block: Block) -> Block:
+    """A part of the pick list that stands among other blocks, marked as such."""
+    return block._replace(draw=lambda x, y: [Group(children=tuple(block.draw(x, y)), look="pick-list")])
+
+
+# -- pages for the open chassis ----------------------------------------------------------------------------------------
 
 
 def in_columns(columns: Sequence[Callable[[float], Block]], wide: float) -> Block:
@@ -335,36 +334,35 @@ def _page_of(
     more: str,
     *,
     notes_on: int = 0,
-) -> _MapPage | None:
+) -> _Layout | None:
     """The first page that takes a map: one that says most, upright before lying. ``None`` where none does.
 
     ``stages`` stand below the map; ``more`` is where to read on. What the board says of itself stands here if
     it fits, else where to read it: on the sheet ``notes_on``, which is 0 where another page of the map has it.
+    Words that can be spared are left out rather than any letter made smaller.
     """
 
     @cache
-    def fixed(lying: bool, notes: bool, brief: bool) -> tuple[Frame, Block, list[Block], Block | None]:
+    def fixed(lying: bool, notes: bool, brief: bool) -> _Layout:
         page = frame(job.paper, landscape=lying)
+        wide = page.inner_width
         elsewhere: list[Run] = [] if notes or not notes_on else [(NOTES_ON.format(notes_on), True)]
         said = [*elsewhere, (DEFERENCE, not elsewhere), (more, False)]
         by_title = page.width - min(page.width, WIDTH_MM) - PAD_MM - 3.0
         beside = paragraph(said, TEXT_MM, by_title) if by_title > _LEAST_COLUMN_MM else None
-        rows = (
-            _rows(job, page, [stage.briefer() for stage in stages] if brief else stages, said)
-            if stages
-            else []
-            if beside
-            else [paragraph(said, TEXT_MM, page.inner_width)]
-        )
-        return page, _heading(job, page, *words), rows, beside
+        below = MachineNotes(job.facts).blocks(wide) if notes else []
+        if stages:
+            below += _rows(job, page, [stage.briefer() for stage in stages] if brief else stages, said)
+        elif beside is None:
+            below.append(paragraph(said, TEXT_MM, wide))
+        return _Layout(job, page, _heading(job, page, *words), below, beside=beside, noted=notes)
 
     for notes in (True, False) if job.facts.chassis_findings else (True,):
         for plan in maps:
             for lying, left_out in product((False, True), range(3)):
-                page, head, below, beside = fixed(lying, notes, left_out > 1)
-                known = MachineNotes(job.facts).blocks(page.inner_width) if notes else []
-                more_rows = (plan.legend(page.inner_width, brief=left_out > 0), *known, *below)
-                layout = _MapPage(job, page, head, more_rows, beside, plan, notes)
+                layout = fixed(lying, notes, left_out > 1)
+                legend = plan.legend(layout.page.inner_width, brief=left_out > 0)
+                layout = layout._replace(blocks=(legend, *layout.blocks))
                 if layout.takes(plan):
                     spare = (each.asks_no_more(plan) or layout.takes(each, spare_mm=_SPARE_MM) for each in plan.fuller)
                     return layout._replace(map=next(compress(plan.fuller, spare), plan))
@@ -374,22 +372,13 @@ def _page_of(
 def _maps(job: Job, view: PlanView, longest_mm: float = math.inf) -> list[SlotMap]:
     """The map in every style, the wanted ones first."""
     slots = [job.facts.slots[slot.slot] for slot in view.slots]
-    return [
-        SlotMap(
-            job.facts,
-            view,
-            style_for(slots, name, full=full, two_lines=two, flat=flat, longest_mm=longest_mm),
-            job.front,
-        )
-        for name, full, two, flat in STYLES
-    ]
+    return [SlotMap(job.facts, view, style._replace(longest_mm=longest_mm).fitting(slots)) for style in STYLES]
 
 
-_ABOUT = "For the open chassis: map, the five stages, cautions."
 NOTES_ON = "For this machine: read sheet {} before you start."
 
 
-def _chassis(job: Job) -> list[_UnnumberedPage]:
+def _chassis(job: Job) -> list[_Layout]:
     """Every page for the open chassis, before any is drawn: page numbers stand on them."""
     facts, view = job.facts, plan_view(job.facts.board, job.front)
     stages = [stage(facts, facts.steps) for stage in job.stages]
@@ -397,42 +386,41 @@ def _chassis(job: Job) -> list[_UnnumberedPage]:
         maps = _maps(job, view)
         layout = _page_of(job, maps, _whole(job), stages, job.more_on(2), notes_on=2)
         if layout is not None:
-            return [_UnnumberedPage("chassis", _ABOUT, layout.page, layout.draw, noted=layout.noted)]
+            return [layout]
         apart = _page_of(job, maps, _whole(job), (), job.read_first, notes_on=2)
         if apart is not None:
-            return [_UnnumberedPage("chassis", _ABOUT, apart.page, apart.draw), *_stage_pages(job, stages, 2)]
+            return [apart._replace(noted=True), *_stage_pages(job, stages, 2)]
     return _dense(job, view, stages)
 
 
-def _stage_pages(job: Job, stages: Sequence[Stage], before: int) -> list[_UnnumberedPage]:
+def _stage_pages(job: Job, stages: Sequence[Stage], before: int) -> list[_Layout]:
     """The five stages apart from the map; ``before`` is how many sheets stand before the one to read on, but these."""
     page = frame(job.paper, landscape=False)
-    head = _heading(job, page, *_whole(job))
+    about = "For the open chassis: the five stages, cautions."
+    empty = _Layout(job, page, _heading(job, page, *_whole(job)), name="stages", about=about)
     known = MachineNotes(job.facts).blocks(page.inner_width)
 
-    def pages(number: int) -> list[_UnnumberedPage]:
-        rows = _rows(job, page, stages, [(DEFERENCE, True), (job.more_on(number), False)])
-        about = "For the open chassis: the five stages, cautions."
-        return _flow(job, page, head, [*rows, *known], name="stages", about=about)
+    def pages(number: int) -> list[_Layout]:
+        return _flow(empty, [*_rows(job, page, stages, [(DEFERENCE, True), (job.more_on(number), False)]), *known])
 
     return pages(before + len(pages(before)))
 
 
-def _dense(job: Job, view: PlanView, stages: Sequence[Stage]) -> list[_UnnumberedPage]:
+def _dense(job: Job, view: PlanView, stages: Sequence[Stage]) -> list[_Layout]:
     """An overview that says what is on which page, and the slots large on pages of their own."""
     large = _socket_pages(job)
 
-    def overview(apart: Sequence[_UnnumberedPage]) -> _MapPage | None:
+    def overview(apart: Sequence[_Layout]) -> _Layout | None:
         shown: dict[str, str] = {}
         for number, page in enumerate(large, 2 + len(apart)):
             shown |= dict.fromkeys(page.sockets, f"sheet {number}")
-        plan = SlotMap(job.facts, view, SlotStyle(name_mm=TEXT_MM, bars=True), job.front, shown)
+        plan = SlotMap(job.facts, view, SlotStyle(name_mm=TEXT_MM, bars=True), shown)
         last = 2 + len(apart) + len(large)
         more = f"Slot names: on the sheets that the processors name. {job.more_on(last)}"
         first = f"{job.read_first} {more}" if apart else more
         return _page_of(job, [plan], _whole(job), () if apart else stages, first, notes_on=2 if apart else last)
 
-    second: list[_UnnumberedPage] = []
+    second: list[_Layout] = []
     layout = overview(second)
     if layout is None:
         second = _stage_pages(job, stages, 2 + len(large))
@@ -440,33 +428,29 @@ def _dense(job: Job, view: PlanView, stages: Sequence[Stage]) -> list[_Unnumbere
     if layout is None:
         raise _TooDenseError(f"an overview of {len(job.facts.board.sockets)} sockets")
     about = "For the open chassis: overview, the five stages, cautions; the slots themselves are on further sheets."
-    noted = layout.noted or bool(second)
-    return [_UnnumberedPage("chassis", about, layout.page, layout.draw, noted=noted), *second, *large]
+    return [layout._replace(about=about, noted=layout.noted or bool(second)), *second, *large]
 
 
-def _socket_pages(job: Job) -> list[_UnnumberedPage]:
+def _socket_pages(job: Job) -> list[_Layout]:
     """A page for each pair of neighbouring sockets, or for each socket where a pair does not fit.
 
     Raises ``_TooDenseError`` where even one socket does not fit the paper.
     """
-    found: list[_UnnumberedPage] = []
+    found: list[_Layout] = []
     ids = [socket.id for socket in job.facts.board.sockets]
     while ids:
         tries = [(tuple(ids[:2]), math.inf)] if len(ids) > 1 else []
         tries += [((ids[0],), longest) for longest in _LONGEST_MM]
-        layouts = ((sockets, _socket_page(job, sockets, longest)) for sockets, longest in tries)
-        sockets, layout = next(((each, at) for each, at in layouts if at), ((), None))
+        layout = next((page for sockets, longest in tries if (page := _socket_page(job, sockets, longest))), None)
         if layout is None:
             slots = len(job.facts.board.socket(ids[0]).slots)
             raise _TooDenseError(f"socket {clean(ids[0])} with {slots} slots")
-        title = listed([socket_words(socket) for socket in sockets])
-        page = _UnnumberedPage(f"sockets-{len(found) + 1}", f"Slots of {title}.", layout.page, layout.draw, sockets)
-        found.append(page)
-        ids = ids[len(sockets) :]
+        found.append(layout._replace(name=f"sockets-{len(found) + 1}", noted=True))
+        ids = ids[len(layout.sockets) :]
     return found
 
 
-def _socket_page(job: Job, sockets: tuple[str, ...], longest_mm: float) -> _MapPage | None:
+def _socket_page(job: Job, sockets: tuple[str, ...], longest_mm: float) -> _Layout | None:
     """The page for some sockets: their map, the warnings, their steps."""
     facts = job.facts
     steps = [(head, batch) for head, batch in facts.steps if facts.board.channel_of[batch[0].slot].socket in sockets]
@@ -477,22 +461,22 @@ def _socket_page(job: Job, sockets: tuple[str, ...], longest_mm: float) -> _MapP
     words = f"{_whole(job)[0]}: {named}", count if job.works else facts.amount
     maps = _maps(job, plan_view(facts.board, job.front, sockets), longest_mm)
     more = "Take off, put back, first boot: sheet 1." if job.works else ""
-    return _page_of(job, maps, words, stages, more) or _page_of(job, maps, words, (), f"{job.read_first} {more}")
+    layout = _page_of(job, maps, words, stages, more) or _page_of(job, maps, words, (), f"{job.read_first} {more}")
+    return layout and layout._replace(about=f"Slots of {named}.", sockets=sockets)
 
 
 # -- the page to read before the work, and for figures -------------------------------------------------------------
 
 
-def _reference_pages(job: Job, *, figures: bool, noted: bool) -> list[_UnnumberedPage]:
+def _reference_pages(job: Job, *, figures: bool, noted: bool) -> list[_Layout]:
     """Cautions in full and the pick list, figures, findings: on as many pages as they take.
 
     ``noted`` says that what the board says of itself stands on a page before.
     """
     page = frame(job.paper, landscape=False)
     wide = page.inner_width
-    head = _heading(
-        job, page, _whole(job)[0], "cautions in full" + (", figures and findings" if figures else ""), most=3.5
-    )
+    right = "cautions in full" + (", figures and findings" if figures else "")
+    head = _heading(job, page, _whole(job)[0], right, most=3.5)
     columns = [lambda each, n=n: safety_in_full(job.facts, each)[n] for n in range(3)]
     care = [in_columns(columns, wide)] if job.paper != "a5" else safety_in_full(job.facts, wide)
     blocks = [*care, *([] if noted else MachineNotes(job.facts).blocks(wide))]
@@ -500,24 +484,20 @@ def _reference_pages(job: Job, *, figures: bool, noted: bool) -> list[_Unnumbere
         blocks += [block for panel in FIGURE_PANELS for block in panel(job.facts).blocks(wide)]
     pick = next(iter(PickList(job.facts).lines(wide)), None)
     about = "To read before the work, and for the desk: cautions, pick list, figures, findings."
-    return _flow(job, page, head, blocks, name="reference", about=about, pick=pick)
+    return _flow(_Layout(job, page, head, name="reference", about=about, pick=pick), blocks)
 
 
-def _flow(
-    job: Job, page: Frame, head: Block, blocks: Sequence[Block], *, name: str, about: str, pick: Block | None = None
-) -> list[_UnnumberedPage]:
-    """Blocks one below the other, on as many pages as they take; the pick list to tear off the first of them.
+def _flow(first: _Layout, blocks: Sequence[Block]) -> list[_Layout]:
+    """Blocks one below the other, on an empty page and as many more as they take; its pick list, where it has room.
 
     Raises ``_TooDenseError`` where a block is higher than a page.
     """
-    room = page.height - 2 * PAD_MM - HEIGHT_MM - head.height
-    pick_mm = pick.height + TEAR_MM if pick else 0.0
-    if pick and blocks[0].height + pick_mm > room:
-        rows = [pick] if pick.height <= room else PickList(job.facts).blocks(page.inner_width)
-        blocks = [*blocks, *map(_of_pick_list, rows)]
-        pick, pick_mm = None, 0.0
+    room, pick = first.room, first.pick
+    if pick and blocks[0].height + pick.height + TEAR_MM > room:
+        rows = [pick] if pick.height <= room else PickList(first.job.facts).blocks(first.page.inner_width)
+        blocks, pick = [*blocks, *map(_of_pick_list, rows)], None
     batches: list[list[Block]] = [[]]
-    used = pick_mm
+    used = pick.height + TEAR_MM if pick else 0.0
     for block in blocks:
         if block.height > room:
             raise _TooDenseError("a panel of the sheet")
@@ -526,33 +506,8 @@ def _flow(
             used = 0.0
         batches[-1].append(block)
         used += block.height + _GAP_MM
-
-    def page_of(batch: list[Block], pick: Block | None) -> Callable[[str], list[Shape]]:
-        def draw(sheet: str) -> list[Shape]:
-            shapes = head.draw(page.x + PAD_MM, page.y + PAD_MM)
-            shapes += stacked(batch, _GAP_MM).draw(page.x + PAD_MM, page.y + PAD_MM + head.height)
-            main_mm = page.height - (pick_mm if pick else 0.0)
-            if pick:
-                shapes += draw_tear(page, page.y + main_mm, _whole(job)[0])
-                listing = pick.draw(page.x + PAD_MM, page.y + main_mm + TEAR_MM)
-                shapes.append(Group(children=tuple(listing), id="pick-list", look="pick-list"))
-            return _draw_page(job, page, sheet, main_mm, shapes)
-
-        return draw
-
-    first, *more = batches
-    return [
-        _UnnumberedPage(name, about, page, page_of(first, pick)),
-        *(
-            _UnnumberedPage(f"{name}-{number}", about, page, page_of(batch, None))
-            for number, batch in enumerate(more, 2)
-        ),
-    ]
-
-
-def _of_pick_list(block: Block) -> Block:
-    """A part of the pick list that stands among other blocks, marked as such."""
-    return block._replace(draw=lambda x, y: [Group(children=tuple(block.draw(x, y)), look="pick-list")])
+    pages = [first._replace(blocks=batch, name=f"{first.name}-{n}", pick=None) for n, batch in enumerate(batches, 1)]
+    return [pages[0]._replace(name=first.name, pick=pick), *pages[1:]]
 
 
 def _description(facts: Facts) -> str:

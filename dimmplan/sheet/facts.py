@@ -43,14 +43,14 @@ class SlotFact(NamedTuple):
     taking out before something goes in, and ``kept`` says that what sits there stays.
     """
 
-    slot: str
-    name: str
     state: State
-    key: str
-    step: int
-    words: str
-    needs_blank: bool
-    hover: str
+    slot: str = ""
+    name: str = ""
+    key: str = ""
+    step: int = 0
+    words: str = ""
+    needs_blank: bool = False
+    hover: str = ""
     short: str = ""
     out: int = 0
     kept: bool = False

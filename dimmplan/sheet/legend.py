@@ -60,16 +60,16 @@ def legend(
         stay = sum(fact.kept for fact in held)
         count = f"{len(held) - stay} in, {stay} stay" if stay or facts.band else f"{len(held)}"
         if held:
-            add(_plain(State.FILLED, kind.key, kept=stay == len(held)), f"{kind.label}{open_width}: {count}")
+            add(SlotFact(State.FILLED, key=kind.key, kept=stay == len(held)), f"{kind.label}{open_width}: {count}")
     if any(fact.kept for fact in shown):
-        add(_plain(State.FILLED, next(fact.key for fact in shown if fact.kept), kept=True), "pale: stays")
+        add(SlotFact(State.FILLED, key=next(fact.key for fact in shown if fact.kept), kept=True), "pale: stays")
     for state, said in facts.state_words.items():
         held = [fact for fact in shown if fact.state is state and not (state is State.BLANK and fact.needs_blank)]
         if held:
-            add(_plain(state), f"{said}: {len(held)}")
+            add(SlotFact(state), f"{said}: {len(held)}")
     blanks = sum(fact.needs_blank for fact in shown)
     if blanks:
-        add(_plain(State.BLANK, blank=True), f"takes a blank: {blanks}")
+        add(SlotFact(State.BLANK, needs_blank=True), f"takes a blank: {blanks}")
     if not style.bars:
         items += _numbers(facts, shown, arrows=arrows)
         if any(place.pin1 for place in facts.board.physical.slots):
@@ -143,10 +143,6 @@ def _in_rows(items: Sequence[Item], width_mm: float) -> Block:
 
 def _frame(look: str) -> Rect:
     return Rect(x=0.4, y=0.5, width=7.2, height=3.4, look=look, radius=1.0)
-
-
-def _plain(state: State, key: str = "", *, kept: bool = False, blank: bool = False) -> SlotFact:
-    return SlotFact(slot="", name="", state=state, key=key, step=0, words="", needs_blank=blank, hover="", kept=kept)
 
 
 def _sample(fact: SlotFact, style: SlotStyle) -> list[Shape]:

@@ -2,42 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
 
 from dimmplan.sheet.blocks import Block, Lines, label
-from dimmplan.sheet.facts import Facts, State, clean
+from dimmplan.sheet.facts import State, clean
 from dimmplan.sheet.legend import legend
 from dimmplan.sheet.letters import DESCENT, beyond, fitted, font_size, width
-from dimmplan.sheet.plan_view import Area, Bank, Front, Mark, PlanSlot, PlanView, Span
-from dimmplan.sheet.room import SOCKET_FORMS, TRAY_MM, ZONE_MM, Axis, Brackets, MapRoom, Stretch, span_name
+from dimmplan.sheet.plan_view import Area, Bank, Front, Mark, PlanSlot, Span
+from dimmplan.sheet.room import TRAY_MM, ZONE_MM, Axis, Brackets, MapRoom, Stretch, span_name
 from dimmplan.sheet.shapes import Group, Point, Polygon, Rect, Segment, Shape, Strokes, Text, ident
-from dimmplan.sheet.slotbox import HOLD_MM, Placing, SlotStyle, draw_slot
+from dimmplan.sheet.slotbox import HOLD_MM, Placing, draw_slot
 from dimmplan.sheet.style import TEXT_MM
 
 _MOST_SCALE = 1.0
 
 
 @dataclass(frozen=True)
-class SlotMap:
-    """A map that knows the least paper it needs and can be drawn in any larger box.
-
-    ``sheets`` says on an overview which sheet shows a socket's slots. ``form`` is what all processors' boxes say.
-    """
-
-    facts: Facts
-    view: PlanView
-    style: SlotStyle
-    front: Front
-    sheets: Mapping[str, str] = field(default_factory=dict)
-    form: int = SOCKET_FORMS - 1
-
-    @cached_property
-    def needs(self) -> MapRoom:
-        """What it needs on paper."""
-        return MapRoom(self.facts, self.view, self.style, self.sheets, self.form)
+class SlotMap(MapRoom):
+    """A map that knows the least paper it needs and can be drawn in any larger box."""
 
     @property
     def fuller(self) -> Iterator[SlotMap]:
@@ -47,12 +32,12 @@ class SlotMap:
     @cached_property
     def across(self) -> Stretch:
         """The x axis."""
-        return self.needs.stretch(on_side=False)
+        return self.stretch(on_side=False)
 
     @cached_property
     def down(self) -> Stretch:
         """The y axis."""
-        return self.needs.stretch(on_side=True)
+        return self.stretch(on_side=True)
 
     @cached_property
     def least_width(self) -> float:
@@ -95,7 +80,7 @@ class SlotMap:
             note = "Schematic: places were not measured. Go by the slot names."
         if any(about == "channels" for about, _ in board.guesses):
             note += " Which slots share a channel: not checked."
-        spans = [span for brackets in self.needs.brackets for span in brackets.channels]
+        spans = [span for brackets in self.brackets for span in brackets.channels]
         owners = "socket" + (" · controller" if any(len(each.controllers) > 1 for each in board.sockets) else "")
         owners += " · tray" if board.physical.trays else ""
         named = any(span.name for span in spans)
@@ -111,7 +96,7 @@ class _Drawing:
     def __init__(self, plan: SlotMap, axes: tuple[Axis, Axis], at: Point, room: float) -> None:
         self.plan, (self.across, self.down) = plan, axes
         self.left = at[0] + (room - self.across.length) / 2
-        self.top = at[1] + (REAR_BAND_MM if plan.front == "down" else FRONT_BAND_MM)
+        self.top = at[1] + (REAR_BAND_MM if plan.view.front == "down" else FRONT_BAND_MM)
 
     def point(self, x: float, y: float) -> Point:
         return self.left + self.across(x), self.top + self.down(y)
@@ -127,20 +112,20 @@ class _Drawing:
         )
         board = Area(self.left, self.top, self.left + self.across.length, self.top + self.down.length)
         return [
-            *edges(plan.front, board, whole=view.whole),
+            *edges(plan.view.front, board, whole=view.whole),
             outline,
             *self.zones(),
             *(self.mark(mark) for mark in view.marks),
             *self.trays(),
             *(self.socket(name, box) for name, box in view.sockets),
-            *(shape for brackets in plan.needs.brackets for shape in self.brackets(brackets)),
+            *(shape for brackets in plan.brackets for shape in self.brackets(brackets)),
             *(self.slot(slot) for slot in view.slots),
         ]
 
     def zones(self) -> list[Shape]:
         """A ground for what belongs to each socket; one for each part where another socket's would lie in it."""
         parts: list[tuple[str, Area]] = [(name, self.area(box)) for name, box in self.plan.view.sockets]
-        for brackets in self.plan.needs.brackets:
+        for brackets in self.plan.brackets:
             bank, deep, side = brackets.bank, brackets.depth_mm, brackets.tray_mm
             first, last = self.placing(bank.slots[0]), self.placing(bank.slots[-1])
             area, (low, high) = first.around(last), (deep, side) if brackets.at_start else (side, deep)
@@ -210,7 +195,7 @@ class _Drawing:
                 (area.left, area.bottom, area.right, area.top),
             ]
             shapes.append(Strokes(segments=tuple(cross), look="thin"))
-        shapes += stacked_lines(area, plan.needs.socket_lines(name), backed=not fitted_here)
+        shapes += stacked_lines(area, plan.socket_lines(name), backed=not fitted_here)
         look = "socket fitted" if fitted_here else "socket absent"
         title = clean(f"Socket {name}: {'fitted' if fitted_here else 'no processor'}")
         kind = "overview-socket" if plan.style.bars else "socket"

@@ -6,7 +6,6 @@ Front up is the board turned by half a turn, never mirrored. Still in board mill
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from typing import Literal, NamedTuple
 
@@ -100,17 +99,17 @@ class Span(NamedTuple):
     tray: str = ""
 
 
-@dataclass(frozen=True)
-class PlanView:
+class PlanView(NamedTuple):
     """Everything to draw, in the reader's directions."""
 
+    front: Front
     area: Area
     outline: tuple[tuple[float, float], ...]
     slots: tuple[PlanSlot, ...]
     sockets: tuple[tuple[str, Area], ...]
     marks: tuple[Mark, ...]
-    banks: tuple[Bank, ...]
     whole: bool
+    banks: tuple[Bank, ...] = ()
 
 
 def _turn(front: Front, width: float, depth: float, x: float, y: float) -> tuple[float, float]:
@@ -160,8 +159,8 @@ def plan_view(board: Board, front: Front, sockets: Sequence[str] | None = None) 
         marks.append(Mark(mark.name, place, mark.kind))
         area = area.around(place)
     ordered = tuple(sorted(slots, key=lambda slot: board.slots.index(slot.slot)))
-    view = PlanView(area, outline, ordered, tuple(boxes), tuple(marks), (), sockets is None)
-    return PlanView(area, outline, ordered, view.sockets, view.marks, tuple(_banks(board, view)), view.whole)
+    view = PlanView(front, area, outline, ordered, tuple(boxes), tuple(marks), sockets is None)
+    return view._replace(banks=tuple(_banks(board, view)))
 
 
 def _margin(area: Area) -> float:

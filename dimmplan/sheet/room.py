@@ -149,6 +149,9 @@ def stretch(low: float, high: float, needs: Iterable[Need]) -> Stretch:
     return Stretch(tuple(edges), tuple(arcs))
 
 
+SOCKET_FORMS = 5
+"""How many forms ``socket_forms`` gives; the last one takes the least room."""
+
 LEVEL_MM = TEXT_MM + 2.2
 """One row of brackets with its names."""
 
@@ -197,24 +200,26 @@ def mark_turned(mark: Mark, *, flat: bool) -> bool:
 
 @dataclass(frozen=True)
 class MapRoom:
-    """What a view needs on paper with a slot style."""
+    """What a view needs on paper with a slot style.
+
+    ``sheets`` says on an overview which sheet shows a socket's slots. ``form`` is what all processors' boxes say.
+    """
 
     facts: Facts
     view: PlanView
     style: SlotStyle
-    sheets: Mapping[str, str]
-    form: int
-    brackets: tuple[Brackets, ...] = field(init=False)
+    sheets: Mapping[str, str] = field(default_factory=dict)
+    form: int = SOCKET_FORMS - 1
 
-    def __post_init__(self) -> None:
-        """Choose the ends of the brackets."""
+    @cached_property
+    def brackets(self) -> tuple[Brackets, ...]:
+        """The brackets of each bank, those of banks that begin level at the same end."""
         starts: dict[object, list[tuple[float, float]]] = {}
         for bank in self.view.banks:
             before, after = (gap for gap, _, _ in self.gaps(bank))
             starts.setdefault(_level(bank), []).append((before, after))
         at_start = {level: min(b for b, _ in gaps) > min(a for _, a in gaps) + 1e-6 for level, gaps in starts.items()}
-        chosen = tuple(self._bracket(bank, at_start[_level(bank)]) for bank in self.view.banks)
-        object.__setattr__(self, "brackets", chosen)
+        return tuple(self._bracket(bank, at_start[_level(bank)]) for bank in self.view.banks)
 
     @cached_property
     def blocks(self) -> tuple[Area, ...]:
@@ -366,10 +371,6 @@ def span_name(span: Span, room_mm: float) -> str:
     if not span.tray or width(name, TEXT_MM, bold=True) <= room_mm + 1e-6:
         return name
     return fitted(tray, TEXT_MM, room_mm, bold=True)
-
-
-SOCKET_FORMS = 5
-"""How many forms ``socket_forms`` gives; the last one takes the least room."""
 
 
 def socket_forms(facts: Facts, name: str, sheets: Mapping[str, str]) -> list[Lines]:

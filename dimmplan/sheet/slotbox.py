@@ -6,6 +6,7 @@ What a person acts on is dark or bold; what is empty or stays is pale. A bar is 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -40,6 +41,15 @@ class SlotStyle(NamedTuple):
     longest_mm: float = math.inf
     flat: bool = False
     bars: bool = False
+
+    def fitting(self, facts: Sequence[SlotFact]) -> SlotStyle:
+        """The style for some slots: no wider than their names ask, with room for the numbers they have."""
+        rise, drop = beyond((fact.name for fact in facts), bold=True)
+        if not self.two_lines:
+            drop = max(drop, beyond(self.said(fact) for fact in facts)[1])
+        dead = any(fact.state is State.DEAD for fact in facts)
+        badges = max((bool(fact.step) + bool(fact.out) for fact in facts), default=0)
+        return self._replace(rise=rise, drop=drop, dead=dead, badges=badges)
 
     @property
     def width_mm(self) -> float:
@@ -311,19 +321,3 @@ def _pin_mark(fact: SlotFact, placing: Placing, first: bool) -> list[Shape]:
     if is_dark(fact) and first:
         return [corner(size, "paper")]
     return [*([corner(size + 0.9, "paper")] if fact.key and not first else []), corner(size, "ink")]
-
-
-def style_for(
-    facts: list[SlotFact], name_mm: float, *, full: bool, two_lines: bool, flat: bool, longest_mm: float = math.inf
-) -> SlotStyle:
-    """The style for some slots: narrower where no name reaches below the line, with room for the numbers they have."""
-    style = SlotStyle(name_mm=name_mm, full=full, two_lines=two_lines, flat=flat, longest_mm=longest_mm)
-    rise, drop = beyond((fact.name for fact in facts), bold=True)
-    if not two_lines:
-        drop = max(drop, beyond(style.said(fact) for fact in facts)[1])
-    return style._replace(
-        rise=rise,
-        drop=drop,
-        dead=any(fact.state is State.DEAD for fact in facts),
-        badges=max((bool(fact.step) + bool(fact.out) for fact in facts), default=0),
-    )

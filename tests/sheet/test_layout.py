@@ -13,7 +13,7 @@ from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.plan_view import plan_view, spans
 from dimmplan.sheet.room import stretch
 from dimmplan.sheet.shapes import Group, Page, Polygon, Rect, Strokes, Text, ident, walk
-from dimmplan.sheet.slotbox import style_for
+from dimmplan.sheet.slotbox import SlotStyle
 from tests.sheet.pages import SAMPLE, board, groups, sheet, slot_groups, texts, words
 from tests.sheet.placements import make
 
@@ -236,8 +236,7 @@ def test_names_of_neighbouring_brackets_never_meet() -> None:
     """However high a map is drawn: a name that is longer than its slots stays in the room that is kept to it."""
     machair = board("machair-20")
     facts, view = gather(machair, make(machair, "sparse")), plan_view(machair, "up")
-    style = style_for(list(facts.slots.values()), 3.5, full=False, two_lines=False, flat=False)
-    plan = SlotMap(facts, view, style, "up")
+    plan = SlotMap(facts, view, SlotStyle(3.5, full=False).fitting([*facts.slots.values()]))
     for more in range(0, 40, 5):
         drawn = Page("", "", "", 0, 0, "", tuple(plan.draw(0, 0, plan.least_width + 10, plan.least_height + more)))
         names = [t for group in groups(drawn, "controller") for t in walk(group.children) if isinstance(t, Text)]
