@@ -56,14 +56,18 @@ class Tally:
     broken: list[str] = field(default_factory=list)
 
 
-def versions() -> list[Version]:
+ENDINGS = (".svg", ".png", ".pdf", ".html")
+"""Of the sheets that are written."""
+
+
+def versions(endings: Sequence[str] = ENDINGS) -> list[Version]:
     """The same files in two versions of different lengths."""
     board = load_board("marram-4")
     found = []
     for capacity, tag in (("32GiB", "QUAY-07"), ("48GiB", "a longer tag " * 4)):
         planned = plan(board, ask(board, capacity))
         files = {"plan.json": to_json(PlanDocument.of(planned)).encode()}
-        for ending in (".svg", ".png", ".pdf", ".html"):
+        for ending in endings:
             drawn = sheet_files(board, planned.placement, Path(f"map{ending}"), tag=tag, paper="a5")
             files |= {path.name: content for path, content in drawn.items()}
         rows = compare(board, capacities=(capacity,))
@@ -74,11 +78,11 @@ def versions() -> list[Version]:
     return [{name: files[name] for name in sorted(names)} for files in found]
 
 
-def kill_many(folder: Path, *, kills: int, seed: int, fleet_every: int = 10) -> Tally:
+def kill_many(folder: Path, *, kills: int, seed: int, fleet_every: int = 10, endings: Sequence[str] = ENDINGS) -> Tally:
     """Kill ``kills`` times in a folder and look at the files after each."""
     rng = random.Random(seed)
     tally = Tally()
-    known = versions()
+    known = versions(endings)
     written = [{name: b"".join(sealed((its,))) for name, its in files.items()} for files in known]
     place = folder / "files"
     place.mkdir()

@@ -486,7 +486,7 @@ def test_killed_half_way_and_resumed(tmp_path: Path) -> None:
 
 @pytest.mark.usefixtures("shared")
 def test_the_folder_is_the_same_on_any_number_of_cores(tmp_path: Path) -> None:
-    fleet = fleet_file(tmp_path, 8, more=["BAD,skery-16,,,1GiB,,", "FAR,skerry-16,,,9TiB,,"])
+    fleet = fleet_file(tmp_path, 4, more=["BAD,skery-16,,,1GiB,,", "FAR,skerry-16,,,9TiB,,"])
     (tmp_path / "shelf.csv").write_text(SHELF)
     for jobs in ("1", "2"):
         call = ("--machines", fleet, "--stock", tmp_path / "shelf.csv", "--out", tmp_path / jobs, "--jobs", jobs)

@@ -65,7 +65,7 @@ def test_bounds_of_listed_groups_lose_nothing(seed: int) -> None:
     sets = {"ABCDEF", *("".join(sorted({*core, *rng.sample(others, rng.randint(1, 2))})) for _ in range(5))}
     excess = rng.choice((["layers"], ["layers", "alone"], ["none", "alone"]))
     groups = [{"channels": list(each), "excess": rng.choice(excess)} for each in sorted(sets)]
-    for sockets, slots, types in ((1, 2, 2), (2, 1, 3)):
+    for sockets, slots, types in sampled(((2, 1, 3), (1, 2, 2)), 1):
         board = large_board(sockets, 1, 6, slots, {"style": "groups", "groups": groups}, LABELS[1:4])
         request = large_request(board, seed, types=types)
         found = [found_by(board, request, symmetry=True, bounds=bounds)[0] for bounds in (True, False)]
