@@ -12,7 +12,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from functools import cache
-from itertools import compress, product
+from itertools import product
 from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem
@@ -69,7 +69,7 @@ _GUTTER_MM, _GAP_MM = 4.0, 1.2
 _LEAST_COLUMN_MM = 30.0
 _STEP_MM = 2.0
 _SPARE_MM = 8.0
-"""Room that a map keeps beside what processors' boxes say more than their names."""
+"""Room that stays where processors' boxes need paper for what they say beside their names."""
 
 
 class Job(NamedTuple):
@@ -251,10 +251,20 @@ class _Layout(NamedTuple):
         used = sum(block.height + _GAP_MM for block in self.blocks)
         return self.page.height - 2 * PAD_MM - self.head.height - HEIGHT_MM - used
 
-    def takes(self, plan: SlotMap, *, spare_mm: float = 0.0) -> bool:
-        """True where a map fits and leaves so much room."""
-        wide, high = plan.least_width + spare_mm, plan.least_height + spare_mm
-        return wide <= self.page.inner_width and high <= self.room
+    def takes(self, plan: SlotMap) -> bool:
+        """True where a map fits."""
+        return plan.least_width <= self.page.inner_width and plan.least_height <= self.room
+
+    def with_map(self, plan: SlotMap) -> _Layout:
+        """The page with a map that it takes; its processors' boxes say more where that takes no room from slots."""
+
+        def spared(fuller: SlotMap) -> bool:
+            wide, high = self.page.inner_width - fuller.least_width, self.room - fuller.least_height
+            wider = fuller.least_width > plan.least_width + 1e-6
+            higher = fuller.least_height > plan.least_height + 1e-6
+            return (wide >= _SPARE_MM or not wider) and (high >= _SPARE_MM or not higher)
+
+        return self._replace(map=next(filter(spared, plan.fuller), plan))
 
     def draw(self, sheet: str) -> list[Shape]:
         """The page's shapes; ``sheet`` is its number, such as ``2 of 3``."""
@@ -364,8 +374,7 @@ def _page_of(
                 legend = plan.legend(layout.page.inner_width, brief=left_out > 0)
                 layout = layout._replace(blocks=(legend, *layout.blocks))
                 if layout.takes(plan):
-                    spare = (each.asks_no_more(plan) or layout.takes(each, spare_mm=_SPARE_MM) for each in plan.fuller)
-                    return layout._replace(map=next(compress(plan.fuller, spare), plan))
+                    return layout.with_map(plan)
     return None
 
 

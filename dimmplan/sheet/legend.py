@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from dimmplan.sheet.blocks import Block, label
@@ -145,6 +146,7 @@ def _frame(look: str) -> Rect:
     return Rect(x=0.4, y=0.5, width=7.2, height=3.4, look=look, radius=1.0)
 
 
+@lru_cache
 def _sample(fact: SlotFact, style: SlotStyle) -> list[Shape]:
     inset = HOLD_MM if fact.state is State.HOLD else 0.0  # its second frame stands around the slot
     box = Placing(inset, inset, _SAMPLE_MM - 2 * inset, _HIGH_MM - 2 * inset, False)
@@ -152,6 +154,7 @@ def _sample(fact: SlotFact, style: SlotStyle) -> list[Shape]:
     return [shape for shape in group.children if getattr(shape, "text", "x")]
 
 
+@lru_cache
 def _bar(fact: SlotFact) -> list[Shape]:
     style = SlotStyle(2.0, bars=True)
     return list(draw_slot(fact, Placing(0, 0, 4.6, style.width_mm, True), style, pin1_first=None, ident="").children)

@@ -49,10 +49,6 @@ class SlotMap(MapRoom):
         """Paper that the map needs down, with the bands that name front and rear."""
         return self.down.length(0.004) + FRONT_BAND_MM + REAR_BAND_MM
 
-    def asks_no_more(self, other: SlotMap) -> bool:
-        """True where it needs no more paper than another map."""
-        return self.least_width <= other.least_width + 1e-6 and self.least_height <= other.least_height + 1e-6
-
     def scales(self, width_mm: float, height_mm: float) -> tuple[float, float]:
         """Even scales across and down that fill a box, neither far from the other."""
         room = height_mm - FRONT_BAND_MM - REAR_BAND_MM

@@ -19,6 +19,7 @@ from dimmplan.sheet.blocks import (
     headed,
     label,
     paragraph,
+    side_by_side,
     signal,
     stacked,
     table,
@@ -393,15 +394,9 @@ class RequestPanel(ReferencePanel):
         """A name and a value on each line."""
         rows = asked_rows(self.facts)
         lead = widest([head for head, _ in rows], self.cap_mm) + 3.0
-        return [self._row(head, said, lead, wide) for head, said in rows]
-
-    def _row(self, head: str, said: str, lead: float, wide: float) -> Block:
-        text = self.said(said, wide - lead, bold=True)
-
-        def draw(x: float, y: float) -> list[Shape]:
-            return [label(x, y + self.cap_mm + 0.3, head, self.cap_mm), *text.draw(x + lead, y)]
-
-        return Block(wide, text.height, draw)
+        return [
+            side_by_side([self.said(head, lead), self.said(said, wide - lead, bold=True)], 0.0) for head, said in rows
+        ]
 
 
 class FiguresPanel(ReferencePanel):

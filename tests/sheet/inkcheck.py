@@ -21,8 +21,11 @@ _TEXT = "text{font-family:sans-serif;fill-opacity:0}.b{font-weight:bold}.t{fill:
 def masked(svg: str, *, by_letter: bool = False) -> str:
     """The page with lines in cyan and text in magenta, each line of text as one layer.
 
-    ``by_letter`` makes each letter a layer, in a third of the time: letters of one line that touch count as well.
+    ``by_letter`` makes each letter a layer and leaves out text that is there for searching alone, in a quarter of the
+    time: letters of one line that touch count as well.
     """
+    if by_letter:
+        svg = re.sub(r"<text(?![^>]*seen)[^>]*>.*?</text>", "", svg, flags=re.DOTALL)
     style = re.search(r"<style[^>]*>(?:<!\[CDATA\[)?(.*?)(?:\]\]>)?</style>", svg, re.DOTALL)
     assert style is not None
     rules: list[str] = []
