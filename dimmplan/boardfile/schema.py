@@ -3,8 +3,6 @@
 ``{socket}`` in a slot name stands for the socket's id wherever one description serves several equal sockets.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field

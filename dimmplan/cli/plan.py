@@ -19,21 +19,9 @@ from dimmplan.errors import InputError, Problem, gathered
 from dimmplan.growth.pinned import NOTHING, Next, Start, next_by_adding, plan_from
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
-from dimmplan.output.growth import (
-    GrowthEntry,
-    KeptEntry,
-    ModePriceEntry,
-    growth_text,
-    kept_text,
-    mode_text,
-    next_text,
-    upgrade_findings,
-)
-from dimmplan.output.plan import PlanDocument, plan_text, sheet_record
+from dimmplan.output.plan import PlanDocument, next_text, plan_text, sheet_record
 from dimmplan.output.record import to_json
-from dimmplan.output.stock import ShelfEntry, pick_csv, shelf_text
 from dimmplan.planner import Planned, Terms, ask, read_over, read_trays, without_mode
-from dimmplan.supply import takes_of
 from dimmplan.units import cleaned, format_capacity, parse_capacity
 
 if TYPE_CHECKING:
@@ -261,7 +249,12 @@ class _Answer:
 
     def document(self, sheet: SheetOptions) -> dict[str, Any]:
         """All of it as JSON."""
-        return PlanDocument.of(self.planned, **sheet_record(sheet.named()), **self.record).plain()
+        form = PlanDocument
+        if self.record.keys() - form.model_fields.keys():
+            from dimmplan.output.growth import WholePlanDocument  # builds forms that a plan alone needs not
+
+            form = WholePlanDocument
+        return form.of(self.planned, **sheet_record(sheet.named()), **self.record).plain()
 
 
 def _answer(
@@ -289,6 +282,8 @@ def _answer(
             _keep_beside(answer, machine, start, wait)
     answer.shelf, answer.stopped = shelf, wait.stopping
     if shelf is not None:
+        from dimmplan.output.stock import ShelfEntry, shelf_text
+
         answer.beside(shelf_text(answer.planned, shelf), stock=ShelfEntry.of(shelf, answer.planned))
     return answer
 
@@ -302,6 +297,8 @@ def _alone(
     answer = _Answer(planned=planned, record={}, texts=[])
     answer.next_by_adding(nexts)
     if free is not None:
+        from dimmplan.output.growth import ModePriceEntry, mode_text
+
         answer.beside(mode_text(planned, free), mode_price=ModePriceEntry.of(planned, free))
     return answer
 
@@ -309,6 +306,7 @@ def _alone(
 def _chain(board: Board, requests: list[Request], start: Start, wait: Waiting, *, may_move: bool) -> _Answer:
     from dimmplan.growth.grow import grow
     from dimmplan.growth.keep import change_between
+    from dimmplan.output.growth import GrowthEntry, growth_text
 
     growth = grow(board, requests, may_move=may_move, start=start)
     changes = [change_between(*steps) for steps in pairwise(growth.steps)] if may_move else []
@@ -320,6 +318,7 @@ def _chain(board: Board, requests: list[Request], start: Start, wait: Waiting, *
 
 def _keep_beside(answer: _Answer, kept: KeptModules, start: Start, wait: Waiting) -> None:
     from dimmplan.growth.keep import change_to, upgrade_of
+    from dimmplan.output.growth import KeptEntry, kept_text, upgrade_findings
 
     planned, change = answer.planned, change_to(kept, answer.planned)
     now = kept.now(planned.request.fitted)
@@ -367,6 +366,9 @@ def _written(
             sheet_of_step = sheet_files(step.board, step.placement, Path("map.svg"), **sheet.named())
             files = {path.name: content for path, content in sheet_of_step.items()}
         if number == 1 and answer.shelf is not None:
+            from dimmplan.output.stock import pick_csv
+            from dimmplan.supply import takes_of
+
             takes = takes_of(step.board, answer.shelf, step.placement)
             files["pick.csv"] = pick_csv(step.placement, takes).encode("utf-8")
         record = first if number == 1 else PlanDocument.of(step, **sheet_record(sheet.named())).plain()

@@ -3,8 +3,6 @@
 The kinds of rules are classes of ``dimmplan.rules``, which build on ``Row``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
@@ -65,7 +63,7 @@ class ModulesMeant(Record):
         """True where the row may speak of a module of which these values alone are known."""
         return all(not (wanted := getattr(self, name)) or value in wanted for name, value in values.items())
 
-    def meets(self, other: ModulesMeant) -> bool:
+    def meets(self, other: "ModulesMeant") -> bool:
         """True where some module is meant by both."""
         pairs = ((getattr(self, name), getattr(other, name)) for name in MEANT_BY)
         return all(not mine or not theirs or set(mine) & set(theirs) for mine, theirs in pairs)
@@ -109,12 +107,12 @@ class ProcessorOption(Record):
     channels: Annotated[tuple[Name, ...], Field(max_length=32)] = ()
     source: Name
 
-    def at(self, socket_id: str) -> ProcessorOption:  # noqa: ARG002 - options that differ look at it
+    def at(self, socket_id: str) -> "ProcessorOption":  # noqa: ARG002 - options that differ look at it
         """The option of a socket."""
         return self
 
     @property
-    def each(self) -> tuple[ProcessorOption, ...]:
+    def each(self) -> "tuple[ProcessorOption, ...]":
         """The options that some socket carries, each once."""
         return (self,)
 
@@ -125,12 +123,12 @@ class DifferentOptions(ProcessorOption):
     id: str
     seats: tuple[tuple[Name, ProcessorOption], ...]
 
-    def at(self, socket_id: str) -> ProcessorOption:
+    def at(self, socket_id: str) -> "ProcessorOption":
         """The option of a socket; the first where the socket has none."""
         return dict(self.seats).get(socket_id, self.seats[0][1])
 
     @property
-    def each(self) -> tuple[ProcessorOption, ...]:
+    def each(self) -> "tuple[ProcessorOption, ...]":
         """The options, each once."""
         return tuple({option.id: option for _, option in self.seats}.values())
 

@@ -1,4 +1,4 @@
-"""What stands beside a plan: the machine it grows from, later steps, what adding reaches, the price of a mode."""
+"""What some options put beside a plan: the machine it grows from, later steps, the price of a mode."""
 
 from __future__ import annotations
 
@@ -13,19 +13,20 @@ from dimmplan.model.move import Change
 from dimmplan.model.request import Mode
 from dimmplan.output.columns import Text, as_asked
 from dimmplan.output.moves import MovesDocument, step_lines
+from dimmplan.output.plan import PlanDocument
 from dimmplan.output.record import (
     BoundEntry,
     Count,
     Counts,
     CriterionEntry,
     GbS,
-    Label,
     Number,
     Record,
     Slots,
     counts,
     means,
 )
+from dimmplan.output.stock import ShelfEntry
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
@@ -37,7 +38,6 @@ from dimmplan.wording.request import choice_phrase, sweep_of
 if TYPE_CHECKING:
     from dimmplan.growth.grow import Growth
     from dimmplan.growth.keep import KeptModules, Speed, Upgrade
-    from dimmplan.growth.pinned import Next
 
 # -- from what is in a machine -----------------------------------------------------------------------------------------
 
@@ -127,38 +127,6 @@ def kept_text(kept: KeptModules, planned: Planned, upgrade: Upgrade, change: Cha
     absent = kept.empty_sockets(planned.request.fitted)
     if absent:
         page.note(f"the machine shows no module at {listed(list(absent))}: without its processor there, say --fitted")
-    return str(page)
-
-
-# -- what adding alone reaches -----------------------------------------------------------------------------------------
-
-
-class AddedEntry(Record):
-    """A module that is added."""
-
-    slot: str = means("where it goes")
-    label: Label = means("what goes there")
-
-
-class NextEntry(Record):
-    """A capacity that adding alone reaches."""
-
-    usable_gib: Number = means("the capacity")
-    balanced_sweep_gb_s: GbS = means("GB/s", of="sweep_gb_s")
-    added: list[AddedEntry] = means(
-        "what is added", by=lambda step: [{"slot": slot, "label": module} for slot, module in step.added]
-    )
-
-
-def next_text(nexts: Sequence[Next]) -> str:
-    """The next capacities by adding, for a terminal."""
-    if not nexts:
-        return "Next by adding only: nothing within these module types\n"
-    page = Text("Next by adding only")
-    for each in nexts:
-        counts = Counter(module for _, module in each.added)
-        modules = modules_phrase(sorted(counts.items(), key=lambda pair: pair[0].order_key))
-        page.note(f"{format_capacity(each.usable_gib)} sweeps at {gb_s(each.sweep_gb_s)} (adds {modules})")
     return str(page)
 
 
@@ -392,3 +360,18 @@ def _by_itself(step: Planned, free: Choice) -> str:
     if by_itself > sweep:
         return f"{words}; the path costs {gb_s(by_itself - sweep)} here"
     return words + ("; no slower on the path" if by_itself == sweep else "")
+
+
+# -- the plan with all of it -------------------------------------------------------------------------------------------
+
+
+class WholePlanDocument(PlanDocument, commands="plan"):
+    """The plan; `plan.json` is the same. It has `stock` with `--stock`, `kept` with `--keep`, `growth` with `--then`,
+    `mode_price` with another `--mode`.
+    """
+
+    stock: ShelfEntry | None = means("what it takes from the shelf, with `--stock`", default=None)
+    before: BeforeEntry | None = means("how fast it is now, with `--keep`; null if not known", default=None)
+    kept: KeptEntry | None = means("what the machine brings, with `--keep`", default=None)
+    growth: GrowthEntry | None = means("the chain, with `--then`", default=None)
+    mode_price: ModePriceEntry | None = means("what another `--mode` costs", default=None)

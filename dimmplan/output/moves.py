@@ -1,7 +1,5 @@
 """A change of a machine, from what is in it to a plan: as JSON of format 1 and as text for a terminal."""
 
-from __future__ import annotations
-
 from dimmplan.model.move import Change
 from dimmplan.output.columns import Text
 from dimmplan.output.record import Label, OfPlan, Record, means

@@ -1,9 +1,8 @@
 """The plan: as JSON of format 1, which ``output.reading`` reads back without loss, and as text for a terminal."""
 
-from __future__ import annotations
-
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
 from pydantic import create_model
 
@@ -14,7 +13,6 @@ from dimmplan.model.module import Module, modules_phrase
 from dimmplan.model.placement import Placement, dead_slots, why_dead
 from dimmplan.model.request import Mode
 from dimmplan.output.columns import Column, Text, board_line, share_text
-from dimmplan.output.growth import BeforeEntry, GrowthEntry, KeptEntry, ModePriceEntry, NextEntry
 from dimmplan.output.record import (
     BalancedSweep,
     BoardEntry,
@@ -24,6 +22,7 @@ from dimmplan.output.record import (
     CriterionEntry,
     Document,
     FindingEntry,
+    GbS,
     Label,
     Money,
     NearestEntry,
@@ -40,7 +39,6 @@ from dimmplan.output.record import (
     WorstSweep,
     means,
 )
-from dimmplan.output.stock import ShelfEntry
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.rules import install_order
@@ -55,6 +53,9 @@ from dimmplan.wording.placement import (
     regions_sentence,
 )
 from dimmplan.wording.request import choice_gains, choice_phrase, request_findings, sweep_of
+
+if TYPE_CHECKING:
+    from dimmplan.growth.pinned import Next
 
 
 class RequestEntry(Record):
@@ -139,10 +140,25 @@ def _choice(planned: Planned, choice: Choice | None) -> ChoiceEntry | None:
     return ChoiceEntry.of(figures, slots=slots, gains=gains, loses=loses)
 
 
+class AddedEntry(Record):
+    """A module that is added."""
+
+    slot: str = means("where it goes")
+    label: Label = means("what goes there")
+
+
+class NextEntry(Record):
+    """A capacity that adding alone reaches."""
+
+    usable_gib: Number = means("the capacity")
+    balanced_sweep_gb_s: GbS = means("GB/s", of="sweep_gb_s")
+    added: list[AddedEntry] = means(
+        "what is added", by=lambda step: [{"slot": slot, "label": module} for slot, module in step.added]
+    )
+
+
 class PlanDocument(PlacementDocument, commands="plan"):
-    """The plan; `plan.json` is the same. It has `stock` with `--stock`, `kept` with `--keep`, `growth` with `--then`,
-    `mode_price` with another `--mode`.
-    """
+    """What every plan has; what some options put beside it is in ``output.growth``."""
 
     board: BoardEntry = means("the board")
     request: RequestEntry = means("as asked")
@@ -185,12 +201,7 @@ class PlanDocument(PlacementDocument, commands="plan"):
     )
     code: str = means("the plan code", by=lambda planned: encode(planned.board, planned.placement))
     sheet: SheetEntry | None = means("words of the title block, where some were given", default=None)
-    stock: ShelfEntry | None = means("what it takes from the shelf, with `--stock`", default=None)
-    before: BeforeEntry | None = means("how fast it is now, with `--keep`; null if not known", default=None)
-    kept: KeptEntry | None = means("what the machine brings, with `--keep`", default=None)
-    growth: GrowthEntry | None = means("the chain, with `--then`", default=None)
     next_by_adding: list[NextEntry] = means("capacities that adding alone reaches", default=[])
-    mode_price: ModePriceEntry | None = means("what another `--mode` costs", default=None)
 
 
 class ReadPlacement(NamedTuple):
@@ -345,6 +356,18 @@ def _runner_lines(page: Text, planned: Planned, runners: Sequence[Choice]) -> No
         if gains:
             page.note(f"gains {gains}", 4)
         page.note(f"loses {loses}" if loses else "equal in every criterion; board order decides", 4)
+
+
+def next_text(nexts: Sequence["Next"]) -> str:
+    """The next capacities by adding, for a terminal."""
+    if not nexts:
+        return "Next by adding only: nothing within these module types\n"
+    page = Text("Next by adding only")
+    for each in nexts:
+        counts = Counter(module for _, module in each.added)
+        modules = modules_phrase(sorted(counts.items(), key=lambda pair: pair[0].order_key))
+        page.note(f"{format_capacity(each.usable_gib)} sweeps at {gb_s(each.sweep_gb_s)} (adds {modules})")
+    return str(page)
 
 
 # -- nothing fits ------------------------------------------------------------------------------------------------------

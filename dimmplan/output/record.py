@@ -1,7 +1,5 @@
 """JSON documents as typed records: keys in order, what each means, and how exact values become numbers."""
 
-from __future__ import annotations
-
 import json
 from collections import Counter
 from collections.abc import Callable, Mapping

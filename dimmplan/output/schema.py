@@ -18,14 +18,15 @@ from dimmplan.output.boards import (
 from dimmplan.output.changes import ChangeDocument, FailureDocument, MixDocument, NextDocument
 from dimmplan.output.compare_rows import CompareDocument
 from dimmplan.output.fleet import FleetDocument
+from dimmplan.output.growth import WholePlanDocument
 from dimmplan.output.machine import AuditDocument, DraftDocument, FoundDocument, LocateDocument
 from dimmplan.output.moves import MovesDocument
-from dimmplan.output.plan import ImpossibleDocument, PlanDocument
+from dimmplan.output.plan import ImpossibleDocument
 from dimmplan.output.record import Document, ErrorsDocument, FilesDocument, RefusedDocument
 from dimmplan.output.why import ExpectDocument, WhyDocument
 
 DOCUMENTS: tuple[type[Document], ...] = (
-    PlanDocument,
+    WholePlanDocument,
     ImpossibleDocument,
     RefusedDocument,
     ErrorsDocument,

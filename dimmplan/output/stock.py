@@ -1,7 +1,5 @@
 """A shelf in words and in JSON: what a placement takes, what the board cannot use, what there is to buy."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from typing import TYPE_CHECKING, Annotated
@@ -74,7 +72,7 @@ def _columns(currency: str | None) -> list[Column[Take]]:
     ]
 
 
-def shelf_text(planned: Planned, shelf: Shelf) -> str:
+def shelf_text(planned: Planned, shelf: "Shelf") -> str:
     """What to take from the shelf, for a terminal."""
     takes = takes_of(planned.board, shelf, planned.placement)
     page = Text("From the shelf")

@@ -1,7 +1,5 @@
 """Rules about what one channel carries and in which order it fills."""
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Collection, Iterator, Sequence
 from typing import Annotated, Literal

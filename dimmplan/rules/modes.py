@@ -7,8 +7,6 @@ largest rank (guide-16 p. 166), and has at least the board's minimum of ranks (s
 three).
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction

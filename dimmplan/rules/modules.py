@@ -1,7 +1,5 @@
 """Rules about what modules are: which the board takes, and which it keeps apart."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from typing import Annotated, Literal
 

@@ -1,7 +1,5 @@
 """Rules about one socket: how many modules, how much capacity, and which slots."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Annotated, Literal

@@ -1,7 +1,5 @@
 """Rules about the whole system: which sockets are fitted, and how alike they are."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 

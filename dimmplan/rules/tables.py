@@ -1,7 +1,5 @@
 """Population tables as manuals print them: for so many modules, just these slots, whatever the model would prefer."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Annotated, Literal
@@ -54,7 +52,7 @@ class TableRow(Rule):
     socket: Name | None = None
     fitted: tuple[Name, ...] = ()
     mode: Mode | None = None
-    _others: tuple[TableRow, ...] = PrivateAttr(default=())
+    _others: "tuple[TableRow, ...]" = PrivateAttr(default=())
     marks = "numbers of modules with which the slot is filled; + is that number and all listed larger ones"
 
     def slot_marks(self, sockets: Sequence[Socket]) -> dict[str, str]:
@@ -78,7 +76,7 @@ class TableRow(Rule):
         """True where the table counts the modules of the whole machine."""
         return self.socket is None and not any(SOCKET in slot for slots in self.rows.values() for slot in slots)
 
-    def among(self, rows: Iterable[Rule]) -> TableRow:
+    def among(self, rows: Iterable[Rule]) -> "TableRow":
         """The table as it stands among others, which may go before it."""
         found = self.model_copy()
         found._others = tuple(row for row in of_kind(rows, TableRow) if row.id != self.id)
@@ -98,7 +96,7 @@ class TableRow(Rule):
             and self.mode in (None, mode)
         )
 
-    def _meets(self, other: TableRow) -> bool:
+    def _meets(self, other: "TableRow") -> bool:
         """True where both tables speak of one case, and neither says more of when it holds."""
         return (
             self.of_machine == other.of_machine

@@ -1,7 +1,5 @@
 """Rows that no placement breaks and a person must be told of: cooling, blanks, and the board's own notes."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Annotated, Literal
