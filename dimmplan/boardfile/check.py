@@ -7,11 +7,10 @@ import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
-from dimmplan.boardfile.drawing import places, places_without_rows, slots_drawn
-from dimmplan.boardfile.expand import expand_sockets, socket_ids, trays
+from dimmplan.boardfile.check_drawing import places, places_without_rows, slots_drawn
+from dimmplan.boardfile.expand import completed, expand_sockets, socket_ids, trays
 from dimmplan.boardfile.form import Path, dotted
 from dimmplan.boardfile.schema import BoardFile, SocketEntry
-from dimmplan.boardfile.usual import completed
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Socket
 from dimmplan.model.label import parse_label

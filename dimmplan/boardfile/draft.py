@@ -10,22 +10,19 @@ import json
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from dimmplan.boardfile.evidence import MOST_SOCKETS, Guess
-from dimmplan.boardfile.usual import schematic, usual_ways
-from dimmplan.boardfile.wiring import WiredChannel, WiredSocket, Wiring, wire
-from dimmplan.errors import InputError, Problem, did_you_mean
+from dimmplan.boardfile.draft_evidence import MOST_SOCKETS, Guess, Questions
+from dimmplan.boardfile.draft_wiring import WiredChannel, WiredSocket, wire
+from dimmplan.boardfile.expand import schematic, usual_ways
+from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.match import folded
 from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.label import VOLTAGES_MV, LabelParts, format_label, parse_label, usual_width
 from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
-from dimmplan.units import cleaned, quoted
+from dimmplan.units import cleaned
 
 MOST_SLOTS = 256
-AS_DRAFTED = "as-drafted"
-"""The choice of a guess that has no other layout: it is right as it stands."""
-
 _BY_LIKELIHOOD = (Generation.DDR4, Generation.DDR5, Generation.DDR3)
 _FALLBACK = {
     Generation.DDR3: "8GB 2Rx4 PC3-12800R",
@@ -59,40 +56,34 @@ def draft_board(found: Inventory, *, board_id: str, title: str, answers: Mapping
     Raises ``InputError`` where the inventory lists no place for memory of a generation that is planned here, and for
     an answer to no guess.
     """
-    drafting = _Drafter(found, answers or {})
-    return drafting.drafted(board_id, title)
+    _refuse_unplanned(found)
+    return _Drafter(found, Questions(answers or {})).drafted(board_id, title)
 
 
 class _Drafter:
     """One inventory on its way to a board file."""
 
-    def __init__(self, found: Inventory, answers: Mapping[str, str]) -> None:
+    def __init__(self, found: Inventory, questions: Questions) -> None:
         self.found = found
         self.memory = found.memory
-        self.answers = answers
-        self.asked: list[Guess] = []
-        self.guesses: list[Guess] = []
-        _refuse_unplanned(found)
+        self.questions = questions
 
     def drafted(self, board_id: str, title: str) -> Draft:
         memory = self.memory
         generation = self._generation()
         names = _names(memory)
-        wiring = wire(self.found, names, generation, self.answers)
-        self.asked += wiring.asked
-        self.guesses += wiring.guesses
-        if len(wiring.sockets) > MOST_SOCKETS:
-            problem = f"{len(wiring.sockets)} sockets"
-            raise InputError(Problem(file="inventory", place="", found=problem, allowed=f"at most {MOST_SOCKETS}"))
-        sockets = self._in_fill_order(wiring)
+        wired = wire(self.found, names, generation, self.questions)
+        if len(wired) > MOST_SOCKETS:
+            raise InputError(Problem("inventory", found=f"{len(wired)} sockets", allowed=f"at most {MOST_SOCKETS}"))
+        sockets = self._in_fill_order(wired, names)
         labels = self._labels(generation)
         style = self._style(sockets)
-        self._check_answers()
+        self.questions.check_answers()
         rates = _rates(memory, generation)
         kinds = sorted({_kind(slot) for slot in memory if slot.state == "filled"} or {Kind.RDIMM})
         seated = tuple(socket.name for socket in sockets if socket.seated is not False)
         fitted = seated if 0 < len(seated) < len(sockets) else ()
-        guesses = tuple(self.guesses)
+        guesses = self.questions.guesses
         lines = [
             "# Drafted from a machine's inventory. GUESS marks what the machine does not say.",
             *_fitted_lines(sockets, fitted),
@@ -116,31 +107,6 @@ class _Drafter:
         to_do = (*(f"{guess.about}: {guess.text}" for guess in guesses), *_TO_DO)
         return Draft(text="\n".join(lines) + "\n", guesses=guesses, to_do=to_do, fitted=fitted)
 
-    def _guess(self, about: str, text: str, layouts: Mapping[str, str] | None = None) -> str:
-        """The choice taken: the answer, or the first; without an answer the guess stays open."""
-        guess = Guess(about=about, text=text, chosen=next(iter(layouts or {}), AS_DRAFTED), layouts=layouts or {})
-        self.asked.append(guess)
-        if self.answers.get(about) in guess.candidates:
-            return self.answers[about]
-        self.guesses.append(guess)
-        return guess.chosen
-
-    def _check_answers(self) -> None:
-        """Refuse an answer to what was not asked, and one that is no candidate."""
-        candidates = {guess.about: guess.candidates for guess in self.asked}
-        problems = []
-        for about, choice in self.answers.items():
-            if about not in candidates:
-                allowed = f"what this draft guesses: {', '.join(candidates) or 'nothing'}"
-                hint = did_you_mean(about, list(candidates))
-                problems.append(Problem(file="--answer", place="", found=quoted(about), allowed=allowed, hint=hint))
-            elif choice not in candidates[about]:
-                allowed = " or ".join(candidates[about])
-                hint = did_you_mean(choice, candidates[about])
-                problems.append(Problem(file="--answer", place=about, found=quoted(choice), allowed=allowed, hint=hint))
-        if problems:
-            raise InputError(problems)
-
     def _generation(self) -> Generation:
         seen = [slot.generation for slot in self.memory if slot.generation]
         if seen:
@@ -150,18 +116,17 @@ class _Drafter:
         guess = fitting or Generation.DDR4
         by = f"the draft guesses {guess}" + (" by the rates" if fitting else "")
         layouts = {each.value: f"{each} modules" for each in (guess, *(g for g in _BY_LIKELIHOOD if g is not guess))}
-        return Generation(self._guess("generation", f"no module says one; {by}", layouts))
+        return Generation(self.questions.ask("generation", f"no module says one; {by}", layouts))
 
-    def _in_fill_order(self, wiring: Wiring) -> tuple[WiredSocket, ...]:
+    def _in_fill_order(self, sockets: tuple[WiredSocket, ...], names: Sequence[str]) -> tuple[WiredSocket, ...]:
         """Channels in the fill order that the machine shows: by number, or backwards where only that leaves no gap."""
         filled = {index for index, slot in enumerate(self.memory) if slot.state == "filled"}
-        channels = [channel.slots for socket in wiring.sockets for channel in socket.channels]
+        channels = [channel.slots for socket in sockets for channel in socket.channels]
         deepest = max(channels, key=len)
         if len(deepest) == 1:
-            return wiring.sockets
+            return sockets
         forwards = any(_has_gap(slots, filled) for slots in channels)
         backwards = any(_has_gap(slots[::-1], filled) for slots in channels)
-        names = _names(self.memory)
         drawn = [names[index] for index in deepest]
         layouts = {"by-number": " then ".join(drawn), "backwards": " then ".join(drawn[::-1])}
         if forwards and not backwards:
@@ -169,15 +134,11 @@ class _Drafter:
         text = "slots of a channel stand in the order of their numbers; the first to fill may be the other end"
         if forwards != backwards:
             text = "slots of a channel stand so that those seen filled come first"
-        if self._guess("fill-order", text, layouts) == "by-number":
-            return wiring.sockets
+        if self.questions.ask("fill-order", text, layouts) == "by-number":
+            return sockets
         return tuple(
-            WiredSocket(
-                each.name,
-                each.seated,
-                tuple(WiredChannel(c.name, c.controller, c.slots[::-1]) for c in each.channels),
-            )
-            for each in wiring.sockets
+            replace(socket, channels=tuple(replace(each, slots=each.slots[::-1]) for each in socket.channels))
+            for socket in sockets
         )
 
     def _labels(self, generation: Generation) -> list[str]:
@@ -194,26 +155,24 @@ class _Drafter:
             if label:
                 labels.setdefault(parse_label(label), label)
         if not labels:
-            self._guess("modules", "none could be told; the draft guesses a common one")
+            self.questions.ask("modules", "none could be told; the draft guesses a common one")
             return [_FALLBACK[generation]]
         told = [what for what in ("kind", "ranks") if what in guessed]
         if told:
-            self._guess("modules", f"the machine does not say {' and '.join(told)}; read the labels of the modules")
+            self.questions.ask(
+                "modules", f"the machine does not say {' and '.join(told)}; read the labels of the modules"
+            )
         if "device width" in guessed:
             text = "x? marks a width that is not known; the usual one of that size is reckoned with; read the labels"
-            self._guess("width", text)
+            self.questions.ask("width", text)
         return list(labels.values())[:16]
 
     def _style(self, sockets: Sequence[WiredSocket]) -> str:
         """How channels may work together: evenly over the controllers that the machine names, or any."""
         named = [len({channel.controller for channel in socket.channels}) for socket in sockets]
-        layouts = {"any": "any channels, in usual numbers"}
-        if max(named) > 1:
-            layouts = {"even": "as many channels on each controller", **layouts}
-        else:
-            layouts["even"] = "as many channels on each controller"
+        even = {"even": "as many channels on each controller"} if max(named) > 1 else {}
         text = "the machine does not say which channels work together"
-        return self._guess("interleave", text, layouts if max(named) > 1 else {"any": layouts["any"]})
+        return self.questions.ask("interleave", text, even | {"any": "any channels, in usual numbers"})
 
 
 def _refuse_unplanned(found: Inventory) -> None:
@@ -225,10 +184,10 @@ def _refuse_unplanned(found: Inventory) -> None:
     planned = ", ".join(generation.value for generation in Generation)
     if words and not any(slot.generation for slot in filled):
         number = f"{', '.join(words)} memory, which is not planned here"
-        raise InputError(Problem(file="inventory", place="", found=number, allowed=f"slots of {planned} modules"))
+        raise InputError(Problem(file="inventory", found=number, allowed=f"slots of {planned} modules"))
     if not 0 < len(memory) <= MOST_SLOTS:
         number = f"{len(memory)} memory slots"
-        raise InputError(Problem(file="inventory", place="", found=number, allowed=f"1 to {MOST_SLOTS} of them"))
+        raise InputError(Problem(file="inventory", found=number, allowed=f"1 to {MOST_SLOTS} of them"))
 
 
 def _foreign(slot: InventorySlot) -> str:

@@ -10,12 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from dimmplan.boardfile.check import check_meaning
-from dimmplan.boardfile.expand import expand
-from dimmplan.boardfile.form import UNKNOWN_KEY
-from dimmplan.boardfile.lenient import validate_leniently
-from dimmplan.boardfile.reach import broken_tables
+from dimmplan.boardfile.expand import completed, expand
+from dimmplan.boardfile.form import UNKNOWN_KEY, validate_leniently
 from dimmplan.boardfile.schema import FORMAT, BoardFile
-from dimmplan.boardfile.usual import completed
+from dimmplan.boardfile.tables import broken_tables
 from dimmplan.bounded import read_file, toml_excess
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Board
@@ -88,10 +86,8 @@ def find_board_file(name: str) -> Path:
         pass
     hint = did_you_mean(name, list(boards_by_id())) or _LISTED
     if is_path:
-        raise InputError(Problem(file=cleaned(name), place="", found="no such file", allowed="a board file"))
-    raise InputError(
-        Problem(file="board", place="", found=quoted(name), allowed="a shipped board id or a board file", hint=hint)
-    )
+        raise InputError(Problem(file=cleaned(name), found="no such file", allowed="a board file"))
+    raise InputError(Problem(file="board", found=quoted(name), allowed="a shipped board id or a board file", hint=hint))
 
 
 _LISTED = (
@@ -137,7 +133,7 @@ def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Probl
 
     def refuse(found: str, hint: str = "", line: int | None = None) -> tuple[None, list[Problem]]:
         allowed = "a board file in TOML, UTF-8"
-        return None, [Problem(file=file, place="", found=found, allowed=allowed, hint=hint, line=line)]
+        return None, [Problem(file=file, found=found, allowed=allowed, hint=hint, line=line)]
 
     if len(content) > MOST_BYTES:
         return refuse("more than 1 MiB")

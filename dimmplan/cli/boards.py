@@ -12,10 +12,10 @@ from typing import Annotated, Any, TypeVar
 
 import typer
 
-from dimmplan.boardfile.copied import SLOT, read_copied
 from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import MOST_BYTES, boards_by_id, examine_file, find_board_file, load_board
 from dimmplan.boardfile.schema import json_schema
+from dimmplan.boardfile.tables import SLOT, read_copied
 from dimmplan.bounded import read_file
 from dimmplan.cli import NO, app, options, terminal
 from dimmplan.cli.files import SHEET_FORMATS, changes, ending_problem, write_files

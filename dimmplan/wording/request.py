@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
-from dimmplan.boardfile.reach import unused_rates
-from dimmplan.boardfile.usual import USUAL
+from dimmplan.boardfile.expand import USUAL
+from dimmplan.boardfile.tables import unused_rates
 from dimmplan.model.board import Board
 from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module, by_type, modules_phrase

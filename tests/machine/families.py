@@ -10,9 +10,10 @@ import string
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
-from dimmplan.boardfile.wiring import Wiring, wire
+from dimmplan.boardfile.draft_evidence import Guess, Questions
+from dimmplan.boardfile.draft_wiring import WiredSocket, wire
 from dimmplan.model.inventory import Inventory, InventoryProcessor, InventorySlot
 from dimmplan.model.module import Generation
 
@@ -28,6 +29,13 @@ class Slot:
     filled: bool
     socket: str | None
     channel: str | None
+
+
+class Wired(NamedTuple):
+    """The sockets of a draft, and what it guesses of them."""
+
+    sockets: tuple[WiredSocket, ...]
+    guesses: tuple[Guess, ...]
 
 
 @dataclass(frozen=True)
@@ -59,9 +67,11 @@ class Machine:
             ),
         )
 
-    def wired(self) -> Wiring:
+    def wired(self, **answers: str) -> Wired:
         """The machine as a draft wires it."""
-        return wire(self.found(), [slot.locator for slot in self.slots], self.generation, {})
+        questions = Questions(answers)
+        sockets = wire(self.found(), [slot.locator for slot in self.slots], self.generation, questions)
+        return Wired(sockets, questions.guesses)
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from dimmplan.boardfile.wiring import wire
 from dimmplan.inventory.locators import Words, read_words
-from dimmplan.model.module import Generation
 from tests.machine.families import FAMILIES, LETTERS, Machine, built, score, tally
 
 
@@ -54,7 +52,7 @@ def test_an_answer_closes_its_question_and_changes_the_wiring() -> None:
     asked = {guess.about: guess for guess in machine.wired().guesses}
     assert asked["channels"].chosen == "apart-6"
     assert "A1 A7" in asked["channels"].layouts["apart-6"] and "A1 A2" in asked["channels"].layouts["neighbours-6"]
-    answered = wire(machine.found(), names, Generation.DDR4, {"channels": "neighbours-6"})
+    answered = machine.wired(channels="neighbours-6")
     assert answered.guesses == ()
     assert [names[index] for index in answered.sockets[0].channels[0].slots] == ["A1", "A2"]
 

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from dimmplan.boardfile.copied import copied_of
 from dimmplan.boardfile.read import examine_text, find_board_file
+from dimmplan.boardfile.tables import copied_of
 from dimmplan.errors import ImpossibleError, InputError
 from dimmplan.model.board import Board
 from dimmplan.model.request import Mode

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from dimmplan.boardfile.reach import unused_rates
+from dimmplan.boardfile.tables import unused_rates
 from dimmplan.cli.run import run
 from dimmplan.model.board import Board
 from tests.oracle.random_boards import make_board

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
+from dimmplan.boardfile.expand import USUAL
 from dimmplan.boardfile.read import examine_text
-from dimmplan.boardfile.usual import USUAL
 from dimmplan.model.board import Board
 from tests.support import shipped_raw, toml_text
 

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.inventory.locators import Words, natural, read_words, stated_words
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.module import Generation
+from dimmplan.units import quoted
 
 MOST_SOCKETS = 16
 MOST_DEEP = 4
 """Slots that a channel of a board file may have."""
 USUAL_DEEP = 3
 
-Answers = Mapping[str, str]
+AS_DRAFTED = "as-drafted"
+"""The choice of a guess that has no other layout: it is right as it stands."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -35,23 +38,57 @@ class Guess:
         return tuple(self.layouts) or (self.chosen,)
 
 
-@dataclass(frozen=True, slots=True)
-class Sharing:
-    """One way to share the slots out over sockets, or those of a socket over channels: a key for each slot."""
+class Questions:
+    """What a machine leaves open, asked in order. ``answers`` maps what a question is about to one of its choices."""
 
-    choice: str
-    keys: tuple[str, ...]
+    def __init__(self, answers: Mapping[str, str]) -> None:
+        self.answers = answers
+        self._asked: dict[str, Guess] = {}
+
+    def ask(self, about: str, text: str, layouts: Mapping[str, str] | None = None) -> str:
+        """The choice taken: the answer, or the first; without a right answer the guess stays open."""
+        guess = Guess(about=about, text=text, chosen=next(iter(layouts or {}), AS_DRAFTED), layouts=layouts or {})
+        self._asked[about] = guess
+        return guess.chosen if self._is_open(guess) else self.answers[about]
+
+    def _is_open(self, guess: Guess) -> bool:
+        return self.answers.get(guess.about) not in guess.candidates
+
+    @property
+    def guesses(self) -> tuple[Guess, ...]:
+        """What is not answered."""
+        return tuple(filter(self._is_open, self._asked.values()))
+
+    def check_answers(self) -> None:
+        """Raise ``InputError`` for an answer to what was not asked, and for one that is no candidate."""
+        problems = []
+        for about, choice in self.answers.items():
+            place, found, candidates = "", about, tuple(self._asked)
+            if about in self._asked:
+                place, found, candidates = about, choice, self._asked[about].candidates
+                if found in candidates:
+                    continue
+            allowed = (
+                " or ".join(candidates) if place else f"what this draft guesses: {', '.join(candidates) or 'nothing'}"
+            )
+            hint = did_you_mean(found, candidates)
+            problems.append(Problem(file="--answer", place=place, found=quoted(found), allowed=allowed, hint=hint))
+        if problems:
+            raise InputError(problems)
+
+
+Keys = tuple[str, ...]
+"""A key for each slot: that of its socket, or of its channel."""
 
 
 class Evidence:
     """The machine's processors and memory devices, and their words as read by the grammar."""
 
-    def __init__(self, found: Inventory, names: Sequence[str], generation: Generation, answers: Answers) -> None:
+    def __init__(self, found: Inventory, names: Sequence[str], generation: Generation, questions: Questions) -> None:
         self.memory = found.memory
         self.names = names
         self.generation = generation
-        self.answers = answers
-        self.asked: list[Guess] = []
+        self._questions = questions
         self.count = range(len(self.memory))
         self.processors = sorted(
             (each for each in found.processors if each.state != "cannot-tell"), key=lambda each: natural(each.locator)
@@ -64,29 +101,29 @@ class Evidence:
         self.both = list(zip(self.locator, self.bank, strict=True))
         self.filled = [slot.state in ("filled", "hold") for slot in self.memory]
 
-    def ask(self, about: str, text: str, choices: Sequence[Sharing], draw: Callable[[Sharing], str]) -> Sharing:
-        """The choice that is taken: the first, or the one that was answered; a guess stays open till it is."""
-        self.asked.append(
-            Guess(about=about, text=text, chosen=choices[0].choice, layouts={c.choice: draw(c) for c in choices})
-        )
-        return next((each for each in choices if each.choice == self.answers.get(about)), choices[0])
+    def ask(self, about: str, text: str, choices: Mapping[str, Keys], *, only: Sequence[int] | None = None) -> Keys:
+        """The keys that are taken: those of the first choice, or of the answer. ``only`` these slots are shown."""
+        shown = self.count if only is None else only
+        layouts = {name: self.draw([keys[index] for index in shown], shown) for name, keys in choices.items()}
+        return choices[self._questions.ask(about, text, layouts)]
 
     def position(self, index: int) -> tuple[object, ...]:
+        """Sorts slots by their place on a channel, then as they are listed."""
         for words in (self.stated[index], self.locator[index], self.bank[index]):
             position = words.position or (words.letter if words.number_first and words.number else words.number)
             if position is not None:
                 return (natural(words.number), natural(position), index)
         return (natural(None), natural(None), index)
 
-    def all_of(self, values: Iterable[str | None]) -> tuple[str, ...] | None:
+    def all_of(self, values: Iterable[str | None]) -> Keys | None:
         """The values where every slot has one."""
         known = tuple(values)
         return tuple(str(value) for value in known) if None not in known else None
 
-    def draw(self, keys: Sequence[str], wanted: Sequence[int] | None = None) -> str:
+    def draw(self, keys: Sequence[str], slots: Sequence[int]) -> str:
         """A layout in text: ``A: A1 A7 | B: A2 A8``."""
         groups: dict[str, list[str]] = {}
-        for index, key in zip(wanted if wanted is not None else self.count, keys, strict=True):
+        for index, key in zip(slots, keys, strict=True):
             groups.setdefault(key, []).append(self.names[index])
         parts = [
             f"{key}: {' '.join(names[:4])}{' ... ' + names[-1] if len(names) > 4 else ''}"
