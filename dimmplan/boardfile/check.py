@@ -9,7 +9,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
 from dimmplan.boardfile.check_drawing import places, places_without_rows, slots_drawn
 from dimmplan.boardfile.expand import completed, expand_sockets, socket_ids, trays
-from dimmplan.boardfile.form import Path, dotted
+from dimmplan.boardfile.form import Path, dotted, placed
 from dimmplan.boardfile.schema import BoardFile, SocketEntry
 from dimmplan.errors import InputError, Problem, did_you_mean
 from dimmplan.model.board import Socket
@@ -97,7 +97,7 @@ class _Wiring:
 
 def _names(file: BoardFile, board: _Wiring) -> Problems:
     """Ids are readable, and stay apart after folding case and blanks."""
-    for place, entry in _socket_entries(file):
+    for place, entry in placed("electrical.sockets", file.electrical.sockets):
         if bool(entry.id) == bool(entry.ids):
             yield place, "both id and ids" if entry.id else "neither id nor ids", "id for one socket, or ids", ""
         if len(entry.ids) > 1:
@@ -107,7 +107,7 @@ def _names(file: BoardFile, board: _Wiring) -> Problems:
                         yield where, quoted(slot), "slot names with {socket}, since ids names several sockets", ""
     yield from _apart("electrical.sockets", "socket id", board.socket_ids)
     yield from _apart("electrical.sockets", "slot name", board.slots, board.channels_with)
-    for place, entry in _socket_entries(file):
+    for place, entry in placed("electrical.sockets", file.electrical.sockets):
         yield from _apart(place, "channel id", [id_ for channels in entry.controllers.values() for id_ in channels])
         yield from _apart(place, "controller id", list(entry.controllers))
     ids = [("rules", row.id) for row in file.rules] + [("rates", row.id) for row in file.rates]
@@ -146,18 +146,12 @@ def _readable(file: BoardFile) -> Problems:
 
 def _listed_names(file: BoardFile) -> Iterator[tuple[str, str]]:
     """Names of sockets, slots and processors with their places."""
-    for place, entry in _socket_entries(file):
+    for place, entry in placed("electrical.sockets", file.electrical.sockets):
         yield from ((place, name) for name in socket_ids(entry))
         for where, slots in _channel_entries(place, entry):
             yield from ((where, slot) for slot in slots)
-    for index, option in enumerate(file.processors):
-        yield f"processors[{index + 1}].id", option.id
+    yield from ((f"{place}.id", option.id) for place, option in placed("processors", file.processors))
     yield from (("electrical.trays", name) for name, _, _ in trays(file))
-
-
-def _socket_entries(file: BoardFile) -> Iterator[tuple[str, SocketEntry]]:
-    for index, entry in enumerate(file.electrical.sockets):
-        yield f"electrical.sockets[{index + 1}]", entry
 
 
 def _channel_entries(place: str, entry: SocketEntry) -> Iterator[tuple[str, tuple[str, ...]]]:
@@ -197,8 +191,8 @@ def _modules(file: BoardFile) -> Problems:
     nothing = Wiring((), ())
     sound = [row for row in rows if row.judged_at("module") and not any(row.problems("", nothing))]
     seen: list[Module] = []
-    for index, text in enumerate(entry.label for entry in file.modules):
-        place = f"modules[{index + 1}]"
+    for place, entry in placed("modules", file.modules):
+        text = entry.label
         try:
             module = parse_label(text)
         except InputError as error:
@@ -238,8 +232,8 @@ def _groups(row: InterleaveRow, board: _Wiring) -> Problems:
     """Listed groups name channels that are there, each once."""
     place = "electrical.interleave"
     channels = sorted({channel.id for socket in board.sockets for channel in socket.channels})
-    for index, group in enumerate(row.groups):
-        where = f"{place}.groups[{index + 1}].channels"
+    for at, group in placed(f"{place}.groups", row.groups):
+        where = f"{at}.channels"
         yield from known_names(group.channels, channels, where, "channel ids of a socket")
         if len(set(group.channels)) != len(group.channels):
             yield where, "a channel twice", "each channel once", ""
@@ -256,8 +250,8 @@ def _rules(file: BoardFile, board: _Wiring) -> Problems:
     for (check, field), count in subjects.items():
         if count > 1:
             yield "rules", f"{count} rows with check {check} for {field}", "one row for each field", ""
-    for index, row in enumerate(file.rules):
-        yield from row.problems(f"rules[{index + 1}]", board.wiring)
+    for place, row in placed("rules", file.rules):
+        yield from row.problems(place, board.wiring)
 
 
 def _rates(file: BoardFile) -> Problems:
@@ -269,18 +263,16 @@ def _rates(file: BoardFile) -> Problems:
         return place, f"{mts}", f"rates of {generation} in MT/s", f"The nearest is {near}."
 
     yield from (unknown("electrical.rates_mts", mts) for mts in listed if mts not in RATES_MTS[generation])
-    for index, row in enumerate(file.rates):
-        place = f"rates[{index + 1}].mts"
+    for place, row in placed("rates", file.rates):
         if row.mts == "none" or row.mts in listed:
             continue
         if row.mts not in RATES_MTS[generation]:
-            yield unknown(place, row.mts)
+            yield unknown(f"{place}.mts", row.mts)
         else:
-            yield place, f"{row.mts}", "a rate of electrical.rates_mts, or none", ""
-    for (i, one), (j, other) in itertools.combinations(enumerate(file.rates), 2):
+            yield f"{place}.mts", f"{row.mts}", "a rate of electrical.rates_mts, or none", ""
+    for (first, one), (place, other) in itertools.combinations(placed("rates", file.rates), 2):
         if _speak_of_the_same(one, other):
-            place = f"rates[{j + 1}]"
-            yield place, f"the case of rates[{i + 1}] ({one.id}) once more", "one row for each case", ""
+            yield place, f"the case of {first} ({one.id}) once more", "one row for each case", ""
 
 
 def _rates_cover(file: BoardFile, board: _Wiring) -> Problems:
@@ -332,8 +324,8 @@ def _speak_of_the_same(one: RateRow, other: RateRow) -> bool:
 def _served(file: BoardFile, board: _Wiring) -> Problems:
     """Channels that a processor serves are there, and each socket has one of them."""
     ids = sorted({channel.id for socket in board.sockets for channel in socket.channels})
-    for index, option in enumerate(file.processors):
-        place = f"processors[{index + 1}].channels"
+    for at, option in placed("processors", file.processors):
+        place = f"{at}.channels"
         wrong = [*known_names(option.channels, ids, place, "channel ids of a socket")]
         yield from wrong
         bare = [socket.id for socket in board.sockets if option.channels and not socket.serving(option.channels).slots]
@@ -343,8 +335,7 @@ def _served(file: BoardFile, board: _Wiring) -> Problems:
 
 def _nodes(file: BoardFile, board: _Wiring) -> Problems:
     """A setting shares out every controller of its sockets, each to one node."""
-    for index, row in enumerate(file.nodes):
-        place = f"nodes[{index + 1}]"
+    for place, row in placed("nodes", file.nodes):
         named = [controller for controllers in row.nodes.values() for controller in controllers]
         if row.socket is not None:
             wrong = [*known_names([row.socket], board.socket_ids, f"{place}.socket", "sockets of the board")]
@@ -380,12 +371,8 @@ def _trays(file: BoardFile, board: _Wiring) -> Problems:
         if bool(tray.at_mm) != bool(tray.size_mm):
             yield f"physical.trays.{name}", "one of at_mm and size_mm", "both, or neither", ""
         elif tray.at_mm and "{socket}" in name:
-            yield (
-                f"physical.trays.{name}",
-                "one place for several trays",
-                "no at_mm: each is drawn around its slots",
-                "",
-            )
+            allowed = "no at_mm: each is drawn around its slots"
+            yield f"physical.trays.{name}", "one place for several trays", allowed, ""
 
 
 def _processors(file: BoardFile) -> Problems:
@@ -396,33 +383,28 @@ def _processors(file: BoardFile) -> Problems:
         if file.electrical.rate_scope != "system" and of_kind(file.rules, AlikeRow):
             allowed = 'sockets that need not be alike, or rate_scope = "system"'
             yield place, "true, sockets alike, and rates of their own", allowed, ""
-    for index, option in enumerate(file.processors):
+    for place, option in placed("processors", file.processors):
         for rate in option.rates:
             if rate.mts not in RATES_MTS[file.electrical.generation]:
-                place = f"processors[{index + 1}].rates"
-                yield place, f"{rate.mts}", f"rates of {file.electrical.generation} in MT/s", ""
+                yield f"{place}.rates", f"{rate.mts}", f"rates of {file.electrical.generation} in MT/s", ""
 
 
 def _sources(file: BoardFile) -> Problems:
     """Every source id resolves, in the project's list or in the file's own."""
     ids = {*SOURCES, *file.sources}
-    cited = [(f"rules[{i + 1}].source", row.source) for i, row in enumerate(file.rules)]
-    cited += [(f"rates[{i + 1}].source", row.source) for i, row in enumerate(file.rates)]
-    cited += [(f"processors[{i + 1}].source", option.source) for i, option in enumerate(file.processors)]
-    cited += [(f"nodes[{i + 1}].source", row.source) for i, row in enumerate(file.nodes)]
-    cited.append(("electrical.interleave.source", file.electrical.interleave.source))
-    for place, source in cited:
+    parts = ("rules", "rates", "processors", "nodes")
+    cited = [(f"{place}.source", row.source) for part in parts for place, row in placed(part, getattr(file, part))]
+    for place, source in [*cited, ("electrical.interleave.source", file.electrical.interleave.source)]:
         if current_id(source) not in ids and source not in ids:
             hint = did_you_mean(source, sorted(ids)) or "Add it to the [sources] table of this file."
             yield place, quoted(source), "a known source id", hint
 
 
 def _aliases(file: BoardFile, board: _Wiring) -> Problems:
-    yield from known_names(file.electrical.aliases, board.slots, "electrical.aliases", "slots of the board")
-    names = [alias for aliases in file.electrical.aliases.values() for alias in aliases]
-    yield from _apart("electrical.aliases", "alias", names)
-    yield from known_names(file.electrical.edac, board.slots, "electrical.edac", "slots of the board")
-    yield from _apart("electrical.edac", "name", [name for names in file.electrical.edac.values() for name in names])
+    tables = (("aliases", "alias", file.electrical.aliases), ("edac", "name", file.electrical.edac))
+    for key, what, table in tables:
+        yield from known_names(table, board.slots, f"electrical.{key}", "slots of the board")
+        yield from _apart(f"electrical.{key}", what, [name for names in table.values() for name in names])
     order = file.electrical.code_order
     if order and Counter(order) != Counter(board.slots):
         yield "electrical.code_order", "other slots than the board's", "every slot of the board once", ""

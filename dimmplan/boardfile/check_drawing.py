@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator, Sequence
 from typing import NamedTuple
 
 from dimmplan.boardfile.expand import expand_physical, expand_row
+from dimmplan.boardfile.form import placed
 from dimmplan.boardfile.schema import BoardFile, SlotRow
 from dimmplan.errors import did_you_mean
 from dimmplan.model.board import Box
@@ -50,7 +51,7 @@ def places_without_rows(file: BoardFile) -> Problems:
 
 def _starts(file: BoardFile, sockets: Sequence[str]) -> Problems:
     """A row of slots of several sockets has ``{socket}`` in its names and a start for each."""
-    for place, row in _rows(file):
+    for place, row in placed("physical.rows", file.physical.rows):
         held = any("{socket}" in slot for slot in row.slots)
         if isinstance(row.start_mm, dict):
             yield from known_names(row.start_mm, sockets, f"{place}.start_mm", "sockets of the board")
@@ -65,7 +66,7 @@ def _starts(file: BoardFile, sockets: Sequence[str]) -> Problems:
 def _slots_placed(file: BoardFile, slots: Sequence[str]) -> Problems:
     """Every slot has a place, and one alone."""
     drawn: Counter[str] = Counter()
-    for place, row in _rows(file):
+    for place, row in placed("physical.rows", file.physical.rows):
         names = [each.slot for each in expand_row(row)]
         drawn.update(names)
         for slot in names:
@@ -80,23 +81,17 @@ def _slots_placed(file: BoardFile, slots: Sequence[str]) -> Problems:
             yield "physical.rows", f"no place for slot {quoted(slot)}", "a place for every slot", ""
 
 
-def _rows(file: BoardFile) -> Iterator[tuple[str, SlotRow]]:
-    """The rows of slots with their places in the file."""
-    for index, row in enumerate(file.physical.rows):
-        yield f"physical.rows[{index + 1}]", row
-
-
 def places(file: BoardFile, *, rows_lost: bool) -> Problems:
     """Nothing lies outside the board, and nothing lies on something else (a baffle may lie over slots)."""
     physical = expand_physical(file)
-    rows = [] if rows_lost else list(_rows(file))
+    rows = [] if rows_lost else list(placed("physical.rows", file.physical.rows))
     things = [_Thing(place, f"slot {each.slot}", each.box) for place, row in rows for each in expand_row(row)]
     things += [_Thing(f"physical.sockets.{socket}", f"socket {socket}", box) for socket, box in physical.sockets]
     marks = [mark for mark in physical.landmarks if mark.kind != "baffle"]
     solid = things + [_Thing("physical.landmarks", f"landmark {mark.name}", mark.box) for mark in marks]
     whole = Box(x_mm=0, y_mm=0, width_mm=physical.width_mm, depth_mm=physical.depth_mm)
-    placed = [tray for tray in physical.trays if (entry := file.physical.trays.get(tray.name)) and entry.at_mm]
-    trays = [_Thing(f"physical.trays.{tray.name}", f"tray {tray.name}", tray.box) for tray in placed]
+    with_place = [tray for tray in physical.trays if (entry := file.physical.trays.get(tray.name)) and entry.at_mm]
+    trays = [_Thing(f"physical.trays.{tray.name}", f"tray {tray.name}", tray.box) for tray in with_place]
     outside = (each for each in (*things, *trays) if not _inside(each.box, whole))
     for place, group in itertools.groupby(outside, key=lambda thing: thing.place):
         yield place, f"{_named([each.name for each in group])} outside the outline", f"within {_size(whole)}", ""

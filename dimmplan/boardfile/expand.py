@@ -91,12 +91,7 @@ def expand_row(row: SlotRow) -> Iterator[SlotPlace]:
     for socket_id, (x, y) in starts.items():
         for index, slot in enumerate(row.slots):
             centre_x, centre_y = x + right * row.pitch_mm * index, y + rear * row.pitch_mm * index
-            box = Box(
-                x_mm=round(centre_x - wide / 2, 3),
-                y_mm=round(centre_y - deep / 2, 3),
-                width_mm=wide,
-                depth_mm=deep,
-            )
+            box = Box(round(centre_x - wide / 2, 3), round(centre_y - deep / 2, 3), wide, deep)
             yield SlotPlace(slot=fill(slot, socket_id), box=box, lie=row.lie, pin1=row.pin1)
 
 
@@ -104,31 +99,20 @@ def expand_physical(file: BoardFile) -> Physical:
     """The drawing part, laid out. The outline is the whole rectangle where the file gives none."""
     part = file.physical
     places = tuple(place for row in part.rows for place in expand_row(row))
-    boxes = [place.box for place in places]
-    boxes += [Box(*each.at_mm, *each.size_mm) for each in part.sockets.values()]
-    boxes += [Box(*each.at_mm, *each.size_mm) for each in part.landmarks]
+    sockets = tuple((socket_id, Box(*each.at_mm, *each.size_mm)) for socket_id, each in part.sockets.items())
+    landmarks = tuple(Landmark(each.name, each.kind, Box(*each.at_mm, *each.size_mm)) for each in part.landmarks)
+    boxes = [*(place.box for place in places), *(box for _, box in sockets), *(mark.box for mark in landmarks)]
     width = part.width_mm or max((box.x_mm + box.width_mm for box in boxes), default=0.0) + _AROUND_MM
     depth = part.depth_mm or max((box.y_mm + box.depth_mm for box in boxes), default=0.0) + _AROUND_MM
-    outline = part.outline_mm or ((0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth))
     return Physical(
         width_mm=width,
         depth_mm=depth,
-        outline=outline,
+        outline=part.outline_mm or ((0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth)),
         weight_kg=part.weight_kg,
         to_scale=part.to_scale,
         slots=places,
-        sockets=tuple(
-            (socket_id, Box(x_mm=b.at_mm[0], y_mm=b.at_mm[1], width_mm=b.size_mm[0], depth_mm=b.size_mm[1]))
-            for socket_id, b in part.sockets.items()
-        ),
-        landmarks=tuple(
-            Landmark(
-                name=mark.name,
-                kind=mark.kind,
-                box=Box(x_mm=mark.at_mm[0], y_mm=mark.at_mm[1], width_mm=mark.size_mm[0], depth_mm=mark.size_mm[1]),
-            )
-            for mark in part.landmarks
-        ),
+        sockets=sockets,
+        landmarks=landmarks,
         access=part.access,
         trays=tuple(
             Tray(name, slots, _around(slots, entry, places), entry.access, entry.closing)

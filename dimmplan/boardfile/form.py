@@ -245,6 +245,14 @@ def dotted(path: Path) -> str:
     return text
 
 
+Row = TypeVar("Row")
+
+
+def placed(part: str, rows: Iterable[Row]) -> Iterator[tuple[str, Row]]:
+    """The rows of a part of the file, each with its place."""
+    return ((f"{part}[{number}]", row) for number, row in enumerate(rows, 1))
+
+
 _SOURCE_MISSING = "Name a document of [sources], or PRACTICE where it is common practice."
 
 
