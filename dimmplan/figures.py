@@ -17,7 +17,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rates import ChannelRate, rate_on
-from dimmplan.rules import Content, LockstepRow, mode_row, shown_gib, usable_gib
+from dimmplan.rules import Content, mode_row, shown_gib, usable_gib
 from dimmplan.units import Gib, channel_peak_gb_s, whole
 
 
@@ -218,7 +218,7 @@ def _socket_figures(
     grouped = _per_controller(socket, rates) if by_channel else None
     permitted, row = permitted_sets(board.interleave, socket), mode_row(board, mode)
     share = Fraction(1) if row is None else row.peak
-    if isinstance(row, LockstepRow):
+    if row is not None and row.folds:
         places = {channel.id: place for place, channel in enumerate(socket.channels)}
         pairs = [[places[channel.id] for channel in pair] for pair in row.pairs_of(socket)]
         found = paired_regions(amounts, permitted, pairs, grouped)

@@ -41,7 +41,8 @@ from dimmplan.solve.causes import most_gib
 from dimmplan.solve.criteria import CRITERIA, Criterion, ranked
 from dimmplan.solve.evaluate import Value, content_of, vector_of
 from dimmplan.solve.search import Search
-from dimmplan.solve.space import Pins, Space
+from dimmplan.solve.shapes import Pins
+from dimmplan.solve.space import Space
 from dimmplan.units import Gib, channel_peak_gb_s, format_capacity
 
 Content = Mapping[str, Module | None]

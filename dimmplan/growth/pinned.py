@@ -22,7 +22,8 @@ from dimmplan.solve.causes import capacities
 from dimmplan.solve.criteria import criteria_of
 from dimmplan.solve.evaluate import Value, content_of, usable_of, vector_of
 from dimmplan.solve.search import Search
-from dimmplan.solve.space import Pins, Space
+from dimmplan.solve.shapes import Pins
+from dimmplan.solve.space import Space
 from dimmplan.units import Gib
 
 if TYPE_CHECKING:

@@ -103,7 +103,7 @@ def board_text(board: Board) -> str:
     modules = [f"{module.label}  {module.kind.value}" for module in board.modules]
     page.notes("Usual modules (the first of a size is meant by a bare size)", modules)
     page.notes("Processor options", [f"{option.id}: {option.title or option.id}" for option in board.processors])
-    rules = [row for row in rules_of(board) if row.scopes and row.couples != "mode"]
+    rules = [row for row in rules_of(board) if row.scopes and row.question != "modes"]
     page.notes("Rules", [f"{row.sentence()} [{row.id}, {row.source}]" for row in rules])
     page.notes("What comes off first", board.physical.access)
     return str(page)

@@ -253,7 +253,9 @@ class Case:
         """How each channel's socket, its controller and the channel itself look to the figures."""
         found: dict[str, tuple[object, ...]] = {}
         for shape, socket in zip(self.space.shapes, self.sockets(), strict=True):
-            ordered = self.space.prescribes(socket.id)
+            ordered = self.space.parts.prescribed(socket.id) or any(
+                its.names for each in shape.controllers for its in each
+            )
             controllers = []
             for controller, shapes in zip(socket.controllers, shape.controllers, strict=True):
                 channels = [

@@ -13,10 +13,11 @@ from dimmplan.errors import did_you_mean
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
-from dimmplan.model.rows import ProcessorOption, Row, Severity
+from dimmplan.model.rows import ProcessorOption, Row
 from dimmplan.units import counted, listed, quoted
 
-Scope = Literal["module", "channel", "socket", "system"]
+Scope = Literal["module", "channel", "controller", "socket", "system"]
+Reads = Literal["counts", "channels", "slots"]
 Question = Literal["fits", "order", "mix", "capacity", "modes", "firmware", "care"]
 Limits = Literal["capacity", "placement", "nothing"]
 Couples = Literal["nothing", "types", "fitted", "amounts", "mode"]
@@ -43,20 +44,43 @@ class Fault(NamedTuple):
 
 
 class SocketView(NamedTuple):
-    """What a socket rule sees. Modules, capacity, types and ``filled`` are those of the slots that are known.
+    """What a socket or controller rule sees; of a controller ``socket`` is the part of the socket that it serves.
 
-    ``filled`` is ``None`` where only counts are known, and then rows about slots say nothing. ``unknown`` are slots
-    that may hold anything. ``fitted`` are the sockets in use.
+    Modules, capacity, types and ``content`` are those of the slots that are known. ``content`` is ``None`` where only
+    counts are known: a row that reads counts alone says nothing of slots then, others are not asked. ``unknown`` are
+    slots that may hold anything. ``fitted`` are the sockets in use.
     """
 
     socket: Socket
     modules: int
     capacity_gib: int
     types: tuple[Module, ...]
-    filled: frozenset[str] | None = None
+    content: Content | None = None
     unknown: frozenset[str] = frozenset()
     fitted: tuple[str, ...] = ()
     mode: Mode = Mode.INDEPENDENT
+
+    @classmethod
+    def of(
+        cls, socket: Socket, content: Content, *, unknown: Iterable[str] = (), fitted: Sequence[str], mode: Mode
+    ) -> SocketView:
+        """The view of a socket, or of a part of it, whose content is known but for some slots."""
+        modules = [module for slot in socket.slots if (module := content.get(slot))]
+        return cls(
+            socket=socket,
+            modules=len(modules),
+            capacity_gib=sum(module.capacity_gib for module in modules),
+            types=tuple(dict.fromkeys(modules)),
+            content=content,
+            unknown=frozenset(unknown).intersection(socket.slots),
+            fitted=tuple(fitted),
+            mode=mode,
+        )
+
+    @property
+    def filled(self) -> frozenset[str] | None:
+        """The filled slots, where more than counts is known."""
+        return None if self.content is None else frozenset(slot for slot in self.socket.slots if self.content.get(slot))
 
     @property
     def counts(self) -> range:
@@ -117,7 +141,11 @@ class Rule(Row):
     limits: ClassVar[Limits]
     """What the row alone can keep a request from having: enough capacity, a placement at all, or nothing."""
     couples: ClassVar[Couples] = "nothing"
-    """What a row of system scope ties between sockets, which is what the search has to fix before it looks at one."""
+    """What a row of system scope ties between sockets, which is what the search has to fix before it looks at one.
+
+    ``types``: which types are used (``apart_by``). ``fitted``: which sockets are. ``amounts``: how much or what each
+    socket holds (``alike``, ``populations``). ``mode``: what a mode needs (the hooks of ``ModeRow``).
+    """
 
     # -- judgement -------------------------------------------------------------------------------------------------
 
@@ -125,17 +153,16 @@ class Rule(Row):
         """True where this row is judged at that scope."""
         return scope in self.scopes
 
-    @property
-    def severity_broken(self) -> Severity:
-        """The severity of a broken row."""
-        return self.severity
-
     def of_module(self, module: Module) -> Iterator[Fault]:
         """Where a module type breaks the row."""
         raise NotImplementedError
 
     def of_channel(self, channel: Channel, load: Load) -> Iterator[Fault]:
         """Where a channel's load breaks the row; of a channel known in part only the known slots are given."""
+        raise NotImplementedError
+
+    def of_controller(self, view: SocketView) -> Iterator[Fault]:
+        """Where the content of one controller breaks the row."""
         raise NotImplementedError
 
     def of_socket(self, view: SocketView) -> Iterator[Fault]:
@@ -207,6 +234,36 @@ class Rule(Row):
         return self
 
     # -- what the search asks --------------------------------------------------------------------------------------
+
+    @property
+    def reads(self) -> Reads:
+        """How closely the row looks at a channel, a controller or a socket; the search judges it there.
+
+        ``counts``: how many modules of which types; of a channel its load. Slots that the row prescribes
+        (``populations``) count as read. ``channels``: what each channel holds, where equal channels may trade and the
+        order within one makes no difference that putting each in its best order would not make good. ``slots``: which
+        slot holds what, or which channel it is by its name; nothing is interchangeable then. That is always right, and
+        slower than the others.
+        """
+        return "counts"
+
+    @property
+    def alike(self) -> Literal["", "capacity", "count", "population"]:
+        """What all fitted sockets have to have the same of, where the row couples amounts."""
+        return ""
+
+    @property
+    def tells_alike_apart(self) -> bool:
+        """True where the row may treat modules differently that are alike but for their rate and label."""
+        return self.module_field == "rate_mts"
+
+    def in_mode(self, mode: Mode) -> bool:
+        """True where the row is judged in a mode."""
+        return True
+
+    def apart_by(self, module: Module) -> object:
+        """What must not differ between the types of a system, where the row couples types."""
+        raise NotImplementedError
 
     def populations(self, socket: str | None, fitted: Sequence[str], mode: Mode) -> Populations | None:
         """The slots that are filled with so many modules at a socket, or in the whole machine (``None``).

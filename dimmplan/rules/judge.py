@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from functools import partial
 from typing import NamedTuple
 
 from dimmplan.model.board import Board, Channel
@@ -95,7 +96,7 @@ def _breaches(row: Rule, where: Sequence[str], faults: Iterable[Fault]) -> Itera
     for fault in faults:
         yield Breach(
             rule=row.id,
-            severity=row.severity_broken,
+            severity=row.severity,
             check=row.check,
             where=fault.where or tuple(where),
             found=fault.found,
@@ -169,6 +170,14 @@ def judge_socket(rows: Iterable[Rule], view: SocketView) -> Iterator[Breach]:
             yield from _breaches(row, (view.socket.id,), row.of_socket(view))
 
 
+def judge_controller(rows: Iterable[Rule], view: SocketView) -> Iterator[Breach]:
+    """Rows of controller scope that the content of one controller breaks."""
+    where = [f"{view.socket.id} {controller.id}" for controller in view.socket.controllers]
+    for row in rows_of_scope(rows, "controller"):
+        if row.judged_in_part or not view.unknown:
+            yield from _breaches(row, where, row.of_controller(view))
+
+
 def judge_system(rows: Iterable[Rule], view: SystemView) -> Iterator[Breach]:
     """Rows of system scope that a placement breaks."""
     for row in rows_of_scope(rows, "system"):
@@ -236,13 +245,13 @@ def judge(
     unknown: Iterable[str] = (),
     beside: Sequence[str] = (),
 ) -> tuple[Breach, ...]:
-    """Every row that a placement breaks, in the order module, channel, socket, system.
+    """Every row that a placement breaks, in the order module, channel, controller, socket, system.
 
     ``unknown`` are slots of which nobody can tell what they hold; only what they cannot change is told.
     ``beside`` are further fitted sockets, whose content nobody has settled: what ties sockets together is not judged.
     """
     board = board.serving(option)
-    rows = all_rows(board, option)
+    rows = [row for row in all_rows(board, option) if row.in_mode(mode)]
     hidden = frozenset(unknown)
     found: list[Breach] = [*_not_served(board, option, fitted, content)]
     for kind in dict.fromkeys(module for module in content.values() if module):
@@ -255,18 +264,10 @@ def judge(
             found.extend(judge_channel(rows, channel, load, hidden))
             if hidden.isdisjoint(channel.slots):
                 found.extend(judge_rate(board, option, channel, load))
-        modules = [module for slot in socket.slots if (module := content.get(slot))]
-        view = SocketView(
-            socket=socket,
-            modules=len(modules),
-            capacity_gib=sum(module.capacity_gib for module in modules),
-            types=tuple(dict.fromkeys(modules)),
-            filled=frozenset(slot for slot in socket.slots if content.get(slot)),
-            unknown=hidden.intersection(socket.slots),
-            fitted=(*fitted, *beside),
-            mode=mode,
-        )
-        found.extend(judge_socket(rows, view))
+        view = partial(SocketView.of, content=content, unknown=hidden, fitted=(*fitted, *beside), mode=mode)
+        for controller in socket.controllers if any(row.judged_at("controller") for row in rows) else ():
+            found.extend(judge_controller(rows, view(socket.part([controller.id]))))
+        found.extend(judge_socket(rows, view(socket)))
     whole = SystemView(board=board, fitted=tuple(fitted), content=content, unknown=hidden, mode=mode)
     found.extend(judge_system([r for r in rows if not beside or r.couples not in ("fitted", "amounts")], whole))
     found.extend(_without_row(board, whole))

@@ -17,13 +17,17 @@ from pydantic import Field
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
-from dimmplan.model.rows import Name, Severity
+from dimmplan.model.rows import Name, ProcessorOption
 from dimmplan.rules.base import (
     Content,
+    Couples,
     Fault,
     Load,
     Problems,
+    Reads,
     Rule,
+    Scope,
+    SocketView,
     SystemView,
     Wiring,
     known_names,
@@ -35,35 +39,60 @@ from dimmplan.units import format_capacity, listed
 
 
 class ModeRow(Rule):
-    """What a mode needs, and what it leaves: judged only where the mode is asked for, and never traded."""
+    """What a mode needs, and what it leaves: judged only where the mode is asked for, and never traded.
+
+    The search asks a row on its mode for what it leaves of a channel (``usable_gib``), of a socket (``shown_gib``), and
+    which channels work as one (``pairs_of``).
+    """
 
     question = "modes"
-    scopes = ("system",)
+    scopes: ClassVar[tuple[Scope, ...]] = ("system",)
     judged_in_part = True
     stays_broken = False
     limits = "nothing"
-    couples = "mode"
+    couples: ClassVar[Couples] = "mode"
     mode: ClassVar[Mode]
     noun: ClassVar[str]
     """The mode in a sentence, such as *rank sparing*."""
 
-    @property
-    def severity_broken(self) -> Severity:
-        """An error: a population that the mode cannot use runs in another mode."""
-        return "error"
+    share: ClassVar[Fraction] = Fraction(1)
+    """What the mode leaves of every module."""
+    spares: ClassVar[bool] = False
+    """True where a channel gives up more than that, by what it holds."""
+    folds: ClassVar[bool] = False
+    """True where channels work in pairs, and channels in no pair not at all."""
 
-    def of_system(self, view: SystemView) -> Iterator[Fault]:
-        """What the mode misses, where it is asked for."""
-        if view.mode is self.mode:
-            yield from self.missing(view)
+    def in_mode(self, mode: Mode) -> bool:
+        """True in its own mode."""
+        return mode is self.mode
 
-    def missing(self, view: SystemView) -> Iterator[Fault]:
-        """What the mode misses."""
-        raise NotImplementedError
+    def on(self, board: Board, option: ProcessorOption | None) -> Rule:
+        """An error row: a population that the mode cannot use runs in another mode."""
+        return self if self.severity == "error" else self.model_copy(update={"severity": "error"})
+
+    def parts_of(self, module: Module) -> int:
+        """In how many parts a module's capacity is counted, so that what the mode leaves is whole."""
+        return self.share.denominator
+
+    def usable_gib(self, modules: Sequence[Module]) -> Fraction:
+        """What one filled channel has for its regions, in GiB."""
+        return sum(module.capacity_gib for module in modules) * self.share
+
+    def works_with(self, modules: Sequence[Module]) -> bool:
+        """True where a channel with these modules can work in the mode."""
+        return True
+
+    def copies_gib(self, installed_gib: Fraction | int) -> Fraction:
+        """GiB of a socket that are copies of others, and not shown."""
+        return Fraction(0)
 
     def shown_gib(self, swept_gib: Fraction) -> Fraction:
-        """What the system shows of a socket whose channels have so much."""
-        return swept_gib
+        """What the system shows of a socket whose channels have so much; never less than nothing."""
+        return max(Fraction(0), swept_gib - self.copies_gib(swept_gib))
+
+    def pairs_of(self, socket: Socket) -> list[tuple[Channel, Channel]]:
+        """The channels of a socket that work as one, those that come first in board order first."""
+        return []
 
     @property
     def peak(self) -> Fraction:
@@ -78,6 +107,9 @@ class ModeRow(Rule):
 class _MirrorGroups(ModeRow):
     """Channels in groups that hold the same; no ``group_channels`` means that none have to."""
 
+    scopes = ("controller", "socket", "system")
+    couples = "types"
+
     group_channels: Literal[2, 3] | tuple[Literal[2, 3], ...] = ()
     within: Literal["controller", "socket"] = "controller"
     modules: tuple[Annotated[int, Field(ge=1, le=96)], ...] = ()
@@ -87,32 +119,42 @@ class _MirrorGroups(ModeRow):
     def _sizes_said(self) -> list[str]:
         return [str(size) for size in group_sizes(self)]
 
-    def missing(self, view: SystemView) -> Iterator[Fault]:
-        """Types, counts or groups are not those of mirroring; only places known whole are held to groups."""
+    @property
+    def reads(self) -> Reads:
+        """Groups compare what channels hold; of a socket that need not fall into groups only counts matter."""
+        return "channels" if self.within == "socket" and group_sizes(self) else "counts"
+
+    def judged_at(self, scope: Scope) -> bool:
+        """For groups where they are formed, and elsewhere for what else it asks."""
+        if scope == "controller":
+            return self.within == "controller" and bool(group_sizes(self))
+        return scope == "socket" or (scope == "system" and self.one_type)
+
+    def apart_by(self, module: Module) -> Module:
+        """The type itself: there is one."""
+        return module
+
+    def of_system(self, view: SystemView) -> Iterator[Fault]:
+        """More than one type."""
         types = {module for module in view.content.values() if module}
-        if self.one_type and len(types) > 1:
+        if len(types) > 1:
             yield Fault(f"{len(types)} module types", "one module type")
-        for socket in view.sockets:
-            unknown = len(view.unknown.intersection(socket.slots))
-            count = sum(view.content.get(slot) is not None for slot in socket.slots)
-            if self.modules and not any(each in self.modules for each in range(count, count + unknown + 1)):
-                allowed = f"{', '.join(str(each) for each in self.modules)} modules at each processor"
-                yield Fault(modules_counted(count), allowed, (socket.id,))
-            for where, channels in self._places(socket) if group_sizes(self) else ():
-                known = all(view.unknown.isdisjoint(channel.slots) for channel in channels)
-                if known and not mirrors((_load(ch, view.content) for ch in channels), group_sizes(self)):
-                    allowed = f"groups of {' or '.join(self._sizes_said)} identical channels"
-                    yield Fault("filled channels that have no identical partner", allowed, (where,))
 
-    def allows(self, modules: int, capacity_gib: int) -> bool:
-        """True where a socket may have so many modules with such a capacity."""
-        return not self.modules or modules in self.modules
+    def of_controller(self, view: SocketView) -> Iterator[Fault]:
+        """A controller whose channels do not fall into groups; only one that is known whole is held to that."""
+        if not view.unknown and not mirrors(
+            (_load(channel, view.content or {}) for channel in view.socket.channels), group_sizes(self)
+        ):
+            allowed = f"groups of {' or '.join(self._sizes_said)} identical channels"
+            yield Fault("filled channels that have no identical partner", allowed)
 
-    def _places(self, socket: Socket) -> list[tuple[str, tuple[Channel, ...]]]:
-        """What has to fall into groups by itself: the controllers of a socket, or the whole of it."""
-        if self.within == "socket":
-            return [(socket.id, socket.channels)]
-        return [(f"{socket.id} {controller.id}", controller.channels) for controller in socket.controllers]
+    def of_socket(self, view: SocketView) -> Iterator[Fault]:
+        """Another number of modules, or groups that have to be formed in the socket."""
+        if self.modules and not any(count in self.modules for count in view.counts):
+            allowed = f"{', '.join(str(each) for each in self.modules)} modules at each processor"
+            yield Fault(modules_counted(view.modules), allowed)
+        if self.reads == "channels":
+            yield from self.of_controller(view)
 
     def _needs(self) -> str:
         """Groups, numbers and types in words."""
@@ -129,6 +171,7 @@ class MirroringRow(_MirrorGroups):
 
     mode = Mode.MIRRORED
     noun = "mirroring"
+    share = Fraction(1, 2)
 
     check: Literal["mirroring"]
     group_channels: Literal[2, 3] | tuple[Literal[2, 3], ...] = 2
@@ -160,22 +203,12 @@ class PartialMirroringRow(_MirrorGroups):
         """GiB of a socket that are copies of others."""
         return Fraction(self.mirrored_gib or Fraction(installed_gib) * (self.mirrored_percent or 0) / 100)
 
-    def shown_gib(self, swept_gib: Fraction) -> Fraction:
-        """What is installed less the copies; never less than nothing."""
-        return max(Fraction(0), swept_gib - self.copies_gib(swept_gib))
-
-    def allows(self, modules: int, capacity_gib: int) -> bool:
-        """True where so many modules are permitted, and hold the mirrored part and its copy."""
-        return super().allows(modules, capacity_gib) and capacity_gib >= 2 * self.copies_gib(capacity_gib)
-
-    def missing(self, view: SystemView) -> Iterator[Fault]:
+    def of_socket(self, view: SocketView) -> Iterator[Fault]:
         """As for mirroring, and a socket that does not hold the mirrored part and its copy."""
-        yield from super().missing(view)
-        for socket in view.known_sockets:
-            gib = sum(module.capacity_gib for slot in socket.slots if (module := view.content.get(slot)))
-            least = 2 * self.copies_gib(gib)
-            if gib < least:
-                yield Fault(format_capacity(gib), f"at least {format_capacity(int(least))}", (socket.id,))
+        yield from super().of_socket(view)
+        least = 2 * self.copies_gib(view.capacity_gib)
+        if not view.unknown and view.capacity_gib < least:
+            yield Fault(format_capacity(view.capacity_gib), f"at least {format_capacity(int(least))}")
 
     def figures_note(self) -> str:
         """What is not known of the copies."""
@@ -208,6 +241,7 @@ class LockstepRow(ModeRow):
 
     mode = Mode.LOCKSTEP
     noun = "lockstep"
+    folds = True
 
     check: Literal["lockstep"]
     pairs: Annotated[tuple[tuple[Name, Name], ...], Field(min_length=1, max_length=32)]
@@ -224,7 +258,7 @@ class LockstepRow(ModeRow):
         ]
         return sorted(((one, other) for one, other in found), key=lambda pair: order.index(pair[0].id))
 
-    def missing(self, view: SystemView) -> Iterator[Fault]:
+    def of_system(self, view: SystemView) -> Iterator[Fault]:
         """A pair with different modules, or modules on a channel without a partner."""
         for socket in view.sockets:
             paired = self.pairs_of(socket)
@@ -284,17 +318,31 @@ class SparingRow(ModeRow):
 
     mode = Mode.SPARING
     noun = "rank sparing"
+    spares = True
 
     check: Literal["sparing"]
     min_ranks: Annotated[int, Field(ge=2, le=16)] = 2
     spare: Literal["package", "logical"] = "package"
 
-    def missing(self, view: SystemView) -> Iterator[Fault]:
+    def parts_of(self, module: Module) -> int:
+        """Its ranks: one of them may be given up."""
+        return ranks_of(self, module)
+
+    def usable_gib(self, modules: Sequence[Module]) -> Fraction:
+        """All but the largest rank."""
+        spared = (Fraction(module.capacity_gib, ranks_of(self, module)) for module in modules)
+        return super().usable_gib(modules) - max(spared, default=Fraction(0))
+
+    def works_with(self, modules: Sequence[Module]) -> bool:
+        """True where a channel is empty, or has enough ranks."""
+        return not modules or sum(ranks_of(self, module) for module in modules) >= self.min_ranks
+
+    def of_system(self, view: SystemView) -> Iterator[Fault]:
         """A filled channel has too few ranks, of those that are known whole."""
         for channel in (channel for socket in view.sockets for channel in socket.channels):
             modules = [module for slot in channel.slots if (module := view.content.get(slot))]
-            ranks = sum(ranks_of(self, module) for module in modules)
-            if modules and ranks < self.min_ranks and view.unknown.isdisjoint(channel.slots):
+            if not self.works_with(modules) and view.unknown.isdisjoint(channel.slots):
+                ranks = sum(ranks_of(self, module) for module in modules)
                 yield Fault(value_alone("package_ranks", ranks), f"at least {self.min_ranks}", (channel.name,))
 
     def wording(self) -> str:
@@ -319,13 +367,11 @@ def ranks_of(row: SparingRow, module: Module) -> int:
 
 def usable_gib(board: Board, mode: Mode, modules: Sequence[Module]) -> Fraction:
     """What one filled channel has for its regions, in GiB; what the system shows of a socket is ``shown_gib``."""
-    total = Fraction(sum(module.capacity_gib for module in modules))
-    if mode is Mode.MIRRORED:
-        return total / 2
     row = mode_row(board, mode)
-    if isinstance(row, SparingRow) and modules:
-        return total - max(Fraction(module.capacity_gib, ranks_of(row, module)) for module in modules)
-    return total
+    if row is not None:
+        return row.usable_gib(modules)
+    share = MirroringRow.share if mode is Mode.MIRRORED else ModeRow.share
+    return sum(module.capacity_gib for module in modules) * share
 
 
 def shown_gib(board: Board, mode: Mode, swept_gib: Fraction) -> Fraction:

@@ -106,9 +106,13 @@ class MixRow(Rule):
         """Only where the row keeps modules apart."""
         return scope == self.apart
 
+    def apart_by(self, module: Module) -> object:
+        """The module's value in the field."""
+        return value_of(module, self.field)
+
     def _differing(self, modules: Iterable[Module]) -> Iterator[Fault]:
         modules = tuple(modules)
-        if len({value_of(module, self.field) for module in modules}) > 1:
+        if len({self.apart_by(module) for module in modules}) > 1:
             told = sorted({value_told(module, self.field) for module in modules}, key=lambda text: (len(text), text))
             yield Fault(" and ".join(told), "one of them")
 

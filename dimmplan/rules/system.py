@@ -66,6 +66,11 @@ class AlikeRow(Rule):
     check: Literal["alike"]
     what: Literal["capacity", "count", "population"]
 
+    @property
+    def alike(self) -> Literal["capacity", "count", "population"]:
+        """What they have the same of."""
+        return self.what
+
     def of_system(self, view: SystemView) -> Iterator[Fault]:
         """Two sockets differ, of those that are known whole."""
         values = [self._of(socket, view.content) for socket in view.known_sockets]

@@ -125,25 +125,23 @@ class TableRow(Rule):
 
     def of_socket(self, view: SocketView) -> Iterator[Fault]:
         """Another number of modules at the socket, or other slots."""
-        yield from self._faults(self.populations(view.socket.id, view.fitted, view.mode), view.counts, view)
+        yield from self._faults(self.populations(view.socket.id, view.fitted, view.mode), view)
 
     def of_system(self, view: SystemView) -> Iterator[Fault]:
         """Another number of modules in the machine, or other slots."""
-        slots = [slot for socket in view.sockets for slot in socket.slots]
-        filled = frozenset(slot for slot in slots if view.content.get(slot))
-        unknown = view.unknown.intersection(slots)
-        counts = range(len(filled), len(filled) + len(unknown) + 1)
-        whole = SocketView(view.sockets[0], len(filled), 0, (), filled, unknown)
-        yield from self._faults(self.populations(None, view.fitted, view.mode), counts, whole)
+        controllers = tuple(controller for socket in view.sockets for controller in socket.controllers)
+        machine = Socket("", controllers)
+        whole = SocketView.of(machine, view.content, unknown=view.unknown, fitted=view.fitted, mode=view.mode)
+        yield from self._faults(self.populations(None, view.fitted, view.mode), whole)
 
-    def _faults(self, populations: Populations | None, counts: range, view: SocketView) -> Iterator[Fault]:
+    def _faults(self, populations: Populations | None, view: SocketView) -> Iterator[Fault]:
         """What keeps the filled slots from being a row of the table, if it speaks of them."""
         if populations is None:
             return
-        listed_counts = [count for count in counts if count in populations]
+        listed_counts = [count for count in view.counts if count in populations]
         if not listed_counts:
             numbers = listed([str(count) for count in sorted(populations)], last="or")
-            yield Fault(modules_counted(counts[0]), f"{numbers} modules")
+            yield Fault(modules_counted(view.modules), f"{numbers} modules")
         elif view.filled is not None and not any(
             view.filled == populations[count] - view.unknown for count in listed_counts
         ):

@@ -39,6 +39,11 @@ class _HotModules(Rule):
             and (not self.kinds or module.kind in self.kinds)
         )
 
+    @property
+    def tells_alike_apart(self) -> bool:
+        """True where watts count: the board file has them by label."""
+        return self.from_watts is not None
+
     def named(self) -> str:
         """The modules in words."""
         kinds = f"{listed([kind.value for kind in self.kinds], last='or')} modules" if self.kinds else "Modules"

@@ -16,7 +16,6 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode, Request
 from dimmplan.rates import channel_rate
-from dimmplan.rules import SocketMinimumRow, of_kind
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, most_gib, nearest_capacities, rounded_up
@@ -163,8 +162,7 @@ def ideal(space: Space) -> Mapping[str, Value]:
     request = space.request
     sizes = sorted(module.capacity_gib for module in space.types)
     step = math.gcd(*sizes)
-    every = any(row.severity == "error" for row in of_kind(space.rows, SocketMinimumRow))
-    sockets = len(space.sockets) if every else 1
+    sockets = len(space.sockets) if space.every_socket else 1
     least = -(-request.capacity_gib // step) * step if request.mode is Mode.INDEPENDENT else request.capacity_gib
     rates = [
         rate.rate_mts

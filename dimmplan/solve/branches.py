@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.profiles import NEVER, Limit, Profile, Query, loads_within, mirrored_codes
-from dimmplan.solve.space import ChannelShape, Rows, SocketShape, Space
+from dimmplan.solve.profiles import NEVER, Limit, Profile, Query, steps_of
+from dimmplan.solve.shapes import SocketShape
+from dimmplan.solve.space import Rows, Space
 
 Value = int | Fraction
 
@@ -108,14 +109,14 @@ class Branches:
             yield from self._alike(Branch(may_break, rate, kinds, targets, least_sweep=least_sweep))
 
     def _tied(self, may_break: Rows) -> bool:
-        return any(row.what == "population" for row in self.space.alike_rows(may_break))
+        return "population" in self.space.alike(may_break)
 
     def _layouts(self, may_break: Rows) -> Iterator[list[SocketShape]]:
         """The shapes of the sockets, as far as the rows let them be fitted and be populated alike."""
-        if any(row.severity == "error" or row.id not in may_break for row in self.space.fitted_breaches()):
+        if any(each.severity == "error" or each.rule not in may_break for each in self.space.fitted_breaches()):
             return
         for layout in self.space.layouts(may_break):
-            joined = self.space.joined_shape(layout) if self._tied(may_break) else None
+            joined = self.space.parts.joined(layout) if self._tied(may_break) else None
             if joined is not None:
                 yield [joined] * len(layout)
             elif not self._tied(may_break):
@@ -159,8 +160,8 @@ class Branches:
         return frozenset(extend(0, 0, 0, self.space.slot_count))
 
     def _losses(self) -> list[int]:
-        """All that rank sparing could take in all, scaled; nothing in other modes."""
-        if self.space.sparing is None:
+        """All that channels could give up in all, scaled."""
+        if not self.space.spares:
             return [0]
         most = max(self.space.loss([module]) for module in self.space.types)
         return list(range(0, most * self.space.channel_count + 1, self.space.loss_step(range(len(self.space.types)))))
@@ -177,7 +178,7 @@ class Branches:
             query = Query(shape, may_break, rate, 0, 1 << 40, Limit(NEVER))
             for variant in self.space.variants(shape, may_break):
                 sums = {0}
-                for steps in self._steps_of(query, variant):
+                for steps in steps_of(self.space, self.budget, query, variant):
                     self.budget.spend(len(sums))
                     sums = {total + step for total in sums for step in steps}
                 codes |= sums
@@ -186,32 +187,18 @@ class Branches:
             )
         return self._counts[key]
 
-    def _steps_of(self, query: Query, variant: Sequence[tuple[ChannelShape, ...]]) -> Iterator[set[int]]:
-        """The count codes that each part of a socket can add: a channel, or what has to mirror together."""
-        row = self.space.mirroring
-        if row is None:
-            for channel in (channel for controller in variant for channel in controller):
-                yield {load.code for load in loads_within(self.space, query, channel)}
-        elif row.within == "controller":
-            for controller in variant:
-                yield mirrored_codes(self.space, self.budget, query, controller)
-        else:
-            whole = [channel for controller in variant for channel in controller]
-            yield mirrored_codes(self.space, self.budget, query, whole)
-
     def _bare(self, codes: Iterable[int]) -> Iterator[Profile]:
         for code in codes:
             yield Profile(code, self.space.gib(code), 0, 0, 0, 0, 0, 0, b"")
 
     def _alike(self, branch: Branch) -> Iterator[Branch]:
         """Split a branch where a row wants the sockets alike: one branch for each thing they may share."""
-        rows = self.space.alike_rows(branch.may_break)
         branches = [branch]
         measures: dict[str, Callable[[int], int]] = {
             "capacity": self.space.installed_gib,
             "count": lambda code: sum(self.space.counts(code)),
         }
-        for what in sorted({row.what for row in rows} & set(measures)):
+        for what in sorted(self.space.alike(branch.may_break) & set(measures)):
             branches = [part for each in branches for part in self._shared(each, measures[what])]
         yield from branches
 

@@ -65,15 +65,13 @@ def causes_of(board: Board, request: Request) -> tuple[Cause, ...]:
 
 def _causes(board: Board, request: Request) -> Iterator[Cause]:
     space = Space(board, request)
-    refused = [row for row in space.fitted_breaches() if row.severity == "error"]
-    for row in refused:
-        allowed = "; ".join(", ".join(fitted) for fitted in row.sets)
-        text = f"The sockets {', '.join(request.fitted)} may not be fitted together; allowed: {allowed}."
-        yield Cause(rule=row.id, text=text, source=row.source)
-    enforced = [row for row in space.rows if row.severity == "error"]
+    refused = [breach for breach in space.fitted_breaches() if breach.severity == "error"]
+    for breach in refused:
+        text = f"The sockets {breach.found} may not be fitted together; allowed: {breach.allowed}."
+        yield Cause(rule=breach.rule, text=text, source=breach.source)
     unusable = 0
     for module in (supply.module for supply in request.supplies):
-        kept_out = [*judge_module(enforced, module)]
+        kept_out = [*judge_module(space.enforced_always, module)]
         for breach in kept_out:
             text = f"{module.label}: {breach.found}; allowed: {breach.allowed}."
             yield Cause(rule=breach.rule, text=text, source=breach.source)

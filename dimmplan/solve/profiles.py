@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections import Counter
 from collections.abc import Callable, Container, Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
 from dimmplan.interleave import Permitted, depths, regions
-from dimmplan.rules import MirroringRow, PartialMirroringRow, can_be_groups, group_sizes
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.groupbound import GroupBound, loading_order
-from dimmplan.solve.space import ChannelShape, Load, Rows, SocketShape, Space
+from dimmplan.solve.shapes import ChannelShape, Controllers, SocketShape
+from dimmplan.solve.space import Load, Rows, Space
 
 NEVER = 1 << 80
 """A time that no population takes."""
@@ -201,12 +200,18 @@ def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
     ]
 
 
-def mirrored_codes(space: Space, budget: Budget, query: Query, shapes: Sequence[ChannelShape]) -> set[int]:
-    """Count codes of all ways to load these channels so that they mirror."""
-    row = space.mirroring
+def steps_of(space: Space, budget: Budget, query: Query, variant: Controllers) -> Iterator[set[int]]:
+    """The count codes that each part of a socket can add: a channel by itself, or what some row judges together."""
     enumeration = _Enumeration(space, budget, query, evaluator_of(query.shape.permitted))
-    filled = enumeration.fill(tuple(shapes), 0, lambda *_: True)
-    return {sum([load.code for load in loads]) for loads in filled if row is not None and loads_mirror(loads, row)}
+    if enumeration.look is not None:
+        loads = enumeration.fill(variant, 0, trading=enumeration.look.trades and not any(enumeration.looks))
+        yield {sum([load.code for load in each]) for each in loads if enumeration.whole_holds(variant, each)}
+        return
+    for controller, look in zip(variant, enumeration.looks, strict=True):
+        if look is None:
+            yield from ({load.code for load in enumeration.loads(channel)} for channel in controller)
+        else:
+            yield {sum([load.code for load in each]) for each in enumeration.fill((controller,), 0) if look(each)}
 
 
 class _Enumeration:
@@ -229,6 +234,18 @@ class _Enumeration:
         self._left_out: dict[int, int] = {}
         """The least sweep time of what was left out for its time alone, for a capacity."""
         self._loads: dict[ChannelShape, list[Load]] = {}
+        self.look = space.close_look(query.shape, query.may_break)
+        """Judges the loads of the socket, and ``looks`` those of each controller, where a row looks so closely."""
+        places = range(len(query.shape.controllers))
+        self.looks = [space.close_look(query.shape, query.may_break, place) for place in places]
+
+    def whole_holds(self, variant: Controllers, loads: Sequence[Load]) -> bool:
+        """True where the loads of a socket break no row that looks closely at it, or at a controller of it."""
+        its = iter(loads)
+        parts = [tuple(itertools.islice(its, len(controller))) for controller in variant]
+        return all(look is None or look(part) for look, part in zip(self.looks, parts, strict=True)) and (
+            self.look is None or self.look(loads)
+        )
 
     def profiles(self, codes: Container[int]) -> list[Profile]:
         """The answer, one profile for each set of figures."""
@@ -253,9 +270,9 @@ class _Enumeration:
 
     # -- styles even and any: controllers with equal channels are interchangeable ----------------------------------
 
-    def _even(self, variant: Sequence[tuple[ChannelShape, ...]]) -> Iterator[Sequence[_Part]]:
+    def _even(self, variant: Controllers) -> Iterator[Sequence[_Part]]:
         query = self.query
-        options = {shapes: self._options(shapes, alone=len(variant) == 1) for shapes in dict.fromkeys(variant)}
+        options = {shapes: self._options(variant, variant.index(shapes)) for shapes in dict.fromkeys(variant)}
         parts_of = [options[shapes] for shapes in variant]
         most = [max((part.gib for part in parts), default=-1) for parts in parts_of]
         if min(most) < 0:
@@ -284,17 +301,20 @@ class _Enumeration:
 
         yield from extend(0, 0)
 
-    def _options(self, shapes: tuple[ChannelShape, ...], *, alone: bool) -> list[_Part]:
-        """Every way to load one controller, one for each set of figures, best board order first."""
+    def _options(self, variant: Controllers, place: int) -> list[_Part]:
+        """Every way to load one controller, one for each set of figures, best board order first.
+
+        Where a row looks closely at the whole socket each way is kept: what suits it is not known here.
+        """
         best: dict[object, _Part] = {}
-        low = self.query.low_gib if alone else 0
-        row = self.space.mirroring
-        for loads in self.fill(shapes, low, lambda *_: True):
-            if row is not None and row.within == "controller" and not loads_mirror(loads, row):
+        low = self.query.low_gib if len(variant) == 1 else 0
+        look = self.looks[place]
+        for loads in self.fill(variant[place : place + 1], low):
+            if look is not None and not look(loads):
                 continue
             part = self._part(loads)
             rates = tuple(sorted((load.gib, load.rate) for load in part.loads)) if self.by_channel else ()
-            key = (part.code, part.amounts, part.low_rank, part.slowest, rates)
+            key = (part.code, part.amounts, part.low_rank, part.slowest, rates, part.board_order if self.look else b"")
             known = best.get(key)
             if known is None or part.board_order > known.board_order:
                 best[key] = part
@@ -302,20 +322,27 @@ class _Enumeration:
 
     def fill(
         self,
-        shapes: tuple[ChannelShape, ...],
+        controllers: Controllers,
         low_gib: int,
-        hopeful: Callable[[int, list[Load | None], int, int], bool],
+        hopeful: Callable[[int, list[Load | None], int, int], bool] | None = None,
+        *,
+        trading: bool = False,
     ) -> Iterator[tuple[Load, ...]]:
-        """Loads for a row of channels, equal channels loaded in falling board order, within the capacity window.
+        """Loads for the channels of some controllers, within the capacity window.
 
+        Equal channels of one controller are loaded in falling board order: what differs only by their trading places is
+        the same population. Equal channels of two controllers are not the same, since rows and figures see controllers;
+        with ``trading`` they count as the same all the same, for a caller that wants to know of counts alone.
         ``hopeful`` says of a step, the loads up to it, and the capacities of them alone and with all that can be added,
         whether it may become of use.
         """
-        order = loading_order(shapes)
+        shapes = [shape for controller in controllers for shape in controller]
+        kinds = shapes if trading else tagged(controllers)
+        order = loading_order(kinds)
         choices = [self.loads(shapes[index]) for index in order]
         if not all(choices):
             return
-        same = [shapes[a] == shapes[b] for a, b in itertools.pairwise(order)] + [False]
+        same = [kinds[a] == kinds[b] for a, b in itertools.pairwise(order)] + [False]
         most = [max(load.gib for load in loads) for loads in choices]
         rest = [sum(most[index:]) for index in range(len(most) + 1)]
         high_gib, steps = self.query.high_gib, len(order)
@@ -331,7 +358,7 @@ class _Enumeration:
                 load = loads_here[place]
                 if floor <= load.gib <= ceiling:
                     chosen[order[step]] = load
-                    if hopeful(step, chosen, gib + load.gib, gib + load.gib + rest[step + 1]):
+                    if hopeful is None or hopeful(step, chosen, gib + load.gib, gib + load.gib + rest[step + 1]):
                         yield from extend(step + 1, gib + load.gib, place if same[step] else 0)
             chosen[order[step]] = None
 
@@ -354,16 +381,11 @@ class _Enumeration:
 
     # -- style groups: channels of equal membership are interchangeable, controllers are not -----------------------
 
-    def _grouped(self, variant: Sequence[tuple[ChannelShape, ...]]) -> Iterator[Sequence[_Part]]:
-        shapes = tuple(
-            s._replace(membership=(*s.membership, -1 - index))
-            for index, controller in enumerate(variant)
-            for s in controller
-        )
+    def _grouped(self, variant: Controllers) -> Iterator[Sequence[_Part]]:
         bound = GroupBound(
             self.query.shape.permitted,
-            loading_order(shapes),
-            most=[max((load.gib for load in self.loads(shape)), default=0) for shape in shapes],
+            loading_order(tagged(variant)),
+            most=[max((load.gib for load in self.loads(shape)), default=0) for its in variant for shape in its],
             rate_unit=self.unit,
             rate=self.query.rate,
             width=self.width,
@@ -380,8 +402,9 @@ class _Enumeration:
         ends = list(itertools.accumulate(len(controller) for controller in variant))
         spans = [slice(a, b) for a, b in zip([0, *ends], ends, strict=False)]
         parts: dict[tuple[int, ...], _Part] = {}
-        for loads in self.fill(shapes, self.query.low_gib, hopeful):
-            yield [self._known_part(parts, loads[span]) for span in spans]
+        for loads in self.fill(variant, self.query.low_gib, hopeful):
+            if not any(self.looks) or self.whole_holds(variant, loads):
+                yield [self._known_part(parts, loads[span]) for span in spans]
 
     def _known_part(self, parts: dict[tuple[int, ...], _Part], loads: tuple[Load, ...]) -> _Part:
         """A controller loaded, made once; the loads of an enumeration live as long as it does."""
@@ -395,7 +418,7 @@ class _Enumeration:
 
     def _profile(self, controllers: Sequence[_Part], codes: Container[int]) -> Profile | None:
         code = sum([part.code for part in controllers])
-        if code not in codes or not self._mode_holds(controllers):
+        if code not in codes or (self.look and not self.look([load for part in controllers for load in part.loads])):
             return None
         self.budget.spend(1)
         if not code:
@@ -444,15 +467,6 @@ class _Enumeration:
         times = (limit.time_of(time, gib) for gib, time in self._left_out.items() if limit.ever(time, gib))
         return min(times, default=NEVER)
 
-    def _mode_holds(self, controllers: Sequence[_Part]) -> bool:
-        """True where the filled channels fall into mirror groups, if they are to mirror."""
-        row = self.space.mirroring
-        if row is None:
-            return True
-        if row.within == "controller":
-            return all(loads_mirror(part.loads, row) for part in controllers)
-        return loads_mirror([load for part in controllers for load in part.loads], row)
-
     def _times(self, controllers: Sequence[_Part]) -> tuple[int, int, int, int] | None:
         """Sweep time, time of the fullest channel, number of regions, fewest ways; one rate for the socket."""
         rate = self.query.rate or min([part.slowest for part in controllers if part.slowest])
@@ -490,9 +504,6 @@ def _board_order(controllers: Sequence[_Part]) -> bytes:
     return b"".join([part.board_order for part in controllers])
 
 
-def loads_mirror(loads: Sequence[Load], row: MirroringRow | PartialMirroringRow) -> bool:
-    """True where these channels fall into groups of identical channels that the row permits."""
-    if not group_sizes(row):
-        return True
-    counts = Counter(load.board_order.rstrip(b"\0") for load in loads if load.gib)
-    return all(can_be_groups(count, group_sizes(row)) for count in counts.values())
+def tagged(controllers: Controllers) -> list[tuple[int, ChannelShape]]:
+    """The shape of each channel with its controller: only channels of one controller are interchangeable."""
+    return [(place, shape) for place, controller in enumerate(controllers) for shape in controller]

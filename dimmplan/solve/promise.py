@@ -16,7 +16,6 @@ from typing import Literal, NamedTuple
 
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Supply
-from dimmplan.rules import SocketMinimumRow, of_kind
 from dimmplan.solve.branches import Aim, Value
 from dimmplan.solve.criteria import Criterion, ranked
 from dimmplan.solve.space import Space
@@ -66,7 +65,6 @@ class Promises:
         self.sockets = len(space.sockets)
         self.fewest_channels = min(len(socket.channels) for socket in space.wired)
         self.kept = sum(supply.kept for supply in space.request.supplies)
-        self.every_socket = any(row.severity == "error" for row in of_kind(space.rows, SocketMinimumRow))
         self._known_sweeps: dict[object, tuple[Fraction, Fraction, Fraction] | None] = {}
 
     def _facts(self) -> list[Facts]:
@@ -212,7 +210,7 @@ class Promises:
             "worst_sweep": worst,
             "worst_parallel": worst,
             "controller_difference_gib": 0,
-            "regions": self.sockets if self.every_socket else 1,
+            "regions": self.sockets if self.space.every_socket else 1,
             "narrowest_ways": max(len(socket.channels) for socket in self.space.wired),
             "types": len(types),
             "low_rank_channels": 0,
@@ -258,7 +256,7 @@ class Promises:
             more = max(0, min(facts.many - 1, -(-missing // facts.gib)))
             fewest, missing = fewest + more, missing - more * facts.gib
         slots = self.space.slot_count
-        if self.space.sparing is not None:  # what it takes may be added
+        if self.space.spares:  # what it takes may be added
             most, left = slots, 0
         return (fewest if missing <= 0 else slots + 1), (min(most, slots) if left >= 0 else 0)
 

@@ -127,8 +127,7 @@ class Search:
                 self.budget.armed = True
 
     def _sizes(self) -> range:
-        one_type = self.space.mirroring is not None and self.space.mirroring.one_type
-        return range(1, 1 + min(1 if one_type else self.space.request.max_types, len(self.space.types)))
+        return range(1, 1 + min(self.space.request.max_types, len(self.space.types)))
 
     def _decider(self, types: tuple[int, ...]) -> Decider:
         """What is remembered of a set of types, as this search orders."""

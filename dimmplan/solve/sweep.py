@@ -18,7 +18,8 @@ from dimmplan.solve.branches import Branch, Kind, Value
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.decide import Decisions
 from dimmplan.solve.profiles import NEVER, Limit, Profile, Profiles, Query, Time, profiles_of
-from dimmplan.solve.space import ChannelShape, SocketShape, Space
+from dimmplan.solve.shapes import ChannelShape, SocketShape
+from dimmplan.solve.space import Space
 
 MOST_GROWTH = 0.25
 """A time bound below which nothing was found widens by this share of itself at most."""

@@ -280,7 +280,7 @@ def test_sockets_built_otherwise_are_not_populated_alike() -> None:
 def test_an_order_is_not_judged_where_slots_are_not_known() -> None:
     view = SocketView(BOARD.socket("S1"), 1, 32, (M32,))
     assert list(judge_socket([row_of(**SEQUENCE)], view)) == []
-    assert len(list(judge_socket([row_of(**SEQUENCE)], view._replace(filled=frozenset({"A1"}))))) == 1
+    assert len(list(judge_socket([row_of(**SEQUENCE)], view._replace(content={"C1": M32})))) == 1
 
 
 def test_values_in_words_where_a_field_has_none_of_its_own() -> None:

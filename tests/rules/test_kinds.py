@@ -10,15 +10,34 @@ import itertools
 import pkgutil
 import random
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any, get_args
 
 import pytest
 
 import dimmplan.rules
 from dimmplan.boardfile.schema import json_schema
+from dimmplan.model.board import Channel, Controller, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode
-from dimmplan.rules import KINDS, ModeRow, Question, Rule, Scope, SocketView, SystemView, check_of, judge, rules_of
+from dimmplan.rules import (
+    KINDS,
+    ModeRow,
+    Question,
+    Reads,
+    Rule,
+    Scope,
+    SocketView,
+    SystemView,
+    check_of,
+    judge,
+    judge_channel,
+    judge_controller,
+    judge_module,
+    judge_socket,
+    judge_system,
+    rules_of,
+)
 from dimmplan.rules.base import Couples, Limits
 from dimmplan.wording.rules import rule_groups
 from tests.rules.boards import BOARD, M16, M16X8, M32, M64, S64, board_with, row_of
@@ -82,6 +101,7 @@ def test_a_kind_has_every_part(kind: type[Rule]) -> None:
     assert set(kind.scopes) <= set(get_args(Scope))
     assert kind.limits in get_args(Limits)
     assert kind.couples in get_args(Couples)
+    assert all(row.reads in get_args(Reads) for row in rows_of_kind(kind))
     assert isinstance(kind.judged_in_part, bool) and isinstance(kind.stays_broken, bool)
     for scope in get_args(Scope):
         has = getattr(kind, f"of_{scope}") is not getattr(Rule, f"of_{scope}")
@@ -131,9 +151,104 @@ def contents(rng: random.Random, number: int) -> Iterator[dict[str, Module | Non
 
 def found(row: Rule, content: dict[str, Module | None], hidden: set[str] | frozenset[str] = frozenset()) -> list[Any]:
     """What breaks one row, in the mode that it is about."""
-    mode = row.mode if isinstance(row, ModeRow) else Mode.INDEPENDENT
-    breaches = judge(board_with(row.model_dump()), None, ("S1", "S2"), content, mode=mode, unknown=hidden)
+    breaches = judge(board_with(row.model_dump()), None, ("S1", "S2"), content, mode=mode_of(row), unknown=hidden)
     return [breach for breach in breaches if breach.rule == row.id]
+
+
+# What the search relies on: it looks no closer than a row says that it reads
+
+
+@pytest.mark.parametrize("kind", KINDS_BY_CHECK)
+def test_a_row_of_the_system_tells_the_search_what_it_couples(kind: type[Rule]) -> None:
+    if "system" in kind.scopes and kind.couples == "types":
+        assert kind.apart_by is not Rule.apart_by, "write apart_by: what must not differ between types"
+    if kind.couples == "amounts":
+        hooks = kind.alike is not Rule.alike or kind.populations is not Rule.populations
+        assert hooks, "write alike or populations: the search fixes nothing else between sockets"
+    if kind.couples == "mode":
+        assert issubclass(kind, ModeRow), "what a mode couples is fixed in solve/, by the hooks of ModeRow"
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row.check}-{row.module_field}")
+def test_a_row_reads_no_closer_than_it_says(row: Rule) -> None:
+    """Else the search would judge it by less than it reads: another answer, or none, and nobody would know why."""
+    rng = random.Random(11)
+    for content in contents(rng, 60):
+        for closer, why in [*closer_than_a_type(row, content), *closer_than_told(row, content)]:
+            assert not closer, f"{row.check} ({row.reads}) tells apart {why}"
+
+
+def closer_than_a_type(row: Rule, content: dict[str, Module | None]) -> Iterator[tuple[bool, str]]:
+    """Of types alike but for rate and label the search looks at the best alone."""
+    slower = {slot: module and replace(module, label="", rate_mts=1600) for slot, module in content.items()}
+    if not row.tells_alike_apart:
+        yield broken(row, content) != broken(row, slower), "modules by rate or label: write tells_alike_apart"
+    if row.judged_at("system") and row.couples == "types":
+        values = {row.apart_by(module) for module in content.values() if module}
+        view = SystemView(BOARD, ("S1", "S2"), content, mode=mode_of(row))
+        yield any(judge_system([row], view)) != (len(values) > 1), "types by more than apart_by, or less"
+
+
+def closer_than_told(row: Rule, content: dict[str, Module | None]) -> Iterator[tuple[bool, str]]:
+    """What the search does not look at where it judges a row by channels, controllers, sockets or counts."""
+    for socket in BOARD.sockets:
+        for channel in socket.channels if row.judged_at("channel") and row.reads != "slots" else ():
+            load = tuple(content[slot] for slot in channel.slots)
+            bare = Channel("", "", "", tuple(map(str, range(len(load)))))
+            differ = any(judge_channel([row], channel, load)) != any(judge_channel([row], bare, load))
+            yield differ, 'channels by name: reads is "slots"'
+        view = SocketView.of(socket, content, fitted=("S1", "S2"), mode=mode_of(row))
+        prescribed = row.populations(socket.id, view.fitted, view.mode)
+        if row.judged_at("socket") and row.reads == "counts":
+            told = any(judge_socket([row], view._replace(content=None)))
+            told |= prescribed is not None and view.filled not in prescribed.values()
+            yield any(judge_socket([row], view)) != told, 'more than counts of a socket: reads is "channels" or "slots"'
+        if row.reads != "slots" and prescribed is None:
+            yield from closer_than_channels(row, socket, view)
+
+
+def closer_than_channels(row: Rule, socket: Socket, view: SocketView) -> Iterator[tuple[bool, str]]:
+    """Equal channels trade places, and nothing has its name."""
+    one, other, *_ = (*socket.controllers[0].channels, *socket.controllers[0].channels)
+    swap = {**dict(zip(one.slots, other.slots, strict=True)), **dict(zip(other.slots, one.slots, strict=True))}
+    traded = {swap.get(slot, slot): module for slot, module in (view.content or {}).items()}
+    for scope, judged in (("controller", judge_controller), ("socket", judge_socket)):
+        if row.judged_at(scope):  # type: ignore[arg-type]
+            part = socket if scope == "socket" else socket.part([socket.controllers[0].id])
+            here = SocketView.of(part, view.content or {}, fitted=view.fitted, mode=view.mode)
+            there = SocketView.of(part, traded, fitted=view.fitted, mode=view.mode)
+            yield any(judged([row], here)) != any(judged([row], there)), 'equal channels: reads is "slots"'
+            bare = SocketView.of(unnamed(part), view.content or {}, fitted=view.fitted, mode=view.mode)
+            named = any(judged([row], here)) != any(judged([row], bare))
+            yield named and not row.only_at, 'places by name: say the sockets in only_at, or reads is "slots"'
+
+
+def unnamed(socket: Socket) -> Socket:
+    """A socket of which only the slots have names."""
+    controllers = (
+        Controller("", tuple(Channel("", "", "", channel.slots) for channel in controller.channels))
+        for controller in socket.controllers
+    )
+    return Socket("", tuple(controllers))
+
+
+def mode_of(row: Rule) -> Mode:
+    return row.mode if isinstance(row, ModeRow) else Mode.INDEPENDENT
+
+
+def broken(row: Rule, content: dict[str, Module | None]) -> list[tuple[str, ...]]:
+    """Where a row is broken, whatever else the board says."""
+    found = [breach for module in content.values() if module for breach in judge_module([row], module)]
+    view = SystemView(BOARD, ("S1", "S2"), content, mode=mode_of(row))
+    found += judge_system([row], view)
+    for socket in BOARD.sockets:
+        at = SocketView.of(socket, content, fitted=("S1", "S2"), mode=mode_of(row))
+        found += judge_socket([row], at)
+        for controller in socket.controllers:
+            found += judge_controller([row], at._replace(socket=socket.part([controller.id])))
+        for channel in socket.channels:
+            found += judge_channel([row], channel, tuple(content[slot] for slot in channel.slots))
+    return [breach.where for breach in found]
 
 
 def test_views_without_unknown_slots_are_the_usual_ones() -> None:
