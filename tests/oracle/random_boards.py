@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import itertools
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import Any
+from typing import Any, NamedTuple
 
 from dimmplan.boardfile.check import check_meaning
 from dimmplan.boardfile.expand import expand
@@ -323,12 +323,14 @@ def make_board(
 def _random_board(rng: random.Random) -> tuple[Board, list[Module], tuple[str, ...]]:
     generation = rng.choices(list(POOLS), weights=(2, 7, 2))[0]
     wiring = _wiring(rng)
+    seed = rng.getrandbits(32)
     fitted_rows, fitted = _fitted(rng, list(wiring))
-    rows = fitted_rows + _order_rows(rng)
+    rows = fitted_rows + _fill_order_rows(_stream(seed, "fill-order"))
     in_order = all(row["severity"] == "error" for row in rows if row["check"] == "fill-order")
     modules = _modules(rng, generation, wiring, fitted, in_order=in_order)
-    rows += _accept_rows(rng, modules) + _mix_rows(rng) + _socket_rows(rng, wiring, modules, in_order=in_order)
-    rng.shuffle(rows)
+    facts = _Facts(wiring, modules, in_order)
+    rows += [row for kind, make in _ROWS.items() for row in make(_stream(seed, kind), facts)]
+    rows.sort(key=lambda row: _stream(seed, f"place of {row['id']}").random())
     listed = sorted(rng.sample(_RATES[generation], rng.randint(2, len(_RATES[generation]))))
     usual = [module for module in modules if _accepted(rows, module)]
     board = make_board(
@@ -437,26 +439,54 @@ def _fitted(rng: random.Random, sockets: list[str]) -> tuple[list[dict[str, Any]
     return rows, tuple(rng.sample(list(fitted), len(fitted)))
 
 
-def _order_rows(rng: random.Random) -> list[dict[str, Any]]:
-    """Rows on the order within a channel, its ranks, and the least of a socket."""
-    rows = []
-    if _chance(rng, 0.25):
-        rows.append(_row(rng, "fill-order", "gaps", severity=rng.choice(("off", "advised", "error"))))
-    if _chance(rng, 0.35):
-        keys = rng.choice((["package_ranks"], ["capacity_gib"], ["capacity_gib", "package_ranks"], ["logical_ranks"]))
-        severity = rng.choice(("off", "advised", "error"))
-        rows.append(_row(rng, "channel-order", "along-the-channel", severity=severity, keys=keys))
-    for count in rng.sample(("package", "logical", "loads"), rng.choice((0, 0, 0, 1, 1, 2))):
-        most = rng.choice((2, 3, 4, 4, 6, 6, 8))
-        rows.append(_row(rng, "rank-limit", f"most-{count}", count=count, most=most))
-    if _chance(rng, 0.2):
-        rows.append(_row(rng, "socket-minimum", "least", severity="error", modules=rng.choice((1, 1, 2))))
-    return rows
+class _Facts(NamedTuple):
+    """What rows of a random board are made for."""
+
+    wiring: Wiring
+    modules: list[Module]
+    in_order: bool
+
+    @property
+    def sockets(self) -> list[str]:
+        return list(self.wiring)
 
 
-def _accept_rows(rng: random.Random, modules: list[Module]) -> list[dict[str, Any]]:
+Rows = list[dict[str, Any]]
+
+
+def _stream(seed: int, kind: str) -> random.Random:
+    """Chance of its own for each kind of rule: a new kind leaves the rows of all others as they were."""
+    return random.Random(f"{seed} {kind}")
+
+
+def _fill_order_rows(rng: random.Random) -> Rows:
+    severity = rng.choice(("off", "advised", "error"))
+    return [_row(rng, "fill-order", "gaps", severity=severity)] if _chance(rng, 0.25) else []
+
+
+def _channel_order_rows(rng: random.Random, _: _Facts) -> Rows:
+    keys = rng.choice((["package_ranks"], ["capacity_gib"], ["capacity_gib", "package_ranks"], ["logical_ranks"]))
+    severity = rng.choice(("off", "advised", "error"))
+    row = _row(rng, "channel-order", "along-the-channel", severity=severity, keys=keys)
+    return [row] if _chance(rng, 0.35) else []
+
+
+def _rank_limit_rows(rng: random.Random, _: _Facts) -> Rows:
+    counts = rng.sample(("package", "logical", "loads"), rng.choice((0, 0, 0, 1, 1, 2)))
+    return [
+        _row(rng, "rank-limit", f"most-{count}", count=count, most=rng.choice((2, 3, 4, 4, 6, 6, 8)))
+        for count in counts
+    ]
+
+
+def _minimum_rows(rng: random.Random, _: _Facts) -> Rows:
+    row = _row(rng, "socket-minimum", "least", severity="error", modules=rng.choice((1, 1, 2)))
+    return [row] if _chance(rng, 0.2) else []
+
+
+def _accept_rows(rng: random.Random, facts: _Facts) -> Rows:
     """What the board takes: always the first type, most often all."""
-    rows = []
+    rows, modules = [], facts.modules
     for field in ("kind", "capacity_gib", "device_width", "package_ranks", "rate_mts", "voltage_mv"):
         if field != "kind" and not _chance(rng, 0.04):
             continue
@@ -473,7 +503,7 @@ def _accepted(rows: list[dict[str, Any]], module: Module) -> bool:
     return all(getattr(module, row["field"]) in row["values"] for row in accepts)
 
 
-def _mix_rows(rng: random.Random) -> list[dict[str, Any]]:
+def _mix_rows(rng: random.Random, _: _Facts) -> Rows:
     return [
         _row(
             rng,
@@ -488,43 +518,69 @@ def _mix_rows(rng: random.Random) -> list[dict[str, Any]]:
     ]
 
 
-def _socket_rows(rng: random.Random, wiring: Wiring, modules: list[Module], *, in_order: bool) -> list[dict[str, Any]]:
-    """Ceilings, counts, prescribed orders, likeness."""
+def _named(rng: random.Random, facts: _Facts) -> list[str]:
+    """The sockets that a row is about: none for all."""
+    return rng.choice(([], rng.sample(facts.sockets, rng.randint(1, len(facts.wiring)))))
+
+
+def _ceiling_rows(rng: random.Random, facts: _Facts) -> Rows:
+    most = max(len(_slots(controllers)) for controllers in facts.wiring.values())
+    largest = most * max(module.capacity_gib for module in facts.modules)
+    return [
+        _row(rng, "ceiling", row_id, socket_gib=rng.randint(max(1, largest // 3), largest), sockets=_named(rng, facts))
+        for row_id in ("ceiling-one", "ceiling-two")
+        if _chance(rng, 0.12)
+    ]
+
+
+def _counts_rows(rng: random.Random, facts: _Facts) -> Rows:
     rows = []
-    sockets = list(wiring)
-    most = max(len(_slots(controllers)) for controllers in wiring.values())
-    largest = most * max(module.capacity_gib for module in modules)
-    for row_id in ("ceiling-one", "ceiling-two"):
-        if _chance(rng, 0.12):
-            named = rng.choice(([], rng.sample(sockets, rng.randint(1, len(sockets)))))
-            ceiling = rng.randint(max(1, largest // 3), largest)
-            rows.append(_row(rng, "ceiling", row_id, socket_gib=ceiling, sockets=named))
     for row_id in ("counts-one", "counts-two"):
         if _chance(rng, 0.12):
-            named = rng.choice(([], rng.sample(sockets, rng.randint(1, len(sockets)))))
-            fewest = min(len(_slots(wiring[socket])) for socket in named or sockets)
+            named = _named(rng, facts)
+            fewest = min(len(_slots(facts.wiring[socket])) for socket in named or facts.sockets)
             counts = sorted(rng.sample(range(1, fewest + 1), rng.randint((fewest + 1) // 2, fewest)))
             rows.append(_row(rng, "counts", row_id, modules=counts, sockets=named))
-    if _chance(rng, 0.12):
-        socket = rng.choice(sockets)
-        slots = _slots(wiring[socket])
-        order = rng.sample(slots, len(slots))
-        if in_order:
-            of_channel = {slot: channel for channel in _channels(wiring) for slot in channel}
-            waiting = {id(channel): iter(channel) for channel in _channels(wiring)}
-            order = [next(waiting[id(of_channel[slot])]) for slot in order]
-        rows.append(_row(rng, "sequence", "prescribed", socket=socket, slots=order))
-    if _chance(rng, 0.2):
-        what = rng.choice(("capacity", "count", "population"))
-        row = _row(rng, "alike", "alike", what=what)
-        shapes = {
-            tuple(tuple(len(slots) for slots in channels.values()) for channels in controllers.values())
-            for controllers in wiring.values()
-        }
-        if len(shapes) > 1 and what == "population":
-            row["severity"] = "advised"
-        rows.append(row)
     return rows
+
+
+def _sequence_rows(rng: random.Random, facts: _Facts) -> Rows:
+    if not _chance(rng, 0.12):
+        return []
+    socket = rng.choice(facts.sockets)
+    slots = _slots(facts.wiring[socket])
+    order = rng.sample(slots, len(slots))
+    if facts.in_order:
+        channels = _channels(facts.wiring)
+        of_channel = {slot: channel for channel in channels for slot in channel}
+        waiting = {id(channel): iter(channel) for channel in channels}
+        order = [next(waiting[id(of_channel[slot])]) for slot in order]
+    return [_row(rng, "sequence", "prescribed", socket=socket, slots=order)]
+
+
+def _alike_rows(rng: random.Random, facts: _Facts) -> Rows:
+    if not _chance(rng, 0.2):
+        return []
+    row = _row(rng, "alike", "alike", what=rng.choice(("capacity", "count", "population")))
+    shapes = {
+        tuple(tuple(len(slots) for slots in channels.values()) for channels in controllers.values())
+        for controllers in facts.wiring.values()
+    }
+    return [row | {"severity": "advised"} if len(shapes) > 1 and row["what"] == "population" else row]
+
+
+_ROWS: dict[str, Callable[[random.Random, _Facts], Rows]] = {
+    "channel-order": _channel_order_rows,
+    "rank-limit": _rank_limit_rows,
+    "socket-minimum": _minimum_rows,
+    "accept": _accept_rows,
+    "mix": _mix_rows,
+    "ceiling": _ceiling_rows,
+    "counts": _counts_rows,
+    "sequence": _sequence_rows,
+    "alike": _alike_rows,
+}
+"""What makes the rows of a kind, now and then."""
 
 
 def _interleave(rng: random.Random, wiring: Wiring) -> dict[str, Any]:
