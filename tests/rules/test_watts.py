@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,9 @@ import pytest
 from dimmplan.boardfile.read import examine_text
 from dimmplan.errors import ImpossibleError, InputError
 from dimmplan.figures import placement_figures
-from dimmplan.model.board import Board
+from dimmplan.model.board import Board, ModuleFacts
+from dimmplan.model.label import parse_label
+from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.output.plan import PlanDocument, plan_text
 from dimmplan.output.reading import judge_code, judge_file, read_plan
 from dimmplan.output.record import to_json
@@ -17,9 +20,11 @@ from dimmplan.output.stock import ShelfEntry, pick_csv, shelf_text, shortfall_li
 from dimmplan.planner import ask, plan, read_trays
 from dimmplan.sheet.facts import gather
 from dimmplan.sheet.panels import pick_rows, total_items
+from dimmplan.solve.answer import solve
 from dimmplan.stock import read_shelf
 from dimmplan.supply import takes_of
 from dimmplan.wording.placement import placement_findings
+from tests.rules.boards import board_with
 
 TEXT = (Path(__file__).parent / "staithe-16.toml").read_text("utf-8")
 PARTS = TEXT.replace(
@@ -158,3 +163,14 @@ def test_wrong_watts_of_a_shelf_are_one_problem(tmp_path: Path) -> None:
     with pytest.raises(InputError) as error:
         read_shelf(shelf_file, read())
     assert [problem.found for problem in error.value.problems] == ["'warm'"]
+
+
+def test_a_slower_module_stands_where_the_faster_one_is_too_hot() -> None:
+    """Of types alike but for rate and label only the best is looked at, unless a row tells them apart."""
+    fast, slow = (parse_label(f"32GB 2Rx4 PC4-{speed}-R") for speed in ("2933Y", "2666V"))
+    facts = (ModuleFacts(fast.label, "", Fraction(9)), ModuleFacts(slow.label, "", Fraction(5)))
+    board = board_with({"id": "hot", "check": "thermal-limit", "from_watts": 8}, module_facts=facts)
+    supplies = tuple(Supply(module=m, lots=(Lot(price=Fraction(price)),)) for m, price in ((fast, 10), (slow, 20)))
+    request = Request(capacity_gib=64, supplies=supplies, fitted=("S1", "S2"))
+    used = {module for module in solve(board, request, alternatives=False).best.content.values() if module}
+    assert used == {slow}
