@@ -45,7 +45,7 @@ def test_the_cases_hold_different_processors_and_absent_trays() -> None:
     )
 
 
-@pytest.mark.parametrize("seed", [74, 157])
+@pytest.mark.parametrize("seed", [157, 243])
 def test_no_channel_at_all_is_the_answer_no(seed: int) -> None:
     """Where trays are absent or dead channels leave the fitted sockets nothing to hold modules."""
     board, request = random_equipment_case(seed)
