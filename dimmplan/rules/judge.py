@@ -152,15 +152,15 @@ def _unlisted(board: Board, option: ProcessorOption | None, modules: Sequence[Mo
 
 def _no_rate(where: Sequence[str], found: str, option: ProcessorOption | None) -> Breach:
     """What has no rate: by the board, or by the processor where that is given."""
-    return Breach(
-        rule=f"processor:{option.id}" if option else RATE_RULE,
-        severity="error",
-        check=RATE_RULE,
-        where=tuple(where),
-        found=found,
-        allowed="what it lists a rate for" if option else "populations with a rate row",
-        source=option.source if option else "PRACTICE",
-    )
+    if option is None:
+        return _error(RATE_RULE, where, found, "populations with a rate row")
+    refused = _error(RATE_RULE, where, found, "what it lists a rate for", option.source)
+    return refused._replace(rule=f"processor:{option.id}")
+
+
+def _error(rule: str, where: Sequence[str], found: str, allowed: str, source: str = "PRACTICE") -> Breach:
+    """What breaks a rule that is no row of the board."""
+    return Breach(rule, "error", rule, tuple(where), found, allowed, source)
 
 
 def judge_socket(rows: Iterable[Rule], view: SocketView) -> Iterator[Breach]:
@@ -188,16 +188,8 @@ def judge_system(rows: Iterable[Rule], view: SystemView) -> Iterator[Breach]:
 def _without_row(board: Board, view: SystemView) -> Iterator[Breach]:
     """A mode that the board has no row for."""
     if view.mode in MODE_KINDS and mode_row(board, view.mode) is None:
-        check = check_of(MODE_KINDS[view.mode])
-        yield Breach(
-            rule=check,
-            severity="error",
-            check=check,
-            where=view.fitted,
-            found=f"a board without a {check} row",
-            allowed=f"boards with a row on {MODE_KINDS[view.mode].noun}",
-            source="PRACTICE",
-        )
+        check, noun = check_of(MODE_KINDS[view.mode]), MODE_KINDS[view.mode].noun
+        yield _error(check, view.fitted, f"a board without a {check} row", f"boards with a row on {noun}")
 
 
 def _not_served(
@@ -208,15 +200,8 @@ def _not_served(
     slots = [slot for slot in slots if board.channel_of[slot].socket in fitted]
     in_tray = tuple(slot for slot in slots if board.tray_of.get(slot) in board.absent)
     if in_tray:
-        yield Breach(
-            rule=TRAY_RULE,
-            severity="error",
-            check=TRAY_RULE,
-            where=in_tray,
-            found=f"modules in {listed(list(dict.fromkeys(board.tray_of[slot] for slot in in_tray)))}, which is absent",
-            allowed="modules in trays that are there",
-            source="PRACTICE",
-        )
+        trays = listed(list(dict.fromkeys(board.tray_of[slot] for slot in in_tray)))
+        yield _error(TRAY_RULE, in_tray, f"modules in {trays}, which is absent", "modules in trays that are there")
     for each in option.each if option is not None else ():
         own = tuple(
             slot
@@ -224,15 +209,8 @@ def _not_served(
             if slot not in in_tray and option is not None and option.at(board.channel_of[slot].socket) == each
         )
         if own:
-            yield Breach(
-                rule=SERVED_RULE,
-                severity="error",
-                check=SERVED_RULE,
-                where=own,
-                found=f"modules that the processor {each.id} does not reach",
-                allowed=f"modules on the channels {', '.join(each.channels)}",
-                source=each.source,
-            )
+            found = f"modules that the processor {each.id} does not reach"
+            yield _error(SERVED_RULE, own, found, f"modules on the channels {', '.join(each.channels)}", each.source)
 
 
 def judge(
@@ -245,7 +223,7 @@ def judge(
     unknown: Iterable[str] = (),
     beside: Sequence[str] = (),
 ) -> tuple[Breach, ...]:
-    """Every row that a placement breaks, in the order module, channel, controller, socket, system.
+    """Every row that a placement breaks, in the order module, channel, socket, controller, system.
 
     ``unknown`` are slots of which nobody can tell what they hold; only what they cannot change is told.
     ``beside`` are further fitted sockets, whose content nobody has settled: what ties sockets together is not judged.
@@ -265,9 +243,9 @@ def judge(
             if hidden.isdisjoint(channel.slots):
                 found.extend(judge_rate(board, option, channel, load))
         view = partial(SocketView.of, content=content, unknown=hidden, fitted=(*fitted, *beside), mode=mode)
+        found.extend(judge_socket(rows, view(socket)))
         for controller in socket.controllers if any(row.judged_at("controller") for row in rows) else ():
             found.extend(judge_controller(rows, view(socket.part([controller.id]))))
-        found.extend(judge_socket(rows, view(socket)))
     whole = SystemView(board=board, fitted=tuple(fitted), content=content, unknown=hidden, mode=mode)
     found.extend(judge_system([r for r in rows if not beside or r.couples not in ("fitted", "amounts")], whole))
     found.extend(_without_row(board, whole))
