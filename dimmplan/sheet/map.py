@@ -11,9 +11,9 @@ from dimmplan.sheet.blocks import Block, Lines, label
 from dimmplan.sheet.facts import State, clean
 from dimmplan.sheet.legend import legend
 from dimmplan.sheet.letters import DESCENT, beyond, fitted, font_size, width
-from dimmplan.sheet.plan_view import Area, Bank, Front, Mark, PlanSlot, Span
+from dimmplan.sheet.plan_view import Area, Bank, Front, Mark, PlanSlot, Span, bounds
 from dimmplan.sheet.room import TRAY_MM, ZONE_MM, Axis, Brackets, MapRoom, Stretch, span_name
-from dimmplan.sheet.shapes import Group, Point, Polygon, Rect, Segment, Shape, Strokes, Text, ident
+from dimmplan.sheet.shapes import Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, ident
 from dimmplan.sheet.slotbox import HOLD_MM, Placing, draw_slot
 from dimmplan.sheet.style import TEXT_MM
 
@@ -123,26 +123,18 @@ class _Drawing:
         parts: list[tuple[str, Area]] = [(name, self.area(box)) for name, box in self.plan.view.sockets]
         for brackets in self.plan.brackets:
             bank, deep, side = brackets.bank, brackets.depth_mm, brackets.tray_mm
-            first, last = self.placing(bank.slots[0]), self.placing(bank.slots[-1])
-            area, (low, high) = first.around(last), (deep, side) if brackets.at_start else (side, deep)
-            if bank.upright:
-                area = Area(area.left - side, area.top - low, area.right + side, area.bottom + high)
-            else:
-                area = Area(area.left - low, area.top - side, area.right + high, area.bottom + side)
-            for span in brackets.owners:  # names may be wider than their slots
-                _, start, end = self.named(bank, span)
-                if bank.upright:
-                    area = Area(min(area.left, start), area.top, max(area.right, end), area.bottom)
-                else:
-                    area = Area(area.left, min(area.top, start), area.right, max(area.bottom, end))
+            low, high = (deep, side) if brackets.at_start else (side, deep)
+            names = [self.named(bank, span) for span in brackets.owners]  # they may be wider than their slots
+            area = self.placing(bank.slots[0]).around(self.placing(bank.slots[-1])).turned(not bank.upright)
+            left = min([area.left - side, *(start for _, start, _ in names)])
+            right = max([area.right + side, *(end for _, _, end in names)])
+            area = Area(left, area.top - low, right, area.bottom + high).turned(not bank.upright)
             parts.append((bank.socket, area))
         parts.sort(key=lambda part: part[0])
         shapes: list[Shape] = []
         for name, mine in groupby(parts, key=lambda part: part[0]):
             areas = [area for _, area in mine]
-            whole = areas[0]
-            for area in areas[1:]:
-                whole = whole.around(area)
+            whole = bounds(areas)
             alone = not any(whole.grown(2 * ZONE_MM).overlaps(area) for other, area in parts if other != name)
             grounds = [rect_of(area.grown(ZONE_MM), "zone", radius=1.0) for area in ([whole] if alone else areas)]
             shapes.append(Group(children=tuple(grounds), look="area"))
@@ -154,11 +146,8 @@ class _Drawing:
         for tray in board.physical.trays:
             held = [self.placing(slot) for slot in self.plan.view.slots if slot.slot in tray.slots]
             if held:
-                area = held[0]
-                for other in held[1:]:
-                    area = area.around(other)
                 absent = tray.name in board.absent
-                outline = rect_of(area.grown(TRAY_MM - 0.2), "tray-absent" if absent else "tray", radius=1.0)
+                outline = rect_of(bounds(held).grown(TRAY_MM - 0.2), "tray-absent" if absent else "tray", radius=1.0)
                 title = f"Tray {clean(tray.name)}{' absent' if absent else ''}"
                 look = "tray absent" if absent else "tray"
                 shapes.append(Group(children=(outline,), id=ident("tray", tray.name), look=look, title=title))
@@ -167,16 +156,13 @@ class _Drawing:
     def placing(self, slot: PlanSlot) -> Area:
         hold = self.plan.facts.slots[slot.slot].state is State.HOLD and not self.plan.style.bars
         half = (self.plan.style.width_mm + (HOLD_MM if hold else 0.0)) / 2
-        area = self.area(slot.area)
-        x, y = self.point(*slot.area.centre)
-        if slot.upright:
-            return Area(x - half, area.top, x + half, area.bottom)
-        return Area(area.left, y - half, area.right, y + half)
+        area = self.area(slot.area).turned(not slot.upright)
+        middle = self.point(*slot.area.centre)[0 if slot.upright else 1]
+        return Area(middle - half, area.top, middle + half, area.bottom).turned(not slot.upright)
 
     def slot(self, slot: PlanSlot) -> Shape:
         area, style = self.placing(slot), self.plan.style
-        across, down = area.right - area.left, area.bottom - area.top
-        long, wide = (down, across) if slot.upright else (across, down)
+        wide, long = area.turned(not slot.upright).width, area.turned(not slot.upright).height
         name = ident("overview-slot" if style.bars else "slot", slot.slot)
         placing = Placing(area.left, area.top, long, wide, slot.upright)
         return draw_slot(self.plan.facts.slots[slot.slot], placing, style, pin1_first=slot.pin1_first, ident=name)
@@ -210,14 +196,14 @@ class _Drawing:
 
     def ends(self, bank: Bank, span: Span) -> tuple[float, float]:
         """Where the slots of a span begin and end, along the bank."""
-        first, last = self.placing(bank.slots[span.first]), self.placing(bank.slots[span.last])
-        return (first.left, last.right) if bank.upright else (first.top, last.bottom)
+        first, last = (self.placing(bank.slots[n]).turned(not bank.upright) for n in (span.first, span.last))
+        return first.left, last.right
 
     def named(self, bank: Bank, span: Span) -> tuple[str, float, float]:
         """The name of a span as far as its room takes it, and where it begins and ends along the bank."""
         start, end = self.ends(bank, span)
-        first, last = self.area(bank.slots[span.first].area), self.area(bank.slots[span.last].area)
-        low, high = (first.left, last.right) if bank.upright else (first.top, last.bottom)
+        first, last = (self.area(bank.slots[n].area).turned(not bank.upright) for n in (span.first, span.last))
+        low, high = first.left, last.right
         name = span_name(span, max(end - start + 2 * TRAY_MM - 0.8, high - low - 1.2))
         middle, half = (start + end) / 2, width(name, TEXT_MM, bold=True) / 2
         low, high = low + 0.6 + half, high - 0.6 - half  # the room that is kept to it, clear of other names
@@ -227,43 +213,28 @@ class _Drawing:
 
     def bracket(self, brackets: Brackets, span: Span, what: str, off: float) -> Shape:
         """A line along the ends of the slots that belong together, with ticks towards them and their name."""
-        bank, sign = brackets.bank, -1.0 if brackets.at_start else 1.0
-        first, last = self.placing(bank.slots[span.first]), self.placing(bank.slots[span.last])
-        tick, gap = sign * 0.7, 1.1 if brackets.at_start else 0.7
+        bank, channel, sign = brackets.bank, what == "channel", -1.0 if brackets.at_start else 1.0
+        first = self.placing(bank.slots[span.first]).turned(not bank.upright)
+        low, high = self.ends(bank, span)
+        low, high, tick = low + 0.3, high - 0.3, sign * 0.7
+        line = (first.top if brackets.at_start else first.bottom) + sign * (off + (0.5 if bank.upright else 0.6)) + tick
+        ends: list[Segment] = [(low, line, high, line), (low, line, low, line - tick), (high, line, high, line - tick)]
+        segments = tuple((a, b, c, d) if bank.upright else (b, a, d, c) for a, b, c, d in ends)
         name, start, end = self.named(bank, span)
-        middle = (start + end) / 2
-        look = "" if what == "channel" else "b"
+        middle, look = (start + end) / 2, "" if channel else "b"
         if bank.upright:
-            line = (first.top if brackets.at_start else first.bottom) + sign * (off + 0.5) + tick
-            low, high = first.left + 0.3, last.right - 0.3
-            segments: tuple[Segment, ...] = (
-                (low, line, high, line),
-                (low, line, low, line - tick),
-                (high, line, high, line - tick),
-            )
-            base = line + sign * gap + (0.0 if brackets.at_start else TEXT_MM)
-            named = label(middle, base, name, TEXT_MM, look, anchor="middle")
+            base = line - 1.1 if brackets.at_start else line + 0.7 + TEXT_MM
+            said = label(middle, base, name, TEXT_MM, look, anchor="middle")
+        elif channel:  # beside a bracket that stands upright: its name lies across
+            anchor: Anchor = "end" if brackets.at_start else "start"
+            said = label(line + tick, middle + TEXT_MM / 2, name, TEXT_MM, anchor=anchor)
         else:
-            line = (first.left if brackets.at_start else first.right) + sign * (off + 0.6) + tick
-            low, high = first.top + 0.3, last.bottom - 0.3
-            segments = ((line, low, line, high), (line, low, line - tick, low), (line, high, line - tick, high))
-            named = _side_label(what, name, line, tick, middle)
-        whole = clean(span.name)
-        title = f"{'Channel' if what == 'channel' else 'Socket and controller'} {whole} of socket {clean(bank.socket)}"
-        strokes = Strokes(segments=segments, look="thin" if what == "channel" else "thick")
-        return Group(
-            children=(strokes, named) if name else (strokes,),
-            look="channel" if what == "channel" else "controller",
-            title=title,
-        )
-
-
-def _side_label(what: str, name: str, line: float, tick: float, middle: float) -> Text:
-    """The name beside a bracket that stands upright: a channel's lies across, the other's runs along."""
-    if what == "channel":
-        return label(line + tick, middle + TEXT_MM / 2, name, TEXT_MM, anchor="end" if tick < 0 else "start")
-    x = line + (0.7 * tick - font_size(TEXT_MM) * DESCENT if tick < 0 else tick + TEXT_MM)
-    return label(x, middle, name, TEXT_MM, "b", anchor="middle", turn=-90)
+            x = line + (0.7 * tick - font_size(TEXT_MM) * DESCENT if brackets.at_start else tick + TEXT_MM)
+            said = label(x, middle, name, TEXT_MM, look, anchor="middle", turn=-90)
+        strokes = Strokes(segments=segments, look="thin" if channel else "thick")
+        title = f"{'Channel' if channel else 'Socket and controller'} {clean(span.name)} of socket {clean(bank.socket)}"
+        look = "channel" if channel else "controller"
+        return Group(children=(strokes, said) if name else (strokes,), look=look, title=title)
 
 
 FRONT_BAND_MM = 6.7
@@ -273,14 +244,13 @@ _FRONT_MM = 3.5
 
 def rect_of(area: Area, look: str, *, radius: float = 0.0) -> Rect:
     """An area as a rectangle."""
-    wide, high = area.right - area.left, area.bottom - area.top
-    return Rect(x=area.left, y=area.top, width=wide, height=high, look=look, radius=radius)
+    return Rect(x=area.left, y=area.top, width=area.width, height=area.height, look=look, radius=radius)
 
 
 def edges(front: Front, board: Area, *, whole: bool = True) -> list[Shape]:
     """Front and rear outside the board: arrows and words that cannot be taken for anything else."""
     down = front == "down"
-    middle, wide = board.centre[0], board.right - board.left
+    middle, wide = board.centre[0], board.width
     front_y, rear_y = (board.bottom, board.top) if down else (board.top, board.bottom)
     long, rear = ("FRONT OF THE MACHINE", "REAR") if whole else ("TOWARDS THE FRONT", "towards the rear")
     for words, arrows in ((long, 2), (long, 1), ("FRONT", 2), ("FRONT", 1)):
@@ -308,7 +278,7 @@ def stacked_lines(area: Area, lines: Lines, *, backed: bool = False) -> list[Sha
 
     ``backed`` puts white behind them, where lines cross the area.
     """
-    wide, high = area.right - area.left - 1.0, area.bottom - area.top - 1.0
+    wide, high = area.width - 1.0, area.height - 1.0
     turned = max(width(text, cap, bold="b" in look) for text, cap, look in lines) > wide and high > wide
     along, across = (high, wide) if turned else (wide, high)
     kept, used = _kept(lines, along, across)

@@ -6,6 +6,7 @@ Front up is the board turned by half a turn, never mirrored. Still in board mill
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import reduce
 from itertools import groupby
 from typing import Literal, NamedTuple
 
@@ -23,6 +24,10 @@ class Area(NamedTuple):
     top: float
     right: float
     bottom: float
+
+    def turned(self, on_side: bool) -> Area:
+        """The rectangle with its axes exchanged, where it lies ``on_side``: the y axis is told as the x axis is."""
+        return Area(self.top, self.left, self.bottom, self.right) if on_side else self
 
     def overlaps(self, other: Area, slack: float = 0.0) -> bool:
         """True where the two share more than a border."""
@@ -54,6 +59,16 @@ class Area(NamedTuple):
             min(self.right, other.right),
             min(self.bottom, other.bottom),
         )
+
+    @property
+    def width(self) -> float:
+        """From left to right."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        """From top to bottom."""
+        return self.bottom - self.top
 
     @property
     def centre(self) -> tuple[float, float]:
@@ -111,6 +126,11 @@ class PlanView(NamedTuple):
     whole: bool
     banks: tuple[Bank, ...] = ()
 
+    @property
+    def blocks(self) -> tuple[Area, ...]:
+        """Everything that stands in a slot's way, but for slots."""
+        return *(box for _, box in self.sockets), *(mark.area for mark in self.marks)
+
 
 def _turn(front: Front, width: float, depth: float, x: float, y: float) -> tuple[float, float]:
     return (x, depth - y) if front == "down" else (width - x, y)
@@ -141,11 +161,11 @@ def plan_view(board: Board, front: Front, sockets: Sequence[str] | None = None) 
     if sockets is not None:
         slots = [slot for slot in slots if board.channel_of[slot.slot].socket in sockets]
         boxes = [(socket_id, box) for socket_id, box in boxes if socket_id in sockets]
-        around = _bounds([*(slot.area for slot in slots), *(box for _, box in boxes)])
+        around = bounds([*(slot.area for slot in slots), *(box for _, box in boxes)])
         area = around.grown(_margin(area)).within(area)
         outline = ((area.left, area.top), (area.right, area.top), (area.right, area.bottom), (area.left, area.bottom))
     things = [slot.area for slot in slots] + [box for _, box in boxes]
-    area = _bounds([area, *things])
+    area = bounds([area, *things])
     marks = []
     for mark in physical.landmarks:
         place = _area(front, board, mark.box)
@@ -153,7 +173,7 @@ def plan_view(board: Board, front: Front, sockets: Sequence[str] | None = None) 
             continue
         if sockets is not None:
             seen = place.within(area)
-            if not place.overlaps(area, 6.0) or seen.right - seen.left < 0.5 * (place.right - place.left):
+            if not place.overlaps(area, 6.0) or seen.width < 0.5 * place.width:
                 continue
             place = seen
         marks.append(Mark(mark.name, place, mark.kind))
@@ -164,26 +184,24 @@ def plan_view(board: Board, front: Front, sockets: Sequence[str] | None = None) 
 
 
 def _margin(area: Area) -> float:
-    return 0.06 * min(area.right - area.left, area.bottom - area.top)
+    return 0.06 * min(area.width, area.height)
 
 
-def _bounds(areas: Iterable[Area]) -> Area:
-    whole, *rest = areas
-    for area in rest:
-        whole = whole.around(area)
-    return whole
+def bounds(areas: Iterable[Area]) -> Area:
+    """The smallest rectangle that holds some."""
+    return reduce(Area.around, areas)
 
 
 def _banks(board: Board, view: PlanView) -> list[Bank]:
     """Slots that lie the same way, level with each other, of one socket, with nothing between them."""
 
     def level(slot: PlanSlot) -> tuple[bool, str, float, float]:
-        ends = (slot.area.top, slot.area.bottom) if slot.upright else (slot.area.left, slot.area.right)
-        return slot.upright, board.channel_of[slot.slot].socket, *ends
+        area = slot.area.turned(not slot.upright)
+        return slot.upright, board.channel_of[slot.slot].socket, area.top, area.bottom
 
     found: list[Bank] = []
     for (upright, socket, *_), level_slots in groupby(sorted(view.slots, key=level), key=level):
-        across = sorted(level_slots, key=lambda slot: slot.area.left if slot.upright else slot.area.top)
+        across = sorted(level_slots, key=lambda slot: slot.area.turned(not slot.upright).left)
         bank = [across[0]]
         for slot in across[1:]:
             if _parted(bank[-1], slot, view):
@@ -195,21 +213,14 @@ def _banks(board: Board, view: PlanView) -> list[Bank]:
 
 
 def _bank(slots: list[PlanSlot], upright: bool, socket: str) -> Bank:
-    return Bank(tuple(slots), upright, _bounds(slot.area for slot in slots), socket)
+    return Bank(tuple(slots), upright, bounds(slot.area for slot in slots), socket)
 
 
 def _parted(one: PlanSlot, next_one: PlanSlot, view: PlanView) -> bool:
-    first, second = one.area, next_one.area
-    if one.upright:
-        gap = Area(first.right, first.top, second.left, first.bottom)
-        distance = second.left - first.right
-    else:
-        gap = Area(first.left, first.bottom, first.right, second.top)
-        distance = second.top - first.bottom
-    if distance > _FAR_APART_MM:
-        return True
-    blocks = [box for _, box in view.sockets] + [mark.area for mark in view.marks]
-    return distance > 0 and any(gap.overlaps(block) for block in blocks)
+    first, second = (slot.area.turned(not one.upright) for slot in (one, next_one))
+    gap = Area(first.right, first.top, second.left, first.bottom)
+    blocks = (block.turned(not one.upright) for block in view.blocks)
+    return gap.width > _FAR_APART_MM or gap.width > 0 and any(gap.overlaps(block) for block in blocks)
 
 
 def spans(board: Board, bank: Bank, what: Literal["channel", "owner"]) -> list[Span]:

@@ -182,20 +182,15 @@ class Brackets(NamedTuple):
     tray_mm: float
 
 
-def _on_axis(area: Area, on_side: bool) -> Area:
-    return Area(area.top, area.left, area.bottom, area.right) if on_side else area
-
-
 def _level(bank: Bank) -> tuple[object, ...]:
     """Banks of one socket whose slots begin level: their brackets are at the same end."""
-    ends = (bank.area.top, bank.area.bottom) if bank.upright else (bank.area.left, bank.area.right)
-    return bank.socket, bank.upright, *ends
+    area = bank.area.turned(not bank.upright)
+    return bank.socket, bank.upright, area.top, area.bottom
 
 
 def mark_turned(mark: Mark, *, flat: bool) -> bool:
     """True where a landmark's name reads better along its long upright side; ``flat`` saves height."""
-    wide, high = mark.area.right - mark.area.left, mark.area.bottom - mark.area.top
-    return high > (3.5 if flat else 1.6) * wide
+    return mark.area.height > (3.5 if flat else 1.6) * mark.area.width
 
 
 @dataclass(frozen=True)
@@ -221,11 +216,6 @@ class MapRoom:
         at_start = {level: min(b for b, _ in gaps) > min(a for _, a in gaps) + 1e-6 for level, gaps in starts.items()}
         return tuple(self._bracket(bank, at_start[_level(bank)]) for bank in self.view.banks)
 
-    @cached_property
-    def blocks(self) -> tuple[Area, ...]:
-        """Everything that stands in a slot's way, but for slots."""
-        return tuple(box for _, box in self.view.sockets) + tuple(mark.area for mark in self.view.marks)
-
     def _bracket(self, bank: Bank, at_start: bool) -> Brackets:
         if self.style.bars:
             return Brackets(bank, (), (), at_start, 0.0, 0.0, 0.0)
@@ -242,10 +232,10 @@ class MapRoom:
 
     def gaps(self, bank: Bank) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
         """Free board mm before and after the ends of a bank's slots: the distance, from, to."""
-        own = _on_axis(bank.area, bank.upright)
-        whole = _on_axis(self.view.area, bank.upright)
-        others = [_on_axis(block, bank.upright) for block in self.blocks]
-        others += [_on_axis(other.area, bank.upright) for other in self.view.banks if other is not bank]
+        own = bank.area.turned(bank.upright)
+        whole = self.view.area.turned(bank.upright)
+        others = [block.turned(bank.upright) for block in self.view.blocks]
+        others += [other.area.turned(bank.upright) for other in self.view.banks if other is not bank]
         level = [o for o in others if o.top < own.bottom and own.top < o.bottom]
         low = max((o.right for o in level if o.right <= own.left + 1e-6), default=whole.left)
         high = min((o.left for o in level if o.left >= own.right - 1e-6), default=whole.right)
@@ -253,27 +243,27 @@ class MapRoom:
 
     def _posts_beside(self, bank: Bank) -> Iterator[float]:
         """Middles, along a bank's slots, of slots that stand across and level with it: drawn wider than they are."""
-        own = _on_axis(bank.area, bank.upright)
+        own = bank.area.turned(bank.upright)
         for slot in self.view.slots:
-            area = _on_axis(slot.area, bank.upright)
+            area = slot.area.turned(bank.upright)
             if slot.upright != bank.upright and area.top < own.bottom and own.top < area.bottom:
                 yield area.centre[0]
 
     def stretch(self, *, on_side: bool) -> Stretch:
         """The x axis; the y axis with ``on_side``."""
-        whole = _on_axis(self.view.area, on_side)
+        whole = self.view.area.turned(on_side)
         needs = [*self._slots(on_side), *self._groups(on_side), *self._facing(on_side)]
         return stretch(whole.left, whole.right, [*needs, *self._sockets(on_side), *self._marks(on_side)])
 
     def _slots(self, on_side: bool) -> Iterator[Need]:
-        whole = _on_axis(self.view.area, on_side)
+        whole = self.view.area.turned(on_side)
         board = self.facts.board
         socket_of = {slot.slot: board.channel_of[slot.slot].socket for slot in self.view.slots}
-        walls = [(_on_axis(box, on_side), name) for name, box in self.view.sockets]
-        walls += [(_on_axis(mark.area, on_side), "") for mark in self.view.marks]
+        walls = [(box.turned(on_side), name) for name, box in self.view.sockets]
+        walls += [(mark.area.turned(on_side), "") for mark in self.view.marks]
         posts: list[tuple[Area, bool, str, str]] = []
         for slot in self.view.slots:
-            area, fact = _on_axis(slot.area, on_side), self.facts.slots[slot.slot]
+            area, fact = slot.area.turned(on_side), self.facts.slots[slot.slot]
             if slot.upright != on_side:
                 tray = "" if self.style.bars else board.tray_of.get(slot.slot, "")
                 posts.append((area, fact.state is State.HOLD, socket_of[slot.slot], tray))
@@ -305,7 +295,7 @@ class MapRoom:
                     depth = brackets.depth_mm if brackets.at_start == mine else brackets.tray_mm
                     if gap > 0:
                         yield low, high, depth + 0.5 + 2 * ZONE_MM
-                    own = _on_axis(bank.area, on_side)
+                    own = bank.area.turned(on_side)
                     for post in self._posts_beside(bank):
                         ends = (post, own.left) if mine else (own.right, post)
                         yield *ends, depth + 1.2 + self.style.width_mm / 2
@@ -317,13 +307,13 @@ class MapRoom:
                         need = TEXT_MM + 1.0  # these names lie across, one below the other
                     else:
                         need = self._least_name(span) + 1.2
-                    first = _on_axis(bank.slots[span.first].area, on_side)
-                    last = _on_axis(bank.slots[span.last].area, on_side)
+                    first = bank.slots[span.first].area.turned(on_side)
+                    last = bank.slots[span.last].area.turned(on_side)
                     yield first.left, last.right, need
 
     def _facing(self, on_side: bool) -> Iterator[Need]:
         """Room for both brackets where the slots of two banks end at the same gap, side by side or nearly so."""
-        along = [(each, _on_axis(each.bank.area, on_side)) for each in self.brackets if each.bank.upright == on_side]
+        along = [(each, each.bank.area.turned(on_side)) for each in self.brackets if each.bank.upright == on_side]
         for one, here in along:
             for other, there in along:
                 level = here.top < there.bottom + _NEARLY_MM and there.top < here.bottom + _NEARLY_MM
@@ -343,7 +333,7 @@ class MapRoom:
             long = max(width(said, cap, bold=bool(look)) for said, cap, look in lines) + 2.0
             high = sum(cap + 1.3 for _, cap, _ in lines) + 1.0
             flat = bool(self.sheets) or self.socket_flat(box)
-            area = _on_axis(box, on_side)
+            area = box.turned(on_side)
             yield area.left, area.right, long if flat != on_side else high
 
     def socket_lines(self, name: str) -> Lines:
@@ -356,7 +346,7 @@ class MapRoom:
 
     def _marks(self, on_side: bool) -> Iterator[Need]:
         for mark in self.view.marks:
-            area = _on_axis(mark.area, on_side)
+            area = mark.area.turned(on_side)
             long = width(clean(mark.name), TEXT_MM) + 1.4
             yield area.left, area.right, long if mark_turned(mark, flat=self.style.flat) == on_side else TEXT_MM + 1.5
 
