@@ -22,8 +22,8 @@ from dimmplan.sheet.panels import (
     SEVERITY_WORDS,
     SOCKET_HEADS,
     asked_rows,
-    finding_lead,
     hold_said,
+    machine_notes,
     pick_heads,
     pick_rows,
     socket_note,
@@ -128,9 +128,7 @@ def _alerts(facts: Facts) -> Iterator[str]:
     """What must be known before anything else is read."""
     if facts.banner:
         yield facts.banner
-    for finding in facts.chassis_findings:
-        if finding.severity != "note":
-            yield f"{finding_lead(finding)} {finding.text}"
+    yield from (f"{lead} {text}" for lead, text in machine_notes(facts) if lead)
 
 
 class Headline(NamedTuple):
@@ -192,12 +190,12 @@ def _figures(facts: Facts) -> dict[str, Any] | None:
 
 def _before(facts: Facts) -> dict[str, Any]:
     """What must be sure, what may harm, and what comes off first."""
-    machine = [(finding_lead(each), each.text) for each in facts.chassis_findings]
-    cares = (("Warning", warnings(facts)), ("Caution", CAUTIONS), ("Notice", NOTICES), ("For this machine", machine))
+    cares = {"Warning": warnings(facts), "Caution": CAUTIONS, "Notice": NOTICES}
+    cares |= {"For this machine": tuple(machine_notes(facts))}
     return {
         "deference": DEFERENCE,
         "sure": BEFORE,
-        "cares": [(word, items) for word, items in cares if items],
+        "cares": [(word, items) for word, items in cares.items() if items],
         "hold": (HOLD, hold_said(facts)) if facts.placement.hold else None,
         "access": access_steps(facts),
     }

@@ -21,7 +21,7 @@ from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.sheet.blocks import Block, label, paragraph, side_by_side, stacked
 from dimmplan.sheet.change import facts_of
-from dimmplan.sheet.facts import Facts, State, clean, slot_count, socket_words
+from dimmplan.sheet.facts import Facts, State, clean, socket_words
 from dimmplan.sheet.letters import Run, fitted, line_pitch, width, wrap_runs
 from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.panels import FIGURE_PANELS, STAGES, MachineNotes, PickList, Stage, safety_in_full
@@ -521,7 +521,8 @@ def _flow(first: _Layout, blocks: Sequence[Block]) -> list[_Layout]:
 
 def _description(facts: Facts) -> str:
     """The placement in a few sentences, for people who hear the sheet instead of seeing it."""
-    parts = [f"{slot_count(facts)}; expect {facts.expected}."]
+    modules = counted(facts.counts[State.FILLED], "module")
+    parts = [f"{modules} in {len(facts.slots)} slots; expect {facts.expected}."]
     parts += [f"Type {kind.key}, {kind.label}, {kind.count} modules: {kind.slots}." for kind in facts.types]
     empty = facts.counts[State.EMPTY] + facts.counts[State.BLANK]
     if empty:

@@ -20,7 +20,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, board_of, dead_slots, why_dead
 from dimmplan.model.request import Mode
 from dimmplan.rules import Rule, install_order, of_kind, rules_of
-from dimmplan.units import Gib, cleaned, counted, listed, trimmed, watts_words
+from dimmplan.units import Gib, cleaned, listed, trimmed, watts_words
 from dimmplan.wording.placement import blank_slots, label_short, placement_findings
 
 
@@ -62,7 +62,6 @@ class TypeFact:
 
     key: str
     label: str
-    short: str
     count: int
     slots: str
     part: str = ""
@@ -192,7 +191,6 @@ class Facts:
         return TypeFact(
             key=self.placement.keys[module],
             label=clean(module.label),
-            short=self.shorts[module],
             count=len(held),
             slots=self.slots_in_words(held),
             part=clean(self._part(module)),
@@ -369,8 +367,3 @@ def gather(board: Board, placement: Placement) -> Facts:
         figures = None
     findings = placement_findings(board, placement, figures)
     return Facts(board=board, placement=placement, figures=figures, findings=tuple(findings))
-
-
-def slot_count(facts: Facts) -> str:
-    """Filled slots of all, in words."""
-    return f"{counted(facts.counts[State.FILLED], 'module')} in {len(facts.slots)} slots"

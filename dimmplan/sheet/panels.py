@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import ClassVar, Self
 
 from dimmplan.figures import PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
-from dimmplan.model.finding import Finding
 from dimmplan.model.request import Mode
 from dimmplan.rules import mode_row
 from dimmplan.sheet import safety
@@ -209,11 +208,12 @@ def safety_in_full(facts: Facts, wide: float) -> list[Block]:
     ]
 
 
-def finding_lead(finding: Finding) -> str:
-    """The words before a finding that the person at the chassis must know; none before a note."""
-    if finding.rule == CHANGED_RULE:
-        return "Do not place by this map:"
-    return {"error": "Does not obey the board:", "warning": "Not advised:", "note": ""}[finding.severity]
+def machine_notes(facts: Facts) -> Iterator[safety.Lead]:
+    """What the person at the chassis must know of this machine; nothing stands out of a note."""
+    leads = {"error": "Does not obey the board:", "warning": "Not advised:", "note": ""}
+    for finding in facts.chassis_findings:
+        changed = finding.rule == CHANGED_RULE
+        yield "Do not place by this map:" if changed else leads[finding.severity], clean(finding.text)
 
 
 class MachineNotes(Panel):
@@ -223,11 +223,7 @@ class MachineNotes(Panel):
 
     def lines(self, wide: float) -> list[Block]:
         """All in one paragraph."""
-        runs: list[Run] = []
-        for finding in self.facts.chassis_findings:
-            word = finding_lead(finding)
-            runs += [(word, True)] if word else []
-            runs.append((clean(finding.text), False))
+        runs = [run for lead, text in machine_notes(self.facts) for run in ((lead, True), (text, False)) if run[0]]
         return [paragraph([("For this machine:", True), *runs], TEXT_MM, wide)] if runs else []
 
 
@@ -237,18 +233,14 @@ def hold_said(facts: Facts) -> str:
     return f"{names}: not before the owner says that their data is saved."
 
 
-PICK_HEADS = ("key", "module, as its label says", "count", "slots")
-
-
-def pick_heads(facts: Facts) -> tuple[str, ...]:
+def pick_heads(facts: Facts) -> tuple[str, str, str, str]:
     """The heads of the pick list; where a label leaves the device width open, its head says so."""
-    key, module, *more = PICK_HEADS
     is_open = any("x?" in kind.label for kind in facts.picked)
-    return (key, "module (x?: width not known)" if is_open else module, *more)
+    return "key", "module (x?: width not known)" if is_open else "module, as its label says", "count", "slots"
 
 
 def pick_rows(facts: Facts) -> list[list[str]]:
-    """What to fetch, one row of texts each, under ``PICK_HEADS``; blanks last."""
+    """What to fetch, one row of texts each, under ``pick_heads``; blanks last."""
     rows = [
         [kind.key, kind.label, f"{kind.count} ×", kind.slots + (f" ({kind.part})" if kind.part else "")]
         for kind in facts.picked
