@@ -6,7 +6,6 @@ The title block at the lower right has the fields of ISO 7200 that a slot map ha
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from itertools import groupby
 from typing import Literal, NamedTuple
 
@@ -115,59 +114,65 @@ class TitleFields(NamedTuple):
 
 
 class _Field(NamedTuple):
+    """A field of the title block: its head, its value or ``None`` for a line to write on, its share of the row.
+
+    ``lead`` is the room after the head of a low row, where head and value stand on one line.
+    """
+
     head: str
     value: str | None
     share: float
+    lead: float = 1.5
 
 
 def title_block(facts: Facts, given: TitleFields, sheet: str, width_mm: float) -> Block:
     """The block, its height always ``HEIGHT_MM``."""
     square = HEIGHT_MM
-    fields = width_mm - square
-    trust = TRUST[facts.board.trust]
-    rows = [
-        [
-            _Field("Title", given.title, 0.50),
-            _Field("Machine tag", given.tag, 0.30),
-            _Field("Date", given.date, 0.20),
-        ],
-        [
-            _Field("Board", facts.board.title, 0.68),
-            _Field("Board file", trust, 0.32),
-        ],
-    ]
+    wide = width_mm - square
+    number = f"Sheet {sheet}"
+    sign = (1 - (width(number, VALUE_MM, bold=True) + 3.0) / wide) / 2
+    board = _Field("Board", facts.board.title, 0.68), _Field("Board file", TRUST[facts.board.trust], 0.32)
+    rows = (
+        (_Field("Title", given.title, 0.50), _Field("Machine tag", given.tag, 0.30), _Field("Date", given.date, 0.20)),
+        board,
+        (_Field("Plan code", given.code or None, 1.0, lead=2.0),),
+        (
+            _Field("Installed by, date", None, sign),
+            _Field("Checked by, date", None, sign),
+            _Field("", "", 1 - 2 * sign),
+        ),
+    )
 
     def draw(x: float, y: float) -> list[Shape]:
         shapes: list[Shape] = [Rect(x=x, y=y, width=width_mm, height=HEIGHT_MM, look="thick")]
         top = y
-        for row in rows:
-            shapes += _row(row, x, top, fields)
-            top += _ROW_MM
-        shapes += _code_row(given, x, top, fields)
-        top += _LOW_ROW_MM
-        shapes += _signing(x, top, fields, sheet)
-        shapes.append(Line(x1=x + fields, y1=y, x2=x + fields, y2=y + HEIGHT_MM, look="medium"))
-        return [*shapes, *_square(given, x + fields, y, square)]
+        for row, high in zip(rows, (_ROW_MM, _ROW_MM, _LOW_ROW_MM, _LOW_ROW_MM), strict=True):
+            if row is not rows[0]:
+                shapes.append(Line(x1=x, y1=top, x2=x + wide, y2=top, look="thin"))
+            at = x
+            for field in row:
+                if field is not row[0]:
+                    shapes.append(Line(x1=at, y1=top, x2=at, y2=top + high, look="thin"))
+                shapes += _field(field, at, top, wide * field.share, high)
+                at += wide * field.share
+            top += high
+        shapes.append(label(x + wide - 1.2, top - 1.3, number, VALUE_MM, "b", anchor="end"))
+        shapes.append(Line(x1=x + wide, y1=y, x2=x + wide, y2=y + HEIGHT_MM, look="medium"))
+        return [*shapes, *_square(given, x + wide, y, square)]
 
     return Block(width_mm, HEIGHT_MM, draw)
 
 
-def _row(row: Sequence[_Field], x: float, y: float, wide: float) -> list[Shape]:
-    shapes: list[Shape] = []
-    at = x
-    for number, field in enumerate(row):
-        room = wide * field.share
-        shapes.append(label(at + 1.2, y + _HEAD_MM + LABEL_MM, field.head, LABEL_MM))
-        if field.value is None:
-            base = y + _ROW_MM - 0.9
-            shapes.append(Line(x1=at + 1.2, y1=base, x2=at + room - 1.2, y2=base, look="write"))
-        else:
-            shapes += _value(field.head, clean(field.value), at + 1.2, y, room - 2.4)
-        if number:
-            shapes.append(Line(x1=at, y1=y, x2=at, y2=y + _ROW_MM, look="thin"))
-        at += room
-    shapes.append(Line(x1=x, y1=y + _ROW_MM, x2=x + wide, y2=y + _ROW_MM, look="thin"))
-    return shapes
+def _field(field: _Field, x: float, y: float, room: float, high: float) -> list[Shape]:
+    """Head and value: one above the other, in a low row side by side."""
+    low = high == _LOW_ROW_MM
+    base, start, end = y + high - (1.3 if low else 0.9), x + 1.2, x + room - 1.2
+    head = label(start, base if low else y + _HEAD_MM + LABEL_MM, field.head, LABEL_MM)
+    start += width(field.head, LABEL_MM) + field.lead if low else 0.0
+    if field.value is None:
+        return [head, Line(x1=start, y1=base, x2=end, y2=base, look="write")]
+    value = _code if low else _value
+    return [head, *value(field.head, clean(field.value), start, y, end - start)] if field.head else []
 
 
 def _on_one_line(x: float, base: float, text: str, room: float) -> list[Shape]:
@@ -191,19 +196,7 @@ def _value(head: str, text: str, x: float, y: float, room: float) -> list[Shape]
     ]
 
 
-def _code_row(given: TitleFields, x: float, y: float, wide: float) -> list[Shape]:
-    base = y + _LOW_ROW_MM - 1.3
-    shapes: list[Shape] = [label(x + 1.2, base, "Plan code", LABEL_MM)]
-    start = x + 1.2 + width("Plan code", LABEL_MM) + 2.0
-    if given.code:
-        shapes += _code(clean(given.code), start, y, x + wide - 1.2 - start)
-    else:
-        shapes.append(Line(x1=start, y1=base, x2=x + wide - 1.2, y2=base, look="write"))
-    shapes.append(Line(x1=x, y1=y + _LOW_ROW_MM, x2=x + wide, y2=y + _LOW_ROW_MM, look="thin"))
-    return shapes
-
-
-def _code(code: str, x: float, y: float, room: float) -> list[Shape]:
+def _code(_: str, code: str, x: float, y: float, room: float) -> list[Shape]:
     """The code whole: on one line where it fits, else on two, parted at a hyphen."""
     groups = code.split("-")
     half = (len(groups) + 1) // 2
@@ -212,20 +205,6 @@ def _code(code: str, x: float, y: float, room: float) -> list[Shape]:
         label(x, y + 0.3 + LABEL_MM + number * 2.5, fitted(line, LABEL_MM, room, bold=True), LABEL_MM, "b")
         for number, line in enumerate(lines)
     ]
-
-
-def _signing(x: float, y: float, wide: float, sheet: str) -> list[Shape]:
-    shapes: list[Shape] = []
-    base = y + _LOW_ROW_MM - 1.3
-    last = width(f"Sheet {sheet}", VALUE_MM, bold=True) + 3.0
-    half = (wide - last) / 2
-    for number, head in enumerate(("Installed by, date", "Checked by, date")):
-        at = x + number * half
-        start = at + 1.2 + width(head, LABEL_MM) + 1.5
-        shapes.append(label(at + 1.2, base, head, LABEL_MM))
-        shapes.append(Line(x1=start, y1=base, x2=at + half - 1.2, y2=base, look="write"))
-        shapes.append(Line(x1=at + half, y1=y, x2=at + half, y2=y + _LOW_ROW_MM, look="thin"))
-    return [*shapes, label(x + wide - 1.2, base, f"Sheet {sheet}", VALUE_MM, "b", anchor="end")]
 
 
 def _square(given: TitleFields, x: float, y: float, side: float) -> list[Shape]:
