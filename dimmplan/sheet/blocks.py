@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from dimmplan.sheet.letters import Run, font_size, line_pitch, missing_letters, width, wrap_runs
@@ -31,7 +32,13 @@ def label(
 
 def paragraph(runs: Sequence[Run], cap_mm: float, width_mm: float, *, indent: float = 0.0) -> Block:
     """Running text; bold pieces are set apart by the runs."""
-    lines = wrap_runs(tuple(runs), cap_mm, width_mm - indent)
+    return _paragraph(tuple(runs), cap_mm, width_mm, indent)
+
+
+@lru_cache(maxsize=4000)
+def _paragraph(runs: tuple[Run, ...], cap_mm: float, width_mm: float, indent: float) -> Block:
+    """Remembered: a page is tried in many ways that have most of their paragraphs in common."""
+    lines = wrap_runs(runs, cap_mm, width_mm - indent)
     higher = 1.1 if missing_letters(text for text, _ in runs) else 1.0  # other scripts reach farther
     pitch = line_pitch(cap_mm) * higher
 

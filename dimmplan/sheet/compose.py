@@ -369,7 +369,7 @@ def _page_of(
 
     for notes in (True, False) if job.facts.chassis_findings else (True,):
         for plan in maps:
-            for lying, left_out in product((False, True), range(3)):
+            for lying, left_out in product((False, True), range(3 if job.facts.slower else 2)):
                 layout = fixed(lying, notes, left_out > 1)
                 legend = plan.legend(layout.page.inner_width, brief=left_out > 0)
                 layout = layout._replace(blocks=(legend, *layout.blocks))
