@@ -13,7 +13,7 @@ from dimmplan.errors import InputError, Problem, gathered
 from dimmplan.output.boards import RulesDocument, TopicDocument, TopicEntry, TopicsDocument, rules_text
 from dimmplan.output.changes import MixDocument, mix_text
 from dimmplan.output.columns import Column, Part, Table
-from dimmplan.output.record import to_json
+from dimmplan.output.record import output_schema, to_json
 from dimmplan.planner import read_fitted, read_module, read_processor, read_trays
 from dimmplan.reasons.mix import mix_of
 from dimmplan.wording.rules import rule_groups
@@ -80,8 +80,6 @@ def docs(
 ) -> None:
     """Read the documents: set on a terminal, Markdown as it was written elsewhere."""
     if topic == SCHEMA:
-        from dimmplan.output.schema import output_schema  # knows every document
-
         typer.echo(to_json(output_schema()), nl=False)
         return
     known = topics() | {SCHEMA: "The JSON Schema of what every command prints with --json"}

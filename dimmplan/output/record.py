@@ -5,11 +5,15 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from fractions import Fraction
-from functools import cache
+from functools import cache, partial, reduce
+from importlib import import_module
+from pkgutil import iter_modules
+from types import SimpleNamespace
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
 
-from pydantic import AliasPath, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
 
+import dimmplan.output
 from dimmplan.model.module import Module
 from dimmplan.units import decimal
 
@@ -66,19 +70,23 @@ def means(
     document is about and the object; a value ``...`` leaves the key out. ``to`` is the key in JSON where Python does
     not allow it as a name.
     """
-    place: Any = AliasPath(*of.split(".")) if of else None
-    field = Field(default, description=text, validation_alias=place, serialization_alias=to)
+    field = Field(default, description=text, serialization_alias=to)
     if by is not None:
-        field.metadata.append(_WorkedOut(lambda _, value: by(value)))
-    if within is not None:
-        field.metadata.append(_WorkedOut(within))
+        field.metadata.append(_Source(lambda _, value: by(value)))
+    elif within is not None or of:
+        field.metadata.append(_Source(within or partial(_at, of)))
     return field
 
 
-class _WorkedOut(NamedTuple):
-    """How a key is worked out, from what the document is about and from the object."""
+class _Source(NamedTuple):
+    """How a key's value is found, from what the document is about and from the object; ``...`` is none."""
 
-    make: Callable[[Any, Any], Any]
+    find: Callable[[Any, Any], Any]
+
+
+def _at(place: str, _: object, value: object) -> Any:
+    """What stands at a dotted place of an object."""
+    return reduce(lambda its, name: getattr(its, name, ...), place.split("."), value)
 
 
 class Record(BaseModel):
@@ -88,13 +96,7 @@ class Record(BaseModel):
     not set is left out of the document; ``None`` is null.
     """
 
-    model_config = ConfigDict(
-        extra="forbid",
-        frozen=True,
-        defer_build=True,
-        from_attributes=True,
-        protected_namespaces=(),
-    )
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True, protected_namespaces=())
 
     @classmethod
     def of(cls, value: object = None, about: object = None, /, **own: Any) -> Self:
@@ -102,17 +104,20 @@ class Record(BaseModel):
 
         ``about`` is what the whole document is about; in a document, it has what the object lacks.
         """
-        others = (value, about) if issubclass(cls, Document) else (value,)
-        return cls.model_validate(_Beside(own, *others), context=value if about is None else about)
+        whole = _Beside(SimpleNamespace(**own), value, *((about,) if issubclass(cls, Document) else ()))
+        about = value if about is None else about
+        return cls.model_validate(cls._found(whole, about, own), context=about)
 
     @model_validator(mode="before")
     @classmethod
-    def _work_out(cls, value: Any, info: ValidationInfo) -> Any:
-        if isinstance(value, (cls, Mapping)) or not _worked_out(cls):
-            return value
-        given = value.given if isinstance(value, _Beside) else {}
-        made = {name: make(info.context, value) for name, make in _worked_out(cls) if name not in given}
-        return _Beside(given | made, value)
+    def _find(cls, value: Any, info: ValidationInfo) -> Any:
+        return value if isinstance(value, (cls, Mapping)) else cls._found(value, info.context, {})
+
+    @classmethod
+    def _found(cls, value: object, about: object, own: Mapping[str, Any]) -> dict[str, Any]:
+        """The values of the keys of an object, and its own ones; those that there are."""
+        others = {name: find(about, value) for name, find in _sources(cls) if name not in own}
+        return {name: found for name, found in (others | dict(own)).items() if found is not ...}
 
     def plain(self) -> dict[str, Any]:
         """The record as what JSON is made of."""
@@ -120,41 +125,62 @@ class Record(BaseModel):
 
 
 @cache
-def _worked_out(kind: type[Record]) -> list[tuple[str, Callable[[Any, Any], Any]]]:
-    """The keys of a record that are worked out."""
-    fields = kind.model_fields.items()
-    return [(name, each.make) for name, field in fields for each in field.metadata if isinstance(each, _WorkedOut)]
+def _sources(kind: type[Record]) -> list[tuple[str, Callable[[Any, Any], Any]]]:
+    """How each key of a record is found: by its source, or as the attribute of its name."""
+    told = [
+        (name, [each for each in field.metadata if isinstance(each, _Source)])
+        for name, field in kind.model_fields.items()
+    ]
+    return [(name, sources[0].find if sources else partial(_at, name)) for name, sources in told]
 
 
 class _Beside:
-    """Attributes of its own before those of some objects; one that is ``...`` is not there."""
+    """Some objects as one: an attribute is that of the first that has it."""
 
-    def __init__(self, given: Mapping[str, Any], *others: object) -> None:
-        self.given, self._others = dict(given), others
+    def __init__(self, *objects: object) -> None:
+        self._objects = objects
 
     def __getattr__(self, name: str) -> Any:
-        for other in () if name in self.given else self._others:
+        for each in self._objects:
             with suppress(AttributeError):
-                return getattr(other, name)
-        if self.given.get(name, ...) is ...:
-            raise AttributeError(name)
-        return self.given[name]
+                return getattr(each, name)
+        raise AttributeError(name)
 
 
 class Document(Record):
     """A whole JSON document. ``commands`` names the commands that print it."""
 
     commands: ClassVar[str]
+    every: ClassVar[dict[str, "type[Document]"]] = {}
 
     def __init_subclass__(cls, commands: str = "", **options: Any) -> None:
-        cls.commands = commands
         super().__init_subclass__(**options)
+        cls.commands = commands
+        if commands:
+            cls.every[commands] = cls
 
     format: Literal[1] = means("1", default=FORMAT)
 
     def model_post_init(self, _context: Any) -> None:
         """The format stands in every document."""
         self.__pydantic_fields_set__.add("format")
+
+
+@cache
+def documents() -> tuple[type[Document], ...]:
+    """Every document that a command prints, by the commands."""
+    for module in iter_modules(dimmplan.output.__path__):
+        import_module(f"dimmplan.output.{module.name}")
+    return tuple(Document.every[commands] for commands in sorted(Document.every))
+
+
+def output_schema() -> dict[str, Any]:
+    """The JSON Schema of every document, each under the commands that print it."""
+    from pydantic.json_schema import models_json_schema  # noqa: PLC0415 - a document needs none
+
+    refs, schema = models_json_schema([(document, "serialization") for document in documents()])
+    every = {document.commands: refs[document, "serialization"] for document in documents()}
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "documents": every, **schema}
 
 
 def to_json(record: Record | Mapping[str, Any]) -> str:

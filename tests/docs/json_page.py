@@ -22,8 +22,7 @@ from pydantic.fields import FieldInfo
 
 import dimmplan
 from dimmplan.cli.run import run
-from dimmplan.output.record import Document, Record
-from dimmplan.output.schema import DOCUMENTS
+from dimmplan.output.record import Document, Record, documents
 from tests.docs.json_examples import COMMANDS, EDITED, FILES, LISTING
 
 TRAYS = Path(__file__).parent.parent / "rules" / "staithe-16.toml"
@@ -70,7 +69,7 @@ def name_of(field: FieldInfo, name: str) -> str:
 def uses() -> Counter[Kind]:
     """How often each record stands in others."""
     found: Counter[Kind] = Counter()
-    todo, seen = list[Kind](DOCUMENTS), set[Kind]()
+    todo, seen = list[Kind](documents()), set[Kind]()
     while todo:
         kind = todo.pop()
         if kind in seen:
@@ -228,14 +227,14 @@ def shape(kind: Kind) -> str:
 def page(examples: dict[str, Any]) -> str:
     """The whole page, from the document that the first command of each prints."""
     files = [f"`{name}`:\n\n" + "".join(f"    {line}\n" for line in text.splitlines()) for name, text in FILES.items()]
-    sections = [section(document, examples[document.commands]) for document in DOCUMENTS]
+    sections = [section(document, examples[document.commands]) for document in documents()]
     return "\n".join([HEAD, *files, *sections, "## Shapes\n", *map(shape, SHAPES)])
 
 
 def write() -> None:
     """Run the first command of every document and write the page."""
     with example_folder():
-        examples = {document.commands: printed(COMMANDS[document.commands][0]) for document in DOCUMENTS}
+        examples = {document.commands: printed(COMMANDS[document.commands][0]) for document in documents()}
     PAGE.write_text(page(examples), encoding="utf-8")
 
 

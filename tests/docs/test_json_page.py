@@ -10,8 +10,7 @@ import jsonschema
 import pytest
 
 from dimmplan.cli.run import run
-from dimmplan.output.record import Document
-from dimmplan.output.schema import DOCUMENTS, output_schema
+from dimmplan.output.record import Document, documents, output_schema
 from tests.docs.json_examples import COMMANDS
 from tests.docs.json_page import PAGE, SHAPES, Kind, example_folder, fields_of, printed, section, shape, uses
 
@@ -30,7 +29,7 @@ def _schema() -> dict[str, Any]:
     return output_schema()
 
 
-@pytest.mark.parametrize("document", DOCUMENTS, ids=[document.commands for document in DOCUMENTS])
+@pytest.mark.parametrize("document", documents(), ids=[document.commands for document in documents()])
 def test_what_is_printed_obeys_the_schema_and_stands_on_the_page(document: type[Document]) -> None:
     """No key that the record does not have, none missing, each of its type."""
     schema = _schema()
@@ -49,14 +48,14 @@ def test_what_is_printed_obeys_the_schema_and_stands_on_the_page(document: type[
 
 def test_every_key_is_told_and_printed_somewhere() -> None:
     """And the page has just these documents and shapes."""
-    kinds = {*DOCUMENTS, *uses()}
+    kinds = {*documents(), *uses()}
     every = {(kind, name) for kind in kinds for name in kind.model_fields}
     assert all(kind.model_fields[name].description for kind, name in every)
     assert not every - SEEN
     text = PAGE.read_text(encoding="utf-8")
     assert all(shape(kind) in text for kind in SHAPES)
     headings = [line for line in text.splitlines() if line.startswith("## ")]
-    assert headings == [*(f"## {document.commands}" for document in DOCUMENTS), "## Shapes"]
+    assert headings == [*(f"## {document.commands}" for document in documents()), "## Shapes"]
 
 
 def test_the_schema_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
@@ -66,4 +65,4 @@ def test_the_schema_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
     printed_schema = json.loads(capsys.readouterr().out)
     assert printed_schema == _schema()
     jsonschema.Draft202012Validator.check_schema(printed_schema)
-    assert set(printed_schema["documents"]) == {document.commands for document in DOCUMENTS}
+    assert set(printed_schema["documents"]) == {document.commands for document in documents()}
