@@ -12,10 +12,9 @@ from typing import TYPE_CHECKING, TypedDict, TypeVar
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
-from dimmplan.model.finding import Finding
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement, board_of
+from dimmplan.model.placement import Finding, Placement, board_of
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Request, Supply
 from dimmplan.rules import all_rows, judge_module
 from dimmplan.solve.answer import Answer, solve

@@ -23,7 +23,6 @@ from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
 IMAGE_SIZES = (256, 384, 512, 1024, 2048)
 """Bytes of an image: DDR3 has 256, DDR4 512 (384 used), DDR5 1024; programs pad to 2048."""
 
-_DDR4, _DDR5 = 0x0C, 0x12
 _DRAM_TYPES = {  # byte 2, the same place in every generation
     **{0x0B: "a DDR3", 0x0C: "a DDR4", 0x0E: "a DDR4E", 0x10: "an LPDDR4", 0x11: "an LPDDR4X", 0x12: "a DDR5"},
     **{0x13: "an LPDDR5", 0x07: "a DDR", 0x08: "a DDR2", 0x0F: "an LPDDR3", 0x14: "a newer", 0x15: "a newer"},
@@ -45,6 +44,31 @@ _DIE_MBIT = {
 }
 _DEVICE_WIDTHS = {0: 4, 1: 8, 2: 16, 3: 32}
 _STACK_HEIGHTS = {0: 1, 1: 1, 2: 2, 3: 4, 4: 8, 5: 16}  # DDR5 byte 4, bits 7:5; 1 is a dual-die package
+
+
+class _Layout(NamedTuple):
+    """Where the bytes of a generation stand.
+
+    ``whole`` bytes have everything; ``checked`` are blocks by their first byte and that of their checksum; ``ranks``
+    has symmetry in bit 6 and package ranks in bits 5:3; ``bus`` has its width in bits 2:0; ``width`` is a byte and the
+    lowest bit of the device width there; ``texts`` is where maker, date, serial and part number begin.
+    """
+
+    generation: Generation
+    whole: int
+    checked: tuple[tuple[int, int], ...]
+    ranks: int
+    width: tuple[int, int]
+    bus: int
+    extension: dict[int, int]
+    texts: int
+    part_length: int
+
+
+_LAYOUTS = {  # the rest of DDR4's 512 bytes is the end user's
+    0x0C: _Layout(Generation.DDR4, 384, ((0, 126), (128, 254)), 12, (12, 0), 13, {0: 0, 1: 8}, 320, 20),
+    0x12: _Layout(Generation.DDR5, 1024, ((0, 510),), 234, (6, 5), 235, {0: 0, 1: 4, 2: 8}, 512, 30),
+}
 _RATES = {
     Generation.DDR4: RATES_MTS[Generation.DDR4],
     Generation.DDR5: tuple(rate for rate in RATES_MTS[Generation.DDR5] if rate <= 9200 or rate == 12800),
@@ -95,57 +119,75 @@ def _is_blank(content: bytes) -> bool:
 def _slot(named: InventorySlot, image: bytes, note: Note) -> InventorySlot:
     """The slot of one image."""
     code = image[2] if len(image) > 2 else 0
-    if code not in (_DDR4, _DDR5) or len(image) < 256:
+    if code not in _LAYOUTS or len(image) < 256:
         kind = _DRAM_TYPES.get(code)
         what = f"{kind} module" if kind else "a blank image" if _is_blank(image) else "no module's image"
         note("spd-unknown", text=f"not a module this tool knows: {what}")
         return replace(named.untold(f"the image is {what}"), generation=Generation.DDR3 if code == 0x0B else None)
-    module = _ddr4(named, image) if code == _DDR4 else _ddr5(named, image)
-    for oddity in module.oddities:
-        note(oddity)
-    slot = _with_rest(module, image)
+    layout = _LAYOUTS[code]
+    if len(image) < layout.whole:
+        note("spd-cut")
+    wrong = [not _crc_is_right(image, *block) for block in layout.checked if block[1] + 2 <= len(image)]
+    if any(wrong):
+        note("crc-wrong" if wrong[0] else "crc-module-part-wrong")
+    if image[layout.ranks] >> 6 & 1:
+        note("spd-asymmetric")
+    slot, stack, speed_bin = _read(named, image, layout)
     if image[3] >> 7:  # another medium beside the DRAM
         note("persistent-module")
         return replace(slot, state="hold", why="a hybrid module (SPD byte 3, bit 7)", persistent=True)
-    if "crc-wrong" in module.oddities:
+    if wrong and wrong[0]:
         return slot.untold("the image's checksum is wrong")
     if slot.capacity_kib is None or slot.package_ranks is None:
         return slot.untold("the image does not tell the module's size and ranks")
-    whole = _whole(module, slot)
+    whole = _whole(slot, stack, speed_bin)
     if whole is None and slot.kind is not None and slot.kind is not Kind.OTHER:
         note("spd-contradicts")
     return replace(slot, label=whole.label, form_factor=whole.form_factor) if whole else slot
 
 
-class _Module(NamedTuple):
-    """What the bytes of one generation say: values of a slot, ``None`` where they do not tell.
+def _read(named: InventorySlot, image: bytes, layout: _Layout) -> tuple[InventorySlot, str, str]:
+    """What the bytes say: values of a slot, ``None`` where they do not tell, and a label's letters of stack and bin.
 
-    ``stack`` is the label's letter: empty, D or Q (multi-load) or S (3DS); ``text_at`` is where maker, date, serial
-    and part number stand, in the order of their bytes, or ``None`` where the image ends before them.
+    Of DDR4's annex L, and of JESD400-5, where a module has one or two sub-channels. What lies beyond the end of a short
+    image is left open.
     """
-
-    slot: InventorySlot
-    stack: str
-    text_at: int | None
-    part_length: int
-    oddities: list[str]
-    speed_bin: str = ""
-
-
-def _with_rest(module: _Module, image: bytes) -> InventorySlot:
-    """The slot with what follows from its values, and with the texts, which both generations write in one order."""
-    slot, at = module.slot, module.text_at
-    ecc, data = slot.ecc_bits, slot.data_width_bits
-    return replace(
-        slot,
-        capacity_kib=_capacity_kib(slot, image),
-        kind=_kind(slot, module.stack, image[3] & 15),
+    generation, bus = layout.generation, image[layout.bus]
+    height: int | None
+    if generation is Generation.DDR4:
+        stack, height = _stack(image[6])
+        cycle = image[18] * _MTB_PS + _signed(image[125])  # bytes 18 and 125, tCKAVGmin
+        channels, extension = 1, bus >> 3 & 7  # byte 13, bits 4:3
+    else:
+        height = _STACK_HEIGHTS.get(image[4] >> 5)
+        stack = "S" if height is not None and height > 1 else "D" if image[4] >> 5 == 1 else ""
+        cycle = image[20] | image[21] << 8  # bytes 20-21, ps, low byte first
+        channels, extension = {0: 1, 1: 2}.get(bus >> 5 & 3, 0), bus >> 3 & 3  # byte 235, bits 6:5 and 4:3
+    ranks = image[layout.ranks]
+    package_ranks = None if height is None or ranks >> 6 & 1 else (ranks >> 3 & 7) + 1
+    each_ecc = layout.extension.get(extension)
+    ecc = None if each_ecc is None or not channels else channels * each_ecc
+    data = channels * (8 << (bus & 7)) if channels and bus & 7 <= 3 else None
+    rate = _nearest_rate(generation, cycle)
+    slot = replace(
+        named,
+        generation=generation,
+        package_ranks=package_ranks,
+        logical_ranks=None if package_ranks is None or height is None else package_ranks * height,
+        device_width=_DEVICE_WIDTHS.get(image[layout.width[0]] >> layout.width[1] & 7),
+        data_width_bits=data,
         total_width_bits=None if ecc is None or data is None else data + ecc,
         ecc=None if ecc is None else ecc > 0,
-        maker=None if at is None else maker_id(image[at], image[at + 1]),
-        serial=None if at is None else _serial_number(image[at + 5 : at + 9]),
-        part_number=None if at is None else _part_number(image[at + 9 : at + 9 + module.part_length]),
+        ecc_bits=ecc,
+        rated_mts=rate,
     )
+    slot = replace(slot, capacity_kib=_capacity_kib(slot, image), kind=_kind(slot, stack, image[3] & 15))
+    if len(image) >= layout.whole:
+        at = layout.texts
+        part = image[at + 9 : at + 9 + layout.part_length]
+        serial = _serial_number(image[at + 5 : at + 9])
+        slot = replace(slot, maker=maker_id(image[at], image[at + 1]), serial=serial, part_number=_part_number(part))
+    return slot, stack, _speed_bin(image, cycle, rate) if generation is Generation.DDR4 else ""
 
 
 def _capacity_kib(slot: InventorySlot, image: bytes) -> int | None:
@@ -172,7 +214,7 @@ def _kind(slot: InventorySlot, stack: str, code: int) -> Kind | None:
     return with_ecc if wide else None
 
 
-def _whole(module: _Module, slot: InventorySlot) -> Module | None:
+def _whole(slot: InventorySlot, stack: str, speed_bin: str) -> Module | None:
     """The module by the label that its fields spell; ``None`` where they describe none that can be."""
     same: dict[str, Any] = {name: getattr(slot, name) for name in SAME}
     told = (*same.values(), slot.capacity_gib, slot.rated_mts)
@@ -180,9 +222,9 @@ def _whole(module: _Module, slot: InventorySlot) -> Module | None:
         return None
     parts = LabelParts(
         capacity_gib=slot.capacity_gib,
-        stack=module.stack,
+        stack=stack,
         rate_mts=slot.rated_mts,
-        speed_bin=module.speed_bin,
+        speed_bin=speed_bin,
         voltage_mv=VOLTAGES_MV[slot.generation][""],
         **same,
     )
@@ -191,61 +233,6 @@ def _whole(module: _Module, slot: InventorySlot) -> Module | None:
     except InputError:
         return None
     return read if read == module_of(parts) else None
-
-
-def _ddr4(named: InventorySlot, image: bytes) -> _Module:
-    """Annex L: an image of at least 256 bytes; what lies beyond its end is left open."""
-    full = len(image) >= 384  # the rest of the 512 is the end user's
-    oddities = [] if full else ["spd-cut"]
-    if not _crc_is_right(image, 0, 126):
-        oddities.append("crc-wrong")
-    elif not _crc_is_right(image, 128, 254):
-        oddities.append("crc-module-part-wrong")
-    asymmetric = bool(image[12] >> 6 & 1)  # byte 12, bit 6
-    oddities += ["spd-asymmetric"] if asymmetric else []
-    package_ranks = (image[12] >> 3 & 7) + 1  # byte 12, bits 5:3
-    stack, height = _stack(image[6])
-    cycle = image[18] * _MTB_PS + _signed(image[125])  # bytes 18 and 125, tCKAVGmin
-    rate = _nearest_rate(Generation.DDR4, cycle)
-    slot = replace(
-        named,
-        generation=Generation.DDR4,
-        package_ranks=None if asymmetric else package_ranks,
-        logical_ranks=None if asymmetric else package_ranks * height,
-        device_width=_DEVICE_WIDTHS.get(image[12] & 7),  # byte 12, bits 2:0
-        data_width_bits=8 << (image[13] & 7) if image[13] & 7 <= 3 else None,  # byte 13, bits 2:0
-        ecc_bits={0: 0, 1: 8}.get(image[13] >> 3 & 7),  # byte 13, bits 4:3 extension
-        rated_mts=rate,
-    )
-    return _Module(slot, stack, 320 if full else None, 20, oddities, _speed_bin(image, cycle, rate))
-
-
-def _ddr5(named: InventorySlot, image: bytes) -> _Module:
-    """JESD400-5: an image of at least 256 bytes; what lies beyond its end is left open."""
-    full = len(image) >= 1024
-    oddities = [] if full else ["spd-cut"]
-    if len(image) >= 512 and not _crc_is_right(image, 0, 510):  # 7.4: bytes 0 to 509
-        oddities.append("crc-wrong")
-    asymmetric = bool(image[234] >> 6 & 1)  # byte 234, bit 6
-    oddities += ["spd-asymmetric"] if asymmetric else []
-    channels = {0: 1, 1: 2}.get(image[235] >> 5 & 3)  # byte 235, bits 6:5
-    primary = {0: 8, 1: 16, 2: 32, 3: 64}.get(image[235] & 7)  # byte 235, bits 2:0, per sub-channel
-    extension = {0: 0, 1: 4, 2: 8}.get(image[235] >> 3 & 3)  # byte 235, bits 4:3, per sub-channel
-    package_ranks = (image[234] >> 3 & 7) + 1  # byte 234, bits 5:3, per sub-channel
-    height = _STACK_HEIGHTS.get(image[4] >> 5)
-    logical = None if height is None or asymmetric else package_ranks * height
-    slot = replace(
-        named,
-        generation=Generation.DDR5,
-        package_ranks=None if logical is None else package_ranks,
-        logical_ranks=logical,
-        device_width=_DEVICE_WIDTHS.get(image[6] >> 5),  # byte 6, bits 7:5
-        data_width_bits=None if channels is None or primary is None else channels * primary,
-        ecc_bits=None if channels is None or extension is None else channels * extension,
-        rated_mts=_nearest_rate(Generation.DDR5, image[20] | image[21] << 8),  # bytes 20-21, ps, low byte first
-    )
-    stack = "S" if height is not None and height > 1 else "D" if image[4] >> 5 == 1 else ""
-    return _Module(slot, stack, 512 if full else None, 30, oddities)
 
 
 def _stack(package: int) -> tuple[str, int]:

@@ -7,8 +7,9 @@ and missing hyphens are forgiven, and so is a missing tail. See ``standards`` in
 from __future__ import annotations
 
 import re
+from dataclasses import fields
 from fractions import Fraction
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from dimmplan.errors import InputError, Problem, did_you_mean, nearest
 from dimmplan.model.module import DIE_GBIT, RATES_MTS, Generation, Kind, Module
@@ -54,6 +55,9 @@ _DDR3_NAMES = {800: 6400, 1066: 8500, 1333: 10600, 1600: 12800, 1866: 14900, 213
 _EXAMPLE = "a JEDEC label such as '32GB 2Rx4 PC4-2933Y-R', or a bare size such as 32GiB"
 
 
+ELECTRICAL = tuple(each.name for each in fields(Module) if each.compare)
+
+
 class LabelParts(NamedTuple):
     """What a label says; ``None`` where it does not say it."""
 
@@ -71,20 +75,15 @@ class LabelParts(NamedTuple):
     width_known: bool = True
     """False where the label leaves the device width open (``2Rx?``): the usual one of that size is reckoned with."""
 
+    @property
+    def electrical(self) -> dict[str, Any]:
+        """What two modules are compared by, as far as the label says it."""
+        return {name: getattr(self, name) for name in ELECTRICAL}
+
     def fits(self, module: Module) -> bool:
         """True when nothing that the label says contradicts ``module``."""
-        said = (
-            (self.capacity_gib, module.capacity_gib),
-            (self.kind, module.kind),
-            (self.ecc_bits, module.ecc_bits),
-            (self.generation, module.generation),
-            (self.package_ranks, module.package_ranks),
-            (self.logical_ranks, module.logical_ranks),
-            (self.device_width if self.width_known else None, module.device_width),
-            (self.rate_mts, module.rate_mts),
-            (self.voltage_mv, module.voltage_mv),
-        )
-        return all(mine is None or mine == theirs for mine, theirs in said)
+        said = self.electrical | ({} if self.width_known else {"device_width": None})
+        return all(mine is None or mine == getattr(module, name) for name, mine in said.items())
 
 
 def _refuse(text: str, why: str, *, file: str, place: str, hint: str = "") -> InputError:
@@ -100,9 +99,7 @@ def parse_parts(text: str, *, file: str = "module", place: str = "") -> LabelPar
         raise _refuse(text, "not a module label", file=file, place=place)
     generation = Generation(f"DDR{match['generation']}")
     number = int(match["number"])
-    is_rate = number <= (9600 if generation is Generation.DDR5 else 3200) or (
-        number == 12800 and generation is Generation.DDR5
-    )
+    is_rate = number in (*range(9601), 12800) if generation is Generation.DDR5 else number <= 3200
     rate = number if is_rate else _rate_of_bandwidth(generation, number)
     speed_bin, kind_letter = _bin_and_kind(match["letters"], match["tail"] or "", is_rate=is_rate)
     if len(speed_bin) > LONGEST_BIN:
@@ -251,20 +248,8 @@ def format_label(parts: LabelParts) -> str:
 
 def module_of(parts: LabelParts) -> Module | None:
     """The module type of a label that says enough, else ``None``."""
-    if parts.capacity_gib is None or parts.kind is None or parts.ecc_bits is None:
-        return None
-    return Module(
-        label=format_label(parts),
-        generation=parts.generation,
-        capacity_gib=parts.capacity_gib,
-        kind=parts.kind,
-        package_ranks=parts.package_ranks,
-        logical_ranks=parts.logical_ranks,
-        device_width=parts.device_width,
-        ecc_bits=parts.ecc_bits,
-        rate_mts=parts.rate_mts,
-        voltage_mv=parts.voltage_mv,
-    )
+    said = parts.electrical
+    return None if None in said.values() else Module(label=format_label(parts), **said)
 
 
 def parse_label(text: str, *, file: str = "module", place: str = "", usual: tuple[Module, ...] = ()) -> Module:

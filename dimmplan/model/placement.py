@@ -1,10 +1,13 @@
-"""A placement: which slots hold what, on which board, and how it was asked for. All that a sheet or a code carries."""
+"""A placement: which slots hold what, on which board, and how it was asked for: all that a sheet or a code carries.
+
+And a finding, which is what a rule or a figure says about one.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
@@ -12,6 +15,17 @@ from dimmplan.model.request import Mode
 from dimmplan.model.rows import seats_of
 
 Status = Literal["proven", "best-found"]
+FindingSeverity = Literal["error", "warning", "note"]
+
+
+class Finding(NamedTuple):
+    """What is to be known: ``where`` names slots, channels or sockets; ``source`` is an id of the source list."""
+
+    rule: str
+    severity: FindingSeverity
+    where: tuple[str, ...]
+    text: str
+    source: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

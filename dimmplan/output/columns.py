@@ -13,7 +13,7 @@ from operator import itemgetter
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 from dimmplan.model.board import Board
-from dimmplan.model.finding import Finding
+from dimmplan.model.placement import Finding
 from dimmplan.units import Gib, decimal, format_capacity
 from dimmplan.wording.placement import TRUST
 
@@ -190,7 +190,7 @@ class Table(Generic[Item]):
     def _narrow(self, widths: list[int], every: Sequence[Sequence[str]], width: int) -> None:
         """Take from the columns that may be broken what is over the width, from the wider one first."""
         least = {
-            index: max(len(part) for cells in every for part in _parts(cells[index], column.breaks))
+            index: max(len(part) for cells in every for part in _held(cells[index], column.breaks).split(" "))
             for index, column in enumerate(self.columns)
             if column.breaks
         }
@@ -212,25 +212,19 @@ class Table(Generic[Item]):
 
 
 _GAP = "  "
+_NO_BREAK = "\0"
 
 
-def _parts(cell: str, mark: str) -> list[str]:
-    """Where a cell may be broken; a part keeps the mark in front of it."""
-    first, *rest = cell.split(mark)
-    return [first, *(f"{mark.lstrip()}{part}" for part in rest)]
+def _held(cell: str, mark: str) -> str:
+    """A cell with blanks only where it may be broken: in front of a mark."""
+    return cell.replace(" ", _NO_BREAK).replace(mark.replace(" ", _NO_BREAK), f" {mark.strip()}{_NO_BREAK}")
 
 
 def _broken(cell: str, mark: str, width: int) -> list[str]:
     if not mark or len(cell) <= width:
         return [cell]
-    lines: list[str] = []
-    for part in _parts(cell, mark):
-        joined = f"{lines[-1]} {part}" if lines else part
-        if lines and len(joined) <= width:
-            lines[-1] = joined
-        else:
-            lines.append(part)
-    return lines
+    lines = textwrap.wrap(_held(cell, mark), width, break_long_words=False, break_on_hyphens=False)
+    return [line.replace(_NO_BREAK, " ") for line in lines]
 
 
 def lines_of(columns: Sequence[Column[Item]], items: Sequence[Item]) -> list[str]:

@@ -9,8 +9,8 @@ from functools import cached_property
 from itertools import groupby
 
 from dimmplan.compare import Comparison, Group, Row
-from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
+from dimmplan.model.placement import Finding
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
 from dimmplan.output.columns import NOTHING
 from dimmplan.output.stock import money

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module, modules_phrase
 from dimmplan.model.move import Change
+from dimmplan.model.placement import Finding
 from dimmplan.model.request import Mode
 from dimmplan.output.columns import Text, as_asked
 from dimmplan.output.moves import MovesDocument, step_lines

@@ -16,9 +16,8 @@ from dimmplan.bounded import check_length, parse_json
 from dimmplan.errors import MOST_PROBLEMS, Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
-from dimmplan.model.finding import Finding
 from dimmplan.model.label import parse_label
-from dimmplan.model.placement import Placement, board_of
+from dimmplan.model.placement import Finding, Placement, board_of
 from dimmplan.model.request import Mode
 from dimmplan.plancode.code import decode, read_head
 from dimmplan.solve.criteria import LISTS

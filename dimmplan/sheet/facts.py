@@ -15,9 +15,8 @@ from typing import NamedTuple
 
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Channel
-from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Placement, board_of, dead_slots, why_dead
+from dimmplan.model.placement import Finding, Placement, board_of, dead_slots, why_dead
 from dimmplan.model.request import Mode
 from dimmplan.rules import Rule, install_order, of_kind, rules_of
 from dimmplan.units import Gib, cleaned, listed, trimmed, watts_words

@@ -10,9 +10,8 @@ from string import ascii_uppercase
 from typing import NamedTuple
 
 from dimmplan.model.board import Board
-from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module
-from dimmplan.model.placement import for_the_map
+from dimmplan.model.placement import Finding, for_the_map
 from dimmplan.rules import rules_of
 from dimmplan.sheet.blocks import Block, Column, paragraph, table
 from dimmplan.sheet.compose import Job, sheet_of

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dimmplan.model.finding import Finding
 from dimmplan.model.move import Move, Step
+from dimmplan.model.placement import Finding
 from dimmplan.units import counted, format_kib, listed
 from dimmplan.wording.placement import breach_finding, drafted_findings
 

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 
 from dimmplan.figures import NodeFigures, PlacementFigures, SocketFigures
 from dimmplan.model.board import Board
-from dimmplan.model.finding import Finding, FindingSeverity
 from dimmplan.model.module import MOST_LOGICAL_RANKS, Module
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Finding, FindingSeverity, Placement
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import Trust
 from dimmplan.rules import (

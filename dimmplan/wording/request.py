@@ -9,8 +9,8 @@ from typing import NamedTuple
 from dimmplan.boardfile.expand import USUAL
 from dimmplan.boardfile.tables import unused_rates
 from dimmplan.model.board import Board
-from dimmplan.model.finding import Finding
 from dimmplan.model.module import Module, by_type, modules_phrase
+from dimmplan.model.placement import Finding
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import STEP_SHARE, Choice
 from dimmplan.tables import TableNote, preferred, table_notes
