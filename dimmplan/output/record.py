@@ -148,7 +148,7 @@ class _Beside:
 
 
 class Document(Record):
-    """A whole JSON document. ``commands`` names the commands that print it."""
+    """A whole JSON document. ``commands`` name what prints it; of two for the same, the fuller is listed."""
 
     commands: ClassVar[str]
     every: ClassVar[dict[str, "type[Document]"]] = {}
