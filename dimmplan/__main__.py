@@ -2,28 +2,15 @@
 
 from __future__ import annotations
 
-import atexit
 import gc
-import os
 import signal
 import sys
-from contextlib import suppress
 
 from dimmplan.cli import STOPPED
 
 
 def start() -> None:
     """The whole process. Exits with 0 done, 1 the answer is no, 2 the call or an input is wrong, 130 stopped."""
-    status = STOPPED
-
-    def end() -> None:
-        """End at once: to take apart all that was loaded takes a twentieth of a short call."""
-        with suppress(OSError, ValueError):
-            sys.stdout.flush()
-            sys.stderr.flush()
-        os._exit(status)
-
-    atexit.register(end)  # the first to be named is the last to be called
     gc.set_threshold(100_000)  # what is loaded at the start stays: looking through it takes a tenth of a short call
     try:
         signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -31,7 +18,7 @@ def start() -> None:
 
         status = run(sys.argv[1:])
     except KeyboardInterrupt:  # while modules were loaded, or words written
-        pass
+        status = STOPPED
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     sys.exit(status)
 
