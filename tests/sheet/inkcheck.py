@@ -10,6 +10,7 @@ import io
 import re
 import subprocess
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 Renderer = Literal["rsvg", "cairosvg"]
@@ -85,6 +86,7 @@ def check(svg: str, renderer: Renderer = "rsvg", *, dpi: int = 144) -> Ink:
     return _seen(masked(svg), renderer, dpi) if fast.on_text + fast.on_line + fast.in_margin else fast
 
 
+@lru_cache(maxsize=256)
 def _seen(svg: str, renderer: Renderer, dpi: int) -> Ink:
     data, width, height = pixels(svg, renderer, dpi)
     # the outermost pixels are only partly covered by the page; nothing is drawn there
