@@ -87,7 +87,7 @@ def _before(facts: ChangeFacts, slot: str) -> str:
     if move.kind == "keep":
         return f"Before the change: {move.module.label}; it stays."
     fate = "comes out for good" if move.kind == "pull" else f"moves to {move.target}"
-    return f"Before the change: {move.module.label}; step {facts.out_steps[slot]}, it {fate}."
+    return f"Before the change: {move.module.label}; step {facts.outs[slot].number}, it {fate}."
 
 
 # -- the map to touch --------------------------------------------------------------------------------------------------

@@ -8,10 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from itertools import groupby
+from typing import ClassVar
 
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.move import Change, Move
+from dimmplan.model.move import Change, Move, Step
 from dimmplan.model.placement import Placement
 from dimmplan.sheet.facts import Facts, SlotFact, State, TypeFact, clean, gather, socket_words
 from dimmplan.wording.placement import label_short
@@ -21,37 +22,23 @@ from dimmplan.wording.placement import label_short
 class ChangeFacts(Facts):
     """Facts of a placement that a machine is changed to."""
 
+    doing: ClassVar[str] = "Change"
     change: Change
 
     @cached_property
-    def outs(self) -> dict[str, Move]:
+    def outs(self) -> dict[str, Step]:
         """Slots that are emptied first, in board order."""
-        return {step.slot: step.move for step in self.change.steps if step.act == "out"}
+        return {step.slot: step for step in self.change.steps if step.act == "out"}
 
     @cached_property
-    def ins(self) -> dict[str, Move]:
-        """Slots that something goes into, in the order of doing it."""
-        return {step.slot: step.move for step in self.change.steps if step.act == "in"}
-
-    @cached_property
-    def out_steps(self) -> dict[str, int]:
-        """Number of each taking out."""
-        return {step.slot: step.number for step in self.change.steps if step.act == "out"}
-
-    @cached_property
-    def in_steps(self) -> dict[str, int]:
-        """Number of each putting in; counted on from the takings out."""
-        return {step.slot: step.number for step in self.change.steps if step.act == "in"}
+    def ins(self) -> dict[str, Step]:
+        """Slots that something goes into, in the order of doing it; counted on from the takings out."""
+        return {step.slot: step for step in self.change.steps if step.act == "in"}
 
     @property
     def worked_on(self) -> frozenset[str]:
         """Slots that something goes into or comes out of."""
         return frozenset((*self.outs, *self.ins))
-
-    @property
-    def doing(self) -> str:
-        """What the steps are steps of."""
-        return "Change"
 
     def _slot(self, slot: str, module: Module | None, step: int) -> SlotFact:
         fact = super()._slot(slot, module, step)
@@ -64,43 +51,40 @@ class ChangeFacts(Facts):
             return fact
         if into is None:
             return fact._replace(step=0, kept=True, hover=f"{fact.hover}. Stays")
-        number = self.in_steps[slot]
-        words, short = fact.words, ""
-        if into.source:
-            words, short = f"{words} from {clean(into.source, most=80)}", f"←{self.out_steps[into.source]}"
-        if out and out.target:
-            words = f"old to {clean(out.target, most=80)}, {words}"
-            short = f"→{self.in_steps[out.target]} {short}".strip()
-        hover = f"{fact.hover}. Step {number}: {_act(into)}"
+        words, short, hover = fact.words, "", f"{fact.hover}. Step {into.number}: {_act(into.move)}"
+        if source := into.move.source:
+            words, short = f"{words} from {clean(source, most=80)}", f"←{self.outs[source].number}"
         if out is not None:
-            hover += f"; before that, step {self.out_steps[slot]}: {_act(out)}"
-        return fact._replace(step=number, out=self.out_steps.get(slot, 0), words=words, short=short, hover=clean(hover))
+            hover += f"; before that, step {out.number}: {_act(out.move)}"
+            if target := out.move.target:
+                words, short = (
+                    f"old to {clean(target, most=80)}, {words}",
+                    f"→{self.ins[target].number} {short}".strip(),
+                )
+        number = out.number if out else 0
+        return fact._replace(step=into.number, out=number, words=words, short=short, hover=clean(hover))
 
-    def _emptied(self, fact: SlotFact, out: Move) -> SlotFact:
-        number = self.out_steps[fact.slot]
-        if out.target is None:
-            words, short = f"OUT {clean(label_short(out.module))}", "OUT"
+    def _emptied(self, fact: SlotFact, out: Step) -> SlotFact:
+        if target := out.move.target:
+            words, short = f"OUT to {clean(target, most=80)}", f"OUT→{self.ins[target].number}"
         else:
-            words, short = f"OUT to {clean(out.target, most=80)}", f"OUT→{self.in_steps[out.target]}"
-        hover = clean(f"{fact.slot}: step {number}, {_act(out)}")
-        return fact._replace(state=State.PULL, step=number, words=words, short=short, hover=hover)
+            words, short = f"OUT {clean(label_short(out.move.module))}", "OUT"
+        hover = clean(f"{fact.slot}: step {out.number}, {_act(out.move)}")
+        return fact._replace(state=State.PULL, step=out.number, words=words, short=short, hover=hover)
 
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
         """The change in batches: what comes out, then what goes in, socket by socket."""
         found = []
-        for socket, slots in groupby(self.outs, key=lambda slot: self.board.channel_of[slot].socket):
-            outs = tuple(self.slots[slot]._replace(step=self.out_steps[slot], key="") for slot in slots)
+        for socket, steps in groupby(self.outs.values(), key=lambda step: self.board.channel_of[step.slot].socket):
+            outs = tuple(self.slots[step.slot]._replace(step=step.number, key="") for step in steps)
             found.append((f"out: {socket_words(socket)}", outs))
-        for (socket, which), slots in groupby(self.ins, key=self._batch):
-            said = socket_words(socket) if which == "its slots" else f"{socket_words(socket)}, {which}"
-            found.append((f"in: {said}", tuple(self.slots[slot] for slot in slots)))
-        return tuple(found)
+        return *found, *((f"in: {said}", batch) for said, batch in self._batches(self.ins))
 
     @cached_property
     def picked(self) -> tuple[TypeFact, ...]:
         """What to fetch from the shelf."""
-        fetched = [slot for slot, move in self.ins.items() if move.kind == "insert"]
+        fetched = [slot for slot, step in self.ins.items() if step.move.kind == "insert"]
         found = []
         for kind in self.types:
             held = [slot for slot in fetched if self.slots[slot].key == kind.key]

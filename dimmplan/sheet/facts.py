@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
 from itertools import groupby
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Channel
@@ -83,6 +83,9 @@ def clean(text: str, *, most: int = 400) -> str:
 @dataclass(frozen=True, kw_only=True)
 class Facts:
     """Board and placement with everything that follows from them. ``figures`` is ``None`` where none can be given."""
+
+    doing: ClassVar[str] = "Install"
+    """What the steps are steps of."""
 
     board: Board
     placement: Placement
@@ -216,11 +219,12 @@ class Facts:
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
         """The order of installing in batches: socket by socket, the first slot of each channel, then the second."""
-        found = []
-        for (socket, which), slots in groupby(self.order, key=self._batch):
+        return tuple(self._batches(self.order))
+
+    def _batches(self, slots: Iterable[str]) -> Iterator[tuple[str, tuple[SlotFact, ...]]]:
+        for (socket, which), batch in groupby(slots, key=self._batch):
             said = socket_words(socket) if which == "its slots" else f"{socket_words(socket)}, {which}"
-            found.append((said, tuple(self.slots[slot] for slot in slots)))
-        return tuple(found)
+            yield said, tuple(self.slots[slot] for slot in batch)
 
     def _batch(self, slot: str) -> tuple[str, str]:
         """The socket of a slot, and which of its slots go in together."""
@@ -282,11 +286,6 @@ class Facts:
 
     def _dead_words(self, slot: str) -> str:
         return _DEAD.get(why_dead(self.board, self.placement, slot), "")
-
-    @property
-    def doing(self) -> str:
-        """What the steps are steps of."""
-        return "Install"
 
     @cached_property
     def picked(self) -> tuple[TypeFact, ...]:

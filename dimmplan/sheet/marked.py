@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import groupby
 from string import ascii_uppercase
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
@@ -44,6 +44,7 @@ class NothingPlanned(Facts):
 class MarkedFacts(NothingPlanned):
     """A board with some slots marked: sure (``True``), or one that may be meant."""
 
+    doing: ClassVar[str] = "Look at"
     marked: Mapping[str, bool]
 
     def _slot(self, slot: str, module: Module | None, step: int) -> SlotFact:
@@ -65,11 +66,6 @@ class MarkedFacts(NothingPlanned):
     def amount(self) -> str:
         """How many slots are marked."""
         return f"{counted(len(self.marked), 'slot')} marked"
-
-    @property
-    def doing(self) -> str:
-        """What the steps are steps of."""
-        return "Look at"
 
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:

@@ -75,7 +75,7 @@ def test_moves_sheet_and_install_order_number_steps_alike() -> None:
         change = plan_moves(board, current, placement)
         on_sheet = facts_of(board, placement, change)
         for step in change.steps:
-            assert (on_sheet.out_steps if step.act == "out" else on_sheet.in_steps)[step.slot] == step.number
+            assert (on_sheet.outs if step.act == "out" else on_sheet.ins)[step.slot] == step
         ins = [step.slot for step in change.steps if step.act == "in"]
         assert ins == [slot for slot in order if slot in ins]
         told = re.findall(r"^  (\d+)\.", moves_text(change), flags=re.MULTILINE)
