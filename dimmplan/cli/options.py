@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import MISSING, asdict, dataclass, field, fields, is_dataclass
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, get_type_hints
 
 import typer
 
@@ -161,36 +161,22 @@ WithoutTray = Annotated[
 class RequestOptions:
     """What may be said of a request beside its board and capacity, for one placement or for many side by side."""
 
+    head: ClassVar = REQUEST
+
     module: Annotated[
         list[str],
         option(
-            "A JEDEC label or a bare size; may be repeated. Without it: the board's usual ones.",
-            "M",
-            panel=REQUEST,
-            offers=labels,
+            "A JEDEC label or a bare size; may be repeated. Without it: the board's usual ones.", "M", offers=labels
         ),
     ] = field(default_factory=list)
     stock: Annotated[
         Path | None,
-        option(
-            "Stock list, CSV or TOML: only modules on it are used; with --module, only those in both.",
-            "FILE",
-            panel=REQUEST,
-        ),
+        option("Stock list, CSV or TOML: only modules on it are used; with --module, only those in both.", "FILE"),
     ] = None
-    over: Annotated[
-        str | None,
-        option("How far above the capacity still counts as equal: 10% or 64GiB.", "A", panel=REQUEST),
-    ] = None
+    over: Annotated[str | None, option("How far above the capacity still counts as equal: 10% or 64GiB.", "A")] = None
     fitted: Fitted = None
     mode: Annotated[
-        str,
-        option(
-            "Memory mode: independent, mirrored, partly-mirrored, lockstep or sparing.",
-            "MODE",
-            panel=REQUEST,
-            offers=modes,
-        ),
+        str, option("Memory mode: independent, mirrored, partly-mirrored, lockstep or sparing.", "MODE", offers=modes)
     ] = "independent"
     max_types: Annotated[int, option("How many module types may be used at once.", "N", panel=LIMITS)] = (
         DEFAULT_MAX_TYPES
@@ -223,13 +209,12 @@ class RequestOptions:
 class MapOptions:
     """How a map is drawn, and whose it is."""
 
-    paper: Annotated[str, option("a4, letter or a5.", "PAPER", panel=SHEET, offers=papers)] = "a4"
-    ink: Annotated[str, option("colour or mono.", "INK", panel=SHEET, offers=inks)] = "colour"
-    front: Annotated[
-        str,
-        option("Where the front edge is drawn: down or up.", "SIDE", panel=SHEET, offers=fronts),
-    ] = "down"
-    tag: Annotated[str | None, option("Tag of the machine.", "TEXT", panel=SHEET)] = None
+    head: ClassVar = SHEET
+
+    paper: Annotated[str, option("a4, letter or a5.", "PAPER", offers=papers)] = "a4"
+    ink: Annotated[str, option("colour or mono.", "INK", offers=inks)] = "colour"
+    front: Annotated[str, option("Where the front edge is drawn: down or up.", "SIDE", offers=fronts)] = "down"
+    tag: Annotated[str | None, option("Tag of the machine.", "TEXT")] = None
 
     def named(self) -> dict[str, Any]:
         """All of it by name."""
@@ -255,8 +240,8 @@ class MapOptions:
 class SheetOptions(MapOptions):
     """How a sheet is drawn, and the words of its title block."""
 
-    title: Annotated[str | None, option("Title of the sheet.", "TEXT", panel=SHEET)] = None
-    date: Annotated[str | None, option("Date, printed on the sheet as given.", "TEXT", panel=SHEET)] = None
+    title: Annotated[str | None, option("Title of the sheet.", "TEXT")] = None
+    date: Annotated[str | None, option("Date, printed on the sheet as given.", "TEXT")] = None
 
 
 Slots = Annotated[
@@ -268,18 +253,16 @@ Slots = Annotated[
 class InventoryOptions:
     """What a person says of an inventory that meets a board."""
 
+    head: ClassVar = MACHINE
+
     slots: Slots = None
     data_saved: Annotated[
-        list[str],
-        option("A slot on hold whose data is saved; may be repeated.", "SLOT", panel=MACHINE, offers=slots),
+        list[str], option("A slot on hold whose data is saved; may be repeated.", "SLOT", offers=slots)
     ] = field(default_factory=list)
     rest_empty: Annotated[
         bool,
         option(
-            "Slots that the inventory does not list are empty: for a list of filled slots only.",
-            None,
-            "--rest-empty",
-            panel=MACHINE,
+            "Slots that the inventory does not list are empty: for a list of filled slots only.", None, "--rest-empty"
         ),
     ] = False
 
@@ -300,7 +283,10 @@ class InventoryOptions:
 
 
 def grouped(command: Callable[..., None]) -> Callable[..., None]:
-    """A command whose parameters may be such groups: each of their fields is an option, and they come as objects."""
+    """A command whose parameters may be such groups: each of their fields is an option, and they come as objects.
+
+    In the help they stand under the ``head`` of the group where they name none.
+    """
     signature = inspect.signature(command, eval_str=True)
     groups: dict[str, type[Any]] = {}
     options: list[inspect.Parameter] = []
@@ -313,8 +299,9 @@ def grouped(command: Callable[..., None]) -> Callable[..., None]:
         hints = get_type_hints(group, include_extras=True)
         for each in fields(group):
             default: Any = each.default if each.default_factory is MISSING else each.default_factory()
-            kind = inspect.Parameter.KEYWORD_ONLY
-            options.append(inspect.Parameter(each.name, kind, default=default, annotation=hints[each.name]))
+            kind, its = inspect.Parameter.KEYWORD_ONLY, hints[each.name]
+            its.__metadata__[0].rich_help_panel = its.__metadata__[0].rich_help_panel or group.head
+            options.append(inspect.Parameter(each.name, kind, default=default, annotation=its))
 
     @wraps(command)
     def called(**given: Any) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar
 
 import typer
 
@@ -36,13 +36,11 @@ MOST_STEPS = 6
 class KeepOptions(InventoryOptions):
     """What is in the machine already."""
 
-    keep: Annotated[
-        str | None,
-        option("What is in the machine: a file or folder, or this-machine.", "INVENTORY", panel=options.MACHINE),
-    ] = None
+    keep: Annotated[str | None, option("What is in the machine: a file or folder, or this-machine.", "INVENTORY")] = (
+        None
+    )
     keep_in_place: Annotated[
-        bool,
-        option("Modules stay in their slots; others are only added.", None, "--keep-in-place", panel=options.MACHINE),
+        bool, option("Modules stay in their slots; others are only added.", None, "--keep-in-place")
     ] = False
 
 
@@ -50,18 +48,13 @@ class KeepOptions(InventoryOptions):
 class LaterOptions:
     """Later steps."""
 
-    then: Annotated[
-        list[str],
-        option("A later capacity, reached by adding modules only; may be repeated.", "C", panel=options.LATER),
-    ] = field(default_factory=list)
+    head: ClassVar = options.LATER
+
+    then: Annotated[list[str], option("A later capacity, reached by adding modules only; may be repeated.", "C")] = (
+        field(default_factory=list)
+    )
     then_may_move: Annotated[
-        bool,
-        option(
-            "With --then: modules may move between steps; none is discarded.",
-            None,
-            "--then-may-move",
-            panel=options.LATER,
-        ),
+        bool, option("With --then: modules may move between steps; none is discarded.", None, "--then-may-move")
     ] = False
 
 
@@ -69,21 +62,19 @@ class LaterOptions:
 class ManyOptions:
     """Many machines."""
 
+    head: ClassVar = options.MANY
+
     machines: Annotated[
         Path | None,
         option(
             "Many machines at once, a CSV file: tag, board, fitted, processor, capacity, modules, prefer. With "
             "--stock the shelf is divided between them.",
             "FILE",
-            panel=options.MANY,
         ),
     ] = None
-    jobs: Annotated[
-        int | None, option("With --machines: so many at once; all cores without it.", "N", panel=options.MANY)
-    ] = None
+    jobs: Annotated[int | None, option("With --machines: so many at once; all cores without it.", "N")] = None
     cluster: Annotated[
-        str | None,
-        option("With --machines: work on the workers of this Dask scheduler.", "ADDRESS", panel=options.MANY),
+        str | None, option("With --machines: work on the workers of this Dask scheduler.", "ADDRESS")
     ] = None
 
 
@@ -100,8 +91,7 @@ def plan(
         ),
     ] = None,
     capacity: Annotated[
-        str | None,
-        option("Usable capacity over all fitted sockets, with its unit.", "C", panel=options.REQUEST),
+        str | None, option("Usable capacity over all fitted sockets, with its unit.", "C", panel=options.REQUEST)
     ] = None,
     request: RequestOptions,
     processor: options.Processor = None,
