@@ -40,7 +40,7 @@ class Entry(NamedTuple):
 
 COMMANDS = {
     "demo": Entry(
-        "demo", PLANNING, "The main job on a shipped board, with nothing to prepare.", "dimmplan demo --out my-demo"
+        "demo", PLANNING, "A plan and its sheet for a shipped board; nothing to prepare.", "dimmplan demo --out my-demo"
     ),
     "plan": Entry(
         "plan",
@@ -60,11 +60,11 @@ COMMANDS = {
         "The sheet of a plan or a code.",
         "dimmplan plan skerry-16 --capacity 512GiB --json | dimmplan draw - -o map.svg",
     ),
-    "found": Entry("machine", MACHINES, "What a machine says of itself.", "dimmplan found listing.txt"),
+    "found": Entry("machine", MACHINES, "What a machine reports of itself.", "dimmplan found listing.txt"),
     "audit": Entry(
         "machine",
         MACHINES,
-        "A machine held against a plan, slot by slot.",
+        "Compare a machine with a plan, slot by slot.",
         "dimmplan audit labels.csv --against plan.json",
     ),
     "moves": Entry(
@@ -86,7 +86,7 @@ COMMANDS = {
         "rules", ANSWERS, "May these modules be used together?", "dimmplan mix skerry-16 32GiB '8GB 1Rx8 PC4-2933Y-R'"
     ),
     "rules": Entry("rules", ANSWERS, "A board's rules in words, with sources.", "dimmplan rules skerry-16"),
-    "docs": Entry("rules", ANSWERS, "The documents, without a network.", "dimmplan docs figures"),
+    "docs": Entry("rules", ANSWERS, "The documents; they need no network.", "dimmplan docs figures"),
     "boards": Entry("boards", BOARDS, "The board library: list, show, check, schema, draft, table."),
 }
 """Every command, in the order of the help."""
@@ -174,13 +174,13 @@ def _root(
             metavar="SHELL",
             callback=_show_completion,
             is_eager=True,
-            help="Print the completion script of bash, zsh, fish, powershell or pwsh.",
+            help="Print the completion script for bash, zsh, fish, powershell or pwsh.",
         ),
     ] = None,
     install_completion: Annotated[
         Shells | None,
         typer.Option(
-            metavar="SHELL", callback=_install_completion, is_eager=True, help="Put that script where the shell looks."
+            metavar="SHELL", callback=_install_completion, is_eager=True, help="Install that script for the shell."
         ),
     ] = None,
     quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Do not print the names of files written.")] = False,

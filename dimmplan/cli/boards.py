@@ -47,8 +47,8 @@ C = TypeVar("C", bound=Callable[..., Any])
 
 boards = typer.Typer(
     cls=app.Group,
-    help="The board library: list, show, check, schema, draft.",
-    epilog="A board of one's own: dimmplan docs writing-a-board",
+    help="The board library: list, show, check, schema, draft, table.",
+    epilog="To write a board of your own: dimmplan docs writing-a-board",
     rich_markup_mode=None,
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -61,9 +61,9 @@ def _command(name: str, example: str, short_help: str | None = None) -> Callable
     return boards.command(name=name, cls=app.Command, short_help=short_help, epilog=epilog)
 
 
-@_command("list", "list --json", "List the boards that go by their id.")
+@_command("list", "list --json", "List the boards that are known by their id.")
 def list_boards(as_json: options.Json = False) -> None:
-    """List the boards that go by their id: the shipped ones, and those in the folders of DIMMPLAN_BOARDS."""
+    """List the boards that are known by their id: the shipped ones, and those in the folders of DIMMPLAN_BOARDS."""
     loaded = sorted(_boards_by_id(), key=lambda board: board.id)
     library = BoardList.of(boards=loaded)
     if as_json:
@@ -85,13 +85,13 @@ def _boards_by_id() -> Iterator[Board]:
             yield board
 
 
-@_command("show", "show skerry-16", "Show one board, or its file to start from.")
+@_command("show", "show skerry-16", "Show one board, or print its file.")
 def show(
     board: options.Board,
-    toml: Annotated[bool, typer.Option("--toml", help="The board file itself, to start one's own from.")] = False,
+    toml: Annotated[bool, typer.Option("--toml", help="Print the board file, as a start for your own.")] = False,
     as_json: options.Json = False,
 ) -> None:
-    """Show one board: wiring, usual modules, processors, rules, what comes off first."""
+    """Show one board: wiring, usual modules, processors, rules, access steps."""
     loaded = load_board(board)
     if toml:
         text = read_file(find_board_file(board), most=MOST_BYTES, allowed="a board file").decode("utf-8-sig")
@@ -108,8 +108,8 @@ def check(
         Path | None,
         typer.Option(
             "--draw",
-            help="Draw the board here while it is good, each slot with the rules that name it: .svg, .png, .pdf or "
-            ".html.",
+            help="Draw the board into this file if it has no problem, each slot with the rules that name it: .svg, "
+            ".png, .pdf or .html.",
             metavar="PICTURE",
         ),
     ] = None,
@@ -138,18 +138,20 @@ def table(
     ],
     row_id: Annotated[str, typer.Option("--id", help="The row's id.", metavar="ID")] = "population-table",
     source: Annotated[str, typer.Option(help="The row's source id.", metavar="ID")] = "manual",
-    socket: Annotated[str | None, typer.Option(help="The socket whose modules it counts.", metavar="S")] = None,
-    mode: Annotated[str | None, typer.Option(help="The only mode that it is for.", metavar="MODE")] = None,
+    socket: Annotated[str | None, typer.Option(help="The socket whose modules the table counts.", metavar="S")] = None,
+    mode: Annotated[
+        str | None, typer.Option(help="The only memory mode that the table is for.", metavar="MODE")
+    ] = None,
     names: Annotated[
         str,
-        typer.Option(help="A slot as the board file names it; {slot} is its name in the table.", metavar="FORM"),
+        typer.Option(help="How the board file names a slot; {slot} stands for the name in the table.", metavar="FORM"),
     ] = SLOT,
     as_json: options.Json = False,
 ) -> None:
     """Turn a population table, as copied from a manual, into a rule row for a board file.
 
-    The first row names the slots and each further row marks those that are filled, or there are two columns, count and
-    slots. Cells are parted by commas, semicolons, tabs or bars.
+    The table has slot names in its first row and marks for filled slots below them; or it has two columns, count and
+    slots. Cells are separated by commas, semicolons, tabs or bars.
     """
     chosen = read_mode(mode).value if mode else None
     copied = read_copied(file).named(names)
@@ -173,7 +175,7 @@ def draft(
     force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
-    """Draft a first board file from a machine's inventory: what it does not say is asked, with candidate layouts."""
+    """Draft a first board file from a machine's inventory. What it does not say is asked, with possible layouts."""
     found = read_inventory(inventory)
     board_id = re.sub(r"[^a-z0-9]+", "-", output.stem.lower()).strip("-")[:40].strip("-") or "drafted"
     board_id = board_id if len(board_id) > 1 else f"board-{board_id}"

@@ -34,7 +34,7 @@ def compare(
     capacity: Annotated[
         list[str] | None,
         option(
-            "A usable capacity, with its unit; may be repeated. Without it: those worth looking at.",
+            "A usable capacity, with its unit; may be repeated. Without it: the tool chooses some.",
             "C",
             panel=options.REQUEST,
         ),
@@ -68,7 +68,7 @@ def compare(
 ) -> None:
     """Compare capacities, module sizes and processors: how fast each is, what it costs, what it leaves free.
 
-    Exit status 1 where no row at all has a placement.
+    Exit status 1 if no row has a placement.
     """
     if output is not None:
         check_ending(output, FORMATS)

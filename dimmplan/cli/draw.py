@@ -35,7 +35,7 @@ def draw(
     origin: Annotated[
         str | None,
         option(
-            "A machine's inventory: draws the change sheet from it to the plan.",
+            "A machine's inventory: draw the change sheet, from what is in the machine to the plan.",
             "INVENTORY",
             "--from",
             panel=options.MACHINE,
@@ -43,14 +43,16 @@ def draw(
     ] = None,
     found: InventoryOptions,
     prove: Annotated[
-        bool, option("Search again: say whether a better placement is there, and draw that word.", None, "--prove")
+        bool, option("Search again for a better placement. The sheet and the answer say the result.", None, "--prove")
     ] = False,
-    page: Annotated[str | None, option("One page only: its number, or chassis.", "N", panel=options.SHEET)] = None,
+    page: Annotated[
+        str | None, option("Draw one page only: its number, or chassis for page 1.", "N", panel=options.SHEET)
+    ] = None,
     sheet: SheetOptions,
     force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
-    """Draw the sheet of a plan: page one to tape inside the chassis, figures and findings on the next."""
+    """Draw the sheet of a plan. Page 1 is taped inside the chassis; page 2 has figures and findings."""
     sheet.check()
     check_ending(output, SHEET_FORMATS)
     judged = read_judged(plan, board_file)

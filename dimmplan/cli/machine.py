@@ -52,7 +52,7 @@ def found(
     serials: Annotated[bool, typer.Option("--serials", help="Show serial numbers and asset tags.")] = False,
     as_json: options.Json = False,
 ) -> None:
-    """Show what a machine says of itself: sockets, slots, modules, and everything odd about how it says it."""
+    """Show what a machine reports: sockets, slots, modules, and everything odd in the report."""
     read = read_inventory(inventory)
     terminal.answer(
         lambda: found_record(read, serials=serials), lambda: found_text(read, serials=serials), as_json=as_json
@@ -74,12 +74,12 @@ def audit(
     found: InventoryOptions,
     save_slots: Annotated[Path | None, option("Write the slot mapping here, open questions included.", "FILE")] = None,
     follow: Annotated[
-        bool, option("Audit again whenever the inventory grows, until stopped.", None, "--follow")
+        bool, option("Audit again whenever the inventory changes, until Ctrl-C.", None, "--follow")
     ] = False,
     force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
-    """Hold a machine against a plan, slot by slot: as planned, different, cannot tell; then the rules."""
+    """Compare a machine with a plan, slot by slot: as planned, different or cannot tell. Then check the rules."""
     target, judged = _target(against, board, board_file)
     for name, said in {"--processor": processor, "--without-tray": without_tray}.items():
         if said and judged is not None:
@@ -143,7 +143,7 @@ def moves(
     found: InventoryOptions,
     as_json: options.Json = False,
 ) -> None:
-    """Say what to keep, pull, move and insert, in order, to get from a machine to a plan; and what is left over."""
+    """Say what to keep, pull, move and insert, in order, so that a machine is as planned, and what is left over."""
     judged = read_judged(to, board_file)
     tell(judged)
     change = _change(inventory, found, judged.board, judged.placement)[0]
@@ -183,7 +183,7 @@ def locate(
     ],
     origin: Annotated[
         str | None,
-        option("The machine's inventory: SMBIOS handles, ranks of modules.", "INVENTORY", "--from"),
+        option("The machine's inventory, for records that name SMBIOS handles or ranks.", "INVENTORY", "--from"),
     ] = None,
     slots: options.Slots = None,
     output: Annotated[
@@ -193,7 +193,7 @@ def locate(
     force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
-    """Say which slot an error record means, or which it can mean, and what to do first.
+    """Say which slot an error record means, or which slots it can mean, and what to do first.
 
     Records are names that Linux EDAC and RAS give, whole log lines, SMBIOS handles, Redfish paths, or plain locators.
     """

@@ -122,7 +122,7 @@ Force = Annotated[bool, option("Overwrite files that this tool did not make.", N
 Fitted = Annotated[
     str | None,
     option(
-        "Sockets fitted, with commas. Without it: all.",
+        "Sockets with a processor, separated by commas. Without it: all.",
         "S,S",
         panel=REQUEST,
         offers=offer(lambda context: [socket.id for socket in _board(context).sockets]),
@@ -141,7 +141,7 @@ Processor = Annotated[
 Inlet = Annotated[
     int | None,
     typer.Option(
-        help="The warmest air at the inlet in degrees Celsius, for boards that refuse modules by it.",
+        help="Warmest air at the inlet, in degrees Celsius: some boards refuse modules above a limit.",
         metavar="C",
         rich_help_panel=REQUEST,
     ),
@@ -173,7 +173,9 @@ class RequestOptions:
         Path | None,
         option("Stock list, CSV or TOML: only modules on it are used; with --module, only those in both.", "FILE"),
     ] = None
-    over: Annotated[str | None, option("How far above the capacity still counts as equal: 10% or 64GiB.", "A")] = None
+    over: Annotated[
+        str | None, option("How far above the capacity a placement still counts as equal: 10% or 64GiB.", "A")
+    ] = None
     fitted: Fitted = None
     mode: Annotated[
         str, option("Memory mode: independent, mirrored, partly-mirrored, lockstep or sparing.", "MODE", offers=modes)
@@ -181,9 +183,9 @@ class RequestOptions:
     max_types: Annotated[int, option("How many module types may be used at once.", "N", panel=LIMITS)] = (
         DEFAULT_MAX_TYPES
     )
-    effort: Annotated[
-        int, option("At most so many search nodes for one answer; there is no time limit.", "N", panel=LIMITS)
-    ] = DEFAULT_EFFORT
+    effort: Annotated[int, option("Most search nodes for one answer; there is no time limit.", "N", panel=LIMITS)] = (
+        DEFAULT_EFFORT
+    )
 
     def terms(self) -> Terms:
         """What of it goes to ``ask`` as it is."""
@@ -262,7 +264,9 @@ class InventoryOptions:
     rest_empty: Annotated[
         bool,
         option(
-            "Slots that the inventory does not list are empty: for a list of filled slots only.", None, "--rest-empty"
+            "Slots that the inventory does not list are empty. For a list that names filled slots only.",
+            None,
+            "--rest-empty",
         ),
     ] = False
 

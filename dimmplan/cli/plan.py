@@ -36,11 +36,14 @@ MOST_STEPS = 6
 class KeepOptions(InventoryOptions):
     """What is in the machine already."""
 
-    keep: Annotated[str | None, option("What is in the machine: a file or folder, or this-machine.", "INVENTORY")] = (
-        None
-    )
+    keep: Annotated[
+        str | None,
+        option(
+            "What is in the machine now: a file or folder, or this-machine. Its modules are used first.", "INVENTORY"
+        ),
+    ] = None
     keep_in_place: Annotated[
-        bool, option("Modules stay in their slots; others are only added.", None, "--keep-in-place")
+        bool, option("With --keep: modules stay in their slots; new ones are only added.", None, "--keep-in-place")
     ] = False
 
 
@@ -72,7 +75,7 @@ class ManyOptions:
             "FILE",
         ),
     ] = None
-    jobs: Annotated[int | None, option("With --machines: so many at once; all cores without it.", "N")] = None
+    jobs: Annotated[int | None, option("With --machines: how many at once. Without it: one on each core.", "N")] = None
     cluster: Annotated[
         str | None, option("With --machines: work on the workers of this Dask scheduler.", "ADDRESS")
     ] = None

@@ -22,7 +22,7 @@ MOST_LABELS = 4
 
 
 def rules(board: options.Board, as_json: options.Json = False) -> None:
-    """Say a board's rules in words, by the question that they answer, each with its source."""
+    """Print a board's rules in words, grouped by question, each with its source."""
     loaded = load_board(board)
     groups = rule_groups(loaded)
     terminal.answer(
@@ -78,7 +78,7 @@ def docs(
     ] = None,
     as_json: options.Json = False,
 ) -> None:
-    """Read the documents: set on a terminal, Markdown as it was written elsewhere."""
+    """Print a document: formatted on a terminal, plain Markdown in a pipe or a file."""
     if topic == SCHEMA:
         typer.echo(to_json(output_schema()), nl=False)
         return

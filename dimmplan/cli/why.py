@@ -47,7 +47,7 @@ def why(
             help="One slot. Without it: the rate and every slot.", metavar="SLOT", autocompletion=options.slots
         ),
     ] = None,
-    comes_next: Annotated[bool, option("Which slot, and which group, comes next.", None, "--next")] = False,
+    comes_next: Annotated[bool, option("Which slot comes next, and which group of slots.", None, "--next")] = False,
     module: Annotated[
         list[str] | None,
         option(
@@ -62,7 +62,7 @@ def why(
     ] = None,
     clear: Annotated[
         list[str] | None,
-        option("What if this slot were cleared; may be repeated.", "SLOT", offers=options.slots),
+        option("What if this slot were empty; may be repeated.", "SLOT", offers=options.slots),
     ] = None,
     without: Annotated[
         list[str] | None,

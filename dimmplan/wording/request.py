@@ -102,7 +102,7 @@ def _uneven(planned: Planned) -> Iterator[Finding]:
 
 
 def _sockets_differ(planned: Planned) -> Iterator[Finding]:
-    """Sockets hold more or less than they would have to; the slowest of them is the starved one."""
+    """Sockets hold more or less than they would have to; the slowest of them has too little."""
     figures, least = planned.figures, planned.answer.least_difference_gib
     if least is None or figures.socket_difference_gib <= least:
         return
@@ -110,7 +110,7 @@ def _sockets_differ(planned: Planned) -> Iterator[Finding]:
     largest = max(figures.sockets, key=lambda socket: (socket.usable_gib, socket.sweep_gb_s))
     could = f"only {format_capacity(least)} apart" if least else "equal"
     text = (
-        f"{starved.socket} is starved: it holds {format_capacity(starved.usable_gib)} and sweeps at "
+        f"{starved.socket} has too little memory: it holds {format_capacity(starved.usable_gib)} and sweeps at "
         f"{gb_s(starved.sweep_gb_s)}; {largest.socket} holds {format_capacity(largest.usable_gib)}. At this capacity "
         f"the sockets could be {could}, but {planned.request.prefer} puts this placement first."
     )
