@@ -445,8 +445,8 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "Is it all right to have seven on one side and six on the other?",
         "quay-even",
-        ("why", "--put", "1-in=32GiB"),
-        lambda w: {"allowed": True, "broken": breaks(w.broken({"1-in": w.module}, "advised"))},
+        ("why", "--put", "1-lee=32GiB"),
+        lambda w: {"allowed": True, "broken": breaks(w.broken({"1-lee": w.module}, "advised"))},
     ),
     Question(
         "One of the mirrored modules is wanted elsewhere. May I take it?",
@@ -503,7 +503,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "What is the least that boots, to see whether the board is alive?",
         "quay-even",
-        ("why", "--without", "1-out"),
+        ("why", "--without", "1-sea"),
         lambda w: {
             "smallest.figures.modules": len(w.placement.fitted),
             "smallest.broken": lambda found: all(each["severity"] != "error" for each in found),

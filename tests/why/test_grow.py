@@ -146,14 +146,14 @@ def test_changes_are_what_they_say() -> None:
     placement = plan(board, ask(board, "320GiB", modules=["32GiB"]), alternatives=False).placement
     case = Case(board, placement)
     module = placement.types[0]
-    change = change_of(case, {"1-in": module, "7-out": None})
-    content = placement.content | {"1-in": module, "7-out": None}
+    change = change_of(case, {"1-lee": module, "7-sea": None})
+    content = placement.content | {"1-lee": module, "7-sea": None}
     after = placement_figures(board, case.option, placement.fitted, content)
     assert change.after_figures == after and not change.refused
     assert {breach.rule for breach in change.broken} == {"even-counts", "same-at-both"}
-    back = change_of(Case(board, replace(placement, slots=tuple(content.items()))), {"1-in": None, "7-out": module})
+    back = change_of(Case(board, replace(placement, slots=tuple(content.items()))), {"1-lee": None, "7-sea": module})
     assert {breach.rule for breach in back.mended} == {"even-counts", "same-at-both"} and not back.broken
-    gap = change_of(case, {"1-out": None, "1-in": module})
+    gap = change_of(case, {"1-sea": None, "1-lee": module})
     assert gap.refused and [breach.rule for breach in gap.after.errors] == ["fill-order"]
 
 
