@@ -199,7 +199,8 @@ STAGES: tuple[type[Stage], ...] = (Before, TakeOff, Install, PutBack, FirstBoot)
 
 def safety_in_full(facts: Facts, wide: float) -> list[Block]:
     """Every text for safety in full, in three columns of a page for reading before the work."""
-    boot = [paragraph(runs, TEXT_MM, wide) for runs in safety.first_boot(facts)]
+    expect, *more = safety.first_boot(facts, brief=True)  # figures and findings are on the same page
+    boot = [paragraph(runs, TEXT_MM, wide) for runs in ([expect] if facts.mode_takes else []) + more]
     checks = [headed("Before you start", stacked(_ticks(safety.BEFORE, wide), 0.3), TEXT_MM)]
     return [
         stacked([*checks, _signal("CAUTION", safety.CAUTIONS, wide)], 2.0),
