@@ -11,7 +11,7 @@ import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem
@@ -155,10 +155,7 @@ def _slot(row: Row, index: int, odd: Oddities) -> InventorySlot:
     """The slot of one row; a label that says not enough leaves what it does not say open."""
     text = clean(row.label)
     named = InventorySlot(locator=clean(row.slot), state="filled")
-
-    def note(oddity: str, *, text: str = "") -> None:
-        odd.note(oddity, named.locator or row.called, text=text, slots=(index,))
-
+    note = partial(odd.note, where=named.locator or row.called, slots=(index,))
     if was_dirty(row.label):
         note("text-cleaned")
     settled = _by_words(text)

@@ -8,10 +8,11 @@ value that can mean two things is taken out.
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import Any, Protocol
+from functools import partial
+from typing import Any
 
 from dimmplan.inventory.clean import clean, meaningful
 from dimmplan.model.inventory import InventorySlot, Oddity
@@ -124,10 +125,8 @@ MOST_NAMED = 6
 """Places named in one entry before the rest is counted."""
 
 
-class Note(Protocol):
-    """Notes an oddity of the catalogue at a place that is known."""
-
-    def __call__(self, oddity: str, *, text: str = "") -> None: ...
+Note = Callable[..., None]
+"""Notes an oddity of the catalogue at a place that is known, with ``text`` in place of its meaning where given."""
 
 
 class Oddities:
@@ -145,11 +144,7 @@ class Oddities:
 
     def at(self, slot: InventorySlot, index: int) -> Note:
         """Notes for one slot, named as the machine names it."""
-
-        def note(oddity: str, *, text: str = "") -> None:
-            self.note(oddity, slot_name(slot, index), text=text, slots=(index,))
-
-        return note
+        return partial(self.note, where=slot_name(slot, index), slots=(index,))
 
     def count(self, oddity: str) -> int:
         """How many entries of one kind there are."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from dimmplan.inventory.clean import meaningful, was_dirty
@@ -17,6 +17,7 @@ from dimmplan.inventory.smbios_fields import (
     Device,
     Processor,
     Structure,
+    handle_text,
 )
 from dimmplan.model.inventory import Inventory, InventoryProcessor, InventorySlot, Role, State
 from dimmplan.model.module import FormFactor, Generation, Kind
@@ -157,6 +158,13 @@ def _device_role(device: Device, of_array: Role) -> Role:
 
 
 # --- what is odd ------------------------------------------------------------------------------------------------------
+
+
+def note_twice(handles: Iterable[int], odd: Oddities) -> None:
+    """Note handles that stand for more than one structure (DSP0134 6.1)."""
+    for handle, count in Counter(handles).items():
+        if count > 1:
+            odd.note("handle-twice", f"handle {handle_text(handle)}")
 
 
 def _note_array(array: Array, odd: Oddities) -> None:

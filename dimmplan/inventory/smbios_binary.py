@@ -6,7 +6,6 @@ Entry points: DSP0134 5.2.1 (2.1, 32 bit) and 5.2.2 (3.0, 64 bit). Structures an
 from __future__ import annotations
 
 import struct
-from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -15,7 +14,7 @@ from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.files import MOST_STRUCTURES, MOST_TABLE_BYTES, Piece, check_devices, check_size, too_much
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import Reader
-from dimmplan.inventory.smbios import inventory_of
+from dimmplan.inventory.smbios import inventory_of, note_twice
 from dimmplan.inventory.smbios_fields import BIOS, KINDS, Device, Structure, Table, handle_text
 from dimmplan.model.inventory import Inventory
 
@@ -255,9 +254,7 @@ def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: s
         raise too_much(file, f"more than {MOST_STRUCTURES} structures", f"at most {MOST_STRUCTURES}")
     _note_shape(structures, end, data, entry, odd)
     used = [each for each in structures if each.type not in (_INACTIVE, _END_OF_TABLE)]
-    for handle, count in Counter(each.handle for each in used).items():  # DSP0134 6.1: a handle names one structure
-        if count > 1:
-            odd.note("handle-twice", f"handle {handle_text(handle)}")
+    note_twice((each.handle for each in used), odd)
     check_devices(sum(each.type == Device.number for each in used), file=file)
     return inventory_of(
         [each.structure for each in used if each.type in KINDS],

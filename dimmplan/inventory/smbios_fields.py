@@ -10,11 +10,10 @@ from __future__ import annotations
 import re
 import struct
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable, Mapping
 from fractions import Fraction
-from functools import cache, cached_property
-from typing import Any, ClassVar, Final, Self
+from functools import cached_property
+from typing import Any, ClassVar, Final, Generic, Self, TypeVar
 
 from dimmplan.inventory.clean import clean
 from dimmplan.model.inventory import Role
@@ -24,6 +23,7 @@ from dimmplan.model.inventory import Role
 OUT_OF_SPEC: Final = "out of spec"
 """Stands for a code that the standard does not list."""
 
+Value = TypeVar("Value")
 Reading = tuple[Any, str]
 """A value, ``None`` where the machine does not say, and the oddity of it; the oddity is empty for a right value."""
 
@@ -64,13 +64,25 @@ class Table:
         return self._texts[number - 1][:_LONGEST_TEXT].decode("utf-8", errors="replace")
 
 
-class Field(ABC):
-    """A field: ``at`` is its offset in a table, ``said`` its names in listings, ``called`` that in oddities."""
+class Field(ABC, Generic[Value]):
+    """A field: ``at`` is its offset in a table, ``said`` its names in listings, ``called`` that in oddities.
+
+    As an attribute of a structure it is its value there; ``nothing`` where nothing was read.
+    """
+
+    nothing: Any = None
 
     def __init__(self, at: int, *said: str, called: str = "") -> None:
         self.at = at
         self.said = said
         self.called = called or said[0]
+
+    def __set_name__(self, kind: type[Structure], name: str) -> None:
+        kind.fields = (*kind.__dict__.get("fields", ()), self)
+
+    def __get__(self, structure: Structure, kind: type[Structure]) -> Value:
+        value: Value = structure.values.get(self, self.nothing)
+        return value
 
     @abstractmethod
     def of_table(self, table: Table) -> Reading:
@@ -81,7 +93,7 @@ class Field(ABC):
         """Read it from the words of a listing, ``None`` where it has no such line."""
 
 
-class Text(Field):
+class Text(Field[str | None]):
     """A text that the field refers to by its number."""
 
     def of_table(self, table: Table) -> Reading:
@@ -95,7 +107,7 @@ class Text(Field):
         return None if raw == "Not Specified" else raw, ""
 
 
-class Word(Field):
+class Word(Field[str | None]):
     """A code of a list; a listing's word that the list does not have stays as it is, in lower case."""
 
     def __init__(self, at: int, *said: str, codes: Mapping[int, str], called: str = "") -> None:
@@ -117,8 +129,10 @@ class Word(Field):
         return self._folded.get(folded, folded), ""
 
 
-class Bits(Field):
+class Bits(Field[frozenset[str]]):
     """Words of the bits that are set; in a listing a row of words."""
+
+    nothing = frozenset[str]()
 
     def __init__(self, at: int, *said: str, codes: Mapping[int, str]) -> None:
         super().__init__(at, *said)
@@ -139,7 +153,7 @@ class Bits(Field):
         return frozenset(found), ""
 
 
-class Number(Field):
+class Number(Field[int | None]):
     """A number; 0 is *unknown* unless ``zero``. ``full`` is *unknown* too, or says that ``larger`` has the number.
 
     ``form`` is the ``struct`` form, ``larger`` the offset and form of the field that later editions added.
@@ -227,8 +241,10 @@ class Handle(Number):
         return int(match[1], 16) if match else None, ""
 
 
-class Status(Field):
+class Status(Field[tuple[bool | None, bool | None]]):
     """A processor's status: populated or not, enabled or not (DSP0134 7.5, bits 6 and 2:0; ``Populated, Enabled``)."""
+
+    nothing = None, None
 
     def of_table(self, table: Table) -> Reading:
         status = table.number(self.at, "B")
@@ -246,12 +262,6 @@ class Status(Field):
 # --- structures -------------------------------------------------------------------------------------------------------
 
 
-def _at(kind: Field, default: Any = None) -> Any:
-    """An attribute of a structure that its field fills."""
-    return field(default=default, metadata={"field": kind})
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class Structure:
     """A structure as read. ``damage`` is the oddity of one of which nothing can be trusted: nothing of it is read.
 
@@ -261,40 +271,32 @@ class Structure:
     number: ClassVar[int]
     shortest: ClassVar[int] = 0
     """Its length in SMBIOS 2.1; a shorter structure lacks fields that every edition has."""
+    fields: ClassVar[tuple[Field[Any], ...]]
 
-    handle: int | None
-    damage: str = ""
-    bad: tuple[tuple[str, str], ...] = ()
+    def __init__(self, handle: int | None, damage: str, read: Callable[[Field[Any]], Reading]) -> None:
+        self.handle, self.damage = handle, damage
+        readings = [(field, *read(field)) for field in (() if damage else self.fields)]
+        self.values = {field: value for field, value, _ in readings}
+        self.bad = [(oddity, field.called) for field, _, oddity in readings if oddity]
 
     @classmethod
     def of_table(cls, table: Table, *, handle: int, damage: str) -> Self:
         """Read from a binary table."""
-        return cls._of([] if damage else [(n, f, f.of_table(table)) for n, f in _fields(cls.number)], handle, damage)
+        return cls(handle, damage, lambda field: field.of_table(table))
 
     @classmethod
     def of_listing(cls, said: Mapping[str, str], *, handle: int | None, damage: str) -> Self:
         """Read from a listing: ``said`` are its lines by name, in lower case."""
 
-        def raw(names: tuple[str, ...]) -> str | None:
-            return next((said[name] for name in names if name in said), None)
+        def read(field: Field[Any]) -> Reading:
+            return field.of_listing(next((said[name] for name in field.said if name in said), None))
 
-        read = [] if damage else [(name, each, each.of_listing(raw(each.said))) for name, each in _fields(cls.number)]
-        return cls._of(read, handle, damage)
-
-    @classmethod
-    def _of(cls, read: Sequence[tuple[str, Field, Reading]], handle: int | None, damage: str) -> Self:
-        bad = tuple((oddity, each.called) for _, each, (_, oddity) in read if oddity)
-        return cls(handle=handle, damage=damage, bad=bad, **{name: value for name, _, (value, _) in read})
+        return cls(handle, damage, read)
 
     @property
     def handle_text(self) -> str:
         """The handle as listings print it."""
         return handle_text(self.handle)
-
-
-@cache
-def _fields(number: int) -> tuple[tuple[str, Field], ...]:
-    return tuple((each.name, each.metadata["field"]) for each in fields(KINDS[number]) if "field" in each.metadata)
 
 
 def handle_text(handle: int | None) -> str:
@@ -349,41 +351,36 @@ _ERROR_CORRECTIONS = {  # DSP0134 7.17.3
 _PROCESSOR_TYPES = {1: "other", 2: "unknown", 3: "central processor"}  # DSP0134 7.5.1, those that may be sockets
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
 class Device(Structure):
     """A memory device, type 17 (DSP0134 7.18). ``size_kib`` 0 is an empty slot."""
 
     number = 17
     shortest = 0x15
 
-    array: int | None = _at(Handle(0x04, "array handle", zero=True))
-    size_kib: int | None = _at(Size(0x0C, "size"))
-    technology: str | None = _at(Word(0x28, "memory technology", codes=_TECHNOLOGIES))
-    total_width_bits: int | None = _at(Number(0x08, "total width", full=0xFFFF))
-    data_width_bits: int | None = _at(Number(0x0A, "data width", full=0xFFFF))
-    form: str | None = _at(Word(0x0E, "form factor", codes=_FORM_FACTORS))
-    memory_type: str | None = _at(Word(0x12, "type", codes=_MEMORY_TYPES, called="memory type"))
-    details: frozenset[str] = _at(Bits(0x13, "type detail", codes=_TYPE_DETAILS), frozenset())
-    locator: str | None = _at(Text(0x10, "locator"))
-    bank: str | None = _at(Text(0x11, "bank locator", called="bank"))
-    rated_mts: int | None = _at(  # 2.3 and 3.3
-        Number(0x15, "speed", "current speed", mask=0x7FFFFFFF, full=0xFFFF, larger=(0x54, "I"))
+    array = Handle(0x04, "array handle", zero=True)
+    size_kib = Size(0x0C, "size")
+    technology = Word(0x28, "memory technology", codes=_TECHNOLOGIES)
+    total_width_bits = Number(0x08, "total width", full=0xFFFF)
+    data_width_bits = Number(0x0A, "data width", full=0xFFFF)
+    form = Word(0x0E, "form factor", codes=_FORM_FACTORS)
+    memory_type = Word(0x12, "type", codes=_MEMORY_TYPES, called="memory type")
+    details = Bits(0x13, "type detail", codes=_TYPE_DETAILS)
+    locator = Text(0x10, "locator")
+    bank = Text(0x11, "bank locator", called="bank")
+    rated_mts = Number(0x15, "speed", "current speed", mask=0x7FFFFFFF, full=0xFFFF, larger=(0x54, "I"))  # 2.3 and 3.3
+    configured_mts = Number(  # 2.7 and 3.3
+        *(0x20, "configured memory speed", "configured clock speed", "configured speed"),
+        mask=0x7FFFFFFF,
+        full=0xFFFF,
+        larger=(0x58, "I"),
     )
-    configured_mts: int | None = _at(  # 2.7 and 3.3
-        Number(
-            *(0x20, "configured memory speed", "configured clock speed", "configured speed"),
-            mask=0x7FFFFFFF,
-            full=0xFFFF,
-            larger=(0x58, "I"),
-        )
-    )
-    maker: str | None = _at(Text(0x17, "manufacturer", called="maker"))
-    serial: str | None = _at(Text(0x18, "serial number"))
-    asset_tag: str | None = _at(Text(0x19, "asset tag"))
-    part_number: str | None = _at(Text(0x1A, "part number"))
-    ranks_said: int | None = _at(Number(0x1B, "rank", form="B", mask=0x0F))  # 2.6, attributes bits 3:0
-    modes: frozenset[str] = _at(Bits(0x29, "memory operating mode capability", codes=_OPERATING_MODES), frozenset())
-    nonvolatile_kib: int | None = _at(Kib(0x34, "non-volatile size", form="Q", full=(1 << 64) - 1, zero=True))
+    maker = Text(0x17, "manufacturer", called="maker")
+    serial = Text(0x18, "serial number")
+    asset_tag = Text(0x19, "asset tag")
+    part_number = Text(0x1A, "part number")
+    ranks_said = Number(0x1B, "rank", form="B", mask=0x0F)  # 2.6, attributes bits 3:0
+    modes = Bits(0x29, "memory operating mode capability", codes=_OPERATING_MODES)
+    nonvolatile_kib = Kib(0x34, "non-volatile size", form="Q", full=(1 << 64) - 1, zero=True)
 
     @property
     def is_empty(self) -> bool:
@@ -409,28 +406,23 @@ class Device(Structure):
         return bool(self.details & {REGISTERED, LOAD_REDUCED}) and UNBUFFERED in self.details
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
 class Array(Structure):
     """A physical memory array, type 16 (DSP0134 7.17); ``slots_said`` is its own count."""
 
     number = 16
     shortest = 0x0F
 
-    location: str | None = _at(Word(0x04, "location", codes=_LOCATIONS, called="array location"))
-    use: str | None = _at(Word(0x05, "use", codes=_USES, called="array use"))
-    correction: str | None = _at(
-        Word(0x06, "error correction type", codes=_ERROR_CORRECTIONS, called="array error correction")
+    location = Word(0x04, "location", codes=_LOCATIONS, called="array location")
+    use = Word(0x05, "use", codes=_USES, called="array use")
+    correction = Word(0x06, "error correction type", codes=_ERROR_CORRECTIONS, called="array error correction")
+    most_kib = Kib(  # 2.1 and 2.7
+        *(0x07, "maximum capacity", "maximum memory capacity"),
+        form="I",
+        full=0x80000000,
+        larger=(0x0F, "Q"),
+        zero=True,
     )
-    most_kib: int | None = _at(  # 2.1 and 2.7
-        Kib(
-            *(0x07, "maximum capacity", "maximum memory capacity"),
-            form="I",
-            full=0x80000000,
-            larger=(0x0F, "Q"),
-            zero=True,
-        )
-    )
-    slots_said: int | None = _at(Number(0x0D, "number of devices", "number of slots/sockets", zero=True))
+    slots_said = Number(0x0D, "number of devices", "number of slots/sockets", zero=True)
 
     @property
     def role(self) -> Role:
@@ -440,16 +432,15 @@ class Array(Structure):
         return _ROLE_OF_USE.get(self.use or "", "memory")
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
 class Processor(Structure):
     """A processor, type 4 (DSP0134 7.5); ``status`` is populated or not, enabled or not."""
 
     number = 4
 
-    locator: str | None = _at(Text(0x04, "socket designation"))
-    type: str | None = _at(Word(0x05, "type", codes=_PROCESSOR_TYPES))
-    status: tuple[bool | None, bool | None] = _at(Status(0x18, "status"), (None, None))
-    cores: int | None = _at(Number(0x23, "core count", form="B", full=0xFF, larger=(0x2A, "H")))  # 2.5 and 3.0
+    locator = Text(0x04, "socket designation")
+    type = Word(0x05, "type", codes=_PROCESSOR_TYPES)
+    status = Status(0x18, "status")
+    cores = Number(0x23, "core count", form="B", full=0xFF, larger=(0x2A, "H"))  # 2.5 and 3.0
 
     @property
     def is_central(self) -> bool:

@@ -25,7 +25,7 @@ from dimmplan.inventory.files import (
 )
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import Reader
-from dimmplan.inventory.smbios import inventory_of
+from dimmplan.inventory.smbios import inventory_of, note_twice
 from dimmplan.inventory.smbios_fields import BIOS, KINDS, Array, Device, Processor, Structure, handle_text
 from dimmplan.model.inventory import Inventory
 
@@ -83,15 +83,6 @@ class Block:
         return "" if _EVERY_DEVICE & self.fields.keys() else "structure-short"
 
 
-@dataclass(slots=True)
-class Section:
-    """The head of one listing."""
-
-    version: tuple[int, int] | None = None
-    address: str | None = None
-    started: bool = False
-
-
 class ListingReader(Reader):
     """A listing of a machine's structures."""
 
@@ -113,11 +104,12 @@ class ListingReader(Reader):
         plain = without_escapes(text)
         if plain != text:
             odd.note("text-cleaned", "terminal escape sequences in the listing")
-        sections, blocks = split(plain, odd, file=file)
+        listing = Listing(plain, odd, file=file)
+        blocks = listing.blocks
         if not blocks:
             found = "a listing of SMBIOS tables without a single structure"
             raise InputError(Problem(file=file, place="", found=found, allowed="a listing with its memory devices"))
-        mixed = _are_two_machines(sections, blocks)
+        mixed = _are_two_machines(listing)
         if mixed:
             odd.note("two-machines", "the listing")
         else:
@@ -128,7 +120,7 @@ class ListingReader(Reader):
             [block.structure for block in blocks if block.type in KINDS],
             odd,
             form=self.form,
-            edition=next((section.version for section in sections if section.version), None),
+            edition=next(iter(listing.versions.values()), None),
             virtual=any(block.type == BIOS and _VIRTUAL in block.flags for block in blocks),
             mixed=mixed,
         )
@@ -137,28 +129,27 @@ class ListingReader(Reader):
 # --- lines to blocks --------------------------------------------------------------------------------------------------
 
 
-def split(text: str, odd: Oddities, *, file: str = "") -> tuple[list[Section], list[Block]]:
-    """The heads and structures of a listing, in order. Raises ``InputError`` for more than any machine has."""
-    reader = _Lines(odd, has_handles=_ANY_HANDLE.search(text) is not None)
-    lines = text.splitlines()
-    if len(lines) > MOST_LINES:
-        raise too_much(file, f"more than {MOST_LINES} lines", f"at most {MOST_LINES} lines")
-    for line in lines:
-        reader.take(line)
-        if len(reader.blocks) > MOST_STRUCTURES:
-            raise too_much(file, f"more than {MOST_STRUCTURES} structures", f"at most {MOST_STRUCTURES}")
-    return reader.sections, reader.blocks
+class Listing:
+    """The structures of one text, and what the head of each listing in it says, by the listing's number.
 
+    Raises ``InputError`` for more than any machine has.
+    """
 
-class _Lines:
-    """Takes lines one by one and builds sections and blocks."""
-
-    def __init__(self, odd: Oddities, *, has_handles: bool) -> None:
-        self.sections = [Section()]
+    def __init__(self, text: str, odd: Oddities, *, file: str = "") -> None:
         self.blocks: list[Block] = []
+        self.versions: dict[int, tuple[int, int]] = {}
+        self.addresses: dict[int, str] = {}
+        self._section, self._started = 0, False
         self._odd = odd
-        self._has_handles = has_handles
+        self._has_handles = _ANY_HANDLE.search(text) is not None
         self._after_blank = True
+        lines = text.splitlines()
+        if len(lines) > MOST_LINES:
+            raise too_much(file, f"more than {MOST_LINES} lines", f"at most {MOST_LINES} lines")
+        for line in lines:
+            self.take(line)
+            if len(self.blocks) > MOST_STRUCTURES:
+                raise too_much(file, f"more than {MOST_STRUCTURES} structures", f"at most {MOST_STRUCTURES}")
 
     def take(self, line: str) -> None:
         """Take one line, told by its first characters."""
@@ -172,11 +163,11 @@ class _Lines:
             if _HEAD.fullmatch(line):
                 self._new_section()
         elif start[:6] == "smbios" and (match := _VERSION.fullmatch(line)):
-            if self.sections[-1].version:
+            if self._section in self.versions:
                 self._new_section()
-            self.sections[-1].version = (int(match[1]), int(match[2]))
+            self.versions[self._section] = (int(match[1]), int(match[2]))
         elif start == "table at" and (match := _TABLE_AT.fullmatch(line)):
-            self.sections[-1].address = match[1].casefold()
+            self.addresses[self._section] = match[1].casefold()
         elif line.startswith(_COMPLAINTS):
             self._odd.note("listing-complains", line.strip())
         elif start[:6] == "handle" and (match := _HANDLE.fullmatch(line)):
@@ -192,12 +183,12 @@ class _Lines:
         return bool(self.blocks) and self.blocks[-1].type is None
 
     def _new_section(self) -> None:
-        if self.sections[-1].started or self.sections[-1].version:
-            self.sections.append(Section())
+        if self._started or self._section in self.versions:
+            self._section, self._started = self._section + 1, False
 
     def _begin(self, **known: Any) -> None:
-        self.blocks.append(Block(section=len(self.sections) - 1, **known))
-        self.sections[-1].started = True
+        self.blocks.append(Block(section=self._section, **known))
+        self._started = True
 
     def _take_title(self, line: str) -> bool:
         """A structure's title: the first line after a handle that is no field; without handles it begins one."""
@@ -236,19 +227,18 @@ class _Lines:
 # --- several listings in one text -------------------------------------------------------------------------------------
 
 
-def _are_two_machines(sections: list[Section], blocks: list[Block]) -> bool:
+def _are_two_machines(listing: Listing) -> bool:
     """True where heads differ, or where one handle stands for different structures in two listings.
 
     Several listings of one machine, one per type of structure, are usual and are no lie.
     """
-    if len({section.version for section in sections if section.version}) > 1:
+    if len(set(listing.versions.values())) > 1 or len(set(listing.addresses.values())) > 1:
         return True
-    if len({section.address for section in sections if section.address}) > 1:
-        return True
-    repeats = list(_repeats(blocks))
+    repeats = list(_repeats(listing.blocks))
     if any(each.type in KINDS and each.section != first.section and not same for each, first, same in repeats):
         return True
-    devices = Counter(block.handle for block in blocks if block.type == Device.number and block.handle is not None)
+    handles = [each.handle for each in listing.blocks if each.type == Device.number and each.handle is not None]
+    devices = Counter(handles)
     all_repeat = len(devices) >= 2 and min(devices.values()) > 1
     return all_repeat and not all(same for _, _, same in repeats)
 
@@ -276,10 +266,8 @@ def _note_handles(blocks: list[Block], odd: Oddities, *, mixed: bool) -> None:
     devices = [block for block in blocks if block.type == Device.number]
     if devices and all(block.handle is None for block in devices):
         odd.note("no-handles")
-    counted = Counter(block.handle for block in blocks if block.handle is not None)
-    for handle, count in counted.items():
-        if count > 1 and not mixed:
-            odd.note("handle-twice", f"handle {handle_text(handle)}")
+    if not mixed:
+        note_twice((block.handle for block in blocks if block.handle is not None), odd)
 
 
 READER = ListingReader()

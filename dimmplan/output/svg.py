@@ -14,13 +14,12 @@ from dimmplan.sheet.letters import face, typeset
 from dimmplan.sheet.shapes import Group, Line, Page, Polygon, Rect, Shape, Text, walk
 
 MARK = "made by dimmplan"
-"""Stands in every document this tool wrote; a file without it is not ours to overwrite."""
+"""Stands in every document this tool wrote."""
 
 _SPACE, _LINKS = 'xmlns="http://www.w3.org/2000/svg"', 'xmlns:xlink="http://www.w3.org/1999/xlink"'
 """Links are those of XLink: programs of any age follow them, and HTML knows their name without being told."""
 
 _NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
-_MARKED = re.compile(rf"<metadata>\s*{MARK}\s*</metadata>")
 _ESCAPES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;"})
 
 
@@ -59,11 +58,6 @@ def outlines(pages: Iterable[Page]) -> str:
     return "".join(
         f'<path id="{_name(letter, bold)}" d="{face(bold).glyph(letter).path}"/>' for bold, letter in sorted(used)
     )
-
-
-def is_own(text: str) -> bool:
-    """True for a document that ``render_svg`` wrote."""
-    return _MARKED.search(text[:4000]) is not None
 
 
 def _number(value: float) -> str:

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dimmplan.output.svg import MARK, is_own, render_svg
+from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.shapes import Group, Page, Text, ident, walk
 from dimmplan.sheet.style import stylesheet
@@ -145,12 +145,6 @@ def test_the_writer_itself_drops_what_xml_cannot_carry() -> None:
     root = ET.fromstring(render_svg(page).encode())
     assert root.findtext(f"{SVG}title") == "t\ufffd"
     assert root.findall(f"{SVG}g/{SVG}text")[-1].text == "a\ufffdb<\ufffd>"
-
-
-def test_own_documents_are_known() -> None:
-    assert is_own(one_page()) and MARK in one_page()
-    assert not is_own("<svg xmlns='http://www.w3.org/2000/svg'/>")
-    assert not is_own(f"<svg><desc>{MARK}</desc></svg>")
 
 
 @pytest.mark.parametrize("name", SAMPLE)
