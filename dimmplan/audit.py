@@ -390,7 +390,7 @@ def _misplaced(
 
 def _configured(found: Inventory, matching: Matching) -> dict[str, int]:
     """Configured rate of each filled slot that says one."""
-    devices = {match.slot: found.slots[match.index] for match in matching.matches}
+    devices = {slot: found.slots[index] for slot, index in matching.index_of.items()}
     return {slot: d.configured_mts for slot, d in devices.items() if d.state == "filled" and d.configured_mts}
 
 

@@ -181,7 +181,7 @@ class _SlotNames:
         self.names = {folded(name): slot for slot, names in board.aliases for name in names}
         self.names |= {folded(slot): slot for slot in board.slots} | self.edac
         self.words = {slot: read_words(slot) for slot in board.slots}
-        self.slot_of: dict[int, str] = {match.index: match.slot for match in matching.matches} if matching else {}
+        self.slot_of = {index: slot for slot, index in (matching.index_of if matching else {}).items()}
         self.ranks: dict[str, int] = {}
         for index, device in enumerate(found.slots if found else ()):
             ranks = device.package_ranks or device.ranks_said

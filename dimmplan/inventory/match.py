@@ -11,7 +11,7 @@ import io
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -29,34 +29,22 @@ Answers = Mapping[tuple[str, str], str]
 """What a person answered: (locator, bank) as the machine writes them, and the slot, as a mapping file holds them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Match:
-    """One memory device of an inventory and the slot that it means. ``index`` is its place in ``Inventory.slots``."""
-
-    index: int
-    slot: str
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(NamedTuple):
     """A device whose slot cannot be told, and what to ask the person at the machine."""
 
-    index: int
     locator: str
     bank: str
     text: str
 
 
 class Matching(NamedTuple):
-    """All matches of an inventory on a board, and the questions that are left."""
+    """Slots of a board and the devices of an inventory that they hold, and the questions that are left.
 
-    matches: tuple[Match, ...]
+    ``index_of`` has the place of each slot's device in ``Inventory.slots``.
+    """
+
+    index_of: dict[str, int]
     questions: tuple[Question, ...]
-
-    @property
-    def index_of(self) -> dict[str, int]:
-        """Slot name to the device's place in ``Inventory.slots``."""
-        return {match.slot: match.index for match in self.matches}
 
 
 def folded(text: str) -> str:
@@ -81,11 +69,11 @@ def match_slots(found: Inventory, board: Board, answers: Answers | None = None) 
     if len(left) == len(free) and all(devices[index].state == "empty" for index in left):
         taken, free = taken | dict(zip(left, free, strict=True)), []  # whichever is which, all of them are empty
     questions = [
-        Question(index, slot.locator, slot.bank, _question(slot, free))
+        Question(slot.locator, slot.bank, _question(slot, free))
         for index, slot in devices.items()
         if index not in taken
     ]
-    return Matching(tuple(Match(index, taken[index]) for index in sorted(taken)), tuple(questions))
+    return Matching({taken[index]: index for index in sorted(taken)}, tuple(questions))
 
 
 def with_rest_empty(found: Inventory, board: Board, answers: Answers | None = None) -> Inventory:
@@ -223,7 +211,7 @@ def mapping_text(found: Inventory, matching: Matching, answers: Answers | None =
     """
     left = dict(answers or {})
     taken = set(left.values())
-    slots = {match.index: match.slot for match in matching.matches}
+    slots = {index: slot for slot, index in matching.index_of.items()}
     output = io.StringIO()
     writer = csv.writer(output, lineterminator="\n")
     output.write("# dimmplan slot mapping: fill in the slots that are missing\n")

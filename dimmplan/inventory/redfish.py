@@ -235,14 +235,10 @@ def _slots(found: Found, odd: Oddities, *, file: str) -> list[InventorySlot]:
         _note_collection(collection, len(members), odd)
         for member in members:
             link = _link(member)
-            if not link or link in used:
-                continue
-            used.add(link)
-            if link not in by_link and _kind(member) != "Memory":
-                missing.add(len(ordered))
-                ordered.append(member)
-            elif link in by_link:
-                ordered.append(by_link[link])
+            if link and link not in used:
+                used.add(link)
+                missing |= set() if link in by_link else {len(ordered)}
+                ordered.append(by_link[link] if link in by_link else member)
     ordered += [each for each in _distinct(found["Memory"], odd) if _link(each) not in used]
     check_devices(len(ordered), file=file)
     slots: list[InventorySlot] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any, Final
 
@@ -186,7 +186,7 @@ def slot(resource: Resource) -> InventorySlot:
     capacity = resource.integer("CapacityMiB")
     state, why, persistent = _state(resource, memory_type, device_type, capacity)
     place = _place(resource)
-    numbers = () if place is None else tuple(asdict(place).items())
+    numbers = () if place is None else tuple(place._asdict().items())
     found = InventorySlot(
         locator=_locator(resource),
         bank=" ".join(f"{name} {number}" for name, number in numbers if number is not None),

@@ -7,7 +7,7 @@ machine does not say, or says in a way that can mean two things, is ``None``, an
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from dimmplan.model.module import FormFactor, Generation, Kind
 
@@ -18,8 +18,7 @@ Role = Literal["memory", "flash", "video", "cache", "non-volatile", "add-on", "s
 """What a place is for. Only ``memory`` places are slots that count; the others are listed by firmware all the same."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Oddity:
+class Oddity(NamedTuple):
     """Something odd about an inventory: a stable id, where it is met, and what it means, in words.
 
     ``where`` names slots, structures or files for a person; ``slots`` are positions in ``Inventory.slots``. Neither
@@ -32,8 +31,7 @@ class Oddity:
     slots: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class InventoryPlace:
+class InventoryPlace(NamedTuple):
     """Where a module sits, as numbers; what they count from is the maker's choice. ``None`` where it is not said."""
 
     socket: int | None = None
@@ -104,8 +102,7 @@ class InventorySlot:
         return replace(self, state="cannot-tell", why=why)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class InventoryProcessor:
+class InventoryProcessor(NamedTuple):
     """A processor socket. ``enabled`` is ``None`` where it is not said."""
 
     locator: str

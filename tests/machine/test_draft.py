@@ -208,7 +208,7 @@ def test_answers_to_nothing_are_refused_with_what_may_be_answered(answers: dict[
 
 def test_the_sockets_of_seated_processors_are_advised() -> None:
     slots = tuple(device(f"P{s}_{c}0", M32 if s == 0 else None) for s in (0, 1) for c in "ABCD")
-    absent = replace(TWO[1], state="empty")
+    absent = TWO[1]._replace(state="empty")
     made = draft_board(
         Inventory(form="smbios-text", slots=slots, processors=(TWO[0], absent)), board_id="first-draft", title="x"
     )
@@ -241,7 +241,7 @@ def test_a_path_as_locator_gives_its_end_as_the_name_and_keeps_the_whole_as_an_a
     found = Inventory(form="smbios-text", slots=slots, processors=TWO)
     board = drafted(found)
     assert board.slots[:2] == ("CPU 0 DIMM A1", "CPU 0 DIMM B1")
-    assert [match.slot for match in match_slots(found, board).matches] == list(board.slots)
+    assert list(match_slots(found, board).index_of) == list(board.slots)
 
 
 def test_the_pick_list_says_that_a_width_is_not_known() -> None:

@@ -19,7 +19,7 @@ SALTERN = load_board("saltern-24")
 
 def slots_of(found: Inventory, board=SKERRY, answers=None) -> dict[str, str]:
     matching = match_slots(found, board, answers)
-    return {found.slots[match.index].name: match.slot for match in matching.matches}
+    return {found.slots[index].name: slot for slot, index in matching.index_of.items()}
 
 
 def test_names_match_with_case_and_blanks_forgiven() -> None:
@@ -30,7 +30,7 @@ def test_names_match_with_case_and_blanks_forgiven() -> None:
 def test_the_same_locator_twice_matches_nothing_and_is_asked() -> None:
     found = Inventory(form="smbios-text", slots=(device("K1", None), device("K1", None)))
     matching = match_slots(found, SKERRY)
-    assert matching.matches == ()
+    assert matching.index_of == {}
     assert [question.locator for question in matching.questions] == ["K1", "K1"]
     assert "Which slot is" in matching.questions[0].text
 
@@ -41,7 +41,7 @@ def test_as_many_empty_devices_as_slots_are_left() -> None:
     nameless = [device("", None), device("", None)]
     found = Inventory(form="smbios-text", slots=(*named, *nameless))
     matching = match_slots(found, SKERRY)
-    assert {match.slot for match in matching.matches} == set(SKERRY.slots) and not matching.questions
+    assert set(matching.index_of) == set(SKERRY.slots) and not matching.questions
     assert mapping_text(found, matching).splitlines()[-2:] == [",,", ",,"]
     assert len(match_slots(replace(found, slots=found.slots[:-1]), SKERRY).questions) == 1
     full = replace(nameless[0], state="filled")
@@ -74,12 +74,12 @@ def test_structure_matches_where_the_whole_machine_has_it(locator: str, bank: st
                 slots.append(device(locator.format(**words), None, bank=bank.format(**words)))
     found = Inventory(form="smbios-text", slots=tuple(slots))
     matching = match_slots(found, SALTERN)
-    assert [match.slot for match in matching.matches] == list(SALTERN.slots)
+    assert list(matching.index_of) == list(SALTERN.slots)
 
 
 def test_structure_does_not_match_a_board_of_another_shape() -> None:
     slots = tuple(device(f"CPU{s}_{c}{i}", None) for s in (0, 1) for c in "ABCDEF" for i in (1, 2))
-    assert match_slots(Inventory(form="smbios-text", slots=slots), SKERRY).matches == ()
+    assert match_slots(Inventory(form="smbios-text", slots=slots), SKERRY).index_of == {}
 
 
 def test_answers_go_before_names_and_survive_a_mapping_file(tmp_path: Path) -> None:

@@ -55,7 +55,7 @@ def test_a_device_without_a_slot_may_be_any_of_the_rest() -> None:
     with pytest.raises(InputError, match="elsewhere"):
         with_rest_empty(found, BOARD)
     whole = with_rest_empty(Inventory(form="labels", slots=(device("K1", M32),)), BOARD)
-    assert len(match_slots(whole, BOARD).matches) == len(BOARD.slots)
+    assert len(match_slots(whole, BOARD).index_of) == len(BOARD.slots)
 
 
 @pytest.mark.parametrize(
