@@ -237,7 +237,8 @@ def _slots(found: Found, odd: Oddities, *, file: str) -> list[InventorySlot]:
             link = _link(member)
             if link and link not in used:
                 used.add(link)
-                missing |= set() if link in by_link else {len(ordered)}
+                if link not in by_link:
+                    missing.add(len(ordered))
                 ordered.append(by_link[link] if link in by_link else member)
     ordered += [each for each in _distinct(found["Memory"], odd) if _link(each) not in used]
     check_devices(len(ordered), file=file)
