@@ -225,7 +225,7 @@ def _distinct(resources: Sequence[Json], odd: Oddities) -> list[Json]:
 
 def _slots(found: Found, odd: Oddities, *, file: str) -> list[InventorySlot]:
     """One slot per resource: those of collections in their order, then the others."""
-    by_link = {_link(resource): resource for resource in reversed(found["Memory"]) if _link(resource)}
+    by_link: dict[str, Any] = {_link(resource): resource for resource in reversed(found["Memory"]) if _link(resource)}
     ordered: list[Json] = []
     missing: set[int] = set()
     used: set[str] = set()
@@ -239,7 +239,7 @@ def _slots(found: Found, odd: Oddities, *, file: str) -> list[InventorySlot]:
                 used.add(link)
                 if link not in by_link:
                     missing.add(len(ordered))
-                ordered.append(by_link[link] if link in by_link else member)
+                ordered.append(by_link.get(link, member))
     ordered += [each for each in _distinct(found["Memory"], odd) if _link(each) not in used]
     check_devices(len(ordered), file=file)
     slots: list[InventorySlot] = []
