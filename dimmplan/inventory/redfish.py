@@ -225,8 +225,8 @@ def _distinct(resources: Sequence[Json], odd: Oddities) -> list[Json]:
 
 def _slots(found: Found, odd: Oddities, *, file: str) -> list[InventorySlot]:
     """One slot per resource: those of collections in their order, then the others."""
-    by_link: dict[str, Any] = {_link(resource): resource for resource in reversed(found["Memory"]) if _link(resource)}
-    ordered: list[Json] = []
+    by_link = {_link(resource): resource for resource in reversed(found["Memory"]) if _link(resource)}
+    ordered: list[Any] = []
     missing: set[int] = set()
     used: set[str] = set()
     for collection in _distinct(found["MemoryCollection"], odd):
