@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from dimmplan.errors import InputError
-from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.figures import PlacementFigures, figures_if_any
 from dimmplan.inventory.match import Matching
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import Inventory, InventorySlot
@@ -175,7 +175,7 @@ def audit(
         return judge(board, option, fitted, content, mode=mode, unknown=unknown) if fitted else ()
 
     def runs(option: ProcessorOption | None) -> PlacementFigures | None:
-        return _figures(board, fitted, content, option=option, mode=mode) if whole and fitted else None
+        return figures_if_any(board, option, fitted, content, mode=mode) if whole and fitted else None
 
     configured = _configured(found, matching)
     fitting = [each for each in (() if planned else board.processors) if not _any_error(judged(each))]
@@ -184,7 +184,7 @@ def audit(
     asked = planned.processor if planned else processor
     option = board.processor(asked) if asked or not fitting else fitting[0]
     breaches, figures_found = judged(option), runs(option)
-    figures_planned = _figures(board, planned.fitted, planned.content, option=option, mode=mode) if planned else None
+    figures_planned = figures_if_any(board, option, planned.fitted, planned.content, mode=mode) if planned else None
     return Audit(
         board=board,
         planned=planned,
@@ -214,20 +214,6 @@ def _is_doubtful(board: Board, breach: Breach) -> bool:
     """True where a row is broken only if guesses of a draft, which nobody has seen to, are right."""
     guessed = any(about in ("sockets", "channels", "fill-order") for about, _ in board.guesses)
     return guessed and breach.kind is not None and not {"channel", "socket"}.isdisjoint(breach.kind.scopes)
-
-
-def _figures(
-    board: Board,
-    fitted: Sequence[str],
-    content: Mapping[str, Module | None],
-    *,
-    option: ProcessorOption | None,
-    mode: Mode,
-) -> PlacementFigures | None:
-    try:
-        return placement_figures(board, option, fitted, content, mode=mode)
-    except ValueError:
-        return None
 
 
 def _fitted(board: Board, answers: Sequence[SlotAnswer]) -> tuple[str, ...]:
@@ -411,16 +397,11 @@ def _suspect(
         return happened
     if "empty" in by_kind:
         return _about_empty(board, by_kind["empty"], planned)
-    for kind in ("generation", "size", "kind", "rank", "width", "rate"):
-        if kind in by_kind:
-            first = by_kind[kind][0]
-            difference = first.differences[0]
-            return Suspect(
-                fault="wrong-module", slots=(first.slot,), found=difference.found, expected=difference.planned
-            )
-    if "extra" in by_kind:
-        first = by_kind["extra"][0]
-        return Suspect(fault="extra", slots=(first.slot,), found=first.differences[0].found)
+    for kind in ("generation", "size", "kind", "rank", "width", "rate", "extra"):
+        for first in by_kind.get(kind, ())[:1]:
+            fault: Fault = "extra" if kind == "extra" else "wrong-module"
+            its = first.differences[0]
+            return Suspect(fault=fault, slots=(first.slot,), found=its.found, expected=its.planned)
     slow = _slow(configured, figures)
     if slow is not None:
         return slow
@@ -463,14 +444,11 @@ def _about_empty(board: Board, empty: Sequence[SlotAnswer], planned: Placement |
     """Missing modules: a whole socket, a whole channel, or one that is not seated."""
     missing = {answer.slot for answer in empty}
     wanted = {slot for slot, module in planned.slots if module} if planned else set()
-    for socket in board.sockets:
-        planned_here = wanted & set(socket.slots)
-        if len(planned_here) > 1 and planned_here <= missing:
-            return Suspect(fault="socket", slots=tuple(s for s in socket.slots if s in missing), found=socket.id)
-    for channel in board.channels:
-        planned_here = wanted & set(channel.slots)
-        if len(planned_here) > 1 and planned_here <= missing:
-            return Suspect(fault="channel", slots=tuple(s for s in channel.slots if s in missing), found=channel.name)
+    places: list[tuple[Fault, str, tuple[str, ...]]] = [("socket", each.id, each.slots) for each in board.sockets]
+    places += [("channel", each.name, each.slots) for each in board.channels]
+    for fault, name, slots in places:
+        if len(wanted.intersection(slots)) > 1 and wanted.intersection(slots) <= missing:
+            return Suspect(fault=fault, slots=tuple(slot for slot in slots if slot in missing), found=name)
     first = empty[0]
     if len(empty) > MOST_LOOSE:
         return Suspect(fault="missing", slots=tuple(answer.slot for answer in empty), found=str(len(empty)))

@@ -158,7 +158,7 @@ Ask = Callable[..., Request]
 
 
 def _groups(board: Board, request: Ask, chosen: Sequence[Worth], options: Sequence[str | None]) -> tuple[Group, ...]:
-    reaches = {option: _Reach(board) for option in options}
+    reaches = {option: _reach(board) for option in options}
     return tuple(
         _group(board, request(f"{worth.capacity_gib}GiB", processor=option), reaches[option])
         for worth in chosen
@@ -205,21 +205,23 @@ def _priced(bases: Iterable[Request]) -> bool:
 # -- one group ---------------------------------------------------------------------------------------------------------
 
 
-class _Reach:
-    """The capacities that some placement of a set of supplies has: asked once, good for every request of a group."""
-
-    def __init__(self, board: Board) -> None:
-        self.board = board
-        self._known: dict[tuple[Supply, ...], list[Gib]] = {}
-
-    def __call__(self, request: Request) -> list[Gib]:
-        """Capacities in rising order. They depend on nothing of the request but its supplies."""
-        if request.supplies not in self._known:
-            self._known[request.supplies] = sorted(reached_capacities(Space(self.board, request)))
-        return self._known[request.supplies]
+Reach = Callable[[Request], list[Gib]]
+"""The capacities that some placement of a request's supplies has, rising."""
 
 
-def _group(board: Board, asked: Request, reach: _Reach) -> Group:
+def _reach(board: Board) -> Reach:
+    """Asked once for each set of supplies: capacities depend on nothing else of the requests of a group."""
+    known: dict[tuple[Supply, ...], list[Gib]] = {}
+
+    def reached(request: Request) -> list[Gib]:
+        if request.supplies not in known:
+            known[request.supplies] = sorted(reached_capacities(Space(board, request)))
+        return known[request.supplies]
+
+    return reached
+
+
+def _group(board: Board, asked: Request, reach: Reach) -> Group:
     """The rows of one capacity and processor, marked and in order."""
     alone = [_row(board, replace(asked, supplies=(supply,)), reach) for supply in asked.supplies]
     if not alone:
@@ -235,7 +237,7 @@ def _group(board: Board, asked: Request, reach: _Reach) -> Group:
     return Group(capacity_gib=asked.capacity_gib, processor=asked.processor, rows=tuple(ordered))
 
 
-def _row(board: Board, request: Request, reach: _Reach) -> Row:
+def _row(board: Board, request: Request, reach: Reach) -> Row:
     reached = reach(request)
     if not reached or reached[-1] < request.capacity_gib:
         return Row(request=request, planned=None, figures=None, below_gib=reached[-1] if reached else None)
@@ -309,8 +311,11 @@ def _order(row: Row, prefer: str, *, priced: bool) -> tuple[object, ...]:
     if row.planned is None or row.figures is None:
         return (2, [module.order_key for module in row.types])
     answer = row.planned.answer
-    values = dict(zip((criterion.name for criterion in answer.criteria), answer.best.vector, strict=True))
-    values |= {"free_slots": row.figures.free_slots, "cost": row.cost or 0, "bought": row.figures.modules}
+    values = answer.values | {
+        "free_slots": row.figures.free_slots,
+        "cost": row.cost or 0,
+        "bought": row.figures.modules,
+    }
     criteria = [criterion for criterion in LISTS[prefer] if priced or criterion.name != "cost"]
     slots = [module.order_key if module else _EMPTY for _, module in row.planned.placement.slots]
     return (int(row.outside), ranked(criteria, (values.get(c.name, 0) for c in criteria)), slots)

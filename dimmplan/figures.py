@@ -20,6 +20,9 @@ from dimmplan.rates import ChannelRate, rate_on
 from dimmplan.rules import Content, mode_row, shown_gib, usable_gib
 from dimmplan.units import Gib, channel_peak_gb_s, whole
 
+NO_RATE = ChannelRate(0, "no modules")
+"""The rate of a socket without modules."""
+
 
 class RegionFigures(NamedTuple):
     """One region of a socket: channel names, and its peak at the rate of its slowest channel."""
@@ -35,18 +38,18 @@ class SocketFigures(NamedTuple):
     """The figures of one fitted socket. ``rate`` is the rate it runs at; GiB and GB/s."""
 
     socket: str
-    capacity_gib: int
-    usable_gib: Gib
-    modules: int
-    rate: ChannelRate
-    channel_gib: tuple[int, ...]
-    peak_gb_s: Fraction
-    sweep_gb_s: Fraction
-    parallel_gb_s: Fraction
-    share: Fraction
-    controller_difference_gib: Gib
-    low_rank_channels: int
-    regions: tuple[RegionFigures, ...]
+    capacity_gib: int = 0
+    usable_gib: Gib = 0
+    modules: int = 0
+    rate: ChannelRate = NO_RATE
+    channel_gib: tuple[int, ...] = ()
+    peak_gb_s: Fraction = Fraction(0)
+    sweep_gb_s: Fraction = Fraction(0)
+    parallel_gb_s: Fraction = Fraction(0)
+    share: Fraction = Fraction(0)
+    controller_difference_gib: Gib = 0
+    low_rank_channels: int = 0
+    regions: tuple[RegionFigures, ...] = ()
 
     @property
     def swept_gib(self) -> Fraction:
@@ -130,10 +133,6 @@ class PlacementFigures(NamedTuple):
         return min(socket.share for socket in self.sockets)
 
 
-NO_RATE = ChannelRate(0, "no modules")
-"""The rate of a socket without modules."""
-
-
 def socket_rates(
     board: Board, option: ProcessorOption | None, socket: Socket, content: Content
 ) -> list[ChannelRate | None]:
@@ -189,6 +188,21 @@ def placement_figures(
     return PlacementFigures(sockets=figures, free_slots=free, nodes=nodes, watts=board.watts_of(held))
 
 
+def figures_if_any(
+    board: Board,
+    option: ProcessorOption | None,
+    fitted: Sequence[str],
+    content: Content,
+    *,
+    mode: Mode = Mode.INDEPENDENT,
+) -> PlacementFigures | None:
+    """As ``placement_figures``; ``None`` where there is no module, or where something cannot run."""
+    try:
+        return placement_figures(board, option, fitted, content, mode=mode)
+    except ValueError:
+        return None
+
+
 def _by_rate(rate: ChannelRate) -> int:
     return rate.rate_mts
 
@@ -209,7 +223,7 @@ def _socket_figures(
         raise ValueError(f"a channel of {socket.id} has no rate")
     gib = [sum(module.capacity_gib for module in load) for load in loads]
     if not any(gib):
-        return _without_modules(socket, gib)
+        return SocketFigures(socket.id, channel_gib=tuple(gib))
     usable = [usable_gib(board, mode, load) for load in loads]
     scale = math.lcm(*(amount.denominator for amount in usable))
     by_channel = board.rate_scope == "channel"
@@ -245,25 +259,6 @@ def _socket_figures(
         controller_difference_gib=whole(Fraction(max(controllers) - min(controllers), scale)),
         low_rank_channels=sum(is_low_rank(load) for load in loads),
         regions=shown,
-    )
-
-
-def _without_modules(socket: Socket, gib: list[int]) -> SocketFigures:
-    nothing = Fraction(0)
-    return SocketFigures(
-        socket=socket.id,
-        capacity_gib=0,
-        usable_gib=0,
-        modules=0,
-        rate=NO_RATE,
-        channel_gib=tuple(gib),
-        peak_gb_s=nothing,
-        sweep_gb_s=nothing,
-        parallel_gb_s=nothing,
-        share=nothing,
-        controller_difference_gib=0,
-        low_rank_channels=0,
-        regions=(),
     )
 
 

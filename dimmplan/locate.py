@@ -160,8 +160,8 @@ _ROOM = re.compile(r"\s+or\s+", re.IGNORECASE)
 _T = TypeVar("_T")
 
 
-class _Answer(NamedTuple):
-    """Slots, why, what would tell them apart, and whether the one is sure."""
+class _Slots(NamedTuple):
+    """The slots that a record may mean, why, what would tell them apart, and whether the one is sure."""
 
     slots: Sequence[str]
     why: str
@@ -197,13 +197,13 @@ class _SlotNames:
             or self._doubted(self._numbered(record))
             or self._labelled(record)
             or self._by_words(record)
-            or _Answer((), "neither a known form of error record nor the name of a slot")
+            or _Slots((), "neither a known form of error record nor the name of a slot")
         )
         real = tuple(slot for slot in self.board.slots if slot in set(told.slots))
         sure = told.certain and len(real) == 1
         return LocatedRecord(record=record, slots=real, certain=sure, why=told.why, apart=told.apart)
 
-    def _doubted(self, told: _Answer | None) -> _Answer | None:
+    def _doubted(self, told: _Slots | None) -> _Slots | None:
         """What numbers tell is not sure where a draft guesses the wiring that they count through."""
         guessed = [about for about, _ in self.board.guesses if about in ("sockets", "channels", "fill-order")]
         if told is None or not told.slots or not guessed:
@@ -216,19 +216,19 @@ class _SlotNames:
         if told.certain and guessed == ["fill-order"] and len(slots) == 1:
             return told
         why = f"{told.why}; the draft of this board guesses {' and '.join(guessed)}"
-        return _Answer(slots, why, "answer the open questions of the board file")
+        return _Slots(slots, why, "answer the open questions of the board file")
 
-    def _named(self, record: str) -> _Answer | None:
+    def _named(self, record: str) -> _Slots | None:
         """The whole record is a name of a slot, or holds one that the board file gives for error records."""
         key = folded(record)
         if key in self.edac:
-            return _Answer([self.edac[key]], "the board file gives this name", certain=True)
+            return _Slots([self.edac[key]], "the board file gives this name", certain=True)
         if key in self.names:
-            return _Answer([self.names[key]], "the slot's own name", certain=True)
+            return _Slots([self.names[key]], "the slot's own name", certain=True)
         inside = {slot for name, slot in self.edac.items() if len(name) > 3 and name in key}
-        return _Answer([*inside], "the board file gives a name in it", certain=True) if len(inside) == 1 else None
+        return _Slots([*inside], "the board file gives a name in it", certain=True) if len(inside) == 1 else None
 
-    def _numbered(self, record: str) -> _Answer | None:
+    def _numbered(self, record: str) -> _Slots | None:
         label = self._label(record)
         if label is not None and not any(form.search(label) for form, _ in _FORMS):
             return None  # a label of its own says more than the numbers behind it
@@ -244,7 +244,7 @@ class _SlotNames:
                 return match["label"].strip()
         return None
 
-    def _labelled(self, record: str) -> _Answer | None:
+    def _labelled(self, record: str) -> _Slots | None:
         """A label, an SMBIOS handle, a Redfish path; at last node, card and module."""
         label = self._label(record)
         if label is not None:
@@ -253,7 +253,7 @@ class _SlotNames:
             if slots:
                 apart = "the record names them together: exchange one of them with a module of another channel"
                 sure = len(parts) == 1 and parts[0] is not None and parts[0].certain
-                return _Answer(slots, f"the label {label!r}", "" if len(slots) == 1 else apart, sure)
+                return _Slots(slots, f"the label {label!r}", "" if len(slots) == 1 else apart, sure)
         if match := _PATH.search(record):
             named = self._by_label(match["id"])
             if named:
@@ -268,19 +268,19 @@ class _SlotNames:
 
     # -- one form each ---------------------------------------------------------------------------------------------
 
-    def _by_source(self, match: re.Match[str]) -> _Answer:
+    def _by_source(self, match: re.Match[str]) -> _Slots:
         """Source id, controller, channel and slot: the board's sockets, controllers, channels and slots in order."""
         socket = self._at(self.sockets, int(match["socket"]))
         if socket is None:
-            return _Answer((), f"the board has no socket {match['socket']}, counted from 0")
+            return _Slots((), f"the board has no socket {match['socket']}, counted from 0")
         if (match["word"] or "").upper() == "HBMC":
-            return _Answer((), "memory in the processor's package, which has no slot")
+            return _Slots((), "memory in the processor's package, which has no slot")
         channel, slot = int(match["channel"]), int(match["slot"])
         if match["mc"] is None:
             return self._in_channels([self._at(socket.channels, channel)], slot, "source id, channel and slot in order")
         return self._in_controller(socket, int(match["mc"]), channel, slot)
 
-    def _in_controller(self, socket: Socket, mc: int, channel: int, slot: int) -> _Answer:
+    def _in_controller(self, socket: Socket, mc: int, channel: int, slot: int) -> _Slots:
         controller = self._at(socket.controllers, mc)
         why = "source id, controller, channel and slot in the board file's order"
         if controller is not None and (len(socket.controllers) > 1 or self.board.trust != "drafted"):
@@ -291,15 +291,15 @@ class _SlotNames:
         why = f"the board file does not say which channels controller {mc} of {socket.id} has"
         return self._in_channels([self._at(socket.channels, place) for place in sorted(places)], slot, why)
 
-    def _in_channels(self, channels: Sequence[Channel | None], slot: int, why: str) -> _Answer:
+    def _in_channels(self, channels: Sequence[Channel | None], slot: int, why: str) -> _Slots:
         slots = [s for channel in channels if channel for s in channel.slots[slot : slot + 1]]
         if not slots:
-            return _Answer((), f"{why}: the board has no such slot")
+            return _Slots((), f"{why}: the board has no such slot")
         if len(slots) == 1:
-            return _Answer(slots, why, certain=True)
-        return _Answer(slots, why, "once the module of such a record is known, name its slot under [electrical.edac]")
+            return _Slots(slots, why, certain=True)
+        return _Slots(slots, why, "once the module of such a record is known, name its slot under [electrical.edac]")
 
-    def _by_controller(self, match: re.Match[str]) -> _Answer:
+    def _by_controller(self, match: re.Match[str]) -> _Slots:
         """A controller numbered through the machine, its channel and slot."""
         mc, channel, slot = match["mc"], match["channel"], match["slot"]
         channels = list(dict.fromkeys(self._channels_of(int(mc), int(channel))))
@@ -317,24 +317,24 @@ class _SlotNames:
             if whole is not None:
                 yield whole
 
-    def _by_layers(self, match: re.Match[str]) -> _Answer:
+    def _by_layers(self, match: re.Match[str]) -> _Slots:
         if match["row"] is not None:
             return self._by_row(match, match["row_channel"])
         if match["channel"] is not None:
             return self._by_controller(match)
         if match["row_alone"] is not None:
-            return _Answer((), "a chip-select row alone names no channel", "find the record that names the channel")
+            return _Slots((), "a chip-select row alone names no channel", "find the record that names the channel")
         return self._by_place(int(match["memory"]))
 
-    def _by_place(self, place: int) -> _Answer:
+    def _by_place(self, place: int) -> _Slots:
         """``memory#3``: the module's place in the firmware's list, which an inventory tells."""
         if self.found is None:
             why = "a place in the firmware's list; only the machine's inventory says which slot it is"
-            return _Answer((), why, "give --from")
+            return _Slots((), why, "give --from")
         slot = self.slot_of.get(place)
-        return _Answer([slot] if slot else [], f"device {place} of the machine's own list", certain=slot is not None)
+        return _Slots([slot] if slot else [], f"device {place} of the machine's own list", certain=slot is not None)
 
-    def _by_row(self, match: re.Match[str], channel: str = "") -> _Answer:
+    def _by_row(self, match: re.Match[str], channel: str = "") -> _Slots:
         """A chip-select row of a channel: a row is a rank, so modules of two ranks take two of them."""
         mc, row, channel = match["mc"], match["row"], channel or match["channel"]
         slots: list[str] = []
@@ -345,10 +345,10 @@ class _SlotNames:
             slots += rows
         why = f"chip-select row {row} of channel {channel} of controller {mc}; a module takes a row for each rank"
         if not slots:
-            return _Answer((), f"{why}: the board has no such row")
+            return _Slots((), f"{why}: the board has no such row")
         if len(slots) == 1:
-            return _Answer(slots, why, certain=sure)
-        return _Answer(slots, why, "give the machine's inventory with --from: the ranks of the modules decide")
+            return _Slots(slots, why, certain=sure)
+        return _Slots(slots, why, "give the machine's inventory with --from: the ranks of the modules decide")
 
     def _slots_of_row(self, channel: Channel, row: int) -> list[str]:
         """Slots of a channel that a row can belong to: two rows fixed for each slot, or rows counted through."""
@@ -369,19 +369,19 @@ class _SlotNames:
             return []
         return [channel.slots[place] for place in sorted(places) if place < len(channel.slots)]
 
-    def _by_handle(self, handle: str) -> _Answer:
+    def _by_handle(self, handle: str) -> _Slots:
         if self.found is None:
             why = f"SMBIOS handle {handle}; only the machine's own inventory says which slot it is"
-            return _Answer((), why, "give the inventory with --from")
+            return _Slots((), why, "give the inventory with --from")
         number = int(handle, 16)
         for index, device in enumerate(self.found.slots):
             if device.handle and int(device.handle, 16) == number:
                 slot = self.slot_of.get(index)
                 why = f"SMBIOS handle {handle} is {device.name or 'a device without a name'}"
-                return _Answer([slot], why, certain=True) if slot else _Answer((), why, "give --slots for its locator")
-        return _Answer((), f"no device of the inventory has the handle {handle}")
+                return _Slots([slot], why, certain=True) if slot else _Slots((), why, "give --slots for its locator")
+        return _Slots((), f"no device of the inventory has the handle {handle}")
 
-    def _by_node(self, node: int, card: int, module: int) -> _Answer:
+    def _by_node(self, node: int, card: int, module: int) -> _Slots:
         """Node, card and module of a firmware record: the standard leaves open what they count (standard-13)."""
         slots: list[str] = []
         socket = self._at(self.sockets, node)
@@ -392,16 +392,16 @@ class _SlotNames:
             of_card = [slot for channel in controller.channels for slot in channel.slots] if controller else []
             slots += of_card[module : module + 1]
         why = f"node {node}, card {card}, module {module}: firmware may count these from any number"
-        return _Answer(slots, why, "give the DMI handle of the record, and the machine's inventory with --from")
+        return _Slots(slots, why, "give the DMI handle of the record, and the machine's inventory with --from")
 
-    def _by_label(self, label: str) -> _Answer | None:
+    def _by_label(self, label: str) -> _Slots | None:
         if (slot := self.names.get(folded(label))) is not None:
-            return _Answer([slot], "", certain=True)
+            return _Slots([slot], "", certain=True)
         words = label.split()
         shorter = {self.names[key] for n in range(len(words)) if (key := folded(" ".join(words[n:]))) in self.names}
-        return _Answer([*shorter], "", certain=True) if len(shorter) == 1 else self._by_words(label)
+        return _Slots([*shorter], "", certain=True) if len(shorter) == 1 else self._by_words(label)
 
-    def _by_words(self, text: str) -> _Answer | None:
+    def _by_words(self, text: str) -> _Slots | None:
         """A locator in other words than the board's: the same processor, channel and position."""
         words = read_words(text)
         if len(text) > 60 or not any((words.letter, words.number, words.channel, words.position)):
@@ -413,7 +413,7 @@ class _SlotNames:
         if not slots:
             return None
         apart = "" if len(slots) == 1 else "name the processor"
-        return _Answer(slots, "the same place in other words", apart, certain=not apart)
+        return _Slots(slots, "the same place in other words", apart, certain=not apart)
 
     @staticmethod
     def _at(things: Sequence[_T], place: int) -> _T | None:
@@ -424,7 +424,7 @@ def _place(words: Words) -> tuple[str | None, ...]:
     return (words.processor, words.channel or words.letter, words.position or words.number)
 
 
-_FORMS: tuple[tuple[re.Pattern[str], Callable[[_SlotNames, re.Match[str]], _Answer]], ...] = (
+_FORMS: tuple[tuple[re.Pattern[str], Callable[[_SlotNames, re.Match[str]], _Slots]], ...] = (
     (_SOURCE, _SlotNames._by_source),
     (_CLIENT, _SlotNames._by_controller),
     (_LAYERS, _SlotNames._by_layers),

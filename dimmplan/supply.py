@@ -11,19 +11,17 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from dimmplan.errors import Cause, DimmplanError, Purchase, Shortfall
+from dimmplan.errors import Cause, Purchase, Shortfall
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.rates import channel_rate, processor_rate
-from dimmplan.rules import all_rows, judge_alone, judge_module, rules_of
+from dimmplan.rules import RATE_RULE, refusals, rules_of
+from dimmplan.solve.answer import checked
 from dimmplan.solve.branches import Aim
-from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.causes import most_gib
-from dimmplan.solve.criteria import CRITERIA
-from dimmplan.solve.evaluate import content_of, vector_of
-from dimmplan.solve.search import Found, Search
+from dimmplan.solve.budget import Budget
+from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 
 if TYPE_CHECKING:
@@ -101,15 +99,10 @@ def standing_for(board: Board, modules: Iterable[Module]) -> Module:
 
 def refusal(board: Board, processor: str | None, module: Module) -> UnusableModule | None:
     """Why a board with that processor can use no such module at all; ``None`` where it can."""
-    option = board.processor(processor)
-    rows = [row for row in all_rows(board, option) if row.severity == "error"]
-    breach = next(judge_module(rows, module), None)
-    if breach is not None:
-        return UnusableModule(module=module, rule=breach.rule, found=breach.found, allowed=breach.allowed)
-    breach = next(judge_alone(board, option, module), None)
-    if breach is None:
-        return None
-    return UnusableModule(module=module, rule=breach.rule, found="no rate for it", allowed=breach.allowed)
+    for breach in refusals(board, board.processor(processor), module)[:1]:
+        found = "no rate for it" if breach.check == RATE_RULE else breach.found
+        return UnusableModule(module=module, rule=breach.rule, found=found, allowed=breach.allowed)
+    return None
 
 
 def processor_limits(board: Board, request: Request) -> Iterator[Limit]:
@@ -202,15 +195,14 @@ def shortfall_of(board: Board, request: Request, shelf: Shelf, modules: Iterable
     may_break = tuple(row for row in board.rules if row.severity != "advised")
     supplies = tuple(offer.supply for offer in offers)
     space = Space(replace(board, rules=may_break), replace(request, supplies=supplies, prefer=_PREFER))
-    search = Search(space, Budget(request.effort))
-    search.criteria = tuple(CRITERIA[name] for name in _BUYING if name != "cost" or search.priced)
-    found, proven = _shortest(search, request)
+    search = Search(space, Budget(request.effort)).by(_BUYING)
+    found, proven = None, True
+    for high in (request.limit_gib, space.most_gib) if space.possible() else ():
+        if found is None and proven:
+            found, proven = search.first(Aim(request.capacity_gib, high))
     if found is None:
         return Shortfall(buy=None, proven=proven, currency=shelf.currency)
-    content = content_of(space, found.board_order)
-    if vector_of(space, search.criteria, content) != found.vector:
-        raise DimmplanError("internal: the figures of a list to buy are not those that it was chosen by")
-    used = Counter(module for module in content.values() if module)
+    used = Counter(module for module in checked(search, found).content.values() if module)
     parts = {facts.label: facts.part for facts in board.module_facts}
     parts |= {lot.label: lot.part for lot in shelf.lots if lot.part}
     watts = {facts.label: facts.watts for facts in board.module_facts}
@@ -242,22 +234,6 @@ class _Offer(NamedTuple):
 _PREFER = "upgrade"
 _BUYING = ("advised_broken", "bought", "cost", "over_gib", "types", "balanced_sweep", "modules")
 """The order in which lists to buy are compared; what is on the shelf counts as kept."""
-
-
-def _shortest(search: Search, request: Request) -> tuple[Found | None, bool]:
-    """The first list within the request's allowance, above it where there is none; false where the effort ran out."""
-    space = search.space
-    if not space.possible():
-        return None, True
-    most = most_gib(space)
-    try:
-        for high in (request.limit_gib, most):
-            found = search.best(Aim(request.capacity_gib, high))
-            if found is not None:
-                return found, True
-    except EffortSpent:
-        return search.incumbent, False
-    return None, True
 
 
 def _offers(board: Board, request: Request, shelf: Shelf, modules: Iterable[Module]) -> list[_Offer]:

@@ -77,8 +77,7 @@ def _reached(board: Board, base: Request) -> tuple[dict[int, Fraction], set[int]
                 answer = solve(strict, replace(alone, capacity_gib=int(gib), over_gib=0), alternatives=False)
             except ImpossibleError:
                 continue
-            values = dict(zip((c.name for c in answer.criteria), answer.best.vector, strict=True))
-            sweeps[int(gib)] = max(sweeps.get(int(gib), Fraction(0)), Fraction(values["balanced_sweep"]))
+            sweeps[int(gib)] = max(sweeps.get(int(gib), Fraction(0)), Fraction(answer.values["balanced_sweep"]))
             content = answer.best.content
             loads = {
                 sum(content.get(slot) is not None for slot in channel.slots)

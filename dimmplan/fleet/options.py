@@ -13,12 +13,10 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.solve.branches import Aim
-from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import ranked
-from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
-from dimmplan.units import whole
 
 Counts = tuple[int, ...]
 """Modules of each type, in the order of ``Space.types``."""
@@ -87,11 +85,11 @@ class Sets:
             if allowance.nodes <= 0:
                 whole = False
                 break
-            try:
-                option = _best(search, code)
-            except EffortSpent:
-                option, whole = None, False
+            gib: Any = space.unscaled(space.gib(code))
+            best, proven = search.first(Aim(gib, gib, only=code), afresh=True)
+            whole &= proven
             allowance.nodes -= search.budget.spent
+            option = _option(search, best) if best is not None and proven else None
             if option is not None and not any(
                 o.sweep >= option.sweep and _less(smaller, counts) for smaller, o in found
             ):
@@ -131,17 +129,8 @@ def _codes(space: Space) -> frozenset[int]:
 def _windows(space: Space) -> tuple[Aim, Aim]:
     """The request's window of capacity, and all from the request up to what its slots could hold."""
     request = space.request
-    most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
     asked = request.capacity_gib
-    return Aim(asked, request.limit_gib), Aim(asked, max(most, asked))
-
-
-def _best(search: Search, code: int) -> Option | None:
-    """The best placement of just that many modules of each type."""
-    gib: Any = whole(Fraction(search.space.gib(code), search.space.scale))
-    search.budget.spent, search.budget.armed = 0, False
-    found = search.best(Aim(gib, gib, only=code))
-    return None if found is None else _option(search, found)
+    return Aim(asked, request.limit_gib), Aim(asked, max(space.most_gib, asked))
 
 
 def first_option(board: Board, request: Request, *, above: bool) -> Option | None:
@@ -151,10 +140,7 @@ def first_option(board: Board, request: Request, *, above: bool) -> Option | Non
         return None
     search = Search(space, Budget(request.effort))
     for aim in _windows(space)[: 1 + above]:
-        try:
-            found = search.best(aim)
-        except EffortSpent:
-            found = search.incumbent
+        found, _ = search.first(aim)
         if found is not None:
             return _option(search, found)
     return None
@@ -162,13 +148,11 @@ def first_option(board: Board, request: Request, *, above: bool) -> Option | Non
 
 def _option(search: Search, found: Found) -> Option:
     """A found placement as an option."""
-    space = search.space
-    content = dict.fromkeys(space.board.slots) | content_of(space, found.board_order)
-    place = [criterion.name for criterion in search.criteria].index("balanced_sweep")
+    space, content = search.space, search.content(found)
     pairs: Sequence[tuple[Module, int]] = list(zip(space.types, space.counts(found.code), strict=True))
     return Option(
         modules=tuple((module, count) for module, count in pairs if count),
         content=content,
-        sweep=Fraction(found.vector[place]),
+        sweep=Fraction(search.values(found)["balanced_sweep"]),
         rank=(*ranked(search.criteria, found.vector), board_order(space.board, content)),
     )

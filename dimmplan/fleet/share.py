@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -72,14 +72,6 @@ class SharedShelf:
     left: tuple[ShelfLot, ...]
 
 
-@dataclass(slots=True)
-class _Kinds:
-    """Which rows of the shelf each module type of each board may be taken from, cheapest first."""
-
-    places: list[list[str]] = field(default_factory=list)
-    index: dict[tuple[object, ...], int] = field(default_factory=dict)
-
-
 def share(requests: Requests, rows: Iterable[Row]) -> SharedShelf:
     """Divide the shelf between the machines of some rows, as ``division`` says. Rows that ask for nothing are left out.
 
@@ -111,7 +103,10 @@ class _Sharing:
         self.numbers = numbers
         self.machines = machines
         self.asked = asked
-        self.kinds = _Kinds()
+        self.kinds: dict[tuple[object, ...], int] = {}
+        """The number of each module type of each board."""
+        self.places: list[list[str]] = []
+        """By that number, which rows of the shelf the type may be taken from, cheapest first."""
         self.lots: dict[str, ShelfLot] = {}
         for each in asked:
             self._add_kinds(each)
@@ -123,11 +118,11 @@ class _Sharing:
                 self.lots.setdefault(lot.place, lot)
         for supply in asked.request.supplies if shelf else ():
             key = (*asked.place, supply.module)
-            if shelf is None or key in self.kinds.index:
+            if shelf is None or key in self.kinds:
                 continue
             lots = [lot for lot in shelf.lots if lot.count and self._serves(asked, lot, supply.module)]
-            self.kinds.index[key] = len(self.kinds.places)
-            self.kinds.places.append([lot.place for lot in sorted(lots, key=_cheapest_first)])
+            self.kinds[key] = len(self.places)
+            self.places.append([lot.place for lot in sorted(lots, key=_cheapest_first)])
 
     @staticmethod
     def _serves(asked: BoardRequest, lot: ShelfLot, module: Module) -> bool:
@@ -136,7 +131,7 @@ class _Sharing:
 
     def kind(self, asked: BoardRequest, module: Module) -> int:
         """The kind of a module type on a board."""
-        return self.kinds.index[*asked.place, module]
+        return self.kinds[*asked.place, module]
 
     # -- the whole -------------------------------------------------------------------------------------------------
 
@@ -212,7 +207,7 @@ class _Sharing:
     def _pools(self) -> list[tuple[int, list[str]]]:
         """Rows that serve just the same kinds, together: how many modules, and the rows, cheapest first."""
         serves: dict[str, list[int]] = {}
-        for kind, places in enumerate(self.kinds.places):
+        for kind, places in enumerate(self.places):
             for place in places:
                 serves.setdefault(place, []).append(kind)
         together: dict[tuple[int, ...], list[str]] = {}
@@ -222,9 +217,7 @@ class _Sharing:
         return [(sum(self.lots[place].count for place in places), places) for places in order]
 
     def _of_kind(self, pools: Sequence[tuple[int, list[str]]]) -> list[list[int]]:
-        return [
-            [pool for pool, (_, places) in enumerate(pools) if places[0] in of_kind] for of_kind in self.kinds.places
-        ]
+        return [[pool for pool, (_, places) in enumerate(pools) if places[0] in of_kind] for of_kind in self.places]
 
     def _dealt(
         self, division: Division, needs: Sequence[MachineNeed], pools: Sequence[tuple[int, list[str]]]
@@ -278,17 +271,17 @@ class _Sharing:
         return found
 
     def _left(self, asked: BoardRequest, supply: Supply, left: Mapping[str, int]) -> int:
-        return sum(left[place] for place in self.kinds.places[self.kind(asked, supply.module)])
+        return sum(left[place] for place in self.places[self.kind(asked, supply.module)])
 
     def _there(self, asked: BoardRequest, option: Option, left: Mapping[str, int]) -> bool:
         return all(
-            sum(left[place] for place in self.kinds.places[self.kind(asked, module)]) >= count
+            sum(left[place] for place in self.places[self.kind(asked, module)]) >= count
             for module, count in option.modules
         )
 
     def _take(self, asked: BoardRequest, option: Option, left: dict[str, int]) -> Iterator[Take]:
         for module, count in option.modules:
-            yield from self._from(self.kinds.places[self.kind(asked, module)], count, left, module)
+            yield from self._from(self.places[self.kind(asked, module)], count, left, module)
 
 
 def _usable_inside(asked: BoardRequest, option: Option) -> bool:

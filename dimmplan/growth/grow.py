@@ -36,8 +36,7 @@ from dimmplan.planner import Planned
 from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer
 from dimmplan.solve.branches import Aim
-from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.causes import most_gib
+from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import CRITERIA, Criterion, ranked
 from dimmplan.solve.evaluate import Value, content_of, vector_of
 from dimmplan.solve.search import Search
@@ -346,21 +345,15 @@ class _Task:
         search, request = self.searches[key], self.requests[step]
         if not search.space.possible():
             return None
-        search.criteria = tuple(CRITERIA[name] for name in criteria if name != "cost" or search.priced)
-        self.budget.armed = self.found is not None
-        search.incumbent = None
-        most = most_gib(search.space)
+        most = search.space.most_gib
         high = max(most, request.capacity_gib) if self.outside else request.limit_gib
-        proven = True
-        try:
-            found = search.best(Aim(request.capacity_gib, high, types=types))
-        except EffortSpent:
-            found, proven, self.cut = search.incumbent, False, True
+        aim = Aim(request.capacity_gib, high, types=types)
+        found, proven = search.by(criteria).first(aim, armed=self.found is not None)
+        self.cut |= not proven
         if found is None:
             return None
         self.budget.patient = True
-        names = [criterion.name for criterion in search.criteria]
-        return _Alone(content_of(search.space, found.board_order), dict(zip(names, found.vector, strict=True)), proven)
+        return _Alone(content_of(search.space, found.board_order), search.values(found), proven)
 
 
 def _at_most(supply: Supply, count: int) -> Supply:

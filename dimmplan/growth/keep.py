@@ -9,7 +9,7 @@ from fractions import Fraction
 from math import floor
 
 from dimmplan.audit import Audit, audit
-from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.figures import PlacementFigures, figures_if_any
 from dimmplan.growth.pinned import SWEEP, Start
 from dimmplan.growth.stay import most_staying
 from dimmplan.inventory.match import Matching
@@ -22,8 +22,7 @@ from dimmplan.moves import plan_moves
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.solve.branches import Aim
-from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.criteria import CRITERIA
+from dimmplan.solve.budget import Budget
 from dimmplan.solve.evaluate import content_of, usable_of, vector_of
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
@@ -197,12 +196,9 @@ class Upgrade:
 
 def speed_of(board: Board, request: Request, content: Content) -> Speed | None:
     """How fast a content runs in the request's mode on its sockets; ``None`` where it cannot run or is empty."""
-    try:
-        option = board.processor(request.processor)
-        figures = placement_figures(board, option, request.fitted, content, mode=request.mode)
-    except ValueError:
-        return None
-    return _speed(figures) if figures.modules else None
+    option = board.processor(request.processor)
+    figures = figures_if_any(board, option, request.fitted, content, mode=request.mode)
+    return _speed(figures) if figures is not None and figures.modules else None
 
 
 def _speed(figures: PlacementFigures) -> Speed:
@@ -236,22 +232,28 @@ def _no_slower(planned: Planned, before: Speed, start: Start) -> Choice | None:
     space = Space(board, request, start.pins)
     search = Search(space, Budget(request.effort))
 
+    def first(criteria: Sequence[str], low: int, high: int, without: Iterable[int] = ()) -> Found | None:
+        return search.by(criteria).first(Aim(low, high, without=frozenset(without)), afresh=True)[0]
+
     def fast(found: Found) -> bool:
-        speed = speed_of(board, request, content_of(space, found.board_order))
+        speed = speed_of(board, request, search.content(found))
         return speed is not None and not speed.slower_than(before)
 
+    def gib(found: Found) -> int:
+        return floor(usable_of(space, search.content(found)))
+
     low, limit = request.capacity_gib, request.limit_gib
-    fastest = _first(search, _FASTEST, Aim(low, limit))
+    fastest = first(_FASTEST, low, limit)
     while fastest is not None and not fast(fastest):
-        low = floor(usable_of(space, content_of(space, fastest.board_order))) + 1
-        fastest = _first(search, _FASTEST, Aim(low, limit)) if low <= limit else None
+        low = gib(fastest) + 1
+        fastest = first(_FASTEST, low, limit) if low <= limit else None
     if fastest is None:
         return None
-    high = floor(usable_of(space, content_of(space, fastest.board_order)))
+    high = gib(fastest)
     seen: set[int] = set()
     chosen = fastest
     while len(seen) < MOST_TRIED:
-        found = _first(search, _CHEAPEST, Aim(low, max(low, high), without=frozenset(seen)))
+        found = first(_CHEAPEST, low, max(low, high), seen)
         if found is None:
             break
         if fast(found):
@@ -262,13 +264,3 @@ def _no_slower(planned: Planned, before: Speed, start: Start) -> Choice | None:
     (content,) = most_staying(board, request, [content_of(space, chosen.board_order)], lying, hold=start.hold)
     vector = vector_of(space, planned.answer.criteria, content)
     return None if vector is None else Choice(dict(content), vector, usable_of(space, content))
-
-
-def _first(search: Search, criteria: Sequence[str], aim: Aim) -> Found | None:
-    """The first placement of an aim by some criteria; the best found where the effort does not suffice."""
-    search.criteria = tuple(CRITERIA[name] for name in criteria if name != "cost" or search.priced)
-    search.budget.spent, search.budget.armed = 0, False
-    try:
-        return search.best(aim)
-    except EffortSpent:
-        return search.incumbent

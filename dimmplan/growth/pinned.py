@@ -17,10 +17,10 @@ from dimmplan.planner import Planned, plan, planned_of
 from dimmplan.rules import Content, judge
 from dimmplan.solve.answer import Answer, Bound, Choice, bound_of, solve, solve_in
 from dimmplan.solve.branches import Aim
-from dimmplan.solve.budget import Budget, EffortSpent
+from dimmplan.solve.budget import Budget
 from dimmplan.solve.causes import capacities
 from dimmplan.solve.criteria import criteria_of
-from dimmplan.solve.evaluate import Value, content_of, usable_of, vector_of
+from dimmplan.solve.evaluate import Value, usable_of, vector_of
 from dimmplan.solve.search import Search
 from dimmplan.solve.shapes import Pins
 from dimmplan.solve.space import Space
@@ -240,30 +240,16 @@ def next_by_adding(planned: Planned, *, most: int = MOST_NEXT) -> tuple[Next, ..
     start = Start(stays=content, hold=placement.hold)
     search = Search(Space(board, request, start.pins), Budget(request.effort))
     found: list[Next] = []
-    for gib in _above(search, planned.answer.best.usable_gib):
-        search.budget.spent, search.budget.armed = 0, False
-        try:
-            best = search.best(_exactly(gib))
-        except EffortSpent:
+    here = planned.answer.best.usable_gib
+    for gib in sorted(gib for gib in search.capacities(Aim(int(here), search.space.most_gib)) if gib > here):
+        exact: Any = gib  # what a mode leaves may be a fraction
+        best, proven = search.first(Aim(exact, exact), afresh=True)
+        if best is None or not proven:
             continue
-        if best is None:
-            continue
-        after = dict.fromkeys(board.slots) | content_of(search.space, best.board_order)
+        after = search.content(best)
         figures = placement_figures(board, board.processor(request.processor), request.fitted, after, mode=request.mode)
         added = tuple((slot, module) for slot in board.slots if (module := after[slot]) and content[slot] is None)
         found.append(Next(usable_gib=gib, sweep_gb_s=figures.balanced_sweep_gb_s, added=added, content=after))
         if len(found) == most:
             break
     return tuple(found)
-
-
-def _above(search: Search, usable: Gib) -> list[Gib]:
-    """Every capacity above one that the space of a search reaches, rising."""
-    space = search.space
-    most = max((module.capacity_gib for module in space.types), default=0) * space.slot_count
-    return sorted(gib for gib in search.capacities(Aim(int(usable), most)) if gib > usable)
-
-
-def _exactly(gib: Gib) -> Aim:
-    exact: Any = gib  # what a mode leaves may be a fraction
-    return Aim(exact, exact)

@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Literal
 
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
-from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.figures import PlacementFigures, figures_if_any
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Placement, board_of
@@ -17,11 +17,8 @@ from dimmplan.model.request import USUAL_OVER, Request, Supply
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import Breach, Content, judge
 from dimmplan.solve.answer import Answer
-from dimmplan.solve.branches import Aim
-from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.criteria import CRITERIA, LISTS, Criterion, criteria_of, ranked
-from dimmplan.solve.evaluate import Value, board_order_of, content_of, measured_vector
-from dimmplan.solve.search import Search
+from dimmplan.solve.criteria import LISTS, Criterion, criteria_of, ranked
+from dimmplan.solve.evaluate import Value, board_order_of, measured_vector
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib, quoted
 
@@ -148,10 +145,7 @@ class Case:
     ) -> PlacementFigures | None:
         """The figures of a content in the plan's mode; ``None`` where it cannot run at all."""
         sockets, mode = fitted or self.placement.fitted, self.placement.mode
-        try:
-            return placement_figures(self.board, option or self.option, sockets, content, mode=mode)
-        except ValueError:
-            return None
+        return figures_if_any(self.board, option or self.option, sockets, content, mode=mode)
 
     def weigh(self, content: Mapping[str, Module | None]) -> Alternative:
         """Judge and measure a content."""
@@ -284,16 +278,3 @@ def solved_below(solve: Callable[[Request], Answer], request: Request) -> Answer
             if not 0 < below < request.capacity_gib:
                 raise
             request = replace(request, capacity_gib=below)
-
-
-def searched(
-    space: Space, criteria: Iterable[str], aim: Aim, *, effort: int
-) -> tuple[dict[str, Module | None] | None, bool]:
-    """The content that is first by a list of criteria, and whether that is proven; ``None`` where none is found."""
-    search = Search(space, Budget(effort))
-    search.criteria = tuple(CRITERIA[name] for name in criteria)
-    try:
-        found, proven = search.best(aim), True
-    except EffortSpent:
-        found, proven = search.incumbent, False
-    return None if found is None else content_of(space, found.board_order), proven

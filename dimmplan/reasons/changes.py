@@ -5,23 +5,26 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from dimmplan.errors import ImpossibleError
 from dimmplan.figures import PlacementFigures
 from dimmplan.growth.pinned import SWEEP, all_of, closed, staying
-from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
-from dimmplan.model.request import Lot, Supply
+from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.moves import plan_moves
-from dimmplan.reasons.case import Alternative, Case, Separation, searched, solved_below
-from dimmplan.rules import Breach, CountsRow, SequenceRow
-from dimmplan.solve.answer import solve
+from dimmplan.reasons.case import Alternative, Case, Separation, solved_below
+from dimmplan.rules import Breach
+from dimmplan.solve.answer import Answer, solve_in
 from dimmplan.solve.branches import Aim
+from dimmplan.solve.budget import Budget
+from dimmplan.solve.causes import capacities
 from dimmplan.solve.criteria import ranked
 from dimmplan.solve.evaluate import Value
+from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 from dimmplan.units import by_key
 
@@ -169,19 +172,16 @@ def _group(case: Case, module: Module) -> tuple[NextStep | None, bool]:
     supplies = tuple(Supply(module=each, lots=(Lot(count=None if each == module else held[each]),)) for each in types)
     request = replace(case.request, supplies=supplies, max_types=len(types))
     space = Space(case.board, request, all_of(staying(case.content), closed(case.placement.hold)))
-    most = max(each.capacity_gib for each in types) * space.slot_count
-    aim = Aim(1, most, without=frozenset([space.code_of(case.content)]))
-    after, proven = searched(space, ("advised_broken", SWEEP, "modules"), aim, effort=EFFORT)
-    if after is None:
+    search = Search(space, Budget(EFFORT)).by(("advised_broken", SWEEP, "modules"))
+    found, proven = search.first(Aim(1, space.most_gib, without=frozenset([space.code_of(case.content)])))
+    if found is None:
         return None, proven
+    after = search.content(found)
     slots = [slot for slot in case.board.slots if after.get(slot) and case.content.get(slot) is None]
     return _step(case, module, slots), proven
 
 
 # -- exactly these slots ------------------------------------------------------------------------------------------
-
-EXPECTED = "expected"
-"""Begin of the ids of the rows that hold a copy of the board to just those slots."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -229,30 +229,24 @@ def _best_content(case: Case, slots: Sequence[str], *, exact: bool) -> tuple[dic
     supplies = tuple(
         Supply(module=module, lots=(Lot(count=case.placement.count(module) if exact else None),)) for module in types
     )
-    board = _held_to(case, slots)
-    if board is not None:
-        asked = math.ceil(case.usable_gib) if exact else case.request.capacity_gib
-        request = replace(case.request, capacity_gib=asked, supplies=supplies, over_gib=None)
-        try:
-            answer = solved_below(lambda asked: solve(board, asked, alternatives=False), request)
-        except ImpossibleError:
-            return _plain(case, slots, exact=exact), False
-        return answer.best.content, answer.proven
+    asked = math.ceil(case.usable_gib) if exact else case.request.capacity_gib
+    request = replace(case.request, capacity_gib=asked, supplies=supplies, over_gib=None)
+    others = (slot for slot in case.board.slots if slot not in slots)
+    pins = all_of(closed(others), dict.fromkeys(slots, frozenset(types)))
+
+    def solved(asked: Request) -> Answer:
+        space = Space(case.board, asked, pins)
+        answer = solve_in(space, alternatives=False)
+        if answer is None:
+            below = (gib for gib in capacities(space) if gib < asked.capacity_gib)
+            raise ImpossibleError((), below_gib=max(below, default=None), above_gib=None)
+        return answer
+
+    if all(not set(slots).isdisjoint(socket.slots) for socket in case.sockets()):
+        with suppress(ImpossibleError):
+            answer = solved_below(solved, request)
+            return answer.best.content, answer.proven
     return _plain(case, slots, exact=exact), False
-
-
-def _held_to(case: Case, slots: Sequence[str]) -> Board | None:
-    """A copy of the board on which exactly these slots can be filled; ``None`` where a socket would be empty."""
-    rows: list[SequenceRow | CountsRow] = []
-    for index, socket in enumerate(case.sockets()):
-        here = [slot for slot in socket.slots if slot in slots]
-        if not here:
-            return None
-        order = (*here, *(slot for slot in socket.slots if slot not in here))
-        ids = f"{EXPECTED}-slots-{index}", f"{EXPECTED}-count-{index}"  # of their own, or sockets would look equal
-        rows.append(SequenceRow(id=ids[0], check="sequence", socket=socket.id, slots=order, source="MODEL"))
-        rows.append(CountsRow(id=ids[1], check="counts", modules=(len(here),), sockets=(socket.id,), source="MODEL"))
-    return replace(case.board, rules=(*case.board.rules, *rows))
 
 
 def _plain(case: Case, slots: Sequence[str], *, exact: bool) -> dict[str, Module | None]:

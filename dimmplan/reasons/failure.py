@@ -16,10 +16,12 @@ from dimmplan.model.module import Module, by_type
 from dimmplan.model.move import Change
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
-from dimmplan.reasons.case import Alternative, Case, errors_of, searched, solved_below
+from dimmplan.reasons.case import Alternative, Case, errors_of, solved_below
 from dimmplan.rules import Breach
 from dimmplan.solve.answer import Answer
 from dimmplan.solve.branches import Aim
+from dimmplan.solve.budget import Budget
+from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 
 Held = Mapping[str, Module | None]
@@ -201,8 +203,9 @@ class _Left:
         space = Space(replace(board, rules=rows), request, closed(self.case.placement.hold))
         if not space.possible():
             return None
-        content, proven = searched(space, _SMALLEST, Aim(1, self.total_gib), effort=request.effort)
-        return None if content is None else self._placed(content, proven=proven, worth=_module_count)
+        search = Search(space, Budget(request.effort)).by(_SMALLEST)
+        found, proven = search.first(Aim(1, self.total_gib))
+        return None if found is None else self._placed(search.content(found), proven=proven, worth=_module_count)
 
     def _placed(
         self, content: Held, *, proven: bool, worth: Callable[[Alternative], object] = attrgetter("vector")

@@ -24,13 +24,12 @@ from dimmplan.rules import (
     SystemView,
     all_rows,
     judge,
-    judge_alone,
     judge_channel,
-    judge_module,
     judge_rate,
     judge_socket,
     judge_system,
     of_kind,
+    refusals,
     value_of,
 )
 from dimmplan.solve.answer import solve
@@ -138,11 +137,7 @@ def mix_of(
     sockets = tuple(socket.id for socket in board.sockets) if fitted is None else tuple(fitted)
     rows = all_rows(board, board.processor(processor))
     option = board.processor(processor)
-    refused = tuple(
-        (module, breach)
-        for module in types
-        for breach in (errors_of(judge_module(rows, module)) or judge_alone(board, option, module))
-    )
+    refused = tuple((module, breach) for module in types for breach in refusals(board, option, module))
     judged = _Judge(board, sockets, processor, rows)
     mix = Mix(
         board=board,

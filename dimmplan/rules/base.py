@@ -134,9 +134,9 @@ class Rule(Row):
     """The question of ``rules BOARD`` that the row answers."""
     scopes: ClassVar[tuple[Scope, ...]]
     """Where the kind can be judged; empty for rows that are only told."""
-    judged_in_part: ClassVar[bool]
+    judged_in_part: ClassVar[bool] = True
     """True where a view with unknown slots is judged: a fault is then one whatever those slots hold."""
-    stays_broken: ClassVar[bool]
+    stays_broken: ClassVar[bool] = False
     """True where nothing that is added mends a broken row."""
     limits: ClassVar[Limits]
     """What the row alone can keep a request from having: enough capacity, a placement at all, or nothing."""

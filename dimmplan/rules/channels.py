@@ -23,7 +23,6 @@ class RankLimitRow(Rule):
 
     question = "capacity"
     scopes = ("channel",)
-    judged_in_part = True
     stays_broken = True
     limits = "capacity"
 
@@ -52,8 +51,6 @@ class FillOrderRow(Rule):
 
     question = "order"
     scopes = ("channel",)
-    judged_in_part = True
-    stays_broken = False
     limits = "placement"
 
     check: Literal["fill-order"]
@@ -86,8 +83,6 @@ class ChannelOrderRow(Rule):
 
     question = "order"
     scopes = ("channel",)
-    judged_in_part = True
-    stays_broken = False
     limits = "nothing"
 
     check: Literal["channel-order"]

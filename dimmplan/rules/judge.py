@@ -143,6 +143,12 @@ def judge_alone(board: Board, option: ProcessorOption | None, module: Module) ->
     yield _no_rate((), module.kind.value if unlisted else module.label, option if unlisted else None)
 
 
+def refusals(board: Board, option: ProcessorOption | None, module: Module) -> list[Breach]:
+    """Why a board with those processors takes a type in no company: error rows, or else the rate table."""
+    rows = [row for row in all_rows(board, option) if row.severity == "error"]
+    return [*judge_module(rows, module)] or [*judge_alone(board, option, module)]
+
+
 def _unlisted(board: Board, option: ProcessorOption | None, modules: Sequence[Module], slots: int) -> bool:
     """True where the board has a row for every module of a channel and the processor lists no rate for one of them."""
     rows = [rate_row(board, module, len(modules), slots) for module in modules]

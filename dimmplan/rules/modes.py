@@ -47,8 +47,6 @@ class ModeRow(Rule):
 
     question = "modes"
     scopes: ClassVar[tuple[Scope, ...]] = ("system",)
-    judged_in_part = True
-    stays_broken = False
     limits = "nothing"
     couples: ClassVar[Couples] = "mode"
     mode: ClassVar[Mode]

@@ -44,7 +44,6 @@ class AcceptRow(Rule):
 
     question = "fits"
     scopes = ("module",)
-    judged_in_part = True
     stays_broken = True
     limits = "nothing"
 
@@ -88,7 +87,6 @@ class MixRow(Rule):
 
     question = "mix"
     scopes = ("channel", "socket", "system")
-    judged_in_part = True
     stays_broken = True
     limits = "placement"
     couples = "types"

@@ -33,8 +33,6 @@ class SocketMinimumRow(Rule):
 
     question = "order"
     scopes = ("socket",)
-    judged_in_part = True
-    stays_broken = False
     limits = "placement"
 
     check: Literal["socket-minimum"]
@@ -74,7 +72,6 @@ class CeilingRow(_SocketsRow):
 
     question = "capacity"
     scopes = ("socket",)
-    judged_in_part = True
     stays_broken = True
     limits = "capacity"
 
@@ -96,8 +93,6 @@ class CountsRow(_SocketsRow):
 
     question = "order"
     scopes = ("socket",)
-    judged_in_part = True
-    stays_broken = False
     limits = "capacity"
 
     check: Literal["counts"]
@@ -130,8 +125,6 @@ class SequenceRow(Rule):
 
     question = "order"
     scopes = ("socket",)
-    judged_in_part = True
-    stays_broken = False
     limits = "placement"
 
     check: Literal["sequence"]

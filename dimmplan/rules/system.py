@@ -26,8 +26,6 @@ class FittedRow(Rule):
 
     question = "fits"
     scopes = ("system",)
-    judged_in_part = True
-    stays_broken = False
     limits = "nothing"
     couples = "fitted"
 
@@ -58,8 +56,6 @@ class AlikeRow(Rule):
 
     question = "mix"
     scopes = ("system",)
-    judged_in_part = True
-    stays_broken = False
     limits = "placement"
     couples = "amounts"
 

@@ -39,8 +39,6 @@ class TableRow(Rule):
 
     question = "order"
     scopes = ("socket", "system")
-    judged_in_part = True
-    stays_broken = False
     limits = "placement"
     couples = "amounts"
 

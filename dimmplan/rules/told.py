@@ -9,7 +9,16 @@ from pydantic import Field, PrivateAttr
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Kind, Module
 from dimmplan.model.rows import CapacityGib, Name, ProcessorOption, Text
-from dimmplan.rules.base import Content, Fault, Problems, Rule, SocketView, Wiring, known_names, named_in_brackets
+from dimmplan.rules.base import (
+    Content,
+    Fault,
+    Problems,
+    Rule,
+    SocketView,
+    Wiring,
+    known_names,
+    named_in_brackets,
+)
 from dimmplan.units import listed
 
 
@@ -63,7 +72,6 @@ class ThermalRow(_HotModules):
     question = "care"
     scopes = ()
     judged_in_part = False
-    stays_broken = False
     limits = "nothing"
 
     check: Literal["thermal"]
@@ -86,7 +94,6 @@ class ThermalLimitRow(_HotModules):
 
     question = "care"
     scopes = ("socket",)
-    judged_in_part = True
     stays_broken = True
     limits = "capacity"
 
@@ -135,14 +142,17 @@ class ThermalLimitRow(_HotModules):
         yield from known_names(self.processors, wiring.processors, f"{place}.processors", "processors of the board")
 
 
-class DeviceCorrectionRow(Rule):
-    """Error correction makes up for the loss of a whole device only where devices are of these widths."""
+class _Told(Rule):
+    """A row that is only told."""
 
     question = "care"
     scopes = ()
     judged_in_part = False
-    stays_broken = False
     limits = "nothing"
+
+
+class DeviceCorrectionRow(_Told):
+    """Error correction makes up for the loss of a whole device only where devices are of these widths."""
 
     check: Literal["device-correction"]
     device_widths: Annotated[tuple[Literal[4, 8, 16], ...], Field(min_length=1)] = (4,)
@@ -158,14 +168,8 @@ class DeviceCorrectionRow(Rule):
         return f"Error correction covers a whole failed {widths} device; modules with other devices weaken it."
 
 
-class NoteRow(Rule):
+class NoteRow(_Told):
     """Something a person must know: firmware settings that change regions, parts that differ between sockets."""
-
-    question = "care"
-    scopes = ()
-    judged_in_part = False
-    stays_broken = False
-    limits = "nothing"
 
     check: Literal["note"]
     about: Literal["firmware", "parts", "care"]
@@ -184,14 +188,8 @@ class NoteRow(Rule):
         return self.text
 
 
-class BlanksRow(Rule):
+class BlanksRow(_Told):
     """Empty slots that must carry a blank for the air flow; no slots named means all."""
-
-    question = "care"
-    scopes = ()
-    judged_in_part = False
-    stays_broken = False
-    limits = "nothing"
 
     check: Literal["blanks"]
     slots: tuple[Name, ...] = ()

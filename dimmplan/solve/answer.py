@@ -18,7 +18,7 @@ from dimmplan.model.request import Mode, Request
 from dimmplan.rates import channel_rate
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.causes import causes_of, most_gib, nearest_capacities, rounded_up
+from dimmplan.solve.causes import causes_of, nearest_capacities, rounded_up
 from dimmplan.solve.criteria import LISTS, Criterion, ranked
 from dimmplan.solve.evaluate import Value, broken_rows, content_of, usable_of, vector_of
 from dimmplan.solve.promise import Promise, Promises
@@ -71,6 +71,11 @@ class Answer(NamedTuple):
     least_difference_gib: Gib | None = None
     """The least that the sockets could differ by at the capacity found; ``None`` where it was not asked for."""
 
+    @property
+    def values(self) -> dict[str, Value]:
+        """The values of the criteria for the best placement, by name."""
+        return dict(zip((criterion.name for criterion in self.criteria), self.best.vector, strict=True))
+
 
 def solve(board: Board, request: Request, *, alternatives: bool = True, steps: bool = False) -> Answer:
     """Answer a request. Raises ``ImpossibleError`` where nothing fits.
@@ -92,14 +97,14 @@ def solve_in(space: Space, *, alternatives: bool = True, steps: bool = False) ->
     request, budget = space.request, Budget(space.request.effort)
     search = Search(space, budget)
     aim = Aim(request.capacity_gib, request.limit_gib)
-    found, proven = _search(search, aim, None)
+    found, proven = search.first(aim)
     outside = found is None
     if found is None:
-        aim = Aim(request.capacity_gib, max(most_gib(space), request.capacity_gib))
-        found, proven = _search(search, aim, None)
+        aim = Aim(request.capacity_gib, max(space.most_gib, request.capacity_gib))
+        found, proven = search.first(aim)
     if found is None:
         return None
-    best, effort = _checked(space, search.criteria, found), budget.spent
+    best, effort = checked(search, found), budget.spent
     stopped = None if proven else budget.reason
     more = _Alternatives(space, search, aim, found, best) if (alternatives or steps) and not budget.stopping else None
     return Answer(
@@ -123,22 +128,10 @@ def _impossible(board: Board, request: Request) -> ImpossibleError:
     return ImpossibleError(causes_of(board, request), below_gib=below, above_gib=above)
 
 
-def _search(search: Search, aim: Aim, start: Found | None, *, armed: bool = False) -> tuple[Found | None, bool]:
-    """The best found and whether it is proven to be the best; ``armed`` ends it even with nothing found."""
-    search.budget.armed = armed or start is not None
-    search.incumbent = start
-    try:
-        return search.best(aim, start), True
-    except EffortSpent:
-        return search.incumbent, False
-    finally:
-        search.budget.armed = False
-
-
-def _checked(space: Space, criteria: tuple[Criterion, ...], found: Found) -> Choice:
+def checked(search: Search, found: Found) -> Choice:
     """The found placement, accepted only where rules and figures give the vector that the search decided by."""
-    content = content_of(space, found.board_order)
-    vector = vector_of(space, criteria, content)
+    space, content = search.space, content_of(search.space, found.board_order)
+    vector = vector_of(space, search.criteria, content)
     if vector != found.vector:
         raise DimmplanError(f"internal: the search decided by {found.vector}, the figures give {vector}")
     return Choice(content=content, vector=vector, usable_gib=usable_of(space, content))
@@ -201,7 +194,7 @@ class _Alternatives:
 
     def __init__(self, space: Space, search: Search, aim: Aim, found: Found, best: Choice) -> None:
         self.space, self.search, self.aim, self.found, self.best = space, search, aim, found, best
-        values = dict(zip((c.name for c in search.criteria), best.vector, strict=True))
+        values = search.values(found)
         self.broken = broken_rows(space, best.content)
         search.budget.limit = min(space.request.effort, max(BESIDE, search.budget.spent))
         search.budget.spent = 0
@@ -261,9 +254,10 @@ class _Alternatives:
                     places.append(self._place(found))
                     yield found
 
-    def _best_of(self, search: Search, aim: Aim, start: Found | None) -> Found | None:
+    @staticmethod
+    def _best_of(search: Search, aim: Aim, start: Found | None) -> Found | None:
         """The best placement of a search, or the best that its effort found; ``start`` is what it has to beat."""
-        return _search(search, aim, start, armed=True)[0]
+        return search.first(aim, start, armed=True)[0]
 
     def _judged(self, found: Found | None, criteria: tuple[Criterion, ...]) -> Found | None:
         """A placement as a list of criteria sees it."""
@@ -314,11 +308,7 @@ class _Alternatives:
             return 0
         equal = Search(self.space, self.search.budget, prefer="equal-sockets", like=self.search)
         found = self._best_of(equal, Aim(int(here), int(here), may_break=self.broken), None)
-        return (
-            None
-            if found is None
-            else dict(zip((c.name for c in equal.criteria), found.vector, strict=True))["socket_difference_gib"]
-        )
+        return None if found is None else equal.values(found)["socket_difference_gib"]
 
     def _step_capacities(self, *, up: bool) -> Iterator[int]:
         """Where to look for a step: to a quarter above, or all that is below, the nearest first."""

@@ -11,13 +11,15 @@ from dimmplan.errors import Cause
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Request
+from dimmplan.model.rows import Severity
 from dimmplan.rules import (
     KINDS,
+    RATE_RULE,
     Breach,
     Rule,
     judge_alone,
-    judge_module,
     of_kind,
+    refusals,
 )
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
@@ -29,7 +31,7 @@ from dimmplan.units import Gib, format_capacity, listed
 def nearest_capacities(board: Board, request: Request) -> tuple[Gib | None, Gib | None]:
     """The nearest capacities below and above the request that some placement has."""
     space = Space(board, request)
-    asked, most = request.capacity_gib, most_gib(space)
+    asked, most = request.capacity_gib, space.most_gib
     if space.request.mode is not Mode.INDEPENDENT:  # what a mode leaves may be a fraction
         reached = capacities(space)
         below, above = [gib for gib in reached if gib < asked], [gib for gib in reached if gib > asked]
@@ -45,17 +47,12 @@ def nearest_capacities(board: Board, request: Request) -> tuple[Gib | None, Gib 
 
 def capacities(space: Space) -> set[Gib]:
     """Every capacity that some placement has without breaking an error row."""
-    return Search(space, Budget(0)).capacities(Aim(1, most_gib(space))) if _may_run(space) else set()
+    return Search(space, Budget(0)).capacities(Aim(1, space.most_gib)) if _may_run(space) else set()
 
 
 def _may_run(space: Space) -> bool:
     """True where neither the mode nor the sockets fitted rule every placement out."""
     return space.mode_possible() and space.fitted_allowed()
-
-
-def most_gib(space: Space) -> int:
-    """What the fitted sockets would hold with the largest type in every slot."""
-    return max((module.capacity_gib for module in space.types), default=0) * space.slot_count
 
 
 def causes_of(board: Board, request: Request) -> tuple[Cause, ...]:
@@ -69,26 +66,25 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
     for breach in refused:
         text = f"The sockets {breach.found} may not be fitted together; allowed: {breach.allowed}."
         yield Cause(rule=breach.rule, text=text, source=breach.source)
-    unusable = 0
+    usable = len(request.supplies)
     for module in (supply.module for supply in request.supplies):
-        kept_out = [*judge_module(space.enforced_always, module)]
-        for breach in kept_out:
+        refused_here = refusals(board, space.option, module)
+        usable -= bool(refused_here)
+        for breach in refused_here:
             text = f"{module.label}: {breach.found}; allowed: {breach.allowed}."
-            yield Cause(rule=breach.rule, text=text, source=breach.source)
-        without_rate = [] if kept_out else [*judge_alone(board, space.option, module)]
-        yield from map(_rate_cause, without_rate)
-        unusable += bool(kept_out or without_rate)
+            cause = Cause(rule=breach.rule, text=text, source=breach.source)
+            yield _rate_cause(breach) if breach.check == RATE_RULE else cause
     if not space.mode_possible():
         mode = request.mode.value
         without = [socket.id for socket in space.sockets if not socket.channels]
         text = f"At {listed(without)} no two channels can work in lockstep." if without else ""
         yield Cause(rule=mode, text=text or f"The board file has no row for the mode {mode}.")
         return
-    if refused or not space.types or unusable == len(request.supplies):
+    if refused or not space.types or not usable:
         if not request.supplies:
             yield Cause(rule="modules", text="There is no module to plan with.")
         return
-    alone = list(_alone_in_the_way(board, request, space))
+    alone = list(_in_the_way(space, _answered, lambda row, _: row.brief()))
     yield from alone
     if not alone:
         yield from _too_much(space)
@@ -119,7 +115,7 @@ def rounded_up(space: Space, usable_gib: Gib, budget: Budget, *, as_advised: boo
         text = "The modules that stay and the slots on hold allow no capacity in between."
         yield Cause(rule="hold", text=text)
     else:
-        found = list(_in_the_way(space, least, as_advised=as_advised))
+        found = list(_all_in_the_way(space, least, advised=as_advised))
         yield from found or [Cause(rule="rules", text=f"Several rules together forbid {_span_text(nearer)}.")]
 
 
@@ -148,45 +144,46 @@ def _sizes_add_up(space: Space, aim: Aim, modules: Iterable[Module]) -> bool:
     return False
 
 
-def _in_the_way(space: Space, least: Callable[[Space], Gib | None], *, as_advised: bool) -> Iterator[Cause]:
-    """Rows, or the stock, of which each alone keeps every capacity asked about from fitting."""
-    request = space.request
-    errors = [row for row in space.rows if row.limits != "nothing" and row.severity == "error"]
-    advised = [row for row in space.rows if row.limits != "nothing" and row.severity == "advised" and as_advised]
+def _in_the_way(
+    space: Space, reached: Callable[[Space], Gib | None], text: Callable[[Rule, Gib], str], *, advised: bool = False
+) -> Iterator[Cause]:
+    """Rows, or the stock, without each of which alone something is reached that is not with it."""
+    request, board = space.request, space.board
+    limiting = [row for row in space.rows if row.limits != "nothing"]
+
+    def but_for(severity: Severity) -> Iterator[Cause]:
+        for row in (row for row in limiting if row.severity == severity):
+            gib = reached(Space(_without(board, row), request, space.pins))
+            if gib is not None:
+                yield Cause(rule=row.id, text=text(row, gib), source=row.source)
+
+    yield from but_for("error")
+    limited = any(supply.available is not None for supply in request.supplies)
+    if limited and reached(Space(board, _unlimited(request), space.pins)) is not None:
+        yield Cause(rule="stock", text="The modules at hand are too few.")
+    if advised:
+        yield from but_for("advised")
+
+
+def _all_in_the_way(space: Space, least: Callable[[Space], Gib | None], *, advised: bool) -> Iterator[Cause]:
+    """What alone keeps every capacity asked about from fitting, where rows and stock do so at all."""
     board = space.board
-    for row in (*errors, *advised):
-        board = _without(board, row)
-    if least(Space(board, _unlimited(request), space.pins)) is None:
+    for row in space.rows:
+        if row.limits != "nothing" and (row.severity == "error" or advised):
+            board = _without(board, row)
+    if least(Space(board, _unlimited(space.request), space.pins)) is None:
         return
 
-    def but_for(row: Rule) -> Iterator[Cause]:
-        nearer = least(Space(_without(space.board, row), request, space.pins))
-        if nearer is not None:
-            rule = "advised rule" if row.severity == "advised" else "rule"
-            text = f"Without this {rule} {format_capacity(nearer)} would fit. {row.brief()}"
-            yield Cause(rule=row.id, text=text, source=row.source)
+    def text(row: Rule, gib: Gib) -> str:
+        rule = "advised rule" if row.severity == "advised" else "rule"
+        return f"Without this {rule} {format_capacity(gib)} would fit. {row.brief()}"
 
-    for row in errors:
-        yield from but_for(row)
-    limited = any(supply.available is not None for supply in request.supplies)
-    if limited and least(Space(space.board, _unlimited(request), space.pins)) is not None:
-        yield Cause(rule="stock", text="The modules at hand are too few.")
-    for row in advised:
-        yield from but_for(row)
+    yield from _in_the_way(space, least, text, advised=advised)
 
 
 def _unlimited(request: Request) -> Request:
     """The request with modules without number."""
     return replace(request, supplies=tuple(each._replace(lots=(*each.lots, Lot())) for each in request.supplies))
-
-
-def _alone_in_the_way(board: Board, request: Request, space: Space) -> Iterator[Cause]:
-    """Rows, or the stock, without which the request would have an answer."""
-    for row in space.rows:
-        if row.limits != "nothing" and row.severity == "error" and _answers(_without(board, row), request):
-            yield Cause(rule=row.id, text=row.brief(), source=row.source)
-    if any(supply.available is not None for supply in request.supplies) and _answers(board, _unlimited(request)):
-        yield Cause(rule="stock", text="The modules at hand are too few.")
 
 
 def _without(board: Board, row: Rule) -> Board:
@@ -198,11 +195,11 @@ def _without(board: Board, row: Rule) -> Board:
     return replace(board, rules=rules, processors=processors)
 
 
-def _answers(board: Board, request: Request) -> bool:
-    space = Space(board, request)
-    most = most_gib(space)
-    within = request.capacity_gib <= most and _may_run(space)
-    return within and Search(space, Budget(0)).reaches(Aim(request.capacity_gib, most))
+def _answered(space: Space) -> Gib | None:
+    """The capacity asked, where the request of a space has an answer."""
+    asked = space.request.capacity_gib
+    within = asked <= space.most_gib and _may_run(space)
+    return asked if within and Search(space, Budget(0)).reaches(Aim(asked, space.most_gib)) else None
 
 
 def _too_much(space: Space) -> Iterator[Cause]:
@@ -220,7 +217,7 @@ def _too_much(space: Space) -> Iterator[Cause]:
         board = space.board
         for row in alike:
             board = _without(board, row)
-        if len(alike) > 1 and _answers(board, request):
+        if len(alike) > 1 and _answered(Space(board, request)) is not None:
             for row in alike:
                 yield Cause(rule=row.id, text=row.brief(), source=row.source)
             return

@@ -45,23 +45,24 @@ def vector_of(
 
     ``None`` where an error row breaks, or where a slot holds what is not permitted there.
     """
-    if not space.permits(content):
+    if not space.permits(content) or not any(content.values()):
         return None
-    fitted = [socket.id for socket in space.sockets]
-    breaches = judge(space.board, space.option, fitted, content, mode=space.request.mode)
+    breaches = _breaches(space, content)
     if any(breach.severity == "error" for breach in breaches):
         return None
-    if not any(content.values()):
-        return None
+    fitted = [socket.id for socket in space.sockets]
     figures = placement_figures(space.board, space.option, fitted, content, mode=space.request.mode)
     return measured_vector(space, criteria, content, breaches, figures)
 
 
 def broken_rows(space: Space, content: Mapping[str, Module | None]) -> frozenset[str]:
     """Ids of the advised rows that a placement breaks."""
+    return frozenset(breach.rule for breach in _breaches(space, content) if breach.severity == "advised")
+
+
+def _breaches(space: Space, content: Mapping[str, Module | None]) -> tuple[Breach, ...]:
     fitted = [socket.id for socket in space.sockets]
-    breaches = judge(space.board, space.option, fitted, content, mode=space.request.mode)
-    return frozenset(breach.rule for breach in breaches if breach.severity == "advised")
+    return judge(space.board, space.option, fitted, content, mode=space.request.mode)
 
 
 def measured_vector(

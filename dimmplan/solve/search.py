@@ -11,14 +11,16 @@ from __future__ import annotations
 
 import heapq
 import itertools
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
+from dimmplan.model.module import Module
 from dimmplan.solve.branches import Aim, Branch, Branches, Kind, Value
-from dimmplan.solve.budget import Budget, Progress
-from dimmplan.solve.criteria import Criterion, criteria_of, ranked
+from dimmplan.solve.budget import Budget, EffortSpent, Progress
+from dimmplan.solve.criteria import CRITERIA, Criterion, criteria_of, ranked
 from dimmplan.solve.decide import Decisions, least_tails
+from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.promise import Group, Promise, Promises, Wanted
 from dimmplan.solve.space import Rows, Space
 from dimmplan.solve.sweep import Populations, Sweeps
@@ -80,7 +82,37 @@ class Search:
         self._deciders: dict[tuple[int, ...], Decider] = {} if like is None else like._deciders
         self._promises: dict[object, Promises] = {} if like is None else like._promises
 
+    def by(self, names: Iterable[str]) -> Search:
+        """The search, ordering by these criteria from now on; by cost only where all is priced."""
+        self.criteria = tuple(CRITERIA[name] for name in names if name != "cost" or self.priced)
+        return self
+
+    def content(self, found: Found) -> dict[str, Module | None]:
+        """What the slots of the board hold in a placement that was found."""
+        return dict.fromkeys(self.space.board.slots) | content_of(self.space, found.board_order)
+
+    def values(self, found: Found) -> dict[str, Value]:
+        """The values of the criteria for a placement that was found, by name."""
+        return dict(zip((criterion.name for criterion in self.criteria), found.vector, strict=True))
+
     # -- the whole -------------------------------------------------------------------------------------------------
+
+    def first(
+        self, aim: Aim, start: Found | None = None, *, armed: bool = False, afresh: bool = False
+    ) -> tuple[Found | None, bool]:
+        """The placement that comes first, or the best that the effort sufficed for, and whether it is proven.
+
+        ``start`` is what it has to beat. ``armed`` ends the search even with nothing found, ``afresh`` counts from 0.
+        """
+        if afresh:
+            self.budget.spent = 0
+        self.budget.armed = armed or start is not None
+        try:
+            return self.best(aim, start), True
+        except EffortSpent:
+            return self.incumbent, False
+        finally:
+            self.budget.armed = False
 
     def best(self, aim: Aim, incumbent: Found | None = None) -> Found | None:
         """The placement that comes first, or ``None`` where there is none.

@@ -125,6 +125,11 @@ class Space:
         found._use([self.supplies[kind] for kind in types])
         return found
 
+    @property
+    def most_gib(self) -> int:
+        """What the fitted sockets would hold with the largest type in every slot."""
+        return max((module.capacity_gib for module in self.types), default=0) * self.slot_count
+
     def loss(self, modules: Sequence[Module]) -> int:
         """What a channel with these modules gives up, scaled."""
         if self.mode_row is None or not self.spares:

@@ -255,21 +255,6 @@ class Populations:
         place = bisect.bisect_left(most, gib)
         return times[place] if place < len(times) else 0
 
-    def _timed_loads(self, branch: Branch, shape: SocketShape) -> list[list[list[tuple[int, int]]]]:
-        """For each way to fill a socket, each channel's loads: their times and count codes."""
-        return [
-            [self._times_of(channel, branch) for controller in variant for channel in controller]
-            for variant in self.space.variants(shape, branch.may_break)
-        ]
-
-    def _times_of(self, channel: ChannelShape, branch: Branch) -> list[tuple[int, int]]:
-        unit, width = self.space.rate_unit, self.space.width
-        return [
-            (load.gib // width * (unit // (branch.rate or load.rate)) if load.gib else 0, load.code)
-            for load in self.space.loads(channel, branch.may_break)
-            if not load.gib or load.rate >= branch.rate
-        ]
-
     def _next_filling(self, branch: Branch, time: Time) -> int:
         """The next time within which some channel can hold more; ``NEVER`` where none can."""
         times, _ = self._full_system(branch)
@@ -303,11 +288,17 @@ class Populations:
         key = (shape, branch.may_break, branch.rate)
         if key not in self._full_channels:
             self._full_channels[key] = [
-                [self._filling(loads) for loads in channels] for channels in self._timed_loads(branch, shape)
+                [self._filling(branch, channel) for controller in variant for channel in controller]
+                for variant in self.space.variants(shape, branch.may_break)
             ]
         return self._full_channels[key]
 
-    def _filling(self, loads: Sequence[tuple[int, int]]) -> Filling:
+    def _filling(self, branch: Branch, channel: ChannelShape) -> Filling:
         """Times of a channel's loads, rising, and the most that the channel holds within each of them."""
-        rising = sorted((time, self.space.gib(code)) for time, code in loads)
+        unit, width = self.space.rate_unit, self.space.width
+        rising = sorted(
+            (load.gib // width * (unit // (branch.rate or load.rate)) if load.gib else 0, load.gib)
+            for load in self.space.loads(channel, branch.may_break)
+            if not load.gib or load.rate >= branch.rate
+        )
         return [time for time, _ in rising], list(itertools.accumulate((gib for _, gib in rising), max))

@@ -155,6 +155,19 @@ def test_what_is_told_of_a_part_holds_for_the_whole(row: Rule) -> None:
     assert told or not judged, "a kind that can be judged in part is"
 
 
+@pytest.mark.parametrize("kind", KINDS_BY_CHECK)
+def test_adding_mends_nothing_that_stays_broken(kind: type[Rule]) -> None:
+    """What a machine breaks is told to be broken for good only where no module that is added mends it."""
+    rng = random.Random(13)
+    mended = 0
+    for row in rows_of_kind(kind) if kind.stays_broken else ():
+        for content in contents(rng, 80):
+            if broken(row, content):
+                more = {slot: module or rng.choice(MODULES) for slot, module in content.items()}
+                mended += not broken(row, more)
+    assert not mended or not kind.stays_broken
+
+
 def contents(rng: random.Random, number: int) -> Iterator[dict[str, Module | None]]:
     for _ in range(number):
         yield {slot: rng.choice(MODULES) for slot in BOARD.slots}
