@@ -319,20 +319,17 @@ class _Task:
 
     def _beside(self, step: int, beside: Content, before: bool, types: Types, *, may_move: bool) -> Content | None:
         """The best of a step within the next one (``before``) or around the one before it."""
-        criteria = _LATER if step else _FIRST
-        supplies = self.requests[step].supplies
-        if not may_move:
-            pins = within(self.board, beside) if before else staying(beside)
-            alone = self._search(step, all_of(self.start.pins, pins), criteria, types, supplies)
-            return None if alone is None else alone.content
+        criteria, pins, supplies = _LATER if step else _FIRST, self._pins(step), self.requests[step].supplies
         held = Counter(module for module in beside.values() if module)
-        if before:
-            limited = tuple(_at_most(supply, held[supply.module]) for supply in supplies)
-            alone = self._search(step, self._pins(step), criteria, types, limited)
-            return None if alone is None else alone.content
-        owned = tuple(_owned(supply, held[supply.module]) for supply in supplies)
-        alone = self._search(step, self._pins(step), _AFTER_MOVES, types, owned)
-        return None if alone is None or alone.values["discarded"] else alone.content
+        if not may_move:
+            pins = all_of(self.start.pins, within(self.board, beside) if before else staying(beside))
+        elif before:
+            supplies = tuple(_at_most(supply, held[supply.module]) for supply in supplies)
+        else:
+            criteria, supplies = _AFTER_MOVES, tuple(_owned(supply, held[supply.module]) for supply in supplies)
+        alone = self._search(step, pins, criteria, types, supplies)
+        discards = alone is not None and criteria is _AFTER_MOVES and alone.values["discarded"]
+        return None if alone is None or discards else alone.content
 
     def _search(
         self, step: int, pins: Pins, criteria: Sequence[str], types: Types, supplies: tuple[Supply, ...]

@@ -41,7 +41,7 @@ def most_staying(
     used = {module for content in contents for module in content.values()} | set(lying.values())
     space = Space(board, replace(request, supplies=tuple(s for s in request.supplies if s.module in used)))
     every = {socket.id for socket in space.sockets}
-    named = {socket_id for socket_id in every if space.parts.prescribed(socket_id)}
+    named = {socket_id for socket_id in every if space.shapes.tell_slots_apart(socket_id)}
     for as_filled in (named, every):
         found = _Exchange(space, contents, lying, hold=frozenset(hold), as_filled=as_filled).best()
         if all(_worth(space, one) == _worth(space, other) for one, other in zip(contents, found, strict=True)):
@@ -116,7 +116,7 @@ class _Exchange:
         held = {tuple(self.values[slot] for slot in socket.slots) for socket in space.sockets}
         tied = len(held) == 1 and "population" in space.alike(frozenset())
         groups = [space.sockets] if tied else [[socket] for socket in space.sockets]
-        shapes = [space.parts.joined(space.shapes)] if tied else space.shapes
+        shapes = [space.shapes.joined(space.shapes.each)] if tied else space.shapes.each
         sockets = []
         for group, shape in zip(groups, shapes, strict=True):
             if shape is None:

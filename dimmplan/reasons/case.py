@@ -246,10 +246,8 @@ class Case:
     def _looks(self) -> dict[str, tuple[object, ...]]:
         """How each channel's socket, its controller and the channel itself look to the figures."""
         found: dict[str, tuple[object, ...]] = {}
-        for shape, socket in zip(self.space.shapes, self.sockets(), strict=True):
-            ordered = self.space.parts.prescribed(socket.id) or any(
-                its.names for each in shape.controllers for its in each
-            )
+        for shape, socket in zip(self.space.shapes.each, self.sockets(), strict=True):
+            ordered = self.space.shapes.tell_slots_apart(socket.id)
             controllers = []
             for controller, shapes in zip(socket.controllers, shape.controllers, strict=True):
                 channels = [

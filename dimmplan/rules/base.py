@@ -235,8 +235,7 @@ class Rule(Row):
 
     # -- what the search asks --------------------------------------------------------------------------------------
 
-    @property
-    def reads(self) -> Reads:
+    def reads(self, scope: Scope) -> Reads:
         """How closely the row looks at a channel, a controller or a socket; the search judges it there.
 
         ``counts``: how many modules of which types; of a channel its load. Slots that the row prescribes

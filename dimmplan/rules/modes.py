@@ -117,10 +117,9 @@ class _MirrorGroups(ModeRow):
     def _sizes_said(self) -> list[str]:
         return [str(size) for size in group_sizes(self)]
 
-    @property
-    def reads(self) -> Reads:
+    def reads(self, scope: Scope) -> Reads:
         """Groups compare what channels hold; of a socket that need not fall into groups only counts matter."""
-        return "channels" if self.within == "socket" and group_sizes(self) else "counts"
+        return "channels" if scope == self.within and group_sizes(self) else "counts"
 
     def judged_at(self, scope: Scope) -> bool:
         """For groups where they are formed, and elsewhere for what else it asks."""
@@ -151,7 +150,7 @@ class _MirrorGroups(ModeRow):
         if self.modules and not any(count in self.modules for count in view.counts):
             allowed = f"{', '.join(str(each) for each in self.modules)} modules at each processor"
             yield Fault(modules_counted(view.modules), allowed)
-        if self.reads == "channels":
+        if self.reads("socket") == "channels":
             yield from self.of_controller(view)
 
     def _needs(self) -> str:

@@ -15,7 +15,6 @@ from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode, Request
-from dimmplan.rates import channel_rate
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, nearest_capacities, rounded_up
@@ -157,15 +156,7 @@ def ideal(space: Space) -> Mapping[str, Value]:
     step = math.gcd(*sizes)
     sockets = len(space.sockets) if space.every_socket else 1
     least = -(-request.capacity_gib // step) * step if request.mode is Mode.INDEPENDENT else request.capacity_gib
-    rates = [
-        rate.rate_mts
-        for module in space.types
-        for option in space.options
-        for slots in {len(channel.slots) for socket in space.wired for channel in socket.channels}
-        for dpc in range(1, slots + 1)
-        if (rate := channel_rate(space.board, option, [module] * dpc, slots)) is not None
-    ]
-    peak = channel_peak_gb_s(max(rates, default=0))
+    peak = channel_peak_gb_s(max((space.best_rates(kind)[0] for kind in range(len(sizes))), default=0))
     fewest_channels = min(len(socket.channels) for socket in space.wired)
     fewest = max(sockets, -(-request.capacity_gib // sizes[-1]))
     return {
@@ -206,7 +197,7 @@ class _Alternatives:
         seen = {self._looks(self.best)}
         found: list[Choice] = []
         for candidate in sorted(self._candidates(), key=self._place):
-            choice = self._choice(candidate)
+            choice = checked(self.search, candidate)
             if self._looks(choice) not in seen:
                 seen.add(self._looks(choice))
                 found.append(choice)
@@ -268,10 +259,6 @@ class _Alternatives:
         """Where a placement stands by the request's list: the least is the best."""
         return ranked(self.search.criteria, found.vector)
 
-    def _choice(self, found: Found) -> Choice:
-        content = content_of(self.space, found.board_order)
-        return Choice(content=content, vector=found.vector, usable_gib=usable_of(self.space, content))
-
     def step(self, *, up: bool) -> Choice | None:
         """The nearest capacity above or below with a higher balanced sweep; ``None`` where there is none.
 
@@ -289,7 +276,7 @@ class _Alternatives:
             aim = Aim(gib, gib, least_sweep=self.worst, faster_than=self.balanced, may_break=self.broken)
             found = self._judged(self._best_of(by_sweep, aim, None), self.search.criteria)
             if found is not None:
-                return self._choice(found)
+                return checked(self.search, found)
         return None
 
     def rounded_up(self) -> tuple[Cause, ...]:

@@ -116,7 +116,7 @@ class Branches:
         if any(each.severity == "error" or each.rule not in may_break for each in self.space.fitted_breaches()):
             return
         for layout in self.space.layouts(may_break):
-            joined = self.space.parts.joined(layout) if self._tied(may_break) else None
+            joined = self.space.shapes.joined(layout) if self._tied(may_break) else None
             if joined is not None:
                 yield [joined] * len(layout)
             elif not self._tied(may_break):

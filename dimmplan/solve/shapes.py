@@ -134,7 +134,7 @@ class Shapes:
         sizes = {one.id: (len(one.slots), len(other.slots)) for one, other in self._pairs(socket)}
         rows = [row for row in self.rows if not row.only_at or socket.id in row.only_at]
         rows = [row for row in rows if any(row.judged_at(scope) for scope in CLOSE)]
-        named = not self.symmetry or any(row.reads == "slots" for row in rows)
+        named = not self.symmetry or self._read_by_slot(socket.id)
         places = iter(range(len(socket.channels)))
 
         def of_channel(channel: Channel) -> ChannelShape:
@@ -202,9 +202,16 @@ class Shapes:
             if populations is not None
         ]
 
-    def prescribed(self, socket: str) -> bool:
-        """True where a row says which slots of a socket are filled."""
-        return bool(self._populations(socket, self.rows) or self._populations(None, self.rows))
+    def tell_slots_apart(self, socket: str) -> bool:
+        """True where a row says which slots of a socket are filled, or looks at them by their names."""
+        return self._read_by_slot(socket) or bool(
+            self._populations(socket, self.rows) or self._populations(None, self.rows)
+        )
+
+    def _read_by_slot(self, socket: str) -> bool:
+        """True where a row looks at slots or channels of a socket by their names."""
+        rows = [row for row in self.rows if not row.only_at or socket in row.only_at]
+        return any(row.reads(scope) == "slots" for row in rows for scope in CLOSE if row.judged_at(scope))
 
     def _prescribed(self, socket: Socket) -> Iterator[str]:
         """What rows prescribe of a socket's slots, by their places in it: the same for all sockets of one shape."""

@@ -71,10 +71,8 @@ class Space:
         self.board = board = board.serving(self.option)
         self.rows: list[Rule] = [row for row in all_rows(board, self.option) if row.in_mode(request.mode)]
         self.mode_row = row = mode_row(board, request.mode)
-        self.parts = Shapes(board, request, self.rows, mode_row=row, pins=pins, symmetry=symmetry)
-        self.wired, self.sockets, self.both = self.parts.wired, self.parts.sockets, self.parts.both
-        self.shapes: list[SocketShape] = self.parts.each
-        """The shape of each fitted socket, in board order."""
+        self.shapes = Shapes(board, request, self.rows, mode_row=row, pins=pins, symmetry=symmetry)
+        self.wired, self.sockets, self.both = self.shapes.wired, self.shapes.sockets, self.shapes.both
         self.width = 2 if row and row.folds else 1
         """How many channels a channel of ``sockets`` stands for."""
         self.channel_count = sum(len(socket.channels) for socket in self.wired)
@@ -89,10 +87,11 @@ class Space:
         """True where channels give up some of what they hold, so that counts alone do not tell the capacity."""
         self.scale = math.lcm(*(row.parts_of(supply.module) for supply in usable)) if row else 1
         """Capacities are carried in GiB times this, so that what a mode leaves stays whole."""
-        close = [each for each in self.rows if self._looks_closer(each)]
-        self.orders_matter = any(each.reads == "slots" for each in close) or bool(pins and close)
+        scopes: tuple[Scope, ...] = ("controller", "socket")
+        close = {each.reads(scope) for scope in scopes for each in rows_of_scope(self.rows, scope)} - {"counts"}
+        self.orders_matter = "slots" in close or bool(pins and close)
         """True where a load is not the same in every order of its modules, rules of the channel aside."""
-        self.names_matter = any(each.reads == "slots" and each.judged_at("channel") for each in self.rows)
+        self.names_matter = any(each.reads("channel") == "slots" for each in rows_of_scope(self.rows, "channel"))
         """True where a row of channel scope tells channels apart by their names."""
         self._variants: dict[tuple[SocketShape, Rows], list[Controllers]] = {}
         self._enforced: dict[tuple[Scope | None, Rows], list[Rule]] = {}
@@ -162,7 +161,7 @@ class Space:
 
     def idle_controllers(self, shape: SocketShape) -> int:
         """Controllers of a socket of that shape on which no channel can be filled in the mode."""
-        socket = self.parts.sockets_of(shape)[0]
+        socket = self.shapes.sockets_of(shape)[0]
         return len(self.board.socket(socket.id).controllers) - len(socket.controllers)
 
     def rate_of(self, shape: ChannelShape, modules: Sequence[Module]) -> int:
@@ -189,7 +188,7 @@ class Space:
 
     def layouts(self, may_break: Rows) -> Iterator[list[SocketShape]]:
         """The shapes of the fitted sockets, in each way in which rows let the whole machine be filled."""
-        return self.parts.layouts(self.enforced(may_break))
+        return self.shapes.layouts(self.enforced(may_break))
 
     # -- types -------------------------------------------------------------------------------------------------
 
@@ -390,14 +389,14 @@ class Space:
         """The controllers of a shape; one variant for each number of modules where an order is prescribed."""
         key = (shape, may_break)
         if key not in self._variants:
-            self._variants[key] = self.parts.variants(shape, self.enforced(may_break))
+            self._variants[key] = self.shapes.variants(shape, self.enforced(may_break))
         return self._variants[key]
 
     def socket_allows(self, shape: SocketShape, code: int, may_break: Rows) -> bool:
         """True where the counts obey every enforced row of socket scope that reads no more."""
         key = (shape, code, may_break)
         if key not in self._allowed:
-            rows = [row for row in self.enforced(may_break, "socket") if not self._looks_closer(row)]
+            rows = [row for row in self.enforced(may_break, "socket") if row.reads("socket") == "counts"]
             counts = self.counts(code)
             view = SocketView(
                 socket=self.wired[0],
@@ -407,21 +406,18 @@ class Space:
                 fitted=self.request.fitted,
                 mode=self.request.mode,
             )
-            there = (self.board.socket(socket.id) for socket in self.parts.sockets_of(shape))
+            there = (self.board.socket(socket.id) for socket in self.shapes.sockets_of(shape))
             self._allowed[key] = not any(any(judge_socket(rows, view._replace(socket=each))) for each in there)
         return self._allowed[key]
-
-    @staticmethod
-    def _looks_closer(row: Rule) -> bool:
-        """True for a row that counts of a socket do not decide, nor loads of channels one by one."""
-        return row.judged_at("controller") or (row.judged_at("socket") and row.reads != "counts")
 
     def close_look(self, shape: SocketShape, may_break: Rows, controller: int | None = None) -> CloseLook | None:
         """What judges the loads of a socket, or of one controller of it; ``None`` where no row looks so closely."""
         key = shape, controller, may_break
         if key not in self._close:
-            rows = [row for row in self.enforced(may_break) if self._looks_closer(row)]
-            rows = rows_of_scope(rows, "socket" if controller is None else "controller")
+            scope: Scope = "socket" if controller is None else "controller"
+            rows = [
+                row for row in self.enforced(may_break, scope) if scope == "controller" or row.reads(scope) != "counts"
+            ]
             self._close[key] = CloseLook(self, shape, rows, controller) if rows else None
         return self._close[key]
 
@@ -465,13 +461,13 @@ class CloseLook:
     def __init__(self, space: Space, shape: SocketShape, rows: Sequence[Rule], controller: int | None) -> None:
         self.rows = rows
         self.judge = judge_socket if controller is None else judge_controller
-        self.by_slot = any(row.reads == "slots" for row in rows)
+        self.by_slot = any(row.reads("socket" if controller is None else "controller") == "slots" for row in rows)
         self.trades = not self.by_slot and controller is None
         """True where equal channels of different controllers may trade as well."""
         self._types = space.types
         self._known: dict[tuple[bytes, ...], bool] = {}
         self._places: list[tuple[list[tuple[tuple[str, ...], ...]], SocketView]] = []
-        for socket in space.parts.sockets_of(shape):
+        for socket in space.shapes.sockets_of(shape):
             part = socket if controller is None else socket.part([socket.controllers[controller].id])
             real = space.board.socket(socket.id)
             real = real if controller is None else real.part([each.id for each in part.controllers])

@@ -110,7 +110,7 @@ def test_a_kind_has_every_part(kind: type[Rule]) -> None:
     assert set(kind.scopes) <= set(get_args(Scope))
     assert kind.limits in get_args(Limits)
     assert kind.couples in get_args(Couples)
-    assert all(row.reads in get_args(Reads) for row in rows_of_kind(kind))
+    assert all(row.reads(scope) in get_args(Reads) for row in rows_of_kind(kind) for scope in get_args(Scope))
     assert isinstance(kind.judged_in_part, bool) and isinstance(kind.stays_broken, bool)
     for scope in get_args(Scope):
         has = getattr(kind, f"of_{scope}") is not getattr(Rule, f"of_{scope}")
@@ -199,7 +199,7 @@ def test_a_row_reads_no_closer_than_it_says(row: Rule) -> None:
     rng = random.Random(11)
     for content in contents(rng, 60):
         for closer, why in [*closer_than_a_type(row, content), *closer_than_told(row, content)]:
-            assert not closer, f"{row.check} ({row.reads}) tells apart {why}"
+            assert not closer, f"{row.check} tells apart {why}"
 
 
 def closer_than_a_type(row: Rule, content: dict[str, Module | None]) -> Iterator[tuple[bool, str]]:
@@ -216,18 +216,18 @@ def closer_than_a_type(row: Rule, content: dict[str, Module | None]) -> Iterator
 def closer_than_told(row: Rule, content: dict[str, Module | None]) -> Iterator[tuple[bool, str]]:
     """What the search does not look at where it judges a row by channels, controllers, sockets or counts."""
     for socket in BOARD.sockets:
-        for channel in socket.channels if row.judged_at("channel") and row.reads != "slots" else ():
+        for channel in socket.channels if row.judged_at("channel") and row.reads("channel") != "slots" else ():
             load = tuple(content[slot] for slot in channel.slots)
             bare = Channel("", "", "", tuple(map(str, range(len(load)))))
             differ = any(judge_channel([row], channel, load)) != any(judge_channel([row], bare, load))
             yield differ, 'channels by name: reads is "slots"'
         view = SocketView.of(socket, content, fitted=("S1", "S2"), mode=mode_of(row))
         prescribed = row.populations(socket.id, view.fitted, view.mode)
-        if row.judged_at("socket") and row.reads == "counts":
+        if row.judged_at("socket") and row.reads("socket") == "counts":
             told = any(judge_socket([row], view._replace(content=None)))
             told |= prescribed is not None and view.filled not in prescribed.values()
             yield any(judge_socket([row], view)) != told, 'more than counts of a socket: reads is "channels" or "slots"'
-        if row.reads != "slots" and prescribed is None:
+        if prescribed is None:
             yield from closer_than_channels(row, socket, view)
 
 
@@ -237,7 +237,7 @@ def closer_than_channels(row: Rule, socket: Socket, view: SocketView) -> Iterato
     swap = {**dict(zip(one.slots, other.slots, strict=True)), **dict(zip(other.slots, one.slots, strict=True))}
     traded = {swap.get(slot, slot): module for slot, module in (view.content or {}).items()}
     for scope, judged in (("controller", judge_controller), ("socket", judge_socket)):
-        if row.judged_at(scope):  # type: ignore[arg-type]
+        if row.judged_at(scope) and row.reads(scope) != "slots":  # type: ignore[arg-type]
             part = socket if scope == "socket" else socket.part([socket.controllers[0].id])
             here = SocketView.of(part, view.content or {}, fitted=view.fitted, mode=view.mode)
             there = SocketView.of(part, traded, fitted=view.fitted, mode=view.mode)
