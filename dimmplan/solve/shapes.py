@@ -7,6 +7,7 @@ socket holds for all of its shape, and of placements that differ only by equal p
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 from dimmplan.interleave import Permitted, folded, permitted_sets
@@ -84,8 +85,11 @@ class Shapes:
         """In lockstep the slot of the other channel that holds the same."""
         self.sockets: list[Socket] = [self._folded(socket) for socket in self.wired]
         self._sockets_of: dict[SocketShape, list[Socket]] = {}
-        self.each: list[SocketShape] = [self._shape(socket) for socket in self.sockets]
+
+    @cached_property
+    def each(self) -> list[SocketShape]:
         """The shape of each fitted socket, in board order."""
+        return [self._shape(socket) for socket in self.sockets]
 
     def sockets_of(self, shape: SocketShape) -> list[Socket]:
         """The sockets of a shape, or of one that several have to have in common."""
