@@ -6,13 +6,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import NamedTuple
 
-from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.planner import Planned
 from dimmplan.rules import FittedRow, Rule, TableRow, all_rows, of_kind
-from dimmplan.solve.answer import Answer, Choice, solve
+from dimmplan.solve.answer import Answer, Choice, solve_in
 from dimmplan.solve.criteria import ranked
 from dimmplan.solve.evaluate import Value, vector_of
 from dimmplan.solve.space import Space
@@ -66,21 +65,14 @@ def preferred(planned: Planned) -> ModelChoice | None:
     tables = tables_in_force(board, request)
     if not tables:
         return None
-    free = _solved(without_tables(board), request)
+    free = solve_in(Space(without_tables(board), request), alternatives=False)
     if free is None or not _is_better(planned.answer, free.best):
         return None
     if planned.placement.hold or any(supply.kept for supply in request.supplies):
-        alone = _solved(board, request)
+        alone = solve_in(Space(board, request), alternatives=False)
         if alone is None or alone.best.vector != planned.answer.best.vector:
             return None
     return ModelChoice(tables[0], free.best)
-
-
-def _solved(board: Board, request: Request) -> Answer | None:
-    try:
-        return solve(board, request, alternatives=False)
-    except ImpossibleError:
-        return None
 
 
 def _is_better(answer: Answer, choice: Choice) -> bool:
@@ -133,8 +125,8 @@ def _compared(
     free = replace(board, rules=(*kept, allowed))
     content: dict[str, Module | None] = {slot: module if slot in slots else None for slot in board.slots}
     request = _exactly(free, module, count, fitted, table.mode or Mode.INDEPENDENT)
-    answer = _solved(free, request) if request else None
     space = Space(free, request) if request else None
+    answer = solve_in(space, alternatives=False) if space else None
     vector = vector_of(space, answer.criteria, content) if space and answer else None
     if answer is None or vector is None:
         return

@@ -9,10 +9,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.model.request import Request
-from dimmplan.solve.answer import STEP_SHARE, solve
+from dimmplan.solve.answer import STEP_SHARE, solve_in
 from dimmplan.solve.causes import capacities
 from dimmplan.solve.space import Space
 
@@ -73,9 +72,9 @@ def _reached(board: Board, base: Request) -> tuple[dict[int, Fraction], set[int]
         for gib in sorted(capacities(Space(strict, alone))):
             if gib < 1 or int(gib) != gib:
                 continue
-            try:
-                answer = solve(strict, replace(alone, capacity_gib=int(gib), over_gib=0), alternatives=False)
-            except ImpossibleError:
+            asked = replace(alone, capacity_gib=int(gib), over_gib=0)
+            answer = solve_in(Space(strict, asked), alternatives=False)
+            if answer is None:
                 continue
             sweeps[int(gib)] = max(sweeps.get(int(gib), Fraction(0)), Fraction(answer.values["balanced_sweep"]))
             content = answer.best.content
