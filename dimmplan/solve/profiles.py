@@ -331,8 +331,8 @@ class _Enumeration:
         """Loads for the channels of some controllers, within the capacity window.
 
         Equal channels of one controller are loaded in falling board order: what differs only by their trading places is
-        the same population. Equal channels of two controllers are not the same, since rows and figures see controllers;
-        with ``trading`` they count as the same all the same, for a caller that wants to know of counts alone.
+        the same population. Equal channels of two controllers are not the same, since rows and figures see controllers.
+        With ``trading`` they are loaded as if they were, for a caller that asks for counts alone.
         ``hopeful`` says of a step, the loads up to it, and the capacities of them alone and with all that can be added,
         whether it may become of use.
         """
