@@ -74,12 +74,13 @@ class ChangeFacts(Facts):
 
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
-        """The change in batches: what comes out, then what goes in, socket by socket."""
+        """The change in batches: what comes out, then what goes in, socket by socket; each slot has its number."""
         found = []
-        for socket, steps in groupby(self.outs.values(), key=lambda step: self.board.channel_of[step.slot].socket):
-            outs = tuple(self.slots[step.slot]._replace(step=step.number, key="") for step in steps)
-            found.append((f"out: {socket_words(socket)}", outs))
-        return *found, *((f"in: {said}", batch) for said, batch in self._batches(self.ins))
+        by_socket = groupby(self.change.steps, key=lambda step: (step.act, self.board.channel_of[step.slot].socket))
+        for (act, socket), steps in by_socket:
+            facts = tuple(self.slots[step.slot]._replace(step=step.number) for step in steps)
+            found.append((f"{act}: {socket_words(socket)}", facts))
+        return tuple(found)
 
     @cached_property
     def picked(self) -> tuple[TypeFact, ...]:

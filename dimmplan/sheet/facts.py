@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
@@ -219,12 +219,11 @@ class Facts:
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
         """The order of installing in batches: socket by socket, the first slot of each channel, then the second."""
-        return tuple(self._batches(self.order))
-
-    def _batches(self, slots: Iterable[str]) -> Iterator[tuple[str, tuple[SlotFact, ...]]]:
-        for (socket, which), batch in groupby(slots, key=self._batch):
+        found = []
+        for (socket, which), slots in groupby(self.order, key=self._batch):
             said = socket_words(socket) if which == "its slots" else f"{socket_words(socket)}, {which}"
-            yield said, tuple(self.slots[slot] for slot in batch)
+            found.append((said, tuple(self.slots[slot] for slot in slots)))
+        return tuple(found)
 
     def _batch(self, slot: str) -> tuple[str, str]:
         """The socket of a slot, and which of its slots go in together."""

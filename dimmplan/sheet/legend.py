@@ -94,9 +94,10 @@ def _numbers(facts: Facts, shown: Sequence[SlotFact], *, arrows: bool) -> Iterat
     if outs:
         yield Item(_NUMBER_MM, "out", _number_sample(outs[0], number_looks(outs[0])[1]))
     if steps:
-        said = ("in" if facts.band else "step") + ("; →5: goes on to step 5, ←5: comes from it" if arrows else "")
-        before = None if arrows else f"{said}, before the slot's name"
-        yield Item(_NUMBER_MM, before or said, _number_sample(steps[0], number_looks(steps[0])[0]), before and said)
+        said = "in" if facts.band else "step"
+        more = "; →5: goes on to step 5, ←5: comes from it" if arrows else ", before the slot's name"
+        brief = f"{said}; →5 to, ←5 from step 5" if arrows else said
+        yield Item(_NUMBER_MM, said + more, _number_sample(steps[0], number_looks(steps[0])[0]), brief)
 
 
 def _few_rows(items: Sequence[Item], width_mm: float) -> list[Item]:
