@@ -20,6 +20,7 @@ def start() -> None:
     except KeyboardInterrupt:  # while modules were loaded, or words written
         status = STOPPED
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    gc.freeze()  # nor is it looked through once more as the process ends
     sys.exit(status)
 
 

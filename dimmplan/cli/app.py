@@ -1,7 +1,5 @@
 """The command tree, and the options that several commands share."""
 
-from __future__ import annotations
-
 import functools
 import os
 from collections.abc import Iterable, Sequence

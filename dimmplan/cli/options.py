@@ -3,8 +3,6 @@
 An offer never fails and never prints: no offer beats a wrong one.
 """
 
-from __future__ import annotations
-
 import inspect
 from collections.abc import Callable, Iterable
 from contextlib import suppress
@@ -49,7 +47,7 @@ def offer(choices: Callable[[typer.Context], Iterable[str]]) -> Offer:
     return complete
 
 
-def _board(context: typer.Context) -> LoadedBoard:
+def _board(context: typer.Context) -> "LoadedBoard":
     """The board that the command line names so far: by itself, or by the plan or code that it is about.
 
     Where an option still lacks its value, the parser has not yet got to the arguments; they wait in ``args``.
@@ -187,7 +185,7 @@ class RequestOptions:
         DEFAULT_EFFORT
     )
 
-    def terms(self) -> Terms:
+    def terms(self) -> "Terms":
         """What of it goes to ``ask`` as it is."""
         return {
             "modules": self.module,
@@ -198,7 +196,7 @@ class RequestOptions:
             "effort": self.effort,
         }
 
-    def shelf(self, board: LoadedBoard) -> Shelf | None:
+    def shelf(self, board: "LoadedBoard") -> "Shelf | None":
         """The stock list as that board reads its labels. Raises ``InputError``."""
         if self.stock is None:
             return None
@@ -270,7 +268,7 @@ class InventoryOptions:
         ),
     ] = False
 
-    def matched(self, inventory: str, board: LoadedBoard) -> tuple[Inventory, Matching]:
+    def matched(self, inventory: str, board: "LoadedBoard") -> "tuple[Inventory, Matching]":
         """The inventory as read, and which slot each device is. Raises ``InputError``."""
         from dimmplan.inventory.match import match_slots, read_mapping, with_rest_empty
         from dimmplan.inventory.reader import read_inventory  # most calls read no machine

@@ -1,7 +1,5 @@
 """``dimmplan plan``: the placement that is best for a request, alone, from what is in a machine, or step by step."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -226,7 +224,7 @@ class _Answer:
     record: dict[str, Any]
     texts: list[str]
     later: tuple[Planned, ...] = ()
-    shelf: Shelf | None = None
+    shelf: "Shelf | None" = None
     stopped: bool = False
 
     def beside(self, text: str, **record: Any) -> None:
@@ -251,7 +249,7 @@ class _Answer:
 
 
 def _answer(
-    board: Board, request: Request, kept: KeepOptions, later: LaterOptions, *, shelf: Shelf | None, terms: Terms
+    board: Board, request: Request, kept: KeepOptions, later: LaterOptions, *, shelf: "Shelf | None", terms: Terms
 ) -> _Answer:
     """Answer ``plan``: alone, from what is in a machine, or as the first step of a chain.
 
@@ -282,7 +280,7 @@ def _answer(
 
 
 def _alone(
-    board: Board, request: Request, start: Start, wait: Waiting, *, shelf: Shelf | None, modules: Sequence[str]
+    board: Board, request: Request, start: Start, wait: Waiting, *, shelf: "Shelf | None", modules: Sequence[str]
 ) -> _Answer:
     planned = plan_from(board, request, start, shelf=shelf, modules=modules)
     nexts = wait.unless_stopped(lambda: next_by_adding(planned), None)
@@ -309,7 +307,7 @@ def _chain(board: Board, requests: list[Request], start: Start, wait: Waiting, *
     return answer
 
 
-def _keep_beside(answer: _Answer, kept: KeptModules, start: Start, wait: Waiting) -> None:
+def _keep_beside(answer: _Answer, kept: "KeptModules", start: Start, wait: Waiting) -> None:
     from dimmplan.growth.keep import change_to, upgrade_of
     from dimmplan.output.growth import KeptEntry, kept_text, upgrade_findings
 
