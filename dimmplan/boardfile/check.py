@@ -6,13 +6,13 @@ import itertools
 import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from functools import partial
 
 from dimmplan.boardfile.check_drawing import places, places_without_rows, slots_drawn
 from dimmplan.boardfile.expand import completed, expand_sockets, socket_ids, trays
 from dimmplan.boardfile.form import Path, dotted, placed
 from dimmplan.boardfile.schema import BoardFile, SocketEntry
 from dimmplan.errors import InputError, Problem, did_you_mean
-from dimmplan.model.board import Socket
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Kind, Module
 from dimmplan.model.rows import MEANT_BY, InterleaveRow, RateRow
@@ -21,7 +21,6 @@ from dimmplan.rules import (
     AlikeRow,
     Problems,
     RankLimitRow,
-    Rule,
     Wiring,
     effective_rows,
     judge_module,
@@ -43,7 +42,7 @@ def check_meaning(board_file: BoardFile, *, file: str, lost: Collection[str] = (
     rows_lost = bool({"physical", "physical.rows"} & {*lost})
     unplaced = () if rows_lost else tuple(places_without_rows(board_file))
     board_file = completed(board_file)
-    board = _Wiring(board_file)
+    board = _wiring(board_file)
     wired = not _any_in(lost, "electrical.sockets")
     found = itertools.chain(
         _names(board_file, board),
@@ -79,23 +78,19 @@ def _any_in(lost: Iterable[str], part: str) -> bool:
     return any(place.startswith((part, f"{part}[")) or place == part.split(".", maxsplit=1)[0] for place in lost)
 
 
-class _Wiring:
-    """The electrical part, expanded, with the look-ups that the checks share."""
-
-    def __init__(self, file: BoardFile) -> None:
-        self.sockets: tuple[Socket, ...] = expand_sockets(file)
-        self.socket_ids = [socket.id for socket in self.sockets]
-        self.slots = [slot for socket in self.sockets for slot in socket.slots]
-        self.rules: tuple[Rule, ...] = effective_rows(file.rules, file.electrical.generation)
-        self.wiring = Wiring(self.sockets, self.rules, tuple(option.id for option in file.processors))
-
-    def channels_with(self, slot: str) -> str:
-        """The channels that name a slot, in words."""
-        channels = (channel for socket in self.sockets for channel in socket.channels)
-        return " and ".join(f"channel {each.id} of {each.socket}" for each in channels if slot in each.slots)
+def _wiring(file: BoardFile) -> Wiring:
+    """The electrical part, expanded, as rows are checked against it."""
+    rules = effective_rows(file.rules, file.electrical.generation)
+    return Wiring(expand_sockets(file), rules, tuple(option.id for option in file.processors))
 
 
-def _names(file: BoardFile, board: _Wiring) -> Problems:
+def _channels_with(board: Wiring, slot: str) -> str:
+    """The channels that name a slot, in words."""
+    channels = (channel for socket in board.sockets for channel in socket.channels)
+    return " and ".join(f"channel {each.id} of {each.socket}" for each in channels if slot in each.slots)
+
+
+def _names(file: BoardFile, board: Wiring) -> Problems:
     """Ids are readable, and stay apart after folding case and blanks."""
     for place, entry in placed("electrical.sockets", file.electrical.sockets):
         if bool(entry.id) == bool(entry.ids):
@@ -106,7 +101,7 @@ def _names(file: BoardFile, board: _Wiring) -> Problems:
                     if "{socket}" not in slot:
                         yield where, quoted(slot), "slot names with {socket}, since ids names several sockets", ""
     yield from _apart("electrical.sockets", "socket id", board.socket_ids)
-    yield from _apart("electrical.sockets", "slot name", board.slots, board.channels_with)
+    yield from _apart("electrical.sockets", "slot name", board.slots, partial(_channels_with, board))
     for place, entry in placed("electrical.sockets", file.electrical.sockets):
         yield from _apart(place, "channel id", [id_ for channels in entry.controllers.values() for id_ in channels])
         yield from _apart(place, "controller id", list(entry.controllers))
@@ -206,7 +201,7 @@ def _modules(file: BoardFile) -> Problems:
             yield place, f"{quoted(text)}: {breach.found}", f"{breach.allowed} (rule {breach.rule})", ""
 
 
-def _interleave(file: BoardFile, board: _Wiring) -> Problems:
+def _interleave(file: BoardFile, board: Wiring) -> Problems:
     """The style has just what it needs: ways for even and any, groups for groups."""
     row = file.electrical.interleave
     place = "electrical.interleave"
@@ -228,7 +223,7 @@ def _interleave(file: BoardFile, board: _Wiring) -> Problems:
     yield from _groups(row, board)
 
 
-def _groups(row: InterleaveRow, board: _Wiring) -> Problems:
+def _groups(row: InterleaveRow, board: Wiring) -> Problems:
     """Listed groups name channels that are there, each once."""
     place = "electrical.interleave"
     channels = sorted({channel.id for socket in board.sockets for channel in socket.channels})
@@ -242,7 +237,7 @@ def _groups(row: InterleaveRow, board: _Wiring) -> Problems:
             yield f"{place}.groups", f"group {' '.join(sorted(group_set))} twice", "each group once", ""
 
 
-def _rules(file: BoardFile, board: _Wiring) -> Problems:
+def _rules(file: BoardFile, board: Wiring) -> Problems:
     """Rows name sockets and slots that are there, and no two rows speak of the same thing."""
     if not any(row.field == "kind" for row in of_kind(file.rules, AcceptRow)):
         yield "rules", "no row accepts module kinds", 'a row with check = "accept", field = "kind"', ""
@@ -251,7 +246,7 @@ def _rules(file: BoardFile, board: _Wiring) -> Problems:
         if count > 1:
             yield "rules", f"{count} rows with check {check} for {field}", "one row for each field", ""
     for place, row in placed("rules", file.rules):
-        yield from row.problems(place, board.wiring)
+        yield from row.problems(place, board)
 
 
 def _rates(file: BoardFile) -> Problems:
@@ -275,7 +270,7 @@ def _rates(file: BoardFile) -> Problems:
             yield place, f"the case of {first} ({one.id}) once more", "one row for each case", ""
 
 
-def _rates_cover(file: BoardFile, board: _Wiring) -> Problems:
+def _rates_cover(file: BoardFile, board: Wiring) -> Problems:
     """Every module and every number on a channel that the rules allow has a rate row."""
     limits = [row for row in of_kind(board.rules, RankLimitRow) if row.severity == "error"]
     slot_counts = sorted({len(channel.slots) for socket in board.sockets for channel in socket.channels})
@@ -321,7 +316,7 @@ def _speak_of_the_same(one: RateRow, other: RateRow) -> bool:
     return one.dpc == other.dpc and slots and one.meets(other)
 
 
-def _served(file: BoardFile, board: _Wiring) -> Problems:
+def _served(file: BoardFile, board: Wiring) -> Problems:
     """Channels that a processor serves are there, and each socket has one of them."""
     ids = sorted({channel.id for socket in board.sockets for channel in socket.channels})
     for at, option in placed("processors", file.processors):
@@ -333,7 +328,7 @@ def _served(file: BoardFile, board: _Wiring) -> Problems:
             yield place, f"no channel of {', '.join(bare)}", "a channel of each socket", ""
 
 
-def _nodes(file: BoardFile, board: _Wiring) -> Problems:
+def _nodes(file: BoardFile, board: Wiring) -> Problems:
     """A setting shares out every controller of its sockets, each to one node."""
     for place, row in placed("nodes", file.nodes):
         named = [controller for controllers in row.nodes.values() for controller in controllers]
@@ -353,7 +348,7 @@ def _nodes(file: BoardFile, board: _Wiring) -> Problems:
             yield f"{place}.nodes", f"no node for {', '.join(missing)}", "a node for each controller", ""
 
 
-def _trays(file: BoardFile, board: _Wiring) -> Problems:
+def _trays(file: BoardFile, board: Wiring) -> Problems:
     """Trays hold slots of the board, each in one tray, and the drawing names the same trays."""
     holds: dict[str, str] = {}
     for name, slots, _ in trays(file):
@@ -400,7 +395,7 @@ def _sources(file: BoardFile) -> Problems:
             yield place, quoted(source), "a known source id", hint
 
 
-def _aliases(file: BoardFile, board: _Wiring) -> Problems:
+def _aliases(file: BoardFile, board: Wiring) -> Problems:
     tables = (("aliases", "alias", file.electrical.aliases), ("edac", "name", file.electrical.edac))
     for key, what, table in tables:
         yield from known_names(table, board.slots, f"electrical.{key}", "slots of the board")
