@@ -76,7 +76,8 @@ def form_name(form: str) -> str:
     return next(reader.name for reader in readers() if reader.form == form)
 
 
-def _allowed() -> str:
+def allowed_forms() -> str:
+    """What may be given, in a refusal."""
     return f"{', '.join(reader.given for reader in readers())}, or a folder or zip archive of such files"
 
 
@@ -115,7 +116,7 @@ def read_content(content: bytes, *, name: str = "") -> Inventory:
     reader = reader_of(content)
     if reader is None:
         what = "an empty file" if not content.strip() else "a file of none of the forms that are read"
-        raise InputError(Problem(file=file, place="", found=what, allowed=_allowed(), hint=_HINT))
+        raise InputError(Problem(file=file, place="", found=what, allowed=allowed_forms(), hint=_HINT))
     piece = Piece(name=clean(Path(name).name), content=content, file=file)
     return reader.read([piece], file=file, odd=Oddities())
 
@@ -155,7 +156,7 @@ def _one_form(known: Sequence[tuple[Piece, Reader]], *, file: str) -> Reader:
     """The reader of a bundle. Raises ``InputError`` where there is no inventory in it, or more than one to choose."""
     forms = {reader for _, reader in known}
     if not forms:
-        raise InputError(Problem(file=file, place="", found="no inventory in it", allowed=_allowed(), hint=_HINT))
+        raise InputError(Problem(file=file, place="", found="no inventory in it", allowed=allowed_forms(), hint=_HINT))
     reader = known[0][1]
     if len(forms) > 1 or (len(known) > 1 and not reader.several):
         names = ", ".join(piece.name for piece, _ in known[:5])

@@ -13,7 +13,7 @@ from typing import NamedTuple
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.files import MOST_STRUCTURES, MOST_TABLE_BYTES, Piece, check_devices, check_size, too_much
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.inventory.reader import Reader
+from dimmplan.inventory.reader import Reader, allowed_forms
 from dimmplan.inventory.smbios import inventory_of, note_twice
 from dimmplan.inventory.smbios_fields import BIOS, KINDS, Device, Structure, Table, handle_text
 from dimmplan.model.inventory import Inventory
@@ -85,9 +85,26 @@ class TableReader(Reader):
         """A copy of the two files that Linux shows: entry point and table."""
         return len(pieces) == 2 and {Path(piece.name).name for piece in pieces} == set(_SYSTEM_FILES)
 
-    def of_this_machine(self) -> Inventory:
-        """The tables that Linux shows."""
-        return read_this_machine()
+    def of_this_machine(self, folder: Path | None = None) -> Inventory:
+        """The tables that Linux shows. Raises ``InputError`` that says how to save a dump where it may not."""
+        name = "this-machine"
+        contents = []
+        try:
+            for each in _SYSTEM_FILES:
+                with ((folder or SYSTEM_TABLES) / each).open("rb") as stream:
+                    contents.append(stream.read(MOST_TABLE_BYTES + 1))
+        except PermissionError:
+            hint = (
+                "Save them once to a file, and give that file instead: "
+                "sudo dmidecode --dump-bin machine.bin (this tool itself needs no such right)."
+            )
+            problem = Problem(file=name, place="", found="memory tables that only root may read", allowed="", hint=hint)
+            raise InputError(problem) from None
+        except OSError:
+            hint = f"Give a file that was saved on the machine: {allowed_forms()}."
+            found = "no SMBIOS tables on this machine"
+            raise InputError(Problem(file=name, place="", found=found, allowed="a Linux machine", hint=hint)) from None
+        return _read_pair(contents[0], contents[1], Oddities(), file=name)
 
     def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
         """Read a table, at 20h of a dump or wherever it turns out to lie."""
@@ -102,29 +119,6 @@ class TableReader(Reader):
         start = _raw_header(content)
         called = EntryPoint(0, (content[1], content[2]), 0, len(content) - start, None, True) if start else None
         return _read_table(content[start:], called, odd, file=file)
-
-
-def read_this_machine(folder: Path | None = None) -> Inventory:
-    """Read the running machine's tables. Raises ``InputError`` that says how to save a dump where it may not."""
-    folder = SYSTEM_TABLES if folder is None else folder
-    name = "this-machine"
-    contents = []
-    try:
-        for each in _SYSTEM_FILES:
-            with (folder / each).open("rb") as stream:
-                contents.append(stream.read(MOST_TABLE_BYTES + 1))
-    except PermissionError:
-        hint = (
-            "Save them once to a file, and give that file instead: "
-            "sudo dmidecode --dump-bin machine.bin (this tool itself needs no such right)."
-        )
-        problem = Problem(file=name, place="", found="memory tables that only root may read", allowed="", hint=hint)
-        raise InputError(problem) from None
-    except OSError:
-        hint = "Give a file that was saved on the machine: a dump, a text listing, Redfish resources, a label list."
-        found = "no SMBIOS tables on this machine"
-        raise InputError(Problem(file=name, place="", found=found, allowed="a Linux machine", hint=hint)) from None
-    return _read_pair(contents[0], contents[1], Oddities(), file=name)
 
 
 def _read_pair(entry: bytes, table: bytes, odd: Oddities, *, file: str) -> Inventory:
@@ -161,42 +155,35 @@ def _raw_header(content: bytes) -> int:
 
 
 def _entry_point(content: bytes, odd: Oddities, *, file: str) -> EntryPoint:
-    """Decode an entry point of either form. Raises ``InputError`` where it is cut off."""
+    """Decode an entry point of either form. Raises ``InputError`` where it is cut off.
+
+    DSP0134 5.2.1 (2.1): length 05h, version 06h, table length 16h, address 18h, number of structures 1Ch.
+    5.2.2 (3.0): length 06h, version 07h, table maximum size 0Ch, address 10h.
+    """
     is_new = content.startswith(b"_SM3_")
     if len(content) < (0x18 if is_new else 0x1F) or not _is_dump(content):
         found = "an SMBIOS entry point that is cut off" if _is_dump(content) else "no SMBIOS entry point"
         raise InputError(Problem(file=file, place="", found=found, allowed="a whole entry point"))
-    entry = _entry_point_64(content, odd) if is_new else _entry_point_32(content, odd)
+    size = content[6 if is_new else 5]
+    usual = (0x18,) if is_new else (0x1F, 0x1E)  # 1Eh is a slip of the 2.1 document that firmware copied
+    if size not in usual:
+        odd.note("entry-length", f"{size} bytes")
+    summed = (0x1E, 0x1F) if size == 0x1E and not is_new else (size if usual[0] <= size <= 0x40 else usual[0],)
+    if all(sum(content[:end]) & 0xFF for end in summed):
+        odd.note("checksum-wrong", "entry point")
+    if is_new:
+        length, address = struct.unpack_from("<IQ", content, 0x0C)
+        entry = EntryPoint(0x18, (content[7], content[8]), address, length, None, exact=False)
+    else:
+        if content[0x10:0x15] == b"_DMI_" and sum(content[0x10:0x1F]) & 0xFF:
+            odd.note("checksum-wrong", "second part of the entry point")
+        length, address, structures = struct.unpack_from("<HIH", content, 0x16)
+        entry = EntryPoint(0x1F, (content[6], content[7]), address, length, structures, exact=True)
     version = _WRONG_VERSIONS.get(entry.version)
     if version is None:
         return entry
     odd.note("version-odd", f"version {entry.version[0]}.{entry.version[1]}")
     return entry._replace(version=version)
-
-
-def _entry_point_32(content: bytes, odd: Oddities) -> EntryPoint:
-    """DSP0134 5.2.1: length 05h, version 06h, table length 16h, address 18h, number of structures 1Ch."""
-    size = content[0x05]
-    if size not in (0x1F, 0x1E):  # 1Eh is a slip of the 2.1 document that firmware copied
-        odd.note("entry-length", f"{size} bytes")
-    summed = {0x1E: (0x1E, 0x1F)}.get(size, (size if 0x1F < size <= 0x40 else 0x1F,))
-    if all(sum(content[:end]) & 0xFF for end in summed):
-        odd.note("checksum-wrong", "entry point")
-    if content[0x10:0x15] == b"_DMI_" and sum(content[0x10:0x1F]) & 0xFF:
-        odd.note("checksum-wrong", "second part of the entry point")
-    length, address, structures = struct.unpack_from("<HIH", content, 0x16)
-    return EntryPoint(0x1F, (content[0x06], content[0x07]), address, length, structures, exact=True)
-
-
-def _entry_point_64(content: bytes, odd: Oddities) -> EntryPoint:
-    """DSP0134 5.2.2: length 06h, version 07h, table maximum size 0Ch, address 10h."""
-    size = content[0x06]
-    if size != 0x18:
-        odd.note("entry-length", f"{size} bytes")
-    if sum(content[: size if 0x18 <= size <= 0x40 else 0x18]) & 0xFF:
-        odd.note("checksum-wrong", "entry point")
-    length, address = struct.unpack_from("<IQ", content, 0x0C)
-    return EntryPoint(0x18, (content[0x07], content[0x08]), address, length, None, exact=False)
 
 
 def _table_start(content: bytes, entry: EntryPoint, odd: Oddities) -> int:

@@ -344,10 +344,6 @@ _USES = {  # DSP0134 7.17.2
     **{0x01: "other", 0x02: "unknown", 0x03: "system memory", 0x04: "video memory", 0x05: "flash memory"},
     **{0x06: "non-volatile RAM", 0x07: "cache memory"},
 }
-_ERROR_CORRECTIONS = {  # DSP0134 7.17.3
-    **{0x01: "other", 0x02: "unknown", 0x03: "none", 0x04: "parity", 0x05: "single-bit ECC", 0x06: "multi-bit ECC"},
-    0x07: "CRC",
-}
 _PROCESSOR_TYPES = {1: "other", 2: "unknown", 3: "central processor"}  # DSP0134 7.5.1, those that may be sockets
 
 
@@ -414,14 +410,6 @@ class Array(Structure):
 
     location = Word(0x04, "location", codes=_LOCATIONS, called="array location")
     use = Word(0x05, "use", codes=_USES, called="array use")
-    correction = Word(0x06, "error correction type", codes=_ERROR_CORRECTIONS, called="array error correction")
-    most_kib = Kib(  # 2.1 and 2.7
-        *(0x07, "maximum capacity", "maximum memory capacity"),
-        form="I",
-        full=0x80000000,
-        larger=(0x0F, "Q"),
-        zero=True,
-    )
     slots_said = Number(0x0D, "number of devices", "number of slots/sockets", zero=True)
 
     @property

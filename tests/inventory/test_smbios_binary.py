@@ -11,7 +11,7 @@ import pytest
 from dimmplan.errors import InputError
 from dimmplan.inventory import smbios_binary
 from dimmplan.inventory.reader import read_inventory
-from dimmplan.inventory.smbios_binary import read_this_machine
+from dimmplan.inventory.smbios_binary import READER
 from dimmplan.model.inventory import Inventory, InventoryProcessor
 from tests.inventory import build
 
@@ -81,7 +81,7 @@ def test_entry_point_and_table_joined_without_a_gap() -> None:
 
 def test_this_machine_reads_what_the_system_shows(tmp_path: Path) -> None:
     build.laid(tmp_path, {"smbios_entry_point": build.entry30(TABLE, address=0x6F93E000), "DMI": TABLE})
-    assert len(read_this_machine(tmp_path).slots) == 2
+    assert len(READER.of_this_machine(tmp_path).slots) == 2
 
 
 def test_this_machine_says_how_to_save_a_dump(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -91,7 +91,7 @@ def test_this_machine_says_how_to_save_a_dump(tmp_path: Path, monkeypatch: pytes
     with monkeypatch.context() as patch:
         patch.setattr(Path, "open", refused)
         with pytest.raises(InputError) as caught:
-            read_this_machine(tmp_path)
+            READER.of_this_machine(tmp_path)
     (problem,) = caught.value.problems
     assert problem.file == "this-machine"
     assert "sudo dmidecode --dump-bin machine.bin" in problem.hint
