@@ -10,10 +10,10 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli import NO, options, terminal
 from dimmplan.docs import read_topic, topics
 from dimmplan.errors import InputError, Problem, gathered
-from dimmplan.output.boards import RulesDocument, TopicDocument, TopicEntry, TopicsDocument, rules_text
+from dimmplan.output.boards import RulesDocument, TopicDocument, TopicEntry, TopicsDocument, output_schema, rules_text
 from dimmplan.output.changes import MixDocument, mix_text
 from dimmplan.output.columns import Column, Part, Table
-from dimmplan.output.record import output_schema, to_json
+from dimmplan.output.record import to_json
 from dimmplan.planner import read_fitted, read_module, read_processor, read_trays
 from dimmplan.reasons.mix import mix_of
 from dimmplan.wording.rules import rule_groups

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
+from importlib import import_module
+from pkgutil import iter_modules
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator
 
+import dimmplan.output
 from dimmplan.model.board import Board
 from dimmplan.output.columns import Column, Text, board_line
 from dimmplan.output.record import BoardEntry, BoardHead, Document, ErrorEntry, Label, Record, means
@@ -238,3 +242,20 @@ class TopicDocument(TopicEntry, Document, commands="docs TOPIC"):
     """One document."""
 
     text: str = means("the document in Markdown")
+
+
+@cache
+def documents() -> tuple[type[Document], ...]:
+    """Every document that a command prints, by the commands."""
+    for module in iter_modules(dimmplan.output.__path__):
+        import_module(f"dimmplan.output.{module.name}")
+    return tuple(Document.every[commands] for commands in sorted(Document.every))
+
+
+def output_schema() -> dict[str, Any]:
+    """The JSON Schema of every document, each under the commands that print it."""
+    from pydantic.json_schema import models_json_schema  # noqa: PLC0415 - a document needs none
+
+    refs, schema = models_json_schema([(document, "serialization") for document in documents()])
+    every = {document.commands: refs[document, "serialization"] for document in documents()}
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "documents": every, **schema}

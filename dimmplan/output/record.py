@@ -6,14 +6,11 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from fractions import Fraction
 from functools import cache, partial, reduce
-from importlib import import_module
-from pkgutil import iter_modules
 from types import SimpleNamespace
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
 
-import dimmplan.output
 from dimmplan.model.module import Module
 from dimmplan.units import decimal
 
@@ -164,23 +161,6 @@ class Document(Record):
     def model_post_init(self, _context: Any) -> None:
         """The format stands in every document."""
         self.__pydantic_fields_set__.add("format")
-
-
-@cache
-def documents() -> tuple[type[Document], ...]:
-    """Every document that a command prints, by the commands."""
-    for module in iter_modules(dimmplan.output.__path__):
-        import_module(f"dimmplan.output.{module.name}")
-    return tuple(Document.every[commands] for commands in sorted(Document.every))
-
-
-def output_schema() -> dict[str, Any]:
-    """The JSON Schema of every document, each under the commands that print it."""
-    from pydantic.json_schema import models_json_schema  # noqa: PLC0415 - a document needs none
-
-    refs, schema = models_json_schema([(document, "serialization") for document in documents()])
-    every = {document.commands: refs[document, "serialization"] for document in documents()}
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "documents": every, **schema}
 
 
 def to_json(record: Record | Mapping[str, Any]) -> str:

@@ -22,7 +22,8 @@ from pydantic.fields import FieldInfo
 
 import dimmplan
 from dimmplan.cli.run import run
-from dimmplan.output.record import Document, Record, documents
+from dimmplan.output.boards import documents
+from dimmplan.output.record import Document, Record
 from tests.docs.json_examples import COMMANDS, EDITED, FILES, LISTING
 
 TRAYS = Path(__file__).parent.parent / "rules" / "staithe-16.toml"

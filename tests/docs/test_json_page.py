@@ -10,7 +10,8 @@ import jsonschema
 import pytest
 
 from dimmplan.cli.run import run
-from dimmplan.output.record import Document, documents, output_schema
+from dimmplan.output.boards import documents, output_schema
+from dimmplan.output.record import Document
 from tests.docs.json_examples import COMMANDS
 from tests.docs.json_page import PAGE, SHAPES, Kind, example_folder, fields_of, printed, section, shape, uses
 
