@@ -2,10 +2,9 @@
 
 import json
 from collections import Counter
-from collections.abc import Callable, Mapping
-from contextlib import suppress
+from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
-from functools import cache, partial, reduce
+from functools import cache, partial
 from types import SimpleNamespace
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
 
@@ -71,7 +70,7 @@ def means(
     if by is not None:
         field.metadata.append(_Source(lambda _, value: by(value)))
     elif within is not None or of:
-        field.metadata.append(_Source(within or partial(_at, of)))
+        field.metadata.append(_Source(within or partial(_at, of.split("."))))
     return field
 
 
@@ -81,9 +80,11 @@ class _Source(NamedTuple):
     find: Callable[[Any, Any], Any]
 
 
-def _at(place: str, _: object, value: object) -> Any:
-    """What stands at a dotted place of an object."""
-    return reduce(lambda its, name: getattr(its, name, ...), place.split("."), value)
+def _at(place: Sequence[str], _: object, value: object) -> Any:
+    """What stands at a place of an object, attribute by attribute."""
+    for name in place:
+        value = getattr(value, name, ...)
+    return value
 
 
 class Record(BaseModel):
@@ -128,7 +129,7 @@ def _sources(kind: type[Record]) -> list[tuple[str, Callable[[Any, Any], Any]]]:
         (name, [each for each in field.metadata if isinstance(each, _Source)])
         for name, field in kind.model_fields.items()
     ]
-    return [(name, sources[0].find if sources else partial(_at, name)) for name, sources in told]
+    return [(name, sources[0].find if sources else partial(_at, (name,))) for name, sources in told]
 
 
 class _Beside:
@@ -139,8 +140,8 @@ class _Beside:
 
     def __getattr__(self, name: str) -> Any:
         for each in self._objects:
-            with suppress(AttributeError):
-                return getattr(each, name)
+            if (found := getattr(each, name, ...)) is not ...:
+                return found
         raise AttributeError(name)
 
 
