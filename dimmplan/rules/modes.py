@@ -10,6 +10,7 @@ three).
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
+from functools import lru_cache
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
@@ -377,7 +378,8 @@ def shown_gib(board: Board, mode: Mode, swept_gib: Fraction) -> Fraction:
     return swept_gib if row is None else row.shown_gib(swept_gib)
 
 
-def can_be_groups(count: int, sizes: Sequence[int]) -> bool:
+@lru_cache(None)
+def can_be_groups(count: int, sizes: tuple[int, ...]) -> bool:
     """True where that many identical channels can be split into mirror groups of the permitted sizes."""
     reachable = {0}
     for _ in range(count):
@@ -385,7 +387,7 @@ def can_be_groups(count: int, sizes: Sequence[int]) -> bool:
     return count in reachable
 
 
-def mirrors(loads: Iterable[Load], sizes: Sequence[int]) -> bool:
+def mirrors(loads: Iterable[Load], sizes: tuple[int, ...]) -> bool:
     """True where these channels fall into mirror groups of identical channels; empty ones do not count."""
     counts = Counter(load for load in loads if any(load))
     return all(can_be_groups(count, sizes) for count in counts.values())

@@ -149,12 +149,13 @@ class SequenceRow(Rule):
 
     def of_socket(self, view: SocketView) -> Iterator[Fault]:
         """Other slots are filled than the first ones."""
-        if view.socket.id != self.socket or view.filled is None:
+        filled = view.filled if view.socket.id == self.socket else None
+        if filled is None:
             return
-        if not any(view.filled == frozenset(self.slots[:count]) - view.unknown for count in view.counts):
+        if not any(filled == frozenset(self.slots[:count]) - view.unknown for count in view.counts):
             first = self.slots[: view.modules]
-            wrong = view.filled.symmetric_difference(first) - view.unknown
-            found = [f"{slot} {'filled' if slot in view.filled else 'empty'}" for slot in self.slots if slot in wrong]
+            wrong = filled.symmetric_difference(first) - view.unknown
+            found = [f"{slot} {'filled' if slot in filled else 'empty'}" for slot in self.slots if slot in wrong]
             yield Fault(", ".join(found), f"{', '.join(first)} first")
 
     def wording(self) -> str:

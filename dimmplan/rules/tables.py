@@ -136,16 +136,15 @@ class TableRow(Rule):
         """What keeps the filled slots from being a row of the table, if it speaks of them."""
         if populations is None:
             return
+        filled = view.filled
         listed_counts = [count for count in view.counts if count in populations]
         if not listed_counts:
             numbers = listed([str(count) for count in sorted(populations)], last="or")
             yield Fault(modules_counted(view.modules), f"{numbers} modules")
-        elif view.filled is not None and not any(
-            view.filled == populations[count] - view.unknown for count in listed_counts
-        ):
+        elif filled is not None and not any(filled == populations[count] - view.unknown for count in listed_counts):
             count = listed_counts[0]
-            wrong = sorted(view.filled.symmetric_difference(populations[count]) - view.unknown)
-            found = [f"{slot} {'filled' if slot in view.filled else 'empty'}" for slot in wrong]
+            wrong = sorted(filled.symmetric_difference(populations[count]) - view.unknown)
+            found = [f"{slot} {'filled' if slot in filled else 'empty'}" for slot in wrong]
             yield Fault(", ".join(found), f"{self._row_said(count, sorted(populations[count]))}")
 
     def _row_said(self, count: int, slots: Sequence[str]) -> str:

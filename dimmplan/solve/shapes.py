@@ -84,20 +84,19 @@ class Shapes:
         self.partner: dict[str, str] = {}
         """In lockstep the slot of the other channel that holds the same."""
         self.sockets: list[Socket] = [self._folded(socket) for socket in self.wired]
-        self._sockets_of: dict[SocketShape, list[Socket]] = {}
+        self._sockets_of: dict[SocketShape, tuple[Socket, ...]] = {}
 
     @cached_property
     def each(self) -> list[SocketShape]:
         """The shape of each fitted socket, in board order."""
         return [self._shape(socket) for socket in self.sockets]
 
-    def sockets_of(self, shape: SocketShape) -> list[Socket]:
-        """The sockets of a shape, or of one that several have to have in common."""
+    def sockets_of(self, shape: SocketShape) -> tuple[Socket, ...]:
+        """One socket of a shape, or all that have to have it in common."""
         return self._sockets_of[shape]
 
-    def _known(self, shape: SocketShape, sockets: Iterable[Socket]) -> SocketShape:
-        known = self._sockets_of.setdefault(shape, [])
-        known += [socket for socket in sockets if socket not in known]
+    def _known(self, shape: SocketShape, *sockets: Socket) -> SocketShape:
+        self._sockets_of.setdefault(shape, sockets)
         return shape
 
     # -- lockstep --------------------------------------------------------------------------------------------------
@@ -154,7 +153,7 @@ class Shapes:
 
         controllers = tuple(tuple(map(of_channel, controller.channels)) for controller in socket.controllers)
         rules = (*(row.id for row in rows), *self._prescribed(socket), *processor)
-        return self._known(SocketShape(controllers, rules, permitted), [socket])
+        return self._known(SocketShape(controllers, rules, permitted), socket)
 
     def _pinned(self, *channels: Channel) -> tuple[frozenset[Module | None] | None, ...]:
         """What the slots of a channel may hold, or of several that hold the same; nothing where none is settled."""
@@ -192,7 +191,7 @@ class Shapes:
             tuple(map(common, zip(*its, strict=True), zip(*(each.channels for each in at), strict=True)))
             for its, at in zip(of_places, there, strict=True)
         )
-        return self._known(SocketShape(controllers, ("joined", *rules), shapes[0].permitted), self.sockets)
+        return self._known(SocketShape(controllers, ("joined", *rules), shapes[0].permitted), *self.sockets)
 
     # -- slots that rows prescribe -----------------------------------------------------------------------------------
 
@@ -238,7 +237,7 @@ class Shapes:
                     controllers = self._patterned(shape, socket, slots)
                     if controllers is None:
                         break
-                    found.append(self._known(shape._replace(controllers=controllers), [socket]))
+                    found.append(self._known(shape._replace(controllers=controllers), socket))
                 else:
                     yield found
 

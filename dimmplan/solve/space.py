@@ -31,7 +31,6 @@ from dimmplan.rules import (
     SystemView,
     all_rows,
     judge_channel,
-    judge_controller,
     judge_module,
     judge_socket,
     judge_system,
@@ -112,7 +111,7 @@ class Space:
         self._loads: dict[tuple[ChannelShape, Rows, bool], tuple[Load, ...]] = {}
         self._gib: dict[int, int] = {}
         self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
-        self._close: dict[tuple[SocketShape, int | None, Rows], CloseLook | None] = {}
+        self._close: dict[tuple[SocketShape, int | None, tuple[str, ...]], CloseLook] = {}
         self._breaches: dict[int, list[Breach]] = {}
         self._mixes: dict[int, tuple[object, ...]] = {}
         self._best_rates: dict[int, tuple[int, ...]] = {}
@@ -412,13 +411,15 @@ class Space:
 
     def close_look(self, shape: SocketShape, may_break: Rows, controller: int | None = None) -> CloseLook | None:
         """What judges the loads of a socket, or of one controller of it; ``None`` where no row looks so closely."""
-        key = shape, controller, may_break
+        scope: Scope = "socket" if controller is None else "controller"
+        rows = self.enforced(may_break, scope)
+        rows = [row for row in rows if scope == "controller" or row.reads(scope) != "counts"]
+        if not rows:
+            return None
+        place = None if controller is None else shape.controllers.index(shape.controllers[controller])
+        key = shape, place, tuple(row.id for row in rows)
         if key not in self._close:
-            scope: Scope = "socket" if controller is None else "controller"
-            rows = [
-                row for row in self.enforced(may_break, scope) if scope == "controller" or row.reads(scope) != "counts"
-            ]
-            self._close[key] = CloseLook(self, shape, rows, controller) if rows else None
+            self._close[key] = CloseLook(self, shape, rows, place)
         return self._close[key]
 
     @cached_property
@@ -459,8 +460,7 @@ class CloseLook:
     """
 
     def __init__(self, space: Space, shape: SocketShape, rows: Sequence[Rule], controller: int | None) -> None:
-        self.rows = rows
-        self.judge = judge_socket if controller is None else judge_controller
+        self.faults_of = [row.of_socket if controller is None else row.of_controller for row in rows]
         self.by_slot = any(row.reads("socket" if controller is None else "controller") == "slots" for row in rows)
         self.trades = not self.by_slot and controller is None
         """True where equal channels of different controllers may trade as well."""
@@ -492,5 +492,11 @@ class CloseLook:
             for rank, both in zip(ranks, its, strict=True)
             for slot in both
         }
-        whole = SocketView.of(view.socket, content, fitted=view.fitted, mode=view.mode)
-        return not any(self.judge(self.rows, whole))
+        modules = [module for module in content.values() if module]
+        whole = view._replace(
+            modules=len(modules),
+            capacity_gib=sum([module.capacity_gib for module in modules]),
+            types=tuple(dict.fromkeys(modules)),
+            content=content,
+        )
+        return not any(any(faults(whole)) for faults in self.faults_of)
