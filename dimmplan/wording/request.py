@@ -102,19 +102,19 @@ def _uneven(planned: Planned) -> Iterator[Finding]:
 
 
 def _sockets_differ(planned: Planned) -> Iterator[Finding]:
-    """Sockets hold more or less than they would have to; the slowest of them has too little."""
+    """Sockets hold more or less than they would have to; one of them is the slowest."""
     figures, least = planned.figures, planned.answer.least_difference_gib
     if least is None or figures.socket_difference_gib <= least:
         return
-    starved = min(figures.sockets, key=lambda socket: (socket.sweep_gb_s, socket.usable_gib))
-    largest = max(figures.sockets, key=lambda socket: (socket.usable_gib, socket.sweep_gb_s))
+    slowest = min(figures.sockets, key=lambda socket: (socket.sweep_gb_s, socket.usable_gib))
+    other = max(figures.sockets, key=lambda socket: (abs(socket.usable_gib - slowest.usable_gib), socket.sweep_gb_s))
     could = f"only {format_capacity(least)} apart" if least else "equal"
     text = (
-        f"{starved.socket} has too little memory: it holds {format_capacity(starved.usable_gib)} and sweeps at "
-        f"{gb_s(starved.sweep_gb_s)}; {largest.socket} holds {format_capacity(largest.usable_gib)}. At this capacity "
+        f"{slowest.socket} is the slowest socket: it holds {format_capacity(slowest.usable_gib)} and sweeps at "
+        f"{gb_s(slowest.sweep_gb_s)}; {other.socket} holds {format_capacity(other.usable_gib)}. At this capacity "
         f"the sockets could be {could}, but {planned.request.prefer} puts this placement first."
     )
-    yield Finding(rule="sockets-differ", severity="note", where=(starved.socket,), text=text, source="MODEL")
+    yield Finding(rule="sockets-differ", severity="note", where=(slowest.socket,), text=text, source="MODEL")
 
 
 def _rounded_up(planned: Planned) -> Iterator[Finding]:
