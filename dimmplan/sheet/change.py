@@ -14,7 +14,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.move import Change, Move, Step
 from dimmplan.model.placement import Placement
-from dimmplan.sheet.facts import Facts, SlotFact, State, TypeFact, clean, gather, socket_words
+from dimmplan.sheet.facts import Facts, LeftFact, SlotFact, State, TypeFact, clean, gather, socket_words
 from dimmplan.wording.placement import label_short
 
 
@@ -94,9 +94,20 @@ class ChangeFacts(Facts):
         return tuple(found)
 
     @cached_property
-    def left_over(self) -> tuple[tuple[str, int], ...]:
-        """Labels and numbers of modules that the change leaves over."""
-        return tuple((clean(left.module.label), left.count) for left in self.change.stranded)
+    def left_over(self) -> tuple[LeftFact, ...]:
+        """The modules that the change leaves over."""
+        return tuple(
+            LeftFact(
+                module=left.module,
+                count=left.count,
+                steps=tuple(
+                    step.number
+                    for step in self.outs.values()
+                    if step.move.target is None and step.move.module == left.module
+                ),
+            )
+            for left in self.change.stranded
+        )
 
     @property
     def band(self) -> str:

@@ -284,7 +284,7 @@ class _Layout(NamedTuple):
             shapes += self.beside.draw(x, page.y + foot - HEIGHT_MM + 0.5)
         if self.pick is not None:
             foot -= self.pick.height + TEAR_MM
-            shapes += draw_tear(page, page.y + foot, _whole(self.job)[0])
+            shapes += draw_tear(page, page.y + foot, _whole(self.job)[0], self.job.given)
             listing = self.pick.draw(x, page.y + foot + TEAR_MM)
             shapes.append(Group(children=tuple(listing), id="pick-list", look="pick-list"))
         title = title_block(self.job.facts, self.job.given, sheet, min(page.width, WIDTH_MM))
@@ -369,7 +369,7 @@ def _page_of(
 
     for notes in (True, False) if job.facts.chassis_findings else (True,):
         for plan in maps:
-            for lying, left_out in product((False, True), range(3 if job.facts.slower else 2)):
+            for lying, left_out in product((False, True), range(3 if job.facts.slower or job.facts.left_over else 2)):
                 layout = fixed(lying, notes, left_out > 1)
                 legend = plan.legend(layout.page.inner_width, brief=left_out > 0)
                 layout = layout._replace(blocks=(legend, *layout.blocks))

@@ -67,6 +67,15 @@ class TypeFact:
     """Part number and watts, where the board file has them."""
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LeftFact:
+    """Modules of one type that a change leaves over, and the numbers of the steps that take them out."""
+
+    module: Module
+    count: int
+    steps: tuple[int, ...]
+
+
 _DEAD = {"processor": "no processor", "tray": "no tray", "channel": "not served"}
 """Why a slot is dead, in words, in the order of the legend."""
 
@@ -292,8 +301,8 @@ class Facts:
         return self.types
 
     @cached_property
-    def left_over(self) -> tuple[tuple[str, int], ...]:
-        """Labels and numbers of modules that a change leaves over; none where everything is new."""
+    def left_over(self) -> tuple[LeftFact, ...]:
+        """The modules that a change leaves over; none where everything is new."""
         return ()
 
     @cached_property
@@ -309,14 +318,14 @@ class Facts:
 
     @property
     def slower(self) -> str:
-        """What keeps the machine below the speed that labels say; empty where nothing does."""
+        """What keeps the machine below the rate of its fastest modules; empty where nothing does."""
         labelled = max((module.rate_mts for module in self.placement.types), default=0)
         if self.figures is None or labelled <= self.figures.rate_mts:
             return ""
         slowest = min((its.rate for its in self.figures.sockets if its.modules), key=lambda rate: rate.rate_mts)
         kind = slowest.row.partition(":")[0]
         by = {"processor": "the processor", "module": "the slowest module"}.get(kind, "the board")
-        return f"Labels say {labelled} MT/s: limited by {by}."
+        return f"Modules rated {labelled} MT/s: limited by {by}."
 
     @property
     def capacity_gib(self) -> int:

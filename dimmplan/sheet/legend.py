@@ -81,7 +81,7 @@ def legend(
     if any(fact.slot in facts.board.tray_of for fact in shown):
         items.append(Item(8.0, "tray", [_frame("tray")]))
     if any("first slots" in head for head, _ in facts.steps):
-        items.append(Item(0.0, "First slots: one for each channel.", (), ""))
+        items.append(Item(0.0, "First slots: the first of each channel.", (), ""))
     items.append(Item(0.0, note))
     whole = _in_rows(_few_rows(items, width_mm) if brief else items, width_mm)
     return whole._replace(draw=lambda x, y: [Group(children=tuple(whole.draw(x, y)), look="legend")])
@@ -92,12 +92,25 @@ def _numbers(facts: Facts, shown: Sequence[SlotFact], *, arrows: bool) -> Iterat
     outs = [fact for fact in shown if facts.band and (fact.out or fact.state is State.PULL)]
     steps = [fact for fact in shown if fact.step and not (facts.band and fact.state is State.PULL)]
     if outs:
-        yield Item(_NUMBER_MM, "out", _number_sample(outs[0], number_looks(outs[0])[1]))
+        alone = any("→" not in fact.short for fact in outs)
+        yield Item(
+            _NUMBER_MM,
+            "out; no arrow: left over" if arrows and alone else "out",
+            _number_sample(outs[0], number_looks(outs[0])[1]),
+            "out",
+        )
     if steps:
         said = "in" if facts.band else "step"
-        more = "; →5: goes on to step 5, ←5: comes from it" if arrows else ", before the slot's name"
-        brief = f"{said}; →5 to, ←5 from step 5" if arrows else said
-        yield Item(_NUMBER_MM, said + more, _number_sample(steps[0], number_looks(steps[0])[0]), brief)
+        full, brief = f"{said}, before the slot's name", said
+        if arrows:
+            words = [word for fact in shown for word in fact.short.removeprefix("OUT").split()]
+            there = next((word[1:] for word in words if word[0] == "→"), "")
+            back = next((word[1:] for word in words if word[0] == "←"), "")
+            full = said + (f"; →{there}: the old one goes in at step {there}" if there else "")
+            full += f"; ←{back}: came out at step {back}" if back else ""
+            brief += f"; →{there} to step {there}" if there else ""
+            brief += f"; ←{back} from step {back}" if back else ""
+        yield Item(_NUMBER_MM, full, _number_sample(steps[0], number_looks(steps[0])[0]), brief)
 
 
 def _few_rows(items: Sequence[Item], width_mm: float) -> list[Item]:

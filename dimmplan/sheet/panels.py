@@ -25,12 +25,20 @@ from dimmplan.sheet.blocks import (
     ticked,
     ticked_row,
 )
-from dimmplan.sheet.facts import NOT_OBEYED, Facts, SlotFact, clean, gib_words, socket_words
+from dimmplan.sheet.facts import NOT_OBEYED, Facts, LeftFact, SlotFact, clean, gib_words, socket_words
 from dimmplan.sheet.letters import Run, widest, width
 from dimmplan.sheet.shapes import Group, Line, Rect, Shape
 from dimmplan.sheet.style import SMALLEST_TEXT_MM, TEXT_MM
 from dimmplan.units import counted, decimal, format_capacity, listed, watts_words
-from dimmplan.wording.placement import CHANGED_RULE, TRUST, gb_s, rate_row_words, regions_sentence, share_sentence
+from dimmplan.wording.placement import (
+    CHANGED_RULE,
+    TRUST,
+    gb_s,
+    label_short,
+    rate_row_words,
+    regions_sentence,
+    share_sentence,
+)
 
 Batches = Sequence[tuple[str, tuple[SlotFact, ...]]]
 """Steps that are done together, each batch with its name."""
@@ -154,14 +162,17 @@ class Install(Stage):
         whole = len(self.batches) == len(self.facts.steps)
         if whole and self.facts.band and self.facts.picked:
             fetched = ", ".join(f"{kind.count} {kind.key}" for kind in self.facts.picked)
-            left = sum(count for _, count in self.facts.left_over)
-            items.append([("Bring", False), (fetched, True), *([(f"({left} left over)", False)] if left else [])])
+            left = sum(each.count for each in self.facts.left_over) if self.brief else 0
+            items.append([("Bring", False), (fetched, True), *([(f"({left} old left over)", False)] if left else [])])
+        if whole and self.facts.left_over and not self.brief:
+            items.append([("Left over:", False), (_left_over(self.facts.left_over), True)])
         for head, batch in self.batches:
             first, last = batch[0].step, batch[-1].step
             numbers = f"{first} to {last}" if last > first else f"{first}"
             items.append([(numbers, True), (head, False)])
         if whole and self.facts.blanks:
-            items.append([(f"{counted(len(self.facts.blanks), 'blank')}, see map", False)])
+            put_in = "" if self.brief else "Put in "
+            items.append([(f"{put_in}{counted(len(self.facts.blanks), 'blank')}, see map", False)])
         blocks = [_signal("NOTICE", safety.SHORT_NOTICES, wide), ticked_row(items, TEXT_MM, wide)]
         if self.facts.placement.hold:
             blocks.append(paragraph([(f"{HOLD}:", True), (hold_said(self.facts), False)], TEXT_MM, wide))
@@ -241,16 +252,31 @@ def pick_heads(facts: Facts) -> tuple[str, str, str, str]:
 
 
 def pick_rows(facts: Facts) -> list[list[str]]:
-    """What to fetch, one row of texts each, under ``pick_heads``; blanks last."""
+    """What to fetch, one row of texts each, under ``pick_heads``; then blanks, then what a change leaves over."""
     rows = [
         [kind.key, kind.label, f"{kind.count} ×", kind.slots + (f" ({kind.part})" if kind.part else "")]
         for kind in facts.picked
     ]
-    rows += [["", label_of, f"{count} ×", "left over: keep them safe"] for label_of, count in facts.left_over]
     if facts.blanks:
         names = facts.slots_in_words([slot for slot in facts.board.slots if slot in facts.blanks])
         rows.append(["", "blank for a slot", f"{len(facts.blanks)} ×", names])
+    for left in facts.left_over:
+        out = f", {_steps_out(left)}" if left.steps else ""
+        rows.append(["", clean(left.module.label), f"{left.count} ×", f"do not fetch: left over{out}; keep safe"])
     return rows
+
+
+def _left_over(left: Sequence[LeftFact]) -> str:
+    """How many modules of which size; of which type where two have one size."""
+    sizes = {each.module.capacity_gib for each in left}
+    names = [
+        f"{each.module.capacity_gib}GB" if len(sizes) == len(left) else clean(label_short(each.module)) for each in left
+    ]
+    return ", ".join(f"{each.count} x {name}" for each, name in zip(left, names, strict=True))
+
+
+def _steps_out(left: LeftFact) -> str:
+    return f"out at {'step' if len(left.steps) == 1 else 'steps'} {listed([str(number) for number in left.steps])}"
 
 
 class PickList(Panel):

@@ -79,10 +79,11 @@ def draw_margin(page: Frame, sheet: str) -> list[Shape]:
     return [check, words]
 
 
-def draw_tear(page: Frame, y: float, machine: str) -> list[Shape]:
+def draw_tear(page: Frame, y: float, machine: str, given: TitleFields) -> list[Shape]:
     """The line along which the pick list comes off, from edge to edge, and whose list it is."""
     middle = page.x + page.width / 2
-    said = fitted(f"tear off: pick list for {machine}", SMALLEST_TEXT_MM, page.width * 0.7)
+    more = [f"{name} {clean(text)}" for name, text in (("tag", given.tag), ("code", given.code)) if text]
+    said = fitted(", ".join([f"tear off: pick list for {machine}", *more]), SMALLEST_TEXT_MM, page.width * 0.9)
     half = width(said, SMALLEST_TEXT_MM) / 2 + 2.0
     line = y + TEAR_MM / 2
     return [

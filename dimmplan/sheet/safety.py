@@ -130,11 +130,11 @@ def first_boot(facts: Facts, *, brief: bool = False) -> Iterator[tuple[Run, ...]
     """What the machine should show at first boot and what to know of it, a sentence each.
 
     Where a mode that is set in firmware takes memory, what it shows before that comes first. ``brief`` leaves out why
-    it is slower than the labels say.
+    it is slower than its modules could run.
     """
     mode = facts.placement.mode
     if facts.mode_takes:
-        first, set_it = f"{facts.capacity_gib} GiB until", f"you set mode {mode.words} in firmware, then"
+        first, set_it = f"{facts.capacity_gib} GiB;", f"with mode {mode.words} set in firmware,"
         yield ("Expect", False), (first, True), (set_it, False), (f"{facts.shown}.", True)
     else:
         yield ("Expect", False), (f"{facts.expected}.", True)

@@ -166,7 +166,7 @@ def test_a_change_has_the_steps_of_its_sheet(tmp_path: Path) -> None:
     ]
     on_map = dict(re.findall(r'aria-label="(\w+): [^"]*\. Step (\d+): ', text))
     assert on_map == {slot: number for number, slot, _ in steps[2:]}
-    assert '<td class="n">10 ×</td>' in text and "left over: keep them safe" in text
+    assert '<td class="n">10 ×</td>' in text and "do not fetch: left over, out at step 2; keep safe" in text
     for slot, found in {
         "T1": "64GB 2Rx4 PC4-2933Y-R; step 2, it comes out for good.",
         "K1": "32GB 2Rx4 PC4-2933Y-R; it stays.",

@@ -190,7 +190,7 @@ def _counts(sheet: Sheet, change: Change | None) -> Iterator[str]:
         yield f"numbers on the map {numbers}, in the steps {told}"
     filled = [group for group in slots if "filled" in group.look.split()]
     fetched = sum(
-        int(n) for n in re.findall(r"(\d+) × (?!left over|\S+ for)", re.sub(r"blank for a slot \d+ ×", "", pick))
+        int(n) for n in re.findall(r"(\d+) × (?!do not fetch|\S+ for)", re.sub(r"blank for a slot \d+ ×", "", pick))
     )
     if change is None:
         shown = sum(int(n) for n in re.findall(r"PC\d\S*(?:, width not known)?: (\d+)", legends))

@@ -70,7 +70,7 @@ def test_what_is_left_over_stands_on_the_pick_list() -> None:
     sheet, _, change = change_sheet("skerry-16")
     text = " ".join(words_of(sheet))
     assert change.stranded
-    assert "left over: keep them safe" in text
+    assert "do not fetch: left over" in text
     assert all(left.module.label in text for left in change.stranded)
 
 

@@ -187,7 +187,7 @@ def test_types_that_read_alike_get_their_whole_label() -> None:
 def test_the_first_boot_says_why_it_is_slower_than_the_labels() -> None:
     saltern = board("saltern-24")
     facts = gather(saltern, make(saltern, "mixed"))
-    assert facts.slower == "Labels say 2933 MT/s: limited by the board." and facts.slower in all_words("saltern-24")
+    assert facts.slower == "Modules rated 2933 MT/s: limited by the board." and facts.slower in all_words("saltern-24")
     one = make(saltern, slots=tuple((slot, module) for slot, module in make(saltern).slots if slot.endswith("-1")))
     assert gather(saltern, one).slower == ""
 
@@ -267,7 +267,7 @@ def test_other_modes_say_what_the_machine_shows_until_they_are_set(mode: Mode, w
     drawn = compose(board("saltern-24"), placed)
     said = " ".join(" ".join(words(page) for page in drawn.pages).split())
     assert words_of_it in said
-    shown = f"Expect 768 GiB until you set {words_of_it} in firmware, then {facts.shown}."
+    shown = f"Expect 768 GiB; with {words_of_it} set in firmware, {facts.shown}."
     assert said.count(shown) == 2 and facts.shown in facts.expected  # page one, and before the work
 
 
