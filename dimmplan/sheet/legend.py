@@ -108,8 +108,7 @@ def _numbers(facts: Facts, shown: Sequence[SlotFact], *, arrows: bool) -> Iterat
             back = next((word[1:] for word in words if word[0] == "←"), "")
             full = said + (f"; →{there}: the old one goes in at step {there}" if there else "")
             full += f"; ←{back}: came out at step {back}" if back else ""
-            brief += f"; →{there} to step {there}" if there else ""
-            brief += f"; ←{back} from step {back}" if back else ""
+            brief = f"{said}; → to, ← from that step"
         yield Item(_NUMBER_MM, full, _number_sample(steps[0], number_looks(steps[0])[0]), brief)
 
 
