@@ -133,7 +133,7 @@ def sweep_of(answer: Answer, choice: Choice) -> Fraction:
 def answered(start: int) -> list[tuple[int, Board, Request, Answer]]:
     """The cases among twelve seeds that have an answer, with everything beside it."""
     found = []
-    for seed in range(start, start + 12):
+    for seed in sampled(range(start, start + 12), 6):
         board, request = random_case(seed)
         try:
             found.append((seed, board, request, solve(board, request)))
@@ -199,7 +199,7 @@ def test_steps_are_the_nearest_faster_capacities(start: int) -> None:
 def test_steps_sweep_faster() -> None:
     """The placement shown for a step sweeps faster than the answer, under every list that asks for sweep early."""
     shown = 0
-    for start in sampled(STEP_SEEDS, 4):
+    for start in sampled(STEP_SEEDS, 2):
         for seed, _, request, answer in answered(start):
             if request.prefer not in ("capacity-first", "bandwidth-first"):
                 continue
@@ -212,7 +212,7 @@ def test_steps_sweep_faster() -> None:
     assert shown >= (3 if WHOLE else 1)
 
 
-@pytest.mark.parametrize("board_id", ["skerry-16", "saltern-24", "machair-20", "strand-12", "marram-4"])
+@pytest.mark.parametrize("board_id", sampled(["skerry-16", "marram-4", "strand-12", "saltern-24", "machair-20"], 2))
 def test_steps_sweep_faster_on_shipped_boards(board_id: str) -> None:
     """So it is on shipped boards, with every usual module allowed: steps are faster, nearer than a quarter above."""
     board = load_board(board_id)
