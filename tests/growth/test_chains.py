@@ -24,7 +24,7 @@ from tests.growth.brute_chain import Expected, One, best_chain, case, placements
 from tests.oracle.brute import Oracle, every_filling
 from tests.support import WHOLE, sampled, whole_matrix
 
-ADDING, MOVING, PINNED = (sampled(range(start, start + 60), 4) for start in (0, 120, 180))
+ADDING, MOVING, PINNED = (sampled(range(start, start + 60), 5) for start in (0, 120, 180))
 MODES = sampled(range(60), 8)
 
 
