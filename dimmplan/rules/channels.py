@@ -83,6 +83,7 @@ class ChannelOrderRow(Rule):
 
     question = "order"
     scopes = ("channel",)
+    stays_broken = True
     limits = "nothing"
 
     check: Literal["channel-order"]
