@@ -294,7 +294,7 @@ def _words(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
         if style.two_lines:
             shapes.append(placing.text((lead, words_v), words, TEXT_MM, inverse.strip()))
         else:
-            shapes.append(placing.text((end - _GAP / 2, words_v), words, TEXT_MM, inverse.strip(), anchor="end"))
+            shapes.append(placing.text((end, words_v), words, TEXT_MM, inverse.strip(), anchor="end"))
     return shapes
 
 
