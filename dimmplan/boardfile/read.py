@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import re
 import tomllib
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -130,8 +131,13 @@ def examine_file(path: Path) -> tuple[Board | None, list[Problem]]:
 
 def examine_text(content: bytes, *, file: str) -> tuple[Board | None, list[Problem]]:
     """As ``examine_file``, from bytes."""
+    board, problems = _examined(content, file)
+    return board, [*problems]
 
-    def refuse(found: str, hint: str = "", line: int | None = None) -> tuple[None, list[Problem]]:
+
+@lru_cache(maxsize=32)  # a board is a value: the same bytes are read once, however often a program asks
+def _examined(content: bytes, file: str) -> tuple[Board | None, Sequence[Problem]]:
+    def refuse(found: str, hint: str = "", line: int | None = None) -> tuple[None, Sequence[Problem]]:
         allowed = "a board file in TOML, UTF-8"
         return None, [Problem(file=file, found=found, allowed=allowed, hint=hint, line=line)]
 
