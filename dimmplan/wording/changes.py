@@ -253,10 +253,8 @@ def pair_statements(mix: Mix, pair: PairVerdict) -> list[Statement]:
     covered = {row.field for row in pair.rows}
     free = [field_noun(field) for field in pair.differ if field not in covered]
     if free:
-        text = f"They also differ in {listed(free)}; no rule of this board forbids that."
-        if not covered:
-            text = f"They differ in {listed(free)}; no rule of this board forbids that."
-        found.append(Statement(text, "mix"))
+        also = "also " if covered else ""
+        found.append(Statement(f"They {also}differ in {listed(free)}; no row about mixing speaks of that.", "mix"))
     return [*found, *_loads_statements(mix, pair)]
 
 

@@ -16,7 +16,17 @@ from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.model.rows import InterleaveRow
-from dimmplan.rules import AcceptRow, ChannelOrderRow, FillOrderRow, MixRow, RankLimitRow, RuleRow
+from dimmplan.rules import (
+    KINDS,
+    AcceptRow,
+    ChannelOrderRow,
+    FillOrderRow,
+    MixRow,
+    RankLimitRow,
+    Rule,
+    RuleRow,
+    check_of,
+)
 from tests.oracle.brute import (
     Filling,
     Oracle,
@@ -27,7 +37,14 @@ from tests.oracle.brute import (
     groups_by_index,
     regions,
 )
-from tests.oracle.random_boards import make_board, random_case
+from tests.oracle.random_boards import (
+    make_board,
+    random_case,
+    random_equipment_case,
+    random_mode_case,
+    random_part_mode_case,
+    random_table_case,
+)
 from tests.support import sampled
 
 M16, M16W, M32, M32S, M64, M128, L64, S64 = (
@@ -335,7 +352,7 @@ def mix(field: str, apart: str) -> RuleRow:
 
 FILL = FillOrderRow(id="f", check="fill-order", source="INVENTED")
 ORDER = ChannelOrderRow(id="o", check="channel-order", source="INVENTED")
-KINDS = AcceptRow(id="k", check="accept", source="INVENTED", field="kind", values=("RDIMM",))
+RDIMM_ONLY = AcceptRow(id="k", check="accept", source="INVENTED", field="kind", values=("RDIMM",))
 
 
 @pytest.mark.parametrize(
@@ -363,8 +380,8 @@ KINDS = AcceptRow(id="k", check="accept", source="INVENTED", field="kind", value
         (ORDER, (M128, M32, M64), True),
         (ORDER, (M16W, M32S, None), False),
         (ORDER, (M32S, M16W, None), True),
-        (KINDS, (M32, None, None), False),
-        (KINDS, (M32, L64, None), True),
+        (RDIMM_ONLY, (M32, None, None), False),
+        (RDIMM_ONLY, (M32, L64, None), True),
         (mix("device_width", "channel"), (M16W, M32, None), True),
         (mix("device_width", "nowhere"), (M16W, M32, None), False),
         (mix("device_width", "channel"), (M64, M32, None), False),
@@ -700,6 +717,13 @@ def test_leaving_out_illegal_channels_changes_nothing(start: int) -> None:
 def test_the_same_seed_gives_the_same_case() -> None:
     for seed in range(20):
         assert random_case(seed) == random_case(seed)
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind.scopes], ids=check_of)
+def test_every_kind_of_rule_that_is_judged_stands_on_some_random_board(kind: type[Rule]) -> None:
+    """So that the search is held against brute force with a row of it."""
+    cases = (random_case, random_mode_case, random_part_mode_case, random_table_case, random_equipment_case)
+    assert any(isinstance(row, kind) for seed in range(60) for case in cases for row in case(seed)[0].rules)
 
 
 def test_random_cases_are_of_every_sort() -> None:

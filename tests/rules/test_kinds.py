@@ -155,17 +155,21 @@ def test_what_is_told_of_a_part_holds_for_the_whole(row: Rule) -> None:
     assert told or not judged, "a kind that can be judged in part is"
 
 
-@pytest.mark.parametrize("kind", KINDS_BY_CHECK)
-def test_adding_mends_nothing_that_stays_broken(kind: type[Rule]) -> None:
+HARD_TO_MEND = {"mirroring", "lockstep", "fitted"}
+"""Kinds of which a broken row is hardly ever mended by chance, or by other sockets alone."""
+
+
+@pytest.mark.parametrize("kind", [param for param in KINDS_BY_CHECK if param.values[0].scopes])
+def test_adding_mends_what_does_not_stay_broken_and_nothing_else(kind: type[Rule]) -> None:
     """What a machine breaks is told to be broken for good only where no module that is added mends it."""
     rng = random.Random(13)
     mended = 0
-    for row in rows_of_kind(kind) if kind.stays_broken else ():
+    for row in rows_of_kind(kind):
         for content in contents(rng, 80):
             if broken(row, content):
                 more = {slot: module or rng.choice(MODULES) for slot, module in content.items()}
                 mended += not broken(row, more)
-    assert not mended or not kind.stays_broken
+    assert bool(mended) != kind.stays_broken or check_of(kind) in HARD_TO_MEND and not mended
 
 
 def contents(rng: random.Random, number: int) -> Iterator[dict[str, Module | None]]:
