@@ -251,6 +251,7 @@ def test_a_full_disk_leaves_what_was_there(words: list[str], tmp_path: Path) -> 
     before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
 
     def on_a_full_disk() -> int:
+        sys.dont_write_bytecode = True  # else Python itself would leave cut files of what it loads here
         resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100))
         return run([word.format(tmp_path) for word in words])
 
