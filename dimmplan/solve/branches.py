@@ -15,7 +15,7 @@ from dimmplan.solve.space import Rows, Space
 Value = int | Fraction
 
 
-class Kind(NamedTuple):
+class SocketGroup(NamedTuple):
     """Equal sockets: ``places`` are their positions, ``profiles`` what each may hold.
 
     ``tied`` sockets all hold the same profile.
@@ -36,7 +36,7 @@ class Branch(NamedTuple):
 
     may_break: Rows
     rate: int
-    kinds: tuple[Kind, ...]
+    groups: tuple[SocketGroup, ...]
     targets: frozenset[int]
     populated: bool = False
     """False while profiles are counts of modules only, without figures."""
@@ -49,23 +49,25 @@ class Branch(NamedTuple):
 
     def gibs(self) -> list[int]:
         """Every capacity that some socket may have, scaled, rising."""
-        return sorted({profile.gib for kind in self.kinds for profile in kind.profiles})
+        return sorted({profile.gib for group in self.groups for profile in group.profiles})
 
     def steps(self) -> list[list[int]]:
         """The codes that each independent choice of a profile may add."""
         return [
-            sorted({profile.code * times for profile in kind.profiles}) for kind in self.kinds for times in kind.steps()
+            sorted({profile.code * times for profile in group.profiles})
+            for group in self.groups
+            for times in group.steps()
         ]
 
     def keeping(self, test: Callable[[Profile], bool]) -> Branch | None:
         """The branch with only the profiles that pass; ``None`` where a socket is left without any."""
-        kinds = []
-        for kind in self.kinds:
-            profiles = tuple(profile for profile in kind.profiles if test(profile))
+        groups = []
+        for group in self.groups:
+            profiles = tuple(profile for profile in group.profiles if test(profile))
             if not profiles:
                 return None
-            kinds.append(kind._replace(profiles=profiles))
-        return self._replace(kinds=tuple(kinds))
+            groups.append(group._replace(profiles=profiles))
+        return self._replace(groups=tuple(groups))
 
 
 class Aim(NamedTuple):
@@ -102,11 +104,11 @@ class Branches:
             shapes: dict[SocketShape, tuple[int, ...]] = {}
             for place, shape in enumerate(layout):
                 shapes[shape] = (*shapes.get(shape, ()), place)
-            kinds = tuple(
-                Kind(shape, places, tuple(self._bare(self._reachable(shape, may_break, rate))), tied)
+            groups = tuple(
+                SocketGroup(shape, places, tuple(self._bare(self._reachable(shape, may_break, rate))), tied)
                 for shape, places in shapes.items()
             )
-            yield from self._alike(Branch(may_break, rate, kinds, targets, least_sweep=least_sweep))
+            yield from self._alike(Branch(may_break, rate, groups, targets, least_sweep=least_sweep))
 
     def _tied(self, may_break: Rows) -> bool:
         return "population" in self.space.alike(may_break)
@@ -203,19 +205,19 @@ class Branches:
         yield from branches
 
     def _shared(self, branch: Branch, measure: Callable[[int], int]) -> Iterator[Branch]:
-        """A branch for each value of a measure of counts that every kind of socket reaches, and that targets allow."""
-        groups: list[dict[int, list[Profile]]] = []
-        for kind in branch.kinds:
+        """A branch for each value of a measure of counts that all groups of sockets reach and targets allow."""
+        by_values: list[dict[int, list[Profile]]] = []
+        for group in branch.groups:
             by_value: dict[int, list[Profile]] = {}
-            for profile in kind.profiles:
+            for profile in group.profiles:
                 by_value.setdefault(measure(profile.code), []).append(profile)
-            groups.append(by_value)
-        sockets = sum(len(kind.places) for kind in branch.kinds)
+            by_values.append(by_value)
+        sockets = sum(len(group.places) for group in branch.groups)
         targets: dict[int, set[int]] = {}
         for target in branch.targets:
             each, rest = divmod(measure(target), sockets)
             if not rest:
                 targets.setdefault(each, set()).add(target)
-        for value in sorted(set.intersection(set(targets), *(set(each) for each in groups))):
-            kinds = [k._replace(profiles=tuple(each[value])) for k, each in zip(branch.kinds, groups, strict=True)]
-            yield branch._replace(kinds=tuple(kinds), targets=frozenset(targets[value]))
+        for value in sorted(set.intersection(set(targets), *(set(each) for each in by_values))):
+            groups = [k._replace(profiles=tuple(each[value])) for k, each in zip(branch.groups, by_values, strict=True)]
+            yield branch._replace(groups=tuple(groups), targets=frozenset(targets[value]))

@@ -17,7 +17,7 @@ from fractions import Fraction
 from operator import le, lt, mul
 from typing import Any, Literal
 
-from dimmplan.solve.branches import Branch, Kind, Value
+from dimmplan.solve.branches import Branch, SocketGroup, Value
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import Criterion
 from dimmplan.solve.profiles import Profile
@@ -163,7 +163,7 @@ class Decisions:
     def _by_bottleneck(
         self, branch: Branch, measure: Callable[[Profile], Value], better: Literal["high", "low"]
     ) -> Iterator[tuple[Value, Branch]]:
-        values = sorted({measure(p) for kind in branch.kinds for p in kind.profiles}, reverse=better == "high")
+        values = sorted({measure(p) for group in branch.groups for p in group.profiles}, reverse=better == "high")
 
         def within(position: int) -> Branch | None:
             edge = values[position]
@@ -224,14 +224,14 @@ class Decisions:
 
     def _least_totals(self, branch: Branch, wanted: Collection[int]) -> dict[int, int]:
         """The wanted totals that are reached, each with the least that the branch's sums over sockets can be."""
-        each = [(kind, times) for kind in branch.kinds for times in kind.steps()]
-        found = least_tails([self.beside(branch, kind, times) for kind, times in each], wanted, budget=self.budget)
+        each = [(group, times) for group in branch.groups for times in group.steps()]
+        found = least_tails([self.beside(branch, group, times) for group, times in each], wanted, budget=self.budget)
         return {total: found[0][total] for total in wanted if total in found[0]} if found else {}
 
-    def beside(self, branch: Branch, kind: Kind, times: int) -> dict[int, int]:
+    def beside(self, branch: Branch, group: SocketGroup, times: int) -> dict[int, int]:
         """The codes that a choice of a profile adds, each with the least that it adds to the branch's sums."""
         least: dict[int, int] = {}
-        for profile in kind.profiles:
+        for profile in group.profiles:
             value = self.sums_of(branch, profile) * times
             code = profile.code * times
             least[code] = min(value, least.get(code, value))

@@ -16,14 +16,14 @@ from functools import cached_property
 from typing import NamedTuple
 
 from dimmplan.model.module import Module
-from dimmplan.solve.branches import Aim, Branch, Branches, Kind, Value
+from dimmplan.solve.branches import Aim, Branch, Branches, SocketGroup, Value
 from dimmplan.solve.budget import Budget, EffortSpent, Progress
 from dimmplan.solve.criteria import CRITERIA, Criterion, criteria_of, ranked
 from dimmplan.solve.decide import Decisions, least_tails
 from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.promise import Group, Promise, Promises, Wanted
 from dimmplan.solve.space import Rows, Space
-from dimmplan.solve.sweep import Populations, Sweeps
+from dimmplan.solve.sweep import Enumerator, Sweeps
 from dimmplan.units import Gib
 
 MOST_REMEMBERED = 400
@@ -282,8 +282,8 @@ class Decider:
         self.criteria: tuple[Criterion, ...] = ()
         self.branches = Branches(self.space, budget)
         self.decisions = Decisions(self.space, budget)
-        self.populations = Populations(self.space, budget, bounds=bounds)
-        self.sweeps = Sweeps(self.space, self.populations, self.decisions)
+        self.enumerator = Enumerator(self.space, budget, bounds=bounds)
+        self.sweeps = Sweeps(self.space, self.enumerator, self.decisions)
 
     @cached_property
     def _ranks(self) -> list[int]:
@@ -363,24 +363,24 @@ class Decider:
 
     def _first_in_board_order(self, branch: Branch) -> tuple[tuple[tuple[int, ...], ...], int]:
         """The placement of a branch that comes first in board order: socket by socket, what can still be completed."""
-        order: list[tuple[int, Kind, int]] = []
-        for kind in branch.kinds:
-            places = kind.places[:1] if kind.tied else kind.places
-            order += [(place, kind, len(kind.places) if kind.tied else 1) for place in places]
+        order: list[tuple[int, SocketGroup, int]] = []
+        for group in branch.groups:
+            places = group.places[:1] if group.tied else group.places
+            order += [(place, group, len(group.places) if group.tied else 1) for place in places]
         order.sort(key=lambda entry: entry[0])
-        steps = [self.decisions.beside(branch, kind, times) for _, kind, times in order]
+        steps = [self.decisions.beside(branch, group, times) for _, group, times in order]
         ends = least_tails(steps, branch.targets, budget=self.budget)
         chosen: dict[int, bytes] = {}
         left, total = dict.fromkeys(branch.targets, branch.least), 0
-        for (place, kind, times), end in zip(order, ends[1:], strict=True):
-            for profile in sorted(kind.profiles, key=lambda p: p.board_order, reverse=True):
+        for (place, group, times), end in zip(order, ends[1:], strict=True):
+            for profile in sorted(group.profiles, key=lambda p: p.board_order, reverse=True):
                 code, sums = profile.code * times, self.decisions.sums_of(branch, profile) * times
                 rest = {
                     goal - code: least - sums for goal, least in left.items() if end.get(goal - code) == least - sums
                 }
                 if rest:
                     left, total = rest, total + code
-                    for each in kind.places if kind.tied else (place,):
+                    for each in group.places if group.tied else (place,):
                         chosen[each] = profile.board_order
                     break
         return tuple(tuple(self._ranks[rank] for rank in chosen[place]) for place in sorted(chosen)), total

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from dimmplan.solve.branches import Branch, Kind, Value
+from dimmplan.solve.branches import Branch, SocketGroup, Value
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.decide import Decisions
 from dimmplan.solve.profiles import NEVER, Limit, Profile, Profiles, Query, Time, profiles_of
@@ -54,11 +54,11 @@ class _Try(NamedTuple):
 class Sweeps:
     """Decides the balanced sweep for the branches of a space, or the system sweep where no socket need have memory."""
 
-    def __init__(self, space: Space, populations: Populations, decisions: Decisions) -> None:
+    def __init__(self, space: Space, enumerator: Enumerator, decisions: Decisions) -> None:
         self.space = space
-        self.populations = populations
+        self.enumerator = enumerator
         self.decisions = decisions
-        self.bounds = populations.bounds
+        self.bounds = enumerator.bounds
         self.channels = space.channel_count
         self.evenly = len(space.sockets) * min(len(socket.channels) for socket in space.wired)
         """Channels at work where every socket works as hard as the one with the fewest channels can."""
@@ -97,7 +97,7 @@ class Sweeps:
         for branch in branches:
             for gib, targets in self.space.by_gib(branch.targets).items():
                 part: Branch | None = branch._replace(targets=targets)
-                if balanced and any(not profile.code for kind in branch.kinds for profile in kind.profiles):
+                if balanced and any(not profile.code for group in branch.groups for profile in group.profiles):
                     starved = part
                     part = self.decisions.settled(branch._replace(targets=targets).keeping(lambda p: p.code > 0))
                     starved = self.decisions.settled(starved) if part is None and not branch.least_sweep else None
@@ -105,7 +105,7 @@ class Sweeps:
                         yield Job(Fraction(0), gib, next(numbers), 0, 0, starved)
                 if part is not None:
                     least = self._least_time(branch, gib, balanced=balanced)
-                    bound = max(least, self.populations.first_time(branch, gib))
+                    bound = max(least, self.enumerator.first_time(branch, gib))
                     yield Job(-self.sweep(gib, bound), gib, next(numbers), least, bound, part)
 
     def sweep(self, gib: int, time: Time) -> Fraction:
@@ -130,14 +130,14 @@ class Sweeps:
         """The least time within the bound, with all profiles that keep it."""
         floor = self.space.peak_unit / (1000 * job.branch.least_sweep) if job.branch.least_sweep else None
         limit = Limit(bound, job.gib if balanced else 0, len(self.space.sockets), floor)
-        populated, beyond = self.populations.enumerate(job.branch, job.gib, limit)
+        populated, beyond = self.enumerator.enumerate(job.branch, job.gib, limit)
         branch = self.decisions.settled(populated.keeping(limit.holds) if populated and not self.bounds else populated)
         if branch is None:
             return _Try(beyond, None)
         taken = {
             (profile.time, profile.gib): limit.time_of(profile.time, profile.gib)
-            for kind in branch.kinds
-            for profile in kind.profiles
+            for group in branch.groups
+            for profile in group.profiles
         }
         times = sorted(set(taken.values()))
 
@@ -159,9 +159,9 @@ Filling = tuple[list[int], list[int]]
 
 
 def _spans(branch: Branch, gib: int, least: Sequence[int], most: Sequence[int]) -> list[tuple[int, int]] | None:
-    """Least and most capacity of a socket of each kind in a placement of a capacity; ``None`` where there is none."""
-    all_least = sum(low * len(kind.places) for low, kind in zip(least, branch.kinds, strict=True))
-    all_most = sum(high * len(kind.places) for high, kind in zip(most, branch.kinds, strict=True))
+    """Least and most capacity of a socket of each group in a placement of a capacity; ``None`` where there is none."""
+    all_least = sum(low * len(group.places) for low, group in zip(least, branch.groups, strict=True))
+    all_most = sum(high * len(group.places) for high, group in zip(most, branch.groups, strict=True))
     if min(most) < 0 or not all_least <= gib <= all_most:
         return None
     return [
@@ -174,11 +174,11 @@ def _populated(branch: Branch, profiles: Sequence[tuple[Profile, ...]]) -> Branc
     """The branch with populations for its counts; ``None`` where a socket has none."""
     if not all(profiles):
         return None
-    kinds = [kind._replace(profiles=each) for kind, each in zip(branch.kinds, profiles, strict=True)]
-    return branch._replace(kinds=tuple(kinds), populated=True)
+    groups = [group._replace(profiles=each) for group, each in zip(branch.groups, profiles, strict=True)]
+    return branch._replace(groups=tuple(groups), populated=True)
 
 
-class Populations:
+class Enumerator:
     """Enumerates the populations of the branches of a space; profiles and bounds are remembered.
 
     ``bounds=False`` enumerates every population of every branch.
@@ -199,19 +199,19 @@ class Populations:
         if not self.bounds:
             never = Limit(NEVER)
             return _populated(
-                branch, [self._profiles(branch, kind, 0, gib, never).profiles for kind in branch.kinds]
+                branch, [self._profiles(branch, group, 0, gib, never).profiles for group in branch.groups]
             ), NEVER
         share = -(-gib // len(self.space.sockets))
         beyond: Time = self._next_filling(branch, limit.time)
-        least = [min((p.gib for p in kind.profiles), default=0) for kind in branch.kinds]
-        most = [max((p.gib for p in kind.profiles), default=-1) for kind in branch.kinds]
+        least = [min((p.gib for p in group.profiles), default=0) for group in branch.groups]
+        most = [max((p.gib for p in group.profiles), default=-1) for group in branch.groups]
         spans = _spans(branch, gib, least, most)
         if spans is None:
             return None, beyond
         # Some socket holds its even share or more: what can be held in the time tells how little others may hold.
         upper = [
-            self._profiles(branch, kind, max(low, share), high, limit)
-            for kind, (low, high) in zip(branch.kinds, spans, strict=True)
+            self._profiles(branch, group, max(low, share), high, limit)
+            for group, (low, high) in zip(branch.groups, spans, strict=True)
         ]
         beyond = min(beyond, *(each.beyond for each in upper))
         most = [
@@ -222,28 +222,28 @@ class Populations:
         if spans is None:
             return None, beyond
         lower = [
-            self._profiles(branch, kind, low, min(high, share - 1), limit)
-            for kind, (low, high) in zip(branch.kinds, spans, strict=True)
+            self._profiles(branch, group, low, min(high, share - 1), limit)
+            for group, (low, high) in zip(branch.groups, spans, strict=True)
         ]
         beyond = min(beyond, *(each.beyond for each in lower))
         return _populated(
             branch, [one.profiles + other.profiles for one, other in zip(upper, lower, strict=True)]
         ), beyond
 
-    def _profiles(self, branch: Branch, kind: Kind, low_gib: int, high_gib: int, limit: Limit) -> Profiles:
+    def _profiles(self, branch: Branch, group: SocketGroup, low_gib: int, high_gib: int, limit: Limit) -> Profiles:
         """The profiles of a socket within a span of capacity and a time."""
         if low_gib > high_gib:
             return Profiles((), NEVER)
-        query = Query(kind.shape, branch.may_break, branch.rate, low_gib, high_gib, limit)
-        return profiles_of(self.space, self.budget, query, self._within_targets(branch, kind))
+        query = Query(group.shape, branch.may_break, branch.rate, low_gib, high_gib, limit)
+        return profiles_of(self.space, self.budget, query, self._within_targets(branch, group))
 
-    def _within_targets(self, branch: Branch, kind: Kind) -> set[int]:
+    def _within_targets(self, branch: Branch, group: SocketGroup) -> set[int]:
         """Count codes of a socket that hold no more of any type than some target does."""
         counts = [self.space.counts(target) for target in branch.targets]
         most = [max(numbers) for numbers in zip(*counts, strict=True)]
         return {
             profile.code
-            for profile in kind.profiles
+            for profile in group.profiles
             if all(n <= top for n, top in zip(self.space.counts(profile.code), most, strict=True))
         }
 
@@ -263,14 +263,14 @@ class Populations:
 
     def _full_system(self, branch: Branch) -> Filling:
         """What all sockets together hold."""
-        kinds = tuple((kind.shape, len(kind.places)) for kind in branch.kinds)
-        key = (kinds, branch.may_break, branch.rate)
+        groups = tuple((group.shape, len(group.places)) for group in branch.groups)
+        key = (groups, branch.may_break, branch.rate)
         if key not in self._full_systems:
             every = {
-                time for shape, _ in kinds for each in self._full(branch, shape) for times, _ in each for time in times
+                time for shape, _ in groups for each in self._full(branch, shape) for times, _ in each for time in times
             }
             rising = sorted(every)
-            held = [sum(self._most_gib(branch, shape, time) * count for shape, count in kinds) for time in rising]
+            held = [sum(self._most_gib(branch, shape, time) * count for shape, count in groups) for time in rising]
             self._full_systems[key] = rising, held
         return self._full_systems[key]
 

@@ -8,7 +8,7 @@ import pytest
 
 from dimmplan.model.label import parse_label
 from dimmplan.model.request import Request, Supply
-from dimmplan.solve.branches import Branch, Kind
+from dimmplan.solve.branches import Branch, SocketGroup
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import criteria_of
 from dimmplan.solve.decide import Decisions
@@ -45,7 +45,7 @@ def test_least_sums_whatever_the_order_of_profiles(order: int) -> None:
     decisions = Decisions(space, Budget(0))
     profiles = [profile(2, 2, 0), profile(2, 1, 2), profile(2, 1, 1), profile(1, 1, 0)]
     some = list(itertools.permutations(profiles))[order]
-    kind = Kind(space.shapes.each[0], (0, 1), (*some, profile(3, 2, 0)))
+    kind = SocketGroup(space.shapes.each[0], (0, 1), (*some, profile(3, 2, 0)))
     branch = Branch(frozenset(), 0, (kind,), frozenset({4}), populated=True)
     by_name = {criterion.name: criterion for criterion in criteria_of("capacity-first", priced=False)}
 
