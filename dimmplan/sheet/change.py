@@ -51,26 +51,32 @@ class ChangeFacts(Facts):
             return fact
         if into is None:
             return fact._replace(step=0, kept=True, hover=f"{fact.hover}. Stays")
-        words, short, hover = fact.words, "", f"{fact.hover}. Step {into.number}: {_act(into.move)}"
+        words, hover = fact.words, f"{fact.hover}. Step {into.number}: {_act(into.move)}"
+        number = goes_to = came_at = 0
         if source := into.move.source:
-            words, short = f"{words} from {clean(source, most=80)}", f"←{self.outs[source].number}"
+            words, came_at = f"{words} from {clean(source, most=80)}", self.outs[source].number
         if out is not None:
-            hover += f"; before that, step {out.number}: {_act(out.move)}"
+            number, hover = out.number, f"{hover}; before that, step {out.number}: {_act(out.move)}"
             if target := out.move.target:
-                words, short = (
-                    f"old to {clean(target, most=80)}, {words}",
-                    f"→{self.ins[target].number} {short}".strip(),
-                )
-        number = out.number if out else 0
-        return fact._replace(step=into.number, out=number, words=words, short=short, hover=clean(hover))
+                words, goes_to = f"old to {clean(target, most=80)}, {words}", self.ins[target].number
+        arrows = [f"→{goes_to}"] * bool(goes_to) + [f"←{came_at}"] * bool(came_at)
+        return fact._replace(
+            step=into.number,
+            out=number,
+            words=words,
+            short=" ".join(arrows),
+            hover=clean(hover),
+            goes_to=goes_to,
+            came_at=came_at,
+        )
 
     def _emptied(self, fact: SlotFact, out: Step) -> SlotFact:
+        words, short, goes_to = f"OUT {clean(label_short(out.move.module))}", "OUT", 0
         if target := out.move.target:
-            words, short = f"OUT to {clean(target, most=80)}", f"OUT→{self.ins[target].number}"
-        else:
-            words, short = f"OUT {clean(label_short(out.move.module))}", "OUT"
+            goes_to = self.ins[target].number
+            words, short = f"OUT to {clean(target, most=80)}", f"OUT→{goes_to}"
         hover = clean(f"{fact.slot}: step {out.number}, {_act(out.move)}")
-        return fact._replace(state=State.PULL, step=out.number, words=words, short=short, hover=hover)
+        return fact._replace(state=State.PULL, step=out.number, words=words, short=short, hover=hover, goes_to=goes_to)
 
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:

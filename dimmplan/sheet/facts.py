@@ -39,7 +39,8 @@ class SlotFact(NamedTuple):
     """One slot: ``words`` say in short what goes in, ``step`` is its place in the order of installing.
 
     ``short`` is what must be said even where the legend says the rest. On a change sheet ``out`` is the number of the
-    taking out before something goes in, and ``kept`` says that what sits there stays.
+    taking out before something goes in, and ``kept`` says that what sits there stays; where a module moves, ``goes_to``
+    is the step at which what comes out goes in again, and ``came_at`` the one at which what goes in came out.
     """
 
     state: State
@@ -53,6 +54,8 @@ class SlotFact(NamedTuple):
     short: str = ""
     out: int = 0
     kept: bool = False
+    goes_to: int = 0
+    came_at: int = 0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -42,13 +42,12 @@ def legend(
     owners: tuple[str, str | None],
     note: str,
     style: SlotStyle,
-    arrows: bool,
     brief: bool,
 ) -> Block:
     """The legend of a map of slots in a style.
 
-    ``owners`` says what the brackets mark, and so in brief, ``note`` what the drawing is worth. ``arrows`` says
-    that slots name steps where modules move. A ``brief`` one has as few rows as can be.
+    ``owners`` says what the brackets mark, and so in brief, ``note`` what the drawing is worth. A ``brief`` one has as
+    few rows as can be.
     """
     items: list[Item] = []
 
@@ -72,7 +71,7 @@ def legend(
     if blanks:
         add(SlotFact(State.BLANK, needs_blank=True), f"takes a blank: {blanks}")
     if not style.bars:
-        items += _numbers(facts, shown, arrows=arrows)
+        items += _numbers(facts, shown, arrows=not style.full)
         if any(place.pin1 for place in facts.board.physical.slots):
             corner = Polygon(points=((0, 3.6), (2.4, 3.6), (0, 1.2)), look="ink")
             items.append(Item(2.4, "pin 1 of slot and module", [corner], "pin 1"))
@@ -88,24 +87,19 @@ def legend(
 
 
 def _numbers(facts: Facts, shown: Sequence[SlotFact], *, arrows: bool) -> Iterator[Item]:
-    """The numbers of steps: of what comes out first, and of what goes in."""
+    """The numbers of steps: of what comes out first, and of what goes in; with what ``arrows`` on slots mean."""
+    there = next((fact.goes_to for fact in shown if arrows and fact.goes_to), 0)
+    back = next((fact.came_at for fact in shown if arrows and fact.came_at), 0)
     outs = [fact for fact in shown if facts.band and (fact.out or fact.state is State.PULL)]
     steps = [fact for fact in shown if fact.step and not (facts.band and fact.state is State.PULL)]
     if outs:
-        alone = any("→" not in fact.short for fact in outs)
-        yield Item(
-            _NUMBER_MM,
-            "out; no arrow: left over" if arrows and alone else "out",
-            _number_sample(outs[0], number_looks(outs[0])[1]),
-            "out",
-        )
+        alone = (there or back) and not all(fact.goes_to for fact in outs)
+        said = "out; no arrow: left over" if alone else "out"
+        yield Item(_NUMBER_MM, said, _number_sample(outs[0], number_looks(outs[0])[1]), "out")
     if steps:
         said = "in" if facts.band else "step"
         full, brief = f"{said}, before the slot's name", said
-        if arrows:
-            words = [word for fact in shown for word in fact.short.removeprefix("OUT").split()]
-            there = next((word[1:] for word in words if word[0] == "→"), "")
-            back = next((word[1:] for word in words if word[0] == "←"), "")
+        if there or back:
             full = said + (f"; →{there}: the old one goes in at step {there}" if there else "")
             full += f"; ←{back}: came out at step {back}" if back else ""
             brief = f"{said}; → to, ← from that step"

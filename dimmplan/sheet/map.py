@@ -81,9 +81,7 @@ class SlotMap(MapRoom):
         owners += " · tray" if board.physical.trays else ""
         named = any(span.name for span in spans)
         words = f"{owners}, thin: channel" if spans else owners, None if named else owners
-        arrows = not self.style.full and any("→" in fact.short or "←" in fact.short for fact in shown)
-        style = self.style
-        return legend(self.facts, shown, width_mm, owners=words, note=note, style=style, arrows=arrows, brief=brief)
+        return legend(self.facts, shown, width_mm, owners=words, note=note, style=self.style, brief=brief)
 
 
 class _Drawing:
