@@ -65,16 +65,17 @@ class SocketView(NamedTuple):
         cls, socket: Socket, content: Content, *, unknown: Iterable[str] = (), fitted: Sequence[str], mode: Mode
     ) -> SocketView:
         """The view of a socket, or of a part of it, whose content is known but for some slots."""
-        modules = [module for slot in socket.slots if (module := content.get(slot))]
-        return cls(
-            socket=socket,
+        slots = socket.slots
+        view = cls(socket, 0, 0, (), unknown=frozenset(unknown).intersection(slots), fitted=tuple(fitted), mode=mode)
+        return view.holding(content, [module for slot in slots if (module := content.get(slot))])
+
+    def holding(self, content: Content, modules: Sequence[Module]) -> SocketView:
+        """The same view of other content, whose modules in the socket these are."""
+        return self._replace(
             modules=len(modules),
-            capacity_gib=sum(module.capacity_gib for module in modules),
+            capacity_gib=sum([module.capacity_gib for module in modules]),
             types=tuple(dict.fromkeys(modules)),
             content=content,
-            unknown=frozenset(unknown).intersection(socket.slots),
-            fitted=tuple(fitted),
-            mode=mode,
         )
 
     @property

@@ -492,11 +492,5 @@ class CloseLook:
             for rank, both in zip(ranks, its, strict=True)
             for slot in both
         }
-        modules = [module for module in content.values() if module]
-        whole = view._replace(
-            modules=len(modules),
-            capacity_gib=sum([module.capacity_gib for module in modules]),
-            types=tuple(dict.fromkeys(modules)),
-            content=content,
-        )
+        whole = view.holding(content, [module for module in content.values() if module])
         return not any(any(faults(whole)) for faults in self.faults_of)
