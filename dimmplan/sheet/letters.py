@@ -208,7 +208,6 @@ def _words(text: str, bold: bool) -> tuple[tuple[str, float], ...]:
     return tuple((word, _unit_width(word, bold)) for word in text.split())
 
 
-@lru_cache(maxsize=4000)
 def wrap_runs(runs: tuple[Run, ...], cap_mm: float, room_mm: float) -> tuple[tuple[Run, ...], ...]:
     """Lines of running text, each as its pieces, one blank between two. Never wider than the room."""
     lines: list[list[tuple[list[str], bool]]] = [[]]
