@@ -283,12 +283,6 @@ def _apart(row: Row) -> str:
 # -- text --------------------------------------------------------------------------------------------------------------
 
 
-def compare_text(report: Report) -> str:
-    """The whole comparison in 100 columns, as a pipe gets it."""
-    table = "\n".join(compare_table(report).plain(width=WIDTH))
-    return f"{before_table(report)}{table}\n{after_table(report)}"
-
-
 def before_table(report: Report) -> str:
     """What is compared, and the letters of the types."""
     page = Text(board_line(report.board), report.headline, report.why, width=WIDTH)

@@ -14,9 +14,10 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.compare import Comparison, compare
 from dimmplan.output.compare import Report
 from dimmplan.output.compare_chart import chart_svg
-from dimmplan.output.compare_rows import CompareDocument, compare_csv, compare_text
+from dimmplan.output.compare_rows import CompareDocument, compare_csv
 from dimmplan.output.record import to_json
 from dimmplan.page.comparison import compare_html
+from tests.compare.cases import compare_text
 
 REPEATS = 7
 SKERRY = (96, 128, 192, 256, 320, 384, 448, 512, 640, 768, 1024, 1536)

@@ -10,6 +10,7 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.compare import Comparison, compare
 from dimmplan.model.label import parse_label
 from dimmplan.output.compare import Report
+from dimmplan.output.compare_rows import WIDTH, after_table, before_table, compare_table
 from dimmplan.stock import Shelf, ShelfLot
 from tests.support import sampled
 
@@ -67,7 +68,7 @@ def firth() -> Comparison:
 
 
 NAMES = sampled(("stocked", "firth", "skerry", "lagoon"), 2)
-"""Those that CI takes: the board of ten and six slots from a shelf, and eight sockets."""
+"""Those that CI takes: the board of ten and six slots, from a shelf and with its usual types."""
 
 
 @cache
@@ -77,3 +78,9 @@ def report_of(name: str) -> Report:
         return Report(stocked(), board_name="skerry-16", stock_name="shelf.csv")
     made, board = {"skerry": (skerry, "skerry-16"), "lagoon": (lagoon, "lagoon-32"), "firth": (firth, "firth-96")}[name]
     return Report(made(), board_name=board)
+
+
+def compare_text(report: Report) -> str:
+    """The whole comparison in 100 columns, as a pipe gets it."""
+    table = "\n".join(compare_table(report).plain(width=WIDTH))
+    return f"{before_table(report)}{table}\n{after_table(report)}"

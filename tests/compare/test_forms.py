@@ -21,10 +21,10 @@ from dimmplan.errors import InputError
 from dimmplan.output.columns import inert
 from dimmplan.output.compare import Report, counts_of
 from dimmplan.output.compare_chart import chart_svg, description, fastest_unbeaten, looks_of, points_of
-from dimmplan.output.compare_rows import WIDTH, CompareDocument, compare_csv, compare_text
+from dimmplan.output.compare_rows import WIDTH, CompareDocument, compare_csv
 from dimmplan.page.comparison import compare_html
 from dimmplan.units import decimal
-from tests.compare.cases import NAMES, report_of
+from tests.compare.cases import NAMES, compare_text, report_of
 from tests.support import sampled, shipped_raw, toml_text, unprintable
 
 SVG = "{http://www.w3.org/2000/svg}"

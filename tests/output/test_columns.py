@@ -12,10 +12,10 @@ from dimmplan.cli import terminal
 from dimmplan.output import boards, fleet
 from dimmplan.output.boards import BoardList
 from dimmplan.output.columns import Column, Part, Table, at, csv_text, lines_of
-from dimmplan.output.compare_rows import CompareDocument, Line, columns, compare_csv, compare_table, compare_text
+from dimmplan.output.compare_rows import CompareDocument, Line, columns, compare_csv, compare_table
 from dimmplan.output.compare_rows import lines_of as lines_in
 from dimmplan.page.comparison import compare_html
-from tests.compare.cases import NAMES, report_of
+from tests.compare.cases import NAMES, compare_text, report_of
 from tests.support import sampled
 
 
