@@ -406,14 +406,17 @@ class _SlotNames:
         words = read_words(text)
         if len(text) > 60 or not any((words.letter, words.number, words.channel, words.position)):
             return None
-        place = _place(words)
-        slots = [slot for slot, own in self.words.items() if _place(own) == place]
-        if words.processor is None and not slots:
-            slots = [slot for slot, own in self.words.items() if _place(own)[1:] == place[1:]]
-        if not slots:
-            return None
-        apart = "" if len(slots) == 1 else "name the processor"
-        return _Slots(slots, "the same place in other words", apart, certain=not apart)
+        processor, *place = _place(words)
+        alike = {slot: own.processor for slot, own in self.words.items() if [*_place(own)[1:]] == place}
+        slots = [slot for slot, own in alike.items() if own == processor]
+        if not slots and processor is None:
+            slots = [*alike]
+        if slots:
+            apart = "" if len(slots) == 1 else "name the processor"
+            return _Slots(slots, "the same place in other words", apart, certain=not apart)
+        slots = [slot for slot, own in alike.items() if own is None]
+        why = f"the same place in other words; names of the board do not say which slots are at processor {processor}"
+        return _Slots(slots, why, "look which slots are at that processor") if slots else None
 
     @staticmethod
     def _at(things: Sequence[_T], place: int) -> _T | None:

@@ -141,6 +141,8 @@ def test_the_plan_of_another_board_is_refused_whatever_its_digest(
         (lambda plan: plan["modules"].append(plan["modules"][0]), "modules: found 'a'; allowed: each key once"),
         (lambda plan: plan["slots"].update(Z9="a"), "'Z9'; allowed: slots of the board"),
         (lambda plan: plan.update(sheet={"title": "a\x1b[31m"}), "sheet.title"),
+        (lambda plan: plan["board"].update(id="folder/skerry-16"), "board.id: found 'folder/skerry-16'"),
+        (lambda plan: plan["board"].update(id="skerri-16"), "Did you mean skerry-16?"),
     ],
 )
 def test_a_plan_that_cannot_be_read_is_refused(
@@ -176,6 +178,8 @@ def test_prove_searches_again(plan: Plan, made: Path, tmp_path: Path, capsys: py
     assert run(["draw", str(tmp_path / "worse.json"), *out]) == 1
     better = one_document(capsys.readouterr().out)["proof"]["better"]
     assert "Y1" in better["slots"] and better["criterion"].endswith("sweep")
+    assert run(["draw", str(tmp_path / "worse.json"), *out[:-1]]) == 1
+    assert "a better placement exists: " in capsys.readouterr().out
     assert "not proven" in words(tmp_path)
     (tmp_path / "kept.json").write_text(json.dumps(plan | {"kept": {}}), encoding="ascii")
     assert run(["draw", str(tmp_path / "kept.json"), *out]) == 2

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from dimmplan.audit import audit
 from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import examine_text, load_board
+from dimmplan.cli.run import run
 from dimmplan.errors import InputError
 from dimmplan.inventory.match import match_slots
 from dimmplan.inventory.reader import read_inventory
@@ -248,3 +251,16 @@ def test_the_pick_list_says_that_a_width_is_not_known() -> None:
     board = drafted(structured())
     placement = plan(board, ask(board, "384GiB")).placement
     assert pick_heads(gather(board, placement))[1] == "module (x?: width not known)"
+
+
+def test_answers_are_given_by_name(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An answer closes its question; one that is no answer, or to nothing that was asked, is refused."""
+    (tmp_path / "listing.csv").write_text("slot,label\nA1,16GB 2Rx8 PC4-2666V-R\nB1,empty\n", encoding="utf-8")
+    call = ["boards", "draft", str(tmp_path / "listing.csv"), "-o", str(tmp_path / "mine.toml")]
+    assert run([*call, "--answer", "interleave"]) == 2
+    assert run([*call, "--answer", "interleaf=x"]) == 2
+    assert run([*call, "--json"]) == 0
+    guesses = {guess["about"]: guess for guess in json.loads(capsys.readouterr().out)["guesses"]}
+    about, choice = next((about, its["candidates"][-1]) for about, its in guesses.items() if len(its["candidates"]) > 1)
+    assert run([*call, "--json", "--force", "--answer", f"{about} = {choice}"]) == 0
+    assert about not in {guess["about"] for guess in json.loads(capsys.readouterr().out)["guesses"]}

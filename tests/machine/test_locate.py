@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from dimmplan.boardfile.read import load_board
+from dimmplan.boardfile.read import examine_text, find_board_file, load_board
 from dimmplan.cli.app import application
 from dimmplan.inventory.match import match_slots
 from dimmplan.locate import Location, locate, locate_log
@@ -49,6 +49,8 @@ def one(record: str, board=BOARD, **known) -> tuple[list[str], bool]:
         ("DIMM location: NEAR P1 ", ["P1"]),
         ("/redfish/v1/Systems/1/Memory/K1/MemoryMetrics", ["K1"]),
         ("k 1", ["K1"]),
+        ("DIMM K1", ["K1"]),
+        ("EDAC MC0: 1 CE on DIMM_Q2 (channel:0)", ["Q2"]),
     ],
 )
 def test_a_form_of_error_record_means_its_slot(record: str, slots: list[str]) -> None:
@@ -62,6 +64,7 @@ def test_a_form_of_error_record_means_its_slot(record: str, slots: list[str]) ->
         ("EDAC MC0: 1 UE ECC on K2 or L2 (channel:0)", ["K2", "L2"]),
         ("{1}[Hardware Error]: node: 0 card: 1 module: 0 rank: 1", ["L1", "P1"]),
         ("mc#1channel#0slot#0", ["P1", "T1"]),
+        ("CPU1_DIMM_K1", ["K1"]),
     ],
 )
 def test_where_numbers_can_mean_several_slots_all_are_named(record: str, slots: list[str]) -> None:
@@ -77,6 +80,8 @@ def test_where_numbers_can_mean_several_slots_all_are_named(record: str, slots: 
         "CPU_SrcID#0_MC#0_Chan#0_DIMM#2",
         "CPU_SrcID#0_HBMC#0_Chan#0_DIMM#0",
         "mc#0csrow#9channel#2",
+        "mc#0csrow#3",
+        "mc#0memory#2",
         "DIMM location: not present. DMI handle: 0x1101",
         "0x1101",
         "something else",
@@ -116,6 +121,30 @@ def test_a_handle_is_found_in_the_inventory() -> None:
     )
     assert one("0x110f", **known) == ([BOARD.slots[15]], True)
     assert one("0x2000", **known) == ([], False)
+
+
+def test_a_place_in_the_list_of_the_firmware_is_found_in_the_inventory() -> None:
+    found = _machine(2)
+    known = {"found": found, "matching": match_slots(found, BOARD)}
+    assert one("mc#0memory#2", **known) == ([BOARD.slots[2]], True)
+    assert one("mc#0memory#99", **known) == ([], False)
+
+
+@pytest.mark.parametrize(
+    ("slots", "record", "meant"),
+    [
+        (("CPU1 A1", "CPU2 A1"), "Processor 2, Channel A, DIMM 1", (["CPU2 A1"], True)),
+        (("CPU1 A1", "CPU2 A1"), "Channel A, DIMM 1", (["CPU1 A1", "CPU2 A1"], False)),
+        (("CPU1 A1", "CPU2 A1"), "Processor 3, Channel A, DIMM 1", ([], False)),
+    ],
+)
+def test_a_locator_in_other_words_means_the_same_place(slots: tuple[str, ...], record: str, meant: object) -> None:
+    text = find_board_file("skerry-16").read_text(encoding="utf-8")
+    for slot, name in zip(("K1", "T1"), slots, strict=True):
+        text = text.replace(f'"{slot}"', f'"{name}"')
+    board, problems = examine_text(text.encode(), file="renamed.toml")
+    assert board is not None, problems
+    assert one(record, board) == meant
 
 
 def test_names_of_the_board_file_go_before_numbers() -> None:
