@@ -25,6 +25,7 @@ _INVISIBLE = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0")
 _MARKUP = {"<": "‹", ">": "›"}
 _DROPPED = frozenset(("Cf", "Cs", "Co", "Cn"))
 _BLANK = frozenset(("Cc", "Zl", "Zp", "Zs"))
+_JSON = re.compile(r"\s*(?:\{|\[\s*[\[{\]])")
 _PLAIN = re.compile(r"[ !-;=?-~]*")
 
 
@@ -78,6 +79,11 @@ def decode_file(content: bytes) -> str | None:
         return None
     text = content.decode("utf-8-sig", errors="replace")
     return text if text.count("\ufffd") * 10 <= len(text) else None
+
+
+def begins_as_json(text: str) -> bool:
+    """True for an object or an array of them. A shell's prompt, ``[me@host ~]#``, is neither."""
+    return _JSON.match(text) is not None
 
 
 _PLACEHOLDERS = frozenset(

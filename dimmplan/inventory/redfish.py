@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from dimmplan.errors import InputError, Problem
-from dimmplan.inventory.clean import clean, decode_file
+from dimmplan.inventory.clean import begins_as_json, clean, decode_file
 from dimmplan.inventory.files import (
     MOST_JSON_BYTES,
     MOST_JSON_CONTAINERS,
@@ -57,9 +57,9 @@ class RedfishReader(Reader):
     several = True
 
     def sniff(self, content: bytes, text: str | None) -> bool:
-        """Text that begins as a JSON object or array."""
+        """Text that begins as JSON does."""
         del content
-        return text is not None and text.lstrip()[:1] in ("{", "[")
+        return text is not None and begins_as_json(text)
 
     def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
         """Read the resources of all documents. Raises ``InputError`` where none is a Memory resource."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from dimmplan.errors import InputError, Problem
-from dimmplan.inventory.clean import decode_file, without_escapes
+from dimmplan.inventory.clean import begins_as_json, decode_file, without_escapes
 from dimmplan.inventory.files import (
     MOST_LINES,
     MOST_STRUCTURES,
@@ -93,7 +93,7 @@ class ListingReader(Reader):
     def sniff(self, content: bytes, text: str | None) -> bool:
         """Text with a line that only such a listing has."""
         del content
-        if text is None or text.lstrip()[:1] in ("{", "["):
+        if text is None or begins_as_json(text):
             return False
         return _LOOKS_LIKE.search(text[:MOST_TEXT_BYTES]) is not None
 

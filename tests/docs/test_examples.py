@@ -15,6 +15,7 @@ from dimmplan.docs import FOLDER, topics
 from dimmplan.model.module import Generation
 from dimmplan.model.rows import Row
 from dimmplan.rules import RuleRow, default_rows
+from dimmplan.rules.judge import fitted_default
 from tests.docs.shell import blocks, call, missing_lines, run_document
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -90,7 +91,8 @@ def test_the_rules_document_knows_every_rule() -> None:
     last = rows.index(["key", "holds"])
     usual, checks, held = rows[:middle], rows[middle:last], rows[last + 2 :]
     named = {name: row[2] for row in usual[2:] for name in row[0].split(", ")}
-    assert named == {row.id: row.source for row in default_rows(Generation.DDR4)}
+    default = (*default_rows(Generation.DDR4), *fitted_default(load_board("marram-4")))
+    assert named == {row.id: row.source for row in default}
     kinds = get_args(get_args(RuleRow)[0])
     keys = {get_args(kind.model_fields["check"].annotation)[0]: kind for kind in kinds}
     assert {row[0] for row in checks[2:]} == set(keys)

@@ -39,6 +39,7 @@ def test_a_listing() -> None:
         PLAIN.replace("\t", "\t\t"),
         "".join("> " + line for line in PLAIN.splitlines(keepends=True)),
         "$ sudo dmidecode -t memory\n" + PLAIN + "$ \n",
+        "[me@host ~]# dmidecode\n" + PLAIN + "[me@host ~]# \n",
         PLAIN.replace("Locator: ", "Locator:    ").replace("\n", "   \n"),
         "\ufeff" + PLAIN,
         PLAIN.replace(", DMI type 17, 40 bytes", "\n\tDMI type 17, 40 bytes."),
