@@ -53,7 +53,7 @@ def open_regular(path: Path, *, allowed: str, pipes: bool = True) -> Iterator[Bi
         if pipes and stat.S_ISFIFO(kind) and not Path(os.path.realpath(path)).exists():
             os.set_blocking(handle.fileno(), True)
         elif not stat.S_ISREG(kind):
-            raise refused("is a directory" if stat.S_ISDIR(kind) else "no regular file")
+            raise refused("a folder" if stat.S_ISDIR(kind) else "no regular file")
         try:
             yield handle
         except OSError as error:

@@ -17,6 +17,7 @@ from typer.core import TyperCommand, TyperGroup
 
 import dimmplan
 from dimmplan.cli import terminal
+from dimmplan.errors import InputError, Problem
 
 OPTIONS, OTHERS = "Options", "Commands"
 PLANNING, MACHINES, ANSWERS, BOARDS = "Plan and draw", "Machines as they are", "Questions", "Boards"
@@ -25,6 +26,8 @@ PLANNING, MACHINES, ANSWERS, BOARDS = "Plan and draw", "Machines as they are", "
 
 ASKED_BY = "_DIMMPLAN_COMPLETE"
 """Set by the shell when it asks for completions."""
+
+_MAY_BE_EMPTY = ("--tag", "--title", "--date")
 
 
 class Entry(NamedTuple):
@@ -230,6 +233,14 @@ def usage(command: Any, context: Any) -> str:
 
 class Command(TyperCommand):
     """A command whose options stand in groups, those of no group last."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Refuse an empty word, which as a path would be the folder that the shell is in; a title may be empty."""
+        for before, word in zip(["", *args], args, strict=False):
+            if not word and before not in _MAY_BE_EMPTY and not ctx.resilient_parsing:
+                place = before if before.startswith("-") else ctx.command_path
+                raise InputError(Problem(place, "", "''", "", "Is a variable of the shell not set?"))
+        return list(super().parse_args(ctx, args))
 
     def format_usage(self, ctx: Any, formatter: Any) -> None:
         """Write how the command is called."""

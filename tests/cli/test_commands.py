@@ -167,6 +167,8 @@ def test_version_and_bare_call(call: Call) -> None:
         (["plan", "skerry-16", "--capacity", "384"], 2),
         (["plan", "skerry-16", "--capacity", "384XB"], 2),
         (["plan", "skerry-16", "--capacity", ""], 2),
+        (["plan", "skerry-16", "--capacity", "384GiB", "--out", ""], 2),
+        (["plan", "skerry-16", "--capacity", "384GiB", "--tag", ""], 0),
         (["plan", "skerry-16"], 2),
         (["plan"], 2),
         (["plan", "skery-16", "--capacity", "384GiB"], 2),
