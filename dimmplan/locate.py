@@ -139,7 +139,8 @@ _LAYERS = re.compile(
     re.IGNORECASE,
 )
 _OLD_ROW = re.compile(r"EDAC MC(?P<mc>\d+):.*?\brow (?P<row>\d+),? channel(?:-a=)?\s*(?P<channel>\d+)", re.IGNORECASE)
-_SYSFS = re.compile(r"mc/?(?P<mc>\d+)/csrow(?P<row>\d+)/ch(?P<channel>\d+)", re.IGNORECASE)
+_COUNTERS = re.compile(r"\bmc/?(?P<mc>\d+)(?:/|: )csrow(?P<row>\d+)(?:/|: )ch(?P<channel>\d+)", re.IGNORECASE)
+"""The kernel's counters: ``mc0/csrow2/ch1_ce_count``, or as a report, ``mc0: csrow2: ch1: 4 Corrected Errors``."""
 _DETAIL = re.compile(r"EDAC MC(?P<mc>\d+):.*?\((?:.*?\b)?channel:(?P<channel>\d+) slot:(?P<slot>\d+)", re.IGNORECASE)
 _DETAIL_ROW = re.compile(
     r"EDAC MC(?P<mc>\d+):.*?\((?:.*?\b)?csrow:(?P<row>\d+) channel:(?P<channel>\d+)", re.IGNORECASE
@@ -183,10 +184,13 @@ class _SlotNames:
         self.words = {slot: read_words(slot) for slot in board.slots}
         self.slot_of = {index: slot for slot, index in (matching.index_of if matching else {}).items()}
         self.ranks: dict[str, int] = {}
+        self.handles: dict[str, str] = {}
         for index, device in enumerate(found.slots if found else ()):
             ranks = device.package_ranks or device.ranks_said
             if index in self.slot_of and device.state == "filled" and ranks:
                 self.ranks[self.slot_of[index]] = ranks
+            if index in self.slot_of and device.handle:
+                self.handles[device.handle.casefold()] = self.slot_of[index]
             if index in self.slot_of and device.locator:
                 self.names.setdefault(folded(device.locator), self.slot_of[index])
 
@@ -255,9 +259,7 @@ class _SlotNames:
                 sure = len(parts) == 1 and parts[0] is not None and parts[0].certain
                 return _Slots(slots, f"the label {label!r}", "" if len(slots) == 1 else apart, sure)
         if match := _PATH.search(record):
-            named = self._by_label(match["id"])
-            if named:
-                return named._replace(why=f"the resource {match['id']!r}", apart="")
+            return self._by_resource(match["id"])
         if match := _HANDLE.search(record):
             told = self._by_handle(match["handle"] or match["bare"])
             if told.slots or not _APEI.search(record):
@@ -369,8 +371,18 @@ class _SlotNames:
             return []
         return [channel.slots[place] for place in sorted(places) if place < len(channel.slots)]
 
+    def _by_resource(self, name: str) -> _Slots:
+        """A Redfish Memory resource by its Id: the inventory's, or a name of a slot; never other words of its path."""
+        why = f"the resource {name!r}"
+        if self.found is not None and self.found.form == "redfish" and name.casefold() in self.handles:
+            return _Slots([self.handles[name.casefold()]], why, certain=True)
+        named = self._by_label(name)
+        if named:
+            return named._replace(why=why, apart="")
+        return _Slots((), f"{why} is no slot's name", "give the machine's Redfish inventory with --from")
+
     def _by_handle(self, handle: str) -> _Slots:
-        if self.found is None:
+        if self.found is None or self.found.form == "redfish":
             why = f"SMBIOS handle {handle}; only the machine's own inventory says which slot it is"
             return _Slots((), why, "give the inventory with --from")
         number = int(handle, 16)
@@ -434,18 +446,21 @@ _FORMS: tuple[tuple[re.Pattern[str], Callable[[_SlotNames, re.Match[str]], _Slot
     (_DETAIL, _SlotNames._by_controller),
     (_DETAIL_ROW, _SlotNames._by_row),
     (_OLD_ROW, _SlotNames._by_row),
-    (_SYSFS, _SlotNames._by_row),
+    (_COUNTERS, _SlotNames._by_row),
 )
 """Records of numbers alone: each form, and how it is read."""
 
 
 # -- logs --------------------------------------------------------------------------------------------------------------
 
-_COUNTED = re.compile(r"\b(\d{1,9}) (?:CE|UE|Corrected error|Uncorrected error)", re.IGNORECASE)
+_COUNTED = re.compile(
+    r"\b(\d{1,9}) (?:CE|UE|Corrected error|Uncorrected error)|/ch\d+_ce_count\W+(\d{1,9})\b", re.IGNORECASE
+)
 _BAD = re.compile(r"\bUE\b|uncorrect|fatal|recoverable", re.IGNORECASE)
 _GROUP = re.compile(r"\{(\d+)\}\[Hardware Error\]")
 _TOLD = re.compile(
-    r"\bEDAC\b.*\b(?:CE|UE)\b|SrcID#|\bmc#\d|DIMM location:|\bnode:\s*\d+.*\bcard:|\bmc_event\b|/Memory/\S",
+    r"\bEDAC\b.*\b(?:CE|UE)\b|SrcID#|\bmc#\d|DIMM location:|\bnode:\s*\d+.*\bcard:|\bmc_event\b|/Memory/\S"
+    rf"|{_COUNTERS.pattern}",
     re.IGNORECASE,
 )
 _ERROR = re.compile(r"\becc\b|correctable|corrected|memory error", re.IGNORECASE)
@@ -470,8 +485,9 @@ def _errors(lines: Iterable[str], names: Mapping[str, str]) -> Iterator[tuple[st
             if better and len(grouped) <= MOST_RECORDS:
                 grouped[group[1]] = told
         else:
-            count = _COUNTED.search(text)
-            yield _key(_STAMP.sub("", text)), int(count[1]) if count else 1, bool(_BAD.search(text))
+            match = _COUNTED.search(text)
+            count = int(match[1] or match[2]) if match else 1
+            yield (_key(_STAMP.sub("", text)), count, bool(_BAD.search(text))) if count else ("", 1, False)
     for group_id, told in grouped.items():
         yield _key(told), 1, group_id in bad_groups
 

@@ -191,6 +191,7 @@ def slot(resource: Resource) -> InventorySlot:
         locator=_locator(resource),
         bank=" ".join(f"{name} {number}" for name, number in numbers if number is not None),
         place=place,
+        handle=resource.text("Id") or "",
         role=_role(resource, memory_type),
         state=state,
         why=why,

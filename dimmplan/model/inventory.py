@@ -48,7 +48,7 @@ class InventorySlot:
     ``package_ranks`` and ``logical_ranks`` are set where the source tells them apart (labels, SPD). ``kind`` is as
     said: a source that only says *registered* gives RDIMM, and the module may still be a 3DS RDIMM. ``serial`` and
     ``asset_tag`` stand in no other field, so that an output can leave them out. ``why`` says why a place is on hold
-    or cannot be told.
+    or cannot be told. ``handle`` is the SMBIOS handle, or the Id of the Redfish resource.
     """
 
     locator: str

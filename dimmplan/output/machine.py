@@ -6,6 +6,7 @@ Serial numbers and asset tags are left out unless asked for.
 from __future__ import annotations
 
 from collections import Counter
+from shlex import quote
 from typing import TYPE_CHECKING
 
 from dimmplan.figures import PlacementFigures
@@ -380,5 +381,5 @@ def location_text(location: Location) -> str:
         page.note(f"{number}. {step}", hang=3)
     sure = [slot for slot, certain in location.marked.items() if certain]
     if sure:
-        page.heading(f"What still runs without it: dimmplan why PLAN --without {sure[0]}")
+        page.heading(f"What still runs without it: dimmplan why PLAN --without {quote(sure[0])}")
     return str(page)

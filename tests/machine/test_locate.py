@@ -12,11 +12,13 @@ from typer.testing import CliRunner
 from dimmplan.boardfile.read import examine_text, find_board_file, load_board
 from dimmplan.cli.app import application
 from dimmplan.inventory.match import match_slots
+from dimmplan.inventory.reader import read_inventory
 from dimmplan.locate import Location, locate, locate_log
 from dimmplan.model.inventory import Inventory
 from dimmplan.output.machine import first_steps
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.marked import compose_marked
+from tests.inventory import build
 from tests.machine.support import device
 
 BOARD = load_board("skerry-16")
@@ -61,6 +63,7 @@ def test_a_form_of_error_record_means_its_slot(record: str, slots: list[str]) ->
     ("record", "slots"),
     [
         ("mc#0csrow#2channel#1", ["L1", "L2"]),
+        ("mc0: csrow2: ch1: 4 Corrected Errors", ["L1", "L2"]),
         ("EDAC MC0: 1 UE ECC on K2 or L2 (channel:0)", ["K2", "L2"]),
         ("{1}[Hardware Error]: node: 0 card: 1 module: 0 rank: 1", ["L1", "P1"]),
         ("mc#1channel#0slot#0", ["P1", "T1"]),
@@ -85,6 +88,7 @@ def test_where_numbers_can_mean_several_slots_all_are_named(record: str, slots: 
         "DIMM location: not present. DMI handle: 0x1101",
         "0x1101",
         "something else",
+        "/redfish/v1/Systems/1/Memory/DIMM7",  # v1 is no slot V1
         "",
     ],
 )
@@ -121,6 +125,16 @@ def test_a_handle_is_found_in_the_inventory() -> None:
     )
     assert one("0x110f", **known) == ([BOARD.slots[15]], True)
     assert one("0x2000", **known) == ([], False)
+
+
+def test_a_resource_is_found_by_its_id_in_the_inventory() -> None:
+    found = read_inventory(
+        build.as_json([build.memory("7", DeviceLocator="V1"), build.memory("K1", DeviceLocator="K2")])
+    )
+    known = {"found": found, "matching": match_slots(found, BOARD)}
+    assert one("/redfish/v1/Systems/1/Memory/7", **known) == (["V1"], True)
+    assert one("/redfish/v1/Systems/1/Memory/K1/", **known) == (["K2"], True)
+    assert one("0x1101", **known) == ([], False)
 
 
 def test_a_place_in_the_list_of_the_firmware_is_found_in_the_inventory() -> None:
@@ -199,6 +213,16 @@ def test_a_log_is_grouped_and_counted_by_slot() -> None:
     assert location.counts == {"K1": (6, 0), "K2": (1, 1)}
     assert location.pattern == "one-channel" and location.ignored == 2
     assert all(record.certain for record in location.records)
+
+
+def test_counters_of_nothing_are_no_errors() -> None:
+    label = "CPU_SrcID#0_Channel#{}_DIMM#0"
+    lines = [
+        *(f"mc0: csrow0: {label.format(channel)}: {3 * channel} Corrected Errors" for channel in range(2)),
+        *(f"/sys/devices/system/edac/mc/mc0/csrow0/ch{channel}_ce_count:{channel}" for channel in (0, 2)),
+    ]
+    location = locate_log(BOARD, lines)
+    assert location.counts == {"L1": (3, 0), "M1": (2, 0)} and location.ignored == 2
 
 
 def test_a_log_of_many_alike_errors_is_one_record_for_each_place() -> None:
