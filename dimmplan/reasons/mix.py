@@ -30,7 +30,6 @@ from dimmplan.rules import (
     judge_system,
     of_kind,
     refusals,
-    value_of,
 )
 from dimmplan.solve.answer import solve
 from dimmplan.units import by_key
@@ -163,7 +162,7 @@ class _Judge:
 
     def pair(self, one: Module, other: Module) -> PairVerdict:
         """How close two types may stand, the widest scope judged first."""
-        differ = tuple(field for field in FIELDS if value_of(one, field) != value_of(other, field))
+        differ = tuple(field for field in FIELDS if getattr(one, field) != getattr(other, field))
         together, loads, breaches = self._closest(one, other)
         return PairVerdict(
             one=one,

@@ -2,8 +2,6 @@
 
 from dimmplan.rules.base import (
     Content,
-    Fault,
-    Load,
     Populations,
     Problems,
     Question,
@@ -15,10 +13,8 @@ from dimmplan.rules.base import (
     Wiring,
     known_names,
     of_kind,
-    value_of,
 )
-from dimmplan.rules.channels import ChannelOrderRow, FillOrderRow, RankLimitRow, loads_of
-from dimmplan.rules.defaults import as_once, default_rows, effective_rows
+from dimmplan.rules.channels import AcceptRow, ChannelOrderRow, FillOrderRow, MixRow, RankLimitRow, loads_of
 from dimmplan.rules.judge import (
     MODE_KINDS,
     RATE_RULE,
@@ -53,9 +49,7 @@ from dimmplan.rules.modes import (
     shown_gib,
     usable_gib,
 )
-from dimmplan.rules.modules import AcceptRow, MixRow
-from dimmplan.rules.registry import KINDS, RuleRow, check_of, rules_of
-from dimmplan.rules.sockets import CeilingRow, CountsRow, SequenceRow, SocketMinimumRow
-from dimmplan.rules.system import AlikeRow, FittedRow
+from dimmplan.rules.registry import KINDS, RuleRow, as_once, check_of, default_rows, effective_rows, rules_of
+from dimmplan.rules.sockets import AlikeRow, CeilingRow, CountsRow, FittedRow, SequenceRow, SocketMinimumRow
 from dimmplan.rules.tables import TableRow, install_order
-from dimmplan.rules.told import BlanksRow, DeviceCorrectionRow, NoteRow, ThermalLimitRow, ThermalRow
+from dimmplan.rules.told import BlanksRow, NoteRow, ThermalLimitRow

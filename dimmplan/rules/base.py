@@ -7,7 +7,7 @@ needs to know. A test goes through all classes and demands every part.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any, ClassVar, Literal, NamedTuple, TypeVar
+from typing import ClassVar, Literal, NamedTuple, TypeVar
 
 from dimmplan.errors import did_you_mean
 from dimmplan.model.board import Board, Channel, Socket
@@ -314,11 +314,6 @@ _FIELDS = {
 }
 
 
-def value_of(module: Module, field: str) -> Any:
-    """A module's value in a field that rows speak about."""
-    return getattr(module, field)
-
-
 def field_noun(field: str) -> str:
     """The name of a field in a sentence."""
     return _FIELDS[field].noun
@@ -344,7 +339,7 @@ def value_told(module: Module, field: str) -> str:
     """A module's value by itself; of its die the density, not the family that decides."""
     if field == "die_family":
         return f"{module.die_gbit} Gbit dies"
-    return value_alone(field, value_of(module, field))
+    return value_alone(field, getattr(module, field))
 
 
 def modules_counted(count: int) -> str:

@@ -7,7 +7,7 @@ may hold anything: what is told of such a board holds whatever they hold.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from functools import partial
 from typing import NamedTuple
 
@@ -19,8 +19,7 @@ from dimmplan.rates import channel_rate, processor_rate, rate_on, rate_row
 from dimmplan.rules.base import Content, Fault, Load, Rule, Scope, SocketView, SystemView, of_kind
 from dimmplan.rules.modes import ModeRow, mode_row
 from dimmplan.rules.registry import KINDS, check_of, rules_of
-from dimmplan.rules.sockets import CeilingRow
-from dimmplan.rules.system import FittedRow
+from dimmplan.rules.sockets import CeilingRow, FittedRow
 from dimmplan.units import counted, listed
 
 RATE_RULE = "rates"
@@ -92,23 +91,23 @@ def all_rows(board: Board, option: ProcessorOption | None) -> list[Rule]:
     return [row.among(rows) for row in rows]
 
 
-def _breaches(row: Rule, where: Sequence[str], faults: Iterable[Fault]) -> Iterator[Breach]:
-    for fault in faults:
-        yield Breach(
-            rule=row.id,
-            severity=row.severity,
-            check=row.check,
-            where=fault.where or tuple(where),
-            found=fault.found,
-            allowed=fault.allowed,
-            source=row.source,
-        )
+def _judged(
+    rows: Iterable[Rule],
+    scope: Scope,
+    where: Sequence[str],
+    faults: Callable[[Rule], Iterable[Fault]],
+    unknown: Collection[str] = (),
+) -> Iterator[Breach]:
+    """The faults of every row of a scope as breaches; where slots are ``unknown``, of rows that are judged in part."""
+    for row in rows_of_scope(rows, scope):
+        for fault in faults(row) if row.judged_in_part or not unknown else ():
+            place = fault.where or tuple(where)
+            yield Breach(row.id, row.severity, row.check, place, fault.found, fault.allowed, row.source)
 
 
 def judge_module(rows: Iterable[Rule], module: Module, where: Sequence[str] = ()) -> Iterator[Breach]:
     """Rows of module scope that a module type breaks."""
-    for row in rows_of_scope(rows, "module"):
-        yield from _breaches(row, where, row.of_module(module))
+    return _judged(rows, "module", where, lambda row: row.of_module(module))
 
 
 def judge_channel(rows: Iterable[Rule], channel: Channel, load: Load, unknown: Iterable[str] = ()) -> Iterator[Breach]:
@@ -118,9 +117,7 @@ def judge_channel(rows: Iterable[Rule], channel: Channel, load: Load, unknown: I
         known = [(slot, module) for slot, module in zip(channel.slots, load, strict=True) if slot not in hidden]
         channel = channel._replace(slots=tuple(slot for slot, _ in known))
         load = tuple(module for _, module in known)
-    for row in rows_of_scope(rows, "channel"):
-        if row.judged_in_part or not hidden:
-            yield from _breaches(row, (channel.name,), row.of_channel(channel, load))
+    return _judged(rows, "channel", (channel.name,), lambda row: row.of_channel(channel, load), hidden)
 
 
 def judge_rate(board: Board, option: ProcessorOption | None, channel: Channel, load: Load) -> Iterator[Breach]:
@@ -171,24 +168,18 @@ def _error(rule: str, where: Sequence[str], found: str, allowed: str, source: st
 
 def judge_socket(rows: Iterable[Rule], view: SocketView) -> Iterator[Breach]:
     """Rows of socket scope that a socket's content breaks."""
-    for row in rows_of_scope(rows, "socket"):
-        if row.judged_in_part or not view.unknown:
-            yield from _breaches(row, (view.socket.id,), row.of_socket(view))
+    return _judged(rows, "socket", (view.socket.id,), lambda row: row.of_socket(view), view.unknown)
 
 
 def judge_controller(rows: Iterable[Rule], view: SocketView) -> Iterator[Breach]:
     """Rows of controller scope that the content of one controller breaks."""
     where = [f"{view.socket.id} {controller.id}" for controller in view.socket.controllers]
-    for row in rows_of_scope(rows, "controller"):
-        if row.judged_in_part or not view.unknown:
-            yield from _breaches(row, where, row.of_controller(view))
+    return _judged(rows, "controller", where, lambda row: row.of_controller(view), view.unknown)
 
 
 def judge_system(rows: Iterable[Rule], view: SystemView) -> Iterator[Breach]:
     """Rows of system scope that a placement breaks."""
-    for row in rows_of_scope(rows, "system"):
-        if row.judged_in_part or not view.unknown:
-            yield from _breaches(row, view.fitted, row.of_system(view))
+    return _judged(rows, "system", view.fitted, lambda row: row.of_system(view), view.unknown)
 
 
 def _without_row(board: Board, view: SystemView) -> Iterator[Breach]:

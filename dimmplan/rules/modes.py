@@ -179,7 +179,6 @@ class MirroringRow(_MirrorGroups):
         return "Sweep figures are for reading; writing is half as fast."
 
     def wording(self) -> str:
-        """The standard sentence."""
         return f"Mirroring takes {self._needs()}; half is usable."
 
 
@@ -216,7 +215,6 @@ class PartialMirroringRow(_MirrorGroups):
         )
 
     def wording(self) -> str:
-        """The standard sentence."""
         part = f"{self.mirrored_percent} %" if self.mirrored_gib is None else f"{self.mirrored_gib} GiB"
         needs = f" It takes {self._needs()}." if self._needs() else ""
         return (
@@ -287,7 +285,6 @@ class LockstepRow(ModeRow):
         return f"Bandwidths count a pair with the peak of {of}, as the board's row says."
 
     def wording(self) -> str:
-        """The standard sentence."""
         pairs = listed([" with ".join(pair) for pair in self.pairs])
         return (
             f"In lockstep two channels work as one and hold the same modules: {pairs}. Other channels stay empty; all "
@@ -344,7 +341,6 @@ class SparingRow(ModeRow):
                 yield Fault(value_alone("package_ranks", ranks), f"at least {self.min_ranks}", (channel.name,))
 
     def wording(self) -> str:
-        """The standard sentence."""
         return f"Rank sparing gives up one {self.spare} rank of each filled channel; it needs {self.min_ranks} ranks."
 
 

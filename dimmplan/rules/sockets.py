@@ -1,8 +1,8 @@
-"""Rules about one socket: how many modules, how much capacity, and which slots."""
+"""Rules about sockets: how many modules, how much capacity, which slots; which are fitted, and how alike they are."""
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -10,16 +10,19 @@ from dimmplan.model.board import Socket
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import CapacityGib, Name
 from dimmplan.rules.base import (
+    Content,
     Fault,
     Populations,
     Problems,
     Rule,
     SocketView,
+    SystemView,
     Wiring,
     known_names,
     modules_counted,
     named_in_brackets,
     of_kind,
+    value_alone,
 )
 from dimmplan.rules.channels import FillOrderRow
 from dimmplan.units import counted, format_capacity, listed
@@ -44,7 +47,6 @@ class SocketMinimumRow(Rule):
             yield Fault(modules_counted(view.modules), f"at least {self.modules}")
 
     def wording(self) -> str:
-        """The standard sentence."""
         return f"Every fitted socket has at least {counted(self.modules, 'module')}."
 
 
@@ -84,7 +86,6 @@ class CeilingRow(_SocketsRow):
             yield Fault(f"{view.capacity_gib} GiB", f"at most {self.socket_gib} GiB")
 
     def wording(self) -> str:
-        """The standard sentence."""
         return f"A socket holds at most {format_capacity(self.socket_gib)}{named_in_brackets(self.sockets)}."
 
 
@@ -106,7 +107,6 @@ class CountsRow(_SocketsRow):
             yield Fault(modules_counted(view.modules), allowed)
 
     def wording(self) -> str:
-        """The standard sentence."""
         counts = listed([str(count) for count in self.modules], last="or")
         return f"A socket carries {counts} modules{named_in_brackets(self.sockets)}."
 
@@ -159,7 +159,6 @@ class SequenceRow(Rule):
             yield Fault(", ".join(found), f"{', '.join(first)} first")
 
     def wording(self) -> str:
-        """The standard sentence."""
         return f"The slots of {self.socket} fill in this order: {', '.join(self.slots)}."
 
     def problems(self, place: str, wiring: Wiring) -> Problems:
@@ -180,3 +179,77 @@ class SequenceRow(Rule):
                 order = [slot for slot in self.slots if slot in channel.slots]
                 if order != list(channel.slots):
                     yield f"{place}.slots", f"{' '.join(order)}", f"fill order {' '.join(channel.slots)}", ""
+
+
+class FittedRow(Rule):
+    """Which sets of sockets may be fitted."""
+
+    question = "fits"
+    scopes = ("system",)
+    limits = "nothing"
+    couples = "fitted"
+
+    check: Literal["fitted"]
+    sets: Annotated[tuple[Annotated[tuple[Name, ...], Field(min_length=1)], ...], Field(min_length=1)]
+
+    def of_system(self, view: SystemView) -> Iterator[Fault]:
+        """Another set is fitted. A socket without a known module may be fitted where a slot of it is unknown."""
+        slots = [slot for socket in view.sockets for slot in socket.slots]
+        if view.unknown <= set(slots) and not any(set(allowed) == set(view.fitted) for allowed in self.sets):
+            yield Fault(", ".join(view.fitted), " or ".join(" + ".join(allowed) for allowed in self.sets))
+
+    def wording(self) -> str:
+        return f"Sockets that may be fitted: {'; '.join(listed(fitted) for fitted in self.sets)}."
+
+    def problems(self, place: str, wiring: Wiring) -> Problems:
+        """The sockets are there."""
+        for fitted in self.sets:
+            yield from known_names(fitted, wiring.socket_ids, f"{place}.sets", "sockets of the board")
+
+
+_WHAT = {"capacity": "capacity", "count": "number of modules", "population": "population"}
+
+
+class AlikeRow(Rule):
+    """Fitted sockets are alike in capacity, in number of modules, or in the whole population."""
+
+    question = "mix"
+    scopes = ("system",)
+    limits = "placement"
+    couples = "amounts"
+
+    check: Literal["alike"]
+    what: Literal["capacity", "count", "population"]
+
+    @property
+    def alike(self) -> Literal["capacity", "count", "population"]:
+        """What they have the same of."""
+        return self.what
+
+    def of_system(self, view: SystemView) -> Iterator[Fault]:
+        """Two sockets differ, of those that are known whole."""
+        values = [self._of(socket, view.content) for socket in view.known_sockets]
+        if any(value != values[0] for value in values):
+            found = listed([*dict.fromkeys(map(self._said, values))])
+            yield Fault(found, f"the same {_WHAT[self.what]} on every socket")
+
+    def _of(self, socket: Socket, content: Content) -> Any:
+        held = tuple(content.get(slot) for slot in socket.slots)
+        if self.what == "population":
+            return socket.build, held
+        modules = [module for module in held if module]
+        return len(modules) if self.what == "count" else sum(module.capacity_gib for module in modules)
+
+    def _said(self, value: Any) -> str:
+        if self.what == "population":
+            return "another population"
+        return modules_counted(value) if self.what == "count" else value_alone("capacity_gib", value)
+
+    def wording(self) -> str:
+        return f"All fitted sockets have the same {_WHAT[self.what]}."
+
+    def problems(self, place: str, wiring: Wiring) -> Problems:
+        """Only sockets of one build can be required to have the same population."""
+        builds = {socket.build for socket in wiring.sockets}
+        if self.what == "population" and self.severity == "error" and len(builds) > 1:
+            yield f"{place}.what", "population", "capacity or count, since the sockets are built differently", ""

@@ -163,7 +163,6 @@ class TableRow(Rule):
         return self.text or f"{self._name()} says which slots are filled."
 
     def wording(self) -> str:
-        """The standard sentence."""
         rows = [self._row_said(count, self.rows[count]) for count in sorted(self.rows)]
         return f"{self._name()}: {'; '.join(rows)}. Other numbers are refused."
 

@@ -82,7 +82,6 @@ class ThermalRow(_HotModules):
         return tuple(slot for slot, module in content.items() if module and self.means(module)) or None
 
     def wording(self) -> str:
-        """The standard sentence."""
         return f"{self.named()} need {self.needs}."
 
 
@@ -133,7 +132,6 @@ class ThermalLimitRow(_HotModules):
         return where + (f" above {self.above_inlet_c} °C at the inlet" if self.above_inlet_c is not None else "")
 
     def wording(self) -> str:
-        """The standard sentence."""
         return f"{self.named()} are refused{self._where()}."
 
     def problems(self, place: str, wiring: Wiring) -> Problems:
@@ -163,7 +161,6 @@ class DeviceCorrectionRow(_Told):
         return tuple(weak) or None
 
     def wording(self) -> str:
-        """The standard sentence."""
         widths = listed([f"x{width}" for width in self.device_widths], last="or")
         return f"Error correction covers a whole failed {widths} device; modules with other devices weaken it."
 
@@ -200,7 +197,6 @@ class BlanksRow(_Told):
         return dict.fromkeys(self.slots, "")
 
     def wording(self) -> str:
-        """The standard sentence."""
         return f"Empty slots{named_in_brackets(self.slots)} take a blank."
 
     def problems(self, place: str, wiring: Wiring) -> Problems:

@@ -353,4 +353,3 @@ def test_each_row_is_judged_at_one_scope() -> None:
     assert rows_of_scope(rows, "channel") == [mixes[1], kept[1]]
     assert rows_of_scope(rows, "socket") == [mixes[2], kept[0]]
     assert rows_of_scope(rows, "system") == [mixes[0], kept[3]]
-    assert list(judge_system([], None)) == []  # type: ignore[arg-type]
