@@ -16,10 +16,9 @@ from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import clean, decode_file, was_dirty, without_escapes
-from dimmplan.inventory.files import MOST_TEXT_BYTES, Piece, check_devices, check_size
 from dimmplan.inventory.locators import names_place
 from dimmplan.inventory.oddities import Oddities, alike, is_module_size, judge_places
-from dimmplan.inventory.reader import Reader
+from dimmplan.inventory.reader import MOST_TEXT_BYTES, Piece, Reader, check_devices, check_size
 from dimmplan.model.inventory import Inventory, InventorySlot, State
 from dimmplan.model.label import format_label, module_of, parse_parts
 from dimmplan.model.module import MOST_LOGICAL_RANKS
@@ -66,7 +65,7 @@ def read_rows(rows: Iterable[Row], odd: Oddities, *, form: str, file: str) -> In
     check_devices(len(slots), file=file)
     if not slots:
         allowed = "rows of slot,label such as: A1,32GB 2Rx4 PC4-2933Y-R"
-        raise InputError(Problem(file=file, place="", found="a label list without a row", allowed=allowed))
+        raise InputError(Problem(file=file, found="a label list without a row", allowed=allowed))
     judge_places(slots, odd)
     return Inventory(form=form, slots=_settle_repeats(slots), oddities=odd.found())
 
@@ -163,7 +162,7 @@ def _slot(row: Row, index: int, odd: Oddities) -> InventorySlot:
         oddity, state, why = settled
         if oddity:
             note(oddity)
-        return replace(named, state=state, why=why, persistent=state == "hold")
+        return replace(named, state=state, why=why)
     try:
         parts = parse_parts(text, file="label")
     except InputError as error:
@@ -178,14 +177,10 @@ def _slot(row: Row, index: int, odd: Oddities) -> InventorySlot:
         note("label-incomplete")
     if parts.logical_ranks > MOST_LOGICAL_RANKS:
         note("ranks-odd")
-    ecc = parts.ecc_bits
     return replace(
         named,
         capacity_kib=None if parts.capacity_gib is None else parts.capacity_gib << 20,
-        form_factor=whole.form_factor if whole else None,
-        ecc=None if ecc is None else ecc > 0,
-        total_width_bits=None if ecc is None else 64 + ecc,
-        data_width_bits=64,
+        ecc=None if parts.ecc_bits is None else parts.ecc_bits > 0,
         rated_mts=parts.rate_mts,
         label=whole.label if whole else None,
         **{name: getattr(parts, name) for name in SAME},

@@ -172,7 +172,7 @@ def read_mapping(path: Path, board: Board) -> dict[tuple[str, str], str]:
     try:
         text = read_file(path, most=MOST_MAPPING_BYTES, allowed=allowed).decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise InputError(Problem(file=file, place="", found="not utf-8 text", allowed=allowed)) from None
+        raise InputError(Problem(file=file, found="not utf-8 text", allowed=allowed)) from None
     answers: dict[tuple[str, str], str] = {}
     problems: list[Problem] = []
     for number, row in _rows(text, file):
@@ -188,7 +188,7 @@ def read_mapping(path: Path, board: Board) -> dict[tuple[str, str], str]:
             answers[(locator, bank)] = slot
     for slot, count in Counter(answers.values()).items():
         if count > 1:
-            problems.append(Problem(file=file, place="", found=f"slot {quoted(slot)} twice", allowed="each once"))
+            problems.append(Problem(file=file, found=f"slot {quoted(slot)} twice", allowed="each once"))
     if problems:
         raise InputError(problems)
     return answers

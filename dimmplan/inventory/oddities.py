@@ -323,31 +323,27 @@ def _needs_stacks(slot: InventorySlot, ranks: int) -> bool:
     return die_gbit > _LARGEST_DIE_GBIT[slot.generation]
 
 
-def ecc_of_widths(
-    generation: Generation | None, total: int | None, data: int | None
-) -> tuple[bool | None, int | None, str]:
-    """Error correction as the widths tell it: yes or no, its bits, and the oddity where they do not tell."""
+def ecc_of_widths(generation: Generation | None, total: int | None, data: int | None) -> tuple[bool | None, str]:
+    """Error correction as the widths tell it, and the oddity where they do not tell all of it."""
     if total is None or data is None:
-        return None, None, "width-unknown"
+        return None, "width-unknown"
     if data != 64 or total not in (64, 72, 80) or (total == 80 and generation not in (Generation.DDR5, None)):
-        return (True if total in (72, 80) and data in (64, 72, 80) else None), None, "width-odd"
+        return (True if total in (72, 80) and data in (64, 72, 80) else None), "width-odd"
     if total == 72 and generation is Generation.DDR5:
-        return True, None, "width-doubtful"
-    return total > 64, total - 64, ""
+        return True, "width-doubtful"
+    return total > 64, ""
 
 
 def _of_widths(slot: InventorySlot) -> Doubts:
     if slot.ecc_bits is not None:
         return
-    ecc, bits, oddity = ecc_of_widths(slot.generation, slot.total_width_bits, slot.data_width_bits)
+    ecc, oddity = ecc_of_widths(slot.generation, slot.total_width_bits, slot.data_width_bits)
     if not (oddity == "width-unknown" and slot.ecc is not None):
         yield oddity, {}
     if slot.ecc is None:
-        yield "", {"ecc": ecc, "ecc_bits": bits}
+        yield "", {"ecc": ecc}
     elif ecc is not None and ecc is not slot.ecc:
         yield "ecc-contradicts", {"ecc": None}
-    else:
-        yield "", {"ecc_bits": bits}
 
 
 def _of_texts(slot: InventorySlot) -> Doubts:

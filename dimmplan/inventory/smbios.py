@@ -20,7 +20,7 @@ from dimmplan.inventory.smbios_fields import (
     handle_text,
 )
 from dimmplan.model.inventory import Inventory, InventoryProcessor, InventorySlot, Role, State
-from dimmplan.model.module import FormFactor, Generation, Kind
+from dimmplan.model.module import Generation, Kind
 
 MANY_EMPTY_SLOTS = 16
 """From so many nameless empty slots on they are taken for a virtual machine's (64 and 127 were met)."""
@@ -57,7 +57,6 @@ def inventory_of(
     if virtual:
         odd.note("virtual-machine")
     if _are_phantoms(devices, slots):
-        virtual = True
         empty = [index for index, slot in enumerate(slots) if slot.state == "empty"]
         odd.note("phantom-slots", f"{len(empty)} slots", slots=empty)
         why = "an empty slot of a virtual machine is no place in a chassis"
@@ -69,7 +68,6 @@ def inventory_of(
         processors=tuple(_processor(p) for p in structures if isinstance(p, Processor) and p.is_central),
         oddities=odd.found(),
         edition=None if edition is None else f"SMBIOS {edition[0]}.{edition[1]}",
-        virtual=virtual,
     )
 
 
@@ -90,10 +88,8 @@ def _slot(device: Device, array: Array | None) -> InventorySlot:
         said = {name: getattr(device, name) for name in _SAME}
         said |= {name: meaningful(getattr(device, name)) for name in _SAME_TEXTS}
         generation = _GENERATIONS.get(device.memory_type or "")
-        ecc, _, _ = ecc_of_widths(generation, device.total_width_bits, device.data_width_bits)
-        form = {"DIMM": FormFactor.DIMM, "SODIMM": FormFactor.SO_DIMM}.get(device.form or "")
+        ecc, _ = ecc_of_widths(generation, device.total_width_bits, device.data_width_bits)
         said |= {"capacity_kib": device.size_kib, "generation": generation, "kind": _kind(device, ecc)}
-        said |= {"form_factor": form}
     return InventorySlot(
         locator=meaningful(device.locator) or "",
         bank=meaningful(device.bank) or "",
@@ -101,7 +97,6 @@ def _slot(device: Device, array: Array | None) -> InventorySlot:
         role=_device_role(device, array.role if array else "memory"),
         state=state,
         why=why,
-        persistent=state == "hold",
         **said,
     )
 

@@ -11,15 +11,16 @@ from pathlib import Path
 from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem
-from dimmplan.inventory.files import MOST_STRUCTURES, MOST_TABLE_BYTES, Piece, check_devices, check_size, too_much
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.inventory.reader import Reader, allowed_forms
+from dimmplan.inventory.reader import Piece, Reader, allowed_forms, check_devices, check_size, too_much
 from dimmplan.inventory.smbios import inventory_of, note_twice
-from dimmplan.inventory.smbios_fields import BIOS, KINDS, Device, Structure, Table, handle_text
+from dimmplan.inventory.smbios_fields import BIOS, KINDS, MOST_STRUCTURES, Device, Raw, Structure, handle_text
 from dimmplan.model.inventory import Inventory
 
 SYSTEM_TABLES = Path("/sys/firmware/dmi/tables")
 """Where Linux shows the running machine's tables, readable by root."""
+MOST_TABLE_BYTES = 4 << 20
+"""A binary SMBIOS table; 2.1 entry points cannot say more than 64 kB, 3.0 ones could."""
 _SYSTEM_FILES = ("smbios_entry_point", "DMI")
 
 _DUMP_TABLE_AT = 0x20
@@ -44,30 +45,16 @@ class EntryPoint(NamedTuple):
     exact: bool
 
 
-class Raw(NamedTuple):
-    """One structure (DSP0134 6.1.2): ``body`` is the formatted area with its header, ``texts`` the strings after it.
+def structure_of(raw: Raw) -> Structure:
+    """The fields of a structure whose type is one of those that are read."""
+    kind = KINDS[raw.type]
+    short = "structure-short" if len(raw.body) < kind.shortest else ""
+    return kind(raw.handle, short if raw.whole else "structure-truncated", lambda field: field.of_table(raw))
 
-    ``whole`` is false where the table ends before the strings do; nothing of such a structure is trusted.
-    """
 
-    type: int
-    handle: int
-    body: bytes
-    texts: bytes
-    whole: bool
-
-    @property
-    def structure(self) -> Structure:
-        """Its fields, where its type is one of those that are read."""
-        kind = KINDS[self.type]
-        short = "structure-short" if len(self.body) < kind.shortest else ""
-        damage = short if self.whole else "structure-truncated"
-        return kind.of_table(Table(self.body, self.texts), handle=self.handle, damage=damage)
-
-    @property
-    def is_virtual(self) -> bool:
-        """DSP0134 7.1.2.2: bit 4 of the second extension byte (13h) says that the table is a virtual machine's."""
-        return self.type == BIOS and self.whole and bool((Table(self.body, b"").number(0x13, "B") or 0) >> 4 & 1)
+def _is_virtual(raw: Raw) -> bool:
+    """DSP0134 7.1.2.2: bit 4 of the second extension byte (13h) says that the table is a virtual machine's."""
+    return raw.type == BIOS and raw.whole and bool((raw.number(0x13, "B") or 0) >> 4 & 1)
 
 
 class TableReader(Reader):
@@ -98,12 +85,12 @@ class TableReader(Reader):
                 "Save them once to a file, and give that file instead: "
                 "sudo dmidecode --dump-bin machine.bin (this tool itself needs no such right)."
             )
-            problem = Problem(file=name, place="", found="memory tables that only root may read", allowed="", hint=hint)
+            problem = Problem(file=name, found="memory tables that only root may read", allowed="", hint=hint)
             raise InputError(problem) from None
         except OSError:
             hint = f"Give a file that was saved on the machine: {allowed_forms()}."
             found = "no SMBIOS tables on this machine"
-            raise InputError(Problem(file=name, place="", found=found, allowed="a Linux machine", hint=hint)) from None
+            raise InputError(Problem(file=name, found=found, allowed="a Linux machine", hint=hint)) from None
         return _read_pair(contents[0], contents[1], Oddities(), file=name)
 
     def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
@@ -163,7 +150,7 @@ def _entry_point(content: bytes, odd: Oddities, *, file: str) -> EntryPoint:
     is_new = content.startswith(b"_SM3_")
     if len(content) < (0x18 if is_new else 0x1F) or not _is_dump(content):
         found = "an SMBIOS entry point that is cut off" if _is_dump(content) else "no SMBIOS entry point"
-        raise InputError(Problem(file=file, place="", found=found, allowed="a whole entry point"))
+        raise InputError(Problem(file=file, found=found, allowed="a whole entry point"))
     size = content[6 if is_new else 5]
     usual = (0x18,) if is_new else (0x1F, 0x1E)  # 1Eh is a slip of the 2.1 document that firmware copied
     if size not in usual:
@@ -236,7 +223,7 @@ def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: s
     structures, end = walk(table, odd, most=entry.structures if entry else None)
     if not structures:
         found = "an SMBIOS table without a single structure"
-        raise InputError(Problem(file=file, place="", found=found, allowed="a table of structures (DSP0134 6.1)"))
+        raise InputError(Problem(file=file, found=found, allowed="a table of structures (DSP0134 6.1)"))
     if len(structures) >= MOST_STRUCTURES:
         raise too_much(file, f"more than {MOST_STRUCTURES} structures", f"at most {MOST_STRUCTURES}")
     _note_shape(structures, end, data, entry, odd)
@@ -244,11 +231,11 @@ def _read_table(data: bytes, entry: EntryPoint | None, odd: Oddities, *, file: s
     note_twice((each.handle for each in used), odd)
     check_devices(sum(each.type == Device.number for each in used), file=file)
     return inventory_of(
-        [each.structure for each in used if each.type in KINDS],
+        [structure_of(each) for each in used if each.type in KINDS],
         odd,
         form=TableReader.form,
         edition=entry.version if entry else None,
-        virtual=any(each.is_virtual for each in used),
+        virtual=any(map(_is_virtual, used)),
         mixed="two-machines" in odd,
     )
 

@@ -11,9 +11,10 @@ import re
 import struct
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
-from typing import Any, ClassVar, Final, Generic, Self, TypeVar
+from typing import Any, ClassVar, Final, Generic, TypeVar
 
 from dimmplan.inventory.clean import clean
 from dimmplan.model.inventory import Role
@@ -35,27 +36,35 @@ _SIZE = re.compile(r"(\d{1,20})(?:\.(\d{1,6}))?\s{0,4}(bytes?|[kmgtp]i?b)\b.{0,8
 _UNIT_BYTES = {"b": 1, "k": 1 << 10, "m": 1 << 20, "g": 1 << 30, "t": 1 << 40, "p": 1 << 50}
 _NUMBER = re.compile(r"(\d{1,9})(?:\s{0,4}(?:bits?|MT/s|MHz)\b.{0,80})?", re.IGNORECASE)
 _REFERENCE = re.compile(r"0x([0-9A-F]{1,8})", re.IGNORECASE)
+MOST_STRUCTURES = 1 << 14
+"""Structures in one SMBIOS table; a large machine has some six hundred."""
 _MOST_TEXTS = 255  # a text is referred to by one byte
 _LONGEST_TEXT = 4096
 
 
-class Table:
-    """One structure of a binary table (DSP0134 6.1.2): the formatted area with its header, and the texts after it."""
+@dataclass(frozen=True)
+class Raw:
+    """One structure of a binary table (DSP0134 6.1.2): ``body`` is the formatted area with its header.
 
-    def __init__(self, body: bytes, texts: bytes) -> None:
-        self._body = body
-        self._raw_texts = texts
+    ``whole`` is false where the table ends before the texts do; nothing of such a structure is trusted.
+    """
+
+    type: int
+    handle: int
+    body: bytes
+    texts: bytes
+    whole: bool
 
     def number(self, at: int, form: str) -> int | None:
         """A little-endian number of ``struct`` form, or ``None`` where the structure is too short for it."""
-        if at + struct.calcsize(form) > len(self._body):
+        if at + struct.calcsize(form) > len(self.body):
             return None
-        value: int = struct.unpack_from("<" + form, self._body, at)[0]
+        value: int = struct.unpack_from("<" + form, self.body, at)[0]
         return value
 
     @cached_property
     def _texts(self) -> list[bytes]:
-        return self._raw_texts.split(b"\0", _MOST_TEXTS)
+        return self.texts.split(b"\0", _MOST_TEXTS)
 
     def text(self, number: int) -> str | None:
         """The text of a number (DSP0134 6.1.3), UTF-8 since 3.5; ``None`` where there is none."""
@@ -85,18 +94,22 @@ class Field(ABC, Generic[Value]):
         return value
 
     @abstractmethod
-    def of_table(self, table: Table) -> Reading:
+    def of_table(self, table: Raw) -> Reading:
         """Read it from a binary structure."""
 
     @abstractmethod
     def of_listing(self, raw: str | None) -> Reading:
         """Read it from the words of a listing, ``None`` where it has no such line."""
 
+    def of_lines(self, lines: Mapping[str, str]) -> Reading:
+        """Read it from the lines of a listing, by their names in lower case."""
+        return self.of_listing(next((lines[name] for name in self.said if name in lines), None))
+
 
 class Text(Field[str | None]):
     """A text that the field refers to by its number."""
 
-    def of_table(self, table: Table) -> Reading:
+    def of_table(self, table: Raw) -> Reading:
         number = table.number(self.at, "B")
         text = table.text(number) if number else None
         return text, "bad-string-index" if number and text is None else ""
@@ -115,7 +128,7 @@ class Word(Field[str | None]):
         self._codes = codes
         self._folded = {word.casefold(): word for word in codes.values()}
 
-    def of_table(self, table: Table) -> Reading:
+    def of_table(self, table: Raw) -> Reading:
         code = table.number(self.at, "B")
         if code is None:
             return None, ""
@@ -139,7 +152,7 @@ class Bits(Field[frozenset[str]]):
         self._codes = codes
         self._longest_first = [(w, w.casefold()) for w in sorted(codes.values(), key=len, reverse=True)]
 
-    def of_table(self, table: Table) -> Reading:
+    def of_table(self, table: Raw) -> Reading:
         bits = table.number(self.at, "H") or 0
         return frozenset(word for bit, word in self._codes.items() if bits >> bit & 1), ""
 
@@ -172,13 +185,13 @@ class Number(Field[int | None]):
         super().__init__(at, *said)
         self._form, self._mask, self._full, self._larger, self._zero = form, mask, full, larger, zero
 
-    def of_table(self, table: Table) -> Reading:
+    def of_table(self, table: Raw) -> Reading:
         value = table.number(self.at, self._form)
         if value is not None and value == self._full:
             value = self._of_larger(table)
         return value if value is None or self._zero else value & self._mask or None, ""
 
-    def _of_larger(self, table: Table) -> int | None:
+    def _of_larger(self, table: Raw) -> int | None:
         return table.number(*self._larger) if self._larger else None
 
     def of_listing(self, raw: str | None) -> Reading:
@@ -193,11 +206,11 @@ class Number(Field[int | None]):
 class Kib(Number):
     """A size in KiB; fields of eight bytes count bytes. A listing's kB, MB and GB are powers of 1024."""
 
-    def of_table(self, table: Table) -> Reading:
+    def of_table(self, table: Raw) -> Reading:
         value, oddity = super().of_table(table)
         return value >> 10 if value is not None and self._form == "Q" else value, oddity
 
-    def _of_larger(self, table: Table) -> int | None:
+    def _of_larger(self, table: Raw) -> int | None:
         value = super()._of_larger(table)
         return None if value is None else value >> 10
 
@@ -218,7 +231,7 @@ class Size(Kib):
     7FFFh refers to the extended size since 2.7; in a structure that is too short for it, it is a plain number.
     """
 
-    def of_table(self, table: Table) -> Reading:
+    def of_table(self, table: Raw) -> Reading:
         code = table.number(self.at, "H")
         if code in (None, 0xFFFF):
             return None, ""
@@ -246,7 +259,7 @@ class Status(Field[tuple[bool | None, bool | None]]):
 
     nothing = None, None
 
-    def of_table(self, table: Table) -> Reading:
+    def of_table(self, table: Raw) -> Reading:
         status = table.number(self.at, "B")
         if status is None:
             return (None, None), ""
@@ -274,29 +287,10 @@ class Structure:
     fields: ClassVar[tuple[Field[Any], ...]]
 
     def __init__(self, handle: int | None, damage: str, read: Callable[[Field[Any]], Reading]) -> None:
-        self.handle, self.damage = handle, damage
+        self.handle, self.damage, self.handle_text = handle, damage, handle_text(handle)
         readings = [(field, *read(field)) for field in (() if damage else self.fields)]
         self.values = {field: value for field, value, _ in readings}
         self.bad = [(oddity, field.called) for field, _, oddity in readings if oddity]
-
-    @classmethod
-    def of_table(cls, table: Table, *, handle: int, damage: str) -> Self:
-        """Read from a binary table."""
-        return cls(handle, damage, lambda field: field.of_table(table))
-
-    @classmethod
-    def of_listing(cls, said: Mapping[str, str], *, handle: int | None, damage: str) -> Self:
-        """Read from a listing: ``said`` are its lines by name, in lower case."""
-
-        def read(field: Field[Any]) -> Reading:
-            return field.of_listing(next((said[name] for name in field.said if name in said), None))
-
-        return cls(handle, damage, read)
-
-    @property
-    def handle_text(self) -> str:
-        """The handle as listings print it."""
-        return handle_text(self.handle)
 
 
 def handle_text(handle: int | None) -> str:
@@ -444,5 +438,5 @@ _ROLE_OF_USE: dict[str, Role] = {
 }
 _FIRM_TYPES = frozenset(("ROM", "flash", "EEPROM", "FEPROM", "EPROM"))
 BIOS = 0
-KINDS: Final[Mapping[int, type[Structure]]] = {kind.number: kind for kind in (Device, Array, Processor)}
+KINDS: Final[dict[int, type[Structure]]] = {kind.number: kind for kind in (Device, Array, Processor)}
 """The structures that are read, by type."""

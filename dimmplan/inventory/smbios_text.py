@@ -14,19 +14,19 @@ from typing import Any
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import begins_as_json, decode_file, without_escapes
-from dimmplan.inventory.files import (
-    MOST_LINES,
-    MOST_STRUCTURES,
-    MOST_TEXT_BYTES,
-    Piece,
-    check_devices,
-    check_size,
-    too_much,
-)
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.inventory.reader import Reader
+from dimmplan.inventory.reader import MOST_TEXT_BYTES, Piece, Reader, check_devices, check_size, too_much
 from dimmplan.inventory.smbios import inventory_of, note_twice
-from dimmplan.inventory.smbios_fields import BIOS, KINDS, Array, Device, Processor, Structure, handle_text
+from dimmplan.inventory.smbios_fields import (
+    BIOS,
+    KINDS,
+    MOST_STRUCTURES,
+    Array,
+    Device,
+    Processor,
+    Structure,
+    handle_text,
+)
 from dimmplan.model.inventory import Inventory
 
 _HANDLE = re.compile(
@@ -34,6 +34,8 @@ _HANDLE = re.compile(
 )
 _TYPE = re.compile(r"\s{0,40}DMI type (\d{1,3}),\s{0,4}(\d{1,6}) bytes\.?\s*", re.IGNORECASE)
 _LONGEST_NAME = 60
+MOST_LINES = 150_000
+"""Lines of a listing; a machine of 1536 slots has some 60 000, blank ones counted."""
 _TRUNCATED = "<truncated>"
 _EVERY_DEVICE = frozenset(("size", "locator", "form factor", "type"))
 _VERSION = re.compile(r"\s{0,40}SMBIOS (\d{1,3})\.(\d{1,3})(?:\.\d{1,3})? present\.?.*", re.IGNORECASE)
@@ -69,18 +71,14 @@ class Block:
 
     @property
     def structure(self) -> Structure:
-        """Its fields, where its type is one of those that are read."""
+        """Its fields, where its type is one of those that are read; a device may be cut off, or lack what all have."""
         assert self.type is not None
-        return KINDS[self.type].of_listing(self.fields, handle=self.handle, damage=self._damage)
-
-    @property
-    def _damage(self) -> str:
-        """A device that is cut off, or lacks what every device has."""
-        if self.type != Device.number:
-            return ""
-        if _TRUNCATED in self.flags:
-            return "structure-truncated"
-        return "" if _EVERY_DEVICE & self.fields.keys() else "structure-short"
+        damage = ""
+        if self.type == Device.number and _TRUNCATED in self.flags:
+            damage = "structure-truncated"
+        elif self.type == Device.number and not _EVERY_DEVICE & self.fields.keys():
+            damage = "structure-short"
+        return KINDS[self.type](self.handle, damage, lambda field: field.of_lines(self.fields))
 
 
 class ListingReader(Reader):
@@ -108,7 +106,7 @@ class ListingReader(Reader):
         blocks = listing.blocks
         if not blocks:
             found = "a listing of SMBIOS tables without a single structure"
-            raise InputError(Problem(file=file, place="", found=found, allowed="a listing with its memory devices"))
+            raise InputError(Problem(file=file, found=found, allowed="a listing with its memory devices"))
         mixed = _are_two_machines(listing)
         if mixed:
             odd.note("two-machines", "the listing")

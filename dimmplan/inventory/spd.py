@@ -12,10 +12,9 @@ from typing import Any, NamedTuple
 
 from dimmplan.errors import InputError
 from dimmplan.inventory.clean import clean, meaningful
-from dimmplan.inventory.files import Piece, check_devices
 from dimmplan.inventory.labels import SAME
 from dimmplan.inventory.oddities import Note, Oddities, judge
-from dimmplan.inventory.reader import Reader
+from dimmplan.inventory.reader import Piece, Reader, check_devices
 from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.label import VOLTAGES_MV, LabelParts, format_label, module_of, parse_parts
 from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
@@ -135,7 +134,7 @@ def _slot(named: InventorySlot, image: bytes, note: Note) -> InventorySlot:
     slot, stack, speed_bin = _read(named, image, layout)
     if image[3] >> 7:  # another medium beside the DRAM
         note("persistent-module")
-        return replace(slot, state="hold", why="a hybrid module (SPD byte 3, bit 7)", persistent=True)
+        return replace(slot, state="hold", why="a hybrid module (SPD byte 3, bit 7)")
     if wrong and wrong[0]:
         return slot.untold("the image's checksum is wrong")
     if slot.capacity_kib is None or slot.package_ranks is None:
@@ -143,7 +142,7 @@ def _slot(named: InventorySlot, image: bytes, note: Note) -> InventorySlot:
     whole = _whole(slot, stack, speed_bin)
     if whole is None and slot.kind is not None and slot.kind is not Kind.OTHER:
         note("spd-contradicts")
-    return replace(slot, label=whole.label, form_factor=whole.form_factor) if whole else slot
+    return replace(slot, label=whole.label) if whole else slot
 
 
 def _read(named: InventorySlot, image: bytes, layout: _Layout) -> tuple[InventorySlot, str, str]:

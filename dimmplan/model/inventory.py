@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
-from dimmplan.model.module import FormFactor, Generation, Kind
+from dimmplan.model.module import Generation, Kind
 
 State = Literal["filled", "empty", "cannot-tell", "hold"]
 """``hold``: a persistent module sits there. ``cannot-tell``: the machine's words do not settle it."""
@@ -61,7 +61,6 @@ class InventorySlot:
     capacity_kib: int | None = None
     generation: Generation | None = None
     kind: Kind | None = None
-    form_factor: FormFactor | None = None
     ranks_said: int | None = None
     package_ranks: int | None = None
     logical_ranks: int | None = None
@@ -74,7 +73,6 @@ class InventorySlot:
     configured_mts: int | None = None
     memory_type: str | None = None
     """The type in the source's own standard's word; also of generations that are not planned here."""
-    persistent: bool = False
     label: str | None = None
     maker: str | None = None
     part_number: str | None = None
@@ -85,6 +83,11 @@ class InventorySlot:
     def counts(self) -> bool:
         """True for a place of the system's memory; false for flash, cache, soldered chips and the like."""
         return self.role == "memory"
+
+    @property
+    def persistent(self) -> bool:
+        """True for a module that keeps its data without power; every place on hold is taken for one."""
+        return self.state == "hold"
 
     @property
     def capacity_gib(self) -> int | None:
@@ -125,7 +128,6 @@ class Inventory:
     oddities: tuple[Oddity, ...] = ()
     edition: str | None = None
     date: str | None = None
-    virtual: bool = False
     processors_said: int | None = None
 
     @property

@@ -17,10 +17,9 @@ from dimmplan.audit import audit
 from dimmplan.boardfile.draft import draft_board
 from dimmplan.boardfile.read import examine_text, load_board
 from dimmplan.errors import InputError
-from dimmplan.inventory.files import Piece
 from dimmplan.inventory.match import mapping_text, match_slots
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.inventory.reader import Reader, read_inventory, readers
+from dimmplan.inventory.reader import Piece, Reader, read_inventory, readers
 from dimmplan.model.inventory import Inventory
 from dimmplan.output.machine import AuditDocument, audit_text, found_record, found_text
 from dimmplan.output.record import to_json

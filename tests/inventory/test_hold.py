@@ -13,7 +13,7 @@ from tests.inventory.build import FILLED
 
 
 def held(slot: InventorySlot) -> bool:
-    return slot.state == "hold" and slot.persistent and bool(slot.why) and slot.counts
+    return slot.state == "hold" and bool(slot.why) and slot.counts
 
 
 @pytest.mark.parametrize(
@@ -90,7 +90,7 @@ def test_spd(image: bytes) -> None:
 )
 def test_ordinary_memory_is_not_held(content: bytes) -> None:
     slot = read_inventory(content, name="A1.bin").slots[0]
-    assert (slot.state, slot.persistent, slot.why) == ("filled", False, "")
+    assert (slot.state, slot.why) == ("filled", "")
 
 
 @pytest.mark.parametrize(

@@ -9,8 +9,7 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import InputError
-from dimmplan.inventory.files import MOST_DEVICES
-from dimmplan.inventory.reader import read_inventory, reader_of
+from dimmplan.inventory.reader import MOST_DEVICES, read_inventory, reader_of
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind

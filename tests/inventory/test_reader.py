@@ -11,11 +11,10 @@ from pathlib import Path
 import pytest
 
 from dimmplan.errors import InputError, Problem
-from dimmplan.inventory import files
+from dimmplan.inventory import reader, redfish, smbios_binary, smbios_fields, smbios_text
 from dimmplan.inventory.clean import decode_file
-from dimmplan.inventory.files import Piece
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.inventory.reader import read_inventory, readers
+from dimmplan.inventory.reader import Piece, read_inventory, readers
 from tests.bench.mutate_inventories import bases
 from tests.inventory import build
 
@@ -105,12 +104,12 @@ def test_links_hidden_and_special_files_are_left_alone(tmp_path: Path) -> None:
 
 
 def test_folders_nested_too_deep(tmp_path: Path) -> None:
-    deep = "/".join("d" * (files.MOST_FOLDER_DEPTH + 2)) + "/A1.bin"
+    deep = "/".join("d" * (reader.MOST_FOLDER_DEPTH + 2)) + "/A1.bin"
     assert "too deep" in refusal(build.laid(tmp_path, {deep: FORMS["spd"]})).found
 
 
 def test_too_many_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(files, "MOST_FILES", 3)
+    monkeypatch.setattr(reader, "MOST_FILES", 3)
     tree = {f"A{index}.bin": FORMS["spd"] for index in range(4)}
     assert "more than 3" in refusal(build.laid(tmp_path, tree)).found
     assert "more than 3" in refusal(build.zipped(tree)).found
@@ -130,13 +129,13 @@ def test_archives_inside_archives_are_not_opened() -> None:
 
 
 def test_an_archive_that_expands_too_far() -> None:
-    assert "32 MiB" in refusal(build.zipped({"A1.bin": bytes(files.MOST_EXPANDED_BYTES + 1)})).found
-    many = {f"A{index}.bin": bytes(files.MOST_EXPANDED_BYTES // 4) for index in range(5)}
+    assert "32 MiB" in refusal(build.zipped({"A1.bin": bytes(reader.MOST_EXPANDED_BYTES + 1)})).found
+    many = {f"A{index}.bin": bytes(reader.MOST_EXPANDED_BYTES // 4) for index in range(5)}
     assert "32 MiB" in refusal(build.zipped(many)).found
 
 
 def test_an_archive_that_lies_about_its_size() -> None:
-    content = bytearray(build.zipped({"A1.bin": bytes(files.MOST_EXPANDED_BYTES + 1)}))
+    content = bytearray(build.zipped({"A1.bin": bytes(reader.MOST_EXPANDED_BYTES + 1)}))
     central = content.rfind(b"PK\x01\x02")
     content[central + 24 : central + 28] = (512).to_bytes(4, "little")
     refusal(bytes(content))
@@ -159,10 +158,10 @@ def test_archives_of_other_kinds_are_refused() -> None:
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"x" * (files.MOST_FILE_BYTES + 1), "16 MiB"),
-        (FORMS["smbios-text"] + b"\n" * files.MOST_TEXT_BYTES, "2 MiB"),
-        (FORMS["smbios-binary"] + bytes(files.MOST_TABLE_BYTES), "4 MiB"),
-        (b"[" + b" " * files.MOST_JSON_BYTES + b"]", "4 MiB"),
+        (b"x" * (reader.MOST_FILE_BYTES + 1), "16 MiB"),
+        (FORMS["smbios-text"] + b"\n" * reader.MOST_TEXT_BYTES, "2 MiB"),
+        (FORMS["smbios-binary"] + bytes(smbios_binary.MOST_TABLE_BYTES), "4 MiB"),
+        (b"[" + b" " * redfish.MOST_JSON_BYTES + b"]", "4 MiB"),
     ],
 )
 def test_sizes_are_limited(content: bytes, words: str) -> None:
@@ -170,16 +169,16 @@ def test_sizes_are_limited(content: bytes, words: str) -> None:
 
 
 def test_more_devices_than_any_machine_has() -> None:
-    most = files.MOST_DEVICES
+    most = reader.MOST_DEVICES
     devices = [build.device(index, locator=None, bank=None, maker=None, part=None) for index in range(most + 1)]
     assert str(most) in refusal(build.dump([build.array(0xFFF0), *devices])).found
     assert str(most) in refusal(build.as_json([build.memory(f"D{index}") for index in range(most + 1)])).found
     assert str(most) in refusal(build.listing([build.EMPTY] * (most + 1)).encode()).found
-    many = [build.structure(128, index, b"") for index in range(files.MOST_STRUCTURES)]
+    many = [build.structure(128, index, b"") for index in range(smbios_fields.MOST_STRUCTURES)]
     assert "structures" in refusal(build.dump(many)).found
-    assert "structures" in refusal(b"Handle 0x1, DMI type 7, 9 bytes\n" * (files.MOST_STRUCTURES + 1)).found
-    assert "lines" in refusal(build.listing().encode() + b"\n" * files.MOST_LINES).found
-    assert "JSON objects" in refusal(b"[" + b"[]," * files.MOST_JSON_CONTAINERS + b"0]").found
+    assert "structures" in refusal(b"Handle 0x1, DMI type 7, 9 bytes\n" * (smbios_fields.MOST_STRUCTURES + 1)).found
+    assert "lines" in refusal(build.listing().encode() + b"\n" * smbios_text.MOST_LINES).found
+    assert "JSON objects" in refusal(b"[" + b"[]," * redfish.MOST_JSON_CONTAINERS + b"0]").found
 
 
 def test_every_form_is_one_file_that_sniffs_reads_and_names_itself() -> None:

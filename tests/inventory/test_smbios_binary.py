@@ -35,7 +35,7 @@ def test_both_entry_points(version: tuple[int, int]) -> None:
 def test_a_slot_keeps_all_that_is_said() -> None:
     slot = read_inventory(build.machine([build.device(length=84, serial="S1", tag="T1")])).slots[0]
     assert (slot.locator, slot.bank, slot.handle) == ("DIMM_A1", "NODE 0", "0x1100")
-    assert (slot.capacity_gib, slot.generation, slot.kind, slot.form_factor) == (16, "DDR4", "RDIMM", "DIMM")
+    assert (slot.capacity_gib, slot.generation, slot.kind) == (16, "DDR4", "RDIMM")
     assert (slot.ranks_said, slot.total_width_bits, slot.data_width_bits) == (2, 72, 64)
     assert (slot.rated_mts, slot.configured_mts) == (2933, 2933)
     assert (slot.maker, slot.part_number, slot.serial, slot.asset_tag) == ("Maker One", "PART-0001", "S1", "T1")

@@ -17,9 +17,8 @@ from typing import Any
 import pytest
 
 from dimmplan.inventory import smbios_binary, smbios_fields, smbios_text
-from dimmplan.inventory.files import Piece
 from dimmplan.inventory.oddities import Oddities
-from dimmplan.inventory.reader import read_inventory
+from dimmplan.inventory.reader import Piece, read_inventory
 from dimmplan.model.inventory import Inventory
 from tests.inventory import build
 from tests.support import sampled
@@ -202,7 +201,7 @@ def test_fields_equal_the_reference() -> None:
         theirs = blocks(decoded(seed), 17)
         assert len(theirs) == len(devices) > 0
         for structure, fields in zip(devices, theirs, strict=True):
-            mine = expected(structure.structure, len(structure.body))
+            mine = expected(smbios_binary.structure_of(structure), len(structure.body))
             for name, value in mine.items():
                 right = fields[name].rstrip() if name not in _WORDS else fields[name]
                 if name in _WORDS:
@@ -219,12 +218,12 @@ def test_fields_equal_the_reference() -> None:
 def test_type_detail_and_arrays_equal_the_reference() -> None:
     for seed in SEEDS:
         structures, _ = smbios_binary.walk(random_dump(seed)[32:], Oddities(), most=None)
-        devices = [each.structure for each in structures if each.type == 17]
+        devices = [smbios_binary.structure_of(each) for each in structures if each.type == 17]
         for record, fields in zip(devices, blocks(decoded(seed), 17), strict=True):
             said = fields["Type Detail"].casefold()
             assert all(word.casefold() in said for word in record.details), (seed, said)
             assert bool(record.details) == (said != "none")
-        arrays = [each.structure for each in structures if each.type == 16]
+        arrays = [smbios_binary.structure_of(each) for each in structures if each.type == 16]
         for record, fields in zip(arrays, blocks(decoded(seed), 16), strict=True):
             assert fields["Number Of Devices"] == str(record.slots_said)
             assert fields["Use"].casefold() == str(record.use).casefold()

@@ -182,7 +182,7 @@ def test_slots_that_are_not_listed_cannot_be_told_but_dead_ones_need_not_be() ->
 
 
 def test_a_persistent_module_is_on_hold_until_its_data_is_said_to_be_saved() -> None:
-    found = with_slot("K1", state="hold", persistent=True)
+    found = with_slot("K1", state="hold")
     result = audited(found)
     assert answer(result, "K1").answer == "cannot-tell"
     assert "K1" in result.untouchable and "K1" not in result.content

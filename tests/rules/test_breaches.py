@@ -21,7 +21,6 @@ from dimmplan.rules import (
     judge,
     judge_module,
     judge_socket,
-    judge_system,
     loads_of,
     rows_of_scope,
 )
