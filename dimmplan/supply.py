@@ -63,9 +63,10 @@ class Limit(NamedTuple):
 def identity_on_board(board: Board, module: Module) -> tuple[object, ...]:
     """What a board tells modules apart by: all of the electrical identity, the rate only as far as it can run there.
 
-    A 3200 MT/s module is the same as one of 2933 MT/s on a board that goes no faster, unless a rule names rates.
+    A 3200 MT/s module is the same as one of 2933 MT/s on a board that goes no faster, unless a rule names rates, or
+    watts.
     """
-    named = any(row.module_field == "rate_mts" for row in rules_of(board))
+    told_apart = any(row.tells_alike_apart for row in rules_of(board))
     sizes = {len(channel.slots) for channel in board.channels}
     runs = [
         rate.rate_mts if (rate := channel_rate(board, None, [module] * dpc, slots)) else 0
@@ -82,7 +83,7 @@ def identity_on_board(board: Board, module: Module) -> tuple[object, ...]:
         module.ecc_bits,
         module.voltage_mv,
         tuple(runs),
-        module.rate_mts if named else 0,
+        (module.rate_mts, board.facts_of(module).watts) if told_apart else None,
     )
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
-from typing import Any, Protocol, Self, TypeVar
+from typing import Any, TypeVar
 
 from dimmplan.boardfile.schema import BoardFile, PhysicalPart, SlotRow, SocketBox, SocketEntry, TrayEntry
 from dimmplan.errors import InputError
@@ -28,23 +28,14 @@ from dimmplan.model.board import (
 )
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import RATES_MTS, Module
-from dimmplan.model.rows import InterleaveRow
+from dimmplan.model.rows import InterleaveRow, NodeRow, ProcessorOption, RateRow
 from dimmplan.rules import Rule, as_once, effective_rows
 from dimmplan.sources import current_id
 
 _STEP = {"right": (1, 0), "left": (-1, 0), "rear": (0, 1), "front": (0, -1)}
 
 
-class _Citing(Protocol):
-    """What cites a source: a rule row, a rate row, a processor option, the interleave row."""
-
-    @property
-    def source(self) -> str: ...
-
-    def model_copy(self, *, update: Mapping[str, Any] | None = None) -> Self: ...
-
-
-_Cited = TypeVar("_Cited", bound=_Citing)
+_Cited = TypeVar("_Cited", InterleaveRow, NodeRow, ProcessorOption, RateRow, Rule)
 
 
 def socket_ids(entry: SocketEntry) -> tuple[str, ...]:

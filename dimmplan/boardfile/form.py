@@ -12,13 +12,13 @@ import types
 import typing
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import partial
-from typing import Any, Literal, TypeVar, Union, get_args, get_origin
+from typing import Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from dimmplan.errors import Problem, did_you_mean, nearest
-from dimmplan.units import NUMBER_ALONE, cleaned, quoted
+from dimmplan.units import NUMBER_ALONE, by_key, cleaned, quoted
 
 M = TypeVar("M", bound=BaseModel)
 Path = tuple[str | int, ...]
@@ -46,15 +46,16 @@ def validate_leniently(
         except ValidationError as error:
             errors = error.errors(include_url=False)
             if len(errors) > MOST_AT_ONCE:
-                return None, _distinct([*problems, *_told_briefly(errors, raw, removed, file)]), str
+                return None, [*dict.fromkeys([*problems, *_told_briefly(errors, raw, removed, file)])], str
             details = [(detail, _raw_path(raw, detail["loc"])) for detail in errors]
         else:
-            return found, _distinct(problems), partial(_original_place, removed=frozenset(removed))
+            return found, [*dict.fromkeys(problems)], partial(_original_place, removed=frozenset(removed))
         details = [(_fitting(raw, detail, path), path) for detail, path in details]
         meant = _misspelt(model, raw, details)
         targets: set[Path] = set()
         progress = False
-        for path, about in _by_path(_one_of_alternatives(raw, details)).items():
+        for path, same in by_key(_one_of_alternatives(raw, details), key=lambda each: each[1]).items():
+            about = [detail for detail, _ in same]
             if path in meant.values():
                 continue
             place = _original(path, removed)
@@ -62,7 +63,9 @@ def validate_leniently(
                 problems.append(problem_of_form(model, about, place, file=file))
             is_missing = about[0]["type"] == "missing"
             if path in meant:
-                progress |= _rename(raw, path, str(meant[path][-1]))
+                table = _at(raw, path[:-1])
+                table[meant[path][-1]] = table.pop(path[-1])
+                progress = True
             elif is_missing and path in stand_ins:
                 _at(raw, path[:-1])[path[-1]] = copy.deepcopy(stand_ins[path])
                 progress = True
@@ -72,7 +75,7 @@ def validate_leniently(
         removed |= {_original(target, removed) for target in gone}
         if not progress and not gone:
             break
-    return None, _distinct(problems), str
+    return None, [*dict.fromkeys(problems)], str
 
 
 def _told_briefly(errors: Sequence[ErrorDetails], raw: Any, removed: Collection[Path], file: str) -> Iterator[Problem]:
@@ -113,18 +116,13 @@ def _original_place(place: str, removed: Collection[Path]) -> str:
 
 
 def _at(raw: Any, path: Path) -> Any:
-    """The value at a path that is there."""
+    """The value at a path; ``None``, which TOML does not have, where there is none."""
     for part in path:
-        raw = raw[part]
+        try:
+            raw = raw[part]
+        except (KeyError, IndexError, TypeError):
+            return None
     return raw
-
-
-def _is_there(raw: Any, path: Path) -> bool:
-    try:
-        _at(raw, path)
-    except (KeyError, IndexError, TypeError):
-        return False
-    return True
 
 
 Detail = tuple[ErrorDetails, Path]
@@ -132,9 +130,10 @@ Detail = tuple[ErrorDetails, Path]
 
 def _fitting(raw: Any, detail: ErrorDetails, path: Path) -> ErrorDetails:
     """The error; a missing item of a list as what it is, a list that is too short."""
-    if detail["type"] != "missing" or not _is_there(raw, path) or not isinstance(_at(raw, path), list):
+    found = _at(raw, path)
+    if detail["type"] != "missing" or not isinstance(found, list):
         return detail
-    return {**detail, "type": "too_short", "input": _at(raw, path), "ctx": {"field_type": "Tuple", "min_length": 2}}
+    return {**detail, "type": "too_short", "input": found, "ctx": {"field_type": "Tuple", "min_length": 2}}
 
 
 def _misspelt(model: type[BaseModel], raw: Any, details: Sequence[Detail]) -> dict[Path, Path]:
@@ -151,13 +150,6 @@ def _misspelt(model: type[BaseModel], raw: Any, details: Sequence[Detail]) -> di
     return found
 
 
-def _rename(raw: Any, path: Path, name: str) -> bool:
-    """Let the value at ``path`` stand under another name."""
-    table = _at(raw, path[:-1])
-    table[name] = table.pop(path[-1])
-    return True
-
-
 def _one_of_alternatives(raw: Any, details: Sequence[Detail]) -> Iterator[Detail]:
     """Errors without those of the alternatives that a value was not meant as: a list is no table written wrongly.
 
@@ -165,7 +157,7 @@ def _one_of_alternatives(raw: Any, details: Sequence[Detail]) -> Iterator[Detail
     """
     for detail, path in details:
         others = [other for other, at in details if at == path and other is not detail]
-        value = _at(raw, path) if _is_there(raw, path) else None
+        value = _at(raw, path)
         is_other = _OTHER_FORM.get(detail["type"])
         if others and is_other and (isinstance(value, is_other) or detail["type"] == "dict_type"):
             continue
@@ -173,14 +165,6 @@ def _one_of_alternatives(raw: Any, details: Sequence[Detail]) -> Iterator[Detail
         if is_outer and any(at[: len(path)] == path and at != path for _, at in details):
             continue
         yield detail, path
-
-
-def _by_path(details: Iterable[Detail]) -> dict[Path, list[ErrorDetails]]:
-    """Errors of the alternatives of one value together."""
-    found: dict[Path, list[ErrorDetails]] = {}
-    for detail, path in details:
-        found.setdefault(path, []).append(detail)
-    return found
 
 
 _OTHER_FORM: dict[str, type] = {"dict_type": list, "tuple_type": dict}
@@ -200,20 +184,11 @@ def _late_first(path: Path) -> tuple[tuple[int, int, str], ...]:
     return tuple((1, part, "") if isinstance(part, int) else (0, 0, part) for part in path)
 
 
-def _distinct(problems: list[Problem]) -> list[Problem]:
-    return list(dict.fromkeys(problems))
-
-
 def _remove(raw: Any, path: Path) -> bool:
     """Take the value at ``path`` out; false where it is gone already."""
-    if not path:
+    if not path or _at(raw, path) is None:
         return False
-    try:
-        for part in path[:-1]:
-            raw = raw[part]
-        del raw[path[-1]]
-    except (KeyError, IndexError, TypeError):
-        return False
+    del _at(raw, path[:-1])[path[-1]]
     return True
 
 
@@ -376,7 +351,7 @@ def _kinds_at(model: type[BaseModel], loc: Sequence[str | int]) -> list[Any]:
 
 def _checks(kind: Any) -> tuple[str, ...]:
     """What ``check`` says in a kind of rule row."""
-    return get_args(kind.model_fields.get("check", _NO_FIELD).annotation)
+    return get_args(kind.model_fields["check"].annotation) if "check" in kind.model_fields else ()
 
 
 def _is_model(kind: Any) -> bool:
@@ -396,13 +371,6 @@ def _step(kind: Any, part: str | int) -> Iterator[Any]:
         yield from _alternatives(arguments[1])
     elif origin is tuple and isinstance(part, int):
         yield from _alternatives(arguments[0])
-
-
-class _NoField:
-    annotation = Literal["-"]
-
-
-_NO_FIELD = _NoField()
 
 
 def _alternatives(kind: Any) -> Iterator[Any]:

@@ -188,6 +188,7 @@ def test_every_form_is_one_file_that_sniffs_reads_and_names_itself() -> None:
     for form, content in FORMS.items():
         reader = found[form]
         assert reader.name and reader.given in refusal(b"hello").allowed
+        assert reader.given in " ".join((Path(__file__).parents[2] / "README.md").read_text("utf-8").split())
         assert [each.form for each in readers() if each.sniff(content, decode_file(content))] == [form]
         assert reader.read([Piece(name="A1", content=content)], file="x", odd=Oddities()).form == form
     assert [reader.by_look for reader in readers()] == sorted(reader.by_look for reader in readers())

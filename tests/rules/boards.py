@@ -1,4 +1,6 @@
-"""A small irregular board whose rules a test puts in, and modules that differ in one thing at a time."""
+"""A small irregular board whose rules a test puts in, and modules that differ in one thing at a time.
+
+``M32S`` is ``M32`` with a slower rate on its label."""
 
 from __future__ import annotations
 
@@ -14,12 +16,13 @@ from dimmplan.model.module import Module
 from dimmplan.rules import RuleRow
 from tests.oracle.random_boards import make_board
 
-M16, M16X8, M32, M64, L64, S64, M24 = (
+M16, M16X8, M32, M32S, M64, L64, S64, M24 = (
     parse_label(label)
     for label in (
         "16GB 1Rx4 PC4-2933Y-R",
         "16GB 2Rx8 PC4-2666V-R",
         "32GB 2Rx4 PC4-2933Y-R",
+        "32GB 2Rx4 PC4-2666V-R",
         "64GB 2Rx4 PC4-3200AA-R",
         "64GB 4Rx4 PC4-2933Y-L",
         "64GB 2S2Rx4 PC4-2933Y-R",

@@ -19,7 +19,7 @@ import dimmplan.rules
 from dimmplan.boardfile.schema import json_schema
 from dimmplan.model.board import Channel, Controller, Socket
 from dimmplan.model.module import Module
-from dimmplan.model.request import Mode
+from dimmplan.model.request import Mode, Request, Supply
 from dimmplan.rules import (
     KINDS,
     ModeRow,
@@ -39,12 +39,15 @@ from dimmplan.rules import (
     rules_of,
 )
 from dimmplan.rules.base import Couples, Limits
+from dimmplan.solve.causes import capacities
+from dimmplan.solve.space import Space
 from dimmplan.wording.rules import rule_groups
-from tests.rules.boards import BOARD, M16, M16X8, M32, M64, S64, board_with, row_of
+from tests.rules.boards import BOARD, M16, M16X8, M32, M32S, M64, S64, board_with, row_of
 
 EXAMPLES: dict[str, list[dict[str, Any]]] = {
-    "accept": [{"field": "capacity_gib", "values": [16, 32]}],
-    "mix": [{"field": "capacity_gib", "apart": apart} for apart in ("system", "socket", "channel", "nowhere")],
+    "accept": [{"field": "capacity_gib", "values": [16, 32]}, {"field": "rate_mts", "values": [2933]}],
+    "mix": [{"field": "capacity_gib", "apart": apart} for apart in ("system", "socket", "channel", "nowhere")]
+    + [{"field": "rate_mts", "apart": "system"}],
     "rank-limit": [{"most": 3}, {"count": "logical", "most": 3}],
     "fill-order": [{}],
     "channel-order": [{}, {"keys": ["capacity_gib"]}],
@@ -70,7 +73,7 @@ EXAMPLES: dict[str, list[dict[str, Any]]] = {
 }
 """At least one row of each kind."""
 
-MODULES = (M16, M16X8, M32, M64, S64, None, None, None)
+MODULES = (M16, M16X8, M32, M32S, M64, S64, None, None, None)
 ROWS = [row_of(check=check, **fields) for check, rows in EXAMPLES.items() for fields in rows]
 KINDS_BY_CHECK = [pytest.param(kind, id=check_of(kind)) for kind in KINDS]
 
@@ -183,6 +186,22 @@ def found(row: Rule, content: dict[str, Module | None], hidden: set[str] | froze
     return [breach for breach in breaches if breach.rule == row.id]
 
 
+@pytest.mark.parametrize("kind", KINDS_BY_CHECK)
+def test_a_kind_limits_what_it_says(kind: type[Rule]) -> None:
+    """A row that limits nothing keeps no capacity away, and one that limits capacity lowers the largest."""
+    lost, lowered = False, False
+    for row, types in itertools.product(rows_of_kind(kind), ((M32,), (M16, S64))):
+        request = Request(capacity_gib=1, supplies=tuple(map(Supply, types)), fitted=("S1", "S2"))
+        space = Space(board_with(row.model_dump()), request)
+        if space.fitted_allowed() and not any(any(judge_module([row], module)) for module in types):
+            free, kept = capacities(Space(board_with(), request)), capacities(space)
+            assert kept <= free
+            lost |= kept < free
+            lowered |= max(kept, default=0) < max(free)
+    assert not (lost and kind.limits == "nothing")
+    assert lowered or kind.limits != "capacity"
+
+
 # What the search relies on: it looks no closer than a row says that it reads
 
 
@@ -208,9 +227,12 @@ def test_a_row_reads_no_closer_than_it_says(row: Rule) -> None:
 
 def closer_than_a_type(row: Rule, content: dict[str, Module | None]) -> Iterator[tuple[bool, str]]:
     """Of types alike but for rate and label the search looks at the best alone."""
-    slower = {slot: module and replace(module, label="", rate_mts=1600) for slot, module in content.items()}
+    why = "modules by rate or label: write tells_alike_apart"
     if not row.tells_alike_apart:
-        yield broken(row, content) != broken(row, slower), "modules by rate or label: write tells_alike_apart"
+        best = {slot: M32 if module == M32S else module for slot, module in content.items()}
+        slower = {slot: module and replace(module, label="", rate_mts=1600) for slot, module in best.items()}
+        yield broken(row, best) != broken(row, slower), why
+        yield bool(broken(row, best)) and not broken(row, content), why
     if row.judged_at("system") and row.couples == "types":
         values = {row.apart_by(module) for module in content.values() if module}
         view = SystemView(BOARD, ("S1", "S2"), content, mode=mode_of(row))

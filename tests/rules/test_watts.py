@@ -22,7 +22,7 @@ from dimmplan.sheet.facts import gather
 from dimmplan.sheet.panels import pick_rows, total_items
 from dimmplan.solve.answer import solve
 from dimmplan.stock import read_shelf
-from dimmplan.supply import takes_of
+from dimmplan.supply import same_on_board, takes_of
 from dimmplan.wording.placement import placement_findings
 from tests.rules.boards import board_with
 
@@ -64,6 +64,12 @@ def test_parts_and_watts_stand_in_text_json_sheet_and_come_back_by_code() -> Non
     assert pick_rows(facts)[0][-1].endswith("(ST-64, 7.5 W)")
     assert facts.figures is not None and ("modules take at most", "45 W") in total_items(facts.figures)
     assert judge_file(read_plan(to_json(record).encode(), file="plan.json"), board).good
+
+
+def test_a_rule_on_watts_tells_modules_apart_whose_rates_are_all_the_same_here() -> None:
+    known, other = (parse_label(f"32GB 2Rx4 PC4-{rate}-R") for rate in ("2933Y", "3200AA"))
+    assert same_on_board(read(), known, other)
+    assert not same_on_board(read(PARTS + LIMIT), known, other)
 
 
 def test_a_board_without_them_says_nothing_of_watts() -> None:
