@@ -10,13 +10,12 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli import NO, options, terminal
 from dimmplan.docs import read_topic, topics
 from dimmplan.errors import InputError, Problem, gathered
-from dimmplan.output.boards import RulesDocument, TopicDocument, TopicEntry, TopicsDocument, output_schema, rules_text
-from dimmplan.output.changes import MixDocument, mix_text
+from dimmplan.output.boards import TopicDocument, TopicEntry, TopicsDocument, output_schema
 from dimmplan.output.columns import Column, Part, Table
 from dimmplan.output.record import to_json
+from dimmplan.output.rules import MixDocument, RulesDocument, mix_text, rules_text
 from dimmplan.planner import read_fitted, read_module, read_processor, read_trays
 from dimmplan.reasons.mix import mix_of
-from dimmplan.wording.rules import rule_groups
 
 MOST_LABELS = 4
 
@@ -24,10 +23,7 @@ MOST_LABELS = 4
 def rules(board: options.Board, as_json: options.Json = False) -> None:
     """Print a board's rules in words, grouped by question, each with its source."""
     loaded = load_board(board)
-    groups = rule_groups(loaded)
-    terminal.answer(
-        lambda: RulesDocument.of(loaded, groups=groups), lambda: rules_text(loaded, groups), as_json=as_json
-    )
+    terminal.answer(lambda: RulesDocument.of(loaded), lambda: rules_text(loaded), as_json=as_json)
 
 
 def mix(

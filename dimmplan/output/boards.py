@@ -1,8 +1,7 @@
-"""Board files, and what is said of them: the library, one board, a check, its rules, a table; and the documents."""
+"""Board files, and what is said of them: the library, one board, a check, a table; and the documents."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import cache
 from importlib import import_module
 from pkgutil import iter_modules
@@ -13,11 +12,9 @@ from pydantic import BeforeValidator
 import dimmplan.output
 from dimmplan.model.board import Board
 from dimmplan.output.columns import Column, Text, board_line
-from dimmplan.output.record import BoardEntry, BoardHead, Document, ErrorEntry, Label, Record, means
+from dimmplan.output.record import BoardEntry, Document, ErrorEntry, Label, Record, means
 from dimmplan.rules import rules_of
-from dimmplan.units import counted, listed
-from dimmplan.wording.rules import RuleGroup, RuleLine
-from dimmplan.wording.statements import Statement
+from dimmplan.units import counted
 
 Number = Annotated[int, BeforeValidator(lambda value: value if isinstance(value, int) else len(value))]
 
@@ -144,58 +141,6 @@ class CheckDocument(Document, commands="boards check"):
     """Problems of board files; exit status 1 where there is one. `boards schema` prints the JSON Schema of a file."""
 
     files: list[CheckedFile] = means("every file")
-
-
-# -- rules -------------------------------------------------------------------------------------------------------------
-
-
-class RuleEntry(Record):
-    """A rule of the board."""
-
-    rule: str = means("id of the row")
-    severity: str = means("`error`, `advised` or `note`")
-    usual: bool = means("a default of the trade that the file does not state itself")
-    text: str = means("in words")
-    source: str = means("id of the source")
-    citation: str = means("the source in full", within=lambda board, line: board.citation(line.source))
-
-
-class RuleGroupEntry(Record):
-    """The rules that answer one question."""
-
-    id: str = means("`fits`, `order`, `mixing`, `rate`, `capacity` and so on")
-    question: str = means("as a person asks")
-    rules: list[RuleEntry] = means("its rules", of="lines")
-    table: list[list[str]] = means("rates as rows of text, the head first")
-
-
-class RulesDocument(Document, commands="rules"):
-    """A board's rules by the question that they answer."""
-
-    board: BoardHead = means("the board", by=lambda board: board)
-    groups: list[RuleGroupEntry] = means("questions in order")
-
-
-def rules_text(board: Board, groups: Sequence[RuleGroup]) -> str:
-    """A board's rules by the question that they answer, and the documents that they cite."""
-    page = Text(board_line(board))
-    for group in groups:
-        if not group.lines and not group.table:
-            continue
-        page.heading(group.question)
-        page.sentences(_rule_statement(line) for line in group.lines)
-        page.rows(group.table)
-    page.heading("Rows marked usual are common practice; the board file does not state them.")
-    page.heading("Sources")
-    for source in dict.fromkeys(source for group in groups for source in group.sources):
-        page.note(f"{source}: {board.citation(source)}")
-    return str(page)
-
-
-def _rule_statement(line: RuleLine) -> Statement:
-    marks = [word for word, is_so in (("advised", line.severity == "advised"), ("usual", line.usual)) if is_so]
-    mark = f"({listed(marks)}) " if marks else ""
-    return Statement(text=f"{mark}{line.text}", rule=line.rule, source=line.source)
 
 
 # -- tables, and documents ---------------------------------------------------------------------------------------------

@@ -1,36 +1,100 @@
-"""What a change of a plan does: what comes next, modules put, cleared and failed; and types mixed; as JSON and text."""
+"""What a change of a plan does: what comes next, modules put, cleared and failed; as JSON of format 1 and as text."""
 
 from __future__ import annotations
 
 from dimmplan.figures import PlacementFigures
+from dimmplan.model.board import Board
+from dimmplan.model.module import modules_phrase
 from dimmplan.model.request import Mode
-from dimmplan.output.columns import Text, board_line, share_text
+from dimmplan.output.columns import Text, share_text
 from dimmplan.output.record import (
-    BoardHead,
+    Broken,
     Counts,
-    Document,
     FiguresEntry,
-    FindingEntry,
     Label,
     OfPlan,
     Record,
+    SentenceEntry,
     Slots,
     means,
 )
-from dimmplan.output.why import AnswerDocument, Broken, SentenceEntry, answer_head
+from dimmplan.output.why import AnswerDocument, answer_head
 from dimmplan.reasons.case import Case
-from dimmplan.reasons.changes import ChangedPlan, NextAnswer
-from dimmplan.reasons.failure import Failure, LeftSet
-from dimmplan.reasons.mix import Mix
-from dimmplan.units import counted, format_capacity
-from dimmplan.wording import changes
-from dimmplan.wording.placement import breach_finding, gb_s
-from dimmplan.wording.statements import slots_phrase
+from dimmplan.reasons.changes import ChangedPlan, NextAnswer, NextStep
+from dimmplan.reasons.failure import Failure, LeftSet, SplitStep
+from dimmplan.units import by_key, counted, format_capacity, listed
+from dimmplan.wording.placement import gb_s, label_short, sockets_listed
+from dimmplan.wording.statements import (
+    MANY,
+    Statement,
+    breach_statements,
+    broken_rules,
+    capacities,
+    effects,
+    figures_phrase,
+    led,
+    slots_phrase,
+)
 
 MOST_SPLIT_LINES = 31
 """Steps of halving that a terminal shows; the JSON has all of them."""
 
+# -- what a change does ------------------------------------------------------------------------------------------------
+
+
+def change_effects(board: Board, change: ChangedPlan, *, both: bool = False) -> list[Statement]:
+    """What a change does to rate, regions and sweep, and the rows that it breaks or mends."""
+    before, after = change.before_figures, change.after_figures
+    found = effects(board, before, after, both=both) if before is not None and after is not None else []
+    found += breach_statements(board, change.broken)
+    mended = dict.fromkeys((breach.rule, breach.source) for breach in change.mended)
+    found += [Statement(text=f"No longer breaks {rule}.", rule=rule, source=source) for rule, source in mended]
+    return found
+
+
 # -- what comes next ---------------------------------------------------------------------------------------------------
+
+
+def next_title(case: Case, step: NextStep) -> str:
+    """Which slots, with what, and which would do as well."""
+    added = modules_phrase([(step.module, len(step.slots))])
+    equal = f" ({slots_phrase(case.board, step.equal)} would do as well)" if step.equal else ""
+    if len(step.equal) >= MANY:
+        equal = f" (or any other of: {slots_phrase(case.board, [*step.slots, *step.equal])})"
+    return f"{slots_phrase(case.board, step.slots)}{equal}: {added}"
+
+
+def next_statements(case: Case, step: NextStep) -> list[Statement]:
+    """What one step does in figures, and the rows that it breaks."""
+    before, after = step.change.before_figures, step.change.after_figures
+    found = []
+    if before is not None and after is not None and before.usable_gib != after.usable_gib:
+        new, old = capacities(after.usable_gib, before.usable_gib)
+        found.append(Statement(f"{new} instead of {old}.", "capacity"))
+    return found + change_effects(case.board, step.change)
+
+
+def no_next_statements(case: Case, answer: NextAnswer) -> list[Statement]:
+    """Why nothing can come next: no slot free, or the rows that refuse each."""
+    if not answer.refused:
+        free = [slot for slot, module in case.placement.slots if module is None]
+        usable = [slot for slot in free if case.board.channel_of[slot].socket in case.placement.fitted]
+        if not usable:
+            text = f"No slot is free at {sockets_listed(case.placement.fitted)}."
+            return [Statement(text, "slots")]
+        held = listed(usable)
+        return [Statement(f"The free slots are on hold: {held}.", "hold", "PRACTICE")]
+    return refused_statements(case, answer)
+
+
+def refused_statements(case: Case, answer: NextAnswer) -> list[Statement]:
+    """The first empty slots that a rule refuses, those of one rule and type together."""
+    found = []
+    alike = by_key(answer.refused, lambda step: (step.module.label, broken_rules(step.change.after.errors)))
+    for (label, *_), steps in alike.items():
+        slots = slots_phrase(case.board, [slot for step in steps for slot in step.slots])
+        found += led(f"Not {label} at {slots}", breach_statements(case.board, steps[0].change.after.errors))
+    return found
 
 
 class NextStepEntry(Record):
@@ -41,7 +105,7 @@ class NextStepEntry(Record):
     equal: list[str] = means("slots that would do as well as that one")
     figures: FiguresEntry | None = means("how it runs then", of="change.after_figures")
     broken: Broken = means("rows that break and did not before", of="change.broken")
-    said: list[SentenceEntry] = means("what changes", within=changes.next_statements)
+    said: list[SentenceEntry] = means("what changes", within=next_statements)
 
 
 class NextDocument(AnswerDocument, OfPlan, commands="why --next"):
@@ -54,7 +118,7 @@ class NextDocument(AnswerDocument, OfPlan, commands="why --next"):
     complete: bool = means("false where the search's effort did not suffice")
     said: list[SentenceEntry] = means(
         "why nothing comes next",
-        within=lambda case, answer: [] if answer.possible else changes.no_next_statements(case, answer),
+        within=lambda case, answer: [] if answer.possible else no_next_statements(case, answer),
     )
 
 
@@ -62,10 +126,10 @@ def next_text(case: Case, answer: NextAnswer) -> str:
     """Which slot comes next, alone and as a group."""
     page = answer_head(case)
     if case.plan.figures is not None:
-        page.note(f"Now: {changes.figures_phrase(case.plan.figures)}.", 0)
+        page.note(f"Now: {figures_phrase(case.plan.figures)}.", 0)
     if not answer.possible:
         page.heading("Nothing comes next")
-        page.sentences(changes.no_next_statements(case, answer))
+        page.sentences(no_next_statements(case, answer))
         return str(page)
     for title, steps in (
         ("Next alone", answer.singles),
@@ -77,17 +141,41 @@ def next_text(case: Case, answer: NextAnswer) -> str:
             if steps is answer.groups and any(step.slots == single.slots for single in answer.singles):
                 page.note(f"{slots_phrase(case.board, step.slots)}: the same as next alone.")
             else:
-                page.note(changes.next_title(case, step))
-                page.sentences(changes.next_statements(case, step), 4)
+                page.note(next_title(case, step))
+                page.sentences(next_statements(case, step), 4)
     if answer.refused:
         page.heading("Not here")
-        page.sentences(changes.refused_statements(case, answer))
+        page.sentences(refused_statements(case, answer))
     if not answer.complete:
         page.note("The search reached its effort limit for some types; a better group may exist.")
     return str(page)
 
 
 # -- put and clear -----------------------------------------------------------------------------------------------------
+
+
+def change_title(change: ChangedPlan) -> str:
+    """The slots changed, each with what it holds before and after."""
+    parts = []
+    for slot, before, after in change.changes:
+        old, new = (label_short(module) if module else "empty" for module in (before, after))
+        if before and after and old == new:
+            old, new = before.label, after.label
+        parts.append(f"{slot}: {old} -> {new}" if before != after else f"{slot}: {old}, as it is")
+    return "; ".join(parts)
+
+
+def verdict_statements(board: Board, change: ChangedPlan) -> list[Statement]:
+    """Whether the changed content is allowed, by the rows that it breaks."""
+    if not change.refused:
+        return [Statement("Yes: the board's rules allow it.", "rules")]
+    return led("No", breach_statements(board, change.after.errors))
+
+
+def unbroken_effects(board: Board, change: ChangedPlan) -> list[Statement]:
+    """What a change does in figures, with advised rows and mended ones; broken error rows are the verdict."""
+    broken = {breach.rule for breach in change.after.errors}
+    return [said for said in change_effects(board, change, both=True) if said.rule not in broken]
 
 
 class ChangedSlot(Record):
@@ -117,8 +205,8 @@ class ChangeDocument(AnswerDocument, OfPlan, commands="why --put, --clear"):
     said: list[SentenceEntry] = means(
         "the verdict and the effects",
         within=lambda case, change: [
-            *changes.verdict_statements(case.board, change),
-            *changes.unbroken_effects(case.board, change),
+            *verdict_statements(case.board, change),
+            *unbroken_effects(case.board, change),
         ],
     )
     files: list[str] = means("the change sheet; none is drawn of a refused change", default=[])
@@ -127,8 +215,8 @@ class ChangeDocument(AnswerDocument, OfPlan, commands="why --put, --clear"):
 def change_text(case: Case, change: ChangedPlan) -> str:
     """What putting and clearing modules changes: before and after by socket, and what breaks."""
     page = answer_head(case)
-    page.heading(changes.change_title(change))
-    page.sentences(changes.verdict_statements(case.board, change))
+    page.heading(change_title(change))
+    page.sentences(verdict_statements(case.board, change))
     before, after = change.before_figures, change.after_figures
     if after is None:
         page.note("It does not run; there are no figures.")
@@ -136,7 +224,7 @@ def change_text(case: Case, change: ChangedPlan) -> str:
         pairs = zip(_rows("before", before), _rows("after", after), strict=True)
         numbers = ("capacity", "rate", "sweep", "share")
         page.rows([row for old, new in pairs for row in (old, ["", *new[1:]])], ("", "", *numbers), right=numbers)
-    page.sentences(changes.unbroken_effects(case.board, change))
+    page.sentences(unbroken_effects(case.board, change))
     return str(page)
 
 
@@ -153,15 +241,86 @@ def _rows(when: str, figures: PlacementFigures) -> list[list[str]]:
 # -- after a failure ---------------------------------------------------------------------------------------------------
 
 
+def failure_title(failure: Failure) -> str:
+    """What failed and what is left."""
+    left = modules_phrase(failure.left) or "no module"
+    return f"Without {listed(list(failure.slots))} ({modules_phrase(failure.failed)}): {left} left"
+
+
+def stay_statements(board: Board, failure: Failure) -> list[Statement]:
+    """How the machine runs with the failed modules out and nothing moved, or the rules that forbid it."""
+    stay = failure.stay
+    if stay.errors:
+        return led("Not allowed", breach_statements(board, stay.errors))
+    text = f"{figures_phrase(stay.figures)}." if stay.figures else "No memory is left."
+    return [Statement(text, "figures"), *breach_statements(board, stay.breaches)]
+
+
+def causes_statements(failure: Failure) -> list[Statement]:
+    """Why no set of what is left will do in the plan's mode."""
+    text = f"In the mode {failure.mode.words} no set of the remaining modules obeys the rules."
+    return [Statement(text, "mode"), *(Statement(c.text, c.rule, c.source or "MODEL") for c in failure.causes)]
+
+
+def left_statements(case: Case, found: LeftSet, *, by: str = "", changes: bool = True) -> list[Statement]:
+    """One set of what is left, the first by a list: how it runs, the moves to it, the advised rows that it breaks."""
+    text = f"{figures_phrase(found.alternative.figures)}." if found.alternative.figures else "It has no figures."
+    said = [Statement(text, by or case.placement.prefer)]
+    if changes:
+        said.append(Statement(moves_text(case.board, found), "moves"))
+    return [*said, *breach_statements(case.board, found.alternative.breaches)]
+
+
+def moves_text(board: Board, found: LeftSet) -> str:
+    """The moves in a sentence."""
+    moves = found.moves
+    pulled = [move.source for move in moves.moves if move.kind == "pull" and move.source]
+    parts = [f"take out {slots_phrase(board, pulled)}"] if pulled else []
+    parts += [f"move {move.source} to {move.target}" for move in moves.moves if move.kind == "move"]
+    if not parts:
+        return "Every other module stays where it is."
+    text = listed(parts)
+    return f"{text[:1].upper()}{text[1:]}; the others stay."
+
+
+def stays_text(board: Board, found: LeftSet) -> str:
+    """The slots that a set fills, with how they got there."""
+    filled = [slot for slot, module in found.alternative.content.items() if module]
+    moved = [f"{move.target} from {move.source}" for move in found.moves.moves if move.kind == "move"]
+    return f"Only {slots_phrase(board, filled)} filled" + (f" ({listed(moved)})." if moved else ".")
+
+
+def split_care() -> Statement:
+    """What every step of halving asks for."""
+    text = "Between steps power off, pull all cords, and note for each module that is out which slot it came from."
+    return Statement(text, "care", "PRACTICE")
+
+
+def split_text(case: Case, step: SplitStep) -> str:
+    """One step of halving in words."""
+    board = case.board
+    company = f" (together with {slots_phrase(board, step.company)}, known to be good)" if step.company else ""
+    text = f"Keep only {slots_phrase(board, step.keep)} in place{company}. "
+    text += f"If it still fails: {_after(step.if_fault)}. If it works: {_after(step.if_clean)}."
+    if step.broken:
+        text += f" This breaks {broken_rules(step.broken)}: exchange these modules one by one instead."
+    elif step.other_broken:
+        rest = [slot for slot in step.suspects if slot not in step.keep]
+        text += f" (Do not test {slots_phrase(board, rest)} alone: that breaks {broken_rules(step.other_broken)}.)"
+    return text
+
+
+def _after(goal: int | str) -> str:
+    return f"step {goal}" if isinstance(goal, int) else f"the module in {goal} is bad"
+
+
 class StayEntry(Record):
     """The machine with nothing else moved."""
 
     allowed: bool = means("whether it may run with nothing else moved", by=lambda failure: not failure.stay.errors)
     figures: FiguresEntry | None = means("how it runs then", of="stay.figures")
     broken: Broken = means("rows that this breaks", of="stay.breaches")
-    said: list[SentenceEntry] = means(
-        "in words", within=lambda case, failure: changes.stay_statements(case.board, failure)
-    )
+    said: list[SentenceEntry] = means("in words", within=lambda case, failure: stay_statements(case.board, failure))
 
 
 class LeftMove(Record):
@@ -215,7 +374,7 @@ class FailureDocument(AnswerDocument, OfPlan, commands="why --without"):
     )
     causes: list[SentenceEntry] = means(
         "why nothing does",
-        by=lambda failure: [] if failure.best or not failure.left else changes.causes_statements(failure),
+        by=lambda failure: [] if failure.best or not failure.left else causes_statements(failure),
     )
     fastest: LeftSetEntry | None = means(
         "sweeps faster with less, or null", within=lambda case, failure: _left(case, failure.fastest, "bandwidth-first")
@@ -232,20 +391,20 @@ class FailureDocument(AnswerDocument, OfPlan, commands="why --without"):
 
 
 def _left(case: Case, left: LeftSet | None, by: str = "") -> LeftSetEntry | None:
-    return None if left is None else LeftSetEntry.of(left, case, said=changes.left_statements(case, left, by=by))
+    return None if left is None else LeftSetEntry.of(left, case, said=left_statements(case, left, by=by))
 
 
 def failure_text(case: Case, failure: Failure) -> str:
     """What still runs, what boots, and how to find a bad module by halves."""
     page = answer_head(case)
-    page.heading(changes.failure_title(failure))
+    page.heading(failure_title(failure))
     if failure.left and (failure.best is None or failure.best.alternative.content != failure.stay.content):
         page.heading("With nothing moved")
-        page.sentences(changes.stay_statements(case.board, failure))
+        page.sentences(stay_statements(case.board, failure))
     if failure.left and failure.best is None:
         mode = "" if failure.mode is Mode.INDEPENDENT else f" {failure.mode.words}"
         page.heading(f"No set of the remaining modules may run{mode}")
-        page.sentences(changes.causes_statements(failure))
+        page.sentences(causes_statements(failure))
     _left_lines(page, case, "Best with what is left", failure.best)
     _left_lines(page, case, "Sweeps faster with less", failure.fastest, by="bandwidth-first")
     if failure.mode is not Mode.INDEPENDENT and (failure.smallest or failure.split):
@@ -253,13 +412,13 @@ def failure_text(case: Case, failure: Failure) -> str:
     _left_lines(page, case, "Runs best in the independent mode", failure.independent)
     if failure.smallest is not None:
         page.heading(f"Smallest that boots: {counted(failure.smallest.modules, 'module')}")
-        page.note(changes.stays_text(case.board, failure.smallest))
-        page.sentences(changes.left_statements(case, failure.smallest, by="modules", changes=False))
+        page.note(stays_text(case.board, failure.smallest))
+        page.sentences(left_statements(case, failure.smallest, by="modules", changes=False))
     if failure.split:
         page.heading("If it still fails: test by halves, each module in its own slot")
-        page.sentences([changes.split_care()])
+        page.sentences([split_care()])
         for step in failure.split[:MOST_SPLIT_LINES]:
-            page.note(f"{step.number}. {changes.split_text(case, step)}")
+            page.note(f"{step.number}. {split_text(case, step)}")
         if len(failure.split) > MOST_SPLIT_LINES:
             page.note(f"{counted(len(failure.split) - MOST_SPLIT_LINES, 'more step')} with --json.")
     return str(page)
@@ -268,84 +427,4 @@ def failure_text(case: Case, failure: Failure) -> str:
 def _left_lines(page: Text, case: Case, title: str, left: LeftSet | None, *, by: str = "") -> None:
     if left is not None:
         page.heading(title if left.proven else f"{title} (best found, not proven)")
-        page.sentences(changes.left_statements(case, left, by=by))
-
-
-# -- types together ----------------------------------------------------------------------------------------------------
-
-
-class RefusedLabel(FindingEntry):
-    """A type that the board refuses in any company."""
-
-    label: Label = means("a type that the board refuses")
-
-
-class LoadEntry(Record):
-    """Two types on a channel."""
-
-    channels: list[str] = means("channels that may carry them both")
-    order: list[Label] = means("labels in slot order", of="load")
-    allowed: bool = means("whether the rules allow it")
-    rate_mts: int | None = means("the rate then", by=lambda load: load.rate and load.rate.rate_mts)
-    broken: Broken = means("rows that it breaks", of="breaches")
-
-
-class PairEntry(Record):
-    """Two types together."""
-
-    labels: list[Label] = means("two of them", by=lambda pair: [pair.one, pair.other])
-    together: str = means("how close they may stand")
-    differ: list[str] = means("what they differ in")
-    rules: list[str] = means("rows about that", by=lambda pair: [row.id for row in pair.rows])
-    broken: Broken = means("rows that keep them apart", of="breaches")
-    loads: list[LoadEntry] = means("channels with both")
-    said: list[SentenceEntry] = means("in words", within=changes.pair_statements)
-
-
-class MixSetEntry(Record):
-    """A placement of some types."""
-
-    modules: Counts = means("what it uses")
-    proven: bool = means("first under this board file and this model")
-    figures: FiguresEntry | None = means("how it runs")
-    broken: Broken = means("advised rows that it breaks", of="breaches")
-
-
-class MixDocument(Document, commands="mix"):
-    """Types together; exit status 1 where they may not be."""
-
-    board: BoardHead = means("the board")
-    fitted: list[str] = means("sockets with a processor")
-    labels: list[Label] = means("what is mixed", of="modules")
-    allowed: bool = means("whether they may stand in one system")
-    together: str = means(
-        "how close: `channel`, `channels`, `sockets` or `never`",
-        by=lambda mix: "never" if mix.refused else mix.together,
-    )
-    title: str = means("the verdict in words", by=changes.mix_title)
-    refused: list[RefusedLabel] = means(
-        "what the board refuses",
-        by=lambda mix: [RefusedLabel.of(breach_finding(mix.board, b), label=module) for module, b in mix.refused],
-    )
-    pairs: list[PairEntry] = means("each two of them")
-    compared_gib: int | None = means(
-        "capacity at which the price is compared, null where nothing is", of="capacity_gib"
-    )
-    mixed: MixSetEntry | None = means("the best mixed placement")
-    alone: list[MixSetEntry | None] = means("the same with one type alone")
-    said: list[SentenceEntry] = means("the price in words", by=changes.price_statements)
-
-
-def mix_text(mix: Mix) -> str:
-    """Whether labels may be mixed, where, by which rule, at what price."""
-    page = Text(board_line(mix.board))
-    page.heading(changes.mix_title(mix))
-    page.sentences(changes.refused_label_statements(mix))
-    for pair in mix.pairs:
-        if len(mix.pairs) > 1:
-            page.heading(changes.pair_title(mix, pair))
-        page.sentences(changes.pair_statements(mix, pair))
-    if mix.mixed is not None:
-        page.heading(changes.price_title(mix))
-        page.sentences(changes.price_statements(mix))
-    return str(page)
+        page.sentences(left_statements(case, left, by=by))

@@ -12,6 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 
 from dimmplan.model.module import Module
 from dimmplan.units import decimal
+from dimmplan.wording.placement import breach_finding
 
 FORMAT: Literal[1] = 1
 """The format of every JSON document that is written."""
@@ -231,6 +232,21 @@ class FindingEntry(Record):
     where: list[str] = means("slots, channels or sockets")
     text: str = means("a sentence")
     source: str = means("id of the source; `rules` gives the citation")
+
+
+Broken = Annotated[
+    list[FindingEntry],
+    BeforeValidator(lambda breaches, info: [breach_finding(info.context.board, breach) for breach in breaches]),
+]
+"""Broken rows in words, of the board that the document is about."""
+
+
+class SentenceEntry(Record):
+    """What the terminal prints."""
+
+    text: str = means("what the terminal prints")
+    rule: str = means("the row, criterion or figure behind it")
+    source: str = means("id of the source")
 
 
 class RegionEntry(Record):

@@ -9,6 +9,7 @@ from dimmplan.errors import DimmplanError
 from dimmplan.model.board import Board
 from dimmplan.model.move import Move
 from dimmplan.model.placement import Placement
+from dimmplan.output.why import rate_statements, rate_title, reason_statements, reason_title
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.rate import rate_reasons
 from dimmplan.reasons.slots import slot_reasons
@@ -16,7 +17,6 @@ from dimmplan.sheet.change import ChangeFacts
 from dimmplan.sheet.facts import Facts, SlotFact, State
 from dimmplan.sheet.plan_view import Area, Bank, Front, plan_view
 from dimmplan.sheet.shapes import ident
-from dimmplan.wording.slots import rate_statements, rate_title, reason_statements, reason_title
 from dimmplan.wording.statements import Statement
 
 

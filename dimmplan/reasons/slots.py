@@ -112,9 +112,8 @@ def require_usable(case: Case, slots: Sequence[str]) -> None:
     for slot in slots:
         dead = why_dead(case.board, case.placement, slot)
         if dead:
-            rule, why, source = _DEAD[dead]
-            why = why.format(socket=case.board.channel_of[slot].socket, tray=case.board.tray_of.get(slot))
-            causes.append(Cause(rule, f"{slot} is dead: {why}.", source))
+            rule, _, source = _DEAD[dead]
+            causes.append(Cause(rule, f"{slot} is dead: {dead_words(case, slot)}.", source))
         elif slot in case.placement.hold:
             text = f"{slot} is on hold: nothing is pulled, moved or inserted there."
             causes.append(Cause("hold", text, "PRACTICE"))
@@ -125,8 +124,23 @@ def require_usable(case: Case, slots: Sequence[str]) -> None:
 _DEAD = {
     "processor": ("dead", "socket {socket} has no processor in this plan", "PRACTICE"),
     "tray": (TRAY_RULE, "its tray {tray} is not there", "PRACTICE"),
-    "channel": ("served", "the processor of this plan does not serve its channel", "MODEL"),
+    "channel": ("served", "the processor {processor} does not serve channel {channel}", "MODEL"),
 }
+
+
+def dead_words(case: Case, slot: str) -> str:
+    """Why a slot is dead, in words; empty where it is not."""
+    why, channel = why_dead(case.board, case.placement, slot), case.board.channel_of[slot]
+    return (
+        _DEAD[why][1].format(
+            socket=channel.socket,
+            channel=channel.id,
+            tray=case.board.tray_of.get(slot),
+            processor=case.placement.processors.get(channel.socket),
+        )
+        if why
+        else ""
+    )
 
 
 def slot_reasons(case: Case) -> tuple[SlotReason, ...]:

@@ -61,6 +61,20 @@ def capacities(*gibs: Gib) -> tuple[str, ...]:
     return tuple(f"{trimmed(Fraction(gib), 2)} GiB" for gib in gibs)
 
 
+def broken_rules(breaches: Iterable[Breach]) -> str:
+    """The ids of broken rows in a sentence, each once."""
+    return listed(list(dict.fromkeys(breach.rule for breach in breaches)))
+
+
+def figures_phrase(figures: PlacementFigures) -> str:
+    """How a content runs, short."""
+    share = decimal(figures.worst_share, 4)
+    sweep = gb_s(figures.balanced_sweep_gb_s)
+    return (
+        f"{format_capacity(figures.usable_gib)} at {figures.rate_mts} MT/s, balanced sweep {sweep}, share {share:.4f}"
+    )
+
+
 def slots_phrase(board: Board, slots: Sequence[str]) -> str:
     """Slots in a sentence; many of them by what they have in common, where they do."""
     if len(slots) < MANY:

@@ -20,6 +20,7 @@ from dimmplan.boardfile.schema import json_schema
 from dimmplan.model.board import Channel, Controller, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Mode, Request, Supply
+from dimmplan.output.rules import rule_groups
 from dimmplan.rules import (
     KINDS,
     ModeRow,
@@ -41,7 +42,6 @@ from dimmplan.rules import (
 from dimmplan.rules.base import Couples, Limits
 from dimmplan.solve.causes import capacities
 from dimmplan.solve.space import Space
-from dimmplan.wording.rules import rule_groups
 from tests.rules.boards import BOARD, M16, M16X8, M32, M32S, M64, S64, board_with, row_of
 
 EXAMPLES: dict[str, list[dict[str, Any]]] = {
@@ -129,7 +129,7 @@ def test_a_kind_is_read_out(kind: type[Rule]) -> None:
         text = row.sentence()
         assert text[0].isupper() and text.endswith(".") and len(text) > 5
         assert row.model_copy(update={"text": "Own words."}).sentence() == "Own words."
-        lines = [line for group in rule_groups(board_with(row.model_dump())) for line in group.lines]
+        lines = [line for group in rule_groups(board_with(row.model_dump())) for line in group.rules]
         assert [line.text for line in lines if line.rule == row.id] == [text]
 
 

@@ -15,13 +15,13 @@ from dimmplan.model.placement import dead_slots
 from dimmplan.output.plan import PlanDocument
 from dimmplan.output.reading import judge_code, judge_file, read_plan
 from dimmplan.output.record import to_json
+from dimmplan.output.why import reason_title
 from dimmplan.planner import Planned, ask, plan, read_processor, read_trays
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.slots import slot_reason
 from dimmplan.rules import judge
 from dimmplan.sheet.facts import gather
 from dimmplan.sheet.safety import access_steps, power_checks
-from dimmplan.wording.slots import reason_title
 
 FILE = Path(__file__).parent / "staithe-16.toml"
 TEXT = FILE.read_text("utf-8")

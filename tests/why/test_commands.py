@@ -49,7 +49,7 @@ def test_calls_that_are_wrong(capsys: pytest.CaptureFixture[str]) -> None:
         ("--put", "K2=32GiB", "--clear", "k2"): "once",
         ("--without", "K2"): "K1",
         ("--next", "--module", "33GiB"): "32 GiB",
-        ("",): "K1",
+        ("",): "shell",
     }
     for argv, said in wrong.items():
         problems = problems_of(capsys, "why", code, *argv)

@@ -13,11 +13,11 @@ from dimmplan.figures import placement_figures
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind
 from dimmplan.model.rows import ProcessorRate
+from dimmplan.output.rules import mix_title, pair_statements, price_statements, refused_label_statements
 from dimmplan.planner import ask, plan, read_module
 from dimmplan.reasons.mix import mix_of
 from dimmplan.rules import MixRow, judge
 from dimmplan.sources import SOURCES
-from dimmplan.wording.changes import mix_title, pair_statements, price_statements, refused_label_statements
 from tests.support import sampled, shipped_boards
 
 BOARDS = {board.id: board for board in shipped_boards()}

@@ -7,12 +7,12 @@ from dataclasses import replace
 import pytest
 
 from dimmplan.figures import placement_figures
+from dimmplan.output.why import rate_statements
 from dimmplan.planner import ask, plan
 from dimmplan.rates import channel_rate
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.rate import Lift, RateReason, rate_reasons
 from dimmplan.sources import SOURCES
-from dimmplan.wording.slots import rate_statements
 from tests.support import WHOLE, shipped_boards
 from tests.why.seeds import Held, seeded_plans
 

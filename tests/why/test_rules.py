@@ -6,10 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from dimmplan.output.boards import RulesDocument, rules_text
+from dimmplan.output.rules import RulesDocument, rule_groups, rules_text
 from dimmplan.rules import all_rows, default_rows
 from dimmplan.sources import SOURCES, citation
-from dimmplan.wording.rules import rule_groups
 from tests.support import shipped_boards
 
 BOARDS = {board.id: board for board in shipped_boards()}
@@ -18,7 +17,7 @@ BOARDS = {board.id: board for board in shipped_boards()}
 @pytest.mark.parametrize("board", BOARDS.values(), ids=list(BOARDS))
 def test_every_row_is_told_once(board) -> None:
     """Rows of the board and defaults, each under one question, with severity, source and whether it is a default."""
-    lines = [line for group in rule_groups(board) for line in group.lines]
+    lines = [line for group in rule_groups(board) for line in group.rules]
     defaults = {row.id for row in default_rows(board.generation)} | {"first-socket"}
     own = {row.id: row for row in all_rows(board, None)}
     for row in own.values():
@@ -50,15 +49,14 @@ def test_the_rate_table_has_every_row(board) -> None:
 @pytest.mark.parametrize("board", BOARDS.values(), ids=list(BOARDS))
 def test_sources_stand_in_full(board) -> None:
     """The terminal lists every source cited, rate rows included; the JSON carries the document beside each row."""
-    groups = rule_groups(board)
-    text = " ".join(rules_text(board, groups).split())
+    text = " ".join(rules_text(board).split())
     for row in (*board.rules, *board.rates):
         assert citation(row.source) in text, row.id
-    record = RulesDocument.of(board, groups=groups).plain()
+    record = RulesDocument.of(board).plain()
     for group in record["groups"]:
         for rule in group["rules"]:
             assert rule["citation"] == citation(rule["source"])
-    assert max(len(line) for line in rules_text(board, groups).splitlines()) <= 80
+    assert max(len(line) for line in rules_text(board).splitlines()) <= 80
 
 
 def test_documents_of_the_board_file_stand_in_full() -> None:
@@ -66,13 +64,8 @@ def test_documents_of_the_board_file_stand_in_full() -> None:
     board = BOARDS["skerry-16"]
     own = [board.rules[0].model_copy(update={"source": "our-guide"}), *board.rules[1:]]
     board = replace(board, rules=tuple(own), sources=(("our-guide", "Skerry 16 guide, second printing"),))
-    groups = rule_groups(board)
-    assert "our-guide: Skerry 16 guide, second printing" in " ".join(rules_text(board, groups).split())
-    citations = {
-        rule["citation"]
-        for group in RulesDocument.of(board, groups=groups).plain()["groups"]
-        for rule in group["rules"]
-    }
+    assert "our-guide: Skerry 16 guide, second printing" in " ".join(rules_text(board).split())
+    citations = {rule["citation"] for group in RulesDocument.of(board).plain()["groups"] for rule in group["rules"]}
     assert "Skerry 16 guide, second printing" in citations
     assert "our-guide" not in citations
 
@@ -81,7 +74,7 @@ def test_channels_that_work_together_are_said_in_each_style() -> None:
     """Even, any and listed groups read differently, and what lies above the common depth is said."""
     said = {
         board.id: " ".join(
-            line.text for group in rule_groups(board) if group.id == "interleave" for line in group.lines
+            line.text for group in rule_groups(board) if group.id == "interleave" for line in group.rules
         )
         for board in BOARDS.values()
     }

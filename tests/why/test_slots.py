@@ -9,11 +9,11 @@ from dataclasses import replace
 import pytest
 
 from dimmplan.errors import InputError, RefusedError
+from dimmplan.output.why import reason_statements, reason_title
 from dimmplan.planner import ask, plan
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.slots import SlotReason, read_slot, slot_reason, slot_reasons
 from dimmplan.sources import SOURCES
-from dimmplan.wording.slots import reason_statements, reason_title
 from tests.support import sampled, shipped_boards, whole_matrix
 from tests.why.reasons import check_reason
 from tests.why.seeds import seeded_plans
