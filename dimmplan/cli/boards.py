@@ -30,18 +30,20 @@ from dimmplan.output.boards import (
     BoardList,
     CheckDocument,
     CheckedFile,
+    DraftDocument,
+    NoteEntry,
     TableCount,
     TableDocument,
     TableRow,
     board_text,
+    check_notes,
+    draft_text,
 )
 from dimmplan.output.columns import Part, Table
-from dimmplan.output.machine import DraftDocument, draft_text
 from dimmplan.output.record import to_json
 from dimmplan.planner import read_mode
 from dimmplan.sheet.marked import compose_rules
 from dimmplan.units import cleaned, counted, quoted
-from dimmplan.wording.request import CheckNote, check_notes
 
 C = TypeVar("C", bound=Callable[..., Any])
 
@@ -255,7 +257,7 @@ def _check(files: Sequence[Path], picture: Path | None, *, force: bool, as_json:
     return good
 
 
-def _say_checked(file: Path, board: Board | None, problems: Sequence[Problem], notes: Sequence[CheckNote]) -> None:
+def _say_checked(file: Path, board: Board | None, problems: Sequence[Problem], notes: Sequence[NoteEntry]) -> None:
     for problem in first_problems(problems):
         typer.echo(terminal.folded(problem.sentence(), sys.stdout))
     for note in notes:

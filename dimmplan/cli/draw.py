@@ -18,8 +18,8 @@ from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Request, Supply
-from dimmplan.output.reading import JudgedPlan
-from dimmplan.output.record import BetterEntry, FilesDocument, ProofEntry, to_json
+from dimmplan.output.reading import BetterEntry, FilesDocument, JudgedPlan, ProofEntry
+from dimmplan.output.record import to_json
 from dimmplan.units import quoted
 
 if TYPE_CHECKING:

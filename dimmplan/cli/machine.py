@@ -37,10 +37,9 @@ from dimmplan.output.machine import (
     found_text,
     location_text,
 )
-from dimmplan.output.moves import MovesDocument, moves_text
+from dimmplan.output.moves import MovesDocument, blocked_text, moves_text
 from dimmplan.output.reading import JudgedPlan
 from dimmplan.planner import read_processor, read_trays
-from dimmplan.wording.machine import blocked_text
 
 InventoryArgument = Annotated[
     str, typer.Argument(help="A file or folder of any known form, or this-machine.", metavar="INVENTORY")

@@ -138,8 +138,8 @@ def _refused(error: RefusedError, *, as_json: bool) -> int:
 
 
 def _impossible(error: ImpossibleError, *, as_json: bool) -> int:
-    from dimmplan.output.plan import impossible_record
     from dimmplan.output.record import to_json
+    from dimmplan.output.stock import impossible_record
     from dimmplan.units import format_capacity
 
     if as_json:

@@ -1,20 +1,27 @@
-"""Board files, and what is said of them: the library, one board, a check, a table; and the documents."""
+"""Board files, and what is said of them: the library, one board, a check, a draft, a table; and the documents."""
 
 from __future__ import annotations
 
 from functools import cache
 from importlib import import_module
 from pkgutil import iter_modules
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import BeforeValidator
 
 import dimmplan.output
+from dimmplan.boardfile.expand import USUAL
+from dimmplan.boardfile.tables import unused_rates
 from dimmplan.model.board import Board
 from dimmplan.output.columns import Column, Text, board_line
 from dimmplan.output.record import BoardEntry, Document, ErrorEntry, Label, Record, means
 from dimmplan.rules import rules_of
-from dimmplan.units import counted
+from dimmplan.tables import TableNote, table_notes
+from dimmplan.units import counted, listed
+from dimmplan.wording.placement import criterion_phrase
+
+if TYPE_CHECKING:
+    from dimmplan.boardfile.draft import Draft
 
 Number = Annotated[int, BeforeValidator(lambda value: value if isinstance(value, int) else len(value))]
 
@@ -127,6 +134,29 @@ class NoteEntry(Record):
     text: str = means("what a table leaves out, what the model would fill instead, or why a rate is never used")
 
 
+def check_notes(board: Board) -> list[NoteEntry]:
+    """What the file leaves to the tool, what population tables leave out, rows of rates that are never used."""
+    row = board.interleave
+    ways = listed([str(ways) for ways in row.ways], last="or")
+    text = f"the file does not say which channels work together: as usual {row.style}, {ways} of a socket"
+    usual = [_note(row.id, text)] if row.id == USUAL else []
+    tables = [_note(note.table.id, table_note_text(note), note.modules) for note in table_notes(board)]
+    return usual + tables + [_note(rule, text) for rule, text in unused_rates(board)]
+
+
+def _note(rule: str, text: str, modules: int | None = None) -> NoteEntry:
+    return NoteEntry(rule=rule, modules=modules, text=text)
+
+
+def table_note_text(note: TableNote) -> str:
+    """What a table leaves out, or where the model would fill other slots, in words."""
+    if note.criterion is None:
+        return note.text
+    name, there, here = note.criterion
+    gain = f"{criterion_phrase(name, there)} instead of {criterion_phrase(name, here)}"
+    return f"the model would fill {', '.join(note.slots)}: {gain}"
+
+
 class CheckedFile(Record):
     """A board file that was checked."""
 
@@ -141,6 +171,64 @@ class CheckDocument(Document, commands="boards check"):
     """Problems of board files; exit status 1 where there is one. `boards schema` prints the JSON Schema of a file."""
 
     files: list[CheckedFile] = means("every file")
+
+
+# -- drafts ------------------------------------------------------------------------------------------------------------
+
+
+class LayoutEntry(Record):
+    """A layout that a guess offers."""
+
+    choice: str = means("a choice")
+    layout: str = means("its layout, drawn in text")
+
+
+class GuessEntry(Record):
+    """What a draft had to guess."""
+
+    about: str = means("`sockets`, `channels`, `generation`, `fill-order`, `modules`, `width` or `interleave`")
+    text: str = means("the question")
+    chosen: str = means("the choice that was drafted")
+    candidates: list[str] = means("choices for `--answer`")
+    layouts: list[LayoutEntry] = means(
+        "what the choices look like",
+        by=lambda guess: [{"choice": choice, "layout": layout} for choice, layout in guess.layouts.items()],
+    )
+
+
+class DraftDocument(Document, commands="boards draft"):
+    """A first board file from an inventory, and what the machine does not say."""
+
+    board: str = means("id of the board")
+    file: str = means("the file written")
+    fitted: list[str] | None = means(
+        "sockets to plan for where not every processor is seated; null where all are, or it is not known",
+        by=lambda draft: draft.fitted or None,
+    )
+    guesses: list[GuessEntry] = means("what is open")
+    to_do: list[str] = means("the guesses, and what else is to be seen to by hand")
+
+
+def draft_text(draft: Draft, again: str) -> str:
+    """A draft's questions for a terminal, each with its candidate layouts and how to answer it."""
+    page = Text()
+    if draft.fitted:
+        page.lines += [f"Not every processor is seated: plan with --fitted {','.join(draft.fitted)}", ""]
+    if draft.guesses:
+        page.note("Questions that the machine does not answer", 0)
+    for guess in draft.guesses:
+        page.note(f"{guess.about}: {guess.text}")
+        width = max(map(len, guess.candidates)) + 2
+        for choice in guess.candidates:
+            mark = "drafted" if choice == guess.chosen else ""
+            drawn = guess.layouts.get(choice, "right as it stands")
+            page.note(f"{mark:<8} {choice:<{width}}{drawn}", 4, hang=9 + width)
+    if draft.guesses:
+        first = draft.guesses[0]
+        page.lines += ["", f"To answer: {again} --answer {first.about}={first.candidates[-1]}"]
+        page.lines += ["or correct the file, and delete the line under [guesses].", ""]
+    page.lines += ["To do by hand", *(f"  [ ] {item}" for item in draft.to_do[len(draft.guesses) :])]
+    return str(page)
 
 
 # -- tables, and documents ---------------------------------------------------------------------------------------------

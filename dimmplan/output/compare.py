@@ -13,12 +13,12 @@ from dimmplan.model.module import Module
 from dimmplan.model.placement import Finding
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
 from dimmplan.output.columns import NOTHING
+from dimmplan.output.plan import request_findings
 from dimmplan.output.stock import money
 from dimmplan.solve.criteria import LISTS
 from dimmplan.supply import Limit, UnusableModule, left_out_of, same_on_board, supplies_of
 from dimmplan.units import counted, decimal, format_capacity, listed
 from dimmplan.wording.placement import placement_findings
-from dimmplan.wording.request import request_findings
 from dimmplan.worth import Worth
 
 CHANNELS = (

@@ -10,7 +10,6 @@ from typing import Annotated, Any
 from dimmplan.errors import ImpossibleError, Problem
 from dimmplan.fleet.share import Share, SharedShelf
 from dimmplan.output.columns import Column, Text
-from dimmplan.output.plan import BuyEntry, shortfall_keys
 from dimmplan.output.record import (
     FORMAT,
     BalancedSweep,
@@ -28,7 +27,7 @@ from dimmplan.output.record import (
     WorstSweep,
     means,
 )
-from dimmplan.output.stock import shortfall_lines
+from dimmplan.output.stock import BuyEntry, shortfall_keys, shortfall_lines
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.units import counted, format_capacity

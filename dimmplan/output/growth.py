@@ -12,8 +12,9 @@ from dimmplan.model.move import Change
 from dimmplan.model.placement import Finding
 from dimmplan.model.request import Mode
 from dimmplan.output.columns import Text, as_asked
-from dimmplan.output.moves import MovesDocument, step_lines
-from dimmplan.output.plan import PlanDocument
+from dimmplan.output.machine import device_text
+from dimmplan.output.moves import MovesDocument, moves_summary, step_lines
+from dimmplan.output.plan import PlanDocument, choice_phrase, sweep_of
 from dimmplan.output.record import (
     BoundEntry,
     Count,
@@ -31,9 +32,7 @@ from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.units import counted, format_capacity, listed, trimmed, whole
-from dimmplan.wording.machine import device_text, moves_summary
 from dimmplan.wording.placement import gb_s
-from dimmplan.wording.request import choice_phrase, sweep_of
 
 if TYPE_CHECKING:
     from dimmplan.growth.grow import Growth

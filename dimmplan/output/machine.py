@@ -1,4 +1,4 @@
-"""A machine's inventory, audit, draft and error records: as JSON of format 1 and as text for a terminal.
+"""A machine's inventory, audit and error records: as JSON of format 1 and as text for a terminal.
 
 Serial numbers and asset tags are left out unless asked for.
 """
@@ -12,15 +12,14 @@ from typing import TYPE_CHECKING
 from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.reader import form_name, readers
 from dimmplan.model.inventory import Inventory, InventorySlot
+from dimmplan.model.placement import Finding
 from dimmplan.output.columns import Text, share_text
 from dimmplan.output.record import Document, FindingEntry, Label, MachineFigures, OfPlan, Record, means
 from dimmplan.units import counted, format_capacity, format_kib, listed
-from dimmplan.wording.machine import answer_text, audit_findings, device_text, difference_text, suspect_text
-from dimmplan.wording.placement import gb_s
+from dimmplan.wording.placement import breach_finding, drafted_findings, gb_s
 
 if TYPE_CHECKING:
-    from dimmplan.audit import Audit
-    from dimmplan.boardfile.draft import Draft
+    from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
     from dimmplan.inventory.match import Matching
     from dimmplan.locate import Location
 
@@ -81,6 +80,25 @@ class FoundDocument(Document, commands="found"):
     oddities: list[OddityEntry] = means("what is odd")
 
 
+def device_text(slot: InventorySlot) -> str:
+    """What a memory device says of itself, short; serial numbers are left out."""
+    if slot.state not in {"filled", "hold"}:
+        return slot.why if slot.state == "cannot-tell" and slot.why else slot.state.replace("-", " ")
+    size = format_kib(slot.capacity_kib) if slot.capacity_kib else "?"
+    ranks = f"{slot.package_ranks or slot.ranks_said}R" if slot.package_ranks or slot.ranks_said else ""
+    width = f"x{slot.device_width}" if slot.device_width else ""
+    parts = [
+        size,
+        slot.generation.value if slot.generation else "",
+        slot.kind.value if slot.kind else "",
+        ranks + width,
+        f"{slot.rated_mts} MT/s" if slot.rated_mts else "",
+        f"(runs at {slot.configured_mts})" if slot.configured_mts and slot.configured_mts != slot.rated_mts else "",
+        "HOLD: persistent" if slot.state == "hold" else "",
+    ]
+    return " ".join(part for part in parts if part)
+
+
 def found_record(inventory: Inventory, *, serials: bool = False) -> FoundDocument:
     """An inventory as JSON: one entry for each memory device that the machine lists, in its order."""
     names = [name for name in DeviceEntry.model_fields if serials or name not in ("serial", "asset_tag")]
@@ -124,6 +142,83 @@ def _uncounted(slot: InventorySlot) -> str:
 
 
 # -- audit -------------------------------------------------------------------------------------------------------------
+
+
+_DIFFERENCES = {
+    "empty": "planned {planned}, found empty",
+    "extra": "planned empty, found {found}",
+    "generation": "generation: planned {planned}, found {found}",
+    "size": "size: planned {planned}, found {found}",
+    "kind": "kind: planned {planned}, found {found}",
+    "rank": "ranks: planned {planned}, found {found}",
+    "width": "device width: planned {planned}, found {found}",
+    "rate": "rated rate: planned {planned}, found {found}",
+    "swapped": "swapped with {other}",
+    "misplaced": "holds the module planned for {other}",
+    "elsewhere": "its module is in {other}",
+    "hold": "on hold: {found}; leave it alone until its data is saved",
+    "not-listed": "the machine does not list this slot{as_planned}",
+    "not-said": "the machine does not say what it holds ({found})",
+}
+_SUSPECTS = {
+    "not-seated": "The module planned for {slots} ({expected}) is not seen: it may be badly seated, or the slot may be "
+    "faulty. Reseat it first; then try a module known to be good.",
+    "missing": "{found} modules of the plan are missing ({slots}): the change is not done yet, or this is "
+    "another machine's plan.",
+    "swapped": "The modules in {slots} have changed places.",
+    "misplaced": "The module planned for {first} is in {second}.",
+    "another-plan": "{found} modules of the plan are in other slots than planned (those of {slots}): this is "
+    "another machine's plan, or the map was not followed.",
+    "not-upgraded": "None of the new modules is in, and {found} slots hold modules that the plan does not have: the "
+    "machine is not upgraded yet, or this is another machine's plan.",
+    "half-done": "The upgrade is half done: {expected} new modules are in, and {slots} still hold modules that the "
+    "plan does not have.",
+    "wrong-module": "{slots} holds a different module: {found} instead of {expected}.",
+    "extra": "{slots} holds a module that the plan does not have ({found}).",
+    "channel": "All modules of channel {found} are missing ({slots}): check the channel and the seat of the processor "
+    "first, then the modules.",
+    "socket": "All modules of socket {found} are missing: its processor may be absent, disabled or not seated well.",
+    "slow": "The memory runs at {found} instead of {expected}: look for a firmware rate cap, another processor, or a "
+    "slower module.",
+    "cannot-tell": "The content of {slots} is not known.",
+}
+
+
+def difference_text(difference: Difference) -> str:
+    """A typed difference in words."""
+    words = {
+        "planned": difference.planned or "nothing",
+        "found": difference.found or "nothing",
+        "other": difference.other,
+        "as_planned": f" (planned {difference.planned})" if difference.planned else "",
+    }
+    return _DIFFERENCES[difference.kind].format(**words)
+
+
+def answer_text(answer: SlotAnswer) -> str:
+    """The answer of one slot in words."""
+    said = "; ".join(difference_text(difference) for difference in answer.differences)
+    return f"{answer.answer.replace('-', ' ')}: {said}" if said else answer.answer.replace("-", " ")
+
+
+def suspect_text(suspect: Suspect) -> str:
+    """The fault to look for first, in words."""
+    slots = listed(list(suspect.slots[:8])) + (" and others" if len(suspect.slots) > 8 else "")
+    first, second = suspect.slots[:1], suspect.slots[1:2]
+    return _SUSPECTS[suspect.fault].format(
+        slots=slots, first="".join(first), second="".join(second), found=suspect.found, expected=suspect.expected
+    )
+
+
+def audit_findings(audit: Audit) -> list[Finding]:
+    """The rows that the machine as found breaks, and what the board's draft guesses."""
+    doubtful = [breach_finding(audit.board, breach) for breach in audit.doubtful]
+    doubt = " This is not certain: the draft may guess the wiring wrongly."
+    return [
+        *(breach_finding(audit.board, breach) for breach in audit.breaches),
+        *(finding._replace(severity="note", text=finding.text + doubt) for finding in doubtful),
+        *drafted_findings(audit.board),
+    ]
 
 
 class DifferenceEntry(Record):
@@ -227,64 +322,6 @@ def _figure_row(name: str, figures: PlacementFigures) -> list[str]:
         *sweeps,
         share_text(figures.worst_share),
     ]
-
-
-# -- drafts ------------------------------------------------------------------------------------------------------------
-
-
-class LayoutEntry(Record):
-    """A layout that a guess offers."""
-
-    choice: str = means("a choice")
-    layout: str = means("its layout, drawn in text")
-
-
-class GuessEntry(Record):
-    """What a draft had to guess."""
-
-    about: str = means("`sockets`, `channels`, `generation`, `fill-order`, `modules`, `width` or `interleave`")
-    text: str = means("the question")
-    chosen: str = means("the choice that was drafted")
-    candidates: list[str] = means("choices for `--answer`")
-    layouts: list[LayoutEntry] = means(
-        "what the choices look like",
-        by=lambda guess: [{"choice": choice, "layout": layout} for choice, layout in guess.layouts.items()],
-    )
-
-
-class DraftDocument(Document, commands="boards draft"):
-    """A first board file from an inventory, and what the machine does not say."""
-
-    board: str = means("id of the board")
-    file: str = means("the file written")
-    fitted: list[str] | None = means(
-        "sockets to plan for where not every processor is seated; null where all are, or it is not known",
-        by=lambda draft: draft.fitted or None,
-    )
-    guesses: list[GuessEntry] = means("what is open")
-    to_do: list[str] = means("the guesses, and what else is to be seen to by hand")
-
-
-def draft_text(draft: Draft, again: str) -> str:
-    """A draft's questions for a terminal, each with its candidate layouts and how to answer it."""
-    page = Text()
-    if draft.fitted:
-        page.lines += [f"Not every processor is seated: plan with --fitted {','.join(draft.fitted)}", ""]
-    if draft.guesses:
-        page.note("Questions that the machine does not answer", 0)
-    for guess in draft.guesses:
-        page.note(f"{guess.about}: {guess.text}")
-        width = max(map(len, guess.candidates)) + 2
-        for choice in guess.candidates:
-            mark = "drafted" if choice == guess.chosen else ""
-            drawn = guess.layouts.get(choice, "right as it stands")
-            page.note(f"{mark:<8} {choice:<{width}}{drawn}", 4, hang=9 + width)
-    if draft.guesses:
-        first = draft.guesses[0]
-        page.lines += ["", f"To answer: {again} --answer {first.about}={first.candidates[-1]}"]
-        page.lines += ["or correct the file, and delete the line under [guesses].", ""]
-    page.lines += ["To do by hand", *(f"  [ ] {item}" for item in draft.to_do[len(draft.guesses) :])]
-    return str(page)
 
 
 # -- error records -----------------------------------------------------------------------------------------------------

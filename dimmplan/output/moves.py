@@ -1,9 +1,50 @@
 """A change of a machine, from what is in it to a plan: as JSON of format 1 and as text for a terminal."""
 
-from dimmplan.model.move import Change
+from dimmplan.model.move import Change, Move, Step
 from dimmplan.output.columns import Text
 from dimmplan.output.record import Label, OfPlan, Record, means
-from dimmplan.wording.machine import blocked_text, moves_summary, step_text
+from dimmplan.units import counted, listed
+
+
+def blocked_text(slots: tuple[str, ...]) -> str:
+    """Slots that a change would need and that nobody may touch, with what to do about it."""
+    return f"{', '.join(slots)} must change, but may not be touched. {HOLD_REMEDY.format(slot=slots[0])}"
+
+
+HOLD_REMEDY = (
+    "Where a slot is empty, list it ({slot},empty), or add --rest-empty for all slots that the list leaves out. Where "
+    "its data is saved, add --data-saved {slot}."
+)
+
+
+def move_text(move: Move) -> str:
+    """One move in words."""
+    if move.kind == "keep":
+        return f"keep {move.module.label} in {move.source}"
+    if move.kind == "pull":
+        return f"take out {move.module.label} from {move.source}"
+    if move.kind == "move":
+        return f"move {move.module.label} from {move.source} to {move.target}"
+    return f"insert {move.module.label} into {move.target}"
+
+
+def step_text(step: Step) -> str:
+    """One step of a change in words; a module that moves comes out at one step and goes in at a later one."""
+    move = step.move
+    if move.kind != "move":
+        return move_text(move)
+    if step.act == "out":
+        return f"take out {move.module.label} from {move.source}; it goes into {move.target}"
+    return f"put {move.module.label} from {move.source} into {move.target}"
+
+
+def moves_summary(moves: tuple[Move, ...]) -> str:
+    """A change in one line."""
+    counts = {kind: sum(move.kind == kind for move in moves) for kind in ("keep", "pull", "move", "insert")}
+    words = [
+        counted(counts[kind], "module") + f" to {kind}" for kind in ("keep", "pull", "move", "insert") if counts[kind]
+    ]
+    return listed(words) or "nothing to do"
 
 
 class MoveEntry(Record):

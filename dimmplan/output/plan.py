@@ -1,31 +1,27 @@
 """The plan: as JSON of format 1, which ``output.reading`` reads back without loss, and as text for a terminal."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
+from collections.abc import Iterator, Mapping, Sequence
+from fractions import Fraction
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 from pydantic import create_model
 
-from dimmplan.errors import ImpossibleError, Shortfall
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board, Socket
-from dimmplan.model.module import Module, modules_phrase
-from dimmplan.model.placement import Placement, dead_slots, why_dead
+from dimmplan.model.module import Module, by_type, modules_phrase
+from dimmplan.model.placement import Finding, Placement, dead_slots, why_dead
 from dimmplan.model.request import Mode
 from dimmplan.output.columns import Column, Text, board_line, share_text
 from dimmplan.output.record import (
     BalancedSweep,
     BoardEntry,
     BoundEntry,
-    CauseEntry,
     Counts,
     CriterionEntry,
-    Document,
     FindingEntry,
     GbS,
     Label,
-    Money,
-    NearestEntry,
     NodeEntry,
     Number,
     OwnSweep,
@@ -42,17 +38,19 @@ from dimmplan.output.record import (
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.rules import install_order
-from dimmplan.solve.answer import Choice
+from dimmplan.solve.answer import STEP_SHARE, Choice
+from dimmplan.tables import preferred
 from dimmplan.units import counted, format_capacity, listed, watts_words
 from dimmplan.wording.placement import (
     blank_slots,
+    criterion_name,
+    gains_and_losses,
     gb_s,
     node_sentences,
     placement_findings,
     rate_row_words,
     regions_sentence,
 )
-from dimmplan.wording.request import choice_gains, choice_phrase, request_findings, sweep_of
 
 if TYPE_CHECKING:
     from dimmplan.growth.pinned import Next
@@ -227,6 +225,106 @@ def sheet_record(given: Mapping[str, Any]) -> dict[str, SheetEntry]:
     return {"sheet": SheetEntry(**words)} if any(words.values()) else {}
 
 
+# -- words -------------------------------------------------------------------------------------------------------------
+
+UNEVEN_GAIN = Fraction(11, 10)
+"""A step up that gains more than this factor is worth a warning (domain rule: over 10 %)."""
+
+
+def choice_gains(planned: Planned, choice: Choice) -> tuple[str, str]:
+    """What a choice gains over the answer and what it loses, criterion by criterion, in the list's order."""
+    answer = planned.answer
+    gains, losses = gains_and_losses(answer.criteria, answer.best.vector, choice.vector)
+    return "; ".join(gains), "; ".join(losses)
+
+
+def request_findings(planned: Planned) -> list[Finding]:
+    """What the asker must know and no sheet carries: an uneven request, a capacity rounded up, a cut search."""
+    answer, request = planned.answer, planned.request
+    found = [*planned.remarks, *_uneven(planned), *_sockets_differ(planned), *_rounded_up(planned)]
+    if planned.placement.status != "proven" and answer.bound is not None:
+        text = f"Not proven: {answer.stopped}. A better {criterion_name(answer.bound.criterion)} may exist."
+        found.append(Finding(rule="effort", severity="note", where=(), text=text, source="MODEL"))
+    found += _table_findings(planned)
+    some_priced = any(lot.price is not None for supply in request.supplies for lot in supply.lots)
+    if (request.prefer == "cost-first" or some_priced) and not all(s.priced for s in request.supplies):
+        text = "Cost is left out: not every allowed module has a price."
+        found.append(Finding(rule="cost", severity="note", where=(), text=text, source="MODEL"))
+    return found
+
+
+def _table_findings(planned: Planned) -> Iterator[Finding]:
+    """What the model would have preferred over a population table, and gained; nothing where both agree."""
+    found = preferred(planned)
+    if found is not None:
+        gains, _ = choice_gains(planned, found.choice)
+        slots = [slot for slot in planned.board.slots if found.choice.content.get(slot)]
+        text = (
+            f"The population table {found.table.id} decides the slots. Without it the model would fill {listed(slots)} "
+            f"with {choice_phrase(found.choice)}: {gains}."
+        )
+        where = tuple(slot for slot, module in planned.placement.slots if module != found.choice.content.get(slot))
+        yield Finding(rule="table", severity="note", where=where, text=text, source=found.table.source)
+
+
+def _uneven(planned: Planned) -> Iterator[Finding]:
+    """More or fewer of the same modules, up to a quarter of them, would make the machine clearly faster."""
+    answer = planned.answer
+    here, types = sweep_of(planned, answer.best), _types(answer.best)
+    got, sentences = format_capacity(answer.best.usable_gib), []
+    for up, step in ((True, answer.step_above), (False, answer.step_below)):
+        if step is None or not _types(step) <= types or step.usable_gib < answer.best.usable_gib * (1 - STEP_SHARE):
+            continue
+        if sweep_of(planned, step) > here * UNEVEN_GAIN:
+            capacity, there = format_capacity(step.usable_gib), gb_s(sweep_of(planned, step))
+            lead = f"{capacity} would be faster" if up else f"{capacity} is faster than {got}"
+            sentences.append(f"{lead}: {choice_phrase(step)} sweep at {there}.")
+    if sentences:
+        text = " ".join([f"{got} spreads unevenly over the channels: balanced sweep {gb_s(here)}.", *sentences])
+        yield Finding(rule="uneven", severity="warning", where=(), text=text, source="MODEL")
+
+
+def _sockets_differ(planned: Planned) -> Iterator[Finding]:
+    """Sockets hold more or less than they would have to; one of them is the slowest."""
+    figures, least = planned.figures, planned.answer.least_difference_gib
+    if least is None or figures.socket_difference_gib <= least:
+        return
+    slowest = min(figures.sockets, key=lambda socket: (socket.sweep_gb_s, socket.usable_gib))
+    other = max(figures.sockets, key=lambda socket: (abs(socket.usable_gib - slowest.usable_gib), socket.sweep_gb_s))
+    could = f"only {format_capacity(least)} apart" if least else "equal"
+    text = (
+        f"{slowest.socket} is the slowest socket: it holds {format_capacity(slowest.usable_gib)} and sweeps at "
+        f"{gb_s(slowest.sweep_gb_s)}; {other.socket} holds {format_capacity(other.usable_gib)}. At this capacity "
+        f"the sockets could be {could}, but {planned.request.prefer} puts this placement first."
+    )
+    yield Finding(rule="sockets-differ", severity="note", where=(slowest.socket,), text=text, source="MODEL")
+
+
+def _rounded_up(planned: Planned) -> Iterator[Finding]:
+    """Why the capacity is not the one asked."""
+    request, got = planned.request, format_capacity(planned.answer.best.usable_gib)
+    asked = format_capacity(request.capacity_gib)
+    far = " No capacity within the allowance fits." if planned.answer.outside_window else ""
+    for cause in planned.answer.rounded_up:
+        text = f"{asked} was asked; {got} is the next larger capacity that fits.{far} Rule {cause.rule}: {cause.text}"
+        yield Finding(rule="rounded-up", severity="note", where=(), text=text, source=cause.source or "MODEL")
+
+
+def _types(choice: Choice) -> set[Module]:
+    return {module for module in choice.content.values() if module}
+
+
+def sweep_of(planned: Planned, choice: Choice) -> Fraction:
+    """The balanced sweep of a choice in GB/s."""
+    place = [criterion.name for criterion in planned.answer.criteria].index("balanced_sweep")
+    return Fraction(choice.vector[place])
+
+
+def choice_phrase(choice: Choice) -> str:
+    """The modules of a choice: ``12 x 32GB 2Rx4 PC4-2933Y-R``."""
+    return modules_phrase(by_type(choice.content.values()))
+
+
 # -- the plan as text ------------------------------------------------------------------------------------------------
 
 
@@ -368,42 +466,3 @@ def next_text(nexts: Sequence["Next"]) -> str:
         modules = modules_phrase(sorted(counts.items(), key=lambda pair: pair[0].order_key))
         page.note(f"{format_capacity(each.usable_gib)} sweeps at {gb_s(each.sweep_gb_s)} (adds {modules})")
     return str(page)
-
-
-# -- nothing fits ------------------------------------------------------------------------------------------------------
-
-
-class BuyEntry(Record):
-    """Modules to buy."""
-
-    label: str = means("what to buy")
-    count: int = means("how many")
-    cost: Money | None = means("where it has a price")
-    part: str = means("part number by the shelf or the board file, may be empty")
-    watts: Annotated[float | None, Places(1)] = means("the most that one takes, by the same, or null")
-    substitutes: list[str] = means("labels that would do as well on this board")
-
-
-class ImpossibleDocument(Document, commands="plan: impossible"):
-    """Exit status 1. `buy`, `buy_status` and `currency` with `--stock`."""
-
-    status: Literal["impossible"] = means("`impossible`")
-    causes: list[CauseEntry] = means("what stands in the way")
-    nearest: NearestEntry = means("the nearest capacities that fit")
-    buy: list[BuyEntry] | None = means("what to buy so that the shelf is enough; null where no list is", default=None)
-    buy_status: str | None = means("`proven` (the shortest list) or `best-found`", default=None)
-    currency: str | None = means("of the shelf", default=None)
-
-
-def impossible_record(error: ImpossibleError) -> ImpossibleDocument:
-    """The answer that nothing fits, as JSON."""
-    bought = shortfall_keys(error.shortfall)
-    return ImpossibleDocument.of(status="impossible", causes=error.causes, nearest=error, **bought)
-
-
-def shortfall_keys(shortfall: Shortfall | None) -> dict[str, Any]:
-    """What there is to buy, as keys of a record; ``buy`` is null where no list would serve."""
-    if shortfall is None:
-        return {}
-    status = "proven" if shortfall.proven else "best-found"
-    return {"buy": shortfall.buy, "buy_status": status, "currency": shortfall.currency}

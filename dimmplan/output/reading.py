@@ -19,6 +19,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Finding, Placement, board_of
 from dimmplan.model.request import Mode
+from dimmplan.output.record import OfPlan, Record, means
 from dimmplan.plancode.code import decode, read_head
 from dimmplan.solve.criteria import LISTS
 from dimmplan.units import cleaned, format_capacity, quoted, words_problem
@@ -359,3 +360,29 @@ def _differences(expected: Any, given: Any, place: str) -> Iterator[tuple[str, o
 
 def _are_rows(value: Any) -> bool:
     return isinstance(value, list) and all(isinstance(item, dict) for item in value)
+
+
+# -- files written -----------------------------------------------------------------------------------------------------
+
+
+class BetterEntry(Record):
+    """A better placement than the plan."""
+
+    criterion: str = means("the first criterion in which it is better")
+    plan: str | None = means("its value in the plan")
+    better: str | None = means("and in the better placement")
+    slots: list[str] = means("slots that the better placement fills")
+
+
+class ProofEntry(Record):
+    """What a new search says of a plan."""
+
+    proven: bool = means("no better placement of these modules")
+    better: BetterEntry | None = means("a better placement, null where there is none")
+
+
+class FilesDocument(OfPlan, commands="draw"):
+    """The files written; `proof` with `--prove`."""
+
+    files: list[str] = means("in the order of the pages")
+    proof: ProofEntry | None = means("what a new search says of the plan", default=None)

@@ -389,29 +389,3 @@ class RefusedDocument(Document, commands="any command: refused"):
 
     status: Literal["refused"] = means("`refused`")
     causes: list[CauseEntry] = means("why")
-
-
-# -- files written -----------------------------------------------------------------------------------------------------
-
-
-class BetterEntry(Record):
-    """A better placement than the plan."""
-
-    criterion: str = means("the first criterion in which it is better")
-    plan: str | None = means("its value in the plan")
-    better: str | None = means("and in the better placement")
-    slots: list[str] = means("slots that the better placement fills")
-
-
-class ProofEntry(Record):
-    """What a new search says of a plan."""
-
-    proven: bool = means("no better placement of these modules")
-    better: BetterEntry | None = means("a better placement, null where there is none")
-
-
-class FilesDocument(OfPlan, commands="draw"):
-    """The files written; `proof` with `--prove`."""
-
-    files: list[str] = means("in the order of the pages")
-    proof: ProofEntry | None = means("what a new search says of the plan", default=None)

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from dimmplan.errors import Shortfall
+from dimmplan.errors import ImpossibleError, Shortfall
 from dimmplan.model.placement import Placement
 from dimmplan.output.columns import Column, Text, csv_text
-from dimmplan.output.record import Label, Money, Places, Record, means
+from dimmplan.output.record import CauseEntry, Document, Label, Money, NearestEntry, Places, Record, means
 from dimmplan.planner import Planned
 from dimmplan.supply import Take, UnusableModule, left_out_of, takes_of
 from dimmplan.units import counted, decimal, listed, watts_words
@@ -127,3 +127,42 @@ def pick_csv(placement: Placement, takes: Iterable[Take]) -> str:
         Column[Take](key="lot.watts", value=lambda take: None if take.lot.watts is None else float(take.lot.watts)),
     )
     return csv_text(columns, takes)
+
+
+# -- nothing fits ------------------------------------------------------------------------------------------------------
+
+
+class BuyEntry(Record):
+    """Modules to buy."""
+
+    label: str = means("what to buy")
+    count: int = means("how many")
+    cost: Money | None = means("where it has a price")
+    part: str = means("part number by the shelf or the board file, may be empty")
+    watts: Annotated[float | None, Places(1)] = means("the most that one takes, by the same, or null")
+    substitutes: list[str] = means("labels that would do as well on this board")
+
+
+class ImpossibleDocument(Document, commands="plan: impossible"):
+    """Exit status 1. `buy`, `buy_status` and `currency` with `--stock`."""
+
+    status: Literal["impossible"] = means("`impossible`")
+    causes: list[CauseEntry] = means("what stands in the way")
+    nearest: NearestEntry = means("the nearest capacities that fit")
+    buy: list[BuyEntry] | None = means("what to buy so that the shelf is enough; null where no list is", default=None)
+    buy_status: str | None = means("`proven` (the shortest list) or `best-found`", default=None)
+    currency: str | None = means("of the shelf", default=None)
+
+
+def impossible_record(error: ImpossibleError) -> ImpossibleDocument:
+    """The answer that nothing fits, as JSON."""
+    bought = shortfall_keys(error.shortfall)
+    return ImpossibleDocument.of(status="impossible", causes=error.causes, nearest=error, **bought)
+
+
+def shortfall_keys(shortfall: Shortfall | None) -> dict[str, Any]:
+    """What there is to buy, as keys of a record; ``buy`` is null where no list would serve."""
+    if shortfall is None:
+        return {}
+    status = "proven" if shortfall.proven else "best-found"
+    return {"buy": shortfall.buy, "buy_status": status, "currency": shortfall.currency}

@@ -11,6 +11,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.output.columns import Column, text_columns
+from dimmplan.output.moves import move_text, moves_summary, step_text
 from dimmplan.output.svg import inline_svg, outlines
 from dimmplan.page.render import page_of
 from dimmplan.page.slots import reasons_of, slot_texts, touch_map
@@ -44,7 +45,6 @@ from dimmplan.sheet.safety import (
 )
 from dimmplan.sheet.shapes import Page, Sheet, ident
 from dimmplan.units import Gib, counted, format_capacity, listed
-from dimmplan.wording.machine import move_text, moves_summary, step_text
 from dimmplan.wording.placement import gb_s, node_sentences, regions_sentence, share_sentence
 
 Row = Sequence[str]

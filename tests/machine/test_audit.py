@@ -11,8 +11,7 @@ from dimmplan.audit import Audit, audit
 from dimmplan.inventory.match import match_slots
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.module import Generation, Kind
-from dimmplan.output.machine import audit_text, found_text
-from dimmplan.wording.machine import answer_text, audit_findings, suspect_text
+from dimmplan.output.machine import answer_text, audit_findings, audit_text, found_text, suspect_text
 from tests.machine.support import device, found_of, planned
 
 BOARD, PLAN = planned("skerry-16", "384GiB", modules=["32GiB"])

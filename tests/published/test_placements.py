@@ -18,10 +18,10 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli.run import run
 from dimmplan.figures import PlacementFigures, placement_figures
 from dimmplan.model.board import Board
+from dimmplan.output.plan import request_findings
 from dimmplan.planner import Planned, ask, plan
 from dimmplan.units import channel_peak_gb_s
 from dimmplan.wording.placement import placement_findings
-from dimmplan.wording.request import request_findings
 from tests.support import falling, gib_by_channel, one_document
 
 EQUAL_EIGHT = [[64, 64, 0], [64, 64, 0]]

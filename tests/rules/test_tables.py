@@ -12,10 +12,11 @@ from dimmplan.boardfile.tables import copied_of
 from dimmplan.errors import ImpossibleError, InputError
 from dimmplan.model.board import Board
 from dimmplan.model.request import Mode
+from dimmplan.output.boards import table_note_text
+from dimmplan.output.plan import request_findings
 from dimmplan.planner import ask, plan
 from dimmplan.rules import install_order, judge
 from dimmplan.tables import table_notes
-from dimmplan.wording.request import request_findings, table_note_text
 from tests.rules.boards import M32, board_with, in_slots
 
 WORDS = ("anchor", "buoy", "cable", "dory", "eddy", "float", "gaff", "hull", "inlet", "jetty", "keel", "lamp")
