@@ -18,7 +18,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Placement
 from dimmplan.model.request import Request, Supply
-from dimmplan.output.reading import BetterEntry, FilesDocument, JudgedPlan, ProofEntry
+from dimmplan.output.reading import FilesDocument, JudgedPlan
 from dimmplan.output.record import to_json
 from dimmplan.units import quoted
 
@@ -68,7 +68,7 @@ def draw(
     files = sheet_files(board, placement, output, page=page, **given)
     write_files(files, force=force)
     if as_json:
-        document = FilesDocument.of(files=list(map(str, files)), **({"proof": proof.record} if proof else {}))
+        document = FilesDocument.of(files=list(map(str, files)), **({"proof": proof} if proof else {}))
         typer.echo(to_json(with_judgement(document, judged)), nl=False)
     else:
         for path in files:
@@ -92,18 +92,6 @@ class Proof:
     placement: Placement
     separation: Separation | None = None
     slots: tuple[str, ...] = ()
-
-    @property
-    def record(self) -> ProofEntry:
-        """The proof as JSON."""
-        its = self.separation
-        better = its and BetterEntry(
-            criterion=its.name,
-            plan=None if its.plan is None else str(its.plan),
-            better=None if its.alternative is None else str(its.alternative),
-            slots=list(self.slots),
-        )
-        return ProofEntry(proven=self.placement.status == "proven", better=better)
 
     @property
     def text(self) -> str:

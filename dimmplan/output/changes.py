@@ -19,7 +19,7 @@ from dimmplan.output.record import (
     means,
 )
 from dimmplan.output.why import AnswerDocument, answer_head
-from dimmplan.reasons.case import Case
+from dimmplan.reasons.case import Alternative, Case
 from dimmplan.reasons.changes import ChangedPlan, NextAnswer, NextStep
 from dimmplan.reasons.failure import Failure, LeftSet, SplitStep
 from dimmplan.units import by_key, counted, format_capacity, listed
@@ -42,11 +42,10 @@ MOST_SPLIT_LINES = 31
 # -- what a change does ------------------------------------------------------------------------------------------------
 
 
-def change_effects(board: Board, change: ChangedPlan, *, both: bool = False) -> list[Statement]:
+def change_effects(case: Case, change: ChangedPlan, *, both: bool = False) -> list[Statement]:
     """What a change does to rate, regions and sweep, and the rows that it breaks or mends."""
-    before, after = change.before_figures, change.after_figures
-    found = effects(board, before, after, both=both) if before is not None and after is not None else []
-    found += breach_statements(board, change.broken)
+    found = effects(case.board, case.figures, change.after_figures, both=both)
+    found += breach_statements(case.board, change.broken)
     mended = dict.fromkeys((breach.rule, breach.source) for breach in change.mended)
     found += [Statement(text=f"No longer breaks {rule}.", rule=rule, source=source) for rule, source in mended]
     return found
@@ -66,12 +65,12 @@ def next_title(case: Case, step: NextStep) -> str:
 
 def next_statements(case: Case, step: NextStep) -> list[Statement]:
     """What one step does in figures, and the rows that it breaks."""
-    before, after = step.change.before_figures, step.change.after_figures
+    before, after = case.figures, step.change.after_figures
     found = []
     if before is not None and after is not None and before.usable_gib != after.usable_gib:
         new, old = capacities(after.usable_gib, before.usable_gib)
         found.append(Statement(f"{new} instead of {old}.", "capacity"))
-    return found + change_effects(case.board, step.change)
+    return found + change_effects(case, step.change)
 
 
 def no_next_statements(case: Case, answer: NextAnswer) -> list[Statement]:
@@ -165,17 +164,17 @@ def change_title(change: ChangedPlan) -> str:
     return "; ".join(parts)
 
 
-def verdict_statements(board: Board, change: ChangedPlan) -> list[Statement]:
+def verdict_statements(case: Case, change: ChangedPlan) -> list[Statement]:
     """Whether the changed content is allowed, by the rows that it breaks."""
     if not change.refused:
         return [Statement("Yes: the board's rules allow it.", "rules")]
-    return led("No", breach_statements(board, change.after.errors))
+    return led("No", breach_statements(case.board, change.after.errors))
 
 
-def unbroken_effects(board: Board, change: ChangedPlan) -> list[Statement]:
+def unbroken_effects(case: Case, change: ChangedPlan) -> list[Statement]:
     """What a change does in figures, with advised rows and mended ones; broken error rows are the verdict."""
     broken = {breach.rule for breach in change.after.errors}
-    return [said for said in change_effects(board, change, both=True) if said.rule not in broken]
+    return [said for said in change_effects(case, change, both=True) if said.rule not in broken]
 
 
 class ChangedSlot(Record):
@@ -194,7 +193,7 @@ class ChangeDocument(AnswerDocument, OfPlan, commands="why --put, --clear"):
         by=lambda change: [{"slot": slot, "before": old, "after": new} for slot, old, new in change.changes],
     )
     allowed: bool = means("whether the rules allow it", by=lambda change: not change.refused)
-    before: FiguresEntry | None = means("of the plan", of="before_figures")
+    before: FiguresEntry | None = means("of the plan", of="figures")
     after: FiguresEntry | None = means("after the change", of="after_figures")
     broken: Broken = means("rows that break and did not before")
     mended: Broken = means("rows that no longer break")
@@ -204,10 +203,7 @@ class ChangeDocument(AnswerDocument, OfPlan, commands="why --put, --clear"):
     )
     said: list[SentenceEntry] = means(
         "the verdict and the effects",
-        within=lambda case, change: [
-            *verdict_statements(case.board, change),
-            *unbroken_effects(case.board, change),
-        ],
+        within=lambda case, change: verdict_statements(case, change) + unbroken_effects(case, change),
     )
     files: list[str] = means("the change sheet; none is drawn of a refused change", default=[])
 
@@ -216,15 +212,15 @@ def change_text(case: Case, change: ChangedPlan) -> str:
     """What putting and clearing modules changes: before and after by socket, and what breaks."""
     page = answer_head(case)
     page.heading(change_title(change))
-    page.sentences(verdict_statements(case.board, change))
-    before, after = change.before_figures, change.after_figures
+    page.sentences(verdict_statements(case, change))
+    before, after = case.figures, change.after_figures
     if after is None:
         page.note("It does not run; there are no figures.")
     elif before is not None:
         pairs = zip(_rows("before", before), _rows("after", after), strict=True)
         numbers = ("capacity", "rate", "sweep", "share")
         page.rows([row for old, new in pairs for row in (old, ["", *new[1:]])], ("", "", *numbers), right=numbers)
-    page.sentences(unbroken_effects(case.board, change))
+    page.sentences(unbroken_effects(case, change))
     return str(page)
 
 
@@ -247,36 +243,36 @@ def failure_title(failure: Failure) -> str:
     return f"Without {listed(list(failure.slots))} ({modules_phrase(failure.failed)}): {left} left"
 
 
-def stay_statements(board: Board, failure: Failure) -> list[Statement]:
+def stay_statements(case: Case, stay: Alternative) -> list[Statement]:
     """How the machine runs with the failed modules out and nothing moved, or the rules that forbid it."""
-    stay = failure.stay
     if stay.errors:
-        return led("Not allowed", breach_statements(board, stay.errors))
+        return led("Not allowed", breach_statements(case.board, stay.errors))
     text = f"{figures_phrase(stay.figures)}." if stay.figures else "No memory is left."
-    return [Statement(text, "figures"), *breach_statements(board, stay.breaches)]
+    return [Statement(text, "figures"), *breach_statements(case.board, stay.breaches)]
 
 
-def causes_statements(failure: Failure) -> list[Statement]:
+def causes_statements(case: Case, failure: Failure) -> list[Statement]:
     """Why no set of what is left will do in the plan's mode."""
-    text = f"In the mode {failure.mode.words} no set of the remaining modules obeys the rules."
+    if failure.best or not failure.left:
+        return []
+    text = f"In the mode {case.placement.mode.words} no set of the remaining modules obeys the rules."
     return [Statement(text, "mode"), *(Statement(c.text, c.rule, c.source or "MODEL") for c in failure.causes)]
 
 
-def left_statements(case: Case, found: LeftSet, *, by: str = "", changes: bool = True) -> list[Statement]:
-    """One set of what is left, the first by a list: how it runs, the moves to it, the advised rows that it breaks."""
-    text = f"{figures_phrase(found.alternative.figures)}." if found.alternative.figures else "It has no figures."
-    said = [Statement(text, by or case.placement.prefer)]
-    if changes:
-        said.append(Statement(moves_text(case.board, found), "moves"))
-    return [*said, *breach_statements(case.board, found.alternative.breaches)]
+def left_statements(case: Case, found: LeftSet) -> list[Statement]:
+    """One set of what is left: how it runs, the moves to it, the advised rows that it breaks."""
+    return [
+        Statement(f"{figures_phrase(found.figures)}.", found.by),
+        Statement(moves_text(case.board, found), "moves"),
+        *breach_statements(case.board, found.alternative.breaches),
+    ]
 
 
 def moves_text(board: Board, found: LeftSet) -> str:
     """The moves in a sentence."""
-    moves = found.moves
-    pulled = [move.source for move in moves.moves if move.kind == "pull" and move.source]
+    pulled = [move.source for move in found.moves.moves if move.kind == "pull" and move.source]
     parts = [f"take out {slots_phrase(board, pulled)}"] if pulled else []
-    parts += [f"move {move.source} to {move.target}" for move in moves.moves if move.kind == "move"]
+    parts += [f"move {move.source} to {move.target}" for move in found.moves.moves if move.kind == "move"]
     if not parts:
         return "Every other module stays where it is."
     text = listed(parts)
@@ -290,15 +286,16 @@ def stays_text(board: Board, found: LeftSet) -> str:
     return f"Only {slots_phrase(board, filled)} filled" + (f" ({listed(moved)})." if moved else ".")
 
 
-def split_care() -> Statement:
-    """What every step of halving asks for."""
-    text = "Between steps power off, pull all cords, and note for each module that is out which slot it came from."
-    return Statement(text, "care", "PRACTICE")
+SPLIT_CARE = Statement(
+    "Between steps power off, pull all cords, and note for each module that is out which slot it came from.",
+    rule="care",
+    source="PRACTICE",
+)
+"""What every step of halving asks for."""
 
 
-def split_text(case: Case, step: SplitStep) -> str:
+def split_text(board: Board, step: SplitStep) -> str:
     """One step of halving in words."""
-    board = case.board
     company = f" (together with {slots_phrase(board, step.company)}, known to be good)" if step.company else ""
     text = f"Keep only {slots_phrase(board, step.keep)} in place{company}. "
     text += f"If it still fails: {_after(step.if_fault)}. If it works: {_after(step.if_clean)}."
@@ -317,10 +314,10 @@ def _after(goal: int | str) -> str:
 class StayEntry(Record):
     """The machine with nothing else moved."""
 
-    allowed: bool = means("whether it may run with nothing else moved", by=lambda failure: not failure.stay.errors)
-    figures: FiguresEntry | None = means("how it runs then", of="stay.figures")
-    broken: Broken = means("rows that this breaks", of="stay.breaches")
-    said: list[SentenceEntry] = means("in words", within=lambda case, failure: stay_statements(case.board, failure))
+    allowed: bool = means("whether it may run with nothing else moved", by=lambda stay: not stay.errors)
+    figures: FiguresEntry | None = means("how it runs then")
+    broken: Broken = means("rows that this breaks", of="breaches")
+    said: list[SentenceEntry] = means("in words", within=stay_statements)
 
 
 class LeftMove(Record):
@@ -337,10 +334,10 @@ class LeftSetEntry(Record):
 
     proven: bool = means("first of its kind under this board file and this model")
     slots: Slots = means("label, or null", of="alternative.content")
-    figures: FiguresEntry | None = means("how it runs", of="alternative.figures")
+    figures: FiguresEntry | None = means("how it runs")
     moves: list[LeftMove] = means("how to get there", of="moves.handled")
     broken: Broken = means("advised rows that it breaks", of="alternative.breaches")
-    said: list[SentenceEntry] = means("the same in words")
+    said: list[SentenceEntry] = means("the same in words", within=left_statements)
 
 
 class HalfEntry(Record):
@@ -367,64 +364,49 @@ class FailureDocument(AnswerDocument, OfPlan, commands="why --without"):
     without: list[str] = means("slots whose modules failed", of="slots")
     failed: Counts = means("what failed")
     left: Counts = means("what is left")
-    stay: StayEntry = means("with nothing else moved", by=lambda failure: failure)
-    best: LeftSetEntry | None = means(
-        "runs best by the plan's list; null where nothing does in its mode",
-        within=lambda case, failure: _left(case, failure.best),
-    )
-    causes: list[SentenceEntry] = means(
-        "why nothing does",
-        by=lambda failure: [] if failure.best or not failure.left else causes_statements(failure),
-    )
-    fastest: LeftSetEntry | None = means(
-        "sweeps faster with less, or null", within=lambda case, failure: _left(case, failure.fastest, "bandwidth-first")
-    )
+    stay: StayEntry = means("with nothing else moved")
+    best: LeftSetEntry | None = means("runs best by the plan's list; null where nothing does in its mode")
+    causes: list[SentenceEntry] = means("why nothing does", within=causes_statements)
+    fastest: LeftSetEntry | None = means("sweeps faster with less, or null")
     independent: LeftSetEntry | None = means(
-        "runs best once the mode is set to independent, where nothing does in its own",
-        within=lambda case, failure: _left(case, failure.independent),
+        "runs best once the mode is set to independent, where nothing does in its own"
     )
-    smallest: LeftSetEntry | None = means(
-        "fewest modules that boot", within=lambda case, failure: _left(case, failure.smallest, "modules")
-    )
+    smallest: LeftSetEntry | None = means("fewest modules that boot")
     smallest_and_halves_mode: str = means("the mode that these are for", by=lambda _: "independent")
     halves: list[HalfEntry] = means("how to find the bad module", of="split")
 
 
-def _left(case: Case, left: LeftSet | None, by: str = "") -> LeftSetEntry | None:
-    return None if left is None else LeftSetEntry.of(left, case, said=left_statements(case, left, by=by))
-
-
 def failure_text(case: Case, failure: Failure) -> str:
     """What still runs, what boots, and how to find a bad module by halves."""
-    page = answer_head(case)
+    page, mode = answer_head(case), case.placement.mode
     page.heading(failure_title(failure))
     if failure.left and (failure.best is None or failure.best.alternative.content != failure.stay.content):
         page.heading("With nothing moved")
-        page.sentences(stay_statements(case.board, failure))
+        page.sentences(stay_statements(case, failure.stay))
     if failure.left and failure.best is None:
-        mode = "" if failure.mode is Mode.INDEPENDENT else f" {failure.mode.words}"
-        page.heading(f"No set of the remaining modules may run{mode}")
-        page.sentences(causes_statements(failure))
+        words = "" if mode is Mode.INDEPENDENT else f" {mode.words}"
+        page.heading(f"No set of the remaining modules may run{words}")
+        page.sentences(causes_statements(case, failure))
     _left_lines(page, case, "Best with what is left", failure.best)
-    _left_lines(page, case, "Sweeps faster with less", failure.fastest, by="bandwidth-first")
-    if failure.mode is not Mode.INDEPENDENT and (failure.smallest or failure.split):
-        page.heading(f"For what follows, first set the mode from {failure.mode.words} to independent in firmware.")
+    _left_lines(page, case, "Sweeps faster with less", failure.fastest)
+    if mode is not Mode.INDEPENDENT and (failure.smallest or failure.split):
+        page.heading(f"For what follows, first set the mode from {mode.words} to independent in firmware.")
     _left_lines(page, case, "Runs best in the independent mode", failure.independent)
     if failure.smallest is not None:
-        page.heading(f"Smallest that boots: {counted(failure.smallest.modules, 'module')}")
+        page.heading(f"Smallest that boots: {counted(failure.smallest.figures.modules, 'module')}")
         page.note(stays_text(case.board, failure.smallest))
-        page.sentences(left_statements(case, failure.smallest, by="modules", changes=False))
+        page.sentences(said for said in left_statements(case, failure.smallest) if said.rule != "moves")
     if failure.split:
         page.heading("If it still fails: test by halves, each module in its own slot")
-        page.sentences([split_care()])
+        page.sentences([SPLIT_CARE])
         for step in failure.split[:MOST_SPLIT_LINES]:
-            page.note(f"{step.number}. {split_text(case, step)}")
+            page.note(f"{step.number}. {split_text(case.board, step)}")
         if len(failure.split) > MOST_SPLIT_LINES:
             page.note(f"{counted(len(failure.split) - MOST_SPLIT_LINES, 'more step')} with --json.")
     return str(page)
 
 
-def _left_lines(page: Text, case: Case, title: str, left: LeftSet | None, *, by: str = "") -> None:
+def _left_lines(page: Text, case: Case, title: str, left: LeftSet | None) -> None:
     if left is not None:
         page.heading(title if left.proven else f"{title} (best found, not proven)")
-        page.sentences(left_statements(case, left, by=by))
+        page.sentences(left_statements(case, left))

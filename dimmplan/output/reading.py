@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal, NamedTuple
+from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from dimmplan.bounded import check_length, parse_json
 from dimmplan.errors import MOST_PROBLEMS, Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
-from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.figures import PlacementFigures, figures_if_any
 from dimmplan.model.board import Board
 from dimmplan.model.label import parse_label
 from dimmplan.model.placement import Finding, Placement, board_of
@@ -288,11 +288,8 @@ def judge_code(text: str, board: Board) -> JudgedPlan:
 
 def _figures(board: Board, placement: Placement) -> PlacementFigures | None:
     """The figures of a placement, ``None`` where it cannot run; the rules then say why."""
-    option, board = board.processor(placement.processor), board_of(board, placement)
-    try:
-        return placement_figures(board, option, placement.fitted, placement.content, mode=placement.mode)
-    except ValueError:
-        return None
+    option, there = board.processor(placement.processor), board_of(board, placement)
+    return figures_if_any(there, option, placement.fitted, placement.content, mode=placement.mode)
 
 
 def _judged(
@@ -365,20 +362,25 @@ def _are_rows(value: Any) -> bool:
 # -- files written -----------------------------------------------------------------------------------------------------
 
 
+AsText = Annotated[str | None, BeforeValidator(lambda value: value if value is None else str(value))]
+
+
 class BetterEntry(Record):
     """A better placement than the plan."""
 
-    criterion: str = means("the first criterion in which it is better")
-    plan: str | None = means("its value in the plan")
-    better: str | None = means("and in the better placement")
+    criterion: str = means("the first criterion in which it is better", of="separation.name")
+    plan: AsText = means("its value in the plan", of="separation.plan")
+    better: AsText = means("and in the better placement", of="separation.alternative")
     slots: list[str] = means("slots that the better placement fills")
 
 
 class ProofEntry(Record):
     """What a new search says of a plan."""
 
-    proven: bool = means("no better placement of these modules")
-    better: BetterEntry | None = means("a better placement, null where there is none")
+    proven: bool = means("no better placement of these modules", by=lambda proof: proof.placement.status == "proven")
+    better: BetterEntry | None = means(
+        "a better placement, null where there is none", by=lambda proof: proof if proof.separation else None
+    )
 
 
 class FilesDocument(OfPlan, commands="draw"):

@@ -16,10 +16,8 @@ if TYPE_CHECKING:
     from dimmplan.stock import Shelf
 
 
-def money(value: Fraction | None, currency: str | None) -> str:
-    """A price or a cost: ``738.00 EUR``, a dash where it is not known."""
-    if value is None:
-        return "-"
+def money(value: Fraction, currency: str | None) -> str:
+    """A price or a cost: ``738.00 EUR``."""
     return f"{decimal(value, 2):.2f}" + (f" {currency}" if currency else "")
 
 

@@ -5,7 +5,7 @@ JSON and text say the same, every sentence with its rule and source.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from dimmplan.model.board import Socket
 from dimmplan.model.module import Module, by_type, modules_phrase
@@ -43,9 +43,8 @@ from dimmplan.wording.statements import (
     Statement,
     breach_statements,
     channels_phrase,
+    effects,
     led,
-    rate_effect,
-    region_effects,
     sentence,
     separation_statements,
     slots_phrase,
@@ -123,8 +122,8 @@ def _lift_statement(case: Case, reason: RateReason, lift: Lift) -> Statement:
     capacity = f", {format_capacity(lift.usable_gib)}" if lift.usable_gib != case.usable_gib else ""
     broken = f" It breaks {listed(list(lift.broken))}." if lift.broken else ""
     sweep = f"balanced sweep {gb_s(lift.sweep_gb_s)}"
-    if case.plan.figures is not None:
-        sweep += f" instead of {gb_s(case.plan.figures.balanced_sweep_gb_s)}"
+    if case.figures is not None:
+        sweep += f" instead of {gb_s(case.figures.balanced_sweep_gb_s)}"
     text = f"{change}: {lift.rate_mts} MT/s (+{lift.rate_mts - reason.rate_mts}){capacity}, {sweep}.{broken}"
     return Statement(text, reason.row, reason.source)
 
@@ -211,14 +210,14 @@ def reason_statements(case: Case, reason: SlotReason) -> list[Statement]:
 
 def attempt_statements(case: Case, reason: SlotReason, tried: Attempt) -> list[Statement]:
     """One alternative and what separates it from the plan; what one more does beside, and what one less gains."""
-    said = led(_lead(tried), separation_statements(case, tried.alternative, tried.separation))
-    beside: Iterator[Statement] = iter(())
+    apart = tried.separation
+    said = led(_lead(tried), separation_statements(case, tried.alternative, apart))
     before, after = case.plan.figures, tried.alternative.figures
     if tried.what == "fill":
-        beside = _beside(case, reason, tried)
-    elif before and after and tried.separation.by == "below" and after.balanced_sweep_gb_s > before.balanced_sweep_gb_s:
-        beside = sweep_effect(before, after)
-    return [*said, *beside]
+        said += effects(case.board, before, after, socket=reason.socket, sweep=apart.name != "balanced_sweep")
+    elif before and after and apart.by == "below" and after.balanced_sweep_gb_s > before.balanced_sweep_gb_s:
+        said += sweep_effect(before, after)
+    return said
 
 
 _LEADS = {
@@ -235,17 +234,6 @@ def _lead(tried: Attempt) -> str:
     lead, noun = _LEADS[tried.what]
     best = f", the best of {tried.of} different {noun}" if noun and tried.of > 1 else ""
     return lead.format(module=label_short(tried.module), other=tried.other) + best
-
-
-def _beside(case: Case, reason: SlotReason, tried: Attempt) -> Iterator[Statement]:
-    """What one more module does to rate, regions and sweep, where the capacity already decides."""
-    before, after = case.plan.figures, tried.alternative.figures
-    if before is None or after is None:
-        return
-    yield from rate_effect(case.board, before, after)
-    yield from region_effects(case.board, before, after, socket=reason.socket)
-    if tried.separation.name != "balanced_sweep":
-        yield from sweep_effect(before, after)
 
 
 class SeparationEntry(Record):
@@ -391,16 +379,11 @@ def expectation_statements(case: Case, expected: Expectation) -> list[Statement]
     if expected.separation.by in ("same", "rule"):
         return found
     found = led("Decided by", found)
-    mine, other = case.plan.vector, expected.alternative.vector
-    if mine is not None and other is not None:
-        gains, losses = gains_and_losses(case.criteria, mine, other)
-        texts = [
-            f"{word}: {'; '.join(changes)}." for word, changes in (("Worse", losses), ("Better", gains)) if changes
-        ]
-        found += [Statement(text, case.placement.prefer) for text in texts]
-    before, after = case.plan.figures, expected.alternative.figures
-    if before is not None and after is not None:
-        found += [*rate_effect(case.board, before, after), *region_effects(case.board, before, after)]
+    if case.plan.vector is not None and expected.alternative.vector is not None:
+        gains, losses = gains_and_losses(case.criteria, case.plan.vector, expected.alternative.vector)
+        told = [("Worse", losses), ("Better", gains)]
+        found += [Statement(f"{word}: {'; '.join(its)}.", case.placement.prefer) for word, its in told if its]
+    found += effects(case.board, case.plan.figures, expected.alternative.figures, sweep=False)
     advised = [breach for breach in expected.alternative.breaches if breach not in case.plan.breaches]
     return [*found, *breach_statements(case.board, advised)]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
-from dimmplan.errors import Cause, ImpossibleError, InputError, Problem, RefusedError, did_you_mean
+from dimmplan.errors import Cause, ImpossibleError, RefusedError
 from dimmplan.figures import PlacementFigures, figures_if_any
 from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
@@ -17,10 +17,10 @@ from dimmplan.model.request import USUAL_OVER, Request, Supply
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import Breach, Content, judge
 from dimmplan.solve.answer import Answer
-from dimmplan.solve.criteria import LISTS, Criterion, criteria_of, ranked
+from dimmplan.solve.criteria import Criterion, criteria_of, ranked
 from dimmplan.solve.evaluate import Value, board_order_of, measured_vector
 from dimmplan.solve.space import Space
-from dimmplan.units import Gib, quoted
+from dimmplan.units import Gib
 
 SeparatedBy = Literal["rule", "below", "above", "criterion", "board-order", "same"]
 
@@ -69,22 +69,18 @@ class Case:
 
     The request is made from the placement: capacity asked, its types (and ``extra`` ones), sockets, processor, mode
     and list. Stock, prices and an allowance above the request are not carried by a placement: what the plan itself
-    is above the request counts as allowed. Raises ``InputError`` for an unknown preference list.
+    is above the request counts as allowed. ``figures`` are there for a plan that breaks a rule too, where it can run.
     """
 
     def __init__(self, board: Board, placement: Placement, *, extra: Iterable[Module] = ()) -> None:
-        if placement.prefer not in LISTS:
-            hint = did_you_mean(placement.prefer, list(LISTS))
-            found = quoted(placement.prefer)
-            raise InputError(Problem(file="plan", place="prefer", found=found, allowed=", ".join(LISTS), hint=hint))
         self.placement = placement
         self.option = board.processor(placement.processor)
         self.board = board = board_of(board, placement)
         self.content: dict[str, Module | None] = dict(placement.slots)
         self.criteria: tuple[Criterion, ...] = criteria_of(placement.prefer, priced=False)
         types = dict.fromkeys((*placement.types, *extra))
-        before = self.figures_of(self.content)
-        self.usable_gib: Gib = before.usable_gib if before else 0
+        self.figures = self.figures_of(self.content)
+        self.usable_gib: Gib = self.figures.usable_gib if self.figures else 0
         self.request = Request(
             capacity_gib=placement.capacity_gib,
             supplies=tuple(Supply(module=module) for module in types),

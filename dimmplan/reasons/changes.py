@@ -41,9 +41,7 @@ class ChangedPlan:
     """
 
     changes: tuple[tuple[str, Module | None, Module | None], ...]
-    before: Alternative
     after: Alternative
-    before_figures: PlacementFigures | None
     after_figures: PlacementFigures | None
     broken: tuple[Breach, ...]
     mended: tuple[Breach, ...]
@@ -89,9 +87,7 @@ def change_of(case: Case, changes: Mapping[str, Module | None]) -> ChangedPlan:
     old, new = {_spot(breach) for breach in case.plan.breaches}, {_spot(breach) for breach in after.breaches}
     return ChangedPlan(
         changes=tuple((slot, case.content.get(slot), changes[slot]) for slot in case.board.slots if slot in changes),
-        before=case.plan,
         after=after,
-        before_figures=case.plan.figures or case.figures_of(case.content),
         after_figures=after.figures or case.figures_of(after.content),
         broken=tuple(breach for breach in after.breaches if _spot(breach) not in old),
         mended=tuple(breach for breach in case.plan.breaches if _spot(breach) not in new),

@@ -10,6 +10,7 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem
+from dimmplan.figures import PlacementFigures
 from dimmplan.growth.pinned import Start, closed, solve_from
 from dimmplan.growth.stay import most_staying
 from dimmplan.model.module import Module, by_type
@@ -39,17 +40,14 @@ _MOST_CUTS = 5
 class LeftSet:
     """One set of the modules that are left, placed. ``moves`` lead there from the machine without the failed ones.
 
-    ``proven``: first by its list under this board file and this model.
+    ``by`` is the list that it is the first by; ``proven``: under this board file and this model.
     """
 
     alternative: Alternative
+    figures: PlacementFigures
     moves: Change
+    by: str
     proven: bool
-
-    @property
-    def modules(self) -> int:
-        """How many modules it takes."""
-        return _module_count(self.alternative)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -79,14 +77,13 @@ class Failure:
 
     ``stay`` is the plan with the failed modules out and nothing moved. ``best`` is first by the plan's list for as much
     of the capacity asked as the modules reach, and ``causes`` say why there is none; ``fastest`` sweeps faster with
-    less, where such a set exists. What follows is in the independent mode, to which a machine in another ``mode`` is
+    less, where such a set exists. What follows is in the independent mode, to which a machine in another mode is
     set first: ``independent`` is the best of as much as is left, where the mode leaves no ``best``; ``smallest`` is the
     population of fewest modules that breaks no error row; ``split`` halves the modules of ``best``, or of
     ``independent``.
     """
 
     slots: tuple[str, ...]
-    mode: Mode
     failed: tuple[tuple[Module, int], ...]
     left: tuple[tuple[Module, int], ...]
     stay: Alternative
@@ -121,7 +118,6 @@ def failure_of(case: Case, slots: Sequence[str]) -> Failure:
     halved = best or independent
     return Failure(
         slots=tuple(slots),
-        mode=case.placement.mode,
         failed=by_type(case.content[slot] for slot in slots),
         left=left.modules,
         stay=case.weigh(stay),
@@ -164,16 +160,15 @@ class _Left:
             answer = solved_below(self._solve, self._request(asked))
         except ImpossibleError as error:
             return None, error.causes
-        return self._placed(answer.best.content, proven=answer.proven), ()
+        return self._placed(answer.best.content, by=self.case.placement.prefer, proven=answer.proven), ()
 
     def fastest(self, best: LeftSet | None) -> LeftSet | None:
         """The set that sweeps fastest whatever its capacity, and of those the largest; ``None`` where ``best`` does."""
-        if best is None or best.alternative.figures is None:
+        if best is None:
             return None
-        low, effort = 1, self.case.request.effort
+        effort, proven = self.case.request.effort, True
         found: LeftSet | None = None
-        sweep = best.alternative.figures.balanced_sweep_gb_s
-        proven = True
+        low, sweep = 1, best.figures.balanced_sweep_gb_s
         for _ in range(MOST_STEPS_UP):
             request = replace(self._request(low), prefer="bandwidth-first", over_gib=self.total_gib, effort=effort)
             try:
@@ -181,14 +176,13 @@ class _Left:
             except ImpossibleError:
                 break
             proven, effort = proven and answer.proven, EFFORT_STEP_UP
-            content = answer.best.content
-            figures = self.case.figures_of(content)
-            faster = sweep if figures is None else figures.balanced_sweep_gb_s
-            if figures is None or faster < sweep or (found is None and faster == sweep):
+            better = self._placed(answer.best.content, by="bandwidth-first", proven=proven)
+            if better is None:
                 break
-            sweep = faster
-            found = self._placed(content, proven=proven) or found
-            low = math.floor(figures.usable_gib) + 1
+            faster = better.figures.balanced_sweep_gb_s
+            if faster < sweep or (found is None and faster == sweep):
+                break
+            found, sweep, low = better, faster, math.floor(better.figures.usable_gib) + 1
             if low > self.total_gib:
                 break
         return None if found is None else replace(found, proven=proven)
@@ -205,24 +199,22 @@ class _Left:
             return None
         search = Search(space, Budget(request.effort)).by(_SMALLEST)
         found, proven = search.first(Aim(1, self.total_gib))
-        return None if found is None else self._placed(search.content(found), proven=proven, worth=_module_count)
+        return None if found is None else self._placed(search.content(found), by="modules", proven=proven)
 
-    def _placed(
-        self, content: Held, *, proven: bool, worth: Callable[[Alternative], object] = attrgetter("vector")
-    ) -> LeftSet | None:
+    def _placed(self, content: Held, *, by: str, proven: bool) -> LeftSet | None:
         """A content as a set, with modules left where they are where that costs nothing.
 
         ``None`` where it cannot be had without touching a slot on hold.
         """
         case = self.case
+        worth: Callable[[Alternative], object] = _module_count if by == "modules" else attrgetter("vector")
         target = case.weigh(content)
         for settled in self._candidates(target):
             usable = not any(settled.content.get(slot) for slot in case.placement.hold)
-            if usable and settled.vector is not None and worth(settled) == worth(target):
-                slots = tuple((slot, settled.content.get(slot)) for slot in case.board.slots)
-                placement = replace(case.placement, slots=slots)
+            if usable and settled.figures is not None and worth(settled) == worth(target):
+                placement = replace(case.placement, slots=tuple(settled.content.items()))
                 moves = plan_moves(case.board, self.stay, placement, untouchable=case.placement.hold)
-                return LeftSet(alternative=settled, moves=moves, proven=proven)
+                return LeftSet(alternative=settled, figures=settled.figures, moves=moves, by=by, proven=proven)
         return None
 
     def _candidates(self, target: Alternative) -> Iterator[Alternative]:

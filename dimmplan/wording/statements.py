@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -32,15 +32,11 @@ class Statement(NamedTuple):
     rule: str
     source: str = "MODEL"
 
-    def led_by(self, lead: str) -> Statement:
-        """The same after a lead: ``No: it breaks ...``."""
-        return self._replace(text=f"{lead}: {lowered(self.text)}")
-
 
 def led(lead: str, statements: Iterable[Statement]) -> list[Statement]:
-    """Sentences of which the first follows a lead."""
+    """Sentences of which the first follows a lead: ``No: it breaks ...``."""
     first, *rest = statements
-    return [first.led_by(lead), *rest]
+    return [first._replace(text=f"{lead}: {lowered(first.text)}"), *rest]
 
 
 def lowered(text: str) -> str:
@@ -172,49 +168,57 @@ def rate_source(board: Board, row: str) -> str:
     return next((rate.source for rate in board.rates if rate.id == row), "MODEL")
 
 
-def rate_effect(board: Board, before: PlacementFigures, after: PlacementFigures) -> Iterator[Statement]:
-    """How the rate changes, by the row that binds afterwards."""
-    if before.rate_mts != after.rate_mts:
-        way = "falls" if after.rate_mts < before.rate_mts else "rises"
-        slow = min((each for each in after.sockets if each.modules), key=lambda each: each.rate.rate_mts)
-        text = f"The rate {way} from {before.rate_mts} to {after.rate_mts} MT/s."
-        yield Statement(text, slow.rate.row, rate_source(board, slow.rate.row))
-
-
-def region_effects(
+def effects(
     board: Board,
-    before: PlacementFigures,
-    after: PlacementFigures,
+    before: PlacementFigures | None,
+    after: PlacementFigures | None,
     *,
     socket: str | None = None,
     both: bool = False,
-) -> Iterator[Statement]:
-    """How the regions change, socket by socket, equal changes together; with ``both``, what they were before too."""
+    sweep: bool = True,
+) -> list[Statement]:
+    """What changes in figures, where both have them: rate, regions (of all sockets or one), and the ``sweep``.
+
+    With ``both``, what the regions were before too.
+    """
+    if before is None or after is None:
+        return []
+    found = _rate_effect(board, before, after) + _region_effects(board, before, after, socket, both=both)
+    return found + (sweep_effect(before, after) if sweep else [])
+
+
+def _rate_effect(board: Board, before: PlacementFigures, after: PlacementFigures) -> list[Statement]:
+    """How the rate changes, by the row that binds afterwards."""
+    if before.rate_mts == after.rate_mts:
+        return []
+    way = "falls" if after.rate_mts < before.rate_mts else "rises"
+    slow = min((each for each in after.sockets if each.modules), key=lambda each: each.rate.rate_mts)
+    text = f"The rate {way} from {before.rate_mts} to {after.rate_mts} MT/s."
+    return [Statement(text, slow.rate.row, rate_source(board, slow.rate.row))]
+
+
+def _region_effects(
+    board: Board, before: PlacementFigures, after: PlacementFigures, socket: str | None, *, both: bool
+) -> list[Statement]:
+    """How the regions change, socket by socket, equal changes together."""
     found: dict[str, list[str]] = {}
     for old, new in zip(before.sockets, after.sockets, strict=True):
         shape = [(region.ways, region.capacity_gib) for region in new.regions]
         if socket in (None, new.socket) and shape != [(region.ways, region.capacity_gib) for region in old.regions]:
             was = f" Before: {lowered(regions_sentence(old))}" if both else ""
             found.setdefault(f"{regions_sentence(new)}{was}", []).append(new.socket)
-    for text, sockets in found.items():
-        said = f"{sentence(sockets_listed(sockets))}: {lowered(text)}"
-        yield Statement(said, board.interleave.id, board.interleave.source)
+    row = board.interleave
+    return [
+        Statement(f"{sentence(sockets_listed(sockets))}: {lowered(text)}", row.id, row.source)
+        for text, sockets in found.items()
+    ]
 
 
-def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> Iterator[Statement]:
+def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> list[Statement]:
     """How the balanced sweep changes, and the share of the peak at the worst socket with it."""
     old, new = before.balanced_sweep_gb_s, after.balanced_sweep_gb_s
-    if old != new:
-        shares = [f"{decimal(figures.worst_share, 4):.4f}" for figures in (after, before)]
-        share = f", share {shares[0]} instead of {shares[1]}" if shares[0] != shares[1] else ""
-        text = f"Balanced sweep {gb_s(new)} instead of {gb_s(old)}{share}."
-        yield Statement(text, "balanced_sweep")
-
-
-def effects(board: Board, before: PlacementFigures, after: PlacementFigures, *, both: bool = False) -> list[Statement]:
-    """Everything that changes in figures: rate, regions (with ``both``, those before too), balanced sweep."""
-    return [
-        *rate_effect(board, before, after),
-        *region_effects(board, before, after, both=both),
-        *sweep_effect(before, after),
-    ]
+    if old == new:
+        return []
+    shares = [f"{decimal(figures.worst_share, 4):.4f}" for figures in (after, before)]
+    share = f", share {shares[0]} instead of {shares[1]}" if shares[0] != shares[1] else ""
+    return [Statement(f"Balanced sweep {gb_s(new)} instead of {gb_s(old)}{share}.", "balanced_sweep")]

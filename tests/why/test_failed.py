@@ -59,7 +59,7 @@ def test_sets_and_moves_hold(board) -> None:
             best, fast = failure.best.alternative.figures, failure.fastest.alternative.figures
             assert fast.balanced_sweep_gb_s > best.balanced_sweep_gb_s and fast.usable_gib <= best.usable_gib
         if failure.best and failure.smallest:
-            assert failure.smallest.modules <= failure.best.modules
+            assert failure.smallest.figures.modules <= failure.best.figures.modules
 
 
 @pytest.mark.parametrize("board_id", sampled(["skerry-16", "strand-12", "tombolo-32", "machair-20", "marram-4"], 2))
@@ -117,7 +117,7 @@ def test_the_smallest_population_is_the_smallest(board_id: str) -> None:
             continue
         failure = failure_of(case, [slot])
         if failure.smallest is not None:
-            assert failure.smallest.modules == least_modules(case, case.content | {slot: None})
+            assert failure.smallest.figures.modules == least_modules(case, case.content | {slot: None})
             assert failure.smallest.proven
 
 
@@ -159,7 +159,7 @@ def test_modules_stay_where_that_costs_nothing() -> None:
     handled = failure_of(Case(skerry, full), ["K1"]).best.moves.handled
     assert [(move.kind, move.target) for move in handled] == [("move", "K1")]
     smallest = failure_of(Case(skerry, full), ["K1", "T1"]).smallest
-    assert {move.kind for move in smallest.moves.handled} == {"pull"} and smallest.modules == 2
+    assert {move.kind for move in smallest.moves.handled} == {"pull"} and smallest.figures.modules == 2
 
 
 def test_an_empty_slot_cannot_fail() -> None:
@@ -199,7 +199,7 @@ def test_slots_on_hold_stay_empty_in_every_set(board_id: str) -> None:
                 held_somewhere += 1
         if failure.smallest is not None and len(placement.fitted) <= 2:
             least = least_modules(case, case.content | {filled[0]: None})
-            assert failure.smallest.modules == least and failure.smallest.proven
+            assert failure.smallest.figures.modules == least and failure.smallest.proven
     assert held_somewhere
 
 
