@@ -26,7 +26,7 @@ from dimmplan.output.changes import (
     failure_text,
     next_text,
 )
-from dimmplan.output.record import Document, to_json
+from dimmplan.output.record import Document
 from dimmplan.output.why import ExpectDocument, WhyDocument, expectation_text, slot_text, why_text
 from dimmplan.planner import read_module
 from dimmplan.reasons.case import Case
@@ -101,23 +101,23 @@ def why(
     tell(judged)
     board, placement = judged.board, judged.placement
     if comes_next:
-        text, record, good = _next(board, placement, module or [])
+        record, text, good = _next(board, placement, module or [])
     elif put or clear:
         draw = None if output is None else partial(_draw, path=output, sheet=sheet, force=force)
-        text, record, good = _change(board, placement, put or [], clear or [], draw)
+        record, text, good = _change(board, placement, put or [], clear or [], draw)
     elif without:
-        text, record, good = _without(board, placement, without)
+        record, text, good = _without(board, placement, without)
     elif expect is not None:
-        text, record, good = _expect(board, placement, expect)
+        record, text, good = _expect(board, placement, expect)
     else:
-        text, record, good = _why(board, placement, slot)
-    typer.echo(to_json(with_judgement(record, judged)) if as_json else text, nl=False)
+        record, text, good = _why(board, placement, slot)
+    terminal.answer(lambda: with_judgement(record(), judged), text, as_json=as_json)
     if not good or not judged.good:
         raise typer.Exit(NO)
 
 
-_Answer = tuple[str, "Document", bool]
-"""The answer as text and as a record, and whether it is a yes."""
+_Answer = tuple[Callable[[], Document], Callable[[], str], bool]
+"""What makes the answer as a record and as text, and whether it is a yes."""
 
 
 def _check_question(asked: list[str], module: list[str] | None, *, comes_next: bool) -> None:
@@ -154,9 +154,10 @@ def _why(board: Board, placement: Placement, slot: str | None) -> _Answer:
     case = Case(board, placement)
     if named is not None:
         reason = slot_reason(case, named)
-        return slot_text(case, reason), WhyDocument.of(None, case, rate=(), slots=(reason,)), True
+        return lambda: WhyDocument.of(None, case, rate=(), slots=(reason,)), lambda: slot_text(case, reason), True
     rates, reasons = rate_reasons(case), slot_reasons(case)
-    return why_text(case, rates, reasons), WhyDocument.of(None, case, rate=rates, slots=reasons), True
+    record = partial(WhyDocument.of, None, case, rate=rates, slots=reasons)
+    return record, lambda: why_text(case, rates, reasons), True
 
 
 def _next(board: Board, placement: Placement, labels: list[str]) -> _Answer:
@@ -170,7 +171,7 @@ def _next(board: Board, placement: Placement, labels: list[str]) -> _Answer:
     modules = list(found)
     case = Case(board, placement, extra=modules)
     answer = next_answer(case, modules)
-    return next_text(case, answer), NextDocument.of(answer, case), answer.possible
+    return lambda: NextDocument.of(answer, case), lambda: next_text(case, answer), answer.possible
 
 
 _Draw = Callable[[Case, ChangedPlan], list[str]]
@@ -182,7 +183,7 @@ def _change(board: Board, placement: Placement, put: list[str], clear: list[str]
     require_usable(case, list(changes))
     change = change_of(case, changes)
     files = {} if draw is None else {"files": draw(case, change)}
-    return change_text(case, change), ChangeDocument.of(change, case, **files), not change.refused
+    return partial(ChangeDocument.of, change, case, **files), lambda: change_text(case, change), not change.refused
 
 
 def _draw(case: Case, change: ChangedPlan, *, path: Path, sheet: SheetOptions, force: bool) -> list[str]:
@@ -228,10 +229,12 @@ def _read_changes(board: Board, put: list[str], clear: list[str]) -> dict[str, M
 def _without(board: Board, placement: Placement, names: list[str]) -> _Answer:
     case = Case(board, placement)
     failure = failure_of(case, read_slots(case, ",".join(names), file="--without"))
-    return failure_text(case, failure), FailureDocument.of(failure, case), failure.best is not None
+    record = partial(FailureDocument.of, failure, case)
+    return record, lambda: failure_text(case, failure), failure.best is not None
 
 
 def _expect(board: Board, placement: Placement, text: str) -> _Answer:
     case = Case(board, placement)
     expected = expectation(case, read_slots(case, text, file="--expect"))
-    return expectation_text(case, expected), ExpectDocument.of(expected, case), expected.separation.by != "rule"
+    record = partial(ExpectDocument.of, expected, case)
+    return record, lambda: expectation_text(case, expected), expected.separation.by != "rule"

@@ -3,7 +3,8 @@
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
-from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import create_model
 
@@ -202,20 +203,12 @@ class PlanDocument(PlacementDocument, commands="plan"):
     next_by_adding: list[NextEntry] = means("capacities that adding alone reaches", default=[])
 
 
-class ReadPlacement(NamedTuple):
-    """A placement that was read back, with its figures where it has any."""
-
-    board: Board
-    placement: Placement
-    figures: PlacementFigures | None
-    cost: None = None
-
-
-def following_keys(plan: ReadPlacement) -> dict[str, Any]:
+def following_keys(board: Board, placement: Placement, figures: PlacementFigures | None) -> dict[str, Any]:
     """The keys of a plan that follow from its placement and board: what a plan that is read back must agree with."""
     names = [*list(PlacementDocument.model_fields)[2:], "status", "modules", "slots", "dead", "blanks", "hold"]
-    names += ["install_order", *(("sockets", "nodes", "totals") if plan.figures else ())]
+    names += ["install_order", *(("sockets", "nodes", "totals") if figures else ())]
     fields: Any = {name: (field.annotation, field) for name in names for field in (PlanDocument.model_fields[name],)}
+    plan = SimpleNamespace(board=board, placement=placement, figures=figures, cost=None)
     return create_model("Following", __base__=Record, **fields).of(plan).plain()
 
 

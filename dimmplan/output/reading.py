@@ -322,9 +322,9 @@ def _disagreements(
         yield Problem(file=plan.file, place="code", found=quoted(plan.record.code, most=40), allowed=allowed)
     if placement.electrical_digest != board.electrical_digest:
         return
-    from dimmplan.output.plan import ReadPlacement, following_keys  # noqa: PLC0415 - a code needs no records
+    from dimmplan.output.plan import following_keys  # noqa: PLC0415 - a code needs no records
 
-    expected = following_keys(ReadPlacement(board, placement, figures))
+    expected = following_keys(board, placement, figures)
     for place, found, follows in _differences(expected, plan.document, ""):
         text, allowed = quoted(str(found), most=40), cleaned(str(follows), most=80)
         yield Problem(file=plan.file, place=place, found=text, allowed=f"{allowed}, which follows from the slots")
