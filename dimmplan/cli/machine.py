@@ -31,9 +31,9 @@ from dimmplan.model.placement import Placement
 from dimmplan.moves import plan_moves
 from dimmplan.output.machine import (
     AuditDocument,
+    FoundDocument,
     LocateDocument,
     audit_text,
-    found_record,
     found_text,
     location_text,
 )
@@ -53,9 +53,7 @@ def found(
 ) -> None:
     """Show what a machine reports: sockets, slots, modules, and everything odd in the report."""
     read = read_inventory(inventory)
-    terminal.answer(
-        lambda: found_record(read, serials=serials), lambda: found_text(read, serials=serials), as_json=as_json
-    )
+    terminal.answer(lambda: FoundDocument.of(read, serials), lambda: found_text(read, serials=serials), as_json=as_json)
 
 
 @options.grouped

@@ -6,7 +6,7 @@ from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.model.module import modules_phrase
 from dimmplan.model.request import Mode
-from dimmplan.output.columns import Text, share_text
+from dimmplan.output.columns import Text
 from dimmplan.output.record import (
     Broken,
     Counts,
@@ -23,13 +23,14 @@ from dimmplan.reasons.case import Alternative, Case
 from dimmplan.reasons.changes import ChangedPlan, NextAnswer, NextStep
 from dimmplan.reasons.failure import Failure, LeftSet, SplitStep
 from dimmplan.units import by_key, counted, format_capacity, listed
-from dimmplan.wording.placement import gb_s, label_short, sockets_listed
+from dimmplan.wording.placement import gb_s, label_short, share_text, sockets_listed
 from dimmplan.wording.statements import (
     MANY,
     Statement,
     breach_statements,
     broken_rules,
     capacities,
+    capital,
     effects,
     figures_phrase,
     led,
@@ -275,8 +276,7 @@ def moves_text(board: Board, found: LeftSet) -> str:
     parts += [f"move {move.source} to {move.target}" for move in found.moves.moves if move.kind == "move"]
     if not parts:
         return "Every other module stays where it is."
-    text = listed(parts)
-    return f"{text[:1].upper()}{text[1:]}; the others stay."
+    return f"{capital(listed(parts))}; the others stay."
 
 
 def stays_text(board: Board, found: LeftSet) -> str:

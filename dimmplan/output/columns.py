@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Finding
-from dimmplan.units import Gib, decimal, format_capacity
+from dimmplan.units import Gib, format_capacity
 from dimmplan.wording.placement import TRUST
 
 if TYPE_CHECKING:
@@ -306,8 +306,3 @@ def as_asked(asked: Gib, got: Gib) -> str:
 def finding_text(finding: Finding) -> str:
     """A finding in one line, with its rule and its source."""
     return f"{finding.severity}: {finding.text} [{finding.rule}, {finding.source}]"
-
-
-def share_text(share: Fraction) -> str:
-    """A share with four decimals."""
-    return f"{decimal(share, 4):.4f}"

@@ -6,6 +6,7 @@ Serial numbers and asset tags are left out unless asked for.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 from shlex import quote
 from typing import TYPE_CHECKING
 
@@ -13,10 +14,10 @@ from dimmplan.figures import PlacementFigures
 from dimmplan.inventory.reader import form_name, readers
 from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.placement import Finding
-from dimmplan.output.columns import Text, share_text
+from dimmplan.output.columns import Text
 from dimmplan.output.record import Document, FindingEntry, Label, MachineFigures, OfPlan, Record, means
 from dimmplan.units import counted, format_capacity, format_kib, listed
-from dimmplan.wording.placement import breach_finding, drafted_findings, gb_s
+from dimmplan.wording.placement import breach_finding, drafted_findings, gb_s, share_text
 
 if TYPE_CHECKING:
     from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect
@@ -48,8 +49,12 @@ class DeviceEntry(Record):
     configured_mts: int | None = means("as it runs")
     part_number: str | None = means("as said")
     persistent: bool = means("keeps its data without power")
-    serial: str | None = means("serial number, with `--serials`", default=None)
-    asset_tag: str | None = means("asset tag, with `--serials`", default=None)
+    serial: str | None = means(
+        "serial number, with `--serials`", within=lambda told, slot: slot.serial if told else ..., default=None
+    )
+    asset_tag: str | None = means(
+        "asset tag, with `--serials`", within=lambda told, slot: slot.asset_tag if told else ..., default=None
+    )
 
 
 class ProcessorEntry(Record):
@@ -99,14 +104,6 @@ def device_text(slot: InventorySlot) -> str:
     return " ".join(part for part in parts if part)
 
 
-def found_record(inventory: Inventory, *, serials: bool = False) -> FoundDocument:
-    """An inventory as JSON: one entry for each memory device that the machine lists, in its order."""
-    names = [name for name in DeviceEntry.model_fields if serials or name not in ("serial", "asset_tag")]
-    return FoundDocument.of(
-        inventory, slots=[{name: getattr(slot, name) for name in names} for slot in inventory.slots]
-    )
-
-
 def found_text(inventory: Inventory, *, serials: bool = False) -> str:
     """An inventory for a terminal."""
     filled = [slot for slot in inventory.memory if slot.state == "filled"]
@@ -127,9 +124,8 @@ def found_text(inventory: Inventory, *, serials: bool = False) -> str:
     if rows:
         page.heading()
         page.rows(rows, ("locator", "bank", "says"), indent=0)
-    where = [f" ({oddity.where})" if oddity.where else "" for oddity in inventory.oddities]
-    odd = zip(inventory.oddities, where, strict=True)
-    page.notes("Oddities", [f"{oddity.oddity}{place}: {oddity.text}" for oddity, place in odd])
+    odd = [(f"{each.oddity} ({each.where})" if each.where else each.oddity, each.text) for each in inventory.oddities]
+    page.notes("Oddities", map(": ".join, odd))
     return str(page)
 
 
@@ -291,7 +287,7 @@ def audit_text(audit: Audit, matching: Matching) -> str:
             page.note(f"{answer.slot}: {answer_text(answer)}")
     page.findings(audit_findings(audit))
     named = (("as found", audit.figures_found), ("as planned", audit.figures_planned))
-    rows = [_figure_row(name, figures) for name, figures in named if figures is not None]
+    rows = [[name, *(text(its) for text in _FIGURES.values())] for name, its in named if its is not None]
     if rows:
         page.heading()
         page.rows(rows, ("", *_FIGURES), indent=0, right=_FIGURES)
@@ -310,18 +306,14 @@ def _answers(audit: Audit) -> str:
     return f"{counts['as-planned']} as planned, {counts['different']} different, {unsure}"
 
 
-_FIGURES = ("usable", "rate", "balanced sweep", "worst socket", "worst share")
-
-
-def _figure_row(name: str, figures: PlacementFigures) -> list[str]:
-    sweeps = gb_s(figures.balanced_sweep_gb_s), gb_s(figures.worst_sweep_gb_s)
-    return [
-        name,
-        format_capacity(figures.usable_gib),
-        f"{figures.rate_mts} MT/s",
-        *sweeps,
-        share_text(figures.worst_share),
-    ]
+_FIGURES: dict[str, Callable[[PlacementFigures], str]] = {
+    "usable": lambda its: format_capacity(its.usable_gib),
+    "rate": lambda its: f"{its.rate_mts} MT/s",
+    "balanced sweep": lambda its: gb_s(its.balanced_sweep_gb_s),
+    "worst socket": lambda its: gb_s(its.worst_sweep_gb_s),
+    "worst share": lambda its: share_text(its.worst_share),
+}
+"""What is shown of a machine as found and as planned, by its head."""
 
 
 # -- error records -----------------------------------------------------------------------------------------------------

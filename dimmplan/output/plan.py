@@ -1,19 +1,19 @@
 """The plan: as JSON of format 1, which ``output.reading`` reads back without loss, and as text for a terminal."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import create_model
 
-from dimmplan.figures import PlacementFigures, placement_figures
+from dimmplan.figures import PlacementFigures, SocketFigures, placement_figures
 from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module, by_type, modules_phrase
 from dimmplan.model.placement import Finding, Placement, dead_slots, why_dead
 from dimmplan.model.request import Mode
-from dimmplan.output.columns import Column, Text, board_line, share_text
+from dimmplan.output.columns import Column, Text, board_line
 from dimmplan.output.record import (
     BalancedSweep,
     BoardEntry,
@@ -51,6 +51,7 @@ from dimmplan.wording.placement import (
     placement_findings,
     rate_row_words,
     regions_sentence,
+    share_text,
 )
 
 if TYPE_CHECKING:
@@ -411,16 +412,19 @@ def _socket_lines(page: Text, board: Board, socket: Socket, placement: Placement
     page.note(regions_sentence(its), hang=0)
 
 
-_FIGURES = ("rate", "peak", "sweep", "parallel", "share")
+_FIGURES: dict[str, Callable[[SocketFigures], str]] = {
+    "rate": lambda its: f"{its.rate.rate_mts} MT/s",
+    "peak": lambda its: gb_s(its.peak_gb_s),
+    "sweep": lambda its: gb_s(its.sweep_gb_s),
+    "parallel": lambda its: gb_s(its.parallel_gb_s),
+    "share": lambda its: share_text(its.share),
+}
+"""What is shown of a socket, by its head."""
 
 
 def _figure_lines(page: Text, figures: PlacementFigures) -> None:
     page.heading("Figures (peaks of a model; STREAM usually measures 70 to 85 % of peak)")
-    rows = [
-        [its.socket, f"{its.rate.rate_mts} MT/s", *map(gb_s, (its.peak_gb_s, its.sweep_gb_s, its.parallel_gb_s)),
-         share_text(its.share)]
-        for its in figures.sockets
-    ]  # fmt: skip
+    rows = [[its.socket, *(text(its) for text in _FIGURES.values())] for its in figures.sockets]
     page.rows(rows, ("", *_FIGURES), right=_FIGURES)
     bound: dict[str, list[str]] = {}
     for socket in figures.sockets:

@@ -42,6 +42,7 @@ from dimmplan.wording.statements import (
     ORDINALS,
     Statement,
     breach_statements,
+    capital,
     channels_phrase,
     effects,
     led,
@@ -87,11 +88,11 @@ def rate_statements(case: Case, reason: RateReason) -> list[Statement]:
     each = listed([str(count) for count in reason.modules], last="or")
     filled = f"{each} module{'s' if reason.modules != (1,) else ''} on each"
     also = f" On other channels {listed([rate_row_words(row) for row in reason.also])} does." if reason.also else ""
-    text = f"{_sentence(rate_row_words(reason.row))} limits the rate on {where}, with {filled}.{also}"
+    text = f"{capital(rate_row_words(reason.row))} limits the rate on {where}, with {filled}.{also}"
     found = [Statement(text, reason.row, reason.source)]
     for limit in reason.limits:
         if limit.row != reason.row:
-            text = f"{_sentence(rate_row_words(limit.row))} allows {limit.rate_mts} MT/s."
+            text = f"{capital(rate_row_words(limit.row))} allows {limit.rate_mts} MT/s."
             found.append(Statement(text, limit.row, limit.source))
     lowest = min(limit.rate_mts for limit in reason.limits)
     if lowest != reason.rate_mts:
@@ -103,10 +104,6 @@ def rate_statements(case: Case, reason: RateReason) -> list[Statement]:
         why = "It is the highest rate of the board." if reason.rate_mts == top else "No single change raises it."
         found.append(Statement(why, reason.row, reason.source))
     return found
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 _LIFTS = {

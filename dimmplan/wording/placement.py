@@ -53,6 +53,11 @@ def gb_s(value: object) -> str:
     return f"{decimal(value, 1):.1f} GB/s"  # type: ignore[arg-type]
 
 
+def share_text(share: Fraction) -> str:
+    """A share with four decimals."""
+    return f"{decimal(share, 4):.4f}"
+
+
 def breach_finding(board: Board, breach: Breach) -> Finding:
     """A broken row as a finding."""
     row = next((row for row in rules_of(board) if row.id == breach.rule), None)

@@ -10,13 +10,14 @@ from dimmplan.figures import PlacementFigures
 from dimmplan.model.board import Board
 from dimmplan.reasons.case import Alternative, Case, Separation
 from dimmplan.rules import Breach
-from dimmplan.units import Gib, by_key, counted, decimal, format_capacity, listed, trimmed
+from dimmplan.units import Gib, by_key, counted, format_capacity, listed, trimmed
 from dimmplan.wording.placement import (
     bare_value,
     breach_finding,
     criterion_phrase,
     gb_s,
     regions_sentence,
+    share_text,
     sockets_listed,
 )
 
@@ -44,9 +45,14 @@ def lowered(text: str) -> str:
     return text[:1].lower() + text[1:] if text[1:2].islower() or text[1:2] == " " else text
 
 
+def capital(text: str) -> str:
+    """A text with a capital at its beginning."""
+    return text[:1].upper() + text[1:]
+
+
 def sentence(text: str) -> str:
     """A text with a capital at its beginning, unless it begins with the name of a slot, a channel or a socket."""
-    return text[:1].upper() + text[1:] if text.startswith("socket") else text
+    return capital(text) if text.startswith("socket") else text
 
 
 def capacities(*gibs: Gib) -> tuple[str, ...]:
@@ -64,11 +70,8 @@ def broken_rules(breaches: Iterable[Breach]) -> str:
 
 def figures_phrase(figures: PlacementFigures) -> str:
     """How a content runs, short."""
-    share = decimal(figures.worst_share, 4)
-    sweep = gb_s(figures.balanced_sweep_gb_s)
-    return (
-        f"{format_capacity(figures.usable_gib)} at {figures.rate_mts} MT/s, balanced sweep {sweep}, share {share:.4f}"
-    )
+    sweep, share = gb_s(figures.balanced_sweep_gb_s), share_text(figures.worst_share)
+    return f"{format_capacity(figures.usable_gib)} at {figures.rate_mts} MT/s, balanced sweep {sweep}, share {share}"
 
 
 def slots_phrase(board: Board, slots: Sequence[str]) -> str:
@@ -219,6 +222,6 @@ def sweep_effect(before: PlacementFigures, after: PlacementFigures) -> list[Stat
     old, new = before.balanced_sweep_gb_s, after.balanced_sweep_gb_s
     if old == new:
         return []
-    shares = [f"{decimal(figures.worst_share, 4):.4f}" for figures in (after, before)]
+    shares = [share_text(figures.worst_share) for figures in (after, before)]
     share = f", share {shares[0]} instead of {shares[1]}" if shares[0] != shares[1] else ""
     return [Statement(f"Balanced sweep {gb_s(new)} instead of {gb_s(old)}{share}.", "balanced_sweep")]

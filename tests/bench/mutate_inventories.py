@@ -21,7 +21,7 @@ from dimmplan.inventory.match import mapping_text, match_slots
 from dimmplan.inventory.oddities import Oddities
 from dimmplan.inventory.reader import Piece, Reader, read_inventory, readers
 from dimmplan.model.inventory import Inventory
-from dimmplan.output.machine import AuditDocument, audit_text, found_record, found_text
+from dimmplan.output.machine import AuditDocument, FoundDocument, audit_text, found_text
 from dimmplan.output.record import to_json
 from tests.bench.hostile_inputs import WrongError, must_be_printable
 from tests.bench.mutate import mutate, mutate_json
@@ -94,7 +94,7 @@ def must_be_told(error: InputError) -> None:
 def use(found: Inventory) -> None:
     """Print an inventory, match and audit it, and draft a board from it: a draft has no problem."""
     must_be_printable(found_text(found, serials=True))
-    to_json(found_record(found, serials=True))
+    to_json(FoundDocument.of(found, True))
     board = load_board("skerry-16")
     matching = match_slots(found, board)
     result = audit(board, found, matching, None)
