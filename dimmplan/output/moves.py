@@ -1,6 +1,6 @@
 """A change of a machine, from what is in it to a plan: as JSON of format 1 and as text for a terminal."""
 
-from dimmplan.model.move import Change, Move, Step
+from dimmplan.model.move import Change, Move
 from dimmplan.output.columns import Text
 from dimmplan.output.record import Label, OfPlan, Record, means
 from dimmplan.units import counted, listed
@@ -8,34 +8,26 @@ from dimmplan.units import counted, listed
 
 def blocked_text(slots: tuple[str, ...]) -> str:
     """Slots that a change would need and that nobody may touch, with what to do about it."""
-    return f"{', '.join(slots)} must change, but may not be touched. {HOLD_REMEDY.format(slot=slots[0])}"
+    return (
+        f"{', '.join(slots)} must change, but may not be touched. Where a slot is empty, list it ({slots[0]},empty), "
+        "or add --rest-empty for all slots that the list leaves out. Where its data is saved, add --data-saved "
+        f"{slots[0]}."
+    )
 
 
-HOLD_REMEDY = (
-    "Where a slot is empty, list it ({slot},empty), or add --rest-empty for all slots that the list leaves out. Where "
-    "its data is saved, add --data-saved {slot}."
-)
+_ACTS = {
+    "keep": "keep {label} in {source}",
+    "pull": "take out {label} from {source}",
+    "insert": "insert {label} into {target}",
+    "out": "take out {label} from {source}; it goes into {target}",
+    "in": "put {label} from {source} into {target}",
+}
 
 
-def move_text(move: Move) -> str:
-    """One move in words."""
-    if move.kind == "keep":
-        return f"keep {move.module.label} in {move.source}"
-    if move.kind == "pull":
-        return f"take out {move.module.label} from {move.source}"
-    if move.kind == "move":
-        return f"move {move.module.label} from {move.source} to {move.target}"
-    return f"insert {move.module.label} into {move.target}"
-
-
-def step_text(step: Step) -> str:
-    """One step of a change in words; a module that moves comes out at one step and goes in at a later one."""
-    move = step.move
-    if move.kind != "move":
-        return move_text(move)
-    if step.act == "out":
-        return f"take out {move.module.label} from {move.source}; it goes into {move.target}"
-    return f"put {move.module.label} from {move.source} into {move.target}"
+def act_text(move: Move, act: str = "") -> str:
+    """What is done with a module in words; one that moves comes ``out`` at one step and goes ``in`` at a later one."""
+    words = _ACTS[act if move.kind == "move" else move.kind]
+    return words.format(label=move.module.label, source=move.source, target=move.target)
 
 
 def moves_summary(moves: tuple[Move, ...]) -> str:
@@ -99,7 +91,7 @@ def moves_text(change: Change) -> str:
 def step_lines(page: Text, change: Change, indent: int) -> None:
     """The steps of a change, numbered as on its sheet."""
     for step in change.steps:
-        page.note(f"{step.number}. {step_text(step)}", indent, hang=3)
+        page.note(f"{step.number}. {act_text(step.move, step.act)}", indent, hang=3)
 
 
 _BEFORE_POWER_ON = (

@@ -11,7 +11,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.move import Change
 from dimmplan.model.placement import Placement
 from dimmplan.output.columns import Column, text_columns
-from dimmplan.output.moves import move_text, moves_summary, step_text
+from dimmplan.output.moves import act_text, moves_summary
 from dimmplan.output.svg import inline_svg, outlines
 from dimmplan.page.render import page_of
 from dimmplan.page.slots import reasons_of, slot_texts, touch_map
@@ -231,11 +231,11 @@ def _installs(facts: Facts) -> Iterator[Row]:
 def _changes(facts: ChangeFacts) -> Iterator[Row]:
     """As the change sheet counts them: a module that moves comes out at one step and goes in at a later one."""
     for step in facts.change.steps:
-        yield str(step.number), step.slot, step_text(step)
+        yield str(step.number), step.slot, act_text(step.move, step.act)
 
 
 def _kept(facts: ChangeFacts) -> Iterator[str]:
-    yield from (move_text(move) for move in facts.change.moves if move.kind == "keep")
+    yield from (act_text(move) for move in facts.change.moves if move.kind == "keep")
     for left in facts.change.stranded:
         if left.fits:
             yield f"{left.module.label}, left over: would also fit in {', '.join(left.fits)}"

@@ -10,16 +10,15 @@ from typing import Literal, get_args
 
 from dimmplan.errors import ImpossibleError
 from dimmplan.figures import PlacementFigures, placement_figures
-from dimmplan.model.board import Board, Channel, Socket
+from dimmplan.model.board import Board, Channel
 from dimmplan.model.module import Module, by_type
 from dimmplan.model.request import Lot, Request, Supply
-from dimmplan.model.rows import ModuleField
+from dimmplan.model.rows import ModuleField, ProcessorOption
 from dimmplan.rates import ChannelRate, rate_on
 from dimmplan.reasons.case import errors_of, solved_below
 from dimmplan.rules import (
     Breach,
     MixRow,
-    RuleRow,
     SocketView,
     SystemView,
     all_rows,
@@ -99,9 +98,9 @@ class Mix:
     modules: tuple[Module, ...]
     refused: tuple[tuple[Module, Breach], ...]
     pairs: tuple[PairVerdict, ...]
-    capacity_gib: int | None
-    mixed: MixSet | None
-    alone: tuple[MixSet, ...]
+    capacity_gib: int | None = None
+    mixed: MixSet | None = None
+    alone: tuple[MixSet, ...] = ()
 
     @property
     def together(self) -> Together:
@@ -134,19 +133,14 @@ def mix_of(
     """
     types = tuple(sorted(dict.fromkeys(modules), key=lambda module: module.order_key))
     sockets = tuple(socket.id for socket in board.sockets) if fitted is None else tuple(fitted)
-    rows = all_rows(board, board.processor(processor))
     option = board.processor(processor)
-    refused = tuple((module, breach) for module in types for breach in refusals(board, option, module))
-    judged = _Judge(board, sockets, processor, rows)
+    judged = _Judge(board, sockets, option)
     mix = Mix(
         board=board,
         fitted=sockets,
         modules=types,
-        refused=refused,
+        refused=tuple((module, breach) for module in types for breach in refusals(board, option, module)),
         pairs=tuple(judged.pair(one, other) for one, other in itertools.combinations(types, 2)),
-        capacity_gib=None,
-        mixed=None,
-        alone=(),
     )
     return _priced(mix, processor) if mix.allowed and len(types) > 1 else mix
 
@@ -154,11 +148,11 @@ def mix_of(
 class _Judge:
     """The rows of a board as they speak about pairs of types."""
 
-    def __init__(self, board: Board, fitted: tuple[str, ...], processor: str | None, rows: list[RuleRow]) -> None:
-        self.board, self.fitted, self.rows = board, fitted, rows
-        self.option = board.processor(processor)
-        self.mixes = of_kind(rows, MixRow)
-        self.sockets: list[Socket] = [socket for socket in board.sockets if socket.id in fitted]
+    def __init__(self, board: Board, fitted: tuple[str, ...], option: ProcessorOption | None) -> None:
+        self.board, self.fitted, self.option = board, fitted, option
+        self.rows = all_rows(board, option)
+        self.mixes = of_kind(self.rows, MixRow)
+        self.sockets = [socket for socket in board.sockets if socket.id in fitted]
 
     def pair(self, one: Module, other: Module) -> PairVerdict:
         """How close two types may stand, the widest scope judged first."""
@@ -204,16 +198,14 @@ class _Judge:
 
     def _load(self, channels: Sequence[Channel], load: tuple[Module, ...]) -> MixLoad:
         channel = channels[0]
-        slots = (*load, *(None for _ in range(len(channel.slots) - len(load))))
+        slots = (*load, *[None] * (len(channel.slots) - len(load)))
+        broken = *judge_channel(self.rows, channel, slots), *judge_rate(self.board, self.option, channel, slots)
         return MixLoad(
             channel=channel,
             channels=tuple(each.name for each in channels),
             load=load,
             rate=rate_on(self.board, self.option, channel, load),
-            breaches=(
-                *judge_channel(self.rows, channel, slots),
-                *judge_rate(self.board, self.option, channel, slots),
-            ),
+            breaches=broken,
         )
 
 
