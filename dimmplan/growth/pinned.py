@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from types import MappingProxyType
@@ -33,6 +34,8 @@ SWEEP = "balanced_sweep"
 """The criterion that measures how fast a placement is."""
 MOST_NEXT = 4
 """So many capacities are named that adding alone can reach next."""
+MOST_STAYING, LEAST_STAYING = 16, 20_000
+"""So often it is tried to let more modules stay, with at least so many nodes in all."""
 
 
 def staying(content: Content) -> Pins:
@@ -93,11 +96,38 @@ def _settled(board: Board, request: Request, answer: Answer, start: Start) -> An
         return choice._replace(content=dict(content))
 
     return answer._replace(
-        best=settled(answer.best),
+        best=_more_staying(board, request, answer, settled(answer.best), start),
         runners_up=tuple(map(settled, answer.runners_up)),
         step_above=answer.step_above and settled(answer.step_above),
         step_below=answer.step_below and settled(answer.step_below),
     )
+
+
+def _more_staying(board: Board, request: Request, answer: Answer, best: Choice, start: Start) -> Choice:
+    """A placement as good as ``best`` in which more modules stay, where one is found.
+
+    Places that are no equal parts can be as good as each other all the same: a channel of two slots and one of one slot
+    for a single module, or channels that a listed group tells apart. Tried are all modules, those of a socket, and
+    single ones, with no more effort than the answer took.
+    """
+    lying = {slot: module for slot, module in start.lying.items() if module}
+    used = Counter(module for module in best.content.values() if module)
+    pins = {slot: module for slot, module in lying.items() if best.content[slot] == module}
+    budget, tries = Budget(max(answer.effort, LEAST_STAYING)), 0
+    sockets = [[slot for slot in board.socket(socket_id).slots if slot in lying] for socket_id in request.fitted]
+    for group in ([*lying], *sockets, *([slot] for slot in lying)):
+        more = pins | {slot: lying[slot] for slot in group}
+        if more.items() <= best.content.items():
+            pins = more
+        elif tries < MOST_STAYING and not Counter(more.values()) - used:
+            tries += 1
+            search = Search(Space(board, request, all_of(start.pins, staying(more))), budget)
+            gib: Any = best.usable_gib  # what a mode leaves may be a fraction
+            found, _ = search.first(Aim(gib, gib), armed=True)
+            content = search.content(found) if found else {}
+            if found and vector_of(search.space, answer.criteria, content) == best.vector:
+                best, pins = best._replace(content=content), more
+    return best
 
 
 def _solved(board: Board, request: Request, start: Start, *, alternatives: bool) -> Answer:

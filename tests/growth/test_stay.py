@@ -103,6 +103,24 @@ def test_no_exchange_of_equal_parts_leaves_more_in_place(start: int) -> None:
     assert better >= 2
 
 
+@pytest.mark.parametrize(
+    ("board_id", "slots"),
+    [
+        ("skerry-16", ("K1", "M1", "P1", "R1", "T1", "V1", "W1", "Y1")),  # M and R have one slot, L and Q two
+        ("tombolo-32", tuple(f"{socket}-{channel}-head" for socket in ("isle", "shore") for channel in "WY")),
+    ],
+)
+def test_modules_stay_in_places_that_are_as_good_though_no_equal_parts(board_id: str, slots: tuple[str, ...]) -> None:
+    board = load_board(board_id)
+    request = ask(board, f"{32 * len(slots)}GiB", modules=["32GiB"])
+    lying = dict.fromkeys(board.slots) | dict.fromkeys(slots, board.module_of_size(32))
+    answer = solve_from(board, request, Start(stays={}, lying=lying), alternatives=False)
+    assert answer.best.content == lying
+    part = dict.fromkeys(board.slots) | dict.fromkeys(slots[1:], board.module_of_size(32))
+    answer = solve_from(board, request, Start(stays={}, lying=part), alternatives=False)
+    assert stays(answer.best.content, part) == len(slots) - 1
+
+
 def test_a_plan_over_itself_moves_nothing() -> None:
     """Any exchange of equal parts of a plan is what the machine holds: then nothing has to move."""
     for board_id, capacity in (("skerry-16", "320GiB"), ("machair-20", "480GiB"), ("causeway-48", "1280GiB")):
