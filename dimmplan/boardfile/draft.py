@@ -12,7 +12,7 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from dimmplan.boardfile.draft_evidence import MOST_SOCKETS, Guess, Questions
+from dimmplan.boardfile.draft_sockets import MOST_SOCKETS, Guess, Questions
 from dimmplan.boardfile.draft_wiring import WiredChannel, WiredSocket, wire
 from dimmplan.boardfile.expand import schematic, usual_ways
 from dimmplan.errors import InputError, Problem

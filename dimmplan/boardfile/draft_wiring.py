@@ -10,8 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from dimmplan.boardfile.draft_evidence import MOST_DEEP, USUAL_DEEP, Evidence, Keys, Questions
-from dimmplan.boardfile.draft_sockets import Sockets
+from dimmplan.boardfile.draft_sockets import MOST_DEEP, USUAL_DEEP, Evidence, Keys, Questions, Sockets
 from dimmplan.inventory.locators import Words, merged, natural
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.module import Generation

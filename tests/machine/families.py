@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from dimmplan.boardfile.draft_evidence import Guess, Questions
+from dimmplan.boardfile.draft_sockets import Guess, Questions
 from dimmplan.boardfile.draft_wiring import WiredSocket, wire
 from dimmplan.model.inventory import Inventory, InventoryProcessor, InventorySlot
 from dimmplan.model.module import Generation
