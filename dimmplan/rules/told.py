@@ -32,11 +32,12 @@ class _HotModules(Rule):
     from_watts: Annotated[float, Field(gt=0, le=200, allow_inf_nan=False)] | None = None
     kinds: tuple[Kind, ...] = ()
     _board: Board | None = PrivateAttr(default=None)
+    _option: ProcessorOption | None = PrivateAttr(default=None)
 
     def on(self, board: Board, option: ProcessorOption | None) -> Rule:
-        """The row with the watts of a board's modules."""
+        """The row with the watts of a board's modules and its processors."""
         found = self.model_copy()
-        found._board = board
+        found._board, found._option = board, option
         return found
 
     def means(self, module: Module) -> bool:
@@ -99,13 +100,6 @@ class ThermalLimitRow(_HotModules):
     check: Literal["thermal-limit"]
     processors: tuple[Name, ...] = ()
     above_inlet_c: Annotated[int, Field(ge=0, le=61)] | None = None
-    _option: ProcessorOption | None = PrivateAttr(default=None)
-
-    def on(self, board: Board, option: ProcessorOption | None) -> Rule:
-        """The row with the watts of a board's modules and its processors."""
-        found = self.model_copy()
-        found._board, found._option = board, option
-        return found
 
     def of_socket(self, view: SocketView) -> Iterator[Fault]:
         """The socket has a module that is too hot for it."""
