@@ -49,7 +49,7 @@ def structure_of(raw: Raw) -> Structure:
     """The fields of a structure whose type is one of those that are read."""
     kind = KINDS[raw.type]
     short = "structure-short" if len(raw.body) < kind.shortest else ""
-    return kind(raw.handle, short if raw.whole else "structure-truncated", lambda field: field.of_table(raw))
+    return kind(raw.handle, short if raw.whole else "structure-truncated", lambda field: field.words(raw))
 
 
 def _is_virtual(raw: Raw) -> bool:

@@ -1,15 +1,14 @@
 """The structures of SMBIOS that memory needs, field by field (DMTF DSP0134 7.5, 7.17, 7.18).
 
-Each field is described once: where a table has it, what a text listing calls it, what its codes mean. So the same
-machine gives the same answer either way. Words of codes are ours where the standard has none that people use; a
-listing's own wordings are folded to them.
+A table is read as the listing that it would be printed as: each field of a table becomes its words in a listing, and
+words are read one way. So the same machine gives the same answer either way. Words of codes are ours where the standard
+has none that people use; a listing's own wordings are folded to them.
 """
 
 from __future__ import annotations
 
 import re
 import struct
-from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -19,27 +18,29 @@ from typing import Any, ClassVar, Final, Generic, TypeVar
 from dimmplan.inventory.clean import clean
 from dimmplan.model.inventory import Role
 
-# --- fields -----------------------------------------------------------------------------------------------------------
-
 OUT_OF_SPEC: Final = "out of spec"
 """Stands for a code that the standard does not list."""
+MOST_STRUCTURES = 1 << 14
+"""Structures in one SMBIOS table; a large machine has some six hundred."""
 
 Value = TypeVar("Value")
-Reading = tuple[Any, str]
-"""A value, ``None`` where the machine does not say, and the oddity of it; the oddity is empty for a right value."""
 
 _OUT_OF_SPEC = "<OUT OF SPEC>"
 _BAD_INDEX = "<BAD INDEX>"
+_NO_MODULE = "No Module Installed"
 _NOTHING = frozenset(("", "unknown", "not specified", "n/a", "none"))
-_EMPTY = frozenset(("no module installed", "not installed", "no module", "not present", "empty"))
+_EMPTY = frozenset((_NO_MODULE.casefold(), "not installed", "no module", "not present", "empty"))
 _SIZE = re.compile(r"(\d{1,20})(?:\.(\d{1,6}))?\s{0,4}(bytes?|[kmgtp]i?b)\b.{0,80}", re.IGNORECASE)
 _UNIT_BYTES = {"b": 1, "k": 1 << 10, "m": 1 << 20, "g": 1 << 30, "t": 1 << 40, "p": 1 << 50}
-_NUMBER = re.compile(r"(\d{1,9})(?:\s{0,4}(?:bits?|MT/s|MHz)\b.{0,80})?", re.IGNORECASE)
+_NUMBER = re.compile(r"(\d{1,10})(?:\s{0,4}(?:bits?|MT/s|MHz)\b.{0,80})?", re.IGNORECASE)
 _REFERENCE = re.compile(r"0x([0-9A-F]{1,8})", re.IGNORECASE)
-MOST_STRUCTURES = 1 << 14
-"""Structures in one SMBIOS table; a large machine has some six hundred."""
 _MOST_TEXTS = 255  # a text is referred to by one byte
 _LONGEST_TEXT = 4096
+
+
+def handle_text(handle: int | None) -> str:
+    """A handle as listings print it; empty where there is none."""
+    return "" if handle is None else f"0x{handle:04X}"
 
 
 @dataclass(frozen=True)
@@ -73,206 +74,29 @@ class Raw:
         return self._texts[number - 1][:_LONGEST_TEXT].decode("utf-8", errors="replace")
 
 
-class Field(ABC, Generic[Value]):
-    """A field: ``at`` is its offset in a table, ``said`` its names in listings, ``called`` that in oddities.
+@dataclass(frozen=True, eq=False)
+class Field(Generic[Value]):
+    """A field: ``said`` are its names in listings, ``called`` is that in oddities.
 
-    As an attribute of a structure it is its value there; ``nothing`` where nothing was read.
+    ``words`` gives its words from a table, ``None`` where the table does not have it. ``read`` gives the value of
+    words, and the oddity of it, which is empty for a right value. As an attribute of a structure it is its value there.
     """
 
-    nothing: Any = None
-
-    def __init__(self, at: int, *said: str, called: str = "") -> None:
-        self.at = at
-        self.said = said
-        self.called = called or said[0]
+    said: tuple[str, ...]
+    words: Callable[[Raw], str | None]
+    read: Callable[[str | None], tuple[Value, str]]
+    called: str = ""
 
     def __set_name__(self, kind: type[Structure], name: str) -> None:
         kind.fields = (*kind.__dict__.get("fields", ()), self)
 
     def __get__(self, structure: Structure, kind: type[Structure]) -> Value:
-        value: Value = structure.values.get(self, self.nothing)
+        value: Value = structure.values[self]
         return value
 
-    @abstractmethod
-    def of_table(self, table: Raw) -> Reading:
-        """Read it from a binary structure."""
-
-    @abstractmethod
-    def of_listing(self, raw: str | None) -> Reading:
-        """Read it from the words of a listing, ``None`` where it has no such line."""
-
-    def of_lines(self, lines: Mapping[str, str]) -> Reading:
-        """Read it from the lines of a listing, by their names in lower case."""
-        return self.of_listing(next((lines[name] for name in self.said if name in lines), None))
-
-
-class Text(Field[str | None]):
-    """A text that the field refers to by its number."""
-
-    def of_table(self, table: Raw) -> Reading:
-        number = table.number(self.at, "B")
-        text = table.text(number) if number else None
-        return text, "bad-string-index" if number and text is None else ""
-
-    def of_listing(self, raw: str | None) -> Reading:
-        if raw == _BAD_INDEX:
-            return None, "bad-string-index"
-        return None if raw == "Not Specified" else raw, ""
-
-
-class Word(Field[str | None]):
-    """A code of a list; a listing's word that the list does not have stays as it is, in lower case."""
-
-    def __init__(self, at: int, *said: str, codes: Mapping[int, str], called: str = "") -> None:
-        super().__init__(at, *said, called=called)
-        self._codes = codes
-        self._folded = {word.casefold(): word for word in codes.values()}
-
-    def of_table(self, table: Raw) -> Reading:
-        code = table.number(self.at, "B")
-        if code is None:
-            return None, ""
-        word = self._codes.get(code, OUT_OF_SPEC)
-        return word, "out-of-spec" if word == OUT_OF_SPEC else ""
-
-    def of_listing(self, raw: str | None) -> Reading:
-        if raw is None or raw == _OUT_OF_SPEC:
-            return (None, "") if raw is None else (OUT_OF_SPEC, "out-of-spec")
-        folded = " ".join(clean(raw, most=60).casefold().split())
-        return self._folded.get(folded, folded), ""
-
-
-class Bits(Field[frozenset[str]]):
-    """Words of the bits that are set; in a listing a row of words."""
-
-    nothing = frozenset[str]()
-
-    def __init__(self, at: int, *said: str, codes: Mapping[int, str]) -> None:
-        super().__init__(at, *said)
-        self._codes = codes
-        self._longest_first = [(w, w.casefold()) for w in sorted(codes.values(), key=len, reverse=True)]
-
-    def of_table(self, table: Raw) -> Reading:
-        bits = table.number(self.at, "H") or 0
-        return frozenset(word for bit, word in self._codes.items() if bits >> bit & 1), ""
-
-    def of_listing(self, raw: str | None) -> Reading:
-        rest = " ".join((raw or "").casefold().split())
-        found = set()
-        for word, folded in self._longest_first if rest else ():
-            if folded in rest:
-                found.add(word)
-                rest = rest.replace(folded, " ") if "(" in word else rest  # Unbuffered holds the letters of another
-        return frozenset(found), ""
-
-
-class Number(Field[int | None]):
-    """A number; 0 is *unknown* unless ``zero``. ``full`` is *unknown* too, or says that ``larger`` has the number.
-
-    ``form`` is the ``struct`` form, ``larger`` the offset and form of the field that later editions added.
-    """
-
-    def __init__(
-        self,
-        at: int,
-        *said: str,
-        form: str = "H",
-        mask: int = -1,
-        full: int | None = None,
-        larger: tuple[int, str] | None = None,
-        zero: bool = False,
-    ) -> None:
-        super().__init__(at, *said)
-        self._form, self._mask, self._full, self._larger, self._zero = form, mask, full, larger, zero
-
-    def of_table(self, table: Raw) -> Reading:
-        value = table.number(self.at, self._form)
-        if value is not None and value == self._full:
-            value = self._of_larger(table)
-        return value if value is None or self._zero else value & self._mask or None, ""
-
-    def _of_larger(self, table: Raw) -> int | None:
-        return table.number(*self._larger) if self._larger else None
-
-    def of_listing(self, raw: str | None) -> Reading:
-        if raw is None or raw.casefold() in _NOTHING:
-            return None, ""
-        match = _NUMBER.fullmatch(raw)
-        if match is None:
-            return None, "out-of-spec" if raw == _OUT_OF_SPEC else "field-unreadable"
-        return int(match[1]) if self._zero else int(match[1]) or None, ""
-
-
-class Kib(Number):
-    """A size in KiB; fields of eight bytes count bytes. A listing's kB, MB and GB are powers of 1024."""
-
-    def of_table(self, table: Raw) -> Reading:
-        value, oddity = super().of_table(table)
-        return value >> 10 if value is not None and self._form == "Q" else value, oddity
-
-    def _of_larger(self, table: Raw) -> int | None:
-        value = super()._of_larger(table)
-        return None if value is None else value >> 10
-
-    def of_listing(self, raw: str | None) -> Reading:
-        if raw is None or raw.casefold() in _NOTHING:
-            return 0 if self._zero and raw is not None and raw.casefold() == "none" else None, ""
-        match = _SIZE.fullmatch(raw)
-        if match is None:
-            return None, "field-unreadable"
-        number = Fraction(f"{match[1]}.{match[2] or 0}") if match[2] else int(match[1])
-        kib = int(number * _UNIT_BYTES[match[3][0].casefold()]) >> 10
-        return (kib, "") if kib or self._zero else (None, "field-unreadable")
-
-
-class Size(Kib):
-    """The size of a memory device in KiB, 0 for an empty slot (DSP0134 7.18, offset 0Ch; 7.18.5).
-
-    7FFFh refers to the extended size since 2.7; in a structure that is too short for it, it is a plain number.
-    """
-
-    def of_table(self, table: Raw) -> Reading:
-        code = table.number(self.at, "H")
-        if code in (None, 0xFFFF):
-            return None, ""
-        extended = table.number(0x1C, "I") if code == 0x7FFF else None
-        if extended is not None:
-            return (extended & 0x7FFFFFFF) << 10 or None, ""
-        if code & 0x8000:
-            return code & 0x7FFF or None, ""
-        return code << 10, ""
-
-    def of_listing(self, raw: str | None) -> Reading:
-        return (0, "") if raw is not None and raw.casefold() in _EMPTY else super().of_listing(raw)
-
-
-class Handle(Number):
-    """Another structure's handle."""
-
-    def of_listing(self, raw: str | None) -> Reading:
-        match = _REFERENCE.fullmatch(raw or "")
-        return int(match[1], 16) if match else None, ""
-
-
-class Status(Field[tuple[bool | None, bool | None]]):
-    """A processor's status: populated or not, enabled or not (DSP0134 7.5, bits 6 and 2:0; ``Populated, Enabled``)."""
-
-    nothing = None, None
-
-    def of_table(self, table: Raw) -> Reading:
-        status = table.number(self.at, "B")
-        if status is None:
-            return (None, None), ""
-        return (bool(status >> 6 & 1), {1: True, 2: False, 3: False, 4: True}.get(status & 7)), ""
-
-    def of_listing(self, raw: str | None) -> Reading:
-        first, _, second = (raw or "").casefold().partition(",")
-        status = second.strip()
-        enabled = False if status.startswith("disabled by") else {"enabled": True, "idle": True}.get(status)
-        return ({"populated": True, "unpopulated": False}.get(first.strip()), enabled), ""
-
-
-# --- structures -------------------------------------------------------------------------------------------------------
+    def of_lines(self, lines: Mapping[str, str]) -> str | None:
+        """Its words in a listing, by the names of lines in lower case."""
+        return next((lines[name] for name in self.said if name in lines), None)
 
 
 class Structure:
@@ -286,17 +110,173 @@ class Structure:
     """Its length in SMBIOS 2.1; a shorter structure lacks fields that every edition has."""
     fields: ClassVar[tuple[Field[Any], ...]]
 
-    def __init__(self, handle: int | None, damage: str, read: Callable[[Field[Any]], Reading]) -> None:
+    def __init__(self, handle: int | None, damage: str, words: Callable[[Field[Any]], str | None]) -> None:
         self.handle, self.damage, self.handle_text = handle, damage, handle_text(handle)
-        readings = [(field, *read(field)) for field in (() if damage else self.fields)]
+        readings = [(field, *field.read(None if damage else words(field))) for field in self.fields]
         self.values = {field: value for field, value, _ in readings}
-        self.bad = [(oddity, field.called) for field, _, oddity in readings if oddity]
+        self.bad = [(oddity, field.called or field.said[0]) for field, _, oddity in readings if oddity]
 
 
-def handle_text(handle: int | None) -> str:
-    """A handle as listings print it; empty where there is none."""
-    return "" if handle is None else f"0x{handle:04X}"
+# --- sorts of fields: where a table has it, and what its words say ----------------------------------------------------
 
+
+def _text(at: int, *said: str, called: str = "") -> Field[str | None]:
+    """A text that the field refers to by its number."""
+
+    def words(raw: Raw) -> str | None:
+        number = raw.number(at, "B")
+        text = raw.text(number) if number else None
+        return _BAD_INDEX if number and text is None else text
+
+    def read(words: str | None) -> tuple[str | None, str]:
+        if words == _BAD_INDEX:
+            return None, "bad-string-index"
+        return None if words == "Not Specified" else words, ""
+
+    return Field(said, words, read, called)
+
+
+def _word(at: int, *said: str, codes: Mapping[int, str], called: str = "") -> Field[str | None]:
+    """A code of a list; a listing's word that the list does not have stays as it is, in lower case."""
+    known = {word.casefold(): word for word in codes.values()}
+
+    def words(raw: Raw) -> str | None:
+        code = raw.number(at, "B")
+        return None if code is None else codes.get(code, _OUT_OF_SPEC)
+
+    def read(words: str | None) -> tuple[str | None, str]:
+        if words is None or words == _OUT_OF_SPEC:
+            return (None, "") if words is None else (OUT_OF_SPEC, "out-of-spec")
+        folded = " ".join(clean(words, most=60).casefold().split())
+        return known.get(folded, folded), ""
+
+    return Field(said, words, read, called)
+
+
+def _bits(at: int, *said: str, codes: Mapping[int, str]) -> Field[frozenset[str]]:
+    """Words of the bits that are set, in a row."""
+    longest_first = [(w, w.casefold()) for w in sorted(codes.values(), key=len, reverse=True)]
+
+    def words(raw: Raw) -> str | None:
+        bits = raw.number(at, "H") or 0
+        return ", ".join(word for bit, word in codes.items() if bits >> bit & 1)
+
+    def read(words: str | None) -> tuple[frozenset[str], str]:
+        rest = " ".join((words or "").casefold().split())
+        found = set()
+        for word, folded in longest_first if rest else ():
+            if folded in rest:
+                found.add(word)
+                rest = rest.replace(folded, " ") if "(" in word else rest  # Unbuffered holds the letters of another
+        return frozenset(found), ""
+
+    return Field(said, words, read)
+
+
+def _number(
+    at: int, *said: str, form: str = "H", full: int | None = None, larger: tuple[int, str] | None = None, bits: int = 31
+) -> Field[int | None]:
+    """A number of ``bits`` in a field of ``struct`` form; 0 is *unknown*.
+
+    ``full`` is *unknown* too, or says that ``larger`` has it: the offset and form of a field that later editions added.
+    """
+
+    def words(raw: Raw) -> str | None:
+        value = raw.number(at, form)
+        if value is not None and value == full:
+            value = raw.number(*larger) if larger else None
+        return None if value is None else str(value & (1 << bits) - 1)
+
+    def read(words: str | None) -> tuple[int | None, str]:
+        value, oddity = _count(words)
+        return value or None, oddity
+
+    return Field(said, words, read)
+
+
+def _count(words: str | None) -> tuple[int | None, str]:
+    """A number that may be 0."""
+    if words is None or words.casefold() in _NOTHING:
+        return None, ""
+    match = _NUMBER.fullmatch(words)
+    if match is None:
+        return None, "out-of-spec" if words == _OUT_OF_SPEC else "field-unreadable"
+    return int(match[1]), ""
+
+
+def _kib(words: str) -> int | None:
+    """A size in KiB; a listing's kB, MB and GB are powers of 1024."""
+    match = _SIZE.fullmatch(words)
+    if match is None:
+        return None
+    number = Fraction(f"{match[1]}.{match[2] or 0}") if match[2] else int(match[1])
+    return int(number * _UNIT_BYTES[match[3][0].casefold()]) >> 10
+
+
+def _size_words(raw: Raw) -> str | None:
+    """The size of a memory device (DSP0134 7.18, offset 0Ch; 7.18.5).
+
+    7FFFh refers to the extended size since 2.7; in a structure that is too short for it, it is a plain number.
+    """
+    code = raw.number(0x0C, "H")
+    if code is None or code == 0xFFFF:
+        return None
+    extended = raw.number(0x1C, "I") if code == 0x7FFF else None
+    if extended is not None:
+        kib = (extended & 0x7FFFFFFF) << 10
+    elif code == 0:
+        return _NO_MODULE
+    else:
+        kib = code & 0x7FFF if code & 0x8000 else code << 10
+    return f"{kib} kB" if kib else None
+
+
+def _read_size(words: str | None) -> tuple[int | None, str]:
+    """The size in KiB, 0 for an empty slot."""
+    if words is None or words.casefold() in _NOTHING:
+        return None, ""
+    kib = 0 if words.casefold() in _EMPTY else _kib(words) or None
+    return kib, "field-unreadable" if kib is None else ""
+
+
+def _nonvolatile_words(raw: Raw) -> str | None:
+    """The non-volatile part of a device in bytes (DSP0134 7.18, offset 34h)."""
+    size = raw.number(0x34, "Q")
+    return None if size in (None, (1 << 64) - 1) else f"{size} bytes"
+
+
+def _read_nonvolatile(words: str | None) -> tuple[int | None, str]:
+    if words is None or words.casefold() in _NOTHING:
+        return 0 if words is not None and words.casefold() == "none" else None, ""
+    kib = _kib(words)
+    return kib, "field-unreadable" if kib is None else ""
+
+
+def _read_handle(words: str | None) -> tuple[int | None, str]:
+    match = _REFERENCE.fullmatch(words or "")
+    return int(match[1], 16) if match else None, ""
+
+
+_ENABLED = {1: "enabled", 2: "disabled by user", 3: "disabled by BIOS", 4: "idle"}
+
+
+def _status_words(raw: Raw) -> str | None:
+    """A processor's status (DSP0134 7.5, offset 18h): bit 6 is populated, 2:0 enabled or not."""
+    status = raw.number(0x18, "B")
+    if status is None:
+        return None
+    return f"{'populated' if status >> 6 & 1 else 'unpopulated'}, {_ENABLED.get(status & 7, '')}"
+
+
+def _read_status(words: str | None) -> tuple[tuple[bool | None, bool | None], str]:
+    """Populated or not, enabled or not: ``Populated, Enabled``."""
+    first, _, second = (words or "").casefold().partition(",")
+    status = second.strip()
+    enabled = False if status.startswith("disabled by") else {"enabled": True, "idle": True}.get(status)
+    return ({"populated": True, "unpopulated": False}.get(first.strip()), enabled), ""
+
+
+# --- structures -------------------------------------------------------------------------------------------------------
 
 _FORM_FACTORS = {  # DSP0134 7.18.1
     **{0x01: "other", 0x02: "unknown", 0x03: "SIMM", 0x04: "SIP", 0x05: "chip", 0x06: "DIP", 0x07: "ZIP"},
@@ -347,30 +327,29 @@ class Device(Structure):
     number = 17
     shortest = 0x15
 
-    array = Handle(0x04, "array handle", zero=True)
-    size_kib = Size(0x0C, "size")
-    technology = Word(0x28, "memory technology", codes=_TECHNOLOGIES)
-    total_width_bits = Number(0x08, "total width", full=0xFFFF)
-    data_width_bits = Number(0x0A, "data width", full=0xFFFF)
-    form = Word(0x0E, "form factor", codes=_FORM_FACTORS)
-    memory_type = Word(0x12, "type", codes=_MEMORY_TYPES, called="memory type")
-    details = Bits(0x13, "type detail", codes=_TYPE_DETAILS)
-    locator = Text(0x10, "locator")
-    bank = Text(0x11, "bank locator", called="bank")
-    rated_mts = Number(0x15, "speed", "current speed", mask=0x7FFFFFFF, full=0xFFFF, larger=(0x54, "I"))  # 2.3 and 3.3
-    configured_mts = Number(  # 2.7 and 3.3
+    array = Field(("array handle",), lambda raw: handle_text(raw.number(0x04, "H")), _read_handle)
+    size_kib = Field(("size",), _size_words, _read_size)
+    technology = _word(0x28, "memory technology", codes=_TECHNOLOGIES)
+    total_width_bits = _number(0x08, "total width", full=0xFFFF)
+    data_width_bits = _number(0x0A, "data width", full=0xFFFF)
+    form = _word(0x0E, "form factor", codes=_FORM_FACTORS)
+    memory_type = _word(0x12, "type", codes=_MEMORY_TYPES, called="memory type")
+    details = _bits(0x13, "type detail", codes=_TYPE_DETAILS)
+    locator = _text(0x10, "locator")
+    bank = _text(0x11, "bank locator", called="bank")
+    rated_mts = _number(0x15, "speed", "current speed", full=0xFFFF, larger=(0x54, "I"))  # 2.3 and 3.3
+    configured_mts = _number(  # 2.7 and 3.3
         *(0x20, "configured memory speed", "configured clock speed", "configured speed"),
-        mask=0x7FFFFFFF,
         full=0xFFFF,
         larger=(0x58, "I"),
     )
-    maker = Text(0x17, "manufacturer", called="maker")
-    serial = Text(0x18, "serial number")
-    asset_tag = Text(0x19, "asset tag")
-    part_number = Text(0x1A, "part number")
-    ranks_said = Number(0x1B, "rank", form="B", mask=0x0F)  # 2.6, attributes bits 3:0
-    modes = Bits(0x29, "memory operating mode capability", codes=_OPERATING_MODES)
-    nonvolatile_kib = Kib(0x34, "non-volatile size", form="Q", full=(1 << 64) - 1, zero=True)
+    maker = _text(0x17, "manufacturer", called="maker")
+    serial = _text(0x18, "serial number")
+    asset_tag = _text(0x19, "asset tag")
+    part_number = _text(0x1A, "part number")
+    ranks_said = _number(0x1B, "rank", form="B", bits=4)  # 2.6, attributes bits 3:0
+    modes = _bits(0x29, "memory operating mode capability", codes=_OPERATING_MODES)
+    nonvolatile_kib = Field(("non-volatile size",), _nonvolatile_words, _read_nonvolatile)
 
     @property
     def is_empty(self) -> bool:
@@ -402,9 +381,13 @@ class Array(Structure):
     number = 16
     shortest = 0x0F
 
-    location = Word(0x04, "location", codes=_LOCATIONS, called="array location")
-    use = Word(0x05, "use", codes=_USES, called="array use")
-    slots_said = Number(0x0D, "number of devices", "number of slots/sockets", zero=True)
+    location = _word(0x04, "location", codes=_LOCATIONS, called="array location")
+    use = _word(0x05, "use", codes=_USES, called="array use")
+    slots_said = Field(
+        ("number of devices", "number of slots/sockets"),
+        lambda raw: None if (count := raw.number(0x0D, "H")) is None else str(count),
+        _count,
+    )
 
     @property
     def role(self) -> Role:
@@ -419,10 +402,10 @@ class Processor(Structure):
 
     number = 4
 
-    locator = Text(0x04, "socket designation")
-    type = Word(0x05, "type", codes=_PROCESSOR_TYPES)
-    status = Status(0x18, "status")
-    cores = Number(0x23, "core count", form="B", full=0xFF, larger=(0x2A, "H"))  # 2.5 and 3.0
+    locator = _text(0x04, "socket designation")
+    type = _word(0x05, "type", codes=_PROCESSOR_TYPES)
+    status = Field(("status",), _status_words, _read_status)
+    cores = _number(0x23, "core count", form="B", full=0xFF, larger=(0x2A, "H"))  # 2.5 and 3.0
 
     @property
     def is_central(self) -> bool:
