@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from fractions import Fraction
 from typing import Any, TypeVar
 
@@ -152,7 +152,7 @@ def expand(file: BoardFile) -> Board:
         facts.append(ModuleFacts(module.label, entry.part or "", watts))
     rules = effective_rows(file.rules, file.electrical.generation)
     # dumped once and whole: a dump of each row builds a serializer for each kind of row
-    content = _as_once(file.model_dump(mode="json"))
+    content = _without_unused(file.model_dump(mode="json"), _LATER)
     return Board(
         id=file.id,
         title=file.title,
@@ -211,11 +211,7 @@ def _electrical_content(
         "rules": [_without_wording(as_once(row)) for row in rules if row.scopes],
         "rates": [_without_unused(_without_wording(row.items()), _RATE_PARTS) for row in content["rates"]],
         "processors": [
-            {
-                "id": option["id"],
-                **_without_unused(_without_wording(option.items()), ("channels",)),
-                "rates": [_without_unused(rate, _PROCESSOR_PARTS) for rate in option["rates"]],
-            }
+            {"id": option["id"], **_without_unused(_without_wording(option.items()), _PROCESSOR_PARTS)}
             for option in content["processors"]
         ],
         "modules": [module.label for module in modules],
@@ -230,25 +226,20 @@ _LATER = {"closing", "from_watts", "guesses", "nodes", "processors_differ", "tra
 """Keys that came after the first boards: a file that does not use them keeps its digests."""
 
 
-def _as_once(value: Any) -> Any:
-    """A value without later keys that say nothing."""
-    if isinstance(value, dict):
-        return {key: _as_once(inside) for key, inside in value.items() if inside or key not in _LATER}
-    return [_as_once(inside) for inside in value] if isinstance(value, list) else value
-
-
 def _without_wording(fields: Iterable[tuple[str, Any]]) -> dict[str, Any]:
     """The fields of a row that decide anything."""
     return {name: value for name, value in fields if name not in ("id", "source", "text", "title")}
 
 
 _RATE_PARTS = ("logical_ranks", "capacity_gib", "die_gbit")
-_PROCESSOR_PARTS = (*_RATE_PARTS, "package_ranks", "voltage_mv")
+_PROCESSOR_PARTS = (*_RATE_PARTS, "package_ranks", "voltage_mv", "channels")
 
 
-def _without_unused(fields: dict[str, Any], names: Iterable[str]) -> dict[str, Any]:
-    """The fields without those of these names that say nothing: a board that does not use them keeps its digest."""
-    return {name: value for name, value in fields.items() if value or name not in names}
+def _without_unused(value: Any, names: Collection[str]) -> Any:
+    """A value without those keys of these names that say nothing: a board that does not use them keeps its digest."""
+    if isinstance(value, dict):
+        return {key: _without_unused(inside, names) for key, inside in value.items() if inside or key not in names}
+    return [_without_unused(inside, names) for inside in value] if isinstance(value, list) else value
 
 
 def _digest(content: Any) -> str:
