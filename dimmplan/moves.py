@@ -11,8 +11,7 @@ from typing import Any, Literal, cast
 
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.move import Change, LeftOver, Move, Step
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Change, LeftOver, Move, Placement, Step
 from dimmplan.rules import install_order, judge
 
 Content = Mapping[str, Module | None]

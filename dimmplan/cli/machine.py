@@ -26,8 +26,7 @@ from dimmplan.locate import Location, locate_log
 from dimmplan.locate import locate as locate_records
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import Inventory
-from dimmplan.model.move import Change
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Change, Placement
 from dimmplan.moves import plan_moves
 from dimmplan.output.machine import (
     AuditDocument,

@@ -16,7 +16,7 @@ from dimmplan.inventory.match import Matching
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import Inventory, InventorySlot
 from dimmplan.model.module import Module
-from dimmplan.model.move import Change
+from dimmplan.model.placement import Change
 from dimmplan.model.request import Request, Supply
 from dimmplan.moves import plan_moves
 from dimmplan.planner import Planned

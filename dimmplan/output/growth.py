@@ -8,8 +8,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from dimmplan.model.module import Module, modules_phrase
-from dimmplan.model.move import Change
-from dimmplan.model.placement import Finding
+from dimmplan.model.placement import Change, Finding
 from dimmplan.model.request import Mode
 from dimmplan.output.columns import Text, as_asked
 from dimmplan.output.machine import device_text

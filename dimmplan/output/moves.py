@@ -1,6 +1,6 @@
 """A change of a machine, from what is in it to a plan: as JSON of format 1 and as text for a terminal."""
 
-from dimmplan.model.move import Change, Move
+from dimmplan.model.placement import Change, Move
 from dimmplan.output.columns import Text
 from dimmplan.output.record import Label, OfPlan, Record, means
 from dimmplan.units import counted, listed

@@ -8,8 +8,7 @@ from typing import Any, NamedTuple
 
 from dimmplan.figures import PlacementFigures, RegionFigures, SocketFigures, placement_figures
 from dimmplan.model.board import Board
-from dimmplan.model.move import Change
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Change, Placement
 from dimmplan.output.columns import Column, text_columns
 from dimmplan.output.moves import act_text, moves_summary
 from dimmplan.output.svg import inline_svg, outlines

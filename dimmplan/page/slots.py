@@ -7,8 +7,7 @@ from typing import NamedTuple
 
 from dimmplan.errors import DimmplanError
 from dimmplan.model.board import Board
-from dimmplan.model.move import Move
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Move, Placement
 from dimmplan.output.why import rate_statements, rate_title, reason_statements, reason_title
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.rate import rate_reasons

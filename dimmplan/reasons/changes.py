@@ -12,8 +12,7 @@ from dimmplan.errors import ImpossibleError
 from dimmplan.figures import PlacementFigures
 from dimmplan.growth.pinned import SWEEP, all_of, closed, staying
 from dimmplan.model.module import Module
-from dimmplan.model.move import Change
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Change, Placement
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.moves import plan_moves
 from dimmplan.reasons.case import Alternative, Case, Separation, solved_below

@@ -14,7 +14,7 @@ from dimmplan.figures import PlacementFigures
 from dimmplan.growth.pinned import Start, closed, solve_from
 from dimmplan.growth.stay import most_staying
 from dimmplan.model.module import Module, by_type
-from dimmplan.model.move import Change
+from dimmplan.model.placement import Change
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.moves import plan_moves
 from dimmplan.reasons.case import Alternative, Case, errors_of, solved_below

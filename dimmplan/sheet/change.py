@@ -12,8 +12,7 @@ from typing import ClassVar
 
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.move import Change, Move, Step
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Change, Move, Placement, Step
 from dimmplan.sheet.facts import Facts, LeftFact, SlotFact, State, TypeFact, clean, gather, socket_words
 from dimmplan.wording.placement import label_short
 

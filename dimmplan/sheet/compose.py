@@ -17,8 +17,7 @@ from typing import NamedTuple
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
-from dimmplan.model.move import Change
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Change, Placement
 from dimmplan.sheet.blocks import Block, label, paragraph, side_by_side, stacked
 from dimmplan.sheet.change import facts_of
 from dimmplan.sheet.facts import Facts, State, clean, socket_words

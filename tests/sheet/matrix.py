@@ -16,7 +16,7 @@ from functools import cache
 from typing import NamedTuple
 
 from dimmplan.errors import InputError
-from dimmplan.model.move import Change
+from dimmplan.model.placement import Change
 from dimmplan.model.request import Mode
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import MOST_ON_ONE_MAP, compose

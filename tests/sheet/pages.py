@@ -10,8 +10,7 @@ from typing import Any
 
 from dimmplan.boardfile.read import load_board, shipped_ids
 from dimmplan.model.board import Board
-from dimmplan.model.move import Change
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Change, Placement
 from dimmplan.moves import plan_moves
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.shapes import Group, Page, Shape, Sheet, Text, walk

@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ET
 
-from dimmplan.model.move import Change
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Change, Placement
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.shapes import Sheet, Text, ident, walk
