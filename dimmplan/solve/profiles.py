@@ -187,19 +187,6 @@ def profiles_of(space: Space, budget: Budget, query: Query, codes: Container[int
     return Profiles(tuple(enumeration.profiles(codes)), enumeration.beyond())
 
 
-def loads_within(space: Space, query: Query, shape: ChannelShape) -> list[Load]:
-    """The loads of a channel that keep the bounds of a query, best board order first."""
-    unit, most_time, width = space.rate_unit, query.limit.time, space.width
-    return [
-        load
-        for load in space.loads(shape, query.may_break)
-        if not load.gib
-        or load.rate >= query.rate
-        and load.gib // width * (unit // (query.rate or load.rate)) <= most_time
-        and load.gib <= query.high_gib
-    ]
-
-
 def steps_of(space: Space, budget: Budget, query: Query, variant: Controllers) -> Iterator[set[int]]:
     """The count codes that each part of a socket can add: a channel by itself, or what some row judges together."""
     enumeration = _Enumeration(space, budget, query, evaluator_of(query.shape.permitted))
@@ -233,6 +220,8 @@ class _Enumeration:
         """The longest sweep time for a capacity."""
         self._left_out: dict[int, int] = {}
         """The least sweep time of what was left out for its time alone, for a capacity."""
+        self._next_load: Time = NEVER
+        """The least time of a channel's load that was left out for its time alone."""
         self._loads: dict[ChannelShape, list[Load]] = {}
         self.look = space.close_look(query.shape, query.may_break)
         """Judges the loads of the socket, and ``looks`` those of each controller, where a row looks so closely."""
@@ -263,10 +252,22 @@ class _Enumeration:
         return sorted(best.values(), key=lambda profile: profile.board_order, reverse=True)
 
     def loads(self, shape: ChannelShape) -> list[Load]:
-        """The loads of a channel that keep the bounds of the query, best board order first."""
+        """The loads of a channel that keep the limits of the query, best board order first."""
         if shape not in self._loads:
-            self._loads[shape] = loads_within(self.space, self.query, shape)
+            self._loads[shape] = list(self._loads_within(shape))
         return self._loads[shape]
+
+    def _loads_within(self, shape: ChannelShape) -> Iterator[Load]:
+        query = self.query
+        for load in self.space.loads(shape, query.may_break):
+            if load.gib:
+                if load.rate < query.rate or load.gib > query.high_gib:
+                    continue
+                time = load.gib // self.width * (self.unit // (query.rate or load.rate))
+                if time > query.limit.time:
+                    self._next_load = min(self._next_load, time)
+                    continue
+            yield load
 
     # -- styles even and any: controllers with equal channels are interchangeable ----------------------------------
 
@@ -465,7 +466,7 @@ class _Enumeration:
         """No population left out for its time alone counts with less."""
         limit = self.query.limit
         times = (limit.time_of(time, gib) for gib, time in self._left_out.items() if limit.ever(time, gib))
-        return min(times, default=NEVER)
+        return min([self._next_load, *times])
 
     def _times(self, controllers: Sequence[_Part]) -> tuple[int, int, int, int] | None:
         """Sweep time, time of the fullest channel, number of regions, fewest ways; one rate for the socket."""

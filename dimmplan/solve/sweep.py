@@ -7,18 +7,16 @@ hard as the others. The slowest socket decides.
 
 from __future__ import annotations
 
-import bisect
 import heapq
 import itertools
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from dimmplan.solve.branches import Branch, SocketGroup, Value
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.decide import Decisions
 from dimmplan.solve.profiles import NEVER, Limit, Profile, Profiles, Query, Time, profiles_of
-from dimmplan.solve.shapes import ChannelShape, SocketShape
 from dimmplan.solve.space import Space
 
 MOST_GROWTH = 0.25
@@ -105,8 +103,7 @@ class Sweeps:
                         yield Job(Fraction(0), gib, next(numbers), 0, 0, starved)
                 if part is not None:
                     least = self._least_time(branch, gib, balanced=balanced)
-                    bound = max(least, self.enumerator.first_time(branch, gib))
-                    yield Job(-self.sweep(gib, bound), gib, next(numbers), least, bound, part)
+                    yield Job(-self.sweep(gib, least), gib, next(numbers), least, least, part)
 
     def sweep(self, gib: int, time: Time) -> Fraction:
         """The sweep of a capacity in a time, in GB/s."""
@@ -154,9 +151,6 @@ class Sweeps:
 
 # -- populations within a time ----------------------------------------------------------------------------------------
 
-Filling = tuple[list[int], list[int]]
-"""Times, rising, and the most GiB that something holds within each of them."""
-
 
 def _spans(branch: Branch, gib: int, least: Sequence[int], most: Sequence[int]) -> list[tuple[int, int]] | None:
     """Least and most capacity of a socket of each group in a placement of a capacity; ``None`` where there is none."""
@@ -188,8 +182,6 @@ class Enumerator:
         self.space = space
         self.bounds = bounds
         self.budget = budget
-        self._full_channels: dict[Any, list[list[Filling]]] = {}
-        self._full_systems: dict[Any, Filling] = {}
 
     def enumerate(self, branch: Branch, gib: int, limit: Limit) -> tuple[Branch | None, Time]:
         """Replace counts by populations: every profile that some placement of that capacity can hold within the limit.
@@ -202,7 +194,7 @@ class Enumerator:
                 branch, [self._profiles(branch, group, 0, gib, never).profiles for group in branch.groups]
             ), NEVER
         share = -(-gib // len(self.space.sockets))
-        beyond: Time = self._next_filling(branch, limit.time)
+        beyond: Time = NEVER
         least = [min((p.gib for p in group.profiles), default=0) for group in branch.groups]
         most = [max((p.gib for p in group.profiles), default=-1) for group in branch.groups]
         spans = _spans(branch, gib, least, most)
@@ -246,59 +238,3 @@ class Enumerator:
             for profile in group.profiles
             if all(n <= top for n, top in zip(self.space.counts(profile.code), most, strict=True))
         }
-
-    # -- what channels hold within a time ------------------------------------------------------------------------------
-
-    def first_time(self, branch: Branch, gib: int) -> int:
-        """The least time within which all channels together hold that capacity; 0 where they never do."""
-        times, most = self._full_system(branch)
-        place = bisect.bisect_left(most, gib)
-        return times[place] if place < len(times) else 0
-
-    def _next_filling(self, branch: Branch, time: Time) -> int:
-        """The next time within which some channel can hold more; ``NEVER`` where none can."""
-        times, _ = self._full_system(branch)
-        place = bisect.bisect_right(times, time)
-        return times[place] if place < len(times) else NEVER
-
-    def _full_system(self, branch: Branch) -> Filling:
-        """What all sockets together hold."""
-        groups = tuple((group.shape, len(group.places)) for group in branch.groups)
-        key = (groups, branch.may_break, branch.rate)
-        if key not in self._full_systems:
-            every = {
-                time for shape, _ in groups for each in self._full(branch, shape) for times, _ in each for time in times
-            }
-            rising = sorted(every)
-            held = [sum(self._most_gib(branch, shape, time) * count for shape, count in groups) for time in rising]
-            self._full_systems[key] = rising, held
-        return self._full_systems[key]
-
-    def _most_gib(self, branch: Branch, shape: SocketShape, most_time: Time) -> int:
-        """The most that a socket can hold when no channel takes longer than the bound."""
-        totals = [-1]
-        for channels in self._full(branch, shape):
-            places = [bisect.bisect_right(times, most_time) for times, _ in channels]
-            if all(places):
-                totals.append(sum(most[place - 1] for place, (_, most) in zip(places, channels, strict=True)))
-        return max(totals)
-
-    def _full(self, branch: Branch, shape: SocketShape) -> list[list[Filling]]:
-        """For each way to fill a socket what each of its channels holds within which time."""
-        key = (shape, branch.may_break, branch.rate)
-        if key not in self._full_channels:
-            self._full_channels[key] = [
-                [self._filling(branch, channel) for controller in variant for channel in controller]
-                for variant in self.space.variants(shape, branch.may_break)
-            ]
-        return self._full_channels[key]
-
-    def _filling(self, branch: Branch, channel: ChannelShape) -> Filling:
-        """Times of a channel's loads, rising, and the most that the channel holds within each of them."""
-        unit, width = self.space.rate_unit, self.space.width
-        rising = sorted(
-            (load.gib // width * (unit // (branch.rate or load.rate)) if load.gib else 0, load.gib)
-            for load in self.space.loads(channel, branch.may_break)
-            if not load.gib or load.rate >= branch.rate
-        )
-        return [time for time, _ in rising], list(itertools.accumulate((gib for _, gib in rising), max))
