@@ -18,11 +18,11 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request, Supply
 from dimmplan.planner import Planned, Terms, ask, plan
-from dimmplan.solve.answer import ideal
 from dimmplan.solve.causes import capacities as reached_capacities
 from dimmplan.solve.causes import causes_of
 from dimmplan.solve.criteria import LISTS, ranked
 from dimmplan.solve.evaluate import Value
+from dimmplan.solve.limits import ideal
 from dimmplan.solve.space import Space
 from dimmplan.stock import Shelf
 from dimmplan.supply import Limit, left_out_causes, processor_limits

@@ -7,7 +7,7 @@ The search is deaf and mute: no files, no printing, no clock. It answers *proven
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -20,10 +20,10 @@ from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, nearest_capacities, rounded_up
 from dimmplan.solve.criteria import LISTS, Criterion, ranked
 from dimmplan.solve.evaluate import Value, broken_rows, content_of, usable_of, vector_of
-from dimmplan.solve.promise import Promise, Promises
+from dimmplan.solve.limits import Promise, Promises, ideal
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
-from dimmplan.units import Gib, channel_peak_gb_s
+from dimmplan.units import Gib
 
 MOST_RUNNERS_UP = 3
 BESIDE = 300_000
@@ -147,37 +147,6 @@ def bound_of(space: Space, criteria: tuple[Criterion, ...], best: Choice, possib
         if here != there:
             return Bound(criterion=criterion.name, value=-there if criterion.better == "high" else there)
     return Bound(criterion="board_order", value=None)
-
-
-def ideal(space: Space) -> Mapping[str, Value]:
-    """Values that no placement crosses: every channel working all the time, at the best rate that any module has."""
-    request = space.request
-    sizes = sorted(module.capacity_gib for module in space.types)
-    step = math.gcd(*sizes)
-    sockets = len(space.sockets) if space.every_socket else 1
-    least = -(-request.capacity_gib // step) * step if request.mode is Mode.INDEPENDENT else request.capacity_gib
-    peak = channel_peak_gb_s(max((space.best_rates(kind)[0] for kind in range(len(sizes))), default=0))
-    fewest_channels = min(len(socket.channels) for socket in space.wired)
-    fewest = max(sockets, -(-request.capacity_gib // sizes[-1]))
-    return {
-        "advised_broken": 0,
-        "over_gib": max(0, least - request.capacity_gib - (request.over_gib or 0)),
-        "balanced_sweep": min(space.channel_count, len(space.sockets) * fewest_channels) * peak,
-        "socket_difference_gib": 0,
-        "system_sweep": space.channel_count * peak,
-        "worst_sweep": fewest_channels * peak,
-        "worst_parallel": fewest_channels * peak,
-        "controller_difference_gib": 0,
-        "regions": sockets,
-        "narrowest_ways": fewest_channels,
-        "types": 1,
-        "cost": Fraction(0),
-        "low_rank_channels": 0,
-        "modules": fewest,
-        "free_slots": space.slot_count - fewest,
-        "discarded": 0,
-        "bought": 0,
-    }
 
 
 class _Alternatives:

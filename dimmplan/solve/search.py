@@ -21,7 +21,7 @@ from dimmplan.solve.budget import Budget, EffortSpent, Progress
 from dimmplan.solve.criteria import CRITERIA, Criterion, criteria_of, ranked
 from dimmplan.solve.decide import Decisions, least_tails
 from dimmplan.solve.evaluate import content_of
-from dimmplan.solve.promise import Group, Promise, Promises, Wanted
+from dimmplan.solve.limits import Group, Promise, Promises, Wanted
 from dimmplan.solve.space import Rows, Space
 from dimmplan.solve.sweep import Enumerator, Sweeps
 from dimmplan.units import Gib

@@ -76,6 +76,8 @@ class Space:
         """How many channels a channel of ``sockets`` stands for."""
         self.channel_count = sum(len(socket.channels) for socket in self.wired)
         """Channels of all fitted sockets."""
+        self.fewest_channels = min(len(socket.channels) for socket in self.wired)
+        """Channels of the fitted socket with the fewest."""
         self.slot_count = sum(len(socket.slots) for socket in self.wired)
         self.base = self.slot_count + 1
         usable = [s for s in request.supplies if not any(judge_module(self.enforced_always, s.module))]

@@ -58,7 +58,7 @@ class Sweeps:
         self.decisions = decisions
         self.bounds = enumerator.bounds
         self.channels = space.channel_count
-        self.evenly = len(space.sockets) * min(len(socket.channels) for socket in space.wired)
+        self.evenly = len(space.sockets) * space.fewest_channels
         """Channels at work where every socket works as hard as the one with the fewest channels can."""
 
     def best(self, branches: list[Branch], bar: Value | None, *, balanced: bool) -> tuple[Value | None, list[Branch]]:

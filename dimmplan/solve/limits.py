@@ -63,7 +63,6 @@ class Promises:
         self.over_first = [c.name for c in criteria[1:2]] == ["over_gib"]
         self.channels = space.channel_count
         self.sockets = len(space.sockets)
-        self.fewest_channels = min(len(socket.channels) for socket in space.wired)
         self.kept = sum(supply.kept for supply in space.request.supplies)
         self._known_sweeps: dict[object, tuple[Fraction, Fraction, Fraction] | None] = {}
 
@@ -197,30 +196,21 @@ class Promises:
         sweeps = self._sweeps(types, (low, high), (fewest, most), rate)
         if fewest > most or sweeps is None:
             return None
-        system, worst, balanced = sweeps
         request = self.space.request
         asked = request.capacity_gib + (request.over_gib or 0)
         kept = sum(min(facts.kept, facts.many) for facts in types)
-        values: dict[str, Value] = {
-            "advised_broken": broken,
-            "over_gib": max(0, self.space.shown(low) - asked),
-            "balanced_sweep": balanced,
-            "socket_difference_gib": 0,
-            "system_sweep": system,
-            "worst_sweep": worst,
-            "worst_parallel": worst,
-            "controller_difference_gib": 0,
-            "regions": self.sockets if self.space.every_socket else 1,
-            "narrowest_ways": max(len(socket.channels) for socket in self.space.wired),
-            "types": len(types),
-            "low_rank_channels": 0,
-            "modules": fewest,
-            "free_slots": self.space.slot_count - fewest,
-            "discarded": self.kept - kept,
-            "bought": max(0, fewest - kept),
-        }
-        if any(criterion.name == "cost" for criterion in self.criteria):
-            values["cost"] = self._cost(types, low)
+        priced = any(criterion.name == "cost" for criterion in self.criteria)
+        values = _limits(
+            self.space,
+            broken=broken,
+            over=max(0, self.space.shown(low) - asked),
+            sweeps=sweeps,
+            types=len(types),
+            modules=fewest,
+            discarded=self.kept - kept,
+            bought=max(0, fewest - kept),
+            cost=self._cost(types, low) if priced else Fraction(0),
+        )
         return ranked(self.criteria, [values[criterion.name] for criterion in self.criteria])
 
     def _span(self, types: Sequence[Facts], aim: Aim) -> tuple[int, int] | None:
@@ -290,7 +280,7 @@ class Promises:
             peak = channel_peak_gb_s(runs)
             fullest = max(depth * min(sizes), *sizes, share) if self.space.request.mode is Mode.INDEPENDENT else 1
             system = min(Fraction(min(held, self.channels)), Fraction(high, fullest)) * peak
-            found.append((system, min(held // self.sockets, self.fewest_channels) * peak))
+            found.append((system, min(held // self.sockets, self.space.fewest_channels) * peak))
         if not found:
             return None
         system, worst = max(each for each, _ in found), max(each for _, each in found)
@@ -305,6 +295,62 @@ class Promises:
             if not left:
                 break
         return total
+
+
+def ideal(space: Space) -> dict[str, Value]:
+    """What no placement passes, whatever its types: every channel always at work, at the best rate of any type."""
+    request = space.request
+    sizes = sorted(module.capacity_gib for module in space.types)
+    step = math.gcd(*sizes) if request.mode is Mode.INDEPENDENT else 1
+    least = -(-request.capacity_gib // step) * step
+    peak = channel_peak_gb_s(max((space.best_rates(kind)[0] for kind in range(len(sizes))), default=0))
+    worst = space.fewest_channels * peak
+    system = space.channel_count * peak
+    return _limits(
+        space,
+        over=max(0, least - request.capacity_gib - (request.over_gib or 0)),
+        sweeps=(system, worst, min(system, len(space.sockets) * worst)),
+        modules=max(len(space.sockets) if space.every_socket else 1, -(-request.capacity_gib // sizes[-1])),
+    )
+
+
+def _limits(
+    space: Space,
+    *,
+    over: Value,
+    sweeps: tuple[Fraction, Fraction, Fraction],
+    modules: int,
+    broken: int = 0,
+    types: int = 1,
+    discarded: int = 0,
+    bought: int = 0,
+    cost: Fraction = Fraction(0),
+) -> dict[str, Value]:
+    """The limit of each criterion: nothing passes the one that is said, or what every placement has to keep.
+
+    ``sweeps`` are system, worst socket's and balanced sweep in GB/s, ``modules`` the fewest.
+    """
+    system, worst, balanced = sweeps
+    channels = [len(socket.channels) for socket in space.wired]
+    return {
+        "advised_broken": broken,
+        "over_gib": over,
+        "balanced_sweep": balanced,
+        "socket_difference_gib": 0,
+        "system_sweep": system,
+        "worst_sweep": worst,
+        "worst_parallel": worst,
+        "controller_difference_gib": 0,
+        "regions": len(channels) if space.every_socket else 1,
+        "narrowest_ways": min(channels) if space.every_socket else max(channels),
+        "types": types,
+        "cost": cost,
+        "low_rank_channels": 0,
+        "modules": modules,
+        "free_slots": space.slot_count - modules,
+        "discarded": discarded,
+        "bought": bought,
+    }
 
 
 def sum_of_each(sums: int, size: int, count: int) -> int:
