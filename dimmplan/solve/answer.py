@@ -20,7 +20,7 @@ from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, nearest_capacities, rounded_up
 from dimmplan.solve.criteria import LISTS, Criterion, ranked
 from dimmplan.solve.evaluate import Value, broken_rows, content_of, usable_of, vector_of
-from dimmplan.solve.limits import Promise, Promises, ideal
+from dimmplan.solve.limits import Promise, ideal
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib
@@ -201,9 +201,9 @@ class _Alternatives:
 
     def _of_single_types(self) -> Iterator[Found]:
         """The best of each type, as far as they may be among the first: the most promising types come first."""
-        promises = Promises(self.space, self.search.criteria, wanted="every")
+        promises = self.search.promises()
         groups = promises.groups(1, self.aim)
-        each = sorted((promise, kind) for promise, kinds in groups for (kind,) in promises.sets(kinds, self.aim))
+        each = sorted((promise, kind) for promise, kinds in groups for (kind,) in promises.sets(kinds))
         places: list[Promise] = []
         for promise, kind in each:
             if len(places) > MOST_RUNNERS_UP and promise > sorted(places)[MOST_RUNNERS_UP]:

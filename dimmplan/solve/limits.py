@@ -11,10 +11,8 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
-from functools import cached_property
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
-from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Supply
 from dimmplan.solve.branches import Aim, Value
 from dimmplan.solve.criteria import Criterion, ranked
@@ -24,8 +22,6 @@ from dimmplan.units import channel_peak_gb_s
 Promise = tuple[Value, ...]
 """A vector as ``ranked`` gives it, no part of which any placement passes: smaller is better."""
 
-
-Wanted = Literal["first", "capacity", "every"]
 Group = tuple[tuple[int, ...], ...]
 """Sets of types that promise together: for each type of a set those that it may be."""
 
@@ -47,18 +43,11 @@ class Facts(NamedTuple):
 
 
 class Promises:
-    """The promises of a space for an ordered list of criteria; ``facts`` where they are known.
+    """The promises of a space for an ordered list of criteria; ``facts`` where they are known."""
 
-    A type of which another is better is left out where only the first placement counts (``wanted`` is ``first``), or
-    only which capacities are reached (``capacity``), but not where every total count does (``every``).
-    """
-
-    def __init__(
-        self, space: Space, criteria: Sequence[Criterion], *, wanted: Wanted = "first", facts: Sequence[Facts] = ()
-    ) -> None:
+    def __init__(self, space: Space, criteria: Sequence[Criterion], facts: Sequence[Facts] = ()) -> None:
         self.space = space
         self.criteria = criteria
-        self.wanted = wanted
         self.facts: list[Facts] = list(facts) or self._facts()
         self.over_first = [c.name for c in criteria[1:2]] == ["over_gib"]
         self.channels = space.channel_count
@@ -100,7 +89,7 @@ class Promises:
         alike: dict[tuple[object, ...], list[int]] = {}
         for kind, facts in enumerate(self.facts):
             of_aim = aim.types is None or kind in aim.types
-            if of_aim and facts.many and facts.rates[0] and len(self._better(kind, aim)) < size + len(aim.without):
+            if of_aim and facts.many and facts.rates[0]:
                 alike.setdefault((facts.gib, facts.rates, facts.mixes), []).append(kind)
         together = [(tuple(kinds), self._together(kinds)) for kinds in alike.values()]
         allowed = frozenset(self.space.advised) if aim.may_break is None else aim.may_break
@@ -129,57 +118,11 @@ class Promises:
             prices=tuple(heapq.merge(*(facts.prices for facts in each))),
         )
 
-    def sets(self, group: Group, aim: Aim) -> Iterator[tuple[int, ...]]:
-        """The sets of types of a group, each in the order of the space, without those of which another is better."""
-        left_out = [self.space.types_of(code) for code in aim.without]
+    def sets(self, group: Group) -> Iterator[tuple[int, ...]]:
+        """The sets of types of a group, each in the order of the space."""
         picks = [itertools.combinations(kinds, group.count(kinds)) for kinds in dict.fromkeys(group)]
         for parts in itertools.product(*picks):
-            types = frozenset(kind for part in parts for kind in part)
-            others = ((kind, other) for kind in types for other in self._better(kind, aim) if other not in types)
-            if all((types - {kind}) | {other} in left_out for kind, other in others):
-                yield tuple(sorted(types))
-
-    # -- types that others are better than ---------------------------------------------------------------------------
-
-    def _better(self, kind: int, aim: Aim) -> Sequence[int]:
-        """Types of an aim that can stand for a type wherever it stands: what they make comes before what it makes."""
-        if aim.only is not None or self.wanted == "every":
-            return ()
-        found = self.better[kind]
-        return found if aim.types is None else [other for other in found if other in aim.types]
-
-    @cached_property
-    def better(self) -> list[list[int]]:
-        """For each type those that are better: alike but for their rates, and neither kept nor named by a slot."""
-        space = self.space
-        alike: dict[Module, list[int]] = {}
-        for kind in range(len(space.types)):
-            alike.setdefault(space.identity(kind), []).append(kind)
-        beats = self._reach_more if self.wanted == "capacity" else self._come_first
-        found: list[list[int]] = [[] for _ in space.types]
-        for kinds in alike.values():
-            for kind in kinds if len(kinds) > 1 else ():
-                if not self.facts[kind].kept and space.types[kind] not in space.named:
-                    found[kind] = [other for other in kinds if other != kind and beats(other, kind)]
-        return found
-
-    def _reach_more(self, one: int, other: int) -> bool:
-        """True where every capacity that one type reaches is reached by another as well."""
-        mine, its = self.facts[one], self.facts[other]
-        return bool(mine.rates[0]) and (mine.many, other) > (its.many, one)
-
-    def _come_first(self, one: int, other: int) -> bool:
-        """True for at least as fast and as many, and no dearer; where they cost the same, first in board order."""
-        mine, its, supplies = self.facts[one], self.facts[other], self.space.supplies
-        here, there = self.space.types[one], self.space.types[other]
-        by_channel = self.space.board.rate_scope == "channel"
-        if mine.many < its.many or here.rate_mts < there.rate_mts or (by_channel and here.rate_mts > there.rate_mts):
-            return False
-        first = here.order_key < there.order_key
-        if not any(criterion.name == "cost" for criterion in self.criteria):
-            return first
-        costs = ((supplies[one].cost(count), supplies[other].cost(count)) for count in range(1, its.many + 1))
-        return all(cost < dear or (first and cost == dear) for cost, dear in costs)
+            yield tuple(sorted(kind for part in parts for kind in part))
 
     # -- one promise -------------------------------------------------------------------------------------------------
 

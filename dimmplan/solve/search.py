@@ -21,7 +21,7 @@ from dimmplan.solve.budget import Budget, EffortSpent, Progress
 from dimmplan.solve.criteria import CRITERIA, Criterion, criteria_of, ranked
 from dimmplan.solve.decide import Decisions, least_tails
 from dimmplan.solve.evaluate import content_of
-from dimmplan.solve.limits import Group, Promise, Promises, Wanted
+from dimmplan.solve.limits import Group, Promise, Promises
 from dimmplan.solve.space import Rows, Space
 from dimmplan.solve.sweep import Enumerator, Sweeps
 from dimmplan.units import Gib
@@ -80,7 +80,7 @@ class Search:
         self.priced = all(supply.priced for supply in space.request.supplies)
         self.criteria: tuple[Criterion, ...] = criteria_of(prefer or space.request.prefer, priced=self.priced)
         self._deciders: dict[tuple[int, ...], Decider] = {} if like is None else like._deciders
-        self._promises: dict[object, Promises] = {} if like is None else like._promises
+        self._promises: dict[tuple[Criterion, ...], Promises] = {} if like is None else like._promises
 
     def by(self, names: Iterable[str]) -> Search:
         """The search, ordering by these criteria from now on; by cost only where all is priced."""
@@ -134,7 +134,7 @@ class Search:
         heap = [
             _Node(promise, next(numbers), group=group)
             for promise, group in promises.groups(size, aim)
-            if aim.only is None or self.space.types_of(aim.only) in map(frozenset, promises.sets(group, aim))
+            if aim.only is None or self.space.types_of(aim.only) in map(frozenset, promises.sets(group))
         ]
         self.budget.spend(PROMISE * len(heap))
         heapq.heapify(heap)
@@ -176,13 +176,12 @@ class Search:
         possible = ranked(self.criteria, node.promise)  # turned back
         self.budget.progress = Progress(self.criteria, self.criteria[1].name, best, possible)
 
-    def promises(self, wanted: Wanted = "first") -> Promises:
-        """What types promise by the criteria of this search, or for the capacities that they reach."""
-        criteria = self.criteria if wanted == "first" else criteria_of("capacity-first", priced=False)
-        if (criteria, wanted) not in self._promises:
+    def promises(self) -> Promises:
+        """What types promise by the criteria of this search."""
+        if self.criteria not in self._promises:
             facts = next((each.facts for each in self._promises.values()), ())
-            self._promises[criteria, wanted] = Promises(self.space, criteria, wanted=wanted, facts=facts)
-        return self._promises[criteria, wanted]
+            self._promises[self.criteria] = Promises(self.space, self.criteria, facts)
+        return self._promises[self.criteria]
 
     def _rank(self, found: Found) -> Promise:
         return ranked(self.criteria, found.vector)
@@ -190,7 +189,7 @@ class Search:
     def _opened(self, node: _Node, promises: Promises, aim: Aim) -> Iterator[_Node]:
         """The sets of a group, or the branches of a set, with what they promise."""
         if not node.types:
-            for types in promises.sets(node.group, aim):
+            for types in promises.sets(node.group):
                 broken = self.space.broken_alone(types)
                 if broken <= (set(self.space.advised) if aim.may_break is None else aim.may_break):
                     promise = promises.promise([promises.facts[kind] for kind in types], aim, broken=len(broken))
@@ -210,59 +209,70 @@ class Search:
 
     def capacities(self, aim: Aim) -> set[Gib]:
         """Every usable capacity within the aim that some placement has, advised rows aside."""
-        may_break = frozenset(self.space.advised)
-        return {
-            self.space.shown(decider.space.gib(total))
-            for _, decider in self._every(aim, may_break)
-            for total in decider.reached(aim, may_break)
-        }
+        return {gib for _, each in self._reached(aim) for gib in each}
+
+    def reaches(self, aim: Aim) -> bool:
+        """True where some placement has a capacity within the aim, advised rows aside."""
+        return any(each for _, each in self._reached(aim))
 
     def least_capacity(self, aim: Aim, may_break: Rows) -> Gib | None:
         """The least usable capacity within the aim that some placement has; ``None`` where there is none."""
-        least: Gib | None = None
-        for low, decider in self._every(aim, may_break):
-            if least is None or low < least:
-                totals = decider.reached(aim, may_break)
-                reached = [self.space.shown(decider.space.gib(total)) for total in totals]
-                least = min([*reached, *([] if least is None else [least])], default=None)
-        return least
+        found: Gib | None = None
+        for least, decider in self._every(self._of_most(aim), may_break):
+            if found is None or least < found:
+                found = min([*self._gibs(decider, aim, may_break), *([] if found is None else [found])], default=None)
+        return found
 
     def greatest_capacity(self, aim: Aim, may_break: Rows) -> Gib | None:
         """The greatest usable capacity in whole GiB within the aim that some placement has, found by halving."""
-        greatest: Gib | None = None
+        found: Gib | None = None
         low, high = aim.low_gib, aim.high_gib
         while low <= high:
             middle = (low + high + 1) // 2
-            upper = Aim(middle, high)
-            each = ((decider.space, decider.reached(upper, may_break)) for _, decider in self._every(upper, may_break))
-            gib = next((max(map(space.gib, totals)) for space, totals in each if totals), None)
+            gib = next((max(each) for _, each in self._reached(Aim(middle, high), may_break) if each), None)
             if gib is None:
                 high = middle - 1
             else:
-                greatest = self.space.shown(gib)
-                low = int(greatest) + 1
-        return greatest
+                found, low = gib, int(gib) + 1
+        return found
 
     def codes(self, aim: Aim) -> set[int]:
         """Count codes within the aim that some placement has, advised rows aside."""
         may_break = frozenset(self.space.advised)
         return {
             self.space.code_among(decider.types, total)
-            for _, decider in self._every(aim, may_break, "every")
+            for _, decider in self._every(aim, may_break)
             for total in decider.reached(aim, may_break)
         }
 
-    def reaches(self, aim: Aim) -> bool:
-        """True where some placement has a capacity within the aim, advised rows aside."""
-        may_break = frozenset(self.space.advised)
-        return any(decider.reached(aim, may_break) for _, decider in self._every(aim, may_break))
+    def _reached(self, aim: Aim, may_break: Rows | None = None) -> Iterator[tuple[Value, set[Gib]]]:
+        """For each set of types the least capacity that it may have within the aim, and those that it has."""
+        may_break = frozenset(self.space.advised) if may_break is None else may_break
+        for least, decider in self._every(self._of_most(aim), may_break):
+            yield least, self._gibs(decider, aim, may_break)
 
-    def _every(self, aim: Aim, may_break: Rows, wanted: Wanted = "capacity") -> Iterator[tuple[Value, Decider]]:
+    def _gibs(self, decider: Decider, aim: Aim, may_break: Rows) -> set[Gib]:
+        return {self.space.shown(decider.space.gib(total)) for total in decider.reached(aim, may_break)}
+
+    def _of_most(self, aim: Aim) -> Aim:
+        """The aim with just the types that capacities need: of types alike but for their rates those with most modules.
+
+        As many of them as may be used together.
+        """
+        facts, space = self.promises().facts, self.space
+        alike: dict[Module, list[int]] = {}
+        for kind in sorted(range(len(facts)), key=lambda kind: -facts[kind].many):
+            its = alike.setdefault(space.identity(kind), [])
+            if space.types[kind] in space.named or (facts[kind].rates[0] and len(its) < space.request.max_types):
+                its.append(kind)
+        return aim._replace(types=frozenset(kind for its in alike.values() for kind in its))
+
+    def _every(self, aim: Aim, may_break: Rows) -> Iterator[tuple[Value, Decider]]:
         """Every set of types that may have a capacity within the aim, and the least that it may have in GiB."""
-        promises = self.promises(wanted)
+        promises = Promises(self.space, criteria_of("capacity-first", priced=False), self.promises().facts)
         for size in self._sizes():
             for _, group in sorted(promises.groups(size, aim)):
-                for types in promises.sets(group, aim):
+                for types in promises.sets(group):
                     self.budget.spend(PROMISE)
                     if self.space.broken_alone(types) <= may_break:
                         promise = promises.promise([promises.facts[kind] for kind in types], aim)
