@@ -127,33 +127,24 @@ class Decisions:
         better: Literal["high", "low"],
         bar: Value | None,
     ) -> Iterator[tuple[Value, Branch]]:
-        """The best value that the totals allow.
-
-        Totals that only equal the bar are passed on unproven before populations are enumerated: the system sweep proves
-        them, and most branches end there.
-        """
+        """The best value that the totals allow."""
         self.budget.spend(1 + len(branch.targets) // 64)
         by_value: dict[Value, set[int]] = {}
         for total in branch.targets:
             by_value.setdefault(measure(total), set()).add(total)
-        unproven = bar if bar in by_value and not branch.populated else None
-        wanted = (v for v in by_value if bar is None or branch.populated or _better(v, bar, better))
+        wanted = (value for value in by_value if bar is None or not _better(bar, value, better))
         found = self._first(branch, sorted(wanted, reverse=better == "high"), by_value)
         if found is not None:
             yield found
-        elif unproven is not None:
-            yield unproven, branch._replace(targets=frozenset(by_value[unproven]))
 
     def _first(
         self, branch: Branch, values: Sequence[Value], by_value: Mapping[Value, set[int]]
     ) -> tuple[Value, Branch] | None:
-        """The first value of which some total is reached, with those totals: the first alone, then all others."""
-        for tried in (values[:1], values[1:]):
-            proven = self.reached(branch, set[int]().union(*(by_value[value] for value in tried)))
-            for value in tried:
-                if targets := proven & by_value[value]:
-                    return value, branch._replace(targets=targets)
-        return None
+        """The first value of which some total is reached, with those totals."""
+        proven = self.reached(branch, set[int]().union(*(by_value[value] for value in values)))
+        return next(
+            ((value, branch._replace(targets=of_it)) for value in values if (of_it := proven & by_value[value])), None
+        )
 
     def any_reached(self, branch: Branch) -> bool:
         """True where some target is reached."""

@@ -87,10 +87,10 @@ class Limit(NamedTuple):
 
 
 class Profiles(NamedTuple):
-    """Profiles, and a time that no population left out for its time alone goes below, loads of a channel aside."""
+    """Profiles, and the next time worth trying: no population left out for its time alone comes in before it."""
 
     profiles: tuple[Profile, ...]
-    beyond: Time
+    next_time: Time
 
 
 class Query(NamedTuple):
@@ -124,16 +124,6 @@ class Evaluator:
         self.permitted = permitted
         self.at_own_rates = lru_cache(MOST_KEPT)(self._at_own_rates)
         self.depths = lru_cache(MOST_KEPT)(lambda amounts: Depths(*depths(amounts, permitted)))
-        self.widest = lru_cache(None)(self._widest)
-
-    def _widest(self, filled: tuple[int, ...]) -> int:
-        """The most channels that any region has, of so many filled ones of each controller."""
-        if self.grouped:
-            sizes = (len(group.channels) for group in self.permitted.groups)
-            return max((size for size in sizes if size <= sum(filled)), default=1)
-        if self.pooled:
-            return max((ways for ways in self.permitted.ways if ways <= sum(filled)), default=1)
-        return max((ways for ways in self.permitted.ways if fits_evenly(ways, filled)), default=1)
 
     def _at_own_rates(self, amounts: Shape, rates: Shape, unit: int) -> tuple[int, int, int]:
         """Sum of region times, number of regions, fewest ways; each region at the rate of its slowest channel."""
@@ -154,13 +144,6 @@ class Evaluator:
         return found._replace(depth=found.depth * factor)
 
 
-def fits_evenly(ways: int, filled: Sequence[int]) -> bool:
-    """True where some controllers can take part in a set of that many channels with as many each."""
-    return any(
-        ways % each == 0 and sum(count >= each for count in filled) >= ways // each for each in range(1, ways + 1)
-    )
-
-
 @lru_cache(16)
 def evaluator_of(permitted: Permitted) -> Evaluator:
     """What is remembered of sockets with those permitted sets; it depends on nothing else."""
@@ -178,13 +161,12 @@ class _Part(NamedTuple):
     low_rank: int
     slowest: int
     fullest: int
-    filled: int
 
 
 def profiles_of(space: Space, budget: Budget, query: Query, codes: Container[int]) -> Profiles:
     """All profiles with those count codes that answer the query, one for each set of figures, in board order."""
     enumeration = _Enumeration(space, budget, query, evaluator_of(query.shape.permitted))
-    return Profiles(tuple(enumeration.profiles(codes)), enumeration.beyond())
+    return Profiles(tuple(enumeration.profiles(codes)), enumeration.next_time())
 
 
 def steps_of(space: Space, budget: Budget, query: Query, variant: Controllers) -> Iterator[set[int]]:
@@ -366,7 +348,6 @@ class _Enumeration:
         yield from extend(0, 0, 0)
 
     def _part(self, loads: tuple[Load, ...]) -> _Part:
-        filled = [load for load in loads if load.gib]
         gibs = [load.gib for load in loads]
         return _Part(
             code=sum([load.code for load in loads]),
@@ -375,9 +356,8 @@ class _Enumeration:
             board_order=b"".join([load.board_order for load in loads]),
             amounts=tuple(sorted([gib // self.grain for gib in gibs], reverse=True)),
             low_rank=sum([load.low_rank for load in loads]),
-            slowest=min([load.rate for load in filled], default=0),
+            slowest=min([load.rate for load in loads if load.gib], default=0),
             fullest=max(gibs) // self.width,
-            filled=len(filled),
         )
 
     # -- style groups: channels of equal membership are interchangeable, controllers are not -----------------------
@@ -462,8 +442,8 @@ class _Enumeration:
             self._left_out[gib] = min(self._left_out.get(gib, NEVER), time)
         return True
 
-    def beyond(self) -> Time:
-        """No population left out for its time alone counts with less."""
+    def next_time(self) -> Time:
+        """No population, and no load of a channel, that was left out for its time alone comes in before that time."""
         limit = self.query.limit
         times = (limit.time_of(time, gib) for gib, time in self._left_out.items() if limit.ever(time, gib))
         return min([self._next_load, *times])
@@ -474,9 +454,7 @@ class _Enumeration:
         unit = self.unit // rate
         fullest = max([part.fullest for part in controllers]) * unit
         gib = sum([part.gib for part in controllers])
-        widest = self.evaluate.widest(tuple([part.filled for part in controllers]))
-        least = max(fullest, gib // self.width * unit // widest)
-        if self._over((least, gib)):
+        if self._over((fullest, gib)):
             return None
         width = self.width
         depth, count, narrowest = self.evaluate([[load.gib // width for load in part.loads] for part in controllers])
@@ -490,9 +468,8 @@ class _Enumeration:
         """
         loads = [load for part in controllers for load in part.loads]
         alone = [load.gib // self.width * (self.unit // load.rate) for load in loads if load.gib]
-        least = max(*alone, sum(alone) // self.evaluate.widest(tuple([part.filled for part in controllers])))
         gib = sum([part.gib for part in controllers])
-        if self._over((least, gib)):
+        if self._over((max(alone), gib)):
             return None
         slowest = min(load.rate for load in loads if load.gib)
         amounts = tuple(tuple(load.gib // self.width for load in part.loads) for part in controllers)

@@ -23,7 +23,7 @@ from dimmplan.solve.decide import Decisions, least_tails
 from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.limits import Group, Promise, Promises
 from dimmplan.solve.space import Rows, Space
-from dimmplan.solve.sweep import Enumerator, Sweeps
+from dimmplan.solve.sweep import Sweeps
 from dimmplan.units import Gib
 
 MOST_REMEMBERED = 400
@@ -292,8 +292,7 @@ class Decider:
         self.criteria: tuple[Criterion, ...] = ()
         self.branches = Branches(self.space, budget)
         self.decisions = Decisions(self.space, budget)
-        self.enumerator = Enumerator(self.space, budget, bounds=bounds)
-        self.sweeps = Sweeps(self.space, self.enumerator, self.decisions)
+        self.sweeps = Sweeps(self.space, budget, self.decisions, bounds=bounds)
 
     @cached_property
     def _ranks(self) -> list[int]:

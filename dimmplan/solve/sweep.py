@@ -1,4 +1,4 @@
-"""Balanced and system sweep: best first over branches and capacities, populations enumerated within a time that grows.
+"""Balanced and system sweep: populations are enumerated within a time, and the time grows until something is found.
 
 The *balanced time* of a placement is its capacity over its balanced sweep. A socket that holds the even share or more
 takes part with its sweep time; one that holds less with as much more as it holds less, since its processor works as
@@ -7,8 +7,6 @@ hard as the others. The slowest socket decides.
 
 from __future__ import annotations
 
-import heapq
-import itertools
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
@@ -19,24 +17,16 @@ from dimmplan.solve.decide import Decisions
 from dimmplan.solve.profiles import NEVER, Limit, Profile, Profiles, Query, Time, profiles_of
 from dimmplan.solve.space import Space
 
-MOST_GROWTH = 0.25
-"""A time bound below which nothing was found widens by this share of itself at most."""
-FIRST_STEP = 32
-"""At first it widens by one part in so many, then by as much as it lies above the least time."""
 
+class Task(NamedTuple):
+    """A branch at one total capacity; ``fastest`` is a time that no placement of it beats.
 
-class Job(NamedTuple):
-    """A branch at one total capacity, ordered by how fast it may be.
-
-    ``hope`` is minus the sweep nothing beats, which takes the time ``known``; ``bound`` is the time to try next.
+    It is 0 where a socket has to stay empty: the balanced sweep is 0 then.
     """
 
-    hope: Fraction
-    gib: int
-    number: int
-    least: Time
-    bound: Time
     branch: Branch
+    gib: int
+    fastest: int
 
 
 class _Try(NamedTuple):
@@ -50,48 +40,39 @@ class _Try(NamedTuple):
 
 
 class Sweeps:
-    """Decides the balanced sweep for the branches of a space, or the system sweep where no socket need have memory."""
+    """Decides the balanced sweep for the branches of a space, or the system sweep where no socket need have memory.
 
-    def __init__(self, space: Space, enumerator: Enumerator, decisions: Decisions) -> None:
+    ``bounds=False`` enumerates every population of every branch.
+    """
+
+    def __init__(self, space: Space, budget: Budget, decisions: Decisions, *, bounds: bool) -> None:
         self.space = space
-        self.enumerator = enumerator
+        self.budget = budget
         self.decisions = decisions
-        self.bounds = enumerator.bounds
-        self.channels = space.channel_count
-        self.evenly = len(space.sockets) * space.fewest_channels
-        """Channels at work where every socket works as hard as the one with the fewest channels can."""
+        self.bounds = bounds
 
     def best(self, branches: list[Branch], bar: Value | None, *, balanced: bool) -> tuple[Value | None, list[Branch]]:
-        """The highest sweep, and the branches that have it: the most hopeful job is tried next.
-
-        A try within a time bound that finds nothing leaves a lower hope, so no branch is enumerated in more time than
-        the fastest of all needs, but for the last widening of a bound.
-        """
+        """The highest sweep, and the branches that have it; nothing where the bar is not reached."""
         best = None if bar is None else Fraction(bar)
         kept: list[Branch] = []
-        jobs = list(self._jobs(branches, balanced=balanced))
-        heapq.heapify(jobs)
-        while jobs:
-            job = heapq.heappop(jobs)
-            if self.bounds and best is not None and -job.hope < best:
+        tasks = list(self._tasks(branches, balanced=balanced))
+        for task in sorted(tasks, key=lambda task: self.sweep(task.gib, task.fastest), reverse=True):
+            if self.bounds and best is not None and self.sweep(task.gib, task.fastest) < best:
                 break
-            most = self._most_time(job, best)
-            bound = min(job.bound, most) if self.bounds else most
-            time, part = self._within(job, bound, balanced=balanced) if job.hope else _Try(0, job.branch)
+            time, part = self._least_time(task, best, balanced=balanced) if task.fastest else _Try(0, task.branch)
             if part is not None:
-                value = self.sweep(job.gib, time) if job.hope else Fraction(0)
+                value = self.sweep(task.gib, time)
                 if best is None or value > best:
                     best, kept = value, []
                 if value == best:
                     kept.append(part)
-            elif time <= most:
-                wider = bound + min(int(bound * MOST_GROWTH), max(bound // FIRST_STEP, bound - job.least))
-                hope = -self.sweep(job.gib, time)
-                heapq.heappush(jobs, job._replace(hope=hope, bound=max(time, wider)))
         return (best if kept else None), kept
 
-    def _jobs(self, branches: list[Branch], *, balanced: bool) -> Iterator[Job]:
-        numbers = itertools.count()
+    def sweep(self, gib: int, time: Time) -> Fraction:
+        """The sweep of a capacity in a time, in GB/s; 0 without a time."""
+        return Fraction(gib * self.space.peak_unit) / (1000 * time) if time else Fraction(0)
+
+    def _tasks(self, branches: list[Branch], *, balanced: bool) -> Iterator[Task]:
         for branch in branches:
             for gib, targets in self.space.by_gib(branch.targets).items():
                 part: Branch | None = branch._replace(targets=targets)
@@ -100,37 +81,50 @@ class Sweeps:
                     part = self.decisions.settled(branch._replace(targets=targets).keeping(lambda p: p.code > 0))
                     starved = self.decisions.settled(starved) if part is None and not branch.least_sweep else None
                     if starved is not None:
-                        yield Job(Fraction(0), gib, next(numbers), 0, 0, starved)
+                        yield Task(starved, gib, 0)
                 if part is not None:
-                    least = self._least_time(branch, gib, balanced=balanced)
-                    yield Job(-self.sweep(gib, least), gib, next(numbers), least, least, part)
+                    yield Task(part, gib, self._fastest(branch, gib, balanced=balanced))
 
-    def sweep(self, gib: int, time: Time) -> Fraction:
-        """The sweep of a capacity in a time, in GB/s."""
-        return Fraction(gib * self.space.peak_unit) / (1000 * time)
+    def _fastest(self, branch: Branch, gib: int, *, balanced: bool) -> int:
+        """No population of that capacity sweeps faster: every channel working all the time, at the best rate.
 
-    def _least_time(self, branch: Branch, gib: int, *, balanced: bool) -> int:
-        """No population of that capacity sweeps faster: every channel working all the time, at the best rate."""
-        rate = branch.rate or max(self.space.board.rates_mts)
-        channels = min(self.channels, self.evenly) if balanced else self.channels
-        return max(1, -(-gib * (self.space.rate_unit // rate) // channels))
+        In a balanced sweep every socket works as hard as the one with the fewest channels can.
+        """
+        space = self.space
+        rate = branch.rate or max(space.board.rates_mts)
+        channels = space.channel_count
+        if balanced:
+            channels = min(channels, len(space.sockets) * space.fewest_channels)
+        return max(1, -(-gib * (space.rate_unit // rate) // channels))
 
-    def _most_time(self, job: Job, at_least: Fraction | None) -> Time:
+    def _most_time(self, task: Task, at_least: Fraction | None) -> Time:
         """The longest that a placement may take: at the slowest rate, one channel at a time, or as long as the best."""
-        slowest = job.branch.rate or min(self.space.board.rates_mts)
-        most: Time = job.gib * (self.space.rate_unit // slowest)
+        slowest = task.branch.rate or min(self.space.board.rates_mts)
+        most: Time = task.gib * (self.space.rate_unit // slowest)
         if at_least and self.bounds:
-            most = min(most, job.gib * self.space.peak_unit / (1000 * at_least))
+            most = min(most, task.gib * self.space.peak_unit / (1000 * at_least))
         return most
 
-    def _within(self, job: Job, bound: Time, *, balanced: bool) -> _Try:
-        """The least time within the bound, with all profiles that keep it."""
-        floor = self.space.peak_unit / (1000 * job.branch.least_sweep) if job.branch.least_sweep else None
-        limit = Limit(bound, job.gib if balanced else 0, len(self.space.sockets), floor)
-        populated, beyond = self.enumerator.enumerate(job.branch, job.gib, limit)
+    def _least_time(self, task: Task, at_least: Fraction | None, *, balanced: bool) -> _Try:
+        """The least time of a task, if it sweeps as fast as that in GB/s: tried within more and more time."""
+        most = self._most_time(task, at_least)
+        limit: Time = task.fastest if self.bounds else most
+        while True:
+            limit = min(limit, most)
+            found = self._within(task, limit, balanced=balanced)
+            if found.branch is not None or found.time > most:
+                return found
+            limit = max(found.time, limit + limit // 4)
+
+    def _within(self, task: Task, time: Time, *, balanced: bool) -> _Try:
+        """The least time of a task within that time, with all profiles that keep it."""
+        least_sweep = task.branch.least_sweep
+        per_gib = self.space.peak_unit / (1000 * least_sweep) if least_sweep else None
+        limit = Limit(time, task.gib if balanced else 0, len(self.space.sockets), per_gib)
+        populated, next_time = self.enumerate(task.branch, task.gib, limit)
         branch = self.decisions.settled(populated.keeping(limit.holds) if populated and not self.bounds else populated)
         if branch is None:
-            return _Try(beyond, None)
+            return _Try(next_time, None)
         taken = {
             (profile.time, profile.gib): limit.time_of(profile.time, profile.gib)
             for group in branch.groups
@@ -148,8 +142,67 @@ class Sweeps:
         place, part = found
         return _Try(times[place], part)
 
+    # -- populations within a time ---------------------------------------------------------------------------------
 
-# -- populations within a time ----------------------------------------------------------------------------------------
+    def enumerate(self, branch: Branch, gib: int, limit: Limit) -> tuple[Branch | None, Time]:
+        """Replace counts by populations: every profile that some placement of that capacity can hold within the limit.
+
+        ``None`` where some socket is left without; and the next time worth trying: nothing that was left out comes in
+        before it.
+
+        An example: 128 GiB in modules of 32 GiB over two sockets of three channels, one slot each, at one rate. The
+        even share is 64 GiB. All six channels together would take 128 / 6, rounded up to 22; a module alone takes 32,
+        so no channel is loaded, and the next time worth trying is 32. Within 32 a socket may hold 64 GiB (two channels
+        for 32) or 96 (three channels for 32). One that holds 32 GiB takes 32 as well, but it has half the even share
+        and so only half the time, 16: it counts with 64, and that is the next time. 64 and 64 GiB are found within 32.
+        """
+        if not self.bounds:
+            never = Limit(NEVER)
+            every = [self._profiles(branch, group, 0, gib, never).profiles for group in branch.groups]
+            return _populated(branch, every), NEVER
+        share = -(-gib // len(self.space.sockets))
+        least = [min((p.gib for p in group.profiles), default=0) for group in branch.groups]
+        most = [max((p.gib for p in group.profiles), default=-1) for group in branch.groups]
+        spans = _spans(branch, gib, least, most)
+        if spans is None:
+            return None, NEVER
+        # Some socket holds its even share or more: what can be held in the time tells how little others may hold.
+        upper = [
+            self._profiles(branch, group, max(low, share), high, limit)
+            for group, (low, high) in zip(branch.groups, spans, strict=True)
+        ]
+        next_time = min(each.next_time for each in upper)
+        most = [
+            max((p.gib for p in each.profiles), default=min(high, share - 1))
+            for each, (_, high) in zip(upper, spans, strict=True)
+        ]
+        spans = _spans(branch, gib, least, most)
+        if spans is None:
+            return None, next_time
+        lower = [
+            self._profiles(branch, group, low, min(high, share - 1), limit)
+            for group, (low, high) in zip(branch.groups, spans, strict=True)
+        ]
+        next_time = min(next_time, *(each.next_time for each in lower))
+        every = [one.profiles + other.profiles for one, other in zip(upper, lower, strict=True)]
+        return _populated(branch, every), next_time
+
+    def _profiles(self, branch: Branch, group: SocketGroup, low_gib: int, high_gib: int, limit: Limit) -> Profiles:
+        """The profiles of a socket within a span of capacity and a time."""
+        if low_gib > high_gib:
+            return Profiles((), NEVER)
+        query = Query(group.shape, branch.may_break, branch.rate, low_gib, high_gib, limit)
+        return profiles_of(self.space, self.budget, query, self._within_targets(branch, group))
+
+    def _within_targets(self, branch: Branch, group: SocketGroup) -> set[int]:
+        """Count codes of a socket that hold no more of any type than some target does."""
+        counts = [self.space.counts(target) for target in branch.targets]
+        most = [max(numbers) for numbers in zip(*counts, strict=True)]
+        return {
+            profile.code
+            for profile in group.profiles
+            if all(n <= top for n, top in zip(self.space.counts(profile.code), most, strict=True))
+        }
 
 
 def _spans(branch: Branch, gib: int, least: Sequence[int], most: Sequence[int]) -> list[tuple[int, int]] | None:
@@ -170,71 +223,3 @@ def _populated(branch: Branch, profiles: Sequence[tuple[Profile, ...]]) -> Branc
         return None
     groups = [group._replace(profiles=each) for group, each in zip(branch.groups, profiles, strict=True)]
     return branch._replace(groups=tuple(groups), populated=True)
-
-
-class Enumerator:
-    """Enumerates the populations of the branches of a space; profiles and bounds are remembered.
-
-    ``bounds=False`` enumerates every population of every branch.
-    """
-
-    def __init__(self, space: Space, budget: Budget, *, bounds: bool) -> None:
-        self.space = space
-        self.bounds = bounds
-        self.budget = budget
-
-    def enumerate(self, branch: Branch, gib: int, limit: Limit) -> tuple[Branch | None, Time]:
-        """Replace counts by populations: every profile that some placement of that capacity can hold within the limit.
-
-        ``None`` where some socket is left without; and a time below which nothing that was left out comes in.
-        """
-        if not self.bounds:
-            never = Limit(NEVER)
-            return _populated(
-                branch, [self._profiles(branch, group, 0, gib, never).profiles for group in branch.groups]
-            ), NEVER
-        share = -(-gib // len(self.space.sockets))
-        beyond: Time = NEVER
-        least = [min((p.gib for p in group.profiles), default=0) for group in branch.groups]
-        most = [max((p.gib for p in group.profiles), default=-1) for group in branch.groups]
-        spans = _spans(branch, gib, least, most)
-        if spans is None:
-            return None, beyond
-        # Some socket holds its even share or more: what can be held in the time tells how little others may hold.
-        upper = [
-            self._profiles(branch, group, max(low, share), high, limit)
-            for group, (low, high) in zip(branch.groups, spans, strict=True)
-        ]
-        beyond = min(beyond, *(each.beyond for each in upper))
-        most = [
-            max((p.gib for p in each.profiles), default=min(high, share - 1))
-            for each, (_, high) in zip(upper, spans, strict=True)
-        ]
-        spans = _spans(branch, gib, least, most)
-        if spans is None:
-            return None, beyond
-        lower = [
-            self._profiles(branch, group, low, min(high, share - 1), limit)
-            for group, (low, high) in zip(branch.groups, spans, strict=True)
-        ]
-        beyond = min(beyond, *(each.beyond for each in lower))
-        return _populated(
-            branch, [one.profiles + other.profiles for one, other in zip(upper, lower, strict=True)]
-        ), beyond
-
-    def _profiles(self, branch: Branch, group: SocketGroup, low_gib: int, high_gib: int, limit: Limit) -> Profiles:
-        """The profiles of a socket within a span of capacity and a time."""
-        if low_gib > high_gib:
-            return Profiles((), NEVER)
-        query = Query(group.shape, branch.may_break, branch.rate, low_gib, high_gib, limit)
-        return profiles_of(self.space, self.budget, query, self._within_targets(branch, group))
-
-    def _within_targets(self, branch: Branch, group: SocketGroup) -> set[int]:
-        """Count codes of a socket that hold no more of any type than some target does."""
-        counts = [self.space.counts(target) for target in branch.targets]
-        most = [max(numbers) for numbers in zip(*counts, strict=True)]
-        return {
-            profile.code
-            for profile in group.profiles
-            if all(n <= top for n, top in zip(self.space.counts(profile.code), most, strict=True))
-        }

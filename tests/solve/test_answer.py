@@ -136,7 +136,7 @@ def test_what_no_placement_crosses() -> None:
         "free_slots": 7,
     }
     assert bounds(request(78, M16, M64)) == expected
-    # a socket of two channels may stay empty, unless every socket has a module; one over is nothing where it was allowed
+    # the socket of two channels may stay empty, unless every socket has a module; one over is nothing where allowed
     every = bounds(request(17, M64, M16, over_gib=14), EVERY)
     assert every == expected | {"over_gib": 1, "regions": 2, "narrowest_ways": 2}
     advised = bounds(request(17, M64, M16, over_gib=15), EVERY | {"severity": "advised"})

@@ -79,14 +79,3 @@ def same(row: Any, amounts: Shape, regions: list[tuple[int, int]]) -> None:
     for factor in (1, 3, 3, 1):
         scaled = [[factor * amount for amount in controller] for controller in amounts]
         assert evaluate(scaled) == figures._replace(depth=factor * figures.depth)
-
-
-def test_the_widest_set_that_filled_channels_may_form() -> None:
-    evaluate = Evaluator(permitted_sets(interleave_row("any", [1, 2, 4, 6]), socket_of([3, 3])))
-    assert [evaluate.widest((filled, 3)) for filled in range(4)] == [2, 4, 4, 6]
-    even = Evaluator(permitted_sets(interleave_row("even", [1, 2, 4, 6]), socket_of([3, 3])))
-    assert [even.widest((filled, 3)) for filled in range(4)] == [2, 2, 4, 6]
-    groups = Evaluator(
-        permitted_sets(interleave_row("groups", groups=[AC, {"channels": ["A", "B", "C"]}]), socket_of([3]))
-    )
-    assert [groups.widest((filled,)) for filled in range(1, 5)] == [1, 2, 3, 3]
