@@ -127,29 +127,13 @@ class Decisions:
         better: Literal["high", "low"],
         bar: Value | None,
     ) -> Iterator[tuple[Value, Branch]]:
-        """The best value that the totals allow."""
+        """The best value of the totals that are reached."""
         self.budget.spend(1 + len(branch.targets) // 64)
-        by_value: dict[Value, set[int]] = {}
-        for total in branch.targets:
-            by_value.setdefault(measure(total), set()).add(total)
-        wanted = (value for value in by_value if bar is None or not _better(bar, value, better))
-        found = self._first(branch, sorted(wanted, reverse=better == "high"), by_value)
-        if found is not None:
-            yield found
-
-    def _first(
-        self, branch: Branch, values: Sequence[Value], by_value: Mapping[Value, set[int]]
-    ) -> tuple[Value, Branch] | None:
-        """The first value of which some total is reached, with those totals."""
-        proven = self.reached(branch, set[int]().union(*(by_value[value] for value in values)))
-        return next(
-            ((value, branch._replace(targets=of_it)) for value in values if (of_it := proven & by_value[value])), None
-        )
-
-    def any_reached(self, branch: Branch) -> bool:
-        """True where some target is reached."""
-        by_gib = self.space.by_gib(branch.targets)
-        return self._first(branch, sorted(by_gib), {gib: set(targets) for gib, targets in by_gib.items()}) is not None
+        values = {total: measure(total) for total in branch.targets}
+        wanted = [total for total, value in values.items() if bar is None or not _better(bar, value, better)]
+        if proven := self.reached(branch, wanted):
+            best = (max if better == "high" else min)(values[total] for total in proven)
+            yield best, branch._replace(targets=frozenset(total for total in proven if values[total] == best))
 
     def _by_bottleneck(
         self, branch: Branch, measure: Callable[[Profile], Value], better: Literal["high", "low"]

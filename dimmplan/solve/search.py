@@ -323,16 +323,9 @@ class Decider:
         others = [row for row in self.whole.advised if row not in sure]
         if not others:
             return [sure] if len(sure) <= most else []
-        targets = self._targets(aim)
 
         def possible(rows: Rows) -> bool:
-            may_break = sure | rows
-            rates = self.branches.rates(may_break)[-1:] if targets else []
-            return any(
-                self.decisions.any_reached(branch)
-                for rate in rates
-                for branch in self.branches.of(may_break, targets, rate, aim.least_sweep)
-            )
+            return bool(self.reached(aim, sure | rows))
 
         found = least_relaxations(others, possible, most - len(sure))
         return [sure | rows for rows in found]
