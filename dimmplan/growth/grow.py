@@ -345,7 +345,7 @@ class _Task:
         most = search.space.most_gib
         high = max(most, request.capacity_gib) if self.outside else request.limit_gib
         aim = Aim(request.capacity_gib, high, types=types)
-        found, proven = search.by(criteria).first(aim, armed=self.found is not None)
+        found, proven = search.by(criteria).first(aim, may_end_empty=self.found is not None)
         self.cut |= not proven
         if found is None:
             return None

@@ -123,7 +123,7 @@ def _more_staying(board: Board, request: Request, answer: Answer, best: Choice, 
             tries += 1
             search = Search(Space(board, request, all_of(start.pins, staying(more))), budget)
             gib: Any = best.usable_gib  # what a mode leaves may be a fraction
-            found, _ = search.first(Aim(gib, gib), armed=True)
+            found, _ = search.first(Aim(gib, gib), may_end_empty=True)
             content = search.content(found) if found else {}
             if found and vector_of(search.space, answer.criteria, content) == best.vector:
                 best, pins = best._replace(content=content), more

@@ -217,7 +217,7 @@ class _Alternatives:
     @staticmethod
     def _best_of(search: Search, aim: Aim, start: Found | None) -> Found | None:
         """The best placement of a search, or the best that its effort found; ``start`` is what it has to beat."""
-        return search.first(aim, start, armed=True)[0]
+        return search.first(aim, start, may_end_empty=True)[0]
 
     def _judged(self, found: Found | None, criteria: tuple[Criterion, ...]) -> Found | None:
         """A placement as a list of criteria sees it."""
@@ -251,7 +251,7 @@ class _Alternatives:
     def rounded_up(self) -> tuple[Cause, ...]:
         """What keeps the capacity asked, or one nearer to it, away."""
         budget = self.search.budget
-        budget.armed = True
+        budget.binding = True
         try:
             return tuple(rounded_up(self.space, self.best.usable_gib, budget, as_advised=not self.broken))
         except EffortSpent:

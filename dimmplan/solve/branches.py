@@ -42,7 +42,7 @@ class Branch(NamedTuple):
     """False while profiles are counts of modules only, without figures."""
     summed: tuple[str, ...] = ()
     """Sums over sockets that are decided: regions, low-rank channels."""
-    least: int = 0
+    least_sums: int = 0
     """What they are, as digits of one number: no choice of profiles has less, and what is chosen has just that."""
     least_sweep: Fraction = Fraction(0)
     """No socket may sweep slower than that, in GB/s."""

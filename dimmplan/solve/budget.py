@@ -37,7 +37,7 @@ class Listener(Protocol):
 
 
 class Budget:
-    """Counts search nodes. The limit binds only once ``armed``: a search never ends without a first placement.
+    """Counts search nodes. The limit binds only once ``binding``: a search never ends without a first placement.
 
     A ``patient`` one is not stopped before that either.
     """
@@ -47,12 +47,12 @@ class Budget:
     def __init__(self, limit: int) -> None:
         self.limit = limit
         self.spent = 0
-        self.armed = self.patient = False
+        self.binding = self.patient = False
         self.progress: Progress | None = None
         self._heard = 0
 
     def spend(self, nodes: int) -> None:
-        """Count ``nodes``. Raises ``EffortSpent`` when an armed budget has run out.
+        """Count ``nodes``. Raises ``EffortSpent`` when a binding budget has run out.
 
         Raises ``StoppedError`` where the search is to end and there is nothing to give.
         """
@@ -62,9 +62,9 @@ class Budget:
             self._heard = 0
             if self.progress is not None:
                 self.listener.hear(self.progress)
-            if self.stopping and (self.armed or not self.patient):
-                raise EffortSpent if self.armed else StoppedError
-        if self.armed and self.spent > self.limit:
+            if self.stopping and (self.binding or not self.patient):
+                raise EffortSpent if self.binding else StoppedError
+        if self.binding and self.spent > self.limit:
             raise EffortSpent
 
     @property

@@ -154,7 +154,7 @@ class Decisions:
         known: dict[int, Branch | None] = {}
 
         def feasible(position: int) -> bool:
-            known[position] = self.settled(within(position))
+            known[position] = self.completable(within(position))
             return known[position] is not None
 
         position = bisect.bisect_left(range(count), True, key=feasible)
@@ -181,7 +181,7 @@ class Decisions:
         for width, low in windows:
             if least is not None and width > least:
                 return
-            part = self.settled(
+            part = self.completable(
                 branch.keeping(lambda p, low=low, width=width: low <= p.gib <= low + width)  # type: ignore[misc]
             )
             if part:
@@ -190,20 +190,24 @@ class Decisions:
 
     def _by_sum(self, branch: Branch, name: str) -> Iterator[tuple[Value, Branch]]:
         """The least sum over sockets; what is decided later has to keep it."""
-        summed = branch._replace(summed=(*branch.summed, name), least=branch.least * SUM_PLACE)
-        values = {total: value - summed.least for total, value in self._least_totals(summed, branch.targets).items()}
+        summed = branch._replace(summed=(*branch.summed, name), least_sums=branch.least_sums * SUM_PLACE)
+        values = {
+            total: value - summed.least_sums for total, value in self._least_totals(summed, branch.targets).items()
+        }
         if values:
             least = min(values.values())
             targets = frozenset(total for total, value in values.items() if value == least)
-            yield least, summed._replace(targets=targets, least=summed.least + least)
+            yield least, summed._replace(targets=targets, least_sums=summed.least_sums + least)
 
     def _least_totals(self, branch: Branch, wanted: Collection[int]) -> dict[int, int]:
         """The wanted totals that are reached, each with the least that the branch's sums over sockets can be."""
         each = [(group, times) for group in branch.groups for times in group.steps()]
-        found = least_tails([self.beside(branch, group, times) for group, times in each], wanted, budget=self.budget)
+        found = completions(
+            [self.codes_with_sums(branch, group, times) for group, times in each], wanted, budget=self.budget
+        )
         return {total: found[0][total] for total in wanted if total in found[0]} if found else {}
 
-    def beside(self, branch: Branch, group: SocketGroup, times: int) -> dict[int, int]:
+    def codes_with_sums(self, branch: Branch, group: SocketGroup, times: int) -> dict[int, int]:
         """The codes that a choice of a profile adds, each with the least that it adds to the branch's sums."""
         least: dict[int, int] = {}
         for profile in group.profiles:
@@ -224,10 +228,10 @@ class Decisions:
         wanted = set(branch.targets if targets is None else targets)
         if branch.summed:
             found = self._least_totals(branch, wanted)
-            return frozenset(total for total, value in found.items() if value == branch.least)
+            return frozenset(total for total, value in found.items() if value == branch.least_sums)
         return reached(branch.steps(), wanted, places=self.space.places(), budget=self.budget)
 
-    def settled(self, branch: Branch | None) -> Branch | None:
+    def completable(self, branch: Branch | None) -> Branch | None:
         """The branch with the targets that it reaches; ``None`` where there is none."""
         targets = self.reached(branch) if branch else frozenset()
         return branch._replace(targets=targets) if branch and targets else None
@@ -242,7 +246,7 @@ def _better(one: Any, other: Any, better: Literal["high", "low"]) -> bool:
 OPERATIONS = 4
 """So many additions count as one node."""
 DENSE_BITS = 1 << 24
-"""Above this many possible totals a plain set is kept instead."""
+"""Above this many possible totals they are kept one by one instead."""
 
 
 def reached(
@@ -263,7 +267,8 @@ def reached(
     widths = [1 + min(sum(each), top + max(each)) for each, top in zip(most, tops, strict=True)]
     bits = math.prod(widths)
     if bits > DENSE_BITS:
-        return frozenset(sums(steps, targets, budget=budget))
+        of_all = completions([dict.fromkeys(step, 0) for step in steps], targets, budget=budget)
+        return frozenset(targets.intersection(of_all[0])) if of_all else frozenset()
     weights = [math.prod(widths[:place]) for place in range(len(widths))]
     of_use = 1
     for weight, width, top in zip(weights, widths, tops, strict=True):
@@ -292,18 +297,7 @@ def _shifted(total: int, steps: Iterable[int]) -> int:
     return found
 
 
-def sums(steps: Sequence[Sequence[int]], wanted: set[int], *, budget: Budget) -> set[int]:
-    """The wanted totals that one number from each list adds up to; sums that cannot end there are dropped early."""
-    if not wanted or not all(steps):
-        return set()
-    found = {0}
-    for step, (floor, ceiling) in zip(reversed(steps), _edges(steps, wanted), strict=True):
-        budget.spend(1 + len(found) * len(step) // OPERATIONS)
-        found = {total for have in found for each in step if floor <= (total := have + each) <= ceiling}
-    return found & wanted
-
-
-def least_tails(steps: Sequence[Mapping[int, int]], wanted: Collection[int], *, budget: Budget) -> list[dict[int, int]]:
+def completions(steps: Sequence[Mapping[int, int]], wanted: Collection[int], *, budget: Budget) -> list[dict[int, int]]:
     """For each mapping, and after the last, the sums of one number from each mapping from there on.
 
     With the least sum of what the numbers that add up to each of them map to. Sums that are too small or too large to

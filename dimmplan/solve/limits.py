@@ -36,7 +36,7 @@ class Facts(NamedTuple):
     gib: int
     rates: tuple[int, ...]
     mixes: tuple[object, ...]
-    many: int
+    most_modules: int
     kept: int
     prices: tuple[tuple[Fraction, int], ...]
     """Price of each scaled GiB and how many GiB there are at it, the cheapest first."""
@@ -63,7 +63,7 @@ class Promises:
                 gib=space.weights[kind],
                 rates=space.best_rates(kind),
                 mixes=space.mixes(kind),
-                many=min(self._count(supply), space.slot_count),
+                most_modules=min(self._count(supply), space.slot_count),
                 kept=supply.kept,
                 prices=self._prices(space.weights[kind], [Lot(count=supply.kept, price=Fraction(0)), *supply.lots]),
             )
@@ -89,7 +89,7 @@ class Promises:
         alike: dict[tuple[object, ...], list[int]] = {}
         for kind, facts in enumerate(self.facts):
             of_aim = aim.types is None or kind in aim.types
-            if of_aim and facts.many and facts.rates[0]:
+            if of_aim and facts.most_modules and facts.rates[0]:
                 alike.setdefault((facts.gib, facts.rates, facts.mixes), []).append(kind)
         together = [(tuple(kinds), self._together(kinds)) for kinds in alike.values()]
         allowed = frozenset(self.space.advised) if aim.may_break is None else aim.may_break
@@ -113,7 +113,7 @@ class Promises:
     def _together(self, kinds: Sequence[int]) -> Facts:
         each = [self.facts[kind] for kind in kinds]
         return each[0]._replace(
-            many=max(facts.many for facts in each),
+            most_modules=max(facts.most_modules for facts in each),
             kept=max(facts.kept for facts in each),
             prices=tuple(heapq.merge(*(facts.prices for facts in each))),
         )
@@ -141,7 +141,7 @@ class Promises:
             return None
         request = self.space.request
         asked = request.capacity_gib + (request.over_gib or 0)
-        kept = sum(min(facts.kept, facts.many) for facts in types)
+        kept = sum(min(facts.kept, facts.most_modules) for facts in types)
         priced = any(criterion.name == "cost" for criterion in self.criteria)
         values = _limits(
             self.space,
@@ -166,7 +166,7 @@ class Promises:
         sums = 1
         inside = (1 << high // step + 1) - 1
         for facts in types:
-            sums = sum_of_each(sums, facts.gib // step, facts.many) & inside
+            sums = sum_of_each(sums, facts.gib // step, facts.most_modules) & inside
         sums >>= -(-low // step)
         if not sums:
             return None
@@ -183,10 +183,10 @@ class Promises:
         most, left = len(types), high - sum(facts.gib for facts in types)
         fewest, missing = len(types), low - sum(facts.gib for facts in types)
         for facts in rising:
-            more = max(0, min(facts.many - 1, left // facts.gib))
+            more = max(0, min(facts.most_modules - 1, left // facts.gib))
             most, left = most + more, left - more * facts.gib
         for facts in reversed(rising):
-            more = max(0, min(facts.many - 1, -(-missing // facts.gib)))
+            more = max(0, min(facts.most_modules - 1, -(-missing // facts.gib)))
             fewest, missing = fewest + more, missing - more * facts.gib
         slots = self.space.slot_count
         if self.space.spares:  # what it takes may be added

@@ -64,7 +64,7 @@ class Limit(NamedTuple):
     sockets: int = 1
     per_gib: Fraction | None = None
 
-    def most(self, gib: int) -> int:
+    def most_time(self, gib: int) -> int:
         """The longest sweep time of a socket that holds so much; -1 where it must not hold so little."""
         if not gib and (self.total or self.per_gib):
             return -1
@@ -79,9 +79,9 @@ class Limit(NamedTuple):
 
     def holds(self, profile: Profile) -> bool:
         """True for a profile within the limit."""
-        return profile.time <= self.most(profile.gib)
+        return profile.time <= self.most_time(profile.gib)
 
-    def ever(self, time: int, gib: int) -> bool:
+    def ever_holds(self, time: int, gib: int) -> bool:
         """True where such a socket would be within the limit, were only the time longer."""
         return self.per_gib is None or time <= self.per_gib * gib
 
@@ -428,7 +428,7 @@ class _Enumeration:
         """The longest that a socket with that capacity may be swept."""
         most = self._most.get(gib)
         if most is None:
-            most = self._most[gib] = self.query.limit.most(gib)
+            most = self._most[gib] = self.query.limit.most_time(gib)
         return most
 
     def _over(self, *ends: tuple[int, int]) -> bool:
@@ -445,7 +445,7 @@ class _Enumeration:
     def next_time(self) -> Time:
         """No population, and no load of a channel, that was left out for its time alone comes in before that time."""
         limit = self.query.limit
-        times = (limit.time_of(time, gib) for gib, time in self._left_out.items() if limit.ever(time, gib))
+        times = (limit.time_of(time, gib) for gib, time in self._left_out.items() if limit.ever_holds(time, gib))
         return min([self._next_load, *times])
 
     def _times(self, controllers: Sequence[_Part]) -> tuple[int, int, int, int] | None:

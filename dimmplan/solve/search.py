@@ -19,7 +19,7 @@ from dimmplan.model.module import Module
 from dimmplan.solve.branches import Aim, Branch, Branches, SocketGroup, Value
 from dimmplan.solve.budget import Budget, EffortSpent, Progress
 from dimmplan.solve.criteria import CRITERIA, Criterion, criteria_of, ranked
-from dimmplan.solve.decide import Decisions, least_tails
+from dimmplan.solve.decide import Decisions, completions
 from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.limits import Group, Promise, Promises
 from dimmplan.solve.space import Rows, Space
@@ -98,21 +98,22 @@ class Search:
     # -- the whole -------------------------------------------------------------------------------------------------
 
     def first(
-        self, aim: Aim, start: Found | None = None, *, armed: bool = False, afresh: bool = False
+        self, aim: Aim, start: Found | None = None, *, may_end_empty: bool = False, afresh: bool = False
     ) -> tuple[Found | None, bool]:
         """The placement that comes first, or the best that the effort sufficed for, and whether it is proven.
 
-        ``start`` is what it has to beat. ``armed`` ends the search even with nothing found, ``afresh`` counts from 0.
+        ``start`` is what it has to beat. ``may_end_empty``: the effort ends the search even with nothing found.
+        ``afresh`` counts from 0.
         """
         if afresh:
             self.budget.spent = 0
-        self.budget.armed = armed or start is not None
+        self.budget.binding = may_end_empty or start is not None
         try:
             return self.best(aim, start), True
         except EffortSpent:
             return self.incumbent, False
         finally:
-            self.budget.armed = False
+            self.budget.binding = False
 
     def best(self, aim: Aim, incumbent: Found | None = None) -> Found | None:
         """The placement that comes first, or ``None`` where there is none.
@@ -156,7 +157,7 @@ class Search:
             found = self._decider(node.types).best(node, aim, self.incumbent)
             if found is not None:
                 self.incumbent = found
-                self.budget.armed = True
+                self.budget.binding = True
 
     def _sizes(self) -> range:
         return range(1, 1 + min(self.space.request.max_types, len(self.space.types)))
@@ -261,7 +262,7 @@ class Search:
         """
         facts, space = self.promises().facts, self.space
         alike: dict[Module, list[int]] = {}
-        for kind in sorted(range(len(facts)), key=lambda kind: -facts[kind].many):
+        for kind in sorted(range(len(facts)), key=lambda kind: -facts[kind].most_modules):
             its = alike.setdefault(space.identity(kind), [])
             if space.types[kind] in space.named or (facts[kind].rates[0] and len(its) < space.request.max_types):
                 its.append(kind)
@@ -370,10 +371,10 @@ class Decider:
             places = group.places[:1] if group.tied else group.places
             order += [(place, group, len(group.places) if group.tied else 1) for place in places]
         order.sort(key=lambda entry: entry[0])
-        steps = [self.decisions.beside(branch, group, times) for _, group, times in order]
-        ends = least_tails(steps, branch.targets, budget=self.budget)
+        steps = [self.decisions.codes_with_sums(branch, group, times) for _, group, times in order]
+        ends = completions(steps, branch.targets, budget=self.budget)
         chosen: dict[int, bytes] = {}
-        left, total = dict.fromkeys(branch.targets, branch.least), 0
+        left, total = dict.fromkeys(branch.targets, branch.least_sums), 0
         for (place, group, times), end in zip(order, ends[1:], strict=True):
             for profile in sorted(group.profiles, key=lambda p: p.board_order, reverse=True):
                 code, sums = profile.code * times, self.decisions.sums_of(branch, profile) * times

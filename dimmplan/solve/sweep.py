@@ -78,24 +78,17 @@ class Sweeps:
                 part: Branch | None = branch._replace(targets=targets)
                 if balanced and any(not profile.code for group in branch.groups for profile in group.profiles):
                     starved = part
-                    part = self.decisions.settled(branch._replace(targets=targets).keeping(lambda p: p.code > 0))
-                    starved = self.decisions.settled(starved) if part is None and not branch.least_sweep else None
+                    part = self.decisions.completable(branch._replace(targets=targets).keeping(lambda p: p.code > 0))
+                    starved = self.decisions.completable(starved) if part is None and not branch.least_sweep else None
                     if starved is not None:
                         yield Task(starved, gib, 0)
                 if part is not None:
-                    yield Task(part, gib, self._fastest(branch, gib, balanced=balanced))
+                    yield Task(part, gib, self._fastest(branch, gib))
 
-    def _fastest(self, branch: Branch, gib: int, *, balanced: bool) -> int:
-        """No population of that capacity sweeps faster: every channel working all the time, at the best rate.
-
-        In a balanced sweep every socket works as hard as the one with the fewest channels can.
-        """
-        space = self.space
-        rate = branch.rate or max(space.board.rates_mts)
-        channels = space.channel_count
-        if balanced:
-            channels = min(channels, len(space.sockets) * space.fewest_channels)
-        return max(1, -(-gib * (space.rate_unit // rate) // channels))
+    def _fastest(self, branch: Branch, gib: int) -> int:
+        """No population of that capacity sweeps faster: every channel working all the time, at the best rate."""
+        rate = branch.rate or max(self.space.board.rates_mts)
+        return max(1, -(-gib * (self.space.rate_unit // rate) // self.space.channel_count))
 
     def _most_time(self, task: Task, at_least: Fraction | None) -> Time:
         """The longest that a placement may take: at the slowest rate, one channel at a time, or as long as the best."""
@@ -122,7 +115,9 @@ class Sweeps:
         per_gib = self.space.peak_unit / (1000 * least_sweep) if least_sweep else None
         limit = Limit(time, task.gib if balanced else 0, len(self.space.sockets), per_gib)
         populated, next_time = self.enumerate(task.branch, task.gib, limit)
-        branch = self.decisions.settled(populated.keeping(limit.holds) if populated and not self.bounds else populated)
+        branch = self.decisions.completable(
+            populated.keeping(limit.holds) if populated and not self.bounds else populated
+        )
         if branch is None:
             return _Try(next_time, None)
         taken = {
@@ -192,17 +187,7 @@ class Sweeps:
         if low_gib > high_gib:
             return Profiles((), NEVER)
         query = Query(group.shape, branch.may_break, branch.rate, low_gib, high_gib, limit)
-        return profiles_of(self.space, self.budget, query, self._within_targets(branch, group))
-
-    def _within_targets(self, branch: Branch, group: SocketGroup) -> set[int]:
-        """Count codes of a socket that hold no more of any type than some target does."""
-        counts = [self.space.counts(target) for target in branch.targets]
-        most = [max(numbers) for numbers in zip(*counts, strict=True)]
-        return {
-            profile.code
-            for profile in group.profiles
-            if all(n <= top for n, top in zip(self.space.counts(profile.code), most, strict=True))
-        }
+        return profiles_of(self.space, self.budget, query, {profile.code for profile in group.profiles})
 
 
 def _spans(branch: Branch, gib: int, least: Sequence[int], most: Sequence[int]) -> list[tuple[int, int]] | None:

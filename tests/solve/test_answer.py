@@ -70,12 +70,12 @@ def test_which_way_is_better() -> None:
 # effort
 
 
-def test_effort_binds_once_armed() -> None:
+def test_effort_binds_once_it_may() -> None:
     budget = Budget(3)
     budget.spend(5)
-    assert (budget.limit, budget.spent, budget.armed) == (3, 5, False)
+    assert (budget.limit, budget.spent, budget.binding) == (3, 5, False)
     budget = Budget(3)
-    budget.armed = True
+    budget.binding = True
     budget.spend(1)
     budget.spend(2)
     with pytest.raises(EffortSpent):
