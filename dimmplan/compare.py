@@ -6,11 +6,13 @@ types together where it is another one. Rows are compared within their group onl
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+import itertools
+import math
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
-from typing import Unpack
+from typing import Literal, Unpack
 
 from dimmplan.errors import ImpossibleError, InputError, Problem
 from dimmplan.figures import PlacementFigures
@@ -18,17 +20,22 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request, Supply
 from dimmplan.planner import Planned, Terms, ask, plan
+from dimmplan.solve.answer import STEP_SHARE, solve_in
 from dimmplan.solve.causes import capacities as reached_capacities
 from dimmplan.solve.causes import causes_of
-from dimmplan.solve.criteria import LISTS, ranked
-from dimmplan.solve.evaluate import Value
+from dimmplan.solve.criteria import LISTS, Value, ranked
 from dimmplan.solve.limits import ideal
 from dimmplan.solve.space import Space
 from dimmplan.stock import Shelf
 from dimmplan.supply import Limit, left_out_causes, processor_limits
 from dimmplan.units import Gib
-from dimmplan.worth import Worth, worth_looking_at
 
+MOST_CAPACITIES = 12
+"""Where nobody says which capacities, so many are looked at: few, and each good for something."""
+WORTH_A_STEP = Fraction(11, 10)
+"""A capacity is passed over where a small step above it sweeps faster by more than this."""
+WIDE = Fraction(3, 2)
+"""Between two capacities further apart than this, one more is shown."""
 MOST_REQUESTS = 5_000
 """Capacities x types x processors beyond this are refused: nobody looks at such a table."""
 
@@ -92,6 +99,16 @@ class Group:
     def answer(self) -> Row | None:
         """What ``plan`` answers with all types allowed; ``None`` where nothing fits."""
         return next((row for row in self.rows if row.is_answer), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """A capacity and why it is looked at: ``asked`` for; ``even``: one type puts the same on every channel; ``step``:
+    no capacity up to a quarter above is clearly faster; ``between``: the fastest within a wide gap.
+    """
+
+    capacity_gib: int
+    why: Literal["asked", "even", "step", "between"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -323,3 +340,82 @@ def _order(row: Row, prefer: str, *, priced: bool) -> tuple[object, ...]:
 
 _EMPTY = (1, 0, "")
 """After the order key of every module: at the first slot that differs, filled comes first."""
+
+
+# -- capacities worth looking at ------------------------------------------------------------------------------------
+
+
+def worth_looking_at(board: Board, base: Request) -> tuple[Worth, ...]:
+    """At most twelve capacities that one type reaches without breaking a rule, advised ones included, rising.
+
+    Even ones go before others, faster ones before slower ones; the largest is always there. None where nothing fits.
+    """
+    sweeps, even = _sweeps_of_one_type(board, base)
+    rising = sorted(sweeps)
+    near = [c for c in rising if not _a_step_is_faster(c, sweeps)]
+    chosen: dict[int, Literal["asked", "even", "step", "between"]] = dict.fromkeys(near, "step")
+    chosen |= dict.fromkeys(sorted(even), "even")
+    chosen |= dict.fromkeys(_between(sorted(chosen), sweeps), "between")
+    return tuple(Worth(gib, chosen[gib]) for gib in thinned(sorted(chosen), sweeps, even))
+
+
+def thinned(rising: Sequence[int], sweeps: Mapping[int, Fraction], even: Collection[int]) -> list[int]:
+    """At most twelve of some rising capacities: the slowest that are not even go first, then even ones that have a
+    near neighbour. The largest always stays.
+    """
+    left = list(rising)
+    while len(left) > MOST_CAPACITIES:
+        others = [gib for gib in left[:-1] if gib not in even]
+        left.remove(min(others, key=lambda gib: (sweeps[gib], gib)) if others else _closest(left))
+    return left
+
+
+def _sweeps_of_one_type(board: Board, base: Request) -> tuple[dict[int, Fraction], set[int]]:
+    """Capacities that one type reaches with no rule broken and their best balanced sweep; those of even placements."""
+    strict = replace(
+        board,
+        rules=tuple(
+            row.model_copy(update={"severity": "error"}) if row.severity == "advised" else row for row in board.rules
+        ),
+    )
+    sweeps: dict[int, Fraction] = {}
+    even: set[int] = set()
+    for supply in base.supplies:
+        alone = replace(base, supplies=(supply,), prefer="capacity-first")
+        for gib in sorted(reached_capacities(Space(strict, alone))):
+            if gib < 1 or int(gib) != gib:
+                continue
+            asked = replace(alone, capacity_gib=int(gib), over_gib=0)
+            answer = solve_in(Space(strict, asked), alternatives=False)
+            if answer is None:
+                continue
+            sweeps[int(gib)] = max(sweeps.get(int(gib), Fraction(0)), Fraction(answer.values["balanced_sweep"]))
+            content = answer.best.content
+            loads = {
+                sum(content.get(slot) is not None for slot in channel.slots)
+                for channel in board.channels
+                if channel.socket in base.fitted
+            }
+            if len(loads) == 1:
+                even.add(int(gib))
+    return sweeps, even
+
+
+def _a_step_is_faster(gib: int, sweeps: dict[int, Fraction]) -> bool:
+    limit = gib + gib * STEP_SHARE
+    return any(sweep > sweeps[gib] * WORTH_A_STEP for other, sweep in sweeps.items() if gib < other <= limit)
+
+
+def _between(chosen: Sequence[int], sweeps: dict[int, Fraction]) -> Iterable[int]:
+    """The fastest capacity well inside each wide gap; of equally fast ones the one nearest to its middle."""
+    margin = 1 + STEP_SHARE / 2
+    for low, high in itertools.pairwise(chosen):
+        inside = [gib for gib in sweeps if low * margin <= gib <= high / margin]
+        if high > low * WIDE and inside:
+            middle = math.sqrt(low * high)
+            yield max(inside, key=lambda gib: (sweeps[gib], -abs(math.log(gib / middle)), gib))
+
+
+def _closest(rising: Sequence[int]) -> int:
+    """The capacity with the nearest neighbour below: the one least missed. The largest always stays."""
+    return min(rising[1:-1], key=lambda gib: (Fraction(gib, rising[rising.index(gib) - 1]), gib))

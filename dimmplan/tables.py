@@ -12,8 +12,7 @@ from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.planner import Planned
 from dimmplan.rules import FittedRow, Rule, TableRow, all_rows, of_kind
 from dimmplan.solve.answer import Answer, Choice, solve_in
-from dimmplan.solve.criteria import ranked
-from dimmplan.solve.evaluate import Value, vector_of
+from dimmplan.solve.criteria import Value, ranked, vector_of
 from dimmplan.solve.space import Space
 
 

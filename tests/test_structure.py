@@ -41,7 +41,6 @@ LEVELS = {
     "growth": 5,
     "fleet": 5,
     "supply": 5,
-    "worth": 5,
     "tables": 5,
     "reasons": 5,
     "plancode": 6,

@@ -28,7 +28,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import solve
-from dimmplan.solve.evaluate import usable_of
+from dimmplan.solve.criteria import usable_of
 from dimmplan.solve.space import Space
 from dimmplan.stock import ShelfLot
 from dimmplan.supply import Take, cheapest_first, refusal, same_on_board

@@ -37,8 +37,7 @@ from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.criteria import CRITERIA, Criterion, ranked
-from dimmplan.solve.evaluate import Value, content_of, vector_of
+from dimmplan.solve.criteria import CRITERIA, Criterion, Value, content_of, ranked, vector_of
 from dimmplan.solve.search import Search
 from dimmplan.solve.shapes import Pins
 from dimmplan.solve.space import Space

@@ -23,7 +23,7 @@ from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.evaluate import content_of, usable_of, vector_of
+from dimmplan.solve.criteria import content_of, usable_of, vector_of
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.supply import same_on_board, standing_for

@@ -20,8 +20,7 @@ from dimmplan.solve.answer import Answer, Bound, Choice, bound_of, solve, solve_
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.causes import capacities
-from dimmplan.solve.criteria import criteria_of
-from dimmplan.solve.evaluate import Value, usable_of, vector_of
+from dimmplan.solve.criteria import Value, criteria_of, usable_of, vector_of
 from dimmplan.solve.search import Search
 from dimmplan.solve.shapes import Pins
 from dimmplan.solve.space import Space

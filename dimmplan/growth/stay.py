@@ -17,8 +17,7 @@ from typing import Any, NamedTuple, cast
 from dimmplan.model.board import Board, Channel
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
-from dimmplan.solve.criteria import CRITERIA
-from dimmplan.solve.evaluate import vector_of
+from dimmplan.solve.criteria import CRITERIA, vector_of
 from dimmplan.solve.shapes import ChannelShape
 from dimmplan.solve.space import Space
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from functools import cached_property
 from itertools import groupby
 
-from dimmplan.compare import Comparison, Group, Row
+from dimmplan.compare import Comparison, Group, Row, Worth
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Finding
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode
@@ -19,7 +19,6 @@ from dimmplan.solve.criteria import LISTS
 from dimmplan.supply import Limit, UnusableModule, left_out_of, same_on_board, supplies_of
 from dimmplan.units import counted, decimal, format_capacity, listed
 from dimmplan.wording.placement import placement_findings
-from dimmplan.worth import Worth
 
 CHANNELS = (
     "4bb 2b | 6b says that at the first socket four channels carry two modules of type b and two carry one, and at the "

@@ -17,8 +17,7 @@ from dimmplan.model.request import USUAL_OVER, Request, Supply
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import Breach, Content, judge
 from dimmplan.solve.answer import Answer
-from dimmplan.solve.criteria import Criterion, criteria_of, ranked
-from dimmplan.solve.evaluate import Value, board_order_of, measured_vector
+from dimmplan.solve.criteria import Criterion, Value, board_order_of, criteria_of, measured_vector, ranked
 from dimmplan.solve.space import Space
 from dimmplan.units import Gib
 

@@ -21,8 +21,7 @@ from dimmplan.solve.answer import Answer, solve_in
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.causes import capacities
-from dimmplan.solve.criteria import ranked
-from dimmplan.solve.evaluate import Value
+from dimmplan.solve.criteria import Value, ranked
 from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 from dimmplan.units import by_key

@@ -18,8 +18,7 @@ from dimmplan.model.request import Mode, Request
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget, EffortSpent
 from dimmplan.solve.causes import causes_of, nearest_capacities, rounded_up
-from dimmplan.solve.criteria import LISTS, Criterion, ranked
-from dimmplan.solve.evaluate import Value, broken_rows, content_of, usable_of, vector_of
+from dimmplan.solve.criteria import LISTS, Criterion, Value, broken_rows, content_of, ranked, usable_of, vector_of
 from dimmplan.solve.limits import Promise, ideal
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space

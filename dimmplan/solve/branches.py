@@ -12,8 +12,6 @@ from dimmplan.solve.profiles import NEVER, Limit, Profile, Query, steps_of
 from dimmplan.solve.shapes import SocketShape
 from dimmplan.solve.space import Rows, Space
 
-Value = int | Fraction
-
 
 class SocketGroup(NamedTuple):
     """Equal sockets: ``places`` are their positions, ``profiles`` what each may hold.

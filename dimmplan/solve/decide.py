@@ -17,9 +17,9 @@ from fractions import Fraction
 from operator import le, lt, mul
 from typing import Any, Literal
 
-from dimmplan.solve.branches import Branch, SocketGroup, Value
+from dimmplan.solve.branches import Branch, SocketGroup
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.criteria import Criterion
+from dimmplan.solve.criteria import Criterion, Value
 from dimmplan.solve.profiles import Profile
 from dimmplan.solve.space import Space
 

@@ -14,8 +14,8 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from dimmplan.model.request import Lot, Mode, Supply
-from dimmplan.solve.branches import Aim, Value
-from dimmplan.solve.criteria import Criterion, ranked
+from dimmplan.solve.branches import Aim
+from dimmplan.solve.criteria import Criterion, Value, ranked
 from dimmplan.solve.space import Space
 from dimmplan.units import channel_peak_gb_s
 

@@ -16,11 +16,10 @@ from functools import cached_property
 from typing import NamedTuple
 
 from dimmplan.model.module import Module
-from dimmplan.solve.branches import Aim, Branch, Branches, SocketGroup, Value
+from dimmplan.solve.branches import Aim, Branch, Branches, SocketGroup
 from dimmplan.solve.budget import Budget, EffortSpent, Progress
-from dimmplan.solve.criteria import CRITERIA, Criterion, criteria_of, ranked
+from dimmplan.solve.criteria import CRITERIA, Criterion, Value, content_of, criteria_of, ranked
 from dimmplan.solve.decide import Decisions, completions
-from dimmplan.solve.evaluate import content_of
 from dimmplan.solve.limits import Group, Promise, Promises
 from dimmplan.solve.space import Rows, Space
 from dimmplan.solve.sweep import Sweeps

@@ -11,8 +11,9 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from dimmplan.solve.branches import Branch, SocketGroup, Value
+from dimmplan.solve.branches import Branch, SocketGroup
 from dimmplan.solve.budget import Budget
+from dimmplan.solve.criteria import Value
 from dimmplan.solve.decide import Decisions
 from dimmplan.solve.profiles import NEVER, Limit, Profile, Profiles, Query, Time, profiles_of
 from dimmplan.solve.space import Space

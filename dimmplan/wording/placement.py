@@ -25,8 +25,7 @@ from dimmplan.rules import (
 from dimmplan.units import by_key, counted, decimal, format_capacity, listed, trimmed
 
 if TYPE_CHECKING:
-    from dimmplan.solve.criteria import Criterion
-    from dimmplan.solve.evaluate import Value
+    from dimmplan.solve.criteria import Criterion, Value
 
 TRUST: dict[Trust, str] = {
     "example": "invented example",

@@ -28,7 +28,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.request import Request
 from dimmplan.planner import ask
 from dimmplan.solve.answer import Bound, solve
-from dimmplan.solve.branches import Value
+from dimmplan.solve.criteria import Value
 from tests.bench.processes import README, measured
 from tests.oracle.large import (
     ADVICE,

@@ -7,11 +7,11 @@ from fractions import Fraction
 import pytest
 
 from dimmplan.boardfile.read import load_board
+from dimmplan.compare import MOST_CAPACITIES, Worth, thinned, worth_looking_at
 from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.planner import ask, plan
 from dimmplan.wording.placement import placement_findings
-from dimmplan.worth import MOST, Worth, thinned, worth_looking_at
 from tests.compare.cases import priced_shelf
 from tests.support import sampled
 
@@ -27,7 +27,7 @@ def chosen(board_id: str) -> tuple[Board, tuple[Worth, ...]]:
 def test_one_type_reaches_them_with_no_rule_broken(board_id: str) -> None:
     """By the planner itself, type by type, at that capacity exactly."""
     board, worth = chosen(board_id)
-    assert 2 < len(worth) <= MOST
+    assert 2 < len(worth) <= MOST_CAPACITIES
     assert [each.capacity_gib for each in worth] == sorted({each.capacity_gib for each in worth})
     for each in worth:
         reached = []
@@ -90,11 +90,11 @@ def test_slow_ones_go_first_and_the_largest_stays() -> None:
     """Twenty capacities, the largest the slowest of them: it stays, and so do the even ones."""
     sweeps = {gib: Fraction(1000 - gib) for gib in range(100, 120)}
     left = thinned(sorted(sweeps), sweeps, {100, 117})
-    assert len(left) == MOST and left[-1] == 119
+    assert len(left) == MOST_CAPACITIES and left[-1] == 119
     assert set(left) == {*range(100, 110), 117, 119}
 
 
 def test_of_even_ones_the_nearest_neighbours_go() -> None:
     capacities = [100 * 2**step for step in range(11)] + [101, 1601]
     left = thinned(sorted(capacities), dict.fromkeys(capacities, Fraction(1)), capacities)
-    assert len(left) == MOST and set(capacities) - set(left) == {1601}
+    assert len(left) == MOST_CAPACITIES and set(capacities) - set(left) == {1601}

@@ -17,8 +17,7 @@ from dimmplan.model.board import Board, Controller, Socket
 from dimmplan.model.module import Module
 from dimmplan.planner import ask, plan
 from dimmplan.rules import rules_of
-from dimmplan.solve.criteria import CRITERIA
-from dimmplan.solve.evaluate import vector_of
+from dimmplan.solve.criteria import CRITERIA, vector_of
 from dimmplan.solve.space import Space
 from tests.oracle.random_boards import random_case
 from tests.support import sampled

@@ -20,7 +20,7 @@ from dimmplan.model.request import Request
 from dimmplan.planner import ask
 from dimmplan.rules import SocketMinimumRow, judge
 from dimmplan.solve.answer import Answer, Choice, solve
-from dimmplan.solve.evaluate import vector_of
+from dimmplan.solve.criteria import vector_of
 from dimmplan.solve.profiles import Evaluator
 from dimmplan.solve.space import Space
 from tests.oracle import brute

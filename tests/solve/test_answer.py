@@ -12,8 +12,7 @@ from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Request, Supply
 from dimmplan.solve.answer import Bound, Choice, bound_of, solve
 from dimmplan.solve.budget import Budget, EffortSpent
-from dimmplan.solve.criteria import CRITERIA, LISTS, criteria_of
-from dimmplan.solve.evaluate import vector_of
+from dimmplan.solve.criteria import CRITERIA, LISTS, criteria_of, vector_of
 from dimmplan.solve.search import Aim, Found, Search
 from dimmplan.solve.space import Space
 from tests.rules.boards import M16, M24, M32, M64, board_with, in_slots

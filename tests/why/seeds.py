@@ -24,8 +24,7 @@ from dimmplan.rules import (
     judge_module,
     judge_system,
 )
-from dimmplan.solve.criteria import LISTS, criteria_of
-from dimmplan.solve.evaluate import Value, vector_of
+from dimmplan.solve.criteria import LISTS, Value, criteria_of, vector_of
 from dimmplan.solve.space import Space
 
 PREFER = [name for name in LISTS if name != "upgrade"]

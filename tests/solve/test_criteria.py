@@ -9,8 +9,7 @@ from typing import Any
 import pytest
 
 from dimmplan.model.request import Lot, Mode, Request, Supply
-from dimmplan.solve.criteria import CRITERIA
-from dimmplan.solve.evaluate import board_order_of, content_of, usable_of, vector_of
+from dimmplan.solve.criteria import CRITERIA, board_order_of, content_of, usable_of, vector_of
 from dimmplan.solve.space import Space
 from tests.rules.boards import M16, M16X8, M32, M64, board_with, in_slots
 
