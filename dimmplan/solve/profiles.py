@@ -7,7 +7,6 @@ best of them in board order. Times are integers in GiB x (rate unit / MT/s): exa
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Callable, Container, Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
@@ -116,7 +115,7 @@ class Depths(NamedTuple):
 
 
 class Evaluator:
-    """Regions of the sockets of one permitted kind, remembered: they depend on capacities up to a common factor."""
+    """Regions of the sockets of one permitted kind, remembered."""
 
     def __init__(self, permitted: Permitted) -> None:
         self.grouped = permitted.style == "groups"
@@ -134,14 +133,13 @@ class Evaluator:
 
     def __call__(self, amounts: Sequence[Sequence[int]]) -> Depths:
         """What the regions are like with so many GiB per channel, all at one rate."""
-        factor = math.gcd(*(amount for controller in amounts for amount in controller))
-        lists = [tuple([amount // factor for amount in controller]) for controller in amounts]
+        lists = [tuple(controller) for controller in amounts]
         if self.pooled:
             lists = [tuple(sorted(itertools.chain(*lists), reverse=True))]
         elif not self.grouped:
             lists = sorted((tuple(sorted(controller, reverse=True)) for controller in lists), reverse=True)
         found: Depths = self.depths(tuple(lists))
-        return found._replace(depth=found.depth * factor)
+        return found
 
 
 @lru_cache(16)
@@ -151,13 +149,12 @@ def evaluator_of(permitted: Permitted) -> Evaluator:
 
 
 class _Part(NamedTuple):
-    """One controller loaded, with what follows from it alone; ``amounts`` fall, in grains."""
+    """One controller loaded, with what follows from it alone."""
 
     code: int
     gib: int
     loads: tuple[Load, ...]
     board_order: bytes
-    amounts: tuple[int, ...]
     low_rank: int
     slowest: int
     fullest: int
@@ -194,9 +191,6 @@ class _Enumeration:
         self.unit = space.rate_unit
         self.width = space.width
         self.idle = [0] * space.idle_controllers(query.shape)
-        every = {shape for controller in query.shape.controllers for shape in controller}
-        loads = [load.gib for shape in every for load in space.loads(shape, query.may_break)]
-        self.grain = math.gcd(*loads) or 1
         self.by_channel = space.board.rate_scope == "channel"
         self._most: dict[int, int] = {}
         """The longest sweep time for a capacity."""
@@ -285,23 +279,11 @@ class _Enumeration:
         yield from extend(0, 0)
 
     def _options(self, variant: Controllers, place: int) -> list[_Part]:
-        """Every way to load one controller, one for each set of figures, best board order first.
-
-        Where a row looks closely at the whole socket each way is kept: what suits it is not known here.
-        """
-        best: dict[object, _Part] = {}
-        low = self.query.low_gib if len(variant) == 1 else 0
-        look = self.looks[place]
-        for loads in self.fill(variant[place : place + 1], low):
-            if look is not None and not look(loads):
-                continue
-            part = self._part(loads)
-            rates = tuple(sorted((load.gib, load.rate) for load in part.loads)) if self.by_channel else ()
-            key = (part.code, part.amounts, part.low_rank, part.slowest, rates, part.board_order if self.look else b"")
-            known = best.get(key)
-            if known is None or part.board_order > known.board_order:
-                best[key] = part
-        return sorted(best.values(), key=lambda part: part.board_order, reverse=True)
+        """Every way to load one controller, best board order first."""
+        low, look = self.query.low_gib if len(variant) == 1 else 0, self.looks[place]
+        filled = self.fill(variant[place : place + 1], low)
+        parts = [self._part(loads) for loads in filled if look is None or look(loads)]
+        return sorted(parts, key=lambda part: part.board_order, reverse=True)
 
     def fill(
         self,
@@ -354,7 +336,6 @@ class _Enumeration:
             gib=sum(gibs),
             loads=loads,
             board_order=b"".join([load.board_order for load in loads]),
-            amounts=tuple(sorted([gib // self.grain for gib in gibs], reverse=True)),
             low_rank=sum([load.low_rank for load in loads]),
             slowest=min([load.rate for load in loads if load.gib], default=0),
             fullest=max(gibs) // self.width,
