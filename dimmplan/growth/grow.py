@@ -148,10 +148,16 @@ def grow(board: Board, requests: Sequence[Request], *, may_move: bool = False, s
             break
     else:
         raise _impossible(task)
-    bound, contents, stopped = task.bound(chain), chain.contents, budget.reason if task.cut else None
+    contents = chain.contents
     if start.lying and not start.stays and not may_move:
         contents = tuple(most_staying(board, requests[0], contents, start.lying, hold=start.hold))
+        lying = {slot: module for slot, module in start.lying.items() if module}
+        if not lying.items() <= contents[0].items() and not budget.over:  # a chain that moves nothing may be as good
+            in_place = replace(task, start=start._replace(stays=lying), searches={}, known={}, found=None).best()
+            if in_place is not None and in_place.worth.key <= chain.worth.key:
+                contents = in_place.contents
         chain = chain_of(board, requests, contents)
+    bound, stopped = task.bound(chain), budget.reason if task.cut else None
     free = tuple(_by_itself(board, request, start, budget) for request in requests)
     return Growth(
         board=board,

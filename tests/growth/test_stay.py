@@ -10,7 +10,7 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import ImpossibleError
-from dimmplan.growth.grow import board_order
+from dimmplan.growth.grow import board_order, grow
 from dimmplan.growth.pinned import Start, solve_from
 from dimmplan.growth.stay import most_staying
 from dimmplan.model.board import Board, Controller, Socket
@@ -115,6 +115,8 @@ def test_modules_stay_in_places_that_are_as_good_though_no_equal_parts(board_id:
     lying = dict.fromkeys(board.slots) | dict.fromkeys(slots, board.module_of_size(32))
     answer = solve_from(board, request, Start(stays={}, lying=lying), alternatives=False)
     assert answer.best.content == lying
+    later = ask(board, f"{32 * len(slots) + 64}GiB", modules=["32GiB"])
+    assert grow(board, [request, later], start=Start(stays={}, lying=lying)).chain.contents[0] == lying
     part = dict.fromkeys(board.slots) | dict.fromkeys(slots[1:], board.module_of_size(32))
     answer = solve_from(board, request, Start(stays={}, lying=part), alternatives=False)
     assert stays(answer.best.content, part) == len(slots) - 1
