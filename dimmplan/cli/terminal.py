@@ -33,7 +33,8 @@ ASCII = {"×": "x", "–": "-", "—": "-", "…": "...", "°": "deg ", "²": "2
 """What stands for the characters of our own texts where a terminal cannot write them."""
 
 _STYLES = (
-    (re.compile(r"^(?=\S).+(?=\n  )", re.MULTILINE), "bold"),  # a head: what is indented under it follows
+    # a head, of several lines after an empty one: what is indented under it follows
+    (re.compile(r"(?<=\n\n)\S.*(?:\n\S.*)*(?=\n  )|^(?=\S).+(?=\n  )", re.MULTILINE), "bold"),
     (re.compile(r"^ *(?:error|no)(?=: )", re.MULTILINE), "bold red"),
     (re.compile(r"^ *warning(?=: )", re.MULTILINE), "bold yellow"),
     (re.compile(r"^ *note(?=: )", re.MULTILINE), "cyan"),

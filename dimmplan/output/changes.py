@@ -238,12 +238,6 @@ def _rows(when: str, figures: PlacementFigures) -> list[list[str]]:
 # -- after a failure ---------------------------------------------------------------------------------------------------
 
 
-def failure_title(failure: Failure) -> str:
-    """What failed and what is left."""
-    left = modules_phrase(failure.left) or "no module"
-    return f"Without {listed(list(failure.slots))} ({modules_phrase(failure.failed)}): {left} left"
-
-
 def stay_statements(case: Case, stay: Alternative) -> list[Statement]:
     """How the machine runs with the failed modules out and nothing moved, or the rules that forbid it."""
     if stay.errors:
@@ -277,13 +271,6 @@ def moves_text(board: Board, found: LeftSet) -> str:
     if not parts:
         return "Every other module stays where it is."
     return f"{capital(listed(parts))}; the others stay."
-
-
-def stays_text(board: Board, found: LeftSet) -> str:
-    """The slots that a set fills, with how they got there."""
-    filled = [slot for slot, module in found.alternative.content.items() if module]
-    moved = [f"{move.target} from {move.source}" for move in found.moves.moves if move.kind == "move"]
-    return f"Only {slots_phrase(board, filled)} filled" + (f" ({listed(moved)})." if moved else ".")
 
 
 SPLIT_CARE = Statement(
@@ -379,7 +366,8 @@ class FailureDocument(AnswerDocument, OfPlan, commands="why --without"):
 def failure_text(case: Case, failure: Failure) -> str:
     """What still runs, what boots, and how to find a bad module by halves."""
     page, mode = answer_head(case), case.placement.mode
-    page.heading(failure_title(failure))
+    left = modules_phrase(failure.left) or "no module"
+    page.heading(f"Without {listed(list(failure.slots))} ({modules_phrase(failure.failed)}): {left} left")
     if failure.left and (failure.best is None or failure.best.alternative.content != failure.stay.content):
         page.heading("With nothing moved")
         page.sentences(stay_statements(case, failure.stay))
@@ -392,10 +380,13 @@ def failure_text(case: Case, failure: Failure) -> str:
     if mode is not Mode.INDEPENDENT and (failure.smallest or failure.split):
         page.heading(f"For what follows, first set the mode from {mode.words} to independent in firmware.")
     _left_lines(page, case, "Runs best in the independent mode", failure.independent)
-    if failure.smallest is not None:
-        page.heading(f"Smallest that boots: {counted(failure.smallest.figures.modules, 'module')}")
-        page.note(stays_text(case.board, failure.smallest))
-        page.sentences(said for said in left_statements(case, failure.smallest) if said.rule != "moves")
+    smallest = failure.smallest
+    if smallest is not None:
+        page.heading(f"Smallest that boots: {counted(smallest.figures.modules, 'module')}")
+        filled = slots_phrase(case.board, [slot for slot, module in smallest.alternative.content.items() if module])
+        moved = [f"{move.target} from {move.source}" for move in smallest.moves.moves if move.kind == "move"]
+        page.note(f"Only {filled} filled" + (f" ({listed(moved)})." if moved else "."))
+        page.sentences(said for said in left_statements(case, smallest) if said.rule != "moves")
     if failure.split:
         page.heading("If it still fails: test by halves, each module in its own slot")
         page.sentences([SPLIT_CARE])

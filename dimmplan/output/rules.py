@@ -310,11 +310,6 @@ def refused_label_statements(mix: Mix) -> list[Statement]:
     ]
 
 
-def pair_title(mix: Mix, pair: PairVerdict) -> str:
-    """A pair and how close it may stand."""
-    return f"{_short(mix, pair.one)} with {_short(mix, pair.other)} {_TOGETHER[pair.together]}"
-
-
 def pair_statements(mix: Mix, pair: PairVerdict) -> list[Statement]:
     """The rows about what the two differ in, those that keep them apart, and the orders that a channel takes."""
     found = breach_statements(mix.board, pair.breaches)
@@ -374,12 +369,6 @@ def price_statements(mix: Mix) -> list[Statement]:
         short = "" if usable == asked else ", the nearest above" if usable > asked else ", the most that fits"
         found.append(_set_statement(f"{_short(mix, module)} alone{short}", alone))
     return found
-
-
-def price_title(mix: Mix) -> str:
-    """What is compared."""
-    assert mix.capacity_gib is not None
-    return f"Compared: the best placement of {format_capacity(mix.capacity_gib)} at {listed(list(mix.fitted))}"
 
 
 def _set_statement(name: str, found: MixSet) -> Statement:
@@ -459,9 +448,10 @@ def mix_text(mix: Mix) -> str:
     page.sentences(refused_label_statements(mix))
     for pair in mix.pairs:
         if len(mix.pairs) > 1:
-            page.heading(pair_title(mix, pair))
+            page.heading(f"{_short(mix, pair.one)} with {_short(mix, pair.other)} {_TOGETHER[pair.together]}")
         page.sentences(pair_statements(mix, pair))
-    if mix.mixed is not None:
-        page.heading(price_title(mix))
+    if mix.capacity_gib is not None:
+        capacity, sockets = format_capacity(mix.capacity_gib), listed(list(mix.fitted))
+        page.heading(f"Compared: the best placement of {capacity} at {sockets}")
         page.sentences(price_statements(mix))
     return str(page)

@@ -363,13 +363,6 @@ def _reason_lines(page: Text, case: Case, alike: Sequence[SlotReason]) -> None:
 # -- why not otherwise -------------------------------------------------------------------------------------------------
 
 
-def expectation_title(case: Case, expected: Expectation) -> str:
-    """What was judged: which slots, with what."""
-    modules = modules_phrase(by_type(expected.alternative.content.get(slot) for slot in expected.slots))
-    whose = "the plan's modules" if expected.exact else "other numbers of the plan's types"
-    return f"{counted(len(expected.slots), 'slot')} filled with {whose}: {modules}"
-
-
 def expectation_statements(case: Case, expected: Expectation) -> list[Statement]:
     """What separates the expected slots from the plan, and everything that they lose and gain."""
     found = separation_statements(case, expected.alternative, expected.separation)
@@ -405,7 +398,9 @@ class ExpectDocument(AnswerDocument, commands="why --expect"):
 def expectation_text(case: Case, expected: Expectation) -> str:
     """Why not exactly these slots."""
     page = answer_head(case)
-    page.heading(expectation_title(case, expected))
+    modules = modules_phrase(by_type(expected.alternative.content.get(slot) for slot in expected.slots))
+    whose = "the plan's modules" if expected.exact else "other numbers of the plan's types"
+    page.heading(f"{counted(len(expected.slots), 'slot')} filled with {whose}: {modules}")
     if expected.only_plan:
         page.note(f"Filled by the plan only: {slots_phrase(case.board, expected.only_plan)}.")
     if expected.only_expected:

@@ -71,6 +71,19 @@ def test_colour_changes_no_letter(
     assert capsys.readouterr().out == record
 
 
+def test_a_head_of_two_lines_is_one_head(
+    plain_environment: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A head that is broken is bold on both of its lines; the lines above an indented one at the top are no head."""
+    plain_environment.setenv("FORCE_COLOR", "1")
+    terminal.say("A board\n384 GiB as\n  asked\n\nNEAR: 320 GiB over 4\nchannels.\n  K1: first\n")
+    assert re.findall(r"\x1b\[1m(.*?)\x1b\[0m", capsys.readouterr().out) == [
+        "384 GiB as",
+        "NEAR: 320 GiB over 4",
+        "channels.",
+    ]
+
+
 def test_a_table_on_a_terminal(plain_environment: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     """On a terminal the board list is a table with a rule under its heads; each cell stands in the plain one too."""
     run(["boards", "list"])
