@@ -17,7 +17,7 @@ from dimmplan.output.plan import request_findings
 from dimmplan.output.stock import money
 from dimmplan.solve.criteria import LISTS
 from dimmplan.supply import Limit, UnusableModule, left_out_of, same_on_board, supplies_of
-from dimmplan.units import counted, decimal, format_capacity, listed
+from dimmplan.units import by_key, counted, decimal, format_capacity, listed
 from dimmplan.wording.placement import placement_findings
 
 CHANNELS = (
@@ -274,11 +274,8 @@ def unreached_text(row: Row) -> str:
 
 def limit_sentences(limits: Sequence[Limit]) -> list[str]:
     """Where modules are more than a processor allows, in words; modules with the same limit in one sentence."""
-    grouped: dict[tuple[str, str, int], list[Limit]] = {}
-    for limit in limits:
-        allowed = 0 if limit.kind == "ceiling" else limit.allowed
-        grouped.setdefault((limit.processor, limit.kind, allowed), []).append(limit)
-    return [_limit_sentence(processor, kind, alike) for (processor, kind, _), alike in grouped.items()]
+    alike = by_key(limits, lambda each: (each.processor, each.kind, each.kind != "ceiling" and each.allowed))
+    return [_limit_sentence(processor, kind, its) for (processor, kind, _), its in alike.items()]
 
 
 def _limit_sentence(processor: str, kind: str, limits: Sequence[Limit]) -> str:

@@ -41,7 +41,7 @@ from dimmplan.planner import Planned
 from dimmplan.rules import install_order
 from dimmplan.solve.answer import STEP_SHARE, Choice
 from dimmplan.tables import preferred
-from dimmplan.units import counted, format_capacity, listed, watts_words
+from dimmplan.units import by_key, counted, format_capacity, listed, watts_words
 from dimmplan.wording.placement import (
     blank_slots,
     criterion_name,
@@ -426,11 +426,9 @@ def _figure_lines(page: Text, figures: PlacementFigures) -> None:
     page.heading("Figures (peaks of a model; STREAM usually measures 70 to 85 % of peak)")
     rows = [[its.socket, *(text(its) for text in _FIGURES.values())] for its in figures.sockets]
     page.rows(rows, ("", *_FIGURES), right=_FIGURES)
-    bound: dict[str, list[str]] = {}
-    for socket in figures.sockets:
-        bound.setdefault(rate_row_words(socket.rate.row), []).append(socket.socket)
-    binding = "; ".join(f"{listed(sockets)}: {what}" if len(bound) > 1 else what for what, sockets in bound.items())
-    page.note(f"Rate limited by {binding}", hang=0)
+    bound = by_key(figures.sockets, lambda its: rate_row_words(its.rate.row))
+    told = [f"{listed([its.socket for its in alike])}: {what}" for what, alike in bound.items()]
+    page.note(f"Rate limited by {'; '.join(told if len(bound) > 1 else bound)}", hang=0)
     difference = figures.socket_difference_gib
     equal = "sockets hold the same" if not difference else f"{format_capacity(difference)} between sockets"
     page.note(

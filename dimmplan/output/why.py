@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dimmplan.model.board import Socket
+from dimmplan.model.board import Board, Socket
 from dimmplan.model.module import Module, by_type, modules_phrase
 from dimmplan.model.request import Mode
 from dimmplan.output.columns import Text, as_asked, board_line
@@ -29,7 +29,7 @@ from dimmplan.reasons.case import Case
 from dimmplan.reasons.changes import Expectation
 from dimmplan.reasons.rate import Lift, RateReason
 from dimmplan.reasons.slots import Attempt, SlotReason, dead_words, filled_gib
-from dimmplan.units import counted, format_capacity, listed
+from dimmplan.units import by_key, counted, format_capacity, listed
 from dimmplan.wording.placement import (
     gains_and_losses,
     gb_s,
@@ -303,24 +303,18 @@ def why_text(case: Case, rates: Sequence[RateReason], reasons: Sequence[SlotReas
         same = [other for other in rates if set(other.sockets) & set(rate.sockets)]
         page.heading(rate_title(rate, alone=len(same) == 1))
         page.sentences(rate_statements(case, rate))
-    for sockets in _alike_sockets(case, reasons):
+    for sockets in _alike_sockets(case.board, reasons):
         page.heading(_socket_heading(case, sockets))
-        alike: dict[object, list[SlotReason]] = {}
-        for reason in reasons:
-            if reason.socket == sockets[0].id:
-                alike.setdefault(_look(reason), []).append(reason)
+        alike = by_key((reason for reason in reasons if reason.socket == sockets[0].id), _look)
         for together in alike.values():
             _reason_lines(page, case, together)
     return str(page)
 
 
-def _alike_sockets(case: Case, reasons: Sequence[SlotReason]) -> list[list[Socket]]:
+def _alike_sockets(board: Board, reasons: Sequence[SlotReason]) -> list[list[Socket]]:
     """Sockets whose slots, one after the other, are as they are for the same reasons: told once."""
-    found: dict[object, list[Socket]] = {}
-    for socket in case.board.sockets:
-        looks = tuple(_look(reason) for reason in reasons if reason.socket == socket.id)
-        found.setdefault((socket.build, looks), []).append(socket)
-    return list(found.values())
+    looks = {socket.id: tuple(_look(each) for each in reasons if each.socket == socket.id) for socket in board.sockets}
+    return list(by_key(board.sockets, lambda socket: (socket.build, looks[socket.id])).values())
 
 
 def _socket_heading(case: Case, sockets: Sequence[Socket]) -> str:
