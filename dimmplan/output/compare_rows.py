@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 from dimmplan.compare import Group, Row
@@ -185,7 +186,13 @@ def columns(report: Report) -> tuple[Column[Line], ...]:
     currency = report.currency or ""
     return (
         *map(_column, ("capacity_gib", "processor", "allowed", "status")),
-        Column(title="marks", short="", text=lambda line: _marks(line.row), page=_marks_in_words, always=True),
+        Column(
+            title="marks",
+            short="",
+            text=lambda line: "".join(mark if is_so(line.row) else " " for mark, _, is_so in _MARKS),
+            page=lambda line: ", ".join(word for _, word, is_so in _MARKS if is_so(line.row)),
+            always=True,
+        ),
         _column(
             "modules",
             title="modules",
@@ -260,15 +267,12 @@ def _column(key: str, **known: Any) -> Column[Line]:
     return Column(key=key, value=lambda line: at(line.record, key), **known)
 
 
-def _marks(row: Row) -> str:
-    return "".join(
-        mark if is_so else " " for mark, is_so in ((">", row.is_answer), ("*", row.unbeaten), ("=", row.even))
-    )
-
-
-def _marks_in_words(line: Line) -> str:
-    words = {">": "answer", "*": "unbeaten", "=": "all alike"}
-    return ", ".join(words[mark] for mark in _marks(line.row) if mark in words)
+_MARKS = (
+    (">", "answer", attrgetter("is_answer")),
+    ("*", "unbeaten", attrgetter("unbeaten")),
+    ("=", "all alike", attrgetter("even")),
+)
+"""Marks of a row on a terminal, on a page, and which rows have them."""
 
 
 def _rate(line: Line) -> Any:
