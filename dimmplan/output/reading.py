@@ -82,6 +82,17 @@ class _ReadPlan(_Lenient):
     sheet: SheetWords = SheetWords()
 
 
+_FOUND = {"None": "null", "True": "true", "False": "false"}
+_ALLOWED = {
+    "missing": "this key is required",
+    "model_type": "an object",
+    "dict_type": "an object",
+    "tuple_type": "a list",
+    "string_type": "a text",
+}
+"""What pydantic names in Python's words."""
+
+
 class PlanFile(NamedTuple):
     """A plan file of the right form: the keys that are read, and the whole document."""
 
@@ -107,8 +118,10 @@ def read_plan(content: bytes, *, file: str) -> PlanFile:
             Problem(
                 file=file,
                 place=".".join(cleaned(str(part), most=40) for part in detail["loc"]),
-                found="nothing" if detail["type"] == "missing" else quoted(str(detail.get("input")), most=40),
-                allowed="this key is required" if detail["type"] == "missing" else detail["msg"],
+                found=_FOUND.get(repr(detail["input"]), quoted(str(detail["input"]), most=40))
+                if detail["type"] != "missing"
+                else "nothing",
+                allowed=_ALLOWED.get(detail["type"], detail["msg"].removeprefix("Input should be ")),
             )
             for detail in error.errors(include_url=False)[:20]
         ) from None
