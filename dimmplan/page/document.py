@@ -17,32 +17,29 @@ from dimmplan.page.slots import reasons_of, slot_texts, touch_map
 from dimmplan.sheet.change import ChangeFacts, facts_of
 from dimmplan.sheet.facts import Facts
 from dimmplan.sheet.panels import (
-    HOLD,
     MODEL,
     SEVERITY_WORDS,
-    SOCKET_HEADS,
-    asked_rows,
-    hold_said,
-    machine_notes,
-    pick_heads,
-    pick_rows,
-    socket_note,
-    socket_rows,
-    total_items,
+    FiguresPanel,
+    MachineNotes,
+    PickList,
+    RequestPanel,
+    SocketsPanel,
 )
 from dimmplan.sheet.plan_view import Front
-from dimmplan.sheet.safety import (
+from dimmplan.sheet.shapes import Page, Sheet, ident
+from dimmplan.sheet.stages import (
     BEFORE,
     BOOT_CHECKS,
     CAUTIONS,
     DEFERENCE,
+    HOLD,
     NOTICES,
     access_steps,
     first_boot,
+    hold_said,
     power_checks,
     warnings,
 )
-from dimmplan.sheet.shapes import Page, Sheet, ident
 from dimmplan.units import Gib, counted, format_capacity, listed
 from dimmplan.wording.placement import gb_s, node_sentences, regions_sentence, share_sentence
 
@@ -76,8 +73,8 @@ def page_html(
         board_title="" if board.title in title else board.title,
         alerts=list(_alerts(facts)),
         headline=_headline(facts),
-        answer=dict(asked_rows(facts))["Answer"],
-        asked=asked_rows(facts),
+        answer=RequestPanel(facts).answer,
+        asked=RequestPanel(facts).rows,
         code=code,
         change=change is not None,
         map=touch_map(facts, front),
@@ -127,7 +124,7 @@ def _alerts(facts: Facts) -> Iterator[str]:
     """What must be known before anything else is read."""
     if facts.banner:
         yield facts.banner
-    yield from (f"{lead} {text}" for lead, text in machine_notes(facts) if lead)
+    yield from (f"{lead} {text}" for lead, text in MachineNotes(facts).rows if lead)
 
 
 class Headline(NamedTuple):
@@ -174,13 +171,14 @@ def _figures(facts: Facts) -> dict[str, Any] | None:
     its = facts.figures
     if its is None:
         return None
+    sockets = SocketsPanel(facts)
     words = {"socket", "the rate is limited by"}
     return {
-        "totals": total_items(its),
+        "totals": FiguresPanel(facts).rows,
         "share": f"{share_sentence(its)}.",
-        "columns": text_columns(SOCKET_HEADS, right=set(SOCKET_HEADS) - words),
-        "rows": socket_rows(its),
-        "notes": [socket_note(facts.board, facts.placement.mode), *node_sentences(its), MODEL],
+        "columns": text_columns(sockets.heads, right=set(sockets.heads) - words),
+        "rows": sockets.rows,
+        "notes": [sockets.note, *node_sentences(its), MODEL],
     }
 
 
@@ -189,8 +187,12 @@ def _figures(facts: Facts) -> dict[str, Any] | None:
 
 def _before(facts: Facts) -> dict[str, Any]:
     """What must be sure, what may harm, and what comes off first."""
-    cares = {"Warning": warnings(facts), "Caution": CAUTIONS, "Notice": NOTICES}
-    cares |= {"For this machine": tuple(machine_notes(facts))}
+    cares: dict[str, Sequence[Row]] = {
+        "Warning": warnings(facts),
+        "Caution": CAUTIONS,
+        "Notice": NOTICES,
+        "For this machine": MachineNotes(facts).rows,
+    }
     return {
         "deference": DEFERENCE,
         "sure": BEFORE,
@@ -206,14 +208,15 @@ _STEPS = text_columns(("step", "slot", "what is done"))
 def _doing(facts: Facts) -> dict[str, Any]:
     """What to fetch and every step, with the numbers that the map has."""
     change = isinstance(facts, ChangeFacts)
-    key, module, *more = pick_heads(facts)
+    pick = PickList(facts)
+    key, module, *more = pick.heads
     return {
         "title": f"{facts.doing}, in this order",
         "summary": f"{moves_summary(facts.change.moves)}." if isinstance(facts, ChangeFacts) else "",
         "kept": list(_kept(facts)) if isinstance(facts, ChangeFacts) else [],
         "fetch": "To fetch, and left over" if change else "To fetch",
         "pick_columns": text_columns((module, key, *more), right={"count"}),
-        "picks": [(label, letter, *rest) for letter, label, *rest in pick_rows(facts)],
+        "picks": [(label, letter, *rest) for letter, label, *rest in pick.rows],
         "step_columns": _STEPS,
         "steps": list(_changes(facts) if isinstance(facts, ChangeFacts) else _installs(facts)),
     }

@@ -12,15 +12,13 @@ from dimmplan.sheet.shapes import Anchor, Line, Rect, Shape, Text
 Lines = list[tuple[str, float, str]]
 """Lines of text, each with its letter height and its look."""
 
-Draw = Callable[[float, float], list[Shape]]
-
 
 class Block(NamedTuple):
     """Something of a known size. ``draw(x, y)`` gives its shapes with the upper left corner there."""
 
     width: float
     height: float
-    draw: Draw
+    draw: Callable[[float, float], list[Shape]]
 
 
 def label(
@@ -48,9 +46,7 @@ def _paragraph(runs: tuple[Run, ...], cap_mm: float, width_mm: float, indent: fl
             base = y + cap_mm + 0.3 + number * pitch
             pieces = [(f" {text}" if n else text, bold) for n, (text, bold) in enumerate(line)]
             whole = label(x + indent, base, "".join(text for text, _ in pieces), cap_mm, "b" if line[0][1] else "")
-            if len(pieces) > 1:
-                whole = whole._replace(look="", spans=tuple(pieces))
-            shapes.append(whole)
+            shapes.append(whole._replace(look="", spans=tuple(pieces)) if len(pieces) > 1 else whole)
         return shapes
 
     return Block(width_mm, len(lines) * pitch, draw)
@@ -85,7 +81,6 @@ def ticked_row(items: Sequence[Sequence[Run]], cap_mm: float, width_mm: float) -
 def stacked(blocks: Sequence[Block], gap: float = 0.0) -> Block:
     """Blocks one below the other."""
     kept = [block for block in blocks if block.height > 0]
-    height = sum(block.height for block in kept) + gap * max(0, len(kept) - 1)
 
     def draw(x: float, y: float) -> list[Shape]:
         shapes: list[Shape] = []
@@ -94,41 +89,8 @@ def stacked(blocks: Sequence[Block], gap: float = 0.0) -> Block:
             y += block.height + gap
         return shapes
 
+    height = sum(block.height for block in kept) + gap * max(0, len(kept) - 1)
     return Block(max((block.width for block in kept), default=0.0), height, draw)
-
-
-def headed(title: str, body: Block, cap_mm: float) -> Block:
-    """A panel: its title in bold over a thin line, then the body."""
-    head = paragraph([(title, True)], max(cap_mm, 2.2), body.width)
-    deep = head.height + 0.9
-
-    def draw(x: float, y: float) -> list[Shape]:
-        line = Line(x1=x, y1=y + deep - 0.7, x2=x + body.width, y2=y + deep - 0.7, look="medium")
-        return [*head.draw(x, y), line, *body.draw(x, y + deep)]
-
-    return Block(body.width, deep + body.height, draw)
-
-
-def signal(word: str, look: str, body: Block, cap_mm: float, *, alert: bool) -> Block:
-    """A safety panel: the signal word on its own ground, the text in a frame below."""
-    word_cap = max(2.5, cap_mm)
-    head = word_cap + 1.8
-    pad = 1.2
-    text_look = {"warning": "b on-warning", "notice": "b on-notice"}.get(look, "b")
-
-    def draw(x: float, y: float) -> list[Shape]:
-        outer = body.width + 2 * pad
-        frame = Rect(x=x, y=y, width=outer, height=head + body.height + 1.2, look="thick")
-        ground = Rect(x=x, y=y, width=outer, height=head, look=look)
-        said = f"! {word}" if alert else word
-        text = label(x + pad, y + head / 2 + word_cap / 2, said, word_cap, text_look)
-        return [ground, frame, text, *body.draw(x + pad, y + head + 0.8)]
-
-    return Block(body.width + 2 * pad, head + body.height + 1.6, draw)
-
-
-SIGNAL_PAD_MM = 2.4
-"""What a signal panel's frame takes from its width."""
 
 
 def side_by_side(blocks: Sequence[Block], gutter: float) -> Block:
@@ -143,6 +105,35 @@ def side_by_side(blocks: Sequence[Block], gutter: float) -> Block:
 
     wide = sum(block.width + gutter for block in blocks) - gutter
     return Block(wide, max((block.height for block in blocks), default=0.0), draw)
+
+
+def headed(title: str, body: Block, cap_mm: float) -> Block:
+    """A panel: its title in bold over a thin line, then the body."""
+    head = paragraph([(title, True)], max(cap_mm, 2.2), body.width)
+    deep = head.height + 0.9
+
+    def draw(x: float, y: float) -> list[Shape]:
+        line = Line(x1=x, y1=y + deep - 0.7, x2=x + body.width, y2=y + deep - 0.7, look="medium")
+        return [*head.draw(x, y), line, *body.draw(x, y + deep)]
+
+    return Block(body.width, deep + body.height, draw)
+
+
+def signal(word: str, texts: Sequence[Sequence[Run]], cap_mm: float, width_mm: float) -> Block:
+    """A safety panel: the signal word on its own ground, the texts in a frame below."""
+    look, pad, head = word.lower(), 1.2, cap_mm + 1.8
+    body = stacked([paragraph(runs, cap_mm, width_mm - 2 * pad) for runs in texts], 0.3)
+
+    def draw(x: float, y: float) -> list[Shape]:
+        outer = body.width + 2 * pad
+        ground = Rect(x=x, y=y, width=outer, height=head, look=look)
+        frame = Rect(x=x, y=y, width=outer, height=head + body.height + 1.2, look="thick")
+        said, said_look = (word, "b on-notice") if word == "NOTICE" else (f"! {word}", "b")
+        said_look += " on-warning" if word == "WARNING" else ""
+        text = label(x + pad, y + head / 2 + cap_mm / 2, said, cap_mm, said_look)
+        return [ground, frame, text, *body.draw(x + pad, y + head + 0.8)]
+
+    return Block(body.width + 2 * pad, head + body.height + 1.6, draw)
 
 
 class Column(NamedTuple):

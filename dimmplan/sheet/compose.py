@@ -11,9 +11,10 @@ import math
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from functools import cache
 from itertools import product
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
@@ -23,7 +24,7 @@ from dimmplan.sheet.change import facts_of
 from dimmplan.sheet.facts import Facts, State, clean, socket_words
 from dimmplan.sheet.letters import Run, fitted, line_pitch, width, wrap_runs
 from dimmplan.sheet.map import SlotMap
-from dimmplan.sheet.panels import FIGURE_PANELS, STAGES, MachineNotes, PickList, Stage, safety_in_full
+from dimmplan.sheet.panels import PANELS, Batches, MachineNotes, PickList
 from dimmplan.sheet.paper import (
     HEIGHT_MM,
     PAD_MM,
@@ -40,9 +41,9 @@ from dimmplan.sheet.paper import (
     title_block,
 )
 from dimmplan.sheet.plan_view import Front, PlanView, plan_view
-from dimmplan.sheet.safety import DEFERENCE
 from dimmplan.sheet.shapes import Group, Page, Rect, Shape, Sheet
 from dimmplan.sheet.slotbox import SlotStyle
+from dimmplan.sheet.stages import DEFERENCE, Stage, safety_in_full
 from dimmplan.sheet.style import TEXT_MM, Ink, stylesheet
 from dimmplan.units import counted, listed
 
@@ -78,12 +79,16 @@ class Job(NamedTuple):
     paper: PaperName
     front: Front
     given: TitleFields
-    stages: tuple[type[Stage], ...] = STAGES
+    on: Literal["chassis", "rules"] = "chassis"
 
     @property
     def works(self) -> bool:
         """True where the sheet is for work at the open chassis: it has the five stages."""
-        return self.stages == STAGES
+        return self.on == "chassis"
+
+    def stages(self, batches: Batches) -> list[Stage]:
+        """What stands below the map, for some steps."""
+        return [stage(self.facts, batches) for stage in PANELS[self.on] if issubclass(stage, Stage)]
 
     @property
     def read_first(self) -> str:
@@ -361,7 +366,7 @@ def _page_of(
         beside = paragraph(said, TEXT_MM, by_title) if by_title > _LEAST_COLUMN_MM else None
         below = MachineNotes(job.facts).blocks(wide) if notes else []
         if stages:
-            below += _rows(job, page, [stage.briefer() for stage in stages] if brief else stages, said)
+            below += _rows(job, page, [replace(stage, brief=True) for stage in stages] if brief else stages, said)
         elif beside is None:
             below.append(paragraph(said, TEXT_MM, wide))
         return _Layout(job, page, _heading(job, page, *words), below, beside=beside, noted=notes)
@@ -389,7 +394,7 @@ NOTES_ON = "For this machine: read sheet {} before you start."
 def _chassis(job: Job) -> list[_Layout]:
     """Every page for the open chassis, before any is drawn: page numbers stand on them."""
     facts, view = job.facts, plan_view(job.facts.board, job.front)
-    stages = [stage(facts, facts.steps) for stage in job.stages]
+    stages = job.stages(facts.steps)
     if len(view.slots) <= MOST_ON_ONE_MAP:
         maps = _maps(job, view)
         layout = _page_of(job, maps, _whole(job), stages, job.more_on(2), notes_on=2)
@@ -462,7 +467,7 @@ def _socket_page(job: Job, sockets: tuple[str, ...], longest_mm: float) -> _Layo
     """The page for some sockets: their map, the warnings, their steps."""
     facts = job.facts
     steps = [(head, batch) for head, batch in facts.steps if facts.board.channel_of[batch[0].slot].socket in sockets]
-    stages = [stage(facts, steps) for stage in job.stages if stage.by_socket]
+    stages = [stage for stage in job.stages(steps) if stage.by_socket]
     named = listed([socket_words(socket) for socket in sockets])
     held = [facts.slots[slot] for socket in sockets for slot in facts.board.socket(socket).slots]
     count = counted(sum(fact.state is State.FILLED for fact in held), "module")
@@ -489,7 +494,7 @@ def _reference_pages(job: Job, *, figures: bool, noted: bool) -> list[_Layout]:
     care = [in_columns(columns, wide)] if job.paper != "a5" else safety_in_full(job.facts, wide)
     blocks = [*care, *([] if noted else MachineNotes(job.facts).blocks(wide))]
     if figures:
-        blocks += [block for panel in FIGURE_PANELS for block in panel(job.facts).blocks(wide)]
+        blocks += [block for panel in PANELS["figures"] for block in panel(job.facts).blocks(wide)]
     pick = next(iter(PickList(job.facts).lines(wide)), None)
     about = "To read before the work, and for the desk: cautions, pick list, figures, findings."
     return _flow(_Layout(job, page, head, name="reference", about=about, pick=pick), blocks)

@@ -16,10 +16,10 @@ from dimmplan.rules import rules_of
 from dimmplan.sheet.blocks import Block, Column, paragraph, table
 from dimmplan.sheet.compose import Job, sheet_of
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean, socket_words
-from dimmplan.sheet.panels import Stage
 from dimmplan.sheet.paper import PaperName, TitleFields
 from dimmplan.sheet.plan_view import Front
 from dimmplan.sheet.shapes import Sheet
+from dimmplan.sheet.stages import Stage
 from dimmplan.sheet.style import TEXT_MM, Ink
 from dimmplan.units import counted, listed
 
@@ -142,12 +142,11 @@ class RuledFacts(NothingPlanned):
         return f"{counted(len(self.rules), 'rule')} by slot"
 
 
-class RuleLegend(Stage):
+class RuleLegend(Stage, on="rules"):
     """What the marks in the slots mean, one row for each rule that names slots."""
 
     title = "Rules that name slots"
     by_socket = True
-    upright, small = 0, 0
 
     def lines(self, wide: float) -> list[Block]:
         """Letter and id, what the mark means, what the rule says."""
@@ -164,7 +163,7 @@ def compose_rules(board: Board, *, paper: PaperName = "a4", ink: Ink = "colour",
     rules = slot_rules(board)
     facts = RuledFacts(board=board, placement=for_the_map(board, {}), figures=None, findings=(), rules=rules)
     title = "Board as drawn, with the slots that its rules name"
-    job = Job(facts, paper, front, TitleFields(title=title), (RuleLegend,))
+    job = Job(facts, paper, front, TitleFields(title=title), "rules")
     about = clean(" ".join(f"{rule.letter}: {rule.id}. {rule.sentence}" for rule in rules), most=2000)
     return sheet_of(job, ink, clean(f"{title}: {board.title}", most=200), about, figures=False)
 

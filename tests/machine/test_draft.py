@@ -20,7 +20,7 @@ from dimmplan.model.inventory import Inventory, InventoryProcessor
 from dimmplan.model.module import Generation, Kind
 from dimmplan.planner import ask, plan
 from dimmplan.sheet.facts import gather
-from dimmplan.sheet.panels import pick_heads
+from dimmplan.sheet.panels import PickList
 from dimmplan.wording.placement import placement_findings
 from tests.inventory import build
 from tests.machine.support import device
@@ -250,7 +250,7 @@ def test_a_path_as_locator_gives_its_end_as_the_name_and_keeps_the_whole_as_an_a
 def test_the_pick_list_says_that_a_width_is_not_known() -> None:
     board = drafted(structured())
     placement = plan(board, ask(board, "384GiB")).placement
-    assert pick_heads(gather(board, placement))[1] == "module (x?: width not known)"
+    assert PickList(gather(board, placement)).heads[1] == "module (x?: width not known)"
 
 
 def test_answers_are_given_by_name(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

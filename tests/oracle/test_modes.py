@@ -17,7 +17,7 @@ from dimmplan.model.request import Mode, Request
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.planner import ask, plan
 from dimmplan.sheet.facts import gather
-from dimmplan.sheet.safety import first_boot
+from dimmplan.sheet.stages import first_boot
 from dimmplan.solve.answer import solve, solve_in
 from dimmplan.solve.space import Space
 from tests.oracle.brute import best

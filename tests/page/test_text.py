@@ -18,7 +18,7 @@ from dimmplan.boardfile.read import load_board
 from dimmplan.cli.run import run
 from dimmplan.cli.sheets import sheet_files
 from dimmplan.plancode.code import decode, encode, read_head
-from dimmplan.sheet.panels import HOLD
+from dimmplan.sheet.stages import HOLD
 from tests.page.pages import change_page, hostile_page, page, planned
 from tests.sheet.placements import FILLS, Fill, make
 from tests.support import sampled
@@ -180,7 +180,7 @@ def test_a_change_has_the_steps_of_its_sheet(tmp_path: Path) -> None:
 
 
 def test_what_the_sheet_says_for_safety_stands_in_the_text() -> None:
-    from dimmplan.sheet.safety import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICES
+    from dimmplan.sheet.stages import BEFORE, BOOT_CHECKS, CAUTIONS, DEFERENCE, NOTICES
 
     text = unescape(page("irregular"))
     main = text[text.index('<section id="before"') :]

@@ -21,7 +21,7 @@ from dimmplan.reasons.case import Case
 from dimmplan.reasons.slots import slot_reason
 from dimmplan.rules import judge
 from dimmplan.sheet.facts import gather
-from dimmplan.sheet.safety import access_steps, power_checks
+from dimmplan.sheet.stages import access_steps, power_checks
 
 FILE = Path(__file__).parent / "staithe-16.toml"
 TEXT = FILE.read_text("utf-8")

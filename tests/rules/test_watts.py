@@ -19,7 +19,7 @@ from dimmplan.output.record import to_json
 from dimmplan.output.stock import ShelfEntry, pick_csv, shelf_text, shortfall_lines
 from dimmplan.planner import ask, plan, read_trays
 from dimmplan.sheet.facts import gather
-from dimmplan.sheet.panels import pick_rows, total_items
+from dimmplan.sheet.panels import FiguresPanel, PickList
 from dimmplan.solve.answer import solve
 from dimmplan.stock import read_shelf
 from dimmplan.supply import same_on_board, takes_of
@@ -61,8 +61,8 @@ def test_parts_and_watts_stand_in_text_json_sheet_and_come_back_by_code() -> Non
     judged = judge_code(record["code"], board)
     assert judged.placement == planned.placement
     facts = gather(board, judged.placement)
-    assert pick_rows(facts)[0][-1].endswith("(ST-64, 7.5 W)")
-    assert facts.figures is not None and ("modules take at most", "45 W") in total_items(facts.figures)
+    assert PickList(facts).rows[0][-1].endswith("(ST-64, 7.5 W)")
+    assert ("modules take at most", "45 W") in FiguresPanel(facts).rows
     assert judge_file(read_plan(to_json(record).encode(), file="plan.json"), board).good
 
 
@@ -77,7 +77,7 @@ def test_a_board_without_them_says_nothing_of_watts() -> None:
     planned = plan(board, ask(board, "384GiB", modules=["64GiB"]), alternatives=False)
     record = PlanDocument.of(planned).plain()
     assert record["totals"]["watts"] is None and record["modules"][0]["part"] is None
-    assert pick_rows(gather(board, planned.placement))[0][-1].endswith("S5")
+    assert PickList(gather(board, planned.placement)).rows[0][-1].endswith("S5")
 
 
 def test_the_total_is_told_only_where_all_are_known() -> None:
