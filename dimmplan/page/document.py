@@ -14,8 +14,7 @@ from dimmplan.output.moves import act_text, moves_summary
 from dimmplan.output.svg import inline_svg, outlines
 from dimmplan.page.render import page_of
 from dimmplan.page.slots import reasons_of, slot_texts, touch_map
-from dimmplan.sheet.change import ChangeFacts, facts_of
-from dimmplan.sheet.facts import Facts
+from dimmplan.sheet.facts import ChangeFacts, Facts, gather
 from dimmplan.sheet.panels import (
     MODEL,
     SEVERITY_WORDS,
@@ -61,7 +60,7 @@ def page_html(
     ``change`` is the way from what is in a machine; the sheet then is a change sheet. ``front`` is where the map has
     the front of the board.
     """
-    facts = facts_of(board, placement, change)
+    facts = gather(board, placement, change)
     reasons = reasons_of(board, placement)
     title = f"{sheet.title}{f' – {tag}' if tag else ''}"
     return page_of(

@@ -12,8 +12,7 @@ from dimmplan.output.why import rate_statements, rate_title, reason_statements, 
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.rate import rate_reasons
 from dimmplan.reasons.slots import slot_reasons
-from dimmplan.sheet.change import ChangeFacts
-from dimmplan.sheet.facts import Facts, SlotFact, State
+from dimmplan.sheet.facts import ChangeFacts, Facts, SlotFact, State
 from dimmplan.sheet.plan_view import Area, Bank, Front, plan_view
 from dimmplan.sheet.shapes import ident
 from dimmplan.wording.statements import Statement

@@ -20,8 +20,7 @@ from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Change, Placement
 from dimmplan.sheet.blocks import Block, label, paragraph, side_by_side, stacked
-from dimmplan.sheet.change import facts_of
-from dimmplan.sheet.facts import Facts, State, clean, socket_words
+from dimmplan.sheet.facts import Facts, State, clean, gather, socket_words
 from dimmplan.sheet.letters import Run, fitted, line_pitch, width, wrap_runs
 from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.panels import PANELS, Batches, MachineNotes, PickList
@@ -122,7 +121,7 @@ def compose(
     in is marked on the same map. Raises ``ValueError`` where the placement is for another board, ``InputError`` where
     a socket has more slots than the paper can show in letters that can be read.
     """
-    facts = facts_of(board, placement, change)
+    facts = gather(board, placement, change)
     job = Job(facts, paper, front, TitleFields(title=title, tag=tag, date=date, code=code, matrix=matrix))
     name = clean(title or f"Slot map of {board.title}", most=200)
     return sheet_of(job, ink, name, clean(_description(facts), most=2000))

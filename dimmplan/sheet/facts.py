@@ -1,12 +1,15 @@
-"""What a sheet has to tell, gathered once: the state of each slot, figures, findings and the order of installing."""
+"""What a sheet has to tell, gathered once: the state of each slot, figures, findings and the order of the work.
+
+A change sheet has the same map, with what stays, what is taken out, and what goes where. Everything that leaves a slot
+comes before anything that goes into one, and each act has its number.
+"""
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
@@ -14,9 +17,9 @@ from itertools import groupby
 from typing import ClassVar, NamedTuple
 
 from dimmplan.figures import PlacementFigures, placement_figures
-from dimmplan.model.board import Board, Channel
+from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.placement import Finding, Placement, board_of, dead_slots, why_dead
+from dimmplan.model.placement import Change, Finding, Move, Placement, Step, board_of, dead_slots, why_dead
 from dimmplan.model.request import Mode
 from dimmplan.rules import Rule, install_order, of_kind, rules_of
 from dimmplan.units import Gib, cleaned, listed, trimmed, watts_words
@@ -58,19 +61,21 @@ class SlotFact(NamedTuple):
     came_at: int = 0
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class TypeFact:
-    """One module type: its key letter, its label, and the slots that get it, in words."""
+    """One module type: its key letter, its label, and the slots that get it, in words.
+
+    ``part`` is its part number and watts, where the board file has them.
+    """
 
     key: str
     label: str
     count: int
     slots: str
-    part: str = ""
-    """Part number and watts, where the board file has them."""
+    part: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class LeftFact:
     """Modules of one type that a change leaves over, and the numbers of the steps that take them out."""
 
@@ -135,12 +140,8 @@ class Facts:
     def slots(self) -> dict[str, SlotFact]:
         """Every slot of the board, in board order."""
         step = {slot: number for number, slot in enumerate(self.order, 1)}
-        return {slot: self._slot(slot, module, step.get(slot, 0)) for slot, module in self._content}
-
-    @property
-    def _content(self) -> list[tuple[str, Module | None]]:
         content = self.placement.content
-        return [(slot, content.get(slot)) for slot in self.board.slots]
+        return {slot: self._slot(slot, content.get(slot), step.get(slot, 0)) for slot in self.board.slots}
 
     @cached_property
     def shorts(self) -> dict[Module, str]:
@@ -150,42 +151,28 @@ class Facts:
         return {module: text if alike[text] == 1 else clean(module.label) for module, text in short.items()}
 
     def _slot(self, slot: str, module: Module | None, step: int) -> SlotFact:
-        state = self._state(slot, module)
-        channel = self.board.channel_of[slot]
-        filled = state is State.FILLED and module is not None
-        words = {
-            State.FILLED: self.shorts[module] if module else "",
-            State.EMPTY: "empty",
-            State.BLANK: "BLANK",
-            State.DEAD: self._dead_words(slot),
-            State.HOLD: "HOLD – do not touch",
-            State.PULL: "",
-        }[state]
-        said = f"step {step}, {module.label}, type {self.placement.keys[module]}" if filled and module else words
-        if state is State.DEAD and slot in self.blanks:
-            said += ", blank"
+        channel, needs_blank = self.board.channel_of[slot], slot in self.blanks
+        state, words, key = (State.BLANK, "BLANK", "") if needs_blank else (State.EMPTY, "empty", "")
+        if slot in self.placement.hold:
+            state, words = State.HOLD, "HOLD – do not touch"
+        elif slot in self.dead:
+            state, words = State.DEAD, self._dead_words(slot)
+        elif module is not None:
+            state, words, key = State.FILLED, self.shorts[module], self.placement.keys[module]
+        said = f"step {step}, {module.label}, type {key}" if key and module else words
+        said += ", blank" if state is State.DEAD and needs_blank else ""
+        where = f"Socket {channel.socket}, controller {channel.controller}, channel {channel.id}"
         return SlotFact(
             slot=slot,
             name=clean(slot, most=80),
             state=state,
-            key=self.placement.keys[module] if filled and module else "",
-            step=step if filled else 0,
+            key=key,
+            step=step if key else 0,
             words=words,
-            needs_blank=slot in self.blanks,
+            needs_blank=needs_blank,
             short="HOLD" if state is State.HOLD else "",
-            hover=clean(
-                f"{slot}: {said}. Socket {channel.socket}, controller {channel.controller}, channel {channel.id}"
-            ),
+            hover=clean(f"{slot}: {said}. {where}"),
         )
-
-    def _state(self, slot: str, module: Module | None) -> State:
-        if slot in self.placement.hold:
-            return State.HOLD
-        if slot in self.dead:
-            return State.DEAD
-        if module is not None:
-            return State.FILLED
-        return State.BLANK if slot in self.blanks else State.EMPTY
 
     @cached_property
     def counts(self) -> Counter[State]:
@@ -195,26 +182,17 @@ class Facts:
     @cached_property
     def types(self) -> tuple[TypeFact, ...]:
         """Module types, key letter ``a`` first."""
-        return tuple(self._type(module) for module in self.placement.types if self._held(module))
+        held: dict[Module, list[str]] = {}
+        for slot in self.order:
+            if module := self.placement.content[slot]:
+                held.setdefault(module, []).append(slot)
+        return tuple(self._type(module, held[module]) for module in self.placement.types if module in held)
 
-    def _held(self, module: Module) -> list[str]:
-        return [slot for slot in self.order if self.placement.content[slot] == module]
-
-    def _type(self, module: Module) -> TypeFact:
-        held = self._held(module)
-        return TypeFact(
-            key=self.placement.keys[module],
-            label=clean(module.label),
-            count=len(held),
-            slots=self.slots_in_words(held),
-            part=clean(self._part(module)),
-        )
-
-    def _part(self, module: Module) -> str:
-        """Part number and watts as the board file has them; empty where it has none."""
-        facts = self.board.facts_of(module)
-        watts = [] if facts.watts is None else [watts_words(facts.watts)]
-        return ", ".join([*([facts.part] if facts.part else []), *watts])
+    def _type(self, module: Module, held: Sequence[str]) -> TypeFact:
+        own = self.board.facts_of(module)
+        part = ", ".join([*([own.part] if own.part else []), *([] if own.watts is None else [watts_words(own.watts)])])
+        key, slots = self.placement.keys[module], self.slots_in_words(held)
+        return TypeFact(key, clean(module.label), len(held), slots, clean(part))
 
     def slots_in_words(self, slots: Sequence[str]) -> str:
         """Slots as a list; a socket that is meant whole is named as a whole."""
@@ -231,28 +209,21 @@ class Facts:
     @cached_property
     def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
         """The order of installing in batches: socket by socket, the first slot of each channel, then the second."""
-        found = []
-        for (socket, which), slots in groupby(self.order, key=self._batch):
-            said = socket_words(socket) if which == "its slots" else f"{socket_words(socket)}, {which}"
-            found.append((said, tuple(self.slots[slot] for slot in slots)))
-        return tuple(found)
-
-    def _batch(self, slot: str) -> tuple[str, str]:
-        """The socket of a slot, and which of its slots go in together."""
-        channel = self.board.channel_of[slot]
-        which = ("first slots", "second slots", "third slots", "fourth slots")[channel.slots.index(slot)]
-        return channel.socket, self._together[channel.socket] or which
-
-    @cached_property
-    def _together(self) -> dict[str, str]:
-        """What to say of all slots of a socket that go in one after another; empty where the first ones go in first."""
         rows, fitted, mode = of_kind(self.board.rules, Rule), self.placement.fitted, self.placement.mode
-        found = {}
+        together: dict[str, str] = {}  # what to say of all slots of a socket, where the first ones do not go in first
         for socket in self.board.sockets:
             own = any(row.populations(each, fitted, mode) is not None for row in rows for each in (socket.id, None))
             one = all(len(channel.slots) == 1 for channel in socket.channels)
-            found[socket.id] = "in the board's own order" if own else "its slots" if one else ""
-        return found
+            together[socket.id] = ", in the board's own order" if own else "" if one else "first"
+
+        def batch(slot: str) -> str:
+            channel = self.board.channel_of[slot]
+            which = together[channel.socket]
+            if which == "first":
+                which = f", {('first', 'second', 'third', 'fourth')[channel.slots.index(slot)]} slots"
+            return socket_words(channel.socket) + which
+
+        return tuple((said, tuple(self.slots[slot] for slot in held)) for said, held in groupby(self.order, key=batch))
 
     @property
     def worked_on(self) -> frozenset[str]:
@@ -298,12 +269,12 @@ class Facts:
     def _dead_words(self, slot: str) -> str:
         return _DEAD.get(why_dead(self.board, self.placement, slot), "")
 
-    @cached_property
+    @property
     def picked(self) -> tuple[TypeFact, ...]:
         """What to fetch."""
         return self.types
 
-    @cached_property
+    @property
     def left_over(self) -> tuple[LeftFact, ...]:
         """The modules that a change leaves over; none where everything is new."""
         return ()
@@ -359,13 +330,115 @@ def gib_words(gib: Gib) -> str:
     return trimmed(Fraction(gib), 3)
 
 
-def channel_told(channel: Channel) -> bool:
-    """False where the slots' own names already say the channel, as a word of theirs."""
-    return not all(channel.id in re.split(r"[\W_]+", slot) for slot in channel.slots)
+@dataclass(frozen=True, kw_only=True)
+class ChangeFacts(Facts):
+    """Facts of a placement that a machine is changed to."""
+
+    doing: ClassVar[str] = "Change"
+    change: Change
+
+    @cached_property
+    def outs(self) -> dict[str, Step]:
+        """Slots that are emptied first, in board order."""
+        return {step.slot: step for step in self.change.steps if step.act == "out"}
+
+    @cached_property
+    def ins(self) -> dict[str, Step]:
+        """Slots that something goes into, in the order of doing it; counted on from the takings out."""
+        return {step.slot: step for step in self.change.steps if step.act == "in"}
+
+    @property
+    def worked_on(self) -> frozenset[str]:
+        """Slots that something goes into or comes out of."""
+        return frozenset((*self.outs, *self.ins))
+
+    def _slot(self, slot: str, module: Module | None, step: int) -> SlotFact:
+        fact = super()._slot(slot, module, step)
+        if fact.state is State.HOLD:
+            return fact
+        out, into = self.outs.get(slot), self.ins.get(slot)
+        if out is not None and into is None:
+            return self._emptied(fact, out)
+        if fact.state is not State.FILLED:
+            return fact
+        if into is None:
+            return fact._replace(step=0, kept=True, hover=f"{fact.hover}. Stays")
+        words, hover = fact.words, f"{fact.hover}. Step {into.number}: {_act(into.move)}"
+        number = goes_to = came_at = 0
+        if source := into.move.source:
+            words, came_at = f"{words} from {clean(source, most=80)}", self.outs[source].number
+        if out is not None:
+            number, hover = out.number, f"{hover}; before that, step {out.number}: {_act(out.move)}"
+            if target := out.move.target:
+                words, goes_to = f"old to {clean(target, most=80)}, {words}", self.ins[target].number
+        arrows = [f"→{goes_to}"] * bool(goes_to) + [f"←{came_at}"] * bool(came_at)
+        return fact._replace(
+            step=into.number,
+            out=number,
+            words=words,
+            short=" ".join(arrows),
+            hover=clean(hover),
+            goes_to=goes_to,
+            came_at=came_at,
+        )
+
+    def _emptied(self, fact: SlotFact, out: Step) -> SlotFact:
+        words, short, goes_to = f"OUT {clean(label_short(out.move.module))}", "OUT", 0
+        if target := out.move.target:
+            goes_to = self.ins[target].number
+            words, short = f"OUT to {clean(target, most=80)}", f"OUT→{goes_to}"
+        hover = clean(f"{fact.slot}: step {out.number}, {_act(out.move)}")
+        return fact._replace(state=State.PULL, step=out.number, words=words, short=short, hover=hover, goes_to=goes_to)
+
+    @cached_property
+    def steps(self) -> tuple[tuple[str, tuple[SlotFact, ...]], ...]:
+        """The change in batches: what comes out, then what goes in, socket by socket; each slot has its number."""
+        found = []
+        by_socket = groupby(self.change.steps, key=lambda step: (step.act, self.board.channel_of[step.slot].socket))
+        for (act, socket), steps in by_socket:
+            facts = tuple(self.slots[step.slot]._replace(step=step.number) for step in steps)
+            found.append((f"{act}: {socket_words(socket)}", facts))
+        return tuple(found)
+
+    @cached_property
+    def picked(self) -> tuple[TypeFact, ...]:
+        """What to fetch from the shelf."""
+        fetched = [slot for slot, step in self.ins.items() if step.move.kind == "insert"]
+        held = {kind: [slot for slot in fetched if self.slots[slot].key == kind.key] for kind in self.types}
+        return tuple(
+            replace(kind, count=len(slots), slots=self.slots_in_words(slots)) for kind, slots in held.items() if slots
+        )
+
+    @cached_property
+    def left_over(self) -> tuple[LeftFact, ...]:
+        """The modules that the change leaves over."""
+        pulled = [step for step in self.outs.values() if step.move.target is None]
+        return tuple(
+            LeftFact(each.module, each.count, tuple(s.number for s in pulled if s.move.module == each.module))
+            for each in self.change.stranded
+        )
+
+    @property
+    def band(self) -> str:
+        """That this sheet is a change, and its counts."""
+        stays = sum(move.kind == "keep" for move in self.change.moves)
+        return f"CHANGE: {len(self.outs)} out, then {len(self.ins)} in; {stays} stay"
 
 
-def gather(board: Board, placement: Placement) -> Facts:
-    """Everything that follows from a placement on its board. Raises ``ValueError`` for another board's placement."""
+def _act(move: Move) -> str:
+    """One act in words."""
+    if move.kind == "pull":
+        return f"take out {move.module.label}"
+    if move.kind == "move":
+        return f"move {move.module.label} from {move.source} to {move.target}"
+    return f"insert {move.module.label}"
+
+
+def gather(board: Board, placement: Placement, change: Change | None = None) -> Facts:
+    """Everything that follows from a placement on its board, and from the change to it where there is one.
+
+    Raises ``ValueError`` for another board's placement.
+    """
     if placement.board != board.id:
         raise ValueError(f"the placement is for {placement.board}, not for {board.id}")
     option, board = board.processor(placement.processor), board_of(board, placement)
@@ -374,5 +447,7 @@ def gather(board: Board, placement: Placement) -> Facts:
         figures = placement_figures(board, option, placement.fitted, content, mode=placement.mode)
     except ValueError:
         figures = None
-    findings = placement_findings(board, placement, figures)
-    return Facts(board=board, placement=placement, figures=figures, findings=tuple(findings))
+    findings = tuple(placement_findings(board, placement, figures))
+    if change is None:
+        return Facts(board=board, placement=placement, figures=figures, findings=findings)
+    return ChangeFacts(board=board, placement=placement, figures=figures, findings=findings, change=change)

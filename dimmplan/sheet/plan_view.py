@@ -5,13 +5,14 @@ Front up is the board turned by half a turn, never mirrored. Still in board mill
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from functools import reduce
 from itertools import groupby
 from typing import Literal, NamedTuple
 
 from dimmplan.model.board import Board, Box, SlotPlace
-from dimmplan.sheet.facts import channel_told, socket_words
+from dimmplan.sheet.facts import socket_words
 
 Front = Literal["down", "up"]
 _FAR_APART_MM = 32.0
@@ -240,7 +241,8 @@ def spans(board: Board, bank: Bank, what: Literal["channel", "owner"]) -> list[S
     for name, slots in groupby(bank.slots, key=name_of):
         group = list(slots)
         channel = board.channel_of[group[0].slot]
-        if what == "owner" or channel_told(channel):
+        named = all(channel.id in re.split(r"[\W_]+", slot) for slot in channel.slots)  # as a word of their own names
+        if what == "owner" or not named:
             tray = board.tray_of.get(group[0].slot, "") if what == "owner" else ""
             found.append(Span(name, at, at + len(group) - 1, tray))
         elif len(channel.slots) > 1:

@@ -14,7 +14,7 @@ from dimmplan.model.module import Module
 from dimmplan.moves import apply_moves, plan_moves
 from dimmplan.output.moves import moves_text
 from dimmplan.rules import install_order
-from dimmplan.sheet.change import facts_of
+from dimmplan.sheet.facts import gather
 from tests.machine.support import planned
 from tests.support import WHOLE
 
@@ -67,13 +67,13 @@ def test_moves_sheet_and_install_order_number_steps_alike() -> None:
     for board_id, capacity in (("marram-4", "32GiB"), ("skerry-16", "512GiB"), ("machair-20", "480GiB")):
         board, placement = planned(board_id, capacity)
         order = install_order(board, placement)
-        installed = {slot: fact.step for slot, fact in facts_of(board, placement, None).slots.items() if fact.step}
+        installed = {slot: fact.step for slot, fact in gather(board, placement).slots.items() if fact.step}
         assert installed == {slot: number for number, slot in enumerate(order, 1)}
         first = next(slot for slot, module in placement.slots if module)
         (spare,) = [slot for slot in board.slots if not placement.content[slot]][:1]
         current = dict.fromkeys(board.slots) | {first: next(m for m in board.modules), spare: M32}
         change = plan_moves(board, current, placement)
-        on_sheet = facts_of(board, placement, change)
+        on_sheet = gather(board, placement, change)
         for step in change.steps:
             assert (on_sheet.outs if step.act == "out" else on_sheet.ins)[step.slot] == step
         ins = [step.slot for step in change.steps if step.act == "in"]
