@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 from dimmplan.sheet.letters import Run, font_size, line_pitch, missing_letters, width, wrap_runs
@@ -134,6 +135,30 @@ def signal(word: str, texts: Sequence[Sequence[Run]], cap_mm: float, width_mm: f
         return [ground, frame, text, *body.draw(x + pad, y + head + 0.8)]
 
     return Block(body.width + 2 * pad, head + body.height + 1.6, draw)
+
+
+_GUTTER_MM, _LEAST_COLUMN_MM, _STEP_MM = 4.0, 30.0, 2.0
+
+
+def in_columns(columns: Sequence[Callable[[float], Block]], wide: float) -> Block:
+    """Columns side by side, as low as their widths allow: each is as narrow as the common height lets it be."""
+    free = wide - (len(columns) - 1) * _GUTTER_MM
+    made = [cache(column) for column in columns]
+    widths = [_LEAST_COLUMN_MM + _STEP_MM * n for n in range(int((free - _LEAST_COLUMN_MM) / _STEP_MM) + 1)]
+
+    def narrowest(height: float) -> list[float] | None:
+        """The least width of each column at a height; ``None`` where they are too wide together."""
+        at = [bisect_left(widths, True, key=lambda each: column(each).height <= height) for column in made]
+        found = [widths[index] for index in at if index < len(widths)]
+        return found if len(found) == len(made) and sum(found) <= free else None
+
+    low, high = 0.0, max(column(free / len(columns)).height for column in made) + 60
+    while high - low > 1.0:
+        middle = (low + high) / 2
+        low, high = (low, middle) if narrowest(middle) else (middle, high)
+    least = narrowest(high) or [free / len(columns)] * len(columns)
+    more = (free - sum(least)) / len(columns)
+    return side_by_side([column(each + more) for column, each in zip(columns, least, strict=True)], _GUTTER_MM)
 
 
 class Column(NamedTuple):

@@ -8,8 +8,7 @@ A board that is too dense for one map gets an overview, and pages for its socket
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 from functools import cache
@@ -19,9 +18,9 @@ from typing import Literal, NamedTuple
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Change, Placement
-from dimmplan.sheet.blocks import Block, label, paragraph, side_by_side, stacked
+from dimmplan.sheet.blocks import Block, in_columns, paragraph
 from dimmplan.sheet.facts import Facts, State, clean, gather, socket_words
-from dimmplan.sheet.letters import Run, fitted, line_pitch, width, wrap_runs
+from dimmplan.sheet.letters import Run
 from dimmplan.sheet.map import SlotMap
 from dimmplan.sheet.panels import PANELS, Batches, MachineNotes, PickList
 from dimmplan.sheet.paper import (
@@ -33,10 +32,10 @@ from dimmplan.sheet.paper import (
     Frame,
     PaperName,
     TitleFields,
-    draw_frame,
     draw_margin,
     draw_tear,
     frame,
+    heading,
     title_block,
 )
 from dimmplan.sheet.plan_view import Front, PlanView, plan_view
@@ -63,31 +62,35 @@ STYLES = (
 _LONGEST_MM = (math.inf, 48.0, 32.0, 20.0)
 """Limits to the length of names in slots, tried in turn: names that no page could show whole are cut there."""
 
-_HEAD_MM, _BAND_GAP_MM = 7.0, 0.8
-_GUTTER_MM, _GAP_MM = 4.0, 1.2
-_LEAST_COLUMN_MM = 30.0
-_STEP_MM = 2.0
+_GAP_MM = 1.2
+_LEAST_BESIDE_MM = 30.0
 _SPARE_MM = 8.0
 """Room that stays where processors' boxes need paper for what they say beside their names."""
 
 
 class Job(NamedTuple):
-    """A sheet that is asked for: what it tells, on which paper, which way round, and what was given for its title."""
+    """A sheet that is asked for: what it tells, on which paper, which way round, and what was given for its title.
+
+    ``on`` names the panels below its map; ``figures`` is false where nothing is planned.
+    """
 
     facts: Facts
     paper: PaperName
     front: Front
     given: TitleFields
     on: Literal["chassis", "rules"] = "chassis"
+    figures: bool = True
 
     @property
     def works(self) -> bool:
         """True where the sheet is for work at the open chassis: it has the five stages."""
         return self.on == "chassis"
 
-    def stages(self, batches: Batches) -> list[Stage]:
-        """What stands below the map, for some steps."""
-        return [stage(self.facts, batches) for stage in PANELS[self.on] if issubclass(stage, Stage)]
+    @property
+    def head(self) -> str:
+        """Which machine it is for."""
+        board, machine = clean(self.facts.board.title.split(",")[0]), clean(self.given.tag or "")
+        return f"{machine} · {board}" if machine else board
 
     @property
     def read_first(self) -> str:
@@ -97,6 +100,10 @@ class Job(NamedTuple):
     def more_on(self, sheet: int) -> str:
         """Where to read on, on a sheet for work."""
         return f"More on sheet {sheet}." if self.works else ""
+
+    def stages(self, batches: Batches) -> list[Stage]:
+        """What stands below a map, for some steps."""
+        return [stage(self.facts, batches) for stage in PANELS[self.on] if issubclass(stage, Stage)]
 
 
 def compose(
@@ -122,18 +129,21 @@ def compose(
     a socket has more slots than the paper can show in letters that can be read.
     """
     facts = gather(board, placement, change)
+    about = [f"{counted(facts.counts[State.FILLED], 'module')} in {len(facts.slots)} slots; expect {facts.expected}."]
+    about += [f"Type {kind.key}, {kind.label}, {kind.count} modules: {kind.slots}." for kind in facts.types]
+    empty = facts.counts[State.EMPTY] + facts.counts[State.BLANK]
+    about += [f"{empty} slots stay empty."] if empty else []
     job = Job(facts, paper, front, TitleFields(title=title, tag=tag, date=date, code=code, matrix=matrix))
-    name = clean(title or f"Slot map of {board.title}", most=200)
-    return sheet_of(job, ink, name, clean(_description(facts), most=2000))
+    return sheet_of(job, ink, title or f"Slot map of {board.title}", " ".join(about))
 
 
-def sheet_of(job: Job, ink: Ink, name: str, about: str, *, figures: bool = True) -> Sheet:
-    """The pages of a job, numbered; without ``figures`` where nothing is planned, for work of the five stages."""
+def sheet_of(job: Job, ink: Ink, name: str, about: str) -> Sheet:
+    """The pages of a job, numbered; ``about`` is for people who hear the sheet instead of seeing it."""
+    name, about, css = clean(name, most=200), clean(about, most=2000), stylesheet(ink)
     try:
-        planned = _all_pages(job, figures)
+        planned = _all_pages(job)
     except _TooDenseError as error:
-        raise _refused(job, figures, str(error)) from None
-    css = stylesheet(ink)
+        raise _refused(job, str(error)) from None
     pages = tuple(
         Page(
             name=each.name,
@@ -149,23 +159,16 @@ def sheet_of(job: Job, ink: Ink, name: str, about: str, *, figures: bool = True)
     return Sheet(title=name, desc=about, pages=pages)
 
 
-def _all_pages(job: Job, figures: bool) -> list[_Layout]:
-    """Every page, before any is drawn. Raises ``_TooDenseError``."""
-    chassis = _chassis(job)
-    noted = all(page.noted for page in chassis)
-    return [*chassis, *(_reference_pages(job, figures=figures, noted=noted) if job.works else [])]
-
-
 class _TooDenseError(Exception):
     """Something that the paper cannot show in letters that can be read."""
 
 
-def _refused(job: Job, figures: bool, what: str) -> InputError:
+def _refused(job: Job, what: str) -> InputError:
     """The error for a paper that is too small, with the papers that are not."""
     works = []
     for paper in SIZES_MM:
         with suppress(_TooDenseError):
-            _all_pages(job._replace(paper=paper), figures)
+            _all_pages(job._replace(paper=paper))
             works.append(paper)
     return InputError(
         Problem(
@@ -178,52 +181,13 @@ def _refused(job: Job, figures: bool, what: str) -> InputError:
     )
 
 
-# -- what stands at the top and at the foot of every page --------------------------------------------------------------
-
-
-def _heading(job: Job, page: Frame, left: str, right: str, *, most: float = 5.0) -> Block:
-    """Which machine on the left, what it comes to on the right, and below it what nobody may miss."""
-    wide = page.inner_width
-    caps = [cap for cap in (5.0, 4.2, 3.5, 3.0) if cap <= most]
-    both = width(left, 1.0, bold=True) + width(right, 1.0, bold=True)
-    band, banner = job.facts.band, job.facts.banner
-    middle = width(band, 3.0, bold=True) + 3.0
-    small = 3.5 if both * 3.5 + middle + 6 <= wide else 3.0
-    beside = band and not banner and both * small + middle + 6 <= wide
-    cap = small if beside else next((cap for cap in caps if both * cap + 8 <= wide), TEXT_MM)
-    below = [] if beside else [text for text in (banner, band) if text]
-
-    bands = stacked([_band(text, wide) for text in below], _BAND_GAP_MM)
-
-    def draw(x: float, y: float) -> list[Shape]:
-        room = wide - width(right, cap, bold=True) - 4
-        shapes: list[Shape] = [label(x, y + 5.2, fitted(left, cap, room, bold=True), cap, "b")]
-        shapes.append(label(x + wide, y + 5.2, right, cap, "b", anchor="end"))
-        if beside:
-            shapes += _band(band, wide - both * cap - 6).draw(x + width(left, cap, bold=True) + 3, y + 0.6)
-        return shapes + bands.draw(x, y + _HEAD_MM)
-
-    return Block(wide, _HEAD_MM + (bands.height + _BAND_GAP_MM if below else 0.0), draw)
-
-
-def _band(text: str, wide: float) -> Block:
-    """What nobody may miss, white on black and whole, on as many lines as it takes."""
-    cap = next((c for c in (3.5, 3.0) if width(text, c, bold=True) <= wide - 3), TEXT_MM)
-    lines = [line[0][0] for line in wrap_runs(((text, True),), cap, wide - 3)]
-    pitch = line_pitch(cap)
-    high = 5.6 + pitch * (len(lines) - 1)
-
-    def draw(x: float, y: float) -> list[Shape]:
-        middle, base = x + wide / 2, y + 2.8 + cap / 2
-        said = [label(middle, base + n * pitch, line, cap, "b inv", anchor="middle") for n, line in enumerate(lines)]
-        return [Rect(x=x, y=y, width=wide, height=high, look="ink"), *said]
-
-    return Block(wide, high, draw)
-
-
-def _whole(job: Job) -> tuple[str, str]:
-    board, machine = clean(job.facts.board.title.split(",")[0]), clean(job.given.tag or "")
-    return f"{machine} · {board}" if machine else board, job.facts.amount
+def _all_pages(job: Job) -> list[_Layout]:
+    """Every page, before any is drawn: page numbers stand on them. Raises ``_TooDenseError``."""
+    facts, view = job.facts, plan_view(job.facts.board, job.front)
+    stages = job.stages(facts.steps)
+    chassis = _one_map(job, view, stages) if len(view.slots) <= MOST_ON_ONE_MAP else None
+    chassis = chassis or _several_maps(job, view, stages)
+    return [*chassis, *(_reference_pages(job, all(page.noted for page in chassis)) if job.works else [])]
 
 
 # -- one page ----------------------------------------------------------------------------------------------------------
@@ -254,18 +218,21 @@ class _Layout(NamedTuple):
         used = sum(block.height + _GAP_MM for block in self.blocks)
         return self.page.height - 2 * PAD_MM - self.head.height - HEIGHT_MM - used
 
-    def takes(self, plan: SlotMap) -> bool:
-        """True where a map fits."""
-        return plan.least_width <= self.page.inner_width and plan.least_height <= self.room
+    def with_map(self, plan: SlotMap) -> _Layout | None:
+        """The page with a map, ``None`` where it has no room.
 
-    def with_map(self, plan: SlotMap) -> _Layout:
-        """The page with a map that it takes; its processors' boxes say more where that takes no room from slots."""
+        Its processors' boxes say more where that takes no room from slots.
+        """
+        wide, high = self.page.inner_width, self.room
+        if plan.least_width > wide or plan.least_height > high:
+            return None
 
         def spared(fuller: SlotMap) -> bool:
-            wide, high = self.page.inner_width - fuller.least_width, self.room - fuller.least_height
             wider = fuller.least_width > plan.least_width + 1e-6
             higher = fuller.least_height > plan.least_height + 1e-6
-            return (wide >= _SPARE_MM or not wider) and (high >= _SPARE_MM or not higher)
+            return (wide - fuller.least_width >= _SPARE_MM or not wider) and (
+                high - fuller.least_height >= _SPARE_MM or not higher
+            )
 
         return self._replace(map=next(filter(spared, plan.fuller), plan))
 
@@ -287,46 +254,16 @@ class _Layout(NamedTuple):
             shapes += self.beside.draw(x, page.y + foot - HEIGHT_MM + 0.5)
         if self.pick is not None:
             foot -= self.pick.height + TEAR_MM
-            shapes += draw_tear(page, page.y + foot, _whole(self.job)[0], self.job.given)
+            shapes += draw_tear(page, page.y + foot, self.job.head, self.job.given)
             listing = self.pick.draw(x, page.y + foot + TEAR_MM)
             shapes.append(Group(children=tuple(listing), id="pick-list", look="pick-list"))
         title = title_block(self.job.facts, self.job.given, sheet, min(page.width, WIDTH_MM))
         fields = title.draw(page.x + page.width - title.width, page.y + foot - HEIGHT_MM)
-        title_group = Group(children=tuple(fields), look="title-block")
-        return [*draw_frame(page, foot), *draw_margin(page, sheet), *shapes, title_group]
-
-
-def _of_pick_list(block: Block) -> Block:
-    """A part of the pick list that stands among other blocks, marked as such."""
-    return block._replace(draw=lambda x, y: [Group(children=tuple(block.draw(x, y)), look="pick-list")])
+        border = Rect(x=page.x, y=page.y, width=page.width, height=foot, look="heavy")
+        return [border, *draw_margin(page, sheet), *shapes, Group(children=tuple(fields), look="title-block")]
 
 
 # -- pages for the open chassis ----------------------------------------------------------------------------------------
-
-
-def in_columns(columns: Sequence[Callable[[float], Block]], wide: float) -> Block:
-    """Columns side by side, as low as their widths allow: each is as narrow as the common height lets it be."""
-    free = wide - (len(columns) - 1) * _GUTTER_MM
-    made = [cache(column) for column in columns]
-    widths = [_LEAST_COLUMN_MM + _STEP_MM * n for n in range(int((free - _LEAST_COLUMN_MM) / _STEP_MM) + 1)]
-
-    def narrowest(height: float) -> list[float] | None:
-        """The least width of each column at a height; ``None`` where they are too wide together."""
-        found = []
-        for column in made:
-            at = bisect_left(widths, True, key=lambda each: column(each).height <= height)
-            if at == len(widths):
-                return None
-            found.append(widths[at])
-        return found if sum(found) <= free else None
-
-    low, high = 0.0, max(column(free / len(columns)).height for column in made) + 60
-    while high - low > 1.0:
-        middle = (low + high) / 2
-        low, high = (low, middle) if narrowest(middle) else (middle, high)
-    least = narrowest(high) or [free / len(columns)] * len(columns)
-    more = (free - sum(least)) / len(columns)
-    return side_by_side([column(each + more) for column, each in zip(columns, least, strict=True)], _GUTTER_MM)
 
 
 def _rows(job: Job, page: Frame, stages: Sequence[Stage], said: Sequence[Run]) -> list[Block]:
@@ -359,25 +296,25 @@ def _page_of(
     def fixed(lying: bool, notes: bool, brief: bool) -> _Layout:
         page = frame(job.paper, landscape=lying)
         wide = page.inner_width
-        elsewhere: list[Run] = [] if notes or not notes_on else [(NOTES_ON.format(notes_on), True)]
+        on = f"For this machine: read sheet {notes_on} before you start."
+        elsewhere: list[Run] = [] if notes or not notes_on else [(on, True)]
         said = [*elsewhere, (DEFERENCE, not elsewhere), (more, False)]
         by_title = page.width - min(page.width, WIDTH_MM) - PAD_MM - 3.0
-        beside = paragraph(said, TEXT_MM, by_title) if by_title > _LEAST_COLUMN_MM else None
+        beside = paragraph(said, TEXT_MM, by_title) if by_title > _LEAST_BESIDE_MM else None
         below = MachineNotes(job.facts).blocks(wide) if notes else []
         if stages:
             below += _rows(job, page, [replace(stage, brief=True) for stage in stages] if brief else stages, said)
         elif beside is None:
             below.append(paragraph(said, TEXT_MM, wide))
-        return _Layout(job, page, _heading(job, page, *words), below, beside=beside, noted=notes)
+        return _Layout(job, page, heading(job.facts, page, *words), below, beside=beside, noted=notes)
 
-    for notes in (True, False) if job.facts.chassis_findings else (True,):
-        for plan in maps:
-            for lying, left_out in product((False, True), range(3 if job.facts.slower or job.facts.left_over else 2)):
-                layout = fixed(lying, notes, left_out > 1)
-                legend = plan.legend(layout.page.inner_width, brief=left_out > 0)
-                layout = layout._replace(blocks=(legend, *layout.blocks))
-                if layout.takes(plan):
-                    return layout.with_map(plan)
+    fewer = range(3 if job.facts.slower or job.facts.left_over else 2)
+    for notes, plan in product((True, False) if job.facts.chassis_findings else (True,), maps):
+        for lying, left_out in product((False, True), fewer):
+            layout = fixed(lying, notes, left_out > 1)
+            legend = plan.legend(layout.page.inner_width, brief=left_out > 0)
+            if found := layout._replace(blocks=(legend, *layout.blocks)).with_map(plan):
+                return found
     return None
 
 
@@ -387,29 +324,20 @@ def _maps(job: Job, view: PlanView, longest_mm: float = math.inf) -> list[SlotMa
     return [SlotMap(job.facts, view, style._replace(longest_mm=longest_mm).fitting(slots)) for style in STYLES]
 
 
-NOTES_ON = "For this machine: read sheet {} before you start."
-
-
-def _chassis(job: Job) -> list[_Layout]:
-    """Every page for the open chassis, before any is drawn: page numbers stand on them."""
-    facts, view = job.facts, plan_view(job.facts.board, job.front)
-    stages = job.stages(facts.steps)
-    if len(view.slots) <= MOST_ON_ONE_MAP:
-        maps = _maps(job, view)
-        layout = _page_of(job, maps, _whole(job), stages, job.more_on(2), notes_on=2)
-        if layout is not None:
-            return [layout]
-        apart = _page_of(job, maps, _whole(job), (), job.read_first, notes_on=2)
-        if apart is not None:
-            return [apart._replace(noted=True), *_stage_pages(job, stages, 2)]
-    return _dense(job, view, stages)
+def _one_map(job: Job, view: PlanView, stages: Sequence[Stage]) -> list[_Layout] | None:
+    """One page with every slot, or the stages apart from it; ``None`` where the paper is too small."""
+    maps, words = _maps(job, view), (job.head, job.facts.amount)
+    if whole := _page_of(job, maps, words, stages, job.more_on(2), notes_on=2):
+        return [whole]
+    apart = _page_of(job, maps, words, (), job.read_first, notes_on=2)
+    return [apart._replace(noted=True), *_stage_pages(job, stages, 2)] if apart else None
 
 
 def _stage_pages(job: Job, stages: Sequence[Stage], before: int) -> list[_Layout]:
     """The five stages apart from the map; ``before`` is how many sheets stand before the one to read on, but these."""
-    page = frame(job.paper, landscape=False)
-    about = "For the open chassis: the five stages, cautions."
-    empty = _Layout(job, page, _heading(job, page, *_whole(job)), name="stages", about=about)
+    page = frame(job.paper)
+    head = heading(job.facts, page, job.head, job.facts.amount)
+    empty = _Layout(job, page, head, name="stages", about="For the open chassis: the five stages, cautions.")
     known = MachineNotes(job.facts).blocks(page.inner_width)
 
     def pages(number: int) -> list[_Layout]:
@@ -418,29 +346,24 @@ def _stage_pages(job: Job, stages: Sequence[Stage], before: int) -> list[_Layout
     return pages(before + len(pages(before)))
 
 
-def _dense(job: Job, view: PlanView, stages: Sequence[Stage]) -> list[_Layout]:
+def _several_maps(job: Job, view: PlanView, stages: Sequence[Stage]) -> list[_Layout]:
     """An overview that says what is on which page, and the slots large on pages of their own."""
     large = _socket_pages(job)
-
-    def overview(apart: Sequence[_Layout]) -> _Layout | None:
-        shown: dict[str, str] = {}
-        for number, page in enumerate(large, 2 + len(apart)):
-            shown |= dict.fromkeys(page.sockets, f"sheet {number}")
+    for apart in (False, True):
+        second = _stage_pages(job, stages, 2 + len(large)) if apart else []
+        first = 2 + len(second)
+        shown = {socket: f"sheet {number}" for number, page in enumerate(large, first) for socket in page.sockets}
         plan = SlotMap(job.facts, view, SlotStyle(name_mm=TEXT_MM, bars=True), shown)
-        last = 2 + len(apart) + len(large)
+        last = first + len(large)
         more = f"Slot names: on the sheets that the processors name. {job.more_on(last)}"
-        first = f"{job.read_first} {more}" if apart else more
-        return _page_of(job, [plan], _whole(job), () if apart else stages, first, notes_on=2 if apart else last)
-
-    second: list[_Layout] = []
-    layout = overview(second)
-    if layout is None:
-        second = _stage_pages(job, stages, 2 + len(large))
-        layout = overview(second)
-    if layout is None:
-        raise _TooDenseError(f"an overview of {len(job.facts.board.sockets)} sockets")
-    about = "For the open chassis: overview, the five stages, cautions; the slots themselves are on further sheets."
-    return [layout._replace(about=about, noted=layout.noted or bool(second)), *second, *large]
+        more = f"{job.read_first} {more}" if apart else more
+        words = job.head, job.facts.amount
+        layout = _page_of(job, [plan], words, () if apart else stages, more, notes_on=2 if apart else last)
+        if layout is not None:
+            about = "overview, the five stages, cautions; the slots themselves are on further sheets."
+            layout = layout._replace(about=f"For the open chassis: {about}", noted=layout.noted or apart)
+            return [layout, *second, *large]
+    raise _TooDenseError(f"an overview of {len(job.facts.board.sockets)} sockets")
 
 
 def _socket_pages(job: Job) -> list[_Layout]:
@@ -470,44 +393,44 @@ def _socket_page(job: Job, sockets: tuple[str, ...], longest_mm: float) -> _Layo
     named = listed([socket_words(socket) for socket in sockets])
     held = [facts.slots[slot] for socket in sockets for slot in facts.board.socket(socket).slots]
     count = counted(sum(fact.state is State.FILLED for fact in held), "module")
-    words = f"{_whole(job)[0]}: {named}", count if job.works else facts.amount
+    words = f"{job.head}: {named}", count if job.works else facts.amount
     maps = _maps(job, plan_view(facts.board, job.front, sockets), longest_mm)
     more = "Take off, put back, first boot: sheet 1." if job.works else ""
     layout = _page_of(job, maps, words, stages, more) or _page_of(job, maps, words, (), f"{job.read_first} {more}")
     return layout and layout._replace(about=f"Slots of {named}.", sockets=sockets)
 
 
-# -- the page to read before the work, and for figures -------------------------------------------------------------
+# -- the page to read before the work, and for figures -----------------------------------------------------------------
 
 
-def _reference_pages(job: Job, *, figures: bool, noted: bool) -> list[_Layout]:
+def _reference_pages(job: Job, noted: bool) -> list[_Layout]:
     """Cautions in full and the pick list, figures, findings: on as many pages as they take.
 
     ``noted`` says that what the board says of itself stands on a page before.
     """
-    page = frame(job.paper, landscape=False)
+    page = frame(job.paper)
     wide = page.inner_width
-    right = "cautions in full" + (", figures and findings" if figures else "")
-    head = _heading(job, page, _whole(job)[0], right, most=3.5)
+    right = "cautions in full" + (", figures and findings" if job.figures else "")
     columns = [lambda each, n=n: safety_in_full(job.facts, each)[n] for n in range(3)]
-    care = [in_columns(columns, wide)] if job.paper != "a5" else safety_in_full(job.facts, wide)
-    blocks = [*care, *([] if noted else MachineNotes(job.facts).blocks(wide))]
-    if figures:
+    blocks = [in_columns(columns, wide)] if job.paper != "a5" else safety_in_full(job.facts, wide)
+    blocks += [] if noted else MachineNotes(job.facts).blocks(wide)
+    if job.figures:
         blocks += [block for panel in PANELS["figures"] for block in panel(job.facts).blocks(wide)]
-    pick = next(iter(PickList(job.facts).lines(wide)), None)
     about = "To read before the work, and for the desk: cautions, pick list, figures, findings."
-    return _flow(_Layout(job, page, head, name="reference", about=about, pick=pick), blocks)
+    head = heading(job.facts, page, job.head, right, most=3.5)
+    return _flow(_Layout(job, page, head, name="reference", about=about), blocks, PickList(job.facts))
 
 
-def _flow(first: _Layout, blocks: Sequence[Block]) -> list[_Layout]:
-    """Blocks one below the other, on an empty page and as many more as they take; its pick list, where it has room.
+def _flow(first: _Layout, blocks: Sequence[Block], picked: PickList | None = None) -> list[_Layout]:
+    """Blocks one below the other, on an empty page and as many more as they take; the pick list, where it has room.
 
     Raises ``_TooDenseError`` where a block is higher than a page.
     """
-    room, pick = first.room, first.pick
-    if pick and blocks[0].height + pick.height + TEAR_MM > room:
-        rows = [pick] if pick.height <= room else PickList(first.job.facts).blocks(first.page.inner_width)
-        blocks, pick = [*blocks, *map(_of_pick_list, rows)], None
+    room, wide = first.room, first.page.inner_width
+    pick = next(iter(picked.lines(wide)), None) if picked else None
+    if picked and pick and blocks[0].height + pick.height + TEAR_MM > room:
+        rows = [pick] if pick.height <= room else picked.blocks(wide)
+        blocks, pick = [*blocks, *map(_marked_as_picked, rows)], None
     batches: list[list[Block]] = [[]]
     used = pick.height + TEAR_MM if pick else 0.0
     for block in blocks:
@@ -518,16 +441,11 @@ def _flow(first: _Layout, blocks: Sequence[Block]) -> list[_Layout]:
             used = 0.0
         batches[-1].append(block)
         used += block.height + _GAP_MM
-    pages = [first._replace(blocks=batch, name=f"{first.name}-{n}", pick=None) for n, batch in enumerate(batches, 1)]
-    return [pages[0]._replace(name=first.name, pick=pick), *pages[1:]]
+    top, *others = batches
+    more = [first._replace(blocks=batch, name=f"{first.name}-{number}") for number, batch in enumerate(others, 2)]
+    return [first._replace(blocks=top, pick=pick), *more]
 
 
-def _description(facts: Facts) -> str:
-    """The placement in a few sentences, for people who hear the sheet instead of seeing it."""
-    modules = counted(facts.counts[State.FILLED], "module")
-    parts = [f"{modules} in {len(facts.slots)} slots; expect {facts.expected}."]
-    parts += [f"Type {kind.key}, {kind.label}, {kind.count} modules: {kind.slots}." for kind in facts.types]
-    empty = facts.counts[State.EMPTY] + facts.counts[State.BLANK]
-    if empty:
-        parts.append(f"{empty} slots stay empty.")
-    return " ".join(parts)
+def _marked_as_picked(block: Block) -> Block:
+    """A part of the pick list that stands among other blocks."""
+    return block._replace(draw=lambda x, y: [Group(children=tuple(block.draw(x, y)), look="pick-list")])

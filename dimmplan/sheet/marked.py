@@ -163,9 +163,9 @@ def compose_rules(board: Board, *, paper: PaperName = "a4", ink: Ink = "colour",
     rules = slot_rules(board)
     facts = RuledFacts(board=board, placement=for_the_map(board, {}), figures=None, findings=(), rules=rules)
     title = "Board as drawn, with the slots that its rules name"
-    job = Job(facts, paper, front, TitleFields(title=title), "rules")
-    about = clean(" ".join(f"{rule.letter}: {rule.id}. {rule.sentence}" for rule in rules), most=2000)
-    return sheet_of(job, ink, clean(f"{title}: {board.title}", most=200), about, figures=False)
+    job = Job(facts, paper, front, TitleFields(title=title), "rules", figures=False)
+    about = " ".join(f"{rule.letter}: {rule.id}. {rule.sentence}" for rule in rules)
+    return sheet_of(job, ink, f"{title}: {board.title}", about)
 
 
 def compose_marked(
@@ -181,6 +181,5 @@ def compose_marked(
     placement = for_the_map(board, {})
     facts = MarkedFacts(board=board, placement=placement, figures=None, findings=(), marked=marked)
     title = f"Where to look: {', '.join(marked)}" if len(marked) <= 3 else f"Where to look: {len(marked)} slots"
-    job = Job(facts, paper, front, TitleFields(title=title, tag=tag, date=None, code=None, matrix=None))
-    about = clean(f"Marked on the map: {', '.join(marked)}.", most=2000)
-    return sheet_of(job, ink, clean(f"{title} on {board.title}", most=200), about, figures=False)
+    job = Job(facts, paper, front, TitleFields(title=title, tag=tag), figures=False)
+    return sheet_of(job, ink, f"{title} on {board.title}", f"Marked on the map: {', '.join(marked)}.")
