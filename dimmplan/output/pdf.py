@@ -134,7 +134,7 @@ def _glyph(letters: str, bold: bool, wide: int) -> str:
     """How a glyph is drawn, y upwards; a box where there is neither an outline nor a library that finds one."""
     steps: Sequence[Step]
     if letters in face(bold).glyphs:
-        steps = letter_path(face(bold).glyph(letters).path)
+        steps = letter_path(letters, bold)
     else:
         try:
             steps = system_outline(letters, bold, wide)

@@ -109,12 +109,12 @@ def _rounded(rect: Rect) -> list[Step]:
 
 
 @cache
-def letter_path(path: str) -> tuple[Step, ...]:
-    """The outline of a letter, from ``Glyph.path``; curves of the second degree become curves of the third."""
+def letter_path(letter: str, bold: bool) -> tuple[Step, ...]:
+    """The outline of a letter; curves of the second degree become curves of the third."""
     counts = {"m": 2, "l": 2, "h": 1, "v": 1, "q": 4}
     steps: list[Step] = []
     x = y = start_x = start_y = 0.0
-    for word, rest in re.findall(r"([a-zA-Z])([^a-zA-Z]*)", path):
+    for word, rest in re.findall(r"([a-zA-Z])([^a-zA-Z]*)", face(bold).path(letter)):
         if word == "z":
             steps.append(("h", ()))
             x, y = start_x, start_y
@@ -233,7 +233,7 @@ def _trace_line(context: Any, line: Text) -> None:
     for text, bold in line.runs:
         stands = typeset(text, bold)
         for letter, x in stands.letters:
-            trace(context, letter_path(face(bold).glyph(letter).path), at + x)
+            trace(context, letter_path(letter, bold), at + x)
         for piece, x, wide in stands.others:
             trace(context, system_outline(piece, bold, wide), at + x)
         at += stands.width

@@ -55,9 +55,7 @@ def outlines(pages: Iterable[Page]) -> str:
         for text, bold in shape.runs
         for letter, _ in typeset(text, bold).letters
     }
-    return "".join(
-        f'<path id="{_name(letter, bold)}" d="{face(bold).glyph(letter).path}"/>' for bold, letter in sorted(used)
-    )
+    return "".join(f'<path id="{_name(letter, bold)}" d="{face(bold).path(letter)}"/>' for bold, letter in sorted(used))
 
 
 def _number(value: float) -> str:

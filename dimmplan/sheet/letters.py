@@ -20,18 +20,6 @@ _TOP, _BOTTOM = 900, -250
 """Room for a letter that is not here and is shown in a font of the machine; wide ones are those of East Asia."""
 
 
-class Glyph(NamedTuple):
-    """A letter as drawn: how far the next one stands, its ink below and above the base line, its outline.
-
-    ``path`` is an SVG path of m, l, h, v, q and z with y downwards; M begins an outline that was added to a letter.
-    """
-
-    advance: int
-    bottom: int
-    top: int
-    path: str
-
-
 class Line(NamedTuple):
     """A line of text as it stands: where each letter begins; those to draw; pieces of letters that are not here.
 
@@ -46,11 +34,15 @@ class Line(NamedTuple):
 
 
 class Face(dict[tuple[str, str], int]):
-    """One weight. As a mapping: how far a second letter stands from a first, each pair found when it is first asked."""
+    """One weight. As a mapping: how far a second letter stands from a first, each pair found when it is first asked.
+
+    ``glyphs`` holds of each letter how far the next one stands, its ink below and above the base line, and its outline:
+    an SVG path of m, l, h, v, q and z with y downwards; M begins an outline that was added to a letter.
+    """
 
     def __init__(self, bold: bool) -> None:
         found = _file()["bold" if bold else "regular"]
-        self.glyphs: dict[str, Glyph] = found["letters"]
+        self.glyphs: dict[str, tuple[int, int, int, str]] = found["letters"]
         self._right = {letter: number for number, letters in enumerate(found["right"]) for letter in letters}
         self._left = {letter: values for letters, values in found["left"].items() for letter in letters}
 
@@ -67,9 +59,9 @@ class Face(dict[tuple[str, str], int]):
         self[pair] = step
         return step
 
-    def glyph(self, letter: str) -> Glyph:
-        """The drawing of a letter that is among ``glyphs``."""
-        return Glyph(*self.glyphs[letter])
+    def path(self, letter: str) -> str:
+        """The outline of a letter that is among ``glyphs``."""
+        return self.glyphs[letter][3]
 
 
 @cache
@@ -98,13 +90,6 @@ def _steps(text: str, bold: bool) -> Iterable[int]:
 def width_of(text: str, bold: bool) -> int:
     """Width of one line."""
     return sum(_steps(_composed(text), bold))
-
-
-def reach(texts: Iterable[str], bold: bool) -> tuple[int, int]:
-    """How deep and how high the ink of some texts goes, from the base line."""
-    glyphs = face(bold).glyphs
-    ends = [glyphs[a][1:3] if a in glyphs else (_BOTTOM, _TOP) for text in texts for a in _composed(text)]
-    return min((low for low, _ in ends), default=0), max((high for _, high in ends), default=0)
 
 
 @lru_cache(maxsize=4000)
@@ -147,11 +132,6 @@ def font_size(cap_mm: float) -> float:
     return cap_mm / CAP
 
 
-def cap_height(size_mm: float) -> float:
-    """Height of capitals at a font size, both in mm."""
-    return size_mm * CAP
-
-
 def line_pitch(cap_mm: float) -> float:
     """Distance of base lines in running text."""
     return font_size(cap_mm) * 1.14
@@ -159,17 +139,15 @@ def line_pitch(cap_mm: float) -> float:
 
 def beyond(texts: Iterable[str], bold: bool = False) -> tuple[float, float]:
     """How far the ink of some texts reaches above their capitals and below the base line, over font size."""
-    bottom, top = reach(texts, bold)
+    glyphs = face(bold).glyphs
+    ends = [glyphs[a][1:3] if a in glyphs else (_BOTTOM, _TOP) for text in texts for a in _composed(text)]
+    bottom, top = min((low for low, _ in ends), default=0), max((high for _, high in ends), default=0)
     return max(0.0, top / 1000 - CAP), max(0.0, -bottom / 1000)
-
-
-def _unit_width(text: str, bold: bool) -> float:
-    return width_of(text, bold) / 1000
 
 
 def width(text: str, cap_mm: float, bold: bool = False) -> float:
     """Width of one line in mm at a cap height."""
-    return _unit_width(text, bold) * cap_mm / CAP
+    return width_of(text, bold) / 1000 * cap_mm / CAP
 
 
 def fitted(text: str, cap_mm: float, room_mm: float, bold: bool = False) -> str:
@@ -205,7 +183,7 @@ def _broken(word: str, cap_mm: float, room_mm: float, bold: bool) -> list[str]:
 @lru_cache(maxsize=4000)
 def _words(text: str, bold: bool) -> tuple[tuple[str, float], ...]:
     """The words of a text and their widths at font size 1: the same text is wrapped at many widths."""
-    return tuple((word, _unit_width(word, bold)) for word in text.split())
+    return tuple((word, width_of(word, bold) / 1000) for word in text.split())
 
 
 def wrap_runs(runs: tuple[Run, ...], cap_mm: float, room_mm: float) -> tuple[tuple[Run, ...], ...]:

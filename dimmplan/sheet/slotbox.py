@@ -6,7 +6,7 @@ What a person acts on is dark or bold; what is empty or stays is pale. A bar is 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -96,12 +96,6 @@ class SlotStyle(NamedTuple):
         """Width of the box of a step number; the same for all numbers, so that names stand in line."""
         return width("00", TEXT_MM, bold=True) + 0.8
 
-    @property
-    def lead_mm(self) -> float:
-        """Where every name begins, with or without a number before it."""
-        numbers = 0.4 + self.badges * (self.badge_mm + 0.4) + 0.5
-        return max(numbers, self.width_mm + 0.7) if self.dead else numbers
-
     def said(self, fact: SlotFact) -> str:
         """What stands beside the name."""
         return fact.words if self.full else fact.short
@@ -110,13 +104,12 @@ class SlotStyle(NamedTuple):
         """Paper for the name."""
         return min(width(fact.name, self.name_mm, bold=True), self.longest_mm)
 
-    def words_width(self, fact: SlotFact) -> float:
-        """Paper for the words."""
-        return min(width(self.said(fact), TEXT_MM), self.longest_mm)
-
     def lead(self, fact: SlotFact) -> float:
         """Where a name begins: in line with the others, but for a slot on hold, which needs its room for words."""
-        return _PAD + 0.9 if fact.state is State.HOLD else self.lead_mm
+        if fact.state is State.HOLD:
+            return _PAD + 0.9
+        numbers = 0.4 + self.badges * (self.badge_mm + 0.4) + 0.5  # every name has that room, also without a number
+        return max(numbers, self.width_mm + 0.7) if self.dead else numbers
 
     def tail(self, fact: SlotFact) -> float:
         """Room for the mark at the end."""
@@ -131,7 +124,7 @@ class SlotStyle(NamedTuple):
         """Least length of a slot with all that stands in it."""
         if self.bars:
             return 10.0
-        name, words = self.name_width(fact), self.words_width(fact)
+        name, words = self.name_width(fact), min(width(self.said(fact), TEXT_MM), self.longest_mm)
         middle = max(name, words) if self.two_lines else name + (words and _GAP + words)
         return self.lead(fact) + middle + self.tail(fact)
 
@@ -167,13 +160,17 @@ class Placing(NamedTuple):
 
 def draw_slot(fact: SlotFact, placing: Placing, style: SlotStyle, *, pin1_first: bool | None, ident: str) -> Group:
     """The whole slot as one group with its id, its class and its hover text."""
-    shapes = _outline(fact, placing)
-    if style.bars:
-        shapes += _bar_mark(fact, placing)
-    else:
+    box = (0.0, 0.0), (placing.length, placing.wide)
+    look = f"slot-{mark_of(fact.key).colour}" if is_dark(fact) else f"slot-{'kept' if fact.kept else fact.state.value}"
+    shapes: list[Shape] = [placing.rect(*box, look)]
+    if fact.state is State.HOLD:
+        shapes.append(placing.rect(*box, "slot-hold-inner"))
+    if not style.bars:
         shapes += [*_end(fact, placing, style), *_numbers(fact, placing, style), *_words(fact, placing, style)]
         if pin1_first is not None and fact.state is not State.HOLD:
             shapes += _pin_mark(fact, placing, pin1_first)
+    elif fact.state is State.DEAD:
+        shapes.append(placing.strokes(_cross(0.0, placing.length, placing.wide), "thin"))
     look = f"slot {fact.state.value}" + (f" type-{fact.key}" if fact.key else "") + (" stays" if fact.kept else "")
     return Group(children=tuple(shapes), id=ident, look=look, title=fact.hover)
 
@@ -183,19 +180,8 @@ def is_dark(fact: SlotFact) -> bool:
     return fact.state is State.FILLED and not fact.kept
 
 
-def _outline(fact: SlotFact, placing: Placing) -> list[Shape]:
-    look = f"slot-{mark_of(fact.key).colour}" if is_dark(fact) else f"slot-{'kept' if fact.kept else fact.state.value}"
-    outline: list[Shape] = [placing.rect((0, 0), (placing.length, placing.wide), look)]
-    if fact.state is State.HOLD:
-        outline.append(placing.rect((0, 0), (placing.length, placing.wide), "slot-hold-inner"))
-    return outline
-
-
-def _bar_mark(fact: SlotFact, placing: Placing) -> list[Shape]:
-    """What tells a bar from an empty one where its outline alone does not."""
-    long, wide = placing.length, placing.wide
-    crossed: list[Segment] = [(0, 0, long, wide), (0, wide, long, 0)]
-    return [placing.strokes(crossed, "thin")] if fact.state is State.DEAD else []
+def _cross(start: float, long: float, wide: float) -> list[Segment]:
+    return [(start, 0, start + long, wide), (start, wide, start + long, 0)]
 
 
 def _end(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
@@ -211,9 +197,9 @@ def _end(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
             heads += [(begin, 0.9, begin + deep, wide / 2), (begin, wide - 0.9, begin + deep, wide / 2)]
         shapes.append(placing.strokes(heads, "heavy"))
     if fact.state is State.DEAD:
-        shapes += _crossed_out(placing, 0.0)
-        if not fact.needs_blank:
-            shapes += _crossed_out(placing, long - wide)
+        for u in (0.0,) if fact.needs_blank else (0.0, long - wide):
+            cross = placing.strokes(_cross(u, wide, wide), "medium")
+            shapes += [cross, placing.rect((u, 0), (wide, wide), "medium")]
     if fact.needs_blank:
         middle, half = wide / 2, wide / 2 - 0.6
         u = long - middle
@@ -223,12 +209,6 @@ def _end(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
     return shapes
 
 
-def _crossed_out(placing: Placing, u: float) -> list[Shape]:
-    wide = placing.wide
-    cross: list[Segment] = [(u, 0, u + wide, wide), (u, wide, u + wide, 0)]
-    return [placing.strokes(cross, "medium"), placing.rect((u, 0), (wide, wide), "medium")]
-
-
 @lru_cache(maxsize=256)
 def _type_lines(key: str, across: float, down: float) -> list[Segment]:
     return mark_of(key).lines(across, down)
@@ -236,27 +216,21 @@ def _type_lines(key: str, across: float, down: float) -> list[Segment]:
 
 def _type_mark(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
     """The key letter in a cell of its own, then the type's mark to the end of the slot."""
-    key, mark = fact.key, mark_of(fact.key)
-    cell, wide = style.key_mm + 1.5, placing.wide
-    start, end = placing.length - style.end_mm, placing.length
-    edge = "pale" if fact.kept else "medium"
-    base = wide / 2 + style.key_mm / 2 - _letter_lift(key, style.key_mm)
+    key, mark, cap = fact.key, mark_of(fact.key), style.key_mm
+    cell, wide, end = cap + 1.5, placing.wide, placing.length
+    start, edge = end - style.end_mm, "pale" if fact.kept else "medium"
+    # small letters without an upper stroke are shorter than capitals: to the middle of their box
+    lift = 0.13 * cap if key in "acemnorsuvwxz" else 0.25 * cap if key in "gpqy" else 0.0
     shapes: list[Shape] = [placing.rect((start, 0), (end - start, wide), "paper")]
     if style.pattern_mm:
         patch = placing.rect((start + cell, 0), (style.pattern_mm, wide), "paper")
         lines = _type_lines(key, round(patch.width, 3), round(patch.height, 3))
         moved = tuple((a + patch.x, b + patch.y, c + patch.x, d + patch.y) for a, b, c, d in lines)
         bars: list[Segment] = [(start + cell + 0.7 * n, 0, start + cell + 0.7 * n, wide) for n in range(mark.bars + 1)]
-        shapes.append(Strokes(segments=moved, look=f"{'dots' if mark.dotted else 'hatch'}-{mark.colour}"))
-        shapes.append(placing.strokes(bars, edge))
+        shapes += [Strokes(segments=moved, look=mark.look), placing.strokes(bars, edge)]
     shapes.append(placing.strokes([(start, 0, start, wide)], edge))
-    shapes.append(placing.text((start + cell / 2, base), key, style.key_mm, "b", anchor="middle"))
-    return [*shapes, placing.rect((0, 0), (placing.length, wide), "pale" if fact.kept else "thick")]
-
-
-def _letter_lift(key: str, cap_mm: float) -> float:
-    """Small letters without an upper stroke are shorter than capitals: lift them to the middle of their box."""
-    return 0.13 * cap_mm if key in "acemnorsuvwxz" else 0.25 * cap_mm if key in "gpqy" else 0.0
+    shapes.append(placing.text((start + cell / 2, wide / 2 + cap / 2 - lift), key, cap, "b", anchor="middle"))
+    return [*shapes, placing.rect((0, 0), (end, wide), "pale" if fact.kept else "thick")]
 
 
 def number_looks(fact: SlotFact) -> tuple[tuple[str, str], tuple[str, str]]:
@@ -280,22 +254,20 @@ def _numbers(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
     return shapes
 
 
-def _words(fact: SlotFact, placing: Placing, style: SlotStyle) -> list[Shape]:
+def _words(fact: SlotFact, placing: Placing, style: SlotStyle) -> Iterator[Shape]:
     """Name and content; cut only where the style sets a limit to their length."""
     lead, end = style.lead(fact), placing.length - style.tail(fact)
-    inverse = " inv" if is_dark(fact) else ""
+    inverse = "inv" if is_dark(fact) else ""
     name_v, words_v = _base_lines(placing, style)
     name = fitted(fact.name, style.name_mm, min(end - lead, style.longest_mm), bold=True)
     bold = "b" if is_dark(fact) or fact.state in (State.PULL, State.HOLD) else ""
-    shapes: list[Shape] = [placing.text((lead, name_v), name, style.name_mm, f"{bold}{inverse}".strip())]
+    yield placing.text((lead, name_v), name, style.name_mm, f"{bold} {inverse}".strip())
     room = end - lead if style.two_lines else end - lead - style.name_width(fact) - _GAP
     words = fitted(style.said(fact), TEXT_MM, min(room, style.longest_mm))
-    if words:
-        if style.two_lines:
-            shapes.append(placing.text((lead, words_v), words, TEXT_MM, inverse.strip()))
-        else:
-            shapes.append(placing.text((end, words_v), words, TEXT_MM, inverse.strip(), anchor="end"))
-    return shapes
+    if words and style.two_lines:
+        yield placing.text((lead, words_v), words, TEXT_MM, inverse)
+    elif words:
+        yield placing.text((end, words_v), words, TEXT_MM, inverse, anchor="end")
 
 
 def _base_lines(placing: Placing, style: SlotStyle) -> tuple[float, float]:

@@ -8,7 +8,7 @@ A mark keeps its direction on paper whether a slot lies or stands, so that legen
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Literal, NamedTuple
 
 from dimmplan.sheet.shapes import Segment
@@ -45,50 +45,45 @@ class Palette(NamedTuple):
     warning: str
     caution: str
     notice: str
+    on_warning: str
     on_notice: str
 
 
-_COLOUR = Palette(
-    ink="#14181c",
-    paper="#ffffff",
-    board="#f5f4ef",
-    mark="#fafaf7",
-    pale="#686d72",
-    zone="#dfe5e3",
-    types=("#6a2f86", "#46640b", "#0b5c66", "#6b5208", "#8c1d4f", "#3f4a5a"),
-    warning="#f39a3b",
-    caution="#f2dc5a",
-    notice="#17527a",
-    on_notice="#ffffff",
-)
-_MONO = Palette(
-    ink="#000000",
-    paper="#ffffff",
-    board="#ffffff",
-    mark="#ffffff",
-    pale="#000000",
-    zone="#ffffff",
-    types=("#000000",) * COLOURS,
-    warning="#000000",
-    caution="#ffffff",
-    notice="#ffffff",
-    on_notice="#000000",
-)
-
-
-def palette(ink: Ink) -> Palette:
-    """The colours of an ink."""
-    return _COLOUR if ink == "colour" else _MONO
-
-
-def on_warning(ink: Ink) -> str:
-    """Colour of the word on the warning ground: a grey printer gets white on black, which nothing else on paper is."""
-    return _COLOUR.ink if ink == "colour" else _MONO.paper
+PALETTES: dict[Ink, Palette] = {
+    "colour": Palette(
+        ink="#14181c",
+        paper="#ffffff",
+        board="#f5f4ef",
+        mark="#fafaf7",
+        pale="#686d72",
+        zone="#dfe5e3",
+        types=("#6a2f86", "#46640b", "#0b5c66", "#6b5208", "#8c1d4f", "#3f4a5a"),
+        warning="#f39a3b",
+        caution="#f2dc5a",
+        notice="#17527a",
+        on_warning="#14181c",
+        on_notice="#ffffff",
+    ),
+    "mono": Palette(
+        ink="#000000",
+        paper="#ffffff",
+        board="#ffffff",
+        mark="#ffffff",
+        pale="#000000",
+        zone="#ffffff",
+        types=("#000000",) * COLOURS,
+        warning="#000000",
+        caution="#ffffff",
+        notice="#ffffff",
+        on_warning="#ffffff",  # white on black, which nothing else on paper is
+        on_notice="#000000",
+    ),
+}
 
 
 def stylesheet(ink: Ink) -> str:
     """The one stylesheet of a page; user units are mm."""
-    use = palette(ink)
+    use = PALETTES[ink]
     stroke = f"fill:none;stroke:{use.ink}"
     rules = {
         "text": f"font-family:sans-serif;fill:{use.ink};fill-opacity:0",
@@ -96,7 +91,7 @@ def stylesheet(ink: Ink) -> str:
         ".seen": "fill-opacity:1",
         ".b": "font-weight:bold",
         ".inv": f"fill:{use.paper}",
-        ".on-warning": f"fill:{on_warning(ink)}",
+        ".on-warning": f"fill:{use.on_warning}",
         ".on-notice": f"fill:{use.on_notice}",
         ".paper": f"fill:{use.paper}",
         ".ink": f"fill:{use.ink}",
@@ -138,7 +133,7 @@ def stylesheet(ink: Ink) -> str:
     return "\n".join(f"{selector}{{{rule}}}" for selector, rule in rules.items())
 
 
-PITCH_MM = 1.7
+_PITCH_MM = 1.7
 
 
 def _range(low: float, high: float, pitch: float) -> list[float]:
@@ -148,37 +143,33 @@ def _range(low: float, high: float, pitch: float) -> list[float]:
     return [first + index * pitch for index in range(count)]
 
 
-def _falling(width: float, height: float) -> list[Segment]:
-    lines: list[Segment] = []
-    for offset in _range(-height, width, PITCH_MM * 1.414):
+def _falling(width: float, height: float) -> Iterator[Segment]:
+    for offset in _range(-height, width, _PITCH_MM * 1.414):
         low, high = max(0.0, -offset), min(height, width - offset)
         if high - low > 0.3:
-            lines.append((offset + low, low, offset + high, high))
-    return lines
+            yield offset + low, low, offset + high, high
 
 
-def _rising(width: float, height: float) -> list[Segment]:
-    return [(x1, height - y1, x2, height - y2) for x1, y1, x2, y2 in _falling(width, height)]
+def _rising(width: float, height: float) -> Iterator[Segment]:
+    return ((x1, height - y1, x2, height - y2) for x1, y1, x2, y2 in _falling(width, height))
 
 
-def _upright(width: float, height: float) -> list[Segment]:
-    return [(x, 0.0, x, height) for x in _range(0, width, PITCH_MM)]
+def _upright(width: float, height: float) -> Iterator[Segment]:
+    return ((x, 0.0, x, height) for x in _range(0, width, _PITCH_MM))
 
 
-def _lying(width: float, height: float) -> list[Segment]:
-    return [(0.0, y, width, y) for y in _range(0, height, PITCH_MM)]
+def _lying(width: float, height: float) -> Iterator[Segment]:
+    return ((0.0, y, width, y) for y in _range(0, height, _PITCH_MM))
 
 
-def _dots(width: float, height: float) -> list[Segment]:
+def _dots(width: float, height: float) -> Iterator[Segment]:
     """Dots in staggered rows, as lines of no length, whole ones only."""
-    found: list[Segment] = []
     for number, y in enumerate(_range(0.3, height - 0.3, 1.35)):
         shift = 0.9 if number % 2 else 0.0
-        found += [(x, y, x + 0.01, y) for x in _range(0.2 + shift, width - 1.1 + shift, 1.8)]
-    return found
+        yield from ((x, y, x + 0.01, y) for x in _range(0.2 + shift, width - 1.1 + shift, 1.8))
 
 
-_PATTERNS: tuple[tuple[Callable[[float, float], list[Segment]], ...], ...] = (
+_PATTERNS: tuple[tuple[Callable[[float, float], Iterator[Segment]], ...], ...] = (
     (_rising,),
     (_dots,),
     (_upright,),
@@ -205,9 +196,9 @@ class Mark(NamedTuple):
         return [line for part in _PATTERNS[self.pattern] for line in part(width, height)]
 
     @property
-    def dotted(self) -> bool:
-        """True where the pattern is of dots."""
-        return _PATTERNS[self.pattern] == (_dots,)
+    def look(self) -> str:
+        """How its lines are drawn."""
+        return f"{'dots' if _PATTERNS[self.pattern] == (_dots,) else 'hatch'}-{self.colour}"
 
 
 def mark_of(key: str) -> Mark:

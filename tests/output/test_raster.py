@@ -17,7 +17,7 @@ from dimmplan.errors import InputError
 from dimmplan.output import raster
 from dimmplan.plancode.code import encode
 from dimmplan.sheet.compose import compose
-from dimmplan.sheet.letters import cap_height, width
+from dimmplan.sheet.letters import CAP, width
 from dimmplan.sheet.shapes import Text, walk
 from tests.machine.support import planned
 from tests.support import sampled
@@ -81,7 +81,7 @@ def test_words_of_the_pdf_lie_where_they_are_drawn(tmp_path: Path) -> None:
     page = compose(BOARD, PLAN).pages[0]
     line = next(shape for shape in walk(page.shapes) if isinstance(shape, Text) and shape.text == "! WARNING")
     assert right == pytest.approx(line.start[0] + line.width, abs=0.05)
-    assert right - left == pytest.approx(width("WARNING", cap_height(line.size), bold=True), abs=0.05)
+    assert right - left == pytest.approx(width("WARNING", line.size * CAP, bold=True), abs=0.05)
 
 
 @pytest.mark.system_tool("pdftotext")

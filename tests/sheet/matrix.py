@@ -20,7 +20,7 @@ from dimmplan.model.placement import Change
 from dimmplan.model.request import Mode
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import MOST_ON_ONE_MAP, compose
-from dimmplan.sheet.letters import cap_height
+from dimmplan.sheet.letters import CAP
 from dimmplan.sheet.shapes import Group, Page, Rect, Sheet, Text, walk
 from tests.sheet.inkcheck import check
 from tests.sheet.pages import BOARDS, board, changed, groups, texts
@@ -85,7 +85,7 @@ def faults(cell: Cell, *, pixels: bool) -> list[str]:
 
 
 def _cap(text: Text) -> float:
-    return round(cap_height(text.size), 3)
+    return round(text.size * CAP, 3)
 
 
 def _sizes(cell: Cell, sheet: Sheet) -> Iterator[str]:

@@ -97,9 +97,9 @@ def ink(letter: str, bold: bool) -> frozenset[int]:
 
     surface = cairocffi.ImageSurface(cairocffi.FORMAT_A8, 96, 96)
     context = cairocffi.Context(surface)
-    left = min(numbers[0] for _, numbers in letter_path(face(bold).glyph(letter).path) if numbers)
+    left = min(numbers[0] for _, numbers in letter_path(letter, bold) if numbers)
     context.scale(0.08, 0.08)
-    trace(context, letter_path(face(bold).glyph(letter).path), dx=-left, dy=900)
+    trace(context, letter_path(letter, bold), dx=-left, dy=900)
     context.fill()
     data = bytes(surface.get_data())
     return frozenset(at for at, value in enumerate(data) if value > 127)
@@ -119,7 +119,7 @@ def test_every_letter_of_latin_1_and_every_sign_of_the_sheet_is_there(bold: bool
 def test_measures_are_those_of_the_drawn_letters() -> None:
     """Capitals stand as high as the measure says; nothing of a letter reaches far beyond its width."""
     for bold in (False, True):
-        assert face(bold).glyph("E").top == pytest.approx(CAP * 1000)
+        assert face(bold).glyphs["E"][2] == pytest.approx(CAP * 1000)
         for letter, (advance, bottom, top, path) in face(bold).glyphs.items():
             drawn = [numbers for _, numbers in letter_path(path) if numbers]
             if drawn:

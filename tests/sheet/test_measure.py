@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dimmplan.sheet.letters import CAP, cap_height, fitted, font_size, width, wrap_runs
+from dimmplan.sheet.letters import CAP, fitted, width, wrap_runs
 
 letters = st.text(alphabet="abc XYZ-19.fiWmé語", max_size=40)
 
@@ -20,10 +20,6 @@ def test_known_widths_in_thousandths() -> None:
     assert width(" W", 1.0) == pytest.approx((280 + 856) * unit)
     assert width("A", 1.0, bold=True) == pytest.approx(678 * unit)
     assert width("AV", 1.0) == pytest.approx(width("A", 1.0) + width("V", 1.0) - 40 * unit)
-
-
-def test_cap_height_and_font_size_are_inverse() -> None:
-    assert cap_height(font_size(3.5)) == pytest.approx(3.5)
 
 
 @given(letters, st.floats(1.0, 60.0))

@@ -13,7 +13,7 @@ from dimmplan.sheet.letters import CAP
 from dimmplan.sheet.paper import check_bar
 from dimmplan.sheet.shapes import Line, Strokes, Text, walk
 from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot
-from dimmplan.sheet.style import Ink, mark_of, on_warning, palette, stylesheet
+from dimmplan.sheet.style import PALETTES, Ink, mark_of, stylesheet
 from tests.sheet.pages import SAMPLE, board, sheet, texts
 from tests.sheet.placements import Fill, make
 
@@ -22,12 +22,12 @@ PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0)}
 
 def contrast_pairs(ink: Ink) -> list[tuple[str, str, str, float]]:
     """What is drawn on what: a name, the two colours, and the least contrast between them."""
-    use = palette(ink)
+    use = PALETTES[ink]
     grounds = {"paper": use.paper, "board": use.board, "mark": use.mark, "zone": use.zone}
     pairs = [(f"text on {name}", use.ink, ground, 4.5) for name, ground in grounds.items()]
     pairs += [
         ("text on ink", use.paper, use.ink, 4.5),
-        ("word on warning", on_warning(ink), use.warning, 4.5),
+        ("word on warning", use.on_warning, use.warning, 4.5),
         ("word on caution", use.ink, use.caution, 4.5),
         ("word on notice", use.on_notice, use.notice, 4.5),
         ("outline on board", use.ink, use.board, 3.0),
@@ -87,7 +87,7 @@ def test_first_types_keep_apart_for_colour_blind_eyes() -> None:
     )
     for matrix in matrices:
         seen = []
-        for colour in palette("colour").types[:2]:
+        for colour in PALETTES["colour"].types[:2]:
             rgb = [(int(colour[i : i + 2], 16) / 255) ** 2.2 for i in (1, 3, 5)]
             seen.append([sum(w * v for w, v in zip(row, rgb, strict=True)) for row in matrix])
         assert sum((a - b) ** 2 for a, b in zip(*seen, strict=True)) ** 0.5 > 0.1
