@@ -6,7 +6,7 @@ Front up is the board turned by half a turn, never mirrored. Still in board mill
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import reduce
 from itertools import groupby
 from typing import Literal, NamedTuple
@@ -133,43 +133,38 @@ class PlanView(NamedTuple):
         return *(box for _, box in self.sockets), *(mark.area for mark in self.marks)
 
 
-def _turn(front: Front, width: float, depth: float, x: float, y: float) -> tuple[float, float]:
-    return (x, depth - y) if front == "down" else (width - x, y)
-
-
-def _area(front: Front, board: Board, box: Box) -> Area:
-    width, depth = board.physical.width_mm, board.physical.depth_mm
-    x1, y1 = _turn(front, width, depth, box.x_mm, box.y_mm)
-    x2, y2 = _turn(front, width, depth, box.x_mm + box.width_mm, box.y_mm + box.depth_mm)
-    return Area(min(x1, x2), min(y1, y2), max(x1, x2), max(y1, y2))
-
-
-def _plan_slot(front: Front, board: Board, place: SlotPlace) -> PlanSlot:
-    upright = place.lie == "front-rear"
-    start = ("front" if front == "down" else "rear") if upright else ("left" if front == "down" else "right")
-    first = None if place.pin1 is None else place.pin1 == start
-    return PlanSlot(place.slot, _area(front, board, place.box), upright, first)
-
-
 def plan_view(board: Board, front: Front, sockets: Sequence[str] | None = None) -> PlanView:
     """The board before the reader; with ``sockets`` only the part around them."""
-    physical = board.physical
-    slots = [_plan_slot(front, board, place) for place in physical.slots]
-    boxes = [(socket_id, _area(front, board, box)) for socket_id, box in physical.sockets]
-    outline = tuple(_turn(front, physical.width_mm, physical.depth_mm, x, y) for x, y in physical.outline)
-    xs, ys = [x for x, _ in outline], [y for _, y in outline]
-    area = Area(min(xs), min(ys), max(xs), max(ys))
+    physical, down = board.physical, front == "down"
+
+    def point(x: float, y: float) -> tuple[float, float]:
+        return (x, physical.depth_mm - y) if down else (physical.width_mm - x, y)
+
+    def area_of(box: Box) -> Area:
+        ends = point(box.x_mm, box.y_mm), point(box.x_mm + box.width_mm, box.y_mm + box.depth_mm)
+        (left, right), (top, bottom) = (sorted(each) for each in zip(*ends, strict=True))
+        return Area(left, top, right, bottom)
+
+    def seen_slot(place: SlotPlace) -> PlanSlot:
+        upright = place.lie == "front-rear"
+        start = ("front" if down else "rear") if upright else ("left" if down else "right")
+        return PlanSlot(place.slot, area_of(place.box), upright, None if place.pin1 is None else place.pin1 == start)
+
+    slots = [seen_slot(place) for place in physical.slots]
+    boxes = [(socket_id, area_of(box)) for socket_id, box in physical.sockets]
+    outline = tuple(point(x, y) for x, y in physical.outline)
+    area = bounds(Area(x, y, x, y) for x, y in outline)
     if sockets is not None:
         slots = [slot for slot in slots if board.channel_of[slot.slot].socket in sockets]
         boxes = [(socket_id, box) for socket_id, box in boxes if socket_id in sockets]
         around = bounds([*(slot.area for slot in slots), *(box for _, box in boxes)])
-        area = around.grown(_margin(area)).within(area)
+        area = around.grown(0.06 * min(area.width, area.height)).within(area)
         outline = ((area.left, area.top), (area.right, area.top), (area.right, area.bottom), (area.left, area.bottom))
     things = [slot.area for slot in slots] + [box for _, box in boxes]
     area = bounds([area, *things])
     marks = []
     for mark in physical.landmarks:
-        place = _area(front, board, mark.box)
+        place = area_of(mark.box)
         if any(place.overlaps(thing, 0.5) for thing in things):
             continue
         if sockets is not None:
@@ -184,44 +179,31 @@ def plan_view(board: Board, front: Front, sockets: Sequence[str] | None = None) 
     return view._replace(banks=tuple(_banks(board, view)))
 
 
-def _margin(area: Area) -> float:
-    return 0.06 * min(area.width, area.height)
-
-
 def bounds(areas: Iterable[Area]) -> Area:
     """The smallest rectangle that holds some."""
     return reduce(Area.around, areas)
 
 
-def _banks(board: Board, view: PlanView) -> list[Bank]:
+def _banks(board: Board, view: PlanView) -> Iterator[Bank]:
     """Slots that lie the same way, level with each other, of one socket, with nothing between them."""
 
     def level(slot: PlanSlot) -> tuple[bool, str, float, float]:
         area = slot.area.turned(not slot.upright)
         return slot.upright, board.channel_of[slot.slot].socket, area.top, area.bottom
 
-    found: list[Bank] = []
+    def parted(one: PlanSlot, other: PlanSlot) -> bool:
+        first, second = (slot.area.turned(not one.upright) for slot in (one, other))
+        gap = Area(first.right, first.top, second.left, first.bottom)
+        blocks = (block.turned(not one.upright) for block in view.blocks)
+        return gap.width > _FAR_APART_MM or gap.width > 0 and any(gap.overlaps(block) for block in blocks)
+
     for (upright, socket, *_), level_slots in groupby(sorted(view.slots, key=level), key=level):
-        across = sorted(level_slots, key=lambda slot: slot.area.turned(not slot.upright).left)
-        bank = [across[0]]
-        for slot in across[1:]:
-            if _parted(bank[-1], slot, view):
-                found.append(_bank(bank, upright, socket))
-                bank = []
-            bank.append(slot)
-        found.append(_bank(bank, upright, socket))
-    return found
-
-
-def _bank(slots: list[PlanSlot], upright: bool, socket: str) -> Bank:
-    return Bank(tuple(slots), upright, bounds(slot.area for slot in slots), socket)
-
-
-def _parted(one: PlanSlot, next_one: PlanSlot, view: PlanView) -> bool:
-    first, second = (slot.area.turned(not one.upright) for slot in (one, next_one))
-    gap = Area(first.right, first.top, second.left, first.bottom)
-    blocks = (block.turned(not one.upright) for block in view.blocks)
-    return gap.width > _FAR_APART_MM or gap.width > 0 and any(gap.overlaps(block) for block in blocks)
+        banks: list[list[PlanSlot]] = []
+        for slot in sorted(level_slots, key=lambda slot: slot.area.turned(not slot.upright).left):
+            if not banks or parted(banks[-1][-1], slot):
+                banks.append([])
+            banks[-1].append(slot)
+        yield from (Bank(tuple(bank), upright, bounds(slot.area for slot in bank), socket) for bank in banks)
 
 
 def spans(board: Board, bank: Bank, what: Literal["channel", "owner"]) -> list[Span]:

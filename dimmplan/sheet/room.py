@@ -58,35 +58,32 @@ class Stretch:
     arcs: tuple[tuple[int, int, float], ...]
 
     @cached_property
-    def _into(self) -> list[list[tuple[int, float]]]:
-        into: list[list[tuple[int, float]]] = [[] for _ in self.edges]
+    def _links(self) -> list[tuple[list[tuple[int, float]], list[tuple[int, float]]]]:
+        """Of each edge the needs that end at it, and those that begin there: the other end, and the paper."""
+        links: list[tuple[list[tuple[int, float]], list[tuple[int, float]]]] = [([], []) for _ in self.edges]
         for start, end, need in self.arcs:
-            into[end].append((start, need))
-        return into
+            links[end][0].append((start, need))
+            links[start][1].append((end, need))
+        return links
 
-    @cached_property
-    def _out_of(self) -> list[list[tuple[int, float]]]:
-        out: list[list[tuple[int, float]]] = [[] for _ in self.edges]
-        for start, end, need in self.arcs:
-            out[start].append((end, need))
-        return out
+    def _low(self, places: list[float], index: int, scale: float) -> float:
+        """The first place that an edge may take after those before it."""
+        place = places[index - 1] + (self.edges[index] - self.edges[index - 1]) * scale
+        for start, need in self._links[index][0]:
+            place = max(place, places[start] + need)
+        return place
+
+    def _high(self, places: list[float], index: int, scale: float) -> float:
+        """The last place that an edge may take before those after it."""
+        place = places[index + 1] - (self.edges[index + 1] - self.edges[index]) * scale
+        for end, need in self._links[index][1]:
+            place = min(place, places[end] - need)
+        return place
 
     def _earliest(self, scale: float) -> list[float]:
         places = [0.0]
         for index in range(1, len(self.edges)):
-            place = places[-1] + (self.edges[index] - self.edges[index - 1]) * scale
-            for start, need in self._into[index]:
-                place = max(place, places[start] + need)
-            places.append(place)
-        return places
-
-    def _latest(self, scale: float, length: float) -> list[float]:
-        places = [length] * len(self.edges)
-        for index in range(len(self.edges) - 2, -1, -1):
-            place = places[index + 1] - (self.edges[index + 1] - self.edges[index]) * scale
-            for end, need in self._out_of[index]:
-                place = min(place, places[end] - need)
-            places[index] = place
+            places.append(self._low(places, index, scale))
         return places
 
     def length(self, scale: float) -> float:
@@ -100,32 +97,27 @@ class Stretch:
         low, high = 0.0, most
         for _ in range(14):
             middle = (low + high) / 2
-            if self.length(middle) <= room:
-                low = middle
-            else:
-                high = middle
+            low, high = (middle, high) if self.length(middle) <= room else (low, middle)
         return low
 
     def axis(self, scale: float) -> Axis:
         """The axis where nothing is drawn smaller than ``scale``, as even as its needs allow."""
         earliest = self._earliest(scale)
-        latest = self._latest(scale, earliest[-1])
+        latest = [earliest[-1]] * len(self.edges)
+        for index in range(len(self.edges) - 2, -1, -1):
+            latest[index] = self._high(latest, index, scale)
         places = [(early + late) / 2 for early, late in zip(earliest, latest, strict=True)]
         self._even_out(places, scale)
         return Axis(self.edges, tuple(places))
 
     def _even_out(self, places: list[float], scale: float) -> None:
         """Move each place towards its share between its neighbours, as far as no need is hurt."""
-        edges, last = self.edges, len(self.edges) - 1
+        edges = self.edges
         for _ in range(_SWEEPS):
             moved = 0.0
-            for index in range(1, last):
+            for index in range(1, len(edges) - 1):
                 before, after = edges[index] - edges[index - 1], edges[index + 1] - edges[index]
-                low, high = places[index - 1] + before * scale, places[index + 1] - after * scale
-                for start, need in self._into[index]:
-                    low = max(low, places[start] + need)
-                for end, need in self._out_of[index]:
-                    high = min(high, places[end] - need)
+                low, high = self._low(places, index, scale), self._high(places, index, scale)
                 span = places[index + 1] - places[index - 1]
                 wanted = places[index - 1] + span * before / (before + after)
                 wanted = min(max(wanted, low), high) if low <= high else places[index]
