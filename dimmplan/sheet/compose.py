@@ -21,7 +21,7 @@ from dimmplan.model.placement import Change, Placement
 from dimmplan.sheet.blocks import Block, in_columns, paragraph
 from dimmplan.sheet.facts import Facts, State, clean, gather, socket_words
 from dimmplan.sheet.letters import Run
-from dimmplan.sheet.map import SlotMap
+from dimmplan.sheet.map import SlotMap, legend
 from dimmplan.sheet.panels import PANELS, Batches, MachineNotes, PickList
 from dimmplan.sheet.paper import (
     HEIGHT_MM,
@@ -223,16 +223,13 @@ class _Layout(NamedTuple):
 
         Its processors' boxes say more where that takes no room from slots.
         """
-        wide, high = self.page.inner_width, self.room
-        if plan.least_width > wide or plan.least_height > high:
+        room = self.page.inner_width, self.room
+        if any(least > free for least, free in zip(plan.least, room, strict=True)):
             return None
 
         def spared(fuller: SlotMap) -> bool:
-            wider = fuller.least_width > plan.least_width + 1e-6
-            higher = fuller.least_height > plan.least_height + 1e-6
-            return (wide - fuller.least_width >= _SPARE_MM or not wider) and (
-                high - fuller.least_height >= _SPARE_MM or not higher
-            )
+            sides = zip(fuller.least, plan.least, room, strict=True)
+            return all(free - more >= _SPARE_MM or more <= least + 1e-6 for more, least, free in sides)
 
         return self._replace(map=next(filter(spared, plan.fuller), plan))
 
@@ -312,8 +309,8 @@ def _page_of(
     for notes, plan in product((True, False) if job.facts.chassis_findings else (True,), maps):
         for lying, left_out in product((False, True), fewer):
             layout = fixed(lying, notes, left_out > 1)
-            legend = plan.legend(layout.page.inner_width, brief=left_out > 0)
-            if found := layout._replace(blocks=(legend, *layout.blocks)).with_map(plan):
+            key = legend(plan, layout.page.inner_width, brief=left_out > 0)
+            if found := layout._replace(blocks=(key, *layout.blocks)).with_map(plan):
                 return found
     return None
 

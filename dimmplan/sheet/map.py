@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import groupby
+from typing import NamedTuple
 
 from dimmplan.sheet.blocks import Block, Lines, label
-from dimmplan.sheet.facts import State, clean
-from dimmplan.sheet.legend import legend
+from dimmplan.sheet.facts import Facts, SlotFact, State, clean
 from dimmplan.sheet.letters import DESCENT, beyond, fitted, font_size, width
 from dimmplan.sheet.plan_view import Area, Bank, Front, Mark, PlanSlot, Span, bounds
 from dimmplan.sheet.room import TRAY_MM, ZONE_MM, Axis, Brackets, MapRoom, Stretch, span_name
-from dimmplan.sheet.shapes import Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, ident
-from dimmplan.sheet.slotbox import HOLD_MM, Placing, draw_slot
+from dimmplan.sheet.shapes import Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, ident, moved
+from dimmplan.sheet.slotbox import HOLD_MM, Placing, SlotStyle, draw_slot, is_dark, number_looks
 from dimmplan.sheet.style import TEXT_MM
 
 _MOST_SCALE = 1.0
@@ -30,58 +30,30 @@ class SlotMap(MapRoom):
         return (replace(self, form=form) for form in range(self.form))
 
     @cached_property
-    def across(self) -> Stretch:
-        """The x axis."""
-        return self.stretch(on_side=False)
+    def axes(self) -> tuple[Stretch, Stretch]:
+        """Across and down."""
+        return self.stretch(on_side=False), self.stretch(on_side=True)
 
     @cached_property
-    def down(self) -> Stretch:
-        """The y axis."""
-        return self.stretch(on_side=True)
-
-    @cached_property
-    def least_width(self) -> float:
-        """Paper that the map needs across, in mm."""
-        return self.across.length(0.004)
-
-    @cached_property
-    def least_height(self) -> float:
-        """Paper that the map needs down, with the bands that name front and rear."""
-        return self.down.length(0.004) + FRONT_BAND_MM + REAR_BAND_MM
+    def least(self) -> tuple[float, float]:
+        """Paper that the map needs across and down, in mm, with the bands that name front and rear."""
+        across, down = (axis.length(0.004) for axis in self.axes)
+        return across, down + FRONT_BAND_MM + REAR_BAND_MM
 
     def scales(self, width_mm: float, height_mm: float) -> tuple[float, float]:
         """Even scales across and down that fill a box, neither far from the other."""
-        room = height_mm - FRONT_BAND_MM - REAR_BAND_MM
-        down = self.down.scale_for(room, most=_MOST_SCALE)
-        across = self.across.scale_for(width_mm, most=_MOST_SCALE)
-        return across, min(down, 1.25 * across)
+        across, down = self.axes
+        scale = across.scale_for(width_mm, most=_MOST_SCALE)
+        return scale, min(down.scale_for(height_mm - FRONT_BAND_MM - REAR_BAND_MM, most=_MOST_SCALE), 1.25 * scale)
 
     def height_for(self, width_mm: float, room_mm: float) -> float:
         """Height that the map takes of the room there is."""
-        _, down = self.scales(width_mm, room_mm)
-        return self.down.length(down) + FRONT_BAND_MM + REAR_BAND_MM
+        return self.axes[1].length(self.scales(width_mm, room_mm)[1]) + FRONT_BAND_MM + REAR_BAND_MM
 
     def draw(self, x: float, y: float, width_mm: float, height_mm: float) -> list[Shape]:
         """The map in a box, in its middle."""
-        across, down = self.scales(width_mm, height_mm)
-        axes = self.across.axis(across), self.down.axis(down)
-        return _Drawing(self, axes, (x, y), width_mm).all()
-
-    def legend(self, width_mm: float, *, brief: bool = False) -> Block:
-        """What its forms mean, and what the drawing is worth; a ``brief`` one has fewer words."""
-        shown = [self.facts.slots[slot.slot] for slot in self.view.slots]
-        board = self.facts.board
-        note = "Not to scale."
-        if not board.physical.to_scale:
-            note = "Schematic: places were not measured. Go by the slot names."
-        if any(about == "channels" for about, _ in board.guesses):
-            note += " Which slots share a channel: not checked."
-        spans = [span for brackets in self.brackets for span in brackets.channels]
-        owners = "socket" + (" · controller" if any(len(each.controllers) > 1 for each in board.sockets) else "")
-        owners += " · tray" if board.physical.trays else ""
-        named = any(span.name for span in spans)
-        words = f"{owners}, thin: channel" if spans else owners, None if named else owners
-        return legend(self.facts, shown, width_mm, owners=words, note=note, style=self.style, brief=brief)
+        across, down = map(Stretch.axis, self.axes, self.scales(width_mm, height_mm))
+        return _Drawing(self, (across, down), (x, y), width_mm).all()
 
 
 class _Drawing:
@@ -310,3 +282,154 @@ def _kept(lines: Lines, along: float, across: float) -> tuple[Lines, float]:
             kept.append((said, cap, look))
             used += step
     return kept, used
+
+
+# -- the legend: forms and what they mean, with counts; only what the map shows ----------------------------------------
+
+_SAMPLE_MM, _NUMBER_MM, _ROW_MM, _HIGH_MM = 11.0, 6.4, 5.0, 4.4
+_APART_MM = 3.5
+
+
+class _Item(NamedTuple):
+    """An entry: the width of its sample, its words, and the sample's shapes in a box of that width.
+
+    ``brief`` is what it says where there is little room; nothing for an entry that is then left out.
+    """
+
+    wide: float
+    said: str
+    sample: Sequence[Shape] = ()
+    brief: str | None = None
+
+
+def legend(plan: SlotMap, width_mm: float, *, brief: bool = False) -> Block:
+    """What the forms of a map mean, and what the drawing is worth; a ``brief`` one has as few rows as can be."""
+    items = list(_entries(plan))
+    if brief:  # few words, and more where these take no further row
+        kept = [item if item.brief is None else item._replace(said=item.brief) for item in items]
+        most = len(_in_rows(kept, width_mm))
+        for place, item in enumerate(items):
+            more = [*kept[:place], item, *kept[place + 1 :]]
+            kept = more if len(_in_rows(more, width_mm)) == most else kept
+        items = kept
+    rows = _in_rows(items, width_mm)
+
+    def draw(x: float, y: float) -> list[Shape]:
+        shapes: list[Shape] = []
+        for number, row in enumerate(rows):
+            top = y + number * _ROW_MM + 0.3
+            for offset, item in row:
+                shapes += [moved(shape, x + offset, top) for shape in item.sample]
+                lead = item.wide + 1.4 if item.wide else 0.0
+                shapes.append(label(x + offset + lead, top + _HIGH_MM / 2 + TEXT_MM / 2, item.said, TEXT_MM))
+        return [Group(children=tuple(shapes), look="legend")]
+
+    return Block(width_mm, len(rows) * _ROW_MM, draw)
+
+
+def _in_rows(items: Sequence[_Item], width_mm: float) -> list[list[tuple[float, _Item]]]:
+    """Entries side by side, in as many rows as they take, each with its place across."""
+    rows: list[list[tuple[float, _Item]]] = [[]]
+    at = 0.0
+    for item in items:
+        if not item.said:
+            continue
+        wide = item.wide + 1.4 + width(item.said, TEXT_MM)
+        if rows[-1] and at + wide > width_mm:
+            rows.append([])
+            at = 0.0
+        rows[-1].append((at, item))
+        at += wide + _APART_MM
+    return rows
+
+
+def _entries(plan: SlotMap) -> Iterator[_Item]:
+    """Types, what else slots are, numbers, brackets, grounds, and what the drawing is worth."""
+    facts, style, board = plan.facts, plan.style, plan.facts.board
+    shown = [facts.slots[slot.slot] for slot in plan.view.slots]
+
+    def entry(fact: SlotFact, said: str) -> _Item:
+        return _Item(1.2, said, _bar(fact)) if style.bars else _Item(_SAMPLE_MM, said, _sample(fact, style.name_mm))
+
+    for kind in facts.types:
+        held = [fact for fact in shown if fact.key == kind.key]
+        open_width = ", width not known" if "x?" in kind.label else ""
+        stay = sum(fact.kept for fact in held)
+        count = f"{len(held) - stay} in, {stay} stay" if stay or facts.band else f"{len(held)}"
+        if held:
+            fact = SlotFact(State.FILLED, key=kind.key, kept=stay == len(held))
+            yield entry(fact, f"{kind.label}{open_width}: {count}")
+    if key := next((fact.key for fact in shown if fact.kept), ""):
+        yield entry(SlotFact(State.FILLED, key=key, kept=True), "pale: stays")
+    for state, said in facts.state_words.items():
+        alike = sum(fact.state is state and not (state is State.BLANK and fact.needs_blank) for fact in shown)
+        if alike:
+            yield entry(SlotFact(state), f"{said}: {alike}")
+    if blanks := sum(fact.needs_blank for fact in shown):
+        yield entry(SlotFact(State.BLANK, needs_blank=True), f"takes a blank: {blanks}")
+    if not style.bars:
+        yield from _numbers(facts, shown, arrows=not style.full)
+        if any(place.pin1 for place in board.physical.slots):
+            corner = Polygon(points=((0, 3.6), (2.4, 3.6), (0, 1.2)), look="ink")
+            yield _Item(2.4, "pin 1 of slot and module", [corner], "pin 1")
+        channels = [span for brackets in plan.brackets for span in brackets.channels]
+        owners = "socket" + (" · controller" if any(len(each.controllers) > 1 for each in board.sockets) else "")
+        owners += " · tray" if board.physical.trays else ""
+        lines: tuple[Segment, ...] = ((0, 2.4, 8, 2.4), (0, 2.4, 0, 3.4), (8, 2.4, 8, 3.4))
+        brief = None if any(span.name for span in channels) else owners
+        said = f"{owners}, thin: channel" if channels else owners
+        yield _Item(8.0, said, [Strokes(segments=lines, look="thick")], brief)
+    ground = Rect(x=0.4, y=0.5, width=7.2, height=3.4, look="zone", radius=1.0)
+    yield _Item(8.0, "one socket", [ground], "")
+    if any(fact.slot in board.tray_of for fact in shown):
+        yield _Item(8.0, "tray", [ground._replace(look="tray")])
+    if any("first slots" in head for head, _ in facts.steps):
+        yield _Item(0.0, "First slots: the first of each channel.", (), "")
+    scale = "Not to scale." if board.physical.to_scale else "Schematic: places were not measured. Go by the slot names."
+    asked = any(about == "channels" for about, _ in board.guesses)
+    yield _Item(0.0, f"{scale} Which slots share a channel: not checked." if asked else scale)
+
+
+def _numbers(facts: Facts, shown: Sequence[SlotFact], *, arrows: bool) -> Iterator[_Item]:
+    """The numbers of steps: of what comes out first, and of what goes in; with what ``arrows`` on slots mean."""
+    there = next((fact.goes_to for fact in shown if arrows and fact.goes_to), 0)
+    back = next((fact.came_at for fact in shown if arrows and fact.came_at), 0)
+    outs = [fact for fact in shown if facts.band and (fact.out or fact.state is State.PULL)]
+    steps = [fact for fact in shown if fact.step and not (facts.band and fact.state is State.PULL)]
+    if outs:
+        alone = (there or back) and not all(fact.goes_to for fact in outs)
+        said = "out; no arrow: left over" if alone else "out"
+        yield _Item(_NUMBER_MM, said, _number(outs[0], number_looks(outs[0])[1]), "out")
+    if steps:
+        said = "in" if facts.band else "step"
+        full, brief = f"{said}, before the slot's name", said
+        if there or back:
+            full = said + (f"; →{there}: the old one goes in at step {there}" if there else "")
+            full += f"; ←{back}: came out at step {back}" if back else ""
+            brief = f"{said}; → to, ← from that step"
+        yield _Item(_NUMBER_MM, full, _number(steps[0], number_looks(steps[0])[0]), brief)
+
+
+def _number(fact: SlotFact, looks: tuple[str, str]) -> list[Shape]:
+    """A number as it stands on a slot."""
+    look, text_look = looks
+    return [
+        *([Rect(x=0, y=0, width=_NUMBER_MM, height=_HIGH_MM, look="ink")] if is_dark(fact) else []),
+        Rect(x=0.9, y=0.3, width=_NUMBER_MM - 1.8, height=3.8, look=look, radius=0.8),
+        label(_NUMBER_MM / 2, 2.2 + TEXT_MM / 2, "1", TEXT_MM, text_look, anchor="middle"),
+    ]
+
+
+@lru_cache
+def _sample(fact: SlotFact, name_mm: float) -> list[Shape]:
+    """A slot without its words."""
+    inset = HOLD_MM if fact.state is State.HOLD else 0.0  # its second frame stands around the slot
+    box = Placing(inset, inset, _SAMPLE_MM - 2 * inset, _HIGH_MM - 2 * inset, False)
+    group = draw_slot(fact, box, SlotStyle(min(name_mm, 3.5)), pin1_first=None, ident="")
+    return [shape for shape in group.children if getattr(shape, "text", "x")]
+
+
+@lru_cache
+def _bar(fact: SlotFact) -> list[Shape]:
+    style = SlotStyle(2.0, bars=True)
+    return list(draw_slot(fact, Placing(0, 0, 4.6, style.width_mm, True), style, pin1_first=None, ident="").children)

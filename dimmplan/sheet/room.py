@@ -17,11 +17,10 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
 
-from dimmplan.model.board import Board
 from dimmplan.sheet.blocks import Lines
 from dimmplan.sheet.facts import Facts, State, clean, socket_words
-from dimmplan.sheet.letters import fitted, width
-from dimmplan.sheet.plan_view import Area, Bank, Mark, PlanView, Span, spans
+from dimmplan.sheet.letters import fitted, widest, width
+from dimmplan.sheet.plan_view import Area, Bank, PlanView, Span, spans
 from dimmplan.sheet.slotbox import HOLD_MM, SlotStyle
 from dimmplan.sheet.style import TEXT_MM
 
@@ -174,17 +173,6 @@ class Brackets(NamedTuple):
     tray_mm: float
 
 
-def _level(bank: Bank) -> tuple[object, ...]:
-    """Banks of one socket whose slots begin level: their brackets are at the same end."""
-    area = bank.area.turned(not bank.upright)
-    return bank.socket, bank.upright, area.top, area.bottom
-
-
-def mark_turned(mark: Mark, *, flat: bool) -> bool:
-    """True where a landmark's name reads better along its long upright side; ``flat`` saves height."""
-    return mark.area.height > (3.5 if flat else 1.6) * mark.area.width
-
-
 @dataclass(frozen=True)
 class MapRoom:
     """What a view needs on paper with a slot style.
@@ -200,13 +188,16 @@ class MapRoom:
 
     @cached_property
     def brackets(self) -> tuple[Brackets, ...]:
-        """The brackets of each bank, those of banks that begin level at the same end."""
+        """The brackets of each bank; those of banks of one socket that begin level are at the same end."""
         starts: dict[object, list[tuple[float, float]]] = {}
+        levels = []
         for bank in self.view.banks:
-            before, after = (gap for gap, _, _ in self.gaps(bank))
-            starts.setdefault(_level(bank), []).append((before, after))
+            area = bank.area.turned(not bank.upright)
+            levels.append((bank.socket, bank.upright, area.top, area.bottom))
+            (before, *_), (after, *_) = self.gaps(bank)
+            starts.setdefault(levels[-1], []).append((before, after))
         at_start = {level: min(b for b, _ in gaps) > min(a for _, a in gaps) + 1e-6 for level, gaps in starts.items()}
-        return tuple(self._bracket(bank, at_start[_level(bank)]) for bank in self.view.banks)
+        return tuple(self._bracket(bank, at_start[level]) for bank, level in zip(self.view.banks, levels, strict=True))
 
     def _bracket(self, bank: Bank, at_start: bool) -> Brackets:
         if self.style.bars:
@@ -214,7 +205,7 @@ class MapRoom:
         board = self.facts.board
         tray = TRAY_MM if any(slot.slot in board.tray_of for slot in bank.slots) else 0.0
         channels, owners = tuple(spans(board, bank, "channel")), tuple(spans(board, bank, "owner"))
-        names = max((width(clean(span.name), TEXT_MM, bold=True) for span in channels), default=0.0)
+        names = widest([clean(span.name) for span in channels], TEXT_MM, bold=True)
         if not names and self.style.name_mm < 3.5:
             channels = ()  # the names of slots tell them
         level = LEVEL_MM if bank.upright else names + 2.6
@@ -324,7 +315,8 @@ class MapRoom:
             lines = self.socket_lines(name)
             long = max(width(said, cap, bold=bool(look)) for said, cap, look in lines) + 2.0
             high = sum(cap + 1.3 for _, cap, _ in lines) + 1.0
-            flat = bool(self.sheets) or self.socket_flat(box)
+            beside = any(bank.area.left < box.right and box.left < bank.area.right for bank in self.view.banks)
+            flat = bool(self.sheets) or beside  # slots in front of it or behind give its name room across
             area = box.turned(on_side)
             yield area.left, area.right, long if flat != on_side else high
 
@@ -332,15 +324,11 @@ class MapRoom:
         """What stands in a processor's box, in the one form that all boxes of the map have."""
         return socket_forms(self.facts, name, self.sheets)[self.form]
 
-    def socket_flat(self, box: Area) -> bool:
-        """True where a socket's name lies across: slots in front of it or behind give it that room."""
-        return any(bank.area.left < box.right and box.left < bank.area.right for bank in self.view.banks)
-
     def _marks(self, on_side: bool) -> Iterator[Need]:
         for mark in self.view.marks:
-            area = mark.area.turned(on_side)
-            long = width(clean(mark.name), TEXT_MM) + 1.4
-            yield area.left, area.right, long if mark_turned(mark, flat=self.style.flat) == on_side else TEXT_MM + 1.5
+            area, long = mark.area.turned(on_side), width(clean(mark.name), TEXT_MM) + 1.4
+            turned = mark.area.height > (3.5 if self.style.flat else 1.6) * mark.area.width  # along the long side
+            yield area.left, area.right, long if turned == on_side else TEXT_MM + 1.5
 
 
 _TRAY_LETTERS = 7
@@ -363,17 +351,9 @@ def socket_forms(facts: Facts, name: str, sheets: Mapping[str, str]) -> list[Lin
     head: Lines = [(socket_words(name), SOCKET_MM, "b")]
     head += [(sheets[name], TEXT_MM, "b")] if name in sheets else []
     named: Lines = head if name in sheets else [*head, ("processor", TEXT_MM, "")]
-    if name in facts.placement.fitted:
-        filled, slots = socket_filled(facts.board, facts, name)
-        said = f"{filled} of {slots}" if facts.counts[State.FILLED] else f"{slots}"
-        counts = [[said, "slots"], [f"{said} slots"]]
-    else:
-        counts = [["absent"], ["absent"]]
-    told = [[*first, *((said, TEXT_MM, "") for said in count)] for first in (named, head) for count in counts]
-    return [*told, head if name in facts.placement.fitted else told[-1]]
-
-
-def socket_filled(board: Board, facts: Facts, socket_id: str) -> tuple[int, int]:
-    """Filled and all slots of a socket."""
-    slots = board.socket(socket_id).slots
-    return sum(facts.slots[slot].state is State.FILLED for slot in slots), len(slots)
+    fitted_here = name in facts.placement.fitted
+    states = [facts.slots[slot].state for slot in facts.board.socket(name).slots]
+    count = f"{states.count(State.FILLED)} of {len(states)}" if facts.counts[State.FILLED] else f"{len(states)}"
+    counts = [[count, "slots"], [f"{count} slots"]] if fitted_here else [["absent"], ["absent"]]
+    told = [[*first, *((said, TEXT_MM, "") for said in words)] for first in (named, head) for words in counts]
+    return [*told, head if fitted_here else told[-1]]
