@@ -39,10 +39,9 @@ from dimmplan.sheet.paper import (
     title_block,
 )
 from dimmplan.sheet.plan_view import Front, PlanView, plan_view
-from dimmplan.sheet.shapes import Group, Page, Rect, Shape, Sheet
+from dimmplan.sheet.shapes import TEXT_MM, Group, Ink, Page, Rect, Shape, Sheet, stylesheet
 from dimmplan.sheet.slotbox import SlotStyle
 from dimmplan.sheet.stages import DEFERENCE, Stage, safety_in_full
-from dimmplan.sheet.style import TEXT_MM, Ink, stylesheet
 from dimmplan.units import counted, listed
 
 MOST_ON_ONE_MAP = 32

@@ -13,9 +13,8 @@ from dimmplan.sheet.facts import Facts, SlotFact, State, clean
 from dimmplan.sheet.letters import DESCENT, beyond, fitted, font_size, width
 from dimmplan.sheet.plan_view import Area, Bank, Front, Mark, PlanSlot, Span, bounds
 from dimmplan.sheet.room import TRAY_MM, ZONE_MM, Axis, Brackets, MapRoom, Stretch, span_name
-from dimmplan.sheet.shapes import Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, ident, moved
+from dimmplan.sheet.shapes import TEXT_MM, Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, ident, moved
 from dimmplan.sheet.slotbox import HOLD_MM, Placing, SlotStyle, draw_slot, is_dark, number_looks
-from dimmplan.sheet.style import TEXT_MM
 
 _MOST_SCALE = 1.0
 

@@ -18,9 +18,8 @@ from dimmplan.sheet.compose import Job, sheet_of
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean, socket_words
 from dimmplan.sheet.paper import PaperName, TitleFields
 from dimmplan.sheet.plan_view import Front
-from dimmplan.sheet.shapes import Sheet
+from dimmplan.sheet.shapes import TEXT_MM, Ink, Sheet
 from dimmplan.sheet.stages import Stage
-from dimmplan.sheet.style import TEXT_MM, Ink
 from dimmplan.units import counted, listed
 
 SURE, MAYBE = "LOOK HERE", "OR HERE"

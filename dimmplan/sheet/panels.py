@@ -16,8 +16,7 @@ from dimmplan.rules import mode_row
 from dimmplan.sheet.blocks import Block, Column, headed, label, paragraph, side_by_side, stacked, table
 from dimmplan.sheet.facts import NOT_OBEYED, Facts, LeftFact, SlotFact, clean, gib_words, socket_words
 from dimmplan.sheet.letters import widest, width
-from dimmplan.sheet.shapes import Line, Rect, Shape
-from dimmplan.sheet.style import SMALLEST_TEXT_MM, TEXT_MM
+from dimmplan.sheet.shapes import SMALLEST_TEXT_MM, TEXT_MM, Line, Rect, Shape
 from dimmplan.units import counted, decimal, format_capacity, listed, watts_words
 from dimmplan.wording.placement import (
     CHANGED_RULE,

@@ -12,8 +12,7 @@ from typing import Literal, NamedTuple
 from dimmplan.sheet.blocks import Block, label, stacked
 from dimmplan.sheet.facts import Facts, clean
 from dimmplan.sheet.letters import fitted, line_pitch, width, wrap_runs
-from dimmplan.sheet.shapes import Group, Line, Point, Rect, Shape
-from dimmplan.sheet.style import SMALLEST_TEXT_MM, TEXT_MM
+from dimmplan.sheet.shapes import SMALLEST_TEXT_MM, TEXT_MM, Group, Line, Point, Rect, Shape
 from dimmplan.wording.placement import TRUST
 
 PaperName = Literal["a4", "letter", "a5"]

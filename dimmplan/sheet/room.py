@@ -21,8 +21,8 @@ from dimmplan.sheet.blocks import Lines
 from dimmplan.sheet.facts import Facts, State, clean, socket_words
 from dimmplan.sheet.letters import fitted, widest, width
 from dimmplan.sheet.plan_view import Area, Bank, PlanView, Span, spans
+from dimmplan.sheet.shapes import TEXT_MM
 from dimmplan.sheet.slotbox import HOLD_MM, SlotStyle
-from dimmplan.sheet.style import TEXT_MM
 
 Need = tuple[float, float, float]
 """From, to (board mm), and the least distance on paper (mm)."""

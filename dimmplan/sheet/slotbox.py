@@ -13,8 +13,7 @@ from typing import NamedTuple
 from dimmplan.sheet.blocks import label
 from dimmplan.sheet.facts import SlotFact, State
 from dimmplan.sheet.letters import DESCENT, beyond, fitted, font_size, width
-from dimmplan.sheet.shapes import Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, Text
-from dimmplan.sheet.style import TEXT_MM, mark_of
+from dimmplan.sheet.shapes import TEXT_MM, Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, Text, mark_of
 
 _PAD = 0.8
 _GAP = 0.9

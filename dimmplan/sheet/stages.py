@@ -15,8 +15,7 @@ from dimmplan.sheet.blocks import Block, headed, paragraph, signal, stacked, tic
 from dimmplan.sheet.facts import Facts, clean
 from dimmplan.sheet.letters import Run
 from dimmplan.sheet.panels import Panel, left_over
-from dimmplan.sheet.shapes import Group
-from dimmplan.sheet.style import TEXT_MM
+from dimmplan.sheet.shapes import TEXT_MM, Group
 from dimmplan.units import counted, listed
 
 DEFERENCE = (

@@ -8,8 +8,7 @@ import xml.etree.ElementTree as ET
 from dimmplan.model.placement import Change, Placement
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
-from dimmplan.sheet.shapes import Sheet, Text, ident, walk
-from dimmplan.sheet.style import stylesheet
+from dimmplan.sheet.shapes import Sheet, Text, ident, stylesheet, walk
 from tests.sheet.pages import board, changed, groups
 from tests.sheet.placements import Fill
 

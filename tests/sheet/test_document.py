@@ -15,8 +15,7 @@ from hypothesis import strategies as st
 
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.compose import compose
-from dimmplan.sheet.shapes import Group, Page, Text, ident, walk
-from dimmplan.sheet.style import stylesheet
+from dimmplan.sheet.shapes import Group, Page, Text, ident, stylesheet, walk
 from tests.sheet.pages import SAMPLE, board, sheet, slot_groups
 from tests.sheet.placements import make, renamed
 

@@ -11,9 +11,8 @@ from dimmplan.output.svg import render_svg
 from dimmplan.sheet.facts import State, gather
 from dimmplan.sheet.letters import CAP
 from dimmplan.sheet.paper import check_bar
-from dimmplan.sheet.shapes import Line, Strokes, Text, walk
+from dimmplan.sheet.shapes import PALETTES, Ink, Line, Strokes, Text, mark_of, stylesheet, walk
 from dimmplan.sheet.slotbox import Placing, SlotStyle, draw_slot
-from dimmplan.sheet.style import PALETTES, Ink, mark_of, stylesheet
 from tests.sheet.pages import SAMPLE, board, sheet, texts
 from tests.sheet.placements import Fill, make
 

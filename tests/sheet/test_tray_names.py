@@ -10,8 +10,7 @@ from dimmplan.boardfile.read import examine_text
 from dimmplan.model.placement import for_the_map
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.letters import width
-from dimmplan.sheet.shapes import Text, walk
-from dimmplan.sheet.style import TEXT_MM
+from dimmplan.sheet.shapes import TEXT_MM, Text, walk
 from tests.support import shipped_raw, toml_text
 
 SECOND = "second memory riser"
