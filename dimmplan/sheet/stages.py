@@ -227,6 +227,9 @@ class Install(Stage, on="chassis"):
             items.append([("Bring", False), (fetched, True), *([(f"({left} old left over)", False)] if left else [])])
         if whole and facts.left_over and not self.brief:
             items.append([("Left over:", False), (left_over(facts.left_over), True)])
+        if any(fact.goes_to for _, batch in self.batches for fact in batch):
+            what = "what" if self.brief else "each module that"
+            items.append([(f"Mark {what} moves with its new slot", False)])
         for head, batch in self.batches:
             first, last = batch[0].step, batch[-1].step
             items.append([(f"{first} to {last}" if last > first else f"{first}", True), (head, False)])
