@@ -131,11 +131,13 @@ def safety_in_full(facts: Facts, wide: float) -> list[Block]:
     """Every text for safety in full, in three columns of a page for reading before the work."""
     expect, *more = first_boot(facts, brief=True)  # figures and findings are on the same page
     boot = [paragraph(runs, TEXT_MM, wide) for runs in ([expect] if facts.mode_takes else []) + more]
+    moved = any(fact.goes_to for fact in facts.slots.values())
+    notices = (*NOTICES, *([("Waiting", "modules: mark each with its new slot when it comes out.")] if moved else []))
     checks = headed("Before you start", stacked(_ticks(BEFORE, wide), 0.3), TEXT_MM)
     return [
         stacked([checks, _signal("CAUTION", CAUTIONS, wide)], 2.0),
         _signal("WARNING", warnings(facts), wide),
-        stacked([_signal("NOTICE", NOTICES, wide), headed("First boot", stacked(boot, 0.3), TEXT_MM)], 2.0),
+        stacked([_signal("NOTICE", notices, wide), headed("First boot", stacked(boot, 0.3), TEXT_MM)], 2.0),
     ]
 
 
@@ -227,9 +229,8 @@ class Install(Stage, on="chassis"):
             items.append([("Bring", False), (fetched, True), *([(f"({left} old left over)", False)] if left else [])])
         if whole and facts.left_over and not self.brief:
             items.append([("Left over:", False), (left_over(facts.left_over), True)])
-        if any(fact.goes_to for _, batch in self.batches for fact in batch):
-            what = "what" if self.brief else "each module that"
-            items.append([(f"Mark {what} moves with its new slot", False)])
+        if not self.brief and any(fact.goes_to for _, batch in self.batches for fact in batch):
+            items.append([("Mark each module that moves with its new slot", False)])
         for head, batch in self.batches:
             first, last = batch[0].step, batch[-1].step
             items.append([(f"{first} to {last}" if last > first else f"{first}", True), (head, False)])
