@@ -76,7 +76,8 @@ def page_html(
         asked=RequestPanel(facts).rows,
         code=code,
         change=change is not None,
-        map=touch_map(facts, front),
+        rows=touch_map(facts, front),
+        edges=("rear", "front") if front == "down" else ("front", "rear"),
         types=[f"{each.key}: {each.count} x {each.label}" for each in facts.types],
         slots=list(slot_texts(facts, reasons)),
         rates=reasons.rates,
@@ -127,7 +128,7 @@ def _alerts(facts: Facts) -> Iterator[str]:
 
 
 class Headline(NamedTuple):
-    """The figures that come first, with those before the change where there is one."""
+    """A figure that comes first, with that before the change where there is one."""
 
     name: str
     now: str
@@ -135,14 +136,13 @@ class Headline(NamedTuple):
 
 
 def _headline(facts: Facts) -> list[Headline]:
-    if facts.figures is None:
-        return []
-    before = _before_figures(facts)
-    was = _headline_values(before) if before else {}
-    return [Headline(name, value, was.get(name, "")) for name, value in _headline_values(facts.figures).items()]
+    now, was = _headline_values(facts.figures), _headline_values(_before_figures(facts))
+    return [Headline(name, value, was.get(name, "")) for name, value in now.items()]
 
 
-def _headline_values(its: PlacementFigures) -> dict[str, str]:
+def _headline_values(its: PlacementFigures | None) -> dict[str, str]:
+    if its is None:
+        return {}
     worst = min(its.sockets, key=lambda socket: socket.sweep_gb_s)
     return {
         "Capacity": format_capacity(its.usable_gib),
@@ -201,45 +201,29 @@ def _before(facts: Facts) -> dict[str, Any]:
     }
 
 
-_STEPS = text_columns(("step", "slot", "what is done"))
-
-
 def _doing(facts: Facts) -> dict[str, Any]:
     """What to fetch and every step, with the numbers that the map has."""
-    change = isinstance(facts, ChangeFacts)
-    pick = PickList(facts)
+    change = facts.change if isinstance(facts, ChangeFacts) else None
+    pick, content = PickList(facts), facts.placement.content
     key, module, *more = pick.heads
+    held = ((fact, content[fact.slot]) for _, batch in facts.steps for fact in batch)
+    steps: list[Row] = [(str(fact.step), fact.slot, f"insert {new.label}") for fact, new in held if new]
+    kept: list[str] = []
+    if change:  # as the sheet counts: a module that moves comes out at one step and goes in at a later one
+        steps = [(str(step.number), step.slot, act_text(step.move, step.act)) for step in change.steps]
+        kept = [act_text(move) for move in change.moves if move.kind == "keep"]
+        over = [left for left in change.stranded if left.fits]
+        kept += [f"{left.module.label}, left over: would also fit in {', '.join(left.fits)}" for left in over]
     return {
         "title": f"{facts.doing}, in this order",
-        "summary": f"{moves_summary(facts.change.moves)}." if isinstance(facts, ChangeFacts) else "",
-        "kept": list(_kept(facts)) if isinstance(facts, ChangeFacts) else [],
+        "summary": f"{moves_summary(change.moves)}." if change else "",
+        "kept": kept,
         "fetch": "To fetch, and left over" if change else "To fetch",
         "pick_columns": text_columns((module, key, *more), right={"count"}),
         "picks": [(label, letter, *rest) for letter, label, *rest in pick.rows],
-        "step_columns": _STEPS,
-        "steps": list(_changes(facts) if isinstance(facts, ChangeFacts) else _installs(facts)),
+        "step_columns": text_columns(("step", "slot", "what is done")),
+        "steps": steps,
     }
-
-
-def _installs(facts: Facts) -> Iterator[Row]:
-    for _, batch in facts.steps:
-        for fact in batch:
-            module = facts.placement.content[fact.slot]
-            if module is not None:
-                yield str(fact.step), fact.slot, f"insert {module.label}"
-
-
-def _changes(facts: ChangeFacts) -> Iterator[Row]:
-    """As the change sheet counts them: a module that moves comes out at one step and goes in at a later one."""
-    for step in facts.change.steps:
-        yield str(step.number), step.slot, act_text(step.move, step.act)
-
-
-def _kept(facts: ChangeFacts) -> Iterator[str]:
-    yield from (act_text(move) for move in facts.change.moves if move.kind == "keep")
-    for left in facts.change.stranded:
-        if left.fits:
-            yield f"{left.module.label}, left over: would also fit in {', '.join(left.fits)}"
 
 
 def _after(facts: Facts) -> dict[str, Any]:

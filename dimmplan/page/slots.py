@@ -13,7 +13,7 @@ from dimmplan.reasons.case import Case
 from dimmplan.reasons.rate import rate_reasons
 from dimmplan.reasons.slots import slot_reasons
 from dimmplan.sheet.facts import ChangeFacts, Facts, SlotFact, State
-from dimmplan.sheet.plan_view import Area, Bank, Front, plan_view
+from dimmplan.sheet.plan_view import Area, Front, plan_view
 from dimmplan.sheet.shapes import ident
 from dimmplan.wording.statements import Statement
 
@@ -58,15 +58,12 @@ def slot_texts(facts: Facts, reasons: Reasons) -> Iterator[SlotText]:
     for slot, fact in facts.slots.items():
         title, sentences = reasons.slots.get(slot, (reasons.why_none or "no reason can be given", ()))
         before = _before(facts, slot) if isinstance(facts, ChangeFacts) else ""
-        yield SlotText(reason_id(slot), slot, _held(facts, fact), before, title, sentences)
-
-
-def _held(facts: Facts, fact: SlotFact) -> str:
-    module, channel = facts.placement.content.get(fact.slot), facts.board.channel_of[fact.slot]
-    blank = "empty, takes a blank" if fact.state is State.BLANK else fact.words
-    held = module.label if module and fact.state is State.FILLED else blank
-    step = f", step {fact.step}" if fact.step else ""
-    return f"{held}{step}; socket {channel.socket}, controller {channel.controller}, channel {channel.id}"
+        module, channel = facts.placement.content.get(slot), facts.board.channel_of[slot]
+        held = "empty, takes a blank" if fact.state is State.BLANK else fact.words
+        held = module.label if module and fact.state is State.FILLED else held
+        held += f", step {fact.step}" if fact.step else ""
+        held += f"; socket {channel.socket}, controller {channel.controller}, channel {channel.id}"
+        yield SlotText(reason_id(slot), slot, held, before, title, sentences)
 
 
 def _leaving(facts: Facts, slot: str) -> Move | None:
@@ -111,42 +108,23 @@ class Place(NamedTuple):
     slots: tuple[TouchSlot, ...]
 
 
-class TouchMap(NamedTuple):
-    """Rows of places from the rear to the front of the board, or the other way round."""
-
-    rows: tuple[tuple[Place, ...], ...]
-    front_last: bool
-
-
-def touch_map(facts: Facts, front: Front) -> TouchMap:
-    """The slots of a board where a person sees them, the front below or above."""
-    view = plan_view(facts.board, front)
-    things: list[tuple[Area, Place]] = [(bank.area, _bank(facts, bank)) for bank in view.banks]
-    fitted = set(facts.placement.fitted)
+def touch_map(facts: Facts, front: Front) -> list[list[Place]]:
+    """The slots of a board where a person sees them, the front below or above, in rows from above to below."""
+    view, fitted = plan_view(facts.board, front), facts.placement.fitted
+    things: list[tuple[Area, Place]] = []
+    for bank in view.banks:
+        slots = tuple(_slot(facts, facts.slots[each.slot]) for each in bank.slots)
+        things.append((bank.area, Place("bank upright" if bank.upright else "bank lying", bank.socket, slots)))
     for socket, area in view.sockets:
-        look = "processor" if socket in fitted else "processor absent"
-        things.append((area, Place(look, socket if socket in fitted else f"{socket}: no processor", ())))
-    rows = tuple(tuple(place for _, place in sorted(row, key=_across)) for row in _rows(things))
-    return TouchMap(rows, front == "down")
-
-
-def _across(thing: tuple[Area, Place]) -> tuple[float, float]:
-    return thing[0].left, thing[0].top
-
-
-def _rows(things: list[tuple[Area, Place]]) -> Iterator[list[tuple[Area, Place]]]:
-    """Things whose middle lies beside the first one of a row stand in that row."""
+        absent = ("", "") if socket in fitted else (" absent", ": no processor")
+        things.append((area, Place(f"processor{absent[0]}", f"{socket}{absent[1]}", ())))
+    rows = []
     waiting = sorted(things, key=lambda thing: (thing[0].top, thing[0].left))
-    while waiting:
-        first, _ = waiting[0]
-        row = [thing for thing in waiting if thing[0].centre[1] <= first.bottom]
-        yield row
+    while waiting:  # things whose middle lies beside the first one of a row stand in that row
+        row = [thing for thing in waiting if thing[0].centre[1] <= waiting[0][0].bottom]
         waiting = [thing for thing in waiting if thing not in row]
-
-
-def _bank(facts: Facts, bank: Bank) -> Place:
-    slots = tuple(_slot(facts, facts.slots[each.slot]) for each in bank.slots)
-    return Place("bank upright" if bank.upright else "bank lying", bank.socket, slots)
+        rows.append([place for _, place in sorted(row, key=lambda thing: (thing[0].left, thing[0].top))])
+    return rows
 
 
 LOOKS = 3

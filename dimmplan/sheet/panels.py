@@ -204,7 +204,7 @@ class RequestPanel(Panel, on="figures"):
         if self.facts.placement.electrical_digest != self.facts.board.electrical_digest:
             return "not proven: the board file has changed since"
         if self.facts.placement.status == "proven":
-            return "proven when planned: first under this board file and this model"
+            return "proven when planned: nothing comes before it under this board file and this model"
         return "best found, not proven"
 
     def _processors(self) -> str:
@@ -218,12 +218,10 @@ class RequestPanel(Panel, on="figures"):
     def lines(self, wide: float) -> list[Block]:
         """A name and a value on each line."""
         lead = widest([head for head, _ in self.rows], self.cap_mm) + 3.0
-        rows = [
+        return [
             side_by_side([self.said(head, lead), self.said(said, wide - lead, bold=True)], 0.0)
             for head, said in self.rows
         ]
-        meaning = "Proven when planned: the search that made this plan showed that no other placement comes before it."
-        return [*rows, *([self.said(meaning, wide)] if self.answer.startswith("proven") else [])]
 
 
 class FiguresPanel(Panel, on="figures"):
@@ -298,8 +296,8 @@ class SocketsPanel(Panel, on="figures"):
     def note(self) -> str:
         """What the columns are."""
         said = (
-            "GiB is usable; peak, sweep and parallel in GB/s. Sweep: every byte once, region after region. "
-            "Parallel: traffic even over all addresses. Share: sweep over peak."
+            "GiB is usable; peak, sweep and parallel in GB/s. Sweep: every byte once. Parallel: "
+            "all addresses used alike. Share: sweep over peak."
         )
         row = mode_row(self.facts.board, self.facts.placement.mode)
         return f"{said} {row.figures_note()}" if row is not None and row.figures_note() else said

@@ -110,7 +110,7 @@ def test_figures_and_findings_are_on_the_desk_page() -> None:
     for piece in (
         "512 GiB usable, mode independent, list capacity-first",
         "NEAR and FAR",
-        "proven when planned: first under this board file and this model",
+        "proven when planned: nothing comes before it under this board file and this model",
         "the board's rate row two-per-channel",
         "The first 192 GiB over 6 channels, the last 128 GiB over 4 channels.",
         "All 192 GiB over 6 channels.",
