@@ -8,16 +8,15 @@ from __future__ import annotations
 
 import copy
 import re
-import types
-import typing
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import partial
-from typing import Any, TypeVar, Union, get_args, get_origin
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from dimmplan.errors import Problem, did_you_mean, nearest
+from dimmplan.rules import KINDS, check_of
 from dimmplan.units import NUMBER_ALONE, by_key, cleaned, quoted
 
 M = TypeVar("M", bound=BaseModel)
@@ -40,9 +39,10 @@ def validate_leniently(
     raw = copy.deepcopy(raw)
     problems: list[Problem] = []
     removed: set[Path] = set()
+    keys: Keys = {}
     for _ in range(MOST_ROUNDS):
         try:
-            found = model.model_validate(raw)
+            found = model.model_validate(raw, context=keys)
         except ValidationError as error:
             errors = error.errors(include_url=False)
             if len(errors) > MOST_AT_ONCE:
@@ -51,7 +51,7 @@ def validate_leniently(
         else:
             return found, [*dict.fromkeys(problems)], partial(_original_place, removed=frozenset(removed))
         details = [(_fitting(raw, detail, path), path) for detail, path in details]
-        meant = _misspelt(model, raw, details)
+        meant = _misspelt(keys, raw, details)
         targets: set[Path] = set()
         progress = False
         for path, same in by_key(_one_of_alternatives(raw, details), key=lambda each: each[1]).items():
@@ -60,7 +60,8 @@ def validate_leniently(
                 continue
             place = _original(path, removed)
             if not all(detail["type"] in _CONSEQUENCES for detail in about) or not _touches(removed, place):
-                problems.append(problem_of_form(model, about, place, file=file))
+                known = keys.get(id(_at(raw, path[:-1])), [])
+                problems.append(_problem_of_form(about, place, known, file=file))
             is_missing = about[0]["type"] == "missing"
             if path in meant:
                 table = _at(raw, path[:-1])
@@ -126,6 +127,8 @@ def _at(raw: Any, path: Path) -> Any:
 
 
 Detail = tuple[ErrorDetails, Path]
+Keys = dict[int, list[str]]
+"""The keys that each table may have, by the identity of the table."""
 
 
 def _fitting(raw: Any, detail: ErrorDetails, path: Path) -> ErrorDetails:
@@ -136,13 +139,13 @@ def _fitting(raw: Any, detail: ErrorDetails, path: Path) -> ErrorDetails:
     return {**detail, "type": "too_short", "input": found, "ctx": {"field_type": "Tuple", "min_length": 2}}
 
 
-def _misspelt(model: type[BaseModel], raw: Any, details: Sequence[Detail]) -> dict[Path, Path]:
+def _misspelt(keys: Keys, raw: Any, details: Sequence[Detail]) -> dict[Path, Path]:
     """Unknown keys by the missing ones that they must mean: required ones, and any of the whole file."""
     missing = {path for detail, path in details if detail["type"] == "missing"}
     found: dict[Path, Path] = {}
     for detail, path in details:
         if detail["type"] == "extra_forbidden":
-            known = sorted(keys_at(model, detail["loc"][:-1]))
+            known = keys.get(id(_at(raw, path[:-1])), [])
             meant = next(((*path[:-1], name) for name in nearest(str(path[-1]), known, most=1)), path)
             free = meant in missing or (len(path) == 1 and meant[0] not in raw)
             if free and meant not in found.values():
@@ -231,12 +234,14 @@ def placed(part: str, rows: Iterable[Row]) -> Iterator[tuple[str, Row]]:
 _SOURCE_MISSING = "Name a document of [sources], or PRACTICE where it is common practice."
 
 
-def problem_of_form(model: type[BaseModel], about: Sequence[ErrorDetails], path: Path, *, file: str) -> Problem:
-    """The problem of one value; ``about`` are the errors of each form that it might have had."""
+def _problem_of_form(about: Sequence[ErrorDetails], path: Path, known: Sequence[str], *, file: str) -> Problem:
+    """The problem of one value; ``about`` are the errors of each form that it might have had.
+
+    ``known`` are the keys that may stand in its table.
+    """
     detail = about[0]
     kind, found = detail["type"], detail.get("input")
     if kind == "extra_forbidden":
-        known = sorted(keys_at(model, detail["loc"][:-1]))
         hint = did_you_mean(str(path[-1]), known) or f"Known keys: {', '.join(known)}."
         return Problem(file=file, place=dotted(path), found=UNKNOWN_KEY, allowed="known keys only", hint=hint)
     if kind == "missing":
@@ -252,15 +257,15 @@ def problem_of_form(model: type[BaseModel], about: Sequence[ErrorDetails], path:
         allowed = "at least 1 entry" if least == 1 else f"at least {least} entries"
         return Problem(file=file, place=dotted(path), found=entries, allowed=allowed)
     if kind in ("union_tag_not_found", "union_tag_invalid") and isinstance(found, dict):
-        return _wrong_check(model, detail, path, file=file)
+        return _wrong_check(detail, path, file=file)
     allowed = " or ".join(dict.fromkeys(_allowed(each, path) for each in about))
     text = quoted(found) if isinstance(found, str) else _short(found)
     return Problem(file=file, place=dotted(path), found=text, allowed=allowed, hint=_hint(about, path))
 
 
-def _wrong_check(model: type[BaseModel], detail: ErrorDetails, path: Path, *, file: str) -> Problem:
+def _wrong_check(detail: ErrorDetails, path: Path, *, file: str) -> Problem:
     """A rule row without a check, or with one that is none."""
-    checks = [check for kind in _kinds_at(model, detail["loc"]) for check in _checks(kind)]
+    checks = [check_of(kind) for kind in KINDS]
     said = detail["input"].get("check")
     return Problem(
         file=file,
@@ -334,52 +339,3 @@ def _short(value: Any) -> str:
     if isinstance(value, list):
         return "a list"
     return cleaned(str(value), most=40)
-
-
-def keys_at(model: type[BaseModel], loc: Sequence[str | int]) -> set[str]:
-    """The keys that the records at an error location know."""
-    return {name for kind in _kinds_at(model, loc) if _is_model(kind) for name in kind.model_fields}
-
-
-def _kinds_at(model: type[BaseModel], loc: Sequence[str | int]) -> list[Any]:
-    """The types that an error location may have."""
-    here: list[Any] = [model]
-    for part in loc:
-        here = [inner for kind in here for inner in _step(kind, part)]
-    return here
-
-
-def _checks(kind: Any) -> tuple[str, ...]:
-    """What ``check`` says in a kind of rule row."""
-    return get_args(kind.model_fields["check"].annotation) if "check" in kind.model_fields else ()
-
-
-def _is_model(kind: Any) -> bool:
-    return isinstance(kind, type) and issubclass(kind, BaseModel)
-
-
-def _step(kind: Any, part: str | int) -> Iterator[Any]:
-    """The types reached from ``kind`` by one part of an error location."""
-    if _is_model(kind):
-        if part in kind.model_fields:
-            yield from _alternatives(kind.model_fields[part].annotation)
-        elif part == kind.__name__ or part in _checks(kind):
-            yield kind
-        return
-    origin, arguments = get_origin(kind), get_args(kind)
-    if origin is dict:
-        yield from _alternatives(arguments[1])
-    elif origin is tuple and isinstance(part, int):
-        yield from _alternatives(arguments[0])
-
-
-def _alternatives(kind: Any) -> Iterator[Any]:
-    """The members of a union, the inside of an annotation, or the type itself."""
-    origin = get_origin(kind)
-    if origin in (Union, types.UnionType):
-        for member in get_args(kind):
-            yield from _alternatives(member)
-    elif origin is typing.Annotated:
-        yield from _alternatives(get_args(kind)[0])
-    else:
-        yield kind

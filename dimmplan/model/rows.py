@@ -4,9 +4,9 @@ The kinds of rules are classes of ``dimmplan.rules``, which build on ``Row``.
 """
 
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, model_validator
 
 from dimmplan.model.module import Kind, Module
 
@@ -34,6 +34,14 @@ class Record(BaseModel):
     """A frozen record that refuses unknown keys."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _tell_keys(cls, given: Any, info: ValidationInfo) -> Any:
+        """Note in the context, where there is one, which keys a table may have, by the identity of the table."""
+        if info.context is not None:
+            info.context[id(given)] = sorted(cls.model_fields)
+        return given
 
 
 class Row(Record):
