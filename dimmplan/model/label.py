@@ -266,9 +266,7 @@ def parse_label(text: str, *, file: str = "module", place: str = "", usual: tupl
         if problem.hint or not close:
             raise
         hint = f"Did you mean {' or '.join(quoted(label) for label in close)}?"
-        raise InputError(
-            Problem(file=file, place=place, found=problem.found, allowed=problem.allowed, hint=hint)
-        ) from None
+        raise InputError(problem._replace(hint=hint)) from None
     module = module_of(parts)
     if module is not None:
         return next((twin for twin in usual if twin == module), module)

@@ -67,7 +67,7 @@ class AcceptRow(Rule):
         values = [value_named(self.field, value) for value in self.values]
         return f"The board takes modules of {field_noun(self.field)} {listed(values, last='or')}."
 
-    def problems(self, place: str, wiring: Wiring | None = None) -> Problems:
+    def problems(self, place: str, wiring: Wiring) -> Problems:
         """Values are such as the field has: kinds by name, numbers without a unit."""
         if self.field == "kind":
             yield from known_names(map(str, self.values), _KINDS, f"{place}.values", ", ".join(_KINDS))
