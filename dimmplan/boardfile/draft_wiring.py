@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from dimmplan.boardfile.draft_sockets import MOST_DEEP, USUAL_DEEP, Evidence, Keys, Questions, Sockets
+from dimmplan.boardfile.draft_sockets import MOST_DEEP, USUAL_DEEP, Evidence, Keys, Questions, by_digits, socket_keys
 from dimmplan.inventory.locators import Words, merged, natural
 from dimmplan.model.inventory import Inventory
 from dimmplan.model.module import Generation
@@ -45,11 +45,9 @@ def wire(
 ) -> tuple[WiredSocket, ...]:
     """Decide which slots belong to which socket and channel; what the machine does not say is asked."""
     said = Evidence(found, names, generation, questions)
-    chosen = Sockets(said)
-    sockets = chosen.keys()
+    sockets = socket_keys(said)
     order = sorted(dict.fromkeys(sockets), key=natural)
-    by_digits = chosen.by_digits() is not None
-    channels = Channels(said, sockets, order, by_digits=by_digits).keys()
+    channels = Channels(said, sockets, order, by_digits=by_digits(said) is not None).keys()
     controllers = _controllers(said, sockets, channels)
     names = _socket_names(said, order)
     made = []
