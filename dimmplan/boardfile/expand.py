@@ -13,7 +13,6 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from dimmplan.boardfile.schema import BoardFile, PhysicalPart, SlotRow, SocketBox, SocketEntry, TrayEntry
-from dimmplan.errors import InputError
 from dimmplan.model.board import (
     Board,
     Box,
@@ -140,16 +139,11 @@ def expand(file: BoardFile) -> Board:
     """The board of a file that has passed its check."""
     sockets = expand_sockets(file)
     slots = tuple(slot for socket in sockets for slot in socket.slots)
-    modules: list[Module] = []
-    facts: list[ModuleFacts] = []
-    for entry in file.modules:
-        try:
-            module = parse_label(entry.label)
-        except InputError:
-            continue  # reported by the check; the board is only handed out where nothing was
-        modules.append(module)
-        watts = None if entry.watts is None else Fraction(str(entry.watts))
-        facts.append(ModuleFacts(module.label, entry.part or "", watts))
+    modules = [parse_label(entry.label) for entry in file.modules]
+    facts = [
+        ModuleFacts(module.label, entry.part or "", None if entry.watts is None else Fraction(str(entry.watts)))
+        for module, entry in zip(modules, file.modules, strict=True)
+    ]
     rules = effective_rows(file.rules, file.electrical.generation)
     # dumped once and whole: a dump of each row builds a serializer for each kind of row
     content = _without_unused(file.model_dump(mode="json"), _LATER)
