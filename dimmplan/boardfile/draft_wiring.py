@@ -6,6 +6,7 @@ node; the processors listed, empty ones too; which slots are filled; the order o
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -139,7 +140,7 @@ class Channels:
             if keys is not None:
                 return keys
         keys = self._pairs()
-        if keys is not None and self._shallow(keys) and self._distinct(keys, self.said.locator):
+        if keys is not None and self._depth(keys) <= MOST_DEEP and self._distinct(keys, self.said.locator):
             return keys
         words = [merged(bank, mine) for mine, bank in self.said.both]
         return self._named_channels(words) or self._digit_channels() or self._inherited() or self._numbered_channels()
@@ -153,8 +154,7 @@ class Channels:
         places = set(zip(self.sockets, channels, nodes, strict=True))
         if len(places) > len({(socket, channel) for socket, channel, _ in places}):
             channels = tuple(f"{node or 0}.{channel}" for node, channel in zip(nodes, channels, strict=True))
-        fits = self._shallow(channels) and self._distinct(channels, words)
-        return channels if fits else None
+        return channels if self._depth(channels) <= MOST_DEEP and self._distinct(channels, words) else None
 
     def _distinct(self, channels: Sequence[str], words: Sequence[Words]) -> bool:
         """True where no two slots have the same place: words that repeat say nothing."""
@@ -163,10 +163,9 @@ class Channels:
         told = [place for place in places if place[2] != (None, None)]
         return len(set(told)) == len(told)
 
-    def _shallow(self, keys: Sequence[str]) -> bool:
-        """True where no channel is deeper than a channel can be."""
-        both = list(zip(self.sockets, keys, strict=True))
-        return max(both.count(each) for each in set(both)) <= MOST_DEEP
+    def _depth(self, keys: Sequence[str]) -> int:
+        """The slots of the deepest channel."""
+        return max(Counter(zip(self.sockets, keys, strict=True)).values())
 
     def _pairs(self) -> Keys | None:
         """Letter and number: which of the two is the channel."""
@@ -179,9 +178,7 @@ class Channels:
             places = list(zip(self.sockets, cards, letters, strict=True))
             return letters if len(set(places)) == len(places) and len(set(letters)) > 1 else None
         if not all(words.number_first for words in self.said.locator):
-            both = list(zip(self.sockets, letters, strict=True))
-            deep = max(both.count(each) for each in set(both))
-            return letters if deep <= USUAL_DEEP else None
+            return letters if self._depth(letters) <= USUAL_DEEP else None
         if self.said.filling_letters() or any(cards) or len(set(letters)) == 1:
             return None
         return self._grid(letters, numbers)
@@ -230,7 +227,7 @@ class Channels:
         for key in cells:
             last = key or last
             keys.append(last)
-        if not self._shallow(keys):
+        if self._depth(keys) > MOST_DEEP:
             return None
         text = "some slots have no name; the draft puts them on the channel of the slot before them"
         return self.said.ask("channels", text, {"with-the-one-before": tuple(keys)})

@@ -12,14 +12,14 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from functools import partial
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from dimmplan.boardfile.schema import BoardFile
 from dimmplan.errors import Problem, did_you_mean, nearest
 from dimmplan.rules import KINDS, check_of
 from dimmplan.units import NUMBER_ALONE, by_key, cleaned, quoted
 
-M = TypeVar("M", bound=BaseModel)
 Path = tuple[str | int, ...]
 UNKNOWN_KEY = "an unknown key"
 MOST_ROUNDS = 60
@@ -28,8 +28,8 @@ MOST_AT_ONCE = 500
 
 
 def validate_leniently(
-    model: type[M], raw: dict[str, Any], *, file: str, stand_ins: Mapping[Path, Any]
-) -> tuple[M | None, list[Problem], Original]:
+    raw: dict[str, Any], *, file: str, stand_ins: Mapping[Path, Any]
+) -> tuple[BoardFile | None, list[Problem], Original]:
     """Validate ``raw``; returns what could be read (``None`` where too little could), every problem, and a function
     from places in what was read to places in the file.
 
@@ -42,7 +42,7 @@ def validate_leniently(
     keys: Keys = {}
     for _ in range(MOST_ROUNDS):
         try:
-            found = model.model_validate(raw, context=keys)
+            found = BoardFile.model_validate(raw, context=keys)
         except ValidationError as error:
             errors = error.errors(include_url=False)
             if len(errors) > MOST_AT_ONCE:

@@ -13,7 +13,7 @@ from typing import Any
 from dimmplan.boardfile.check import check_meaning
 from dimmplan.boardfile.expand import completed, expand
 from dimmplan.boardfile.form import UNKNOWN_KEY, validate_leniently
-from dimmplan.boardfile.schema import FORMAT, BoardFile
+from dimmplan.boardfile.schema import FORMAT
 from dimmplan.boardfile.tables import broken_tables
 from dimmplan.bounded import read_file, toml_excess
 from dimmplan.errors import InputError, Problem, did_you_mean
@@ -150,7 +150,7 @@ def _examined(content: bytes, file: str) -> tuple[Board | None, Sequence[Problem
         if excess := toml_excess(text):
             return refuse(excess)
         raw = tomllib.loads(text)
-        parsed, problems, original = validate_leniently(BoardFile, raw, file=file, stand_ins=_stand_ins(raw))
+        parsed, problems, original = validate_leniently(raw, file=file, stand_ins=_stand_ins(raw))
     except (ValueError, RecursionError) as error:
         return refuse(*_unreadable(error, content))
     if parsed is not None:
