@@ -28,7 +28,7 @@ from dimmplan.rules import (
     of_kind,
 )
 from dimmplan.sources import SOURCES, current_id
-from dimmplan.units import cleaned, quoted
+from dimmplan.units import cleaned, counted, quoted
 
 _FORBIDDEN_IN_NAMES = re.compile(r"[=,;{]|^\s|\s$|\s\s")
 
@@ -374,7 +374,7 @@ def _processors(file: BoardFile) -> Problems:
     if file.electrical.processors_differ:
         place = "electrical.processors_differ"
         if len(file.processors) < 2:
-            yield place, f"true with {len(file.processors)} processors", "two rows of processors or more", ""
+            yield place, f"true with {counted(len(file.processors), 'processor')}", "two rows of processors or more", ""
         if file.electrical.rate_scope != "system" and of_kind(file.rules, AlikeRow):
             allowed = 'sockets that need not be alike, or rate_scope = "system"'
             yield place, "true, sockets alike, and rates of their own", allowed, ""

@@ -1150,6 +1150,24 @@ def test_many_faults_are_all_told() -> None:
     assert len([problem for problem in found if problem.place.endswith(".kind")]) == 90
 
 
+def test_more_unknown_keys_than_anyone_mends_are_told_without_a_look_for_what_was_meant() -> None:
+    found = problems_of(shipped_raw("skerry-16") | {f"titel{index}": 1 for index in range(501)})
+    assert len(found) == 501
+    assert {(problem.found, problem.allowed, problem.hint) for problem in found} == {
+        ("an unknown key", "known keys only", "")
+    }
+
+
+def test_processors_that_may_differ_need_two_and_sockets_that_may() -> None:
+    def differing(raw: Raw) -> None:
+        raw["electrical"] |= {"processors_differ": True, "rate_scope": "socket"}
+        raw["processors"] = raw["processors"][:1]
+        raw["rules"].append({"id": "alike", "check": "alike", "what": "count", "source": "INVENTED"})
+
+    told = [problem.found for problem in edited(differing) if problem.place == "electrical.processors_differ"]
+    assert told == ["true with 1 processor", "true, sockets alike, and rates of their own"]
+
+
 def test_load_board_raises_with_every_problem(tmp_path: Path) -> None:
     """Loading a faulty file by path raises once, with all its problems."""
     raw = shipped_raw("skerry-16")
