@@ -106,26 +106,38 @@ def _more_staying(board: Board, request: Request, answer: Answer, best: Choice, 
     """A placement as good as ``best`` in which more modules stay, where one is found.
 
     Places that are no equal parts can be as good as each other all the same: a channel of two slots and one of one slot
-    for a single module, or channels that a listed group tells apart. Tried are all modules, those of a socket, and
-    single ones, with no more effort than the answer took.
+    for a single module, or channels that a listed group tells apart. Tried are all modules, or nothing else where none
+    is bought; then those of a socket and single ones. It takes no more effort than the answer took.
     """
     lying = {slot: module for slot, module in start.lying.items() if module}
-    used = Counter(module for module in best.content.values() if module)
-    pins = {slot: module for slot, module in lying.items() if best.content[slot] == module}
+    kept, used = Counter(lying.values()), Counter(module for module in best.content.values() if module)
     budget, tries = Budget(max(answer.effort, LEAST_STAYING)), 0
+
+    def as_good(pins: Pins) -> Choice | None:
+        search = Search(Space(board, request, all_of(start.pins, pins)), budget)
+        gib: Any = best.usable_gib  # what a mode leaves may be a fraction
+        found, _ = search.first(Aim(gib, gib), may_end_empty=True)
+        content = search.content(found) if found else {}
+        same = found and vector_of(search.space, answer.criteria, content) == best.vector
+        return best._replace(content=content) if same else None
+
+    pins = {slot: module for slot, module in lying.items() if best.content[slot] == module}
+    if len(pins) == min(kept.total(), used.total()):
+        return best
+    if kept <= used or used <= kept:
+        found = as_good(staying(lying) if kept <= used else within(board, lying))
+        if found:
+            return found
     sockets = [[slot for slot in board.socket(socket_id).slots if slot in lying] for socket_id in request.fitted]
-    for group in ([*lying], *sockets, *([slot] for slot in lying)):
+    for group in (*sockets, *([slot] for slot in lying)):
         more = pins | {slot: lying[slot] for slot in group}
         if more.items() <= best.content.items():
             pins = more
-        elif tries < MOST_STAYING and not Counter(more.values()) - used:
+        elif tries < MOST_STAYING and Counter(more.values()) <= used:
             tries += 1
-            search = Search(Space(board, request, all_of(start.pins, staying(more))), budget)
-            gib: Any = best.usable_gib  # what a mode leaves may be a fraction
-            found, _ = search.first(Aim(gib, gib), may_end_empty=True)
-            content = search.content(found) if found else {}
-            if found and vector_of(search.space, answer.criteria, content) == best.vector:
-                best, pins = best._replace(content=content), more
+            found = as_good(staying(more))
+            if found:
+                best, pins = found, more
     return best
 
 

@@ -117,6 +117,9 @@ def test_modules_stay_in_places_that_are_as_good_though_no_equal_parts(board_id:
     assert answer.best.content == lying
     later = ask(board, f"{32 * len(slots) + 64}GiB", modules=["32GiB"])
     assert grow(board, [request, later], start=Start(stays={}, lying=lying)).chain.contents[0] == lying
+    smaller = ask(board, f"{16 * len(slots)}GiB", modules=["32GiB"])
+    answer = solve_from(board, smaller, Start(stays={}, lying=lying), alternatives=False)
+    assert stays(answer.best.content, lying) == len(slots) // 2
     part = dict.fromkeys(board.slots) | dict.fromkeys(slots[1:], board.module_of_size(32))
     answer = solve_from(board, request, Start(stays={}, lying=part), alternatives=False)
     assert stays(answer.best.content, part) == len(slots) - 1
