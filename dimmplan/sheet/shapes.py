@@ -129,13 +129,10 @@ def walk(shapes: Iterable[Shape]) -> Iterator[Shape]:
 
 
 def moved(shape: Shape, dx: float, dy: float) -> Shape:
-    """The shape shifted by ``dx``, ``dy``."""
-    if isinstance(shape, Group):
-        return shape._replace(children=tuple(moved(child, dx, dy) for child in shape.children))
+    """The shape, no line and no group, shifted by ``dx``, ``dy``."""
+    assert not isinstance(shape, Line | Group)
     if isinstance(shape, Polygon):
         return shape._replace(points=tuple((x + dx, y + dy) for x, y in shape.points))
-    if isinstance(shape, Line):
-        return shape._replace(x1=shape.x1 + dx, y1=shape.y1 + dy, x2=shape.x2 + dx, y2=shape.y2 + dy)
     if isinstance(shape, Strokes):
         return shape._replace(segments=tuple((a + dx, b + dy, c + dx, d + dy) for a, b, c, d in shape.segments))
     return shape._replace(x=shape.x + dx, y=shape.y + dy)
