@@ -74,11 +74,13 @@ def _written(shapes: Iterable[Shape]) -> str:
 
 
 def _element(shape: Shape) -> str:
-    if isinstance(shape, Group):
-        return _group(shape)
     if isinstance(shape, Text):
         return _text(shape)
     look = f' class="{shape.look}"' if shape.look else ""
+    if isinstance(shape, Group):
+        name = f' id="{_inert(shape.id)}"' if shape.id else ""
+        title = f"<title>{_inert(shape.title)}</title>" if shape.title else ""
+        return f"<g{look}{name}>{title}{_written(shape.children)}</g>"
     if isinstance(shape, Rect):
         radius = f' rx="{_number(shape.radius)}"' if shape.radius else ""
         corner = f'x="{_number(shape.x)}" y="{_number(shape.y)}"'
@@ -131,10 +133,3 @@ def _words(text: str, at: float, wide: float, line: Text, look: str = "") -> str
     painted = f' class="{look}" aria-hidden="true" lengthAdjust="spacingAndGlyphs"' if look else ""
     fit = f' textLength="{_number(wide)}"' if wide else ""
     return f'<text{painted} x="{x}" y="{y}" font-size="{_number(line.size)}"{turn}{fit}>{_inert(text)}</text>'
-
-
-def _group(shape: Group) -> str:
-    look = f' class="{shape.look}"' if shape.look else ""
-    name = f' id="{_inert(shape.id)}"' if shape.id else ""
-    title = f"<title>{_inert(shape.title)}</title>" if shape.title else ""
-    return f"<g{look}{name}>{title}{_written(shape.children)}</g>"

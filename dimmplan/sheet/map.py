@@ -11,7 +11,7 @@ from typing import NamedTuple
 from dimmplan.sheet.blocks import Block, Lines, label
 from dimmplan.sheet.facts import Facts, SlotFact, State, clean
 from dimmplan.sheet.letters import DESCENT, beyond, fitted, font_size, width
-from dimmplan.sheet.plan_view import Area, Bank, Front, Mark, PlanSlot, Span, bounds
+from dimmplan.sheet.plan_view import Area, Bank, Mark, PlanSlot, Span, bounds
 from dimmplan.sheet.room import TRAY_MM, ZONE_MM, Axis, Brackets, MapRoom, Stretch, span_name
 from dimmplan.sheet.shapes import TEXT_MM, Anchor, Group, Point, Polygon, Rect, Segment, Shape, Strokes, ident, moved
 from dimmplan.sheet.slotbox import HOLD_MM, Placing, SlotStyle, draw_slot, is_dark, number_looks
@@ -75,9 +75,8 @@ class _Drawing:
         outline = Polygon(
             points=tuple(self.point(x, y) for x, y in view.outline), look="board" if view.whole else "detail"
         )
-        board = Area(self.left, self.top, self.left + self.across.length, self.top + self.down.length)
         return [
-            *edges(plan.view.front, board, whole=view.whole),
+            self.edges(),
             outline,
             *self.zones(),
             *(self.mark(mark) for mark in view.marks),
@@ -86,6 +85,23 @@ class _Drawing:
             *(shape for brackets in plan.brackets for shape in self.brackets(brackets)),
             *(self.slot(slot) for slot in view.slots),
         ]
+
+    def edges(self) -> Shape:
+        """Front and rear outside the board: arrows and words that cannot be taken for anything else."""
+        down, whole = self.plan.view.front == "down", self.plan.view.whole
+        middle, wide = (self.left + (self.left + self.across.length)) / 2, self.across.length
+        ends = self.top, self.top + self.down.length
+        rear_y, front_y = ends if down else reversed(ends)
+        long, rear = ("FRONT OF THE MACHINE", "REAR") if whole else ("TOWARDS THE FRONT", "towards the rear")
+        for words, arrows in ((long, 2), (long, 1), ("FRONT", 2), ("FRONT", 1)):
+            half = width(words, _FRONT_MM, bold=True) / 2
+            if half + 7 + 10 * (arrows - 1) + 4.2 <= wide / 2:
+                break
+        places = [middle + side * (half + 7 + number * 10) for side in (-1, 1) for number in range(arrows)]
+        front = label(middle, front_y + (5.2 if down else -1.9), words, _FRONT_MM, "b", anchor="middle")
+        back = label(middle, rear_y + (-0.9 if down else 3.4), rear, TEXT_MM, anchor="middle")
+        drawn = [_arrow(x, front_y, 1 if down else -1) for x in places]
+        return Group(children=(*drawn, front, back), look="edge", title="Front edge of the board")
 
     def zones(self) -> list[Shape]:
         """A ground for what belongs to each socket; one for each part where another socket's would lie in it."""
@@ -141,11 +157,8 @@ class _Drawing:
         fitted_here = name in plan.facts.placement.fitted
         shapes: list[Shape] = [rect_of(area, "cpu" if fitted_here else "cpu-absent")]
         if not fitted_here:
-            cross: list[Segment] = [
-                (area.left, area.top, area.right, area.bottom),
-                (area.left, area.bottom, area.right, area.top),
-            ]
-            shapes.append(Strokes(segments=tuple(cross), look="thin"))
+            left, top, right, bottom = area
+            shapes.append(Strokes(segments=((left, top, right, bottom), (left, bottom, right, top)), look="thin"))
         shapes += stacked_lines(area, plan.socket_lines(name), backed=not fitted_here)
         look = "socket fitted" if fitted_here else "socket absent"
         title = clean(f"Socket {name}: {'fitted' if fitted_here else 'no processor'}")
@@ -153,10 +166,9 @@ class _Drawing:
         return Group(children=tuple(shapes), id=ident(kind, name), look=look, title=title)
 
     def mark(self, mark: Mark) -> Shape:
-        area = self.area(mark.area)
-        shapes: list[Shape] = [rect_of(area, "mark")]
-        shapes += stacked_lines(area, [(clean(mark.name), TEXT_MM, "")])
-        return Group(children=tuple(shapes), look=f"landmark {mark.kind}", title=clean(mark.name))
+        area, name = self.area(mark.area), clean(mark.name)
+        shapes = rect_of(area, "mark"), *stacked_lines(area, [(name, TEXT_MM, "")])
+        return Group(children=shapes, look=f"landmark {mark.kind}", title=name)
 
     def brackets(self, brackets: Brackets) -> list[Shape]:
         near, far = brackets.tray_mm, brackets.tray_mm + brackets.channel_depth_mm
@@ -214,26 +226,6 @@ _FRONT_MM = 3.5
 def rect_of(area: Area, look: str, *, radius: float = 0.0) -> Rect:
     """An area as a rectangle."""
     return Rect(x=area.left, y=area.top, width=area.width, height=area.height, look=look, radius=radius)
-
-
-def edges(front: Front, board: Area, *, whole: bool = True) -> list[Shape]:
-    """Front and rear outside the board: arrows and words that cannot be taken for anything else."""
-    down = front == "down"
-    middle, wide = board.centre[0], board.width
-    front_y, rear_y = (board.bottom, board.top) if down else (board.top, board.bottom)
-    long, rear = ("FRONT OF THE MACHINE", "REAR") if whole else ("TOWARDS THE FRONT", "towards the rear")
-    for words, arrows in ((long, 2), (long, 1), ("FRONT", 2), ("FRONT", 1)):
-        half = width(words, _FRONT_MM, bold=True) / 2
-        if half + 7 + 10 * (arrows - 1) + 4.2 <= wide / 2:
-            break
-    shapes: list[Shape] = [
-        _arrow(middle + side * (half + 7 + number * 10), front_y, 1 if down else -1)
-        for side in (-1, 1)
-        for number in range(arrows)
-    ]
-    shapes.append(label(middle, front_y + 5.2 if down else front_y - 1.9, words, _FRONT_MM, "b", anchor="middle"))
-    shapes.append(label(middle, rear_y - 0.9 if down else rear_y + 3.4, rear, TEXT_MM, "", anchor="middle"))
-    return [Group(children=tuple(shapes), look="edge", title="Front edge of the board")]
 
 
 def _arrow(x: float, front_y: float, sign: int) -> Polygon:

@@ -33,11 +33,6 @@ class NothingPlanned(Facts):
         """None: nothing is filled or emptied for good."""
         return frozenset()
 
-    @cached_property
-    def chassis_findings(self) -> tuple[Finding, ...]:
-        """None: nothing is placed."""
-        return ()
-
 
 @dataclass(frozen=True, kw_only=True)
 class MarkedFacts(NothingPlanned):
