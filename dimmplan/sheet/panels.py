@@ -359,11 +359,11 @@ class FindingsPanel(Panel, on="figures"):
 
     def lines(self, wide: float) -> list[Block]:
         """A paragraph for each."""
-        return [
-            paragraph([(f"{word}:", True), (f"{clean(each.text)} ({clean(each.rule)})", False)], self.cap_mm, wide)
+        said = [
+            [(f"{SEVERITY_WORDS[each.severity]}:", True), (f"{clean(each.text)} ({clean(each.rule)})", False)]
             for each in self.facts.findings
-            for word in (SEVERITY_WORDS[each.severity],)
         ]
+        return [paragraph(runs, self.cap_mm, wide) for runs in said]
 
     def blocks(self, wide: float) -> list[Block]:
         """The first finding under the title, each other one by itself."""

@@ -146,30 +146,31 @@ def draw_tear(page: Frame, y: float, machine: str, given: TitleFields) -> list[S
 def title_block(facts: Facts, given: TitleFields, sheet: str, width_mm: float) -> Block:
     """The block, its height always ``HEIGHT_MM``: rows of fields, each with its name, value and share of the row.
 
-    A value is ``None`` for a line to write on. In low rows name and value stand on one line.
+    A value is ``None`` for a line to write on. In low rows name and value stand on one line, with a lead between them.
     """
     wide, number = width_mm - HEIGHT_MM, f"Sheet {sheet}"
     sign = (1 - (width(number, _VALUE_MM, bold=True) + 3.0) / wide) / 2
     rows: tuple[tuple[float, tuple[tuple[str, str | None, float], ...]], ...] = (
-        (_ROW_MM, (("Title", given.title, 0.50), ("Machine tag", given.tag, 0.30), ("Date", given.date, 0.20))),
-        (_ROW_MM, (("Board", facts.board.title, 0.68), ("Board file", TRUST[facts.board.trust], 0.32))),
-        (_LOW_ROW_MM, (("Plan code", given.code or None, 1.0),)),
-        (_LOW_ROW_MM, (("Installed by, date", None, sign), ("Checked by, date", None, sign))),
+        (0.0, (("Title", given.title, 0.50), ("Machine tag", given.tag, 0.30), ("Date", given.date, 0.20))),
+        (0.0, (("Board", facts.board.title, 0.68), ("Board file", TRUST[facts.board.trust], 0.32))),
+        (2.0, (("Plan code", given.code or None, 1.0),)),
+        (1.5, (("Installed by, date", None, sign), ("Checked by, date", None, sign))),
     )
 
     def draw(x: float, y: float) -> list[Shape]:
         shapes: list[Shape] = [Rect(x=x, y=y, width=width_mm, height=HEIGHT_MM, look="thick")]
         top = y
-        for high, row in rows:
+        for lead, row in rows:
+            high = _LOW_ROW_MM if lead else _ROW_MM
             if top > y:
                 shapes.append(Line(x1=x, y1=top, x2=x + wide, y2=top, look="thin"))
             at = x
             for head, value, share in row:
                 if at > x:
                     shapes.append(Line(x1=at, y1=top, x2=at, y2=top + high, look="thin"))
-                shapes += _field(head, value, (at, top), wide * share, high)
+                shapes += _field(head, value, (at, top), wide * share, lead)
                 at += wide * share
-            if at < x + wide - 1.0:  # beside the last row: the number of the sheet
+            if row is rows[-1][1]:  # beside it: the number of the sheet
                 shapes.append(Line(x1=at, y1=top, x2=at, y2=top + high, look="thin"))
             top += high
         shapes.append(label(x + wide - 1.2, top - 1.3, number, _VALUE_MM, "b", anchor="end"))
@@ -179,20 +180,20 @@ def title_block(facts: Facts, given: TitleFields, sheet: str, width_mm: float) -
     return Block(width_mm, HEIGHT_MM, draw)
 
 
-def _field(head: str, value: str | None, at: Point, room: float, high: float) -> list[Shape]:
+def _field(head: str, value: str | None, at: Point, room: float, lead: float) -> list[Shape]:
     """Name and value: one above the other, in a low row side by side."""
-    (x, y), low = at, high == _LOW_ROW_MM
-    base, start, end = y + high - (1.3 if low else 0.9), x + 1.2, x + room - 1.2
-    name = label(start, base if low else y + _HEAD_BASE_MM, head, _LABEL_MM)
-    if low:
-        start += width(head, _LABEL_MM) + (2.0 if head == "Plan code" else 1.5)
+    x, y = at
+    base, start, end = y + (_LOW_ROW_MM - 1.3 if lead else _ROW_MM - 0.9), x + 1.2, x + room - 1.2
+    name = label(start, base if lead else y + _HEAD_BASE_MM, head, _LABEL_MM)
+    if lead:
+        start += width(head, _LABEL_MM) + lead
     if value is None:
         return [name, Line(x1=start, y1=base, x2=end, y2=base, look="write")]
     text, room = clean(value), end - start
     cap = next((cap for cap in (_VALUE_MM, 2.2, _LABEL_MM) if width(text, cap, bold=True) <= room), None)
     if cap is not None:
         return [name, label(start, base, text, cap, "b")]
-    return [name, *(_halves(text, start, y, room) if low else _two_lines(head, text, start, y, room))]
+    return [name, *(_halves(text, start, y, room) if lead else _two_lines(head, text, start, y, room))]
 
 
 def _two_lines(head: str, text: str, x: float, y: float, room: float) -> list[Shape]:

@@ -40,6 +40,14 @@ def test_a_module_that_moves_is_told_at_both_ends() -> None:
             assert f"from {move.source}" in went or f"←{number['out', move.source]}" in went
 
 
+def test_a_module_that_waits_is_marked_with_its_new_slot() -> None:
+    """Said before the work on every change with a move, and on page one where there is room; else not at all."""
+    for fill, told in (("mixed", True), ("full", False)):
+        sheet, _, change = change_sheet("saltern-24", fill=fill)
+        assert any(move.kind == "move" for move in change.moves) == told
+        assert ("Waiting modules: mark each with its new slot" in " ".join(words_of(sheet))) == told
+
+
 def test_slots_are_marked_by_class_for_what_is_done_with_them() -> None:
     sheet, target, change = change_sheet("skerry-16", fill="sparse")
     root = ET.fromstring(render_svg(sheet.pages[0]))

@@ -19,6 +19,7 @@ from dimmplan.rules.tables import TableRow
 from dimmplan.sheet.compose import compose
 from dimmplan.sheet.facts import State, gather, socket_words
 from dimmplan.sheet.marked import compose_rules, slot_rules
+from dimmplan.sheet.panels import PANELS
 from dimmplan.sheet.shapes import Line, Page, Rect, Sheet, Text, walk
 from tests.sheet.pages import BOARDS, SAMPLE, board, groups, sheet, slot_groups, words
 from tests.sheet.placements import FILLS, make
@@ -101,6 +102,15 @@ def test_what_came_off_goes_back() -> None:
 def test_proven_stands_on_the_desk_page_alone(name: str) -> None:
     for page in sheet(name).pages:
         assert ("proven" in words(page)) == (page.name.startswith("reference") and "Request and answer" in words(page))
+
+
+def test_a_panel_stands_where_its_class_says() -> None:
+    """One class is enough: panels of a place stand in the order of their classes, none of them twice."""
+    first, last = (words(page) for page in sheet("skerry-16").pages)
+    for said, place in ((first, "chassis"), (last, "figures")):
+        titles = [panel.title for panel in PANELS[place] if panel.title]
+        at = [said.index(title) for title in titles]
+        assert titles and at == sorted(at) and len(set(titles)) == len(titles)
 
 
 def test_figures_and_findings_are_on_the_desk_page() -> None:
