@@ -36,8 +36,9 @@ def check_of(kind: type[Rule]) -> str:
     return str(word)
 
 
-KINDS: tuple[type[Rule], ...] = tuple(_leaves(Rule))
-"""Every kind of rule, in the order of their modules."""
+_ORDER = [family.__name__ for family in FAMILIES]
+KINDS: tuple[type[Rule], ...] = tuple(sorted(_leaves(Rule), key=lambda kind: _ORDER.index(kind.__module__)))
+"""Every kind of rule, in the order of the families and of their modules."""
 
 if TYPE_CHECKING:
     RuleRow = Rule
