@@ -23,7 +23,7 @@ from dimmplan.model.rows import RateRow
 from dimmplan.rates import rate_row
 from dimmplan.rules import Breach, MixRow, Rule, TableRow, all_rows, judge, judge_channel, judge_module, of_kind
 from dimmplan.rules.tables import SOCKET
-from dimmplan.units import cleaned, quoted
+from dimmplan.units import cleaned, listed, quoted
 
 MOST_BYTES = 1 << 20
 FORM = "a header of slot names with marks below, or the columns count,slots"
@@ -235,7 +235,10 @@ def _kept_out(board: Board, rows: list[Rule], row: RateRow) -> str:
     channels = {len(channel.slots): channel for channel in board.channels if len(channel.slots) >= row.dpc}
     channels = {slots: channel for slots, channel in channels.items() if not row.slots or slots in row.slots}
     if not channels:
-        return f"no channel meant has {row.dpc} slots" if row.dpc > 1 else "no channel has so many slots"
+        sizes = {len(channel.slots) for channel in board.channels}
+        if row.slots and not sizes & set(row.slots):
+            return f"no channel has {listed([*map(str, row.slots)], last='or')} slots"
+        return f"no channel meant has {row.dpc} slots"
     cases = [
         (module, channel)
         for slots, channel in channels.items()

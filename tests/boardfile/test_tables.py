@@ -58,7 +58,7 @@ def test_a_lighter_type_beside_it_reaches_a_row() -> None:
     ("row", "why"),
     [
         ({"kinds": ["RDIMM"]}, "the rule kinds does not allow it (RDIMM; allowed: LRDIMM)"),
-        ({"slots": [2]}, "no channel meant has 2 slots"),
+        ({"slots": [4]}, "no channel has 4 slots"),
         ({"voltage_mv": [1350]}, "the rule takes-voltage does not allow it (1.35 V; allowed: 1.2 V)"),
     ],
 )
