@@ -363,18 +363,9 @@ class _Enumeration:
 
         ends = list(itertools.accumulate(len(controller) for controller in variant))
         spans = [slice(a, b) for a, b in zip([0, *ends], ends, strict=False)]
-        parts: dict[tuple[int, ...], _Part] = {}
         for loads in self.fill(variant, self.query.low_gib, hopeful):
             if not any(self.looks) or self.whole_holds(variant, loads):
-                yield [self._known_part(parts, loads[span]) for span in spans]
-
-    def _known_part(self, parts: dict[tuple[int, ...], _Part], loads: tuple[Load, ...]) -> _Part:
-        """A controller loaded, made once; the loads of an enumeration live as long as it does."""
-        key = tuple([id(load) for load in loads])
-        found = parts.get(key)
-        if found is None:
-            found = parts[key] = self._part(loads)
-        return found
+                yield [self._part(loads[span]) for span in spans]
 
     # -- figures ---------------------------------------------------------------------------------------------------
 

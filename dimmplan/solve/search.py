@@ -78,7 +78,7 @@ class Search:
         """What nothing that is left can beat, where that is known."""
         self.priced = all(supply.priced for supply in space.request.supplies)
         self.criteria: tuple[Criterion, ...] = criteria_of(prefer or space.request.prefer, priced=self.priced)
-        self._deciders: dict[tuple[int, ...], Decider] = {} if like is None else like._deciders
+        self._type_sets: dict[tuple[int, ...], TypeSet] = {} if like is None else like._type_sets
         self._promises: dict[tuple[Criterion, ...], Promises] = {} if like is None else like._promises
 
     def by(self, names: Iterable[str]) -> Search:
@@ -153,7 +153,7 @@ class Search:
                 continue
             self.budget.spend(BRANCH)
             self._tell(node)
-            found = self._decider(node.types).best(node, aim, self.incumbent)
+            found = self._type_set(node.types).best(node, aim, self.incumbent)
             if found is not None:
                 self.incumbent = found
                 self.budget.binding = True
@@ -161,12 +161,12 @@ class Search:
     def _sizes(self) -> range:
         return range(1, 1 + min(self.space.request.max_types, len(self.space.types)))
 
-    def _decider(self, types: tuple[int, ...]) -> Decider:
+    def _type_set(self, types: tuple[int, ...]) -> TypeSet:
         """What is remembered of a set of types, as this search orders."""
-        found = self._deciders.pop(types, None) or Decider(self.space, types, self.budget, bounds=self.bounds)
-        self._deciders[types] = found  # the last used is the last to be forgotten
-        if len(self._deciders) > MOST_REMEMBERED:
-            del self._deciders[next(iter(self._deciders))]
+        found = self._type_sets.pop(types, None) or TypeSet(self.space, types, self.budget, bounds=self.bounds)
+        self._type_sets[types] = found  # the last used is the last to be forgotten
+        if len(self._type_sets) > MOST_REMEMBERED:
+            del self._type_sets[next(iter(self._type_sets))]
         found.criteria = self.criteria
         return found
 
@@ -197,10 +197,10 @@ class Search:
                         yield node._replace(promise=promise, types=types)
             return
         facts = [promises.facts[kind] for kind in node.types]
-        decider = self._decider(node.types)
+        type_set = self._type_set(node.types)
         most = len(self.space.advised) if self.incumbent is None else int(self.incumbent.vector[0])
-        for may_break in decider.relaxations(aim, most) if aim.may_break is None else [aim.may_break]:
-            for rate in decider.branches.rates(may_break):
+        for may_break in type_set.relaxations(aim, most) if aim.may_break is None else [aim.may_break]:
+            for rate in type_set.branches.rates(may_break):
                 promise = promises.promise(facts, aim, broken=len(may_break), rate=rate)
                 if promise is not None:
                     yield node._replace(promise=promise, may_break=may_break, rate=rate)
@@ -218,9 +218,9 @@ class Search:
     def least_capacity(self, aim: Aim, may_break: Rows) -> Gib | None:
         """The least usable capacity within the aim that some placement has; ``None`` where there is none."""
         found: Gib | None = None
-        for least, decider in self._every(self._of_most(aim), may_break):
+        for least, type_set in self._every(self._of_most(aim), may_break):
             if found is None or least < found:
-                found = min([*self._gibs(decider, aim, may_break), *([] if found is None else [found])], default=None)
+                found = min([*self._gibs(type_set, aim, may_break), *([] if found is None else [found])], default=None)
         return found
 
     def greatest_capacity(self, aim: Aim, may_break: Rows) -> Gib | None:
@@ -240,19 +240,19 @@ class Search:
         """Count codes within the aim that some placement has, advised rows aside."""
         may_break = frozenset(self.space.advised)
         return {
-            self.space.code_among(decider.types, total)
-            for _, decider in self._every(aim, may_break)
-            for total in decider.reached(aim, may_break)
+            self.space.code_among(type_set.types, total)
+            for _, type_set in self._every(aim, may_break)
+            for total in type_set.reached(aim, may_break)
         }
 
     def _reached(self, aim: Aim, may_break: Rows | None = None) -> Iterator[tuple[Value, set[Gib]]]:
         """For each set of types the least capacity that it may have within the aim, and those that it has."""
         may_break = frozenset(self.space.advised) if may_break is None else may_break
-        for least, decider in self._every(self._of_most(aim), may_break):
-            yield least, self._gibs(decider, aim, may_break)
+        for least, type_set in self._every(self._of_most(aim), may_break):
+            yield least, self._gibs(type_set, aim, may_break)
 
-    def _gibs(self, decider: Decider, aim: Aim, may_break: Rows) -> set[Gib]:
-        return {self.space.shown(decider.space.gib(total)) for total in decider.reached(aim, may_break)}
+    def _gibs(self, type_set: TypeSet, aim: Aim, may_break: Rows) -> set[Gib]:
+        return {self.space.shown(type_set.space.gib(total)) for total in type_set.reached(aim, may_break)}
 
     def _of_most(self, aim: Aim) -> Aim:
         """The aim with just the types that capacities need: of types alike but for their rates those with most modules.
@@ -267,7 +267,7 @@ class Search:
                 its.append(kind)
         return aim._replace(types=frozenset(kind for its in alike.values() for kind in its))
 
-    def _every(self, aim: Aim, may_break: Rows) -> Iterator[tuple[Value, Decider]]:
+    def _every(self, aim: Aim, may_break: Rows) -> Iterator[tuple[Value, TypeSet]]:
         """Every set of types that may have a capacity within the aim, and the least that it may have in GiB."""
         promises = Promises(self.space, criteria_of("capacity-first", priced=False), self.promises().facts)
         for size in self._sizes():
@@ -277,11 +277,11 @@ class Search:
                     if self.space.broken_alone(types) <= may_break:
                         promise = promises.promise([promises.facts[kind] for kind in types], aim)
                         if promise is not None:
-                            yield self.space.request.capacity_gib + promise[1], self._decider(types)
+                            yield self.space.request.capacity_gib + promise[1], self._type_set(types)
 
 
-class Decider:
-    """Decides between the placements that use just some types, each of them at least once."""
+class TypeSet:
+    """Some types, each of them used at least once: the branches of their placements, and the best of each branch."""
 
     def __init__(self, space: Space, types: tuple[int, ...], budget: Budget, *, bounds: bool) -> None:
         self.types = types

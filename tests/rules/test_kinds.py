@@ -226,7 +226,7 @@ def test_a_row_reads_no_closer_than_it_says(row: Rule) -> None:
 
 
 def closer_than_a_type(row: Rule, content: dict[str, Module | None]) -> Iterator[tuple[bool, str]]:
-    """Of types alike but for rate and label the search looks at the best alone."""
+    """Of types alike but for rate and label the search asks few which capacities they reach."""
     why = "modules by rate or label: write tells_alike_apart"
     if not row.tells_alike_apart:
         best = {slot: M32 if module == M32S else module for slot, module in content.items()}
