@@ -88,12 +88,11 @@ class Aim(NamedTuple):
 
 
 class Branches:
-    """Makes the branches of a space, every type of which is used; what a socket can hold is remembered."""
+    """Makes the branches of a space, every type of which is used."""
 
     def __init__(self, space: Space, budget: Budget) -> None:
         self.space = space
         self.budget = budget
-        self._counts: dict[tuple[SocketShape, Rows, int], tuple[int, ...]] = {}
 
     def of(self, may_break: Rows, targets: frozenset[int], rate: int, least_sweep: Fraction) -> Iterator[Branch]:
         """The branches for some total counts at a rate of the system, before any figure is known."""
@@ -170,22 +169,17 @@ class Branches:
         available = self.space.supplies[kind].available
         return self.space.slot_count if available is None else min(available, self.space.slot_count)
 
-    def _reachable(self, shape: SocketShape, may_break: Rows, rate: int) -> tuple[int, ...]:
+    def _reachable(self, shape: SocketShape, may_break: Rows, rate: int) -> Iterator[int]:
         """Count codes that some population of the socket has, its rules obeyed."""
-        key = (shape, may_break, rate)
-        if key not in self._counts:
-            codes: set[int] = set()
-            query = Query(shape, may_break, rate, 0, 1 << 40, Limit(NEVER))
-            for variant in self.space.variants(shape, may_break):
-                sums = {0}
-                for steps in steps_of(self.space, self.budget, query, variant):
-                    self.budget.spend(len(sums))
-                    sums = {total + step for total in sums for step in steps}
-                codes |= sums
-            self._counts[key] = tuple(
-                sorted(code for code in codes if self.space.socket_allows(shape, code, may_break))
-            )
-        return self._counts[key]
+        codes: set[int] = set()
+        query = Query(shape, may_break, rate, 0, 1 << 40, Limit(NEVER))
+        for variant in self.space.variants(shape, may_break):
+            sums = {0}
+            for steps in steps_of(self.space, self.budget, query, variant):
+                self.budget.spend(len(sums))
+                sums = {total + step for total in sums for step in steps}
+            codes |= sums
+        return (code for code in sorted(codes) if self.space.socket_allows(shape, code, may_break))
 
     def _bare(self, codes: Iterable[int]) -> Iterator[Profile]:
         for code in codes:

@@ -39,7 +39,6 @@ class Decisions:
     def __init__(self, space: Space, budget: Budget) -> None:
         self.space = space
         self.budget = budget
-        self._prices: dict[tuple[int, int], Fraction] = {}
 
     def best(
         self, criterion: Criterion, branches: list[Branch], bar: Value | None
@@ -79,7 +78,7 @@ class Decisions:
 
         def cost(code: int) -> Fraction:
             pairs = enumerate(space.counts(code))
-            return sum((self._price(kind, n) for kind, n in pairs if n), Fraction(0))
+            return sum((space.supplies[kind].cost(n) for kind, n in pairs if n), Fraction(0))
 
         return {
             "over_gib": lambda code: max(0, space.shown(space.gib(code)) - allowance),
@@ -90,13 +89,6 @@ class Decisions:
             "discarded": kept_unused,
             "bought": bought,
         }
-
-    def _price(self, kind: int, count: int) -> Fraction:
-        """Price of so many modules of one type."""
-        key = (kind, count)
-        if key not in self._prices:
-            self._prices[key] = self.space.supplies[kind].cost(count)
-        return self._prices[key]
 
     def _bottleneck(self, name: str, branch: Branch) -> Callable[[Profile], Value]:
         unit = self.space.peak_unit

@@ -53,7 +53,6 @@ class Promises:
         self.channels = space.channel_count
         self.sockets = len(space.sockets)
         self.kept = sum(supply.kept for supply in space.request.supplies)
-        self._known_sweeps: dict[object, tuple[Fraction, Fraction, Fraction] | None] = {}
 
     def _facts(self) -> list[Facts]:
         """Of each type of the space."""
@@ -197,14 +196,6 @@ class Promises:
         self, types: Sequence[Facts], gib: tuple[int, int], modules: tuple[int, int], rate: int
     ) -> tuple[Fraction, Fraction, Fraction] | None:
         """System, worst socket's and balanced sweep: for each depth of the fullest channel the best that it allows."""
-        key = (tuple((facts.gib, facts.rates) for facts in types), gib, modules, rate)
-        if key not in self._known_sweeps:
-            self._known_sweeps[key] = self._best_sweeps(types, gib, modules, rate)
-        return self._known_sweeps[key]
-
-    def _best_sweeps(
-        self, types: Sequence[Facts], gib: tuple[int, int], modules: tuple[int, int], rate: int
-    ) -> tuple[Fraction, Fraction, Fraction] | None:
         (low, high), (fewest, most) = gib, modules
         by_system = self.space.board.rate_scope == "system"
         found: list[tuple[Fraction, Fraction]] = []

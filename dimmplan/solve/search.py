@@ -209,11 +209,11 @@ class Search:
 
     def capacities(self, aim: Aim) -> set[Gib]:
         """Every usable capacity within the aim that some placement has, advised rows aside."""
-        return {gib for _, each in self._reached(aim) for gib in each}
+        return {gib for each in self._capacities(aim) for gib in each}
 
     def reaches(self, aim: Aim) -> bool:
         """True where some placement has a capacity within the aim, advised rows aside."""
-        return any(each for _, each in self._reached(aim))
+        return any(self._capacities(aim))
 
     def least_capacity(self, aim: Aim, may_break: Rows) -> Gib | None:
         """The least usable capacity within the aim that some placement has; ``None`` where there is none."""
@@ -229,11 +229,12 @@ class Search:
         low, high = aim.low_gib, aim.high_gib
         while low <= high:
             middle = (low + high + 1) // 2
-            gib = next((max(each) for _, each in self._reached(Aim(middle, high), may_break) if each), None)
-            if gib is None:
+            reached = next(filter(None, self._capacities(Aim(middle, high), may_break)), None)
+            if reached is None:
                 high = middle - 1
             else:
-                found, low = gib, int(gib) + 1
+                found = max(reached)
+                low = int(found) + 1
         return found
 
     def codes(self, aim: Aim) -> set[int]:
@@ -245,11 +246,11 @@ class Search:
             for total in type_set.reached(aim, may_break)
         }
 
-    def _reached(self, aim: Aim, may_break: Rows | None = None) -> Iterator[tuple[Value, set[Gib]]]:
-        """For each set of types the least capacity that it may have within the aim, and those that it has."""
+    def _capacities(self, aim: Aim, may_break: Rows | None = None) -> Iterator[set[Gib]]:
+        """For each set of types the capacities within the aim that some placement has: advised rows aside, or just some."""
         may_break = frozenset(self.space.advised) if may_break is None else may_break
-        for least, type_set in self._every(self._of_most(aim), may_break):
-            yield least, self._gibs(type_set, aim, may_break)
+        for _, type_set in self._every(self._of_most(aim), may_break):
+            yield self._gibs(type_set, aim, may_break)
 
     def _gibs(self, type_set: TypeSet, aim: Aim, may_break: Rows) -> set[Gib]:
         return {self.space.shown(type_set.space.gib(total)) for total in type_set.reached(aim, may_break)}

@@ -111,7 +111,6 @@ class Space:
         self.loss_place = self.base ** len(self.types)
         """Place value of what channels give up, as the top digit of a count code."""
         self._loads: dict[tuple[ChannelShape, Rows, bool], tuple[Load, ...]] = {}
-        self._gib: dict[int, int] = {}
         self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
         self._close: dict[tuple[SocketShape, int | None, tuple[str, ...]], CloseLook] = {}
         self._breaches: dict[int, list[Breach]] = {}
@@ -287,12 +286,8 @@ class Space:
 
     def gib(self, code: int) -> int:
         """Usable capacity of a count code, in scaled GiB."""
-        known = self._gib.get(code)
-        if known is None:
-            loss = code // self.loss_place if self.spares else 0
-            known = sum([n * weight for n, weight in zip(self.counts(code), self.weights, strict=True)]) - loss
-            self._gib[code] = known
-        return known
+        loss = code // self.loss_place if self.spares else 0
+        return sum([n * weight for n, weight in zip(self.counts(code), self.weights, strict=True)]) - loss
 
     def installed_gib(self, code: int) -> int:
         """Capacity of all modules of a count code in GiB."""
