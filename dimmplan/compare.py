@@ -24,7 +24,6 @@ from dimmplan.solve.answer import STEP_SHARE, solve_in
 from dimmplan.solve.causes import capacities as reached_capacities
 from dimmplan.solve.causes import causes_of
 from dimmplan.solve.criteria import LISTS, Value, ranked
-from dimmplan.solve.limits import ideal
 from dimmplan.solve.space import Space
 from dimmplan.stock import Shelf
 from dimmplan.supply import Limit, left_out_causes, processor_limits
@@ -246,8 +245,7 @@ def _group(board: Board, asked: Request, reach: Reach) -> Group:
     elif len(alone) == 1:
         rows = [replace(row, is_answer=row.planned is not None) for row in alone]
     else:
-        sure = _first_for_sure(board, asked, alone)
-        rows = _with_answer(alone, sure or _row(board, asked, reach))
+        rows = _with_answer(alone, _row(board, asked, reach))
     priced = _priced([asked])
     marked = _marked(rows, asked, priced=priced)
     ordered = sorted(marked, key=lambda row: _order(row, asked.prefer, priced=priced))
@@ -260,27 +258,6 @@ def _row(board: Board, request: Request, reach: Reach) -> Row:
         return Row(request=request, planned=None, figures=None, below_gib=reached[-1] if reached else None)
     planned = plan(board, request, alternatives=False, steps=True)
     return Row(request=request, planned=planned, figures=planned.figures)
-
-
-def _first_for_sure(board: Board, asked: Request, alone: Sequence[Row]) -> Row | None:
-    """The best row of a single type where no mix of types can come before it, else ``None``.
-
-    That is so where all criteria that go before the number of types have values that no placement crosses: then a mix
-    loses by its second type. It saves the search over mixes and changes no answer.
-    """
-    priced = _priced([asked])
-    placed = [row for row in alone if row.planned is not None and not row.outside]
-    if not placed or any(supply.priced != priced for supply in asked.supplies):
-        return None
-    best = min(placed, key=lambda row: _order(row, asked.prefer, priced=priced))
-    assert best.planned is not None
-    answer, unbeaten = best.planned.answer, ideal(Space(board, asked))
-    for criterion, value in zip(answer.criteria, answer.best.vector, strict=True):
-        if criterion.name == "types":
-            return best if answer.proven else None
-        if unbeaten.get(criterion.name) != value:
-            return None
-    return None
 
 
 def _with_answer(alone: Sequence[Row], together: Row) -> list[Row]:

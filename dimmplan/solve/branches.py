@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -102,7 +102,7 @@ class Branches:
             for place, shape in enumerate(layout):
                 shapes[shape] = (*shapes.get(shape, ()), place)
             groups = tuple(
-                SocketGroup(shape, places, tuple(self._bare(self._reachable(shape, may_break, rate))), tied)
+                SocketGroup(shape, places, tuple(self._reachable(shape, may_break, rate)), tied)
                 for shape, places in shapes.items()
             )
             yield from self._alike(Branch(may_break, rate, groups, targets, least_sweep=least_sweep))
@@ -169,8 +169,8 @@ class Branches:
         available = self.space.supplies[kind].available
         return self.space.slot_count if available is None else min(available, self.space.slot_count)
 
-    def _reachable(self, shape: SocketShape, may_break: Rows, rate: int) -> Iterator[int]:
-        """Count codes that some population of the socket has, its rules obeyed."""
+    def _reachable(self, shape: SocketShape, may_break: Rows, rate: int) -> Iterator[Profile]:
+        """A bare profile for each count code that some population of the socket has, its rules obeyed."""
         codes: set[int] = set()
         query = Query(shape, may_break, rate, 0, 1 << 40, Limit(NEVER))
         for variant in self.space.variants(shape, may_break):
@@ -179,11 +179,9 @@ class Branches:
                 self.budget.spend(len(sums))
                 sums = {total + step for total in sums for step in steps}
             codes |= sums
-        return (code for code in sorted(codes) if self.space.socket_allows(shape, code, may_break))
-
-    def _bare(self, codes: Iterable[int]) -> Iterator[Profile]:
-        for code in codes:
-            yield Profile(code, self.space.gib(code), 0, 0, 0, 0, 0, 0, b"")
+        for code in sorted(codes):
+            if self.space.socket_allows(shape, code, may_break):
+                yield Profile(code, self.space.gib(code), 0, 0, 0, 0, 0, 0, b"")
 
     def _alike(self, branch: Branch) -> Iterator[Branch]:
         """Split a branch where a row wants the sockets alike: one branch for each thing they may share."""

@@ -130,7 +130,6 @@ class Search:
         """Look at every way to fix what couples the sockets, with that many types, that may beat the best so far."""
         promises = self.promises()
         numbers, last = itertools.count(), size == self._sizes()[-1]
-        sweep = [criterion.name for criterion in self.criteria].index("balanced_sweep") if aim.faster_than else 0
         heap = [
             _Node(promise, next(numbers), group=group)
             for promise, group in promises.groups(size, aim)
@@ -144,8 +143,6 @@ class Search:
                 self.possible = node.promise
             if self.bounds and self.incumbent is not None and node.promise > self._rank(self.incumbent):
                 return
-            if aim.faster_than is not None and -node.promise[sweep] <= aim.faster_than:
-                continue
             if node.may_break is None:
                 for opened in self._opened(node, promises, aim):
                     self.budget.spend(PROMISE)
@@ -247,7 +244,7 @@ class Search:
         }
 
     def _capacities(self, aim: Aim, may_break: Rows | None = None) -> Iterator[set[Gib]]:
-        """For each set of types the capacities within the aim that some placement has: advised rows aside, or just some."""
+        """For each set of types the capacities within the aim that it reaches. No advised row counts, or not those."""
         may_break = frozenset(self.space.advised) if may_break is None else may_break
         for _, type_set in self._every(self._of_most(aim), may_break):
             yield self._gibs(type_set, aim, may_break)
