@@ -107,26 +107,6 @@ def test_the_answer_is_that_of_plan_with_all_types(name: str, tmp_path: Path, mo
                 assert record["prefer"] in answers[0]["picked_by"]
 
 
-@pytest.mark.parametrize("seed", sampled(range(8), 1))
-def test_the_shortcut_changes_no_answer(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """With and without it, over random capacities, types, lists and processors."""
-    random_ = random.Random(seed)
-    board = load_board(random_.choice(["skerry-16", "lagoon-32", "marram-4", "quay-24", "machair-20"]))
-    types = random_.sample([m.label for m in board.modules], 3)
-    sizes = [int(label.split("GB")[0]) for label in types]
-    channels = len(board.channels)
-    capacities = [f"{n}GiB" for size in sizes for n in (size * channels, size * random_.randrange(2, 2 * channels))]
-    options: dict[str, Any] = {
-        "capacities": capacities,
-        "modules": types,
-        "processors": [random_.choice(board.processors).id],
-        "prefer": random_.choice([name for name in LISTS if name not in ("cost-first", "upgrade")]),
-    }
-    fast = compare(board, **options)
-    monkeypatch.setattr("dimmplan.compare._first_for_sure", lambda *_: None)
-    assert plain(compare(board, **options)) == plain(fast)
-
-
 def plain(comparison: Comparison) -> list[tuple[object, ...]]:
     """What a person sees of every row."""
     return [
