@@ -130,6 +130,7 @@ class Search:
         """Look at every way to fix what couples the sockets, with that many types, that may beat the best so far."""
         promises = self.promises()
         numbers, last = itertools.count(), size == self._sizes()[-1]
+        sweep = [criterion.name for criterion in self.criteria].index("balanced_sweep") if aim.faster_than else 0
         heap = [
             _Node(promise, next(numbers), group=group)
             for promise, group in promises.groups(size, aim)
@@ -143,6 +144,8 @@ class Search:
                 self.possible = node.promise
             if self.bounds and self.incumbent is not None and node.promise > self._rank(self.incumbent):
                 return
+            if aim.faster_than is not None and -node.promise[sweep] <= aim.faster_than:
+                continue
             if node.may_break is None:
                 for opened in self._opened(node, promises, aim):
                     self.budget.spend(PROMISE)
@@ -215,7 +218,7 @@ class Search:
     def least_capacity(self, aim: Aim, may_break: Rows) -> Gib | None:
         """The least usable capacity within the aim that some placement has; ``None`` where there is none."""
         found: Gib | None = None
-        for least, type_set in self._every(self._of_most(aim), may_break):
+        for least, type_set in self._every(aim, may_break):
             if found is None or least < found:
                 found = min([*self._gibs(type_set, aim, may_break), *([] if found is None else [found])], default=None)
         return found
@@ -239,40 +242,47 @@ class Search:
         may_break = frozenset(self.space.advised)
         return {
             self.space.code_among(type_set.types, total)
-            for _, type_set in self._every(aim, may_break)
+            for _, type_set in self._every(aim, may_break, counts=True)
             for total in type_set.reached(aim, may_break)
         }
 
     def _capacities(self, aim: Aim, may_break: Rows | None = None) -> Iterator[set[Gib]]:
         """For each set of types the capacities within the aim that it reaches. No advised row counts, or not those."""
         may_break = frozenset(self.space.advised) if may_break is None else may_break
-        for _, type_set in self._every(self._of_most(aim), may_break):
+        for _, type_set in self._every(aim, may_break):
             yield self._gibs(type_set, aim, may_break)
 
     def _gibs(self, type_set: TypeSet, aim: Aim, may_break: Rows) -> set[Gib]:
         return {self.space.shown(type_set.space.gib(total)) for total in type_set.reached(aim, may_break)}
 
-    def _of_most(self, aim: Aim) -> Aim:
-        """The aim with just the types that capacities need: of types alike but for their rates those with most modules.
-
-        As many of them as may be used together.
-        """
+    @cached_property
+    def _more_of(self) -> list[frozenset[int]]:
+        """For each type those alike but for their rates of which there are more: what it reaches, they reach."""
         facts, space = self.promises().facts, self.space
+        found: list[frozenset[int]] = [frozenset()] * len(facts)
         alike: dict[Module, list[int]] = {}
         for kind in sorted(range(len(facts)), key=lambda kind: -facts[kind].most_modules):
             its = alike.setdefault(space.identity(kind), [])
-            if space.types[kind] in space.named or (facts[kind].rates[0] and len(its) < space.request.max_types):
+            if space.types[kind] not in space.named:
+                found[kind] = frozenset(its)
+            if facts[kind].rates[0]:
                 its.append(kind)
-        return aim._replace(types=frozenset(kind for its in alike.values() for kind in its))
+        return found
 
-    def _every(self, aim: Aim, may_break: Rows) -> Iterator[tuple[Value, TypeSet]]:
-        """Every set of types that may have a capacity within the aim, and the least that it may have in GiB."""
+    def _every(self, aim: Aim, may_break: Rows, *, counts: bool = False) -> Iterator[tuple[Value, TypeSet]]:
+        """Every set of types that may have a capacity within the aim, and the least that it may have in GiB.
+
+        Of types alike but for their rates only those with most modules, unless all ``counts`` are asked for.
+        """
         promises = Promises(self.space, criteria_of("capacity-first", priced=False), self.promises().facts)
+        more_of = [frozenset[int]()] * len(promises.facts) if counts else self._more_of
         for size in self._sizes():
-            for _, group in sorted(promises.groups(size, aim)):
+            few = aim._replace(types=frozenset(kind for kind, more in enumerate(more_of) if len(more) < size))
+            for _, group in sorted(promises.groups(size, few)):
                 for types in promises.sets(group):
                     self.budget.spend(PROMISE)
-                    if self.space.broken_alone(types) <= may_break:
+                    of_most = all(more_of[kind].issubset(types) for kind in types)
+                    if of_most and self.space.broken_alone(types) <= may_break:
                         promise = promises.promise([promises.facts[kind] for kind in types], aim)
                         if promise is not None:
                             yield self.space.request.capacity_gib + promise[1], self._type_set(types)
