@@ -30,7 +30,8 @@ def pdf_bytes(pages: Sequence[Page], *, title: str) -> bytes:
     file = _File()
     fonts = _Fonts()
     streams = [_content(page, fonts) for page in pages]
-    resources = file.add(f"<</Font<<{' '.join(f'/{name} {file.font(fonts, name)} 0 R' for name in fonts.names)}>>>>")
+    named = " ".join(f"/{name} {file.font(glyphs)} 0 R" for name, glyphs in fonts.glyphs.items())
+    resources = file.add(f"<</Font<<{named}>>>>")
     tree = file.reserve()
     kids = []
     for page, stream in zip(pages, streams, strict=True):
@@ -72,9 +73,8 @@ class _File:
         head = f"<</Filter/FlateDecode/Length {len(packed)}>>\nstream\n".encode("ascii")
         return self.add(head + packed + b"\nendstream")
 
-    def font(self, fonts: _Fonts, name: str) -> int:
+    def font(self, glyphs: Sequence[tuple[str, int, str]]) -> int:
         """A font with the glyphs that the pages use."""
-        glyphs = fonts.glyphs(name)
         procedures = " ".join(f"/g{code} {self.stream(drawn)} 0 R" for code, (_, _, drawn) in enumerate(glyphs, 1))
         names = " ".join(f"/g{code}" for code in range(1, len(glyphs) + 1))
         widths = " ".join(str(wide) for _, wide, _ in glyphs)
@@ -101,32 +101,26 @@ class _File:
 
 
 class _Fonts:
-    """Which letters the pages use: each has a font and a code there, given when it is first met."""
+    """Which letters the pages use: each has a font and a code there, given when it is first met.
+
+    ``glyphs`` are those of each font by their codes from 1: the letters it stands for, its width, how it is drawn.
+    """
 
     def __init__(self) -> None:
         self._codes: dict[tuple[str, bool, int], tuple[str, int]] = {}
-        self._fonts: dict[str, list[tuple[str, int, str]]] = {}
-
-    @property
-    def names(self) -> list[str]:
-        """The fonts, in the order of their first use."""
-        return list(self._fonts)
-
-    def glyphs(self, name: str) -> list[tuple[str, int, str]]:
-        """The glyphs of a font by their codes from 1: the letters it stands for, its width, how it is drawn."""
-        return self._fonts[name]
+        self.glyphs: dict[str, list[tuple[str, int, str]]] = {}
 
     def code(self, letters: str, bold: bool, wide: int) -> tuple[str, int]:
         """Font and code of a letter, or of a piece of letters that the sheet does not bring along."""
         key = (letters, bold, wide)
         if key not in self._codes:
             weight = "B" if bold else "R"
-            last = next((name for name in reversed(self._fonts) if name[0] == weight), "")
-            if not last or len(self._fonts[last]) == _FONT_SIZE:
-                last = f"{weight}{len(self._fonts)}"
-                self._fonts[last] = []
-            self._fonts[last].append((letters, wide, _glyph(letters, bold, wide)))
-            self._codes[key] = last, len(self._fonts[last])
+            last = next((name for name in reversed(self.glyphs) if name[0] == weight), "")
+            if not last or len(self.glyphs[last]) == _FONT_SIZE:
+                last = f"{weight}{len(self.glyphs)}"
+                self.glyphs[last] = []
+            self.glyphs[last].append((letters, wide, _glyph(letters, bold, wide)))
+            self._codes[key] = last, len(self.glyphs[last])
         return self._codes[key]
 
 
