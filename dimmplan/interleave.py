@@ -108,9 +108,6 @@ def depths(amounts: Amounts, permitted: Permitted) -> tuple[int, int, int]:
     loop = _Loop(amounts, permitted, None)
     total, ways = 0, list[int]()
     while any(loop.left):
-        if loop.single:
-            alone = [left for left in loop.left if left]
-            return total + sum(alone), len(ways) + len(alone), 1
         for region in loop.step():
             total += region.depth
             ways.append(region.ways)
@@ -139,11 +136,6 @@ class _Loop:
         self.groups = [group for group in wide if not group.exclusive or self.filled <= set(group.channels)]
         """Groups that may still be open, the widest first, in the board's order."""
         self._close()
-
-    @property
-    def single(self) -> bool:
-        """True where every channel that is left serves for itself."""
-        return self.permitted.style == "groups" and not self.groups
 
     def _close(self) -> None:
         """Drop the groups of which a channel has nothing left."""

@@ -88,11 +88,12 @@ class Aim(NamedTuple):
 
 
 class Branches:
-    """Makes the branches of a space, every type of which is used."""
+    """Makes the branches of a space, every type of which is used; what a socket can hold is remembered."""
 
     def __init__(self, space: Space, budget: Budget) -> None:
         self.space = space
         self.budget = budget
+        self._known: dict[tuple[SocketShape, Rows, int], tuple[Profile, ...]] = {}
 
     def of(self, may_break: Rows, targets: frozenset[int], rate: int, least_sweep: Fraction) -> Iterator[Branch]:
         """The branches for some total counts at a rate of the system, before any figure is known."""
@@ -102,7 +103,7 @@ class Branches:
             for place, shape in enumerate(layout):
                 shapes[shape] = (*shapes.get(shape, ()), place)
             groups = tuple(
-                SocketGroup(shape, places, tuple(self._reachable(shape, may_break, rate)), tied)
+                SocketGroup(shape, places, self._reachable(shape, may_break, rate), tied)
                 for shape, places in shapes.items()
             )
             yield from self._alike(Branch(may_break, rate, groups, targets, least_sweep=least_sweep))
@@ -169,19 +170,21 @@ class Branches:
         available = self.space.supplies[kind].available
         return self.space.slot_count if available is None else min(available, self.space.slot_count)
 
-    def _reachable(self, shape: SocketShape, may_break: Rows, rate: int) -> Iterator[Profile]:
+    def _reachable(self, shape: SocketShape, may_break: Rows, rate: int) -> tuple[Profile, ...]:
         """A bare profile for each count code that some population of the socket has, its rules obeyed."""
-        codes: set[int] = set()
-        query = Query(shape, may_break, rate, 0, 1 << 40, Limit(NEVER))
-        for variant in self.space.variants(shape, may_break):
-            sums = {0}
-            for steps in steps_of(self.space, self.budget, query, variant):
-                self.budget.spend(len(sums))
-                sums = {total + step for total in sums for step in steps}
-            codes |= sums
-        for code in sorted(codes):
-            if self.space.socket_allows(shape, code, may_break):
-                yield Profile(code, self.space.gib(code), 0, 0, 0, 0, 0, 0, b"")
+        key = (shape, may_break, rate)
+        if key not in self._known:
+            codes: set[int] = set()
+            query = Query(shape, may_break, rate, 0, 1 << 40, Limit(NEVER))
+            for variant in self.space.variants(shape, may_break):
+                sums = {0}
+                for steps in steps_of(self.space, self.budget, query, variant):
+                    self.budget.spend(len(sums))
+                    sums = {total + step for total in sums for step in steps}
+                codes |= sums
+            allowed = (code for code in sorted(codes) if self.space.socket_allows(shape, code, may_break))
+            self._known[key] = tuple(Profile(code, self.space.gib(code), 0, 0, 0, 0, 0, 0, b"") for code in allowed)
+        return self._known[key]
 
     def _alike(self, branch: Branch) -> Iterator[Branch]:
         """Split a branch where a row wants the sockets alike: one branch for each thing they may share."""
