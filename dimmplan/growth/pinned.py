@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from types import MappingProxyType
@@ -20,7 +19,7 @@ from dimmplan.solve.answer import Answer, Bound, Choice, bound_of, solve, solve_
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.causes import capacities
-from dimmplan.solve.criteria import Value, criteria_of, usable_of, vector_of
+from dimmplan.solve.criteria import CRITERIA, Value, criteria_of, usable_of, vector_of
 from dimmplan.solve.search import Search
 from dimmplan.solve.shapes import Pins
 from dimmplan.solve.space import Space
@@ -33,8 +32,10 @@ SWEEP = "balanced_sweep"
 """The criterion that measures how fast a placement is."""
 MOST_NEXT = 4
 """So many capacities are named that adding alone can reach next."""
-MOST_STAYING, LEAST_STAYING = 16, 20_000
-"""So often it is tried to let more modules stay, with at least so many nodes in all."""
+LEAST_STAYING = 20_000
+"""Nodes at least for the question which of equal placements lets most modules stay."""
+STAYING_STOPPED = "more modules might stay in their slots; the search for that reached its effort limit"
+"""Why an answer is not proven whose figures are."""
 
 
 def staying(content: Content) -> Pins:
@@ -94,51 +95,37 @@ def _settled(board: Board, request: Request, answer: Answer, start: Start) -> An
         (content,) = most_staying(board, request, [choice.content], start.lying, hold=start.hold)
         return choice._replace(content=dict(content))
 
+    best, proven = _first_of_equals(board, request, answer, settled(answer.best), start)
     return answer._replace(
-        best=_more_staying(board, request, answer, settled(answer.best), start),
+        best=best,
+        proven=answer.proven and proven,
+        stopped=answer.stopped or (None if proven else STAYING_STOPPED),
+        bound=answer.bound or (None if proven else Bound(criterion="displaced", value=None)),
         runners_up=tuple(map(settled, answer.runners_up)),
         step_above=answer.step_above and settled(answer.step_above),
         step_below=answer.step_below and settled(answer.step_below),
     )
 
 
-def _more_staying(board: Board, request: Request, answer: Answer, best: Choice, start: Start) -> Choice:
-    """A placement as good as ``best`` in which more modules stay, where one is found.
+def _first_of_equals(board: Board, request: Request, answer: Answer, best: Choice, start: Start) -> tuple[Choice, bool]:
+    """Of all placements as good as ``best`` the one in which most modules stay, and whether that is proven.
 
     Places that are no equal parts can be as good as each other all the same: a channel of two slots and one of one slot
-    for a single module, or channels that a listed group tells apart. Tried are all modules, or nothing else where none
-    is bought; then those of a socket and single ones. It takes no more effort than the answer took.
+    for a single module, or channels that a listed group tells apart. So what stays is a last criterion of the search.
     """
     lying = {slot: module for slot, module in start.lying.items() if module}
-    kept, used = Counter(lying.values()), Counter(module for module in best.content.values() if module)
-    budget, tries = Budget(max(answer.effort, LEAST_STAYING)), 0
-
-    def as_good(pins: Pins) -> Choice | None:
-        search = Search(Space(board, request, all_of(start.pins, pins)), budget)
-        gib: Any = best.usable_gib  # what a mode leaves may be a fraction
-        found, _ = search.first(Aim(gib, gib), may_end_empty=True)
-        content = search.content(found) if found else {}
-        same = found and vector_of(search.space, answer.criteria, content) == best.vector
-        return best._replace(content=content) if same else None
-
-    pins = {slot: module for slot, module in lying.items() if best.content[slot] == module}
-    if len(pins) == min(kept.total(), used.total()):
-        return best
-    if kept <= used or used <= kept:
-        found = as_good(staying(lying) if kept <= used else within(board, lying))
-        if found:
-            return found
-    sockets = [[slot for slot in board.socket(socket_id).slots if slot in lying] for socket_id in request.fitted]
-    for group in (*sockets, *([slot] for slot in lying)):
-        more = pins | {slot: lying[slot] for slot in group}
-        if more.items() <= best.content.items():
-            pins = more
-        elif tries < MOST_STAYING and Counter(more.values()) <= used:
-            tries += 1
-            found = as_good(staying(more))
-            if found:
-                best, pins = found, more
-    return best
+    if lying == {slot: module for slot, module in best.content.items() if module}:
+        return best, True
+    budget = Budget(max(request.effort - answer.effort, LEAST_STAYING))
+    search = Search(Space(board, request, start.pins, lying=lying), budget)
+    search.by(criterion.name for criterion in (*answer.criteria, CRITERIA["displaced"]))
+    gib: Any = best.usable_gib  # what a mode leaves may be a fraction
+    aim = Aim(gib, gib) if answer.outside_window else Aim(request.capacity_gib, request.limit_gib)
+    found, proven = search.first(aim, may_end_empty=True)
+    if found is None or found.vector[:-1] != best.vector:
+        return best, False
+    content = search.content(found)
+    return best._replace(content=content, usable_gib=usable_of(search.space, content)), proven
 
 
 def _solved(board: Board, request: Request, start: Start, *, alternatives: bool) -> Answer:

@@ -183,7 +183,7 @@ class Branches:
                     sums = {total + step for total in sums for step in steps}
                 codes |= sums
             allowed = (code for code in sorted(codes) if self.space.socket_allows(shape, code, may_break))
-            self._known[key] = tuple(Profile(code, self.space.gib(code), 0, 0, 0, 0, 0, 0, b"") for code in allowed)
+            self._known[key] = tuple(Profile(code, self.space.gib(code), 0, 0, 0, 0, 0, 0, 0, b"") for code in allowed)
         return self._known[key]
 
     def _alike(self, branch: Branch) -> Iterator[Branch]:

@@ -45,6 +45,7 @@ _ALL = (
     Criterion("free_slots", "high"),
     Criterion("discarded", "low"),
     Criterion("bought", "low"),
+    Criterion("displaced", "low"),
 )
 CRITERIA: dict[str, Criterion] = {criterion.name: criterion for criterion in _ALL}
 
@@ -180,4 +181,11 @@ def _values(
         "free_slots": figures.free_slots,
         "discarded": space.kept_elsewhere + sum(max(0, supply.kept - count) for supply, count in pairs),
         "bought": sum(max(0, count - supply.kept) for supply, count in pairs),
+        "displaced": sum(
+            content.get(slot) != module
+            for socket in space.sockets
+            for each in socket.slots
+            for slot in space.both(each)
+            if (module := space.lying.get(slot))
+        ),
     }

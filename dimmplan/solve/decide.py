@@ -26,6 +26,7 @@ from dimmplan.solve.space import Space
 _SUMS: dict[str, Callable[[Profile], int]] = {
     "regions": lambda profile: profile.regions,
     "low_rank_channels": lambda profile: profile.low_rank,
+    "displaced": lambda profile: profile.displaced,
 }
 
 

@@ -284,6 +284,7 @@ def _limits(
         "free_slots": space.slot_count - modules,
         "discarded": discarded,
         "bought": bought,
+        "displaced": 0,
     }
 
 

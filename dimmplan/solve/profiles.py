@@ -33,6 +33,7 @@ NO_REGION = 1 << 20
 class Profile(NamedTuple):
     """One socket populated. ``parallel`` is the time that its fullest channel takes.
 
+    ``displaced`` are modules that lie in the socket and do not stay in their slots.
     ``board_order`` has a number for each slot: greater comes first, 0 is empty.
     """
 
@@ -44,6 +45,7 @@ class Profile(NamedTuple):
     regions: int
     narrowest: int
     low_rank: int
+    displaced: int
     board_order: bytes
 
 
@@ -156,6 +158,7 @@ class _Part(NamedTuple):
     loads: tuple[Load, ...]
     board_order: bytes
     low_rank: int
+    displaced: int
     slowest: int
     fullest: int
 
@@ -221,9 +224,9 @@ class _Enumeration:
                 profile = self._profile(controllers, codes)
                 if profile is None:
                     continue
-                figures = profile[:-1]
+                figures = profile[:-2]
                 known = best.get(figures)
-                if known is None or profile.board_order > known.board_order:
+                if known is None or _order(profile) > _order(known):
                     best[figures] = profile
         return sorted(best.values(), key=lambda profile: profile.board_order, reverse=True)
 
@@ -337,6 +340,7 @@ class _Enumeration:
             loads=loads,
             board_order=b"".join([load.board_order for load in loads]),
             low_rank=sum([load.low_rank for load in loads]),
+            displaced=sum([load.displaced for load in loads]),
             slowest=min([load.rate for load in loads if load.gib], default=0),
             fullest=max(gibs) // self.width,
         )
@@ -374,10 +378,10 @@ class _Enumeration:
         if code not in codes or (self.look and not self.look([load for part in controllers for load in part.loads])):
             return None
         self.budget.spend(1)
+        displaced, board_order = sum([part.displaced for part in controllers]), _board_order(controllers)
         if not code:
-            return (
-                None if self._most_time(0) < 0 else Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, _board_order(controllers))
-            )
+            empty = Profile(0, 0, 0, 0, 0, 0, NO_REGION, 0, displaced, board_order)
+            return None if self._most_time(0) < 0 else empty
         times = self._times_by_channel(controllers) if self.by_channel else self._times(controllers)
         if times is None:
             return None
@@ -393,7 +397,8 @@ class _Enumeration:
             count,
             narrowest * self.width,
             low_rank,
-            _board_order(controllers),
+            displaced,
+            board_order,
         )
 
     def _most_time(self, gib: int) -> int:
@@ -448,6 +453,11 @@ class _Enumeration:
         rates = tuple(tuple(load.rate or slowest for load in part.loads) for part in controllers)
         time, count, narrowest = self.evaluate.at_own_rates(amounts, rates, self.unit)
         return None if self._over((time, gib)) else (time, max(alone), count, narrowest)
+
+
+def _order(profile: Profile) -> tuple[int, bytes]:
+    """Which of two profiles of equal figures comes first: the greater."""
+    return -profile.displaced, profile.board_order
 
 
 def _board_order(controllers: Sequence[_Part]) -> bytes:

@@ -15,7 +15,7 @@ from dimmplan.model.board import Board, Channel, Socket
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
 from dimmplan.model.rows import ProcessorOption
-from dimmplan.rules import ModeRow, Populations, Rule, Scope
+from dimmplan.rules import Content, ModeRow, Populations, Rule, Scope
 
 Pattern = tuple[bool, ...] | None
 """Which slots of a channel must be filled, where a prescribed order says so."""
@@ -40,6 +40,8 @@ class ChannelShape(NamedTuple):
     """What each slot may hold, where that is settled for some."""
     sizes: tuple[int, ...] = ()
     """The slots of each channel of a pair in lockstep; empty for a channel that works by itself."""
+    lying: tuple[tuple[Module, ...], ...] = ()
+    """What lies in each slot already, where it is asked what stays."""
     names: tuple[str, ...] = ()
     """Its name where a row tells it from others, and the names of channels that have to hold the same."""
 
@@ -70,6 +72,7 @@ class Shapes:
         *,
         mode_row: ModeRow | None,
         pins: Pins,
+        lying: Content,
         symmetry: bool,
     ) -> None:
         self.board = board
@@ -77,6 +80,7 @@ class Shapes:
         self.rows = rows
         self.mode_row = mode_row
         self.pins = pins
+        self.lying = lying
         self.symmetry = symmetry
         self.option: ProcessorOption | None = board.processor(request.processor)
         self.wired: list[Socket] = [socket for socket in board.sockets if socket.id in request.fitted]
@@ -147,6 +151,7 @@ class Shapes:
                 membership=tuple(g for g, group in enumerate(permitted.groups) if place in group.channels),
                 processors=processor,
                 pins=self._pinned(channel),
+                lying=self._lying(channel),
                 sizes=sizes.get(channel.id, ()),
                 names=(channel.name,) if named else (),
             )
@@ -162,6 +167,14 @@ class Shapes:
             pins = [self.pins[each] for slot in slots for each in self.both(slot) if each in self.pins]
             found.append(frozenset.intersection(*pins) if pins else None)
         return tuple(found) if any(each is not None for each in found) else ()
+
+    def _lying(self, *channels: Channel) -> tuple[tuple[Module, ...], ...]:
+        """What lies in the slots of a channel, or of several that hold the same; nothing where all are empty."""
+        found = [
+            tuple(module for slot in slots for each in self.both(slot) if (module := self.lying.get(each)))
+            for slots in zip(*(channel.slots for channel in channels), strict=True)
+        ]
+        return tuple(found) if any(found) else ()
 
     def _processor(self, socket: Socket) -> tuple[str, ...]:
         """The processor of a socket, where sockets have different ones."""
@@ -182,6 +195,7 @@ class Shapes:
             return its[0]._replace(
                 processors=tuple(sorted({name for each in its for name in each.processors})),
                 pins=self._pinned(*channels),
+                lying=self._lying(*channels),
                 names=tuple(name for each in its for name in each.names),
             )
 

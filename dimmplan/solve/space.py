@@ -45,32 +45,44 @@ Rows = frozenset[str]
 
 
 class Load(NamedTuple):
-    """One way to load a channel. ``board_order`` orders loads as board order does: greater comes first."""
+    """One way to load a channel. ``board_order`` orders loads as board order does: greater comes first.
+
+    ``displaced`` are the modules that lie in the channel and do not stay in their slots.
+    """
 
     code: int
     gib: int
     rate: int
     low_rank: bool
+    displaced: int
     board_order: bytes
 
 
 class Space:
     """Everything that a search over one request asks about; pure look-ups, cached.
 
-    A channel with settled slots (``pins``) only has fewer loads. ``symmetry=False`` treats every channel and socket as
-    one of its own; the answer is the same, only slower.
+    A channel with settled slots (``pins``) only has fewer loads. ``lying`` is what is in the machine, for the criterion
+    ``displaced``. ``symmetry=False`` treats every channel and socket as one of its own; the answer is the same, only
+    slower.
     """
 
     def __init__(
-        self, board: Board, request: Request, pins: Pins = MappingProxyType({}), *, symmetry: bool = True
+        self,
+        board: Board,
+        request: Request,
+        pins: Pins = MappingProxyType({}),
+        *,
+        lying: Content = MappingProxyType({}),
+        symmetry: bool = True,
     ) -> None:
         self.pins = pins
+        self.lying = lying
         self.request = request
         self.option: ProcessorOption | None = board.processor(request.processor)
         self.board = board = board.serving(self.option)
         self.rows: list[Rule] = [row for row in all_rows(board, self.option) if row.in_mode(request.mode)]
         self.mode_row = row = mode_row(board, request.mode)
-        self.shapes = Shapes(board, request, self.rows, mode_row=row, pins=pins, symmetry=symmetry)
+        self.shapes = Shapes(board, request, self.rows, mode_row=row, pins=pins, lying=lying, symmetry=symmetry)
         self.wired, self.sockets, self.both = self.shapes.wired, self.shapes.sockets, self.shapes.both
         self.width = 2 if row and row.folds else 1
         """How many channels a channel of ``sockets`` stands for."""
@@ -329,8 +341,17 @@ class Space:
         every_order |= self.orders_matter
         key = (shape._replace(membership=(), names=shape.names if self.names_matter else ()), may_break, every_order)
         if key not in self._loads:
-            self._loads[key] = tuple(self._enumerate_loads(shape, may_break, every_order=every_order))
+            loads = tuple(self._enumerate_loads(shape, may_break, every_order=every_order or bool(shape.lying)))
+            self._loads[key] = loads if every_order or not shape.lying else self._most_staying(loads)
         return self._loads[key]
+
+    @staticmethod
+    def _most_staying(loads: Iterable[Load]) -> tuple[Load, ...]:
+        """Of each set of modules the order in which most of what lies in the channel stays."""
+        best: dict[int, Load] = {}
+        for load in sorted(loads, key=lambda load: load.displaced):
+            best.setdefault(load.code, load)
+        return tuple(sorted(best.values(), key=lambda load: load.board_order, reverse=True))
 
     def _enumerate_loads(self, shape: ChannelShape, may_break: Rows, *, every_order: bool) -> Iterator[Load]:
         rows, channels = self.enforced(may_break, "channel"), self._channels(shape)
@@ -355,6 +376,7 @@ class Space:
                 gib=self.width * sum(self.weights[kind] for kind in kinds) - loss,
                 rate=rate,
                 low_rank=is_low_rank(modules),
+                displaced=sum(module != each for module, its in zip(load, shape.lying, strict=False) for each in its),
                 board_order=bytes(0 if kind is None else len(self.types) - kind for kind in chosen),
             )
 

@@ -248,6 +248,8 @@ _COUNTS = {
 
 def criterion_name(name: str) -> str:
     """A criterion's name in a sentence."""
+    if name == "displaced":
+        return "choice of the modules that stay"
     return _BANDWIDTHS.get(name) or name.removesuffix("_gib").replace("_", " ")
 
 

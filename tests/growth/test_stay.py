@@ -19,6 +19,7 @@ from dimmplan.planner import ask, plan
 from dimmplan.rules import rules_of
 from dimmplan.solve.criteria import CRITERIA, vector_of
 from dimmplan.solve.space import Space
+from tests.oracle.brute import best
 from tests.oracle.random_boards import random_case
 from tests.support import sampled
 
@@ -123,6 +124,25 @@ def test_modules_stay_in_places_that_are_as_good_though_no_equal_parts(board_id:
     part = dict.fromkeys(board.slots) | dict.fromkeys(slots[1:], board.module_of_size(32))
     answer = solve_from(board, request, Start(stays={}, lying=part), alternatives=False)
     assert stays(answer.best.content, part) == len(slots) - 1
+
+
+@pytest.mark.parametrize("start", sampled(range(0, 400, 40), 2))
+def test_of_all_equal_placements_the_one_is_given_in_which_most_modules_stay(start: int) -> None:
+    """Against brute force: every slot of the first by criteria, then by what stays, then by board order."""
+    elsewhere = 0
+    for seed in sampled(range(start, start + 40), 16):
+        board, request = random_case(seed)
+        rng = random.Random(f"lying {seed}")
+        modules = [supply.module for supply in request.supplies]
+        lying = {slot: rng.choice([None, *modules]) for slot in board.slots}
+        try:
+            answer = solve_from(board, request, Start(stays={}, lying=lying), alternatives=False)
+        except ImpossibleError:
+            continue
+        assert answer.proven, f"seed {seed}"
+        assert answer.best.content == best(board, request, lying).placement, f"seed {seed}"
+        elsewhere += answer.best.content != best(board, request).placement
+    assert elsewhere >= 4
 
 
 def test_a_plan_over_itself_moves_nothing() -> None:

@@ -387,9 +387,10 @@ class Outcome:
 class Oracle:
     """One board and one request, with what has been worked out for them already."""
 
-    def __init__(self, board: Board, request: Request) -> None:
+    def __init__(self, board: Board, request: Request, lying: Placement | None = None) -> None:
         self.board = board
         self.request = request
+        self.lying = lying or {}
         seats = [seat.partition("=") for seat in (request.processor or "").split(",")]
         known: dict[str, ProcessorOption | None] = {option.id: option for option in board.processors}
         first = board.processors[0] if board.processors else None
@@ -650,15 +651,19 @@ class Oracle:
         }
 
     def rank(self, fillings: Sequence[Filling]) -> tuple[Any, ...]:
-        """What orders placements, the smallest first: the criteria, better is smaller, then board order."""
+        """What orders placements, the smallest first: the criteria, better is smaller, then what lies elsewhere or not
+        at all, then board order.
+        """
         figures = self.measure(fillings)
+        whole = dict(pair for filling in fillings for pair in zip(filling.socket.slots, filling.slots, strict=True))
+        moved = sum(module is not None and whole.get(slot) != module for slot, module in self.lying.items())
         signed = [figures[c.name] if c.better == "low" else -figures[c.name] for c in self.criteria]
         order = [
             (1,) if module is None else (0, -module.capacity_gib, -module.package_ranks, module.label)
             for filling in fillings
             for module in filling.slots
         ]
-        return (*signed, *order)
+        return (*signed, moved, *order)
 
     def outcome(self, fillings: Sequence[Filling]) -> Outcome:
         """A placement as answer."""
@@ -713,9 +718,9 @@ def every_filling(oracle: Oracle, socket: Socket) -> Iterator[Filling]:
             yield filling
 
 
-def best(board: Board, request: Request) -> Outcome:
-    """The best placement of all, by trying every one that reaches the capacity asked."""
-    oracle = Oracle(board, request)
+def best(board: Board, request: Request, lying: Placement | None = None) -> Outcome:
+    """The best placement of all, by trying every one that reaches the capacity asked. ``lying`` is in the machine."""
+    oracle = Oracle(board, request, lying)
     by_capacity: list[dict[int, list[Filling]]] = []
     for socket in oracle.fitted:
         sorted_out: dict[int, list[Filling]] = {}

@@ -62,7 +62,17 @@ def test_every_criterion_of_a_placement() -> None:
         # two of 16 GiB, and the four that the board refuses
         "discarded": 2 + 4,
         "bought": 1,
+        "displaced": 0,
     }
+
+
+def test_what_lies_in_the_machine_is_displaced_where_its_slot_holds_another_or_nothing() -> None:
+    space = space_of()
+    filled = [slot for slot, module in CONTENT.items() if module]
+    empty = next(slot for slot in space.board.slots if not CONTENT.get(slot))
+    other = next(module for module in (M16, M64) if module != CONTENT[filled[0]])
+    lying = {**CONTENT, filled[0]: other, empty: M16}
+    assert values(Space(space.board, space.request, lying=lying))["displaced"] == 2
 
 
 def test_an_allowance_counts_as_nothing_above() -> None:

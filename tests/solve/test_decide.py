@@ -34,6 +34,7 @@ def profile(modules: int, regions: int, low_rank: int) -> Profile:
         regions=regions,
         narrowest=1,
         low_rank=low_rank,
+        displaced=0,
         board_order=bytes([modules, regions, low_rank]),
     )
 

@@ -31,7 +31,7 @@ def bounds_of(groups: Sequence[Any], loads: Sequence[Load], order: Sequence[int]
 
 
 def load(gib: int, rate: int = 4800) -> Load:
-    return Load(code=0, gib=gib, rate=rate, low_rank=False, board_order=b"")
+    return Load(code=0, gib=gib, rate=rate, low_rank=False, displaced=0, board_order=b"")
 
 
 @pytest.mark.parametrize(
