@@ -151,7 +151,9 @@ _HANDLE = re.compile(
 _APEI = re.compile(
     r"\bnode:\s*(?P<node>\d+)\b.*?\bcard:\s*(?P<card>\d+)\b.*?\bmodule:\s*(?P<module>\d+)\b", re.IGNORECASE
 )
-_LOCATION = re.compile(r"DIMM location:\s*(?!not present)(?P<label>\S.*?)\s*(?:DMI handle|$|\)|,)", re.IGNORECASE)
+_LOCATION = re.compile(
+    r"DIMM location:\s*(?!not present)(?P<label>\S.*?)\s*(?:DMI handle|\bpage:|$|\)|,)", re.IGNORECASE
+)
 _QUOTED = re.compile(r"\blabel:?\s*\"(?P<label>[^\"]+)\"", re.IGNORECASE)
 _ON = re.compile(r"\b(?:CE|UE|error\(s\)|error)[^()]*?\b(?:on|at) (?P<label>[^()]+?)\s*(?:\(|$)", re.IGNORECASE)
 _PATH = re.compile(r"/Memory/(?P<id>[^/\s?#]+)", re.IGNORECASE)
@@ -493,7 +495,8 @@ def _errors(lines: Iterable[str], names: Mapping[str, str]) -> Iterator[tuple[st
 
 
 _DETAILS = re.compile(
-    r"\b(?:channel|slot|csrow|node|card|module):\s*\d+|DMI handle:\s*0x[0-9a-f]+|DIMM location:[^()]*", re.IGNORECASE
+    r"\b(?:channel|slot|csrow|node|card|module):\s*\d+|DMI handle:\s*0x[0-9a-f]+|DIMM location:(?:(?!\bpage:)[^()])*",
+    re.IGNORECASE,
 )
 
 

@@ -234,6 +234,13 @@ def test_a_log_of_many_alike_errors_is_one_record_for_each_place() -> None:
     assert location.counts == {"K1": (500, 0), "K2": (499, 0)} and len(location.records) == 2
 
 
+def test_a_label_that_firmware_gives_stands_before_what_differs_from_line_to_line() -> None:
+    """Of drivers/edac (kernel-03): the place is in the brackets, behind the numbers and before the page."""
+    said = "EDAC MC0: 1 CE Single-bit ECC on unknown memory (node:0 card:1 module:0 DIMM location:NEAR P1"
+    location = locate_log(BOARD, [f"{said} page:0x{page:x} grain:1)" for page in range(40)])
+    assert location.counts == {"P1": (40, 0)} and len(location.records) == 1
+
+
 @pytest.mark.parametrize(
     ("records", "pattern", "word"),
     [
