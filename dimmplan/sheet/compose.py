@@ -222,13 +222,15 @@ class _Layout(NamedTuple):
 
         Its processors' boxes say more where that takes no room from slots.
         """
-        room = self.page.inner_width, self.room
-        if any(least > free for least, free in zip(plan.least, room, strict=True)):
+        wide, high = self.page.inner_width, self.room
+        if plan.least_width > wide or plan.least_height > high:
             return None
 
         def spared(fuller: SlotMap) -> bool:
-            sides = zip(fuller.least, plan.least, room, strict=True)
-            return all(free - more >= _SPARE_MM or more <= least + 1e-6 for more, least, free in sides)
+            across = wide - fuller.least_width >= _SPARE_MM or fuller.least_width <= plan.least_width + 1e-6
+            return across and (
+                high - fuller.least_height >= _SPARE_MM or fuller.least_height <= plan.least_height + 1e-6
+            )
 
         return self._replace(map=next(filter(spared, plan.fuller), plan))
 

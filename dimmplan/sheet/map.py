@@ -29,30 +29,38 @@ class SlotMap(MapRoom):
         return (replace(self, form=form) for form in range(self.form))
 
     @cached_property
-    def axes(self) -> tuple[Stretch, Stretch]:
-        """Across and down."""
-        return self.stretch(on_side=False), self.stretch(on_side=True)
+    def across(self) -> Stretch:
+        """The x axis."""
+        return self.stretch(on_side=False)
 
     @cached_property
-    def least(self) -> tuple[float, float]:
-        """Paper that the map needs across and down, in mm, with the bands that name front and rear."""
-        across, down = (axis.length(0.004) for axis in self.axes)
-        return across, down + FRONT_BAND_MM + REAR_BAND_MM
+    def down(self) -> Stretch:
+        """The y axis."""
+        return self.stretch(on_side=True)
+
+    @cached_property
+    def least_width(self) -> float:
+        """Paper that the map needs across, in mm."""
+        return self.across.length(0.004)
+
+    @cached_property
+    def least_height(self) -> float:
+        """Paper that the map needs down, in mm, with the bands that name front and rear."""
+        return self.down.length(0.004) + FRONT_BAND_MM + REAR_BAND_MM
 
     def scales(self, width_mm: float, height_mm: float) -> tuple[float, float]:
         """Even scales across and down that fill a box, neither far from the other."""
-        across, down = self.axes
-        scale = across.scale_for(width_mm, most=_MOST_SCALE)
-        return scale, min(down.scale_for(height_mm - FRONT_BAND_MM - REAR_BAND_MM, most=_MOST_SCALE), 1.25 * scale)
+        scale = self.across.scale_for(width_mm, most=_MOST_SCALE)
+        return scale, min(self.down.scale_for(height_mm - FRONT_BAND_MM - REAR_BAND_MM, most=_MOST_SCALE), 1.25 * scale)
 
     def height_for(self, width_mm: float, room_mm: float) -> float:
         """Height that the map takes of the room there is."""
-        return self.axes[1].length(self.scales(width_mm, room_mm)[1]) + FRONT_BAND_MM + REAR_BAND_MM
+        return self.down.length(self.scales(width_mm, room_mm)[1]) + FRONT_BAND_MM + REAR_BAND_MM
 
     def draw(self, x: float, y: float, width_mm: float, height_mm: float) -> list[Shape]:
         """The map in a box, in its middle."""
-        across, down = map(Stretch.axis, self.axes, self.scales(width_mm, height_mm))
-        return _Drawing(self, (across, down), (x, y), width_mm).all()
+        across, down = self.scales(width_mm, height_mm)
+        return _Drawing(self, (self.across.axis(across), self.down.axis(down)), (x, y), width_mm).all()
 
 
 class _Drawing:

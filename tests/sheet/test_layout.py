@@ -238,7 +238,7 @@ def test_names_of_neighbouring_brackets_never_meet() -> None:
     facts, view = gather(machair, make(machair, "sparse")), plan_view(machair, "up")
     plan = SlotMap(facts, view, SlotStyle(3.5, full=False).fitting([*facts.slots.values()]))
     for more in range(0, 40, 5):
-        drawn = Page("", "", "", 0, 0, "", tuple(plan.draw(0, 0, plan.least[0] + 10, plan.least[1] + more)))
+        drawn = Page("", "", "", 0, 0, "", tuple(plan.draw(0, 0, plan.least_width + 10, plan.least_height + more)))
         names = [t for group in groups(drawn, "controller") for t in walk(group.children) if isinstance(t, Text)]
         beside = sorted((t.x, t.y - t.width / 2, t.y + t.width / 2) for t in names if t.turn)
         assert len(beside) == 3
