@@ -102,7 +102,7 @@ class Space:
         """Capacities are carried in GiB times this, so that what a mode leaves stays whole."""
         scopes: tuple[Scope, ...] = ("controller", "socket")
         close = {each.reads(scope) for scope in scopes for each in rows_of_scope(self.rows, scope)} - {"counts"}
-        self.orders_matter = "slots" in close or bool(pins and close)
+        self.orders_matter = "slots" in close or bool((pins or lying) and close)
         """True where a load is not the same in every order of its modules, rules of the channel aside."""
         self.names_matter = any(each.reads("channel") == "slots" for each in rows_of_scope(self.rows, "channel"))
         """True where a row of channel scope tells channels apart by their names."""
