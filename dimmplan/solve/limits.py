@@ -11,8 +11,10 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from functools import cached_property
 from typing import NamedTuple
 
+from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Mode, Supply
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.criteria import Criterion, Value, ranked
@@ -116,6 +118,42 @@ class Promises:
             kept=max(facts.kept for facts in each),
             prices=tuple(heapq.merge(*(facts.prices for facts in each))),
         )
+
+    @cached_property
+    def better(self) -> list[frozenset[int]]:
+        """For each type those that come first wherever it stands: alike but for rates, as fast, as many, no dearer.
+
+        A type that lies in the machine, is kept, or is settled for a slot has none.
+        """
+        space = self.space
+        alike: dict[Module, list[int]] = {}
+        for kind in range(len(self.facts)):
+            alike.setdefault(space.identity(kind), []).append(kind)
+        free = [
+            not (its.kept or space.lying) and t not in space.named
+            for its, t in zip(self.facts, space.types, strict=True)
+        ]
+        return [
+            frozenset(other for other in alike[space.identity(kind)] if free[kind] and self._comes_first(other, kind))
+            for kind in range(len(self.facts))
+        ]
+
+    def _comes_first(self, one: int, other: int) -> bool:
+        """True for at least as fast and as many, and no dearer; where they cost the same, first in board order."""
+        mine, its, supplies = self.facts[one], self.facts[other], self.space.supplies
+        here, there = self.space.types[one], self.space.types[other]
+        by_channel = self.space.board.rate_scope == "channel"
+        if (
+            mine.most_modules < its.most_modules
+            or here.rate_mts < there.rate_mts
+            or (by_channel and here.rate_mts > there.rate_mts)
+        ):
+            return False
+        first = here.order_key < there.order_key
+        if not any(criterion.name == "cost" for criterion in self.criteria):
+            return first
+        costs = ((supplies[one].cost(count), supplies[other].cost(count)) for count in range(1, its.most_modules + 1))
+        return all(cost < dear or (first and cost == dear) for cost, dear in costs)
 
     def sets(self, group: Group) -> Iterator[tuple[int, ...]]:
         """The sets of types of a group, each in the order of the space."""

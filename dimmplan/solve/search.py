@@ -131,9 +131,14 @@ class Search:
         promises = self.promises()
         numbers, last = itertools.count(), size == self._sizes()[-1]
         sweep = [criterion.name for criterion in self.criteria].index("balanced_sweep") if aim.faster_than else 0
+        better = self._better(promises, aim)
+        first = aim._replace(
+            types=frozenset(kind for kind, its in enumerate(better) if len(its) < size)
+            & (aim.types or frozenset(range(len(better))))
+        )
         heap = [
             _Node(promise, next(numbers), group=group)
-            for promise, group in promises.groups(size, aim)
+            for promise, group in promises.groups(size, first)
             if aim.only is None or self.space.types_of(aim.only) in map(frozenset, promises.sets(group))
         ]
         self.budget.spend(PROMISE * len(heap))
@@ -183,13 +188,23 @@ class Search:
             self._promises[self.criteria] = Promises(self.space, self.criteria, facts)
         return self._promises[self.criteria]
 
+    @staticmethod
+    def _better(promises: Promises, aim: Aim) -> list[frozenset[int]]:
+        """For each type those of the aim that come first wherever it stands; no set has it without them."""
+        if aim.only is not None or aim.without:
+            return [frozenset()] * len(promises.facts)
+        return promises.better if aim.types is None else [its & aim.types for its in promises.better]
+
     def _rank(self, found: Found) -> Promise:
         return ranked(self.criteria, found.vector)
 
     def _opened(self, node: _Node, promises: Promises, aim: Aim) -> Iterator[_Node]:
         """The sets of a group, or the branches of a set, with what they promise."""
         if not node.types:
+            better = self._better(promises, aim)
             for types in promises.sets(node.group):
+                if not all(better[kind].issubset(types) for kind in types):
+                    continue
                 broken = self.space.broken_alone(types)
                 if broken <= (set(self.space.advised) if aim.may_break is None else aim.may_break):
                     promise = promises.promise([promises.facts[kind] for kind in types], aim, broken=len(broken))
