@@ -132,10 +132,8 @@ class Search:
         numbers, last = itertools.count(), size == self._sizes()[-1]
         sweep = [criterion.name for criterion in self.criteria].index("balanced_sweep") if aim.faster_than else 0
         better = self._better(promises, aim)
-        first = aim._replace(
-            types=frozenset(kind for kind, its in enumerate(better) if len(its) < size)
-            & (aim.types or frozenset(range(len(better))))
-        )
+        every = range(len(better)) if aim.types is None else aim.types
+        first = aim._replace(types=frozenset(kind for kind in every if len(better[kind]) < size))
         heap = [
             _Node(promise, next(numbers), group=group)
             for promise, group in promises.groups(size, first)
