@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 from functools import cached_property
 from typing import NamedTuple
@@ -26,6 +26,9 @@ Promise = tuple[Value, ...]
 
 Group = tuple[tuple[int, ...], ...]
 """Sets of types that promise together: for each type of a set those that it may be."""
+
+Ahead = Sequence[frozenset[int]]
+"""For each type of a space those that stand for it."""
 
 
 class Facts(NamedTuple):
@@ -85,12 +88,15 @@ class Promises:
     def _count(self, supply: Supply) -> int:
         return self.space.slot_count if supply.available is None else supply.available
 
-    def groups(self, size: int, aim: Aim) -> Iterator[tuple[Promise, Group]]:
-        """Groups of sets of so many types: what the best set of each promises, and its types, those alike together."""
+    def groups(self, size: int, aim: Aim, ahead: Ahead = ()) -> Iterator[tuple[Promise, Group]]:
+        """Groups of sets of so many types: what the best set of each promises, and its types, those alike together.
+
+        No set has a type without all that are ``ahead`` of it.
+        """
         alike: dict[tuple[object, ...], list[int]] = {}
         for kind, facts in enumerate(self.facts):
-            of_aim = aim.types is None or kind in aim.types
-            if of_aim and facts.most_modules and facts.rates[0]:
+            wanted = (aim.types is None or kind in aim.types) and (not ahead or len(ahead[kind]) < size)
+            if wanted and facts.most_modules and facts.rates[0]:
                 alike.setdefault((facts.gib, facts.rates, facts.mixes), []).append(kind)
         together = [(tuple(kinds), self._together(kinds)) for kinds in alike.values()]
         allowed = frozenset(self.space.advised) if aim.may_break is None else aim.may_break
@@ -119,24 +125,43 @@ class Promises:
             prices=tuple(heapq.merge(*(facts.prices for facts in each))),
         )
 
-    @cached_property
-    def better(self) -> list[frozenset[int]]:
-        """For each type those that come first wherever it stands: alike but for rates, as fast, as many, no dearer.
+    def sets(self, group: Group, ahead: Ahead = ()) -> Iterator[tuple[int, ...]]:
+        """The sets of types of a group, each in the order of the space; none with a type without those ahead of it."""
+        picks = [itertools.combinations(kinds, group.count(kinds)) for kinds in dict.fromkeys(group)]
+        for parts in itertools.product(*picks):
+            types = tuple(sorted(kind for part in parts for kind in part))
+            if not ahead or all(ahead[kind].issubset(types) for kind in types):
+                yield types
 
-        A type that lies in the machine, is kept, or is settled for a slot has none.
-        """
+    # -- types that others stand for -----------------------------------------------------------------------------------
+
+    @cached_property
+    def better(self) -> Ahead:
+        """For each type those that come first wherever it stands; none where it is kept or something lies there."""
+        return self._ahead(self._comes_first)
+
+    @cached_property
+    def more_of(self) -> Ahead:
+        """For each type those of which there are more: what it reaches, they reach."""
+        return self._ahead(self._reaches_more)
+
+    def _ahead(self, beats: Callable[[int, int], bool]) -> Ahead:
+        """For each type those alike but for their rates that beat it; none for one that a slot is settled for."""
         space = self.space
         alike: dict[Module, list[int]] = {}
         for kind in range(len(self.facts)):
             alike.setdefault(space.identity(kind), []).append(kind)
-        free = [
-            not (its.kept or space.lying) and t not in space.named
-            for its, t in zip(self.facts, space.types, strict=True)
-        ]
-        return [
-            frozenset(other for other in alike[space.identity(kind)] if free[kind] and self._comes_first(other, kind))
-            for kind in range(len(self.facts))
-        ]
+        found = [frozenset[int]()] * len(self.facts)
+        for kinds in alike.values():
+            for kind in kinds:
+                if space.types[kind] not in space.named:
+                    found[kind] = frozenset(other for other in kinds if other != kind and beats(other, kind))
+        return found
+
+    def _reaches_more(self, one: int, other: int) -> bool:
+        """True where there are more of one type, or as many and it comes first in the space."""
+        mine, its = self.facts[one], self.facts[other]
+        return bool(mine.rates[0]) and (mine.most_modules, other) > (its.most_modules, one)
 
     def _comes_first(self, one: int, other: int) -> bool:
         """True for at least as fast and as many, and no dearer; where they cost the same, first in board order."""
@@ -144,7 +169,9 @@ class Promises:
         here, there = self.space.types[one], self.space.types[other]
         by_channel = self.space.board.rate_scope == "channel"
         if (
-            mine.most_modules < its.most_modules
+            its.kept
+            or self.space.lying
+            or mine.most_modules < its.most_modules
             or here.rate_mts < there.rate_mts
             or (by_channel and here.rate_mts > there.rate_mts)
         ):
@@ -154,12 +181,6 @@ class Promises:
             return first
         costs = ((supplies[one].cost(count), supplies[other].cost(count)) for count in range(1, its.most_modules + 1))
         return all(cost < dear or (first and cost == dear) for cost, dear in costs)
-
-    def sets(self, group: Group) -> Iterator[tuple[int, ...]]:
-        """The sets of types of a group, each in the order of the space."""
-        picks = [itertools.combinations(kinds, group.count(kinds)) for kinds in dict.fromkeys(group)]
-        for parts in itertools.product(*picks):
-            yield tuple(sorted(kind for part in parts for kind in part))
 
     # -- one promise -------------------------------------------------------------------------------------------------
 

@@ -20,7 +20,7 @@ from dimmplan.solve.branches import Aim, Branch, Branches, SocketGroup
 from dimmplan.solve.budget import Budget, EffortSpent, Progress
 from dimmplan.solve.criteria import CRITERIA, Criterion, Value, content_of, criteria_of, ranked
 from dimmplan.solve.decide import Decisions, completions
-from dimmplan.solve.limits import Group, Promise, Promises
+from dimmplan.solve.limits import Ahead, Group, Promise, Promises
 from dimmplan.solve.space import Rows, Space
 from dimmplan.solve.sweep import Sweeps
 from dimmplan.units import Gib
@@ -132,11 +132,9 @@ class Search:
         numbers, last = itertools.count(), size == self._sizes()[-1]
         sweep = [criterion.name for criterion in self.criteria].index("balanced_sweep") if aim.faster_than else 0
         better = self._better(promises, aim)
-        every = range(len(better)) if aim.types is None else aim.types
-        first = aim._replace(types=frozenset(kind for kind in every if len(better[kind]) < size))
         heap = [
             _Node(promise, next(numbers), group=group)
-            for promise, group in promises.groups(size, first)
+            for promise, group in promises.groups(size, aim, better)
             if aim.only is None or self.space.types_of(aim.only) in map(frozenset, promises.sets(group))
         ]
         self.budget.spend(PROMISE * len(heap))
@@ -150,7 +148,7 @@ class Search:
             if aim.faster_than is not None and -node.promise[sweep] <= aim.faster_than:
                 continue
             if node.may_break is None:
-                for opened in self._opened(node, promises, aim):
+                for opened in self._opened(node, promises, aim, better):
                     self.budget.spend(PROMISE)
                     heapq.heappush(heap, opened._replace(number=next(numbers)))
                 continue
@@ -187,22 +185,19 @@ class Search:
         return self._promises[self.criteria]
 
     @staticmethod
-    def _better(promises: Promises, aim: Aim) -> list[frozenset[int]]:
-        """For each type those of the aim that come first wherever it stands; no set has it without them."""
+    def _better(promises: Promises, aim: Aim) -> Ahead:
+        """For each type those of the aim that come first wherever it stands; of none where total counts are told."""
         if aim.only is not None or aim.without:
-            return [frozenset()] * len(promises.facts)
+            return ()
         return promises.better if aim.types is None else [its & aim.types for its in promises.better]
 
     def _rank(self, found: Found) -> Promise:
         return ranked(self.criteria, found.vector)
 
-    def _opened(self, node: _Node, promises: Promises, aim: Aim) -> Iterator[_Node]:
+    def _opened(self, node: _Node, promises: Promises, aim: Aim, better: Ahead) -> Iterator[_Node]:
         """The sets of a group, or the branches of a set, with what they promise."""
         if not node.types:
-            better = self._better(promises, aim)
-            for types in promises.sets(node.group):
-                if not all(better[kind].issubset(types) for kind in types):
-                    continue
+            for types in promises.sets(node.group, better):
                 broken = self.space.broken_alone(types)
                 if broken <= (set(self.space.advised) if aim.may_break is None else aim.may_break):
                     promise = promises.promise([promises.facts[kind] for kind in types], aim, broken=len(broken))
@@ -268,34 +263,18 @@ class Search:
     def _gibs(self, type_set: TypeSet, aim: Aim, may_break: Rows) -> set[Gib]:
         return {self.space.shown(type_set.space.gib(total)) for total in type_set.reached(aim, may_break)}
 
-    @cached_property
-    def _more_of(self) -> list[frozenset[int]]:
-        """For each type those alike but for their rates of which there are more: what it reaches, they reach."""
-        facts, space = self.promises().facts, self.space
-        found: list[frozenset[int]] = [frozenset()] * len(facts)
-        alike: dict[Module, list[int]] = {}
-        for kind in sorted(range(len(facts)), key=lambda kind: -facts[kind].most_modules):
-            its = alike.setdefault(space.identity(kind), [])
-            if space.types[kind] not in space.named:
-                found[kind] = frozenset(its)
-            if facts[kind].rates[0]:
-                its.append(kind)
-        return found
-
     def _every(self, aim: Aim, may_break: Rows, *, counts: bool = False) -> Iterator[tuple[Value, TypeSet]]:
         """Every set of types that may have a capacity within the aim, and the least that it may have in GiB.
 
         Of types alike but for their rates only those with most modules, unless all ``counts`` are asked for.
         """
         promises = Promises(self.space, criteria_of("capacity-first", priced=False), self.promises().facts)
-        more_of = [frozenset[int]()] * len(promises.facts) if counts else self._more_of
+        more_of = () if counts else self.promises().more_of
         for size in self._sizes():
-            few = aim._replace(types=frozenset(kind for kind, more in enumerate(more_of) if len(more) < size))
-            for _, group in sorted(promises.groups(size, few)):
-                for types in promises.sets(group):
+            for _, group in sorted(promises.groups(size, aim, more_of)):
+                for types in promises.sets(group, more_of):
                     self.budget.spend(PROMISE)
-                    of_most = all(more_of[kind].issubset(types) for kind in types)
-                    if of_most and self.space.broken_alone(types) <= may_break:
+                    if self.space.broken_alone(types) <= may_break:
                         promise = promises.promise([promises.facts[kind] for kind in types], aim)
                         if promise is not None:
                             yield self.space.request.capacity_gib + promise[1], self._type_set(types)
