@@ -65,7 +65,8 @@ class ModulesMeant(Record):
 
     def means(self, module: Module) -> bool:
         """True where the row speaks of such a module."""
-        return self.may_mean({name: getattr(module, field) for name, field in MEANT_BY.items()})
+        wanted = ((getattr(self, name), field) for name, field in MEANT_BY.items())
+        return all(not values or getattr(module, field) in values for values, field in wanted)
 
     def may_mean(self, values: Mapping[str, object]) -> bool:
         """True where the row may speak of a module of which these values alone are known."""

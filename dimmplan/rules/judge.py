@@ -232,11 +232,12 @@ def judge(
     for kind in dict.fromkeys(module for module in content.values() if module):
         where = [slot for slot in board.slots if content.get(slot) == kind]
         found.extend(judge_module(rows, kind, where))
+    of_channels = rows_of_scope(rows, "channel")
     for socket_id in fitted:
         socket = board.socket(socket_id)
         for channel in socket.channels:
             load = tuple(content.get(slot) for slot in channel.slots)
-            found.extend(judge_channel(rows, channel, load, hidden))
+            found.extend(judge_channel(of_channels, channel, load, hidden))
             if hidden.isdisjoint(channel.slots):
                 found.extend(judge_rate(board, option, channel, load))
         view = partial(SocketView.of, content=content, unknown=hidden, fitted=(*fitted, *beside), mode=mode)

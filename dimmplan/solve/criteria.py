@@ -49,6 +49,9 @@ _ALL = (
 )
 CRITERIA: dict[str, Criterion] = {criterion.name: criterion for criterion in _ALL}
 
+REMEMBERED = 256
+"""Placements of a space whose criteria are kept at a time."""
+
 _OVER = ("over_gib",)
 _BALANCED = ("balanced_sweep",)
 _DIFFERENCE = ("socket_difference_gib",)
@@ -114,6 +117,17 @@ def vector_of(
 
     ``None`` where an error row breaks, or where a slot holds what is not permitted there.
     """
+    key = frozenset(content.items())
+    if key not in space.measured:
+        if len(space.measured) == REMEMBERED:
+            space.measured.clear()
+        space.measured[key] = _measured(space, content)
+    values = space.measured[key]
+    return None if values is None else tuple(values[criterion.name] for criterion in criteria)
+
+
+def _measured(space: Space, content: Mapping[str, Module | None]) -> dict[str, Value] | None:
+    """Every criterion of a placement by its name; ``None`` for one that may not be."""
     if not space.permits(content) or not any(content.values()):
         return None
     breaches = _breaches(space, content)
@@ -121,7 +135,7 @@ def vector_of(
         return None
     fitted = [socket.id for socket in space.sockets]
     figures = placement_figures(space.board, space.option, fitted, content, mode=space.request.mode)
-    return measured_vector(space, criteria, content, breaches, figures)
+    return _values(space, figures, content, advised=len({breach.rule for breach in breaches}))
 
 
 def broken_rows(space: Space, content: Mapping[str, Module | None]) -> frozenset[str]:

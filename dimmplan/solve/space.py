@@ -127,6 +127,8 @@ class Space:
         self._close: dict[tuple[SocketShape, int | None, tuple[str, ...]], CloseLook] = {}
         self._breaches: dict[int, list[Breach]] = {}
         self._mixes: dict[int, tuple[object, ...]] = {}
+        self.measured: dict[frozenset[tuple[str, Module | None]], dict[str, int | Fraction] | None] = {}
+        """The criteria of placements that were judged and measured, ``None`` for one that may not be."""
         self._best_rates: dict[int, tuple[int, ...]] = {}
 
     def of_types(self, types: Sequence[int]) -> Space:
