@@ -414,9 +414,11 @@ class Space:
 
     def socket_allows(self, shape: SocketShape, code: int, may_break: Rows) -> bool:
         """True where the counts obey every enforced row of socket scope that reads no more."""
+        rows = [row for row in self.enforced(may_break, "socket") if row.reads("socket") == "counts"]
+        if not rows:
+            return True
         key = (shape, code, may_break)
         if key not in self._allowed:
-            rows = [row for row in self.enforced(may_break, "socket") if row.reads("socket") == "counts"]
             counts = self.counts(code)
             view = SocketView(
                 socket=self.wired[0],

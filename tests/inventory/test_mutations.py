@@ -22,7 +22,7 @@ SEED, COUNT = 20240607, 120
 
 def _tally(form: str, results: SimpleQueue[tuple[Tally, int]]) -> None:
     before = peak_mb()
-    results.put((hostile.run(form, SEED, COUNT, every=1 if WHOLE else 48, limit=STOPPED_AFTER_SECONDS), before))
+    results.put((hostile.run(form, SEED, COUNT, every=1 if WHOLE else 96, limit=STOPPED_AFTER_SECONDS), before))
 
 
 @pytest.mark.parametrize("form", INVENTORIES)

@@ -45,7 +45,7 @@ def urls(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
             ("large", "zoomed"),
             ("large", "phone"),
         ],
-        2,
+        1,
     ),
 )
 def test_an_audit_finds_nothing(browser: Any, urls: dict[str, str], name: str, look: str) -> None:
