@@ -90,6 +90,7 @@ CATALOGUE: dict[str, str] = {
     "trailing-bytes": "bytes follow the end of the table",
     # a text listing
     "no-handles": "the listing has no handles: which array a device belongs to is not known",
+    "listing-cut": "the listing begins in the middle of a device: what stood above is not known",
     "listing-complains": "the program that made the listing reported a broken table",
     # Redfish
     "member-missing": "a member is only referred to; its resource is not in the input",

@@ -232,7 +232,7 @@ def _note_counts(
             odd.note("array-count", f"array {each.handle_text}", text=text)
     if arrays and not known:  # a listing without handles: only the sums can be compared
         said = sum(each.slots_said or 0 for each in arrays)
-        if said != len(slots):
+        if said != len(slots) and all(each.slots_said is not None for each in arrays):
             odd.note("array-count", text=f"the arrays say {said} slots, {len(slots)} devices are listed")
     for index, device in enumerate(devices):
         if device.damage or device.array is None or not known:

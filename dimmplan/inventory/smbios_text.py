@@ -1,7 +1,8 @@
 """The text listing that Linux tools print of SMBIOS tables (DMTF DSP0134), in the wordings of all their versions.
 
 A listing is lines: a handle, a title, fields. Forgiven: CRLF, doubled line ends, lost or changed indentation, quoting
-marks, terminal colours, a missing head, listings without handles, several listings of one machine after another.
+marks, terminal colours, a missing head, listings without handles or of chosen lines alone, a beginning in the middle of
+a device, prose before and after, several listings of one machine after another.
 """
 
 from __future__ import annotations
@@ -51,6 +52,15 @@ _TITLES = {  # first line of a structure, DSP0134 7.1, 7.5, 7.17, 7.18; the shor
     "physical memory array": Array.number,
     "memory device": Device.number,
 }
+_OF_DEVICES = frozenset(  # fields that no other structure has
+    (
+        *("array handle", "total width", "data width", "locator", "bank locator", "form factor", "type detail", "rank"),
+        *("configured memory speed", "configured clock speed"),
+    )
+)
+_COUNT_OF_DEVICES = "number of devices"
+_CHOSEN_LINES = tuple(re.compile(rf"^[ \t>]{{0,40}}{name}:[ \t]*\S", re.MULTILINE) for name in ("Locator", "Size"))
+"""Lines of devices as they are left when only some lines of a listing are kept."""
 _LOOKS_LIKE = re.compile(
     r"^[ \t>]{0,40}(?:# dmidecode \d|Handle 0x[0-9A-F]{1,8}\b|SMBIOS \d{1,3}\.\d{1,3}[.\d]{0,4} present"
     r"|Physical Memory Array\s*$|Memory Device\s*$|DMI type \d{1,3}, \d{1,6} bytes)",
@@ -60,7 +70,11 @@ _LOOKS_LIKE = re.compile(
 
 @dataclass(slots=True)
 class Block:
-    """One structure of a listing; ``fields`` has the first value of each field, ``flags`` lines that are no fields."""
+    """One structure of a listing; ``flags`` are lines that are no fields.
+
+    ``again`` are a device's fields from the first one on that it has already: another device's whose head is lost, or
+    values that contradict.
+    """
 
     section: int
     handle: int | None = None
@@ -68,6 +82,18 @@ class Block:
     title: str = ""
     fields: dict[str, str] = field(default_factory=dict)
     flags: set[str] = field(default_factory=set)
+    again: list[tuple[str, str]] = field(default_factory=list)
+
+    def take(self, name: str, value: str) -> None:
+        """Take a field; a line that stands twice in a row is one."""
+        if self.type != Device.number:
+            self.fields.setdefault(name, value)
+        elif self.again:
+            self.again.append((name, value))
+        elif name not in self.fields:
+            self.fields[name] = value
+        elif (name, value) != next(reversed(self.fields.items())):
+            self.again.append((name, value))
 
     @property
     def structure(self) -> Structure:
@@ -93,7 +119,8 @@ class ListingReader(Reader):
         del content
         if text is None or begins_as_json(text):
             return False
-        return _LOOKS_LIKE.search(text[:MOST_TEXT_BYTES]) is not None
+        text = text[:MOST_TEXT_BYTES]
+        return _LOOKS_LIKE.search(text) is not None or all(line.search(text) for line in _CHOSEN_LINES)
 
     def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
         """Read a listing. Raises ``InputError`` where it holds no structure at all."""
@@ -140,14 +167,48 @@ class Listing:
         self._section, self._started = 0, False
         self._odd = odd
         self._has_handles = _ANY_HANDLE.search(text) is not None
+        self._chosen_lines = _LOOKS_LIKE.search(text) is None
         self._after_blank = True
+        self._indented = False
+        self._ended = not self._chosen_lines
         lines = text.splitlines()
         if len(lines) > MOST_LINES:
             raise too_much(file, f"more than {MOST_LINES} lines", f"at most {MOST_LINES} lines")
         for line in lines:
             self.take(line)
-            if len(self.blocks) > MOST_STRUCTURES:
-                raise too_much(file, f"more than {MOST_STRUCTURES} structures", f"at most {MOST_STRUCTURES}")
+            self._check_count(file)
+        self.blocks = [each for block in self.blocks for each in self._settled(block)]
+        self._check_count(file)
+
+    def _check_count(self, file: str) -> None:
+        if len(self.blocks) > MOST_STRUCTURES:
+            raise too_much(file, f"more than {MOST_STRUCTURES} structures", f"at most {MOST_STRUCTURES}")
+
+    def _settled(self, block: Block) -> Iterator[Block]:
+        """A block, and the devices in it whose first lines are lost: each begins where a field comes again.
+
+        Without a locator they are no devices but values that contradict, and none of these is true.
+        """
+        parts: list[dict[str, str]] = []
+        before: tuple[str, str] | None = None
+        for name, value in block.again:
+            if not parts or (name in parts[-1] and (name, value) != before):
+                parts.append({})
+            parts[-1][name] = value
+            before = name, value
+        for part in parts:
+            if "locator" in part:
+                if not self._chosen_lines:
+                    text = "the first lines of a device are missing: it begins where a line comes again"
+                    self._odd.note("listing-cut", text=text)
+                yield block
+                block = Block(section=block.section, type=block.type, fields=part)
+                continue
+            for name, value in part.items():
+                if block.fields.setdefault(name, value) != value:
+                    self._odd.note("field-twice", f"device {handle_text(block.handle)}: {name}")
+                    block.fields[name] = ""
+        yield block
 
     def take(self, line: str) -> None:
         """Take one line, told by its first characters."""
@@ -157,6 +218,8 @@ class Listing:
             self._after_blank = True
             return
         start = line.lstrip()[:8].casefold()
+        if start[:3] == "```" or (self._after_blank and self._indented and line[:1].strip() and ":" in line):
+            self._ended = True  # prose after the listing; a line of the next structure begins it below
         if start[:1] == "#":
             if _HEAD.fullmatch(line):
                 self._new_section()
@@ -186,13 +249,15 @@ class Listing:
 
     def _begin(self, **known: Any) -> None:
         self.blocks.append(Block(section=self._section, **known))
-        self._started = True
+        self._started, self._indented, self._ended = True, False, False
 
     def _take_title(self, line: str) -> bool:
         """A structure's title: the first line after a handle that is no field; without handles it begins one."""
         title = " ".join(line[:_LONGEST_NAME].split()).casefold()
         kind = _TITLES.get(title)
         if title == _TRUNCATED:
+            return False
+        if self._chosen_lines:
             return False
         if not self._has_handles:
             begins = kind is not None or (self._after_blank and not line[:1].isspace())
@@ -207,19 +272,32 @@ class Listing:
         return True
 
     def _take_content(self, line: str) -> None:
-        if not self.blocks:
-            return
-        block = self.blocks[-1]
         name, colon, value = line.partition(":")
         name = " ".join(name[: 2 * _LONGEST_NAME].split()).casefold()
+        if not self.blocks or self._chosen_lines:
+            self._begin_by_name(name, value)
+        if not self.blocks or self._ended:
+            return
+        block = self.blocks[-1]
         if not colon or not name or len(name) > _LONGEST_NAME:
             block.flags.add(line.strip()[:80].casefold())
             return
-        value = value.strip()
-        if name not in block.fields:
-            block.fields[name] = value
-        elif block.fields[name] != value and block.type == Device.number:
-            self._odd.note("field-twice", f"device {handle_text(block.handle)}: {name}")
+        self._indented = line[:1].isspace()
+        block.take(name, value.strip())
+
+    def _begin_by_name(self, name: str, value: str) -> None:
+        """A structure of which no first line is there: it is told by a field that only it has."""
+        kind = self.blocks[-1].type if self.blocks else None
+        if name in _OF_DEVICES or (self._chosen_lines and name == "size"):
+            begun = Device.number
+        elif self._chosen_lines and name == _COUNT_OF_DEVICES:
+            begun = Array.number
+        else:
+            return
+        if value.strip() and kind != begun:
+            self._begin(type=begun)
+            if not self._chosen_lines:
+                self._odd.note("listing-cut")
 
 
 # --- several listings in one text -------------------------------------------------------------------------------------

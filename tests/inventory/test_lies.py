@@ -135,6 +135,7 @@ MET: dict[str, Callable[[], Inventory]] = {
     "two-machines": lambda: read_inventory((build.listing([FILLED]) + build.listing([EMPTY])).encode()),
     "trailing-bytes": lambda: read_inventory(build.machine([DEVICE()]) + b"and something else"),
     "no-handles": no_handles,
+    "listing-cut": lambda: read_inventory(build.listing([FILLED, EMPTY]).encode().partition(b"\tSet:")[2]),
     "listing-complains": lambda: text(FILLED, head="Wrong DMI structures count: 9 announced, only 2 decoded.\n"),
     "member-missing": lambda: redfish(build.memory(), expanded=False),
     "more-pages": lambda: redfish(build.memory(), **{"Members@odata.nextLink": "/redfish/v1/x?$skip=1"}),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
@@ -75,6 +76,62 @@ def test_a_listing_without_handles() -> None:
 def test_a_listing_without_handles_compares_sums() -> None:
     found = read(build.listing([FILLED, EMPTY], head="", handles=False, slots="9"))
     assert "array-count" in {each.oddity for each in found.oddities}
+
+
+def chosen(*names: str) -> str:
+    """The lines of a listing that some names keep, as a search in it prints them."""
+    return "".join(line for line in PLAIN.splitlines(keepends=True) if line.strip().startswith(names))
+
+
+def test_chosen_lines_are_devices_that_say_less() -> None:
+    found = read(chosen("Size", "Locator", "Number"))
+    assert [(s.locator, s.state, s.capacity_gib) for s in found.slots] == [
+        ("DIMM_A1", "filled", 32),
+        ("DIMM_A2", "empty", None),
+    ]
+    assert "no-handles" in {each.oddity for each in found.oddities}
+    with pytest.raises(InputError, match="none of the forms"):
+        read(chosen("Size", "Rank"))
+
+
+def test_one_device_without_its_first_lines() -> None:
+    found = read(build.listing([FILLED], head="", arrays=()).partition("Memory Device\n")[2])
+    assert found.slots == tuple(replace(slot, handle="") for slot in read(PLAIN).slots[:1])
+
+
+def test_a_listing_cut_at_its_start_begins_with_what_is_left_of_a_device() -> None:
+    found = read(PLAIN.partition("\tForm Factor")[2].partition("\n")[2])
+    assert [(slot.locator, slot.state) for slot in found.slots] == [("DIMM_A1", "cannot-tell"), ("DIMM_A2", "empty")]
+
+
+def test_a_lost_first_line_does_not_lose_a_device() -> None:
+    text = build.listing([FILLED, FILLED | {"Locator": "DIMM_B1", "Rank": "1"}, EMPTY])
+    found = read(text.replace("Handle 0x1101, DMI type 17, 40 bytes\nMemory Device\n", ""))
+    assert [(slot.locator, slot.ranks_said) for slot in found.slots] == [
+        ("DIMM_A1", 2),
+        ("DIMM_B1", 1),
+        ("DIMM_A2", None),
+    ]
+    assert "listing-cut" in {each.oddity for each in found.oddities}
+
+
+def test_a_field_given_twice_with_two_values_is_not_told() -> None:
+    slot = read(PLAIN.replace("\tRank: 2\n", "\tRank: 2\n\tSpeed: 3200 MT/s\n", 1)).slots[0]
+    assert (slot.rated_mts, slot.configured_mts, slot.state) == (None, 2933, "filled")
+    assert read(PLAIN.replace("\tRank: 2\n", "\tRank: 2\n\tRank: 2\n", 1)).slots == read(PLAIN).slots
+
+
+@pytest.mark.parametrize(
+    "end", ["```\n\tSize: 1 GB\nSpeed: 3200 MT/s\n", "\nAs said above:\nRank: 1\nSpeed: 3200 MT/s\n"]
+)
+def test_prose_after_a_listing_is_no_field(end: str) -> None:
+    text = build.listing([FILLED])
+    assert read("Our server, see below. Type: rack\n```\n" + text + end) == read(text)
+
+
+def test_an_array_without_its_count_says_nothing_of_slots() -> None:
+    text = build.listing([FILLED], head="", handles=False).replace("\tNumber Of Devices: 1\n", "")
+    assert [each.oddity for each in read(text).oddities] == ["no-handles"]
 
 
 def test_older_wordings_of_numbers() -> None:
