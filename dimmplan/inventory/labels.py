@@ -29,7 +29,9 @@ _HEADS = ("slot", "locator", "dimm", "position"), ("label", "module", "type")
 """Names of the two columns."""
 _OWN_NAMES = {"locator", "dimm", "label"}
 """Those that lists of other things do not have."""
-_DELIMITERS = ",;\t"
+_DELIMITERS = ",;\t:"
+_BEFORE = re.compile(r"(?:[A-Z][A-Z.-]{1,20}\s{1,3}){1,3}(?=\d{1,4}\s?[GT]B\b)", re.IGNORECASE)
+"""Words before a label, such as a maker's name; they may say *removed* too."""
 _DATE = re.compile(r"#\s{0,8}date\s{0,4}[:=]?\s{0,4}(\d{4}-\d{2}-\d{2})\s{0,8}", re.IGNORECASE)
 _PERSISTENT_WORDS = re.compile(r"NVDIMM|NVRDIMM|\bPMEM\b|PERSISTENT|\bPM?DIMM\b", re.IGNORECASE)
 _HYBRID = re.compile(r"PC5.{0,20}[-\s][RULE]N[A-Z]{1,2}[0-9]\b", re.IGNORECASE)
@@ -117,7 +119,7 @@ class LabelReader(Reader):
 
 
 def _cells(text: str, odd: Oddities) -> list[list[str]]:
-    """The rows of a list, without blank lines and comments. The delimiter is the first of , ; and tab that is used."""
+    """The rows of a list, without blank lines and comments. The delimiter is what is used most, a comma first."""
     lines = [line for line in text.replace("\0", "").splitlines() if line.strip() and not line.lstrip().startswith("#")]
     sample = "\n".join(lines[:50])
     delimiter = max(_DELIMITERS, key=lambda each: (sample.count(each), -_DELIMITERS.index(each)))
@@ -219,9 +221,11 @@ def _question(text: str, error: InputError, *, look: bool) -> str:
 
 @lru_cache(maxsize=_MOST_QUESTIONS)
 def repairs(text: str) -> tuple[str, ...]:
-    """Whole labels that ``text`` becomes when one or two look-alike characters are exchanged, in a fixed order."""
+    """Whole labels that ``text`` becomes without the words before it, or with one or two look-alikes exchanged."""
     upper = text.upper()[:120]
-    once = [upper[:at] + right + upper[at + 1 :] for wrong, right in _CONFUSED for at in _places(upper, wrong)]
+    bare = _BEFORE.sub("", upper)
+    once = [bare] if bare != upper else []
+    once += [upper[:at] + right + upper[at + 1 :] for wrong, right in _CONFUSED for at in _places(upper, wrong)]
     twice = [
         first[:at] + right + first[at + 1 :]
         for first in once[:20]

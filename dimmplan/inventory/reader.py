@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import struct
 import zipfile
 import zlib
@@ -31,6 +32,7 @@ from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import clean, decode_file
 from dimmplan.inventory.locators import natural
 from dimmplan.inventory.oddities import Oddities
+from dimmplan.inventory.wrapped import unwrapped
 from dimmplan.model.inventory import Inventory
 
 THIS_MACHINE = "this-machine"
@@ -49,6 +51,36 @@ MOST_DEVICES = 2048
 """Memory devices in one inventory; 32 sockets of 48 slots are 1536."""
 
 _HINT = "On the machine: sudo dmidecode --dump-bin machine.bin, or dmidecode > machine.txt"
+_DIGITS = "bytes printed as digits that are not all there, or of several modules"
+_ONE_DUMP = "Give one whole dump in a file: xxd FILE > dump.txt, or the file itself."
+_RECORD = "an error record, which is no inventory"
+_LOCATE = "An error record is read by: dimmplan locate BOARD - < FILE"
+_IMAGES = (
+    "Give the images themselves: the files eeprom of /sys/bus/i2c/drivers/ee1004/ or spd5118/, one for each module."
+)
+_OTHERS = tuple(
+    (re.compile(mark, re.MULTILINE | re.IGNORECASE), called, hint)
+    for mark, called, hint in (
+        (
+            r"^\s*\*-(?:bank|memory|core|firmware)\b|\"class\"\s*:\s*\"memory\"",
+            "a list of lshw, which has no ranks",
+            _HINT,
+        ),
+        (r"\bArray-\d+: capacity:|\bDevice-\d+: .{0,60}\bsize:", "a list of inxi, which has no ranks", _HINT),
+        (r"^# decode-dimms|=== SPD EEPROM Information ===", "what a program decoded of SPD images", _IMAGES),
+        (r"^\s*#?\s*[0-9a-f]{2}:( [0-9a-f]{2}){16}|^[0-9a-f]{6,8}:?( {1,2}[0-9a-f]{2,4}){8}", _DIGITS, _ONE_DUMP),
+        (
+            r"EDAC\b.*\b[CU]E\b|SrcID#\d|\bmc#?\d+: ?csrow|\[Hardware Error\]|\bMCE \d|\| Memory\b.*ECC",
+            _RECORD,
+            _LOCATE,
+        ),
+        (r"^FRU Device Description", "a list of a management controller's parts", _HINT),
+        (r"^Mem(?:Total)?:\s+\d", "how much memory a system uses, which names no module", _HINT),
+        (r"^MEMORY_DEVICE_\w*=", "a list of udev", _HINT),
+        (r"^\s*Size:\s*(?:\d+ [KMGT]i?B|No Module Installed)", "sizes without locators", _HINT),
+    )
+)
+"""Forms that people give and that are not read: a mark of each, what it is, and what to give."""
 
 
 def too_much(file: str, found: str, allowed: str) -> InputError:
@@ -169,12 +201,26 @@ def _read_content(content: bytes, *, name: str) -> Inventory:
     file = clean(name)
     if _is_zip(content):
         return _read_bundle(_from_zip(content, file=file), [], file=file)
+    content = _opened(content)
     reader = reader_of(content)
     if reader is None:
         what = "an empty file" if not content.strip() else "a file of none of the forms that are read"
-        raise InputError(Problem(file=file, found=what, allowed=allowed_forms(), hint=_HINT))
+        what, hint = other_form(content) or (what, _HINT)
+        raise InputError(Problem(file=file, found=what, allowed=allowed_forms(), hint=hint))
     piece = Piece(name=clean(Path(name).name), content=content, file=file)
     return reader.read([piece], file=file, odd=Oddities())
+
+
+def other_form(content: bytes) -> tuple[str, str] | None:
+    """What a file is that people give and no reader reads, and what to give in its place; ``None`` where unknown."""
+    text = (decode_file(content[: 1 << 16]) or "") if content else ""
+    return next(((called, hint) for mark, called, hint in _OTHERS if mark.search(text)), None)
+
+
+def _opened(content: bytes) -> bytes:
+    """What the bytes are wrapped round, where a reader knows that."""
+    inner = unwrapped(content)
+    return inner if inner is content or reader_of(inner) is not None else content
 
 
 def reader_of(content: bytes) -> Reader | None:
@@ -192,6 +238,7 @@ def _read_bundle(pieces: Sequence[Piece], unread: Sequence[str], *, file: str) -
     which of several machines is meant is not for this program to say.
     """
     odd = Oddities()
+    pieces = [replace(piece, content=_opened(piece.content)) for piece in pieces]
     together = next((reader for reader in readers() if reader.whole(pieces)), None)
     if together is not None:
         return together.read(pieces, file=file, odd=odd)

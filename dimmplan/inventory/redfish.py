@@ -17,8 +17,9 @@ from typing import Any, Final
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.inventory.clean import begins_as_json, clean, decode_file, is_placeholder, was_dirty
+from dimmplan.inventory.locators import names_place
 from dimmplan.inventory.oddities import Oddities, judge, of_two_machines
-from dimmplan.inventory.reader import Piece, Reader, check_devices, check_size, too_much
+from dimmplan.inventory.reader import Piece, Reader, check_devices, check_size, other_form, too_much
 from dimmplan.model.inventory import Inventory, InventoryPlace, InventoryProcessor, InventorySlot, Role, State
 from dimmplan.model.module import Generation, Kind
 
@@ -70,6 +71,7 @@ class RedfishReader(Reader):
         if not slots and not found["MemoryCollection"]:
             hint = "Save the machine's Memory collection, with its members: /redfish/v1/Systems/ID/Memory"
             what = "JSON without a Redfish Memory resource"
+            what, hint = other_form(pieces[0].content) or (what, hint)
             raise InputError(Problem(file=file, found=what, allowed="Memory resources", hint=hint))
         processors = [_processor(_Resource(each, odd, "processor")) for each in _distinct(found["Processor"], odd)]
         systems = [_Resource(each, odd, "system") for each in _distinct(found["ComputerSystem"], odd)]
@@ -523,14 +525,21 @@ def _role(resource: _Resource, memory_type: str | None) -> Role:
 
 
 def _locator(resource: _Resource) -> str:
-    """The silk-screen name: Location.PartLocation.ServiceLabel since v1.9, DeviceLocator before; the Id stands in."""
+    """The silk-screen name: Location.PartLocation.ServiceLabel since v1.9, DeviceLocator before.
+
+    The Id stands in, or where it is a bare number the Name, if that is a place's.
+    """
     label = resource.inside("Location").inside("PartLocation").text("ServiceLabel")
     older = resource.text("DeviceLocator")
     if label and older and label != older:
         resource.note("locators-differ")
-    if not label and not older:
-        resource.note("locator-missing", text="no silk-screen name is given; the resource's Id stands in")
-    return label or older or resource.text("Id") or resource.text("Name") or ""
+    if label or older:
+        return label or older or ""
+    own, name = resource.text("Id") or "", resource.text("Name") or ""
+    takes_name = not own or (own.isdigit() and names_place(name) and not name.isdigit())
+    what = "Name" if takes_name else "Id"
+    resource.note("locator-missing", text=f"no silk-screen name is given; the resource's {what} stands in")
+    return name if takes_name else own
 
 
 def _place(resource: _Resource) -> InventoryPlace | None:

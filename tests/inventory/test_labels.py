@@ -168,6 +168,16 @@ def test_what_a_list_of_labels_is(text: str, claimed: bool) -> None:
     assert (reader.form if reader else None) == ("labels" if claimed else None)
 
 
+def test_a_list_as_people_write_it_in_a_mail() -> None:
+    found = read_inventory(f"A1: {LABEL}\nA2: empty\nB1: Maker {LABEL}\n".encode())
+    assert [(slot.locator, slot.state) for slot in found.slots] == [
+        ("A1", "filled"),
+        ("A2", "empty"),
+        ("B1", "cannot-tell"),
+    ]
+    assert any(f"Is it '{LABEL}'?" in each.text for each in found.oddities)
+
+
 # Right ones to be damaged, and the worst
 
 

@@ -192,3 +192,20 @@ def test_every_form_is_one_file_that_sniffs_reads_and_names_itself() -> None:
         assert [each.form for each in readers() if each.sniff(content, decode_file(content))] == [form]
         assert reader.read([Piece(name="A1", content=content)], file="x", odd=Oddities()).form == form
     assert [reader.by_look for reader in readers()] == sorted(reader.by_look for reader in readers())
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("  *-bank:0\n     description: DIMM DDR4 Synchronous 2933 MHz\n     slot: A1\n     size: 32GiB\n", "lshw"),
+        ('[{"id": "bank:0", "class" : "memory", "slot": "A1", "size": 34359738368}]', "lshw"),
+        ("Memory:\n  Array-1: capacity: 1 TiB slots: 2 EC: Multi-bit ECC\n  Device-1: A1 size: 32 GiB\n", "inxi"),
+        ("# decode-dimms version 4.3\n\n---=== SPD EEPROM Information ===---\n", "SPD"),
+        ("Nov 30 04:45:00 quay kernel: EDAC MC0: 1 CE read error on CPU_SrcID#0_MC#0_Chan#0_DIMM#0\n", "locate"),
+        ("\tSize: 32 GB\n\tSize: No Module Installed\n", "without locators"),
+        ("Mem:  251G  12G  200G\n", "names no module"),
+    ],
+)
+def test_a_form_that_is_not_read_is_named_with_what_to_give(text: str, told: str) -> None:
+    problem = refusal(text.encode())
+    assert told in f"{problem.found} {problem.hint}"

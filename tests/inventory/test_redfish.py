@@ -222,6 +222,8 @@ def test_both_names_of_a_place_are_read() -> None:
     assert (both.slots[0].locator, ids(both)) == ("Slot 7", ["locators-differ"])
     neither = read(build.memory(DeviceLocator_=0))
     assert (neither.slots[0].locator, ids(neither)) == ("DIMM1", ["locator-missing"])
+    numbered = [read(build.memory(DeviceLocator_=0, Id="2", Name=name)) for name in ("DIMM_A2", "Device 2", "7")]
+    assert [each.slots[0].locator for each in numbered] == ["DIMM_A2", "2", "2"]
 
 
 def test_a_misspelt_property_is_read_and_noted() -> None:

@@ -90,7 +90,7 @@ def test_chosen_lines_are_devices_that_say_less() -> None:
         ("DIMM_A2", "empty", None),
     ]
     assert "no-handles" in {each.oddity for each in found.oddities}
-    with pytest.raises(InputError, match="none of the forms"):
+    with pytest.raises(InputError, match="sizes without locators"):
         read(chosen("Size", "Rank"))
 
 
