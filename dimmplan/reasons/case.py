@@ -240,6 +240,8 @@ class Case:
     @cached_property
     def _looks(self) -> dict[str, tuple[object, ...]]:
         """How each channel's socket, its controller and the channel itself look to the figures."""
+        if self.space.shapes.partner:  # in lockstep a channel counts with its other one: none stands for another
+            return {channel.name: (channel.name,) for channel in self._channels()}
         found: dict[str, tuple[object, ...]] = {}
         for shape, socket in zip(self.space.shapes.each, self.sockets(), strict=True):
             ordered = self.space.shapes.tell_slots_apart(socket.id)

@@ -96,6 +96,15 @@ def test_five_of_six_are_a_tie_of_places() -> None:
     assert (dead.kind, dead.row.id) == ("dead", "near-boots-alone")
 
 
+def test_every_slot_of_a_plan_in_lockstep_has_a_reason() -> None:
+    """A module alone is refused in either channel of a pair, and so is one taken out of it."""
+    board = next(board for board in BOARDS if board.id == "groyne-24")
+    case = Case(board, plan(board, ask(board, "128GiB", mode="lockstep")).placement)
+    for reason in slot_reasons(case):
+        for tried in reason.tried:
+            assert "lockstep-pairs" in {breach.rule for breach in tried.separation.breaches}, (reason.slot, tried.what)
+
+
 def test_a_slot_on_hold_is_left_alone() -> None:
     """A slot on hold has no alternative, and no other slot's alternative touches it."""
     board, placement = skerry("384GiB")
