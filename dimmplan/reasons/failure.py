@@ -26,7 +26,7 @@ from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 
 Held = Mapping[str, Module | None]
-_SMALLEST = ("advised_broken", "modules", "over_gib", "types", "balanced_sweep")
+_SMALLEST = ("advised_broken", "modules", "over_gib", "types", "balanced_sweep", "system_sweep")
 """The order in which populations that boot are compared, on a board without its advised rows."""
 MOST_STEPS_UP = 8
 """How often a larger set of the same sweep is looked for."""

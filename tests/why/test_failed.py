@@ -17,6 +17,7 @@ from dimmplan.output.changes import failure_text
 from dimmplan.planner import ask, plan
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.failure import failure_of
+from dimmplan.rules import SocketMinimumRow
 from dimmplan.solve.criteria import ranked
 from tests.support import WHOLE, sampled, shipped_boards
 from tests.why.seeds import broken_by, seeded_plans
@@ -119,6 +120,15 @@ def test_the_smallest_population_is_the_smallest(board_id: str) -> None:
         if failure.smallest is not None:
             assert failure.smallest.figures.modules == least_modules(case, case.content | {slot: None})
             assert failure.smallest.proven
+
+
+def test_the_smallest_population_may_leave_a_socket_empty() -> None:
+    """Where a module at each socket is advised alone, one module boots."""
+    board = BOARDS["groyne-24"]
+    minimum = SocketMinimumRow(id="least", check="socket-minimum", modules=1, severity="advised", source="INVENTED")
+    board = replace(board, rules=tuple(minimum if row.check == minimum.check else row for row in board.rules))
+    failure = failure_of(Case(board, plan(board, ask(board, "128GiB", modules=["16GiB"])).placement), ["11-fore"])
+    assert failure.smallest.figures.modules == 1 and failure.smallest.figures.balanced_sweep_gb_s == 0
 
 
 def test_the_best_set_on_a_small_board_is_the_best() -> None:
