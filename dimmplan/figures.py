@@ -123,9 +123,9 @@ class PlacementFigures(NamedTuple):
 
     @property
     def socket_difference_gib(self) -> Gib:
-        """Largest minus smallest capacity that a fitted socket sweeps."""
-        swept = [socket.swept_gib for socket in self.sockets]
-        return whole(max(swept) - min(swept))
+        """Largest minus smallest usable capacity of a fitted socket."""
+        usable = [Fraction(socket.usable_gib) for socket in self.sockets]
+        return whole(max(usable) - min(usable))
 
     @property
     def worst_share(self) -> Fraction:

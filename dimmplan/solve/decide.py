@@ -156,7 +156,7 @@ class Decisions:
 
     def _by_difference(self, branch: Branch) -> Iterator[tuple[Value, Branch]]:
         for width, part in self.windows(branch):
-            yield self.space.unscaled(width), part
+            yield self.space.shown_difference(width), part
 
     def windows(self, branch: Branch) -> Iterator[tuple[int, Branch]]:
         """Windows of socket capacity that suffice, and their width; every window of the least width is a branch."""

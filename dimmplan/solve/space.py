@@ -328,9 +328,16 @@ class Space:
         row, sockets = self.mode_row, len(self.sockets)
         if row is None:
             return Fraction(shown)
-        copied = sockets * row.copies_gib(0)
-        left = 1 - (row.copies_gib(1) - row.copies_gib(0))
-        return (shown + copied) / left * self.scale
+        return (shown + sockets * row.copies_gib(0)) / self._shown_share * self.scale
+
+    def shown_difference(self, gib: int) -> Gib:
+        """The difference, in scaled GiB, between two sockets in what the system shows of them."""
+        return whole(Fraction(gib, self.scale) * self._shown_share)
+
+    @property
+    def _shown_share(self) -> Fraction:
+        """What the system shows of a GiB more."""
+        return 1 - (self.mode_row.copies_gib(1) - self.mode_row.copies_gib(0)) if self.mode_row else Fraction(1)
 
     # -- loads of a channel ------------------------------------------------------------------------------------
 

@@ -152,6 +152,14 @@ def test_a_partial_mirror_shows_what_is_installed_less_the_copies(row: dict[str,
     assert named.startswith(f"{256 - copies} GiB PARTLY MIRRORED (256 GiB installed)")
 
 
+def test_a_partial_mirror_leaves_sockets_apart_by_what_they_show() -> None:
+    """Three and four of 32 GiB, of which a quarter are copies: 72 and 96 GiB are 24 GiB apart."""
+    board = board_of_pairs({"id": "part", "check": "partial-mirroring", "mirrored_percent": 25})
+    planned = plan(board, ask(board, "168GiB", modules=["32GiB"], mode="partly-mirrored"))
+    assert [socket.usable_gib for socket in planned.figures.sockets] == [96, 72]
+    assert planned.figures.socket_difference_gib == 24
+
+
 @pytest.mark.parametrize(("given", "peak"), [(None, "19.2"), ("both", "19.2"), ("one", "9.6")])
 def test_channels_in_lockstep_hold_the_same_and_no_capacity_is_lost(given: str | None, peak: str) -> None:
     """192 GiB at each socket are a pair of 64 and a pair of 32; a pair is one region of two ways beyond 128 GiB."""
