@@ -141,6 +141,8 @@ class Rule(Row):
     """True where nothing that is added mends a broken row."""
     limits: ClassVar[Limits]
     """What the row alone can keep a request from having: enough capacity, a placement at all, or nothing."""
+    passes_over: ClassVar[bool] = False
+    """True where ``populations`` hold without the slots that cannot be used; else those with such a slot are out."""
     couples: ClassVar[Couples] = "nothing"
     """What a row of system scope ties between sockets, which is what the search has to fix before it looks at one.
 

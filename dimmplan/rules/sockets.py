@@ -121,11 +121,12 @@ class CountsRow(_SocketsRow):
 
 
 class SequenceRow(Rule):
-    """The slots of one socket fill in exactly this order."""
+    """The slots of one socket fill in exactly this order; slots that cannot be used are passed over."""
 
     question = "order"
     scopes = ("socket",)
     limits = "placement"
+    passes_over = True
 
     check: Literal["sequence"]
     socket: Name
@@ -152,10 +153,11 @@ class SequenceRow(Rule):
         filled = view.filled if view.socket.id == self.socket else None
         if filled is None:
             return
-        if not any(filled == frozenset(self.slots[:count]) - view.unknown for count in view.counts):
-            first = self.slots[: view.modules]
+        order = [slot for slot in self.slots if slot in view.socket.slots]
+        if not any(filled == frozenset(order[:count]) - view.unknown for count in view.counts):
+            first = order[: view.modules]
             wrong = filled.symmetric_difference(first) - view.unknown
-            found = [f"{slot} {'filled' if slot in filled else 'empty'}" for slot in self.slots if slot in wrong]
+            found = [f"{slot} {'filled' if slot in filled else 'empty'}" for slot in order if slot in wrong]
             yield Fault(", ".join(found), f"{', '.join(first)} first")
 
     def wording(self) -> str:

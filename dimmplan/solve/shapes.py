@@ -211,13 +211,14 @@ class Shapes:
 
     def _populations(self, socket: str | None, rows: Iterable[Rule]) -> list[Populations]:
         """What rows prescribe of the slots of a socket, or of the whole machine."""
-        found = (row.populations(socket, self.request.fitted, self.request.mode) for row in rows)
         there = self.board.served
-        return [
-            {count: slots for count, slots in populations.items() if slots <= there}
-            for populations in found
-            if populations is not None
-        ]
+        found: list[Populations] = []
+        for row in rows:
+            populations = row.populations(socket, self.request.fitted, self.request.mode)
+            if populations is not None:
+                left = [slots & there if row.passes_over else slots for slots in populations.values()]
+                found.append({len(slots): slots for slots in left if slots <= there})
+        return found
 
     def tell_slots_apart(self, socket: str) -> bool:
         """True where a row says which slots of a socket are filled, or looks at them by their names."""

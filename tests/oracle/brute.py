@@ -292,7 +292,8 @@ def socket_breaks(
             return meant and len(modules) not in row.modules
         case SequenceRow():
             lying = dict(zip(socket.slots, slots, strict=True))
-            return row.socket == socket.id and _has_gap([lying[slot] is not None for slot in row.slots])
+            order = [slot for slot in row.slots if slot in lying]
+            return row.socket == socket.id and _has_gap([lying[slot] is not None for slot in order])
         case ThermalLimitRow():
             return any(_too_hot(row, module, watts, processor, inlet) for module in modules)
     return False
@@ -635,7 +636,7 @@ class Oracle:
             "over_gib": max(0, shown - request.capacity_gib - (request.over_gib or 0)),
             "balanced_sweep": min(system, own),
             "system_sweep": system,
-            "socket_difference_gib": max(capacities) - min(capacities),
+            "socket_difference_gib": max(each.shown for each in fillings) - min(each.shown for each in fillings),
             "worst_sweep": min(each.sweep for each in figures),
             "worst_parallel": min(each.parallel for each in figures),
             "controller_difference_gib": max(max(sums) - min(sums) for sums in of_controllers),

@@ -87,6 +87,26 @@ def test_a_module_in_an_absent_tray_breaks_the_board() -> None:
     assert (breach.rule, breach.where) == ("tray", ("N5",))
 
 
+def test_a_prescribed_order_passes_over_slots_that_are_not_there() -> None:
+    """The order begins in the tray: without it the slots after those come first, for the search and the judge."""
+    order = """[[rules]]
+id = "order"
+check = "sequence"
+socket = "N"
+slots = ["N5", "N1", "N6", "N2", "N7", "N3", "N8", "N4"]
+source = "INVENTED"
+
+"""
+    found, problems = read(TEXT.replace("[[rules]]", f"{order}[[rules]]", 1))
+    assert found is not None, problems
+    there = read_trays(found, ["upper"])
+    answer = plan(there, ask(there, "256GiB", modules=["64GiB"], fitted=["N"]), alternatives=False)
+    assert [slot for slot, module in answer.placement.slots if module] == ["N1", "N2", "N3", "N4"]
+    content = {slot: module for slot, module in answer.placement.slots if slot != "N1"}
+    (breach,) = [each for each in judge(answer.board, None, ["N"], content) if each.rule == "order"]
+    assert breach.allowed == "N1, N2, N3 first"
+
+
 def test_ceilings_are_those_of_each_socket() -> None:
     there = board()
     module = there.modules[1]
