@@ -30,6 +30,9 @@ _FALLBACK = {
     Generation.DDR5: "32GB 2Rx8 PC5-4800B-R",
 }
 _SAYS_NOTHING = frozenset(("", "unknown", "other", "dram", "ram", "edram", "reserved", "out of spec"))
+_INCOMPLETE = ("empty-unlisted", "listing-cut", "array-count", "member-missing", "more-pages", "table-cut")
+"""Oddities of an inventory that may leave slots out."""
+_VIRTUAL = ("virtual-machine", "phantom-slots")
 _TO_DO = (
     "rules: what may be mixed, ranks on a channel, capacity ceiling, sockets that may be fitted",
     "rates: MT/s for each number of modules on a channel",
@@ -70,6 +73,7 @@ class _Drafter:
 
     def drafted(self, board_id: str, title: str) -> Draft:
         memory = self.memory
+        self._ask_of_slots()
         generation = self._generation()
         names = _names(memory)
         wired = wire(self.found, names, generation, self.questions)
@@ -106,6 +110,13 @@ class _Drafter:
         ]
         to_do = (*(f"{guess.about}: {guess.text}" for guess in guesses), *_TO_DO)
         return Draft(text="\n".join(lines) + "\n", guesses=guesses, to_do=to_do, fitted=fitted)
+
+    def _ask_of_slots(self) -> None:
+        """Whether these are all slots, where the inventory may leave some out; one that it lists is never dropped."""
+        odd = {each.oddity: each.text for each in self.found.oddities}
+        reason = next((odd[oddity] for oddity in _INCOMPLETE if oddity in odd), None)
+        if reason:
+            self.questions.ask("slots", f"{reason}; add the slots that are missing")
 
     def _generation(self) -> Generation:
         seen = [slot.generation for slot in self.memory if slot.generation]
@@ -176,8 +187,11 @@ class _Drafter:
 
 
 def _refuse_unplanned(found: Inventory) -> None:
-    """Refuse machines without memory slots, and with memory of a generation that is not planned here."""
+    """Refuse virtual machines, those without memory slots, and memory of a generation that is not planned here."""
     memory = found.memory
+    if any(each.oddity in _VIRTUAL for each in found.oddities):
+        what = "a virtual machine, whose slots are no places in a chassis"
+        raise InputError(Problem(file="inventory", found=what, allowed="the inventory of the machine it runs on"))
     filled = [slot for slot in memory if slot.state == "filled"]
     others = [slot for slot in found.slots if not slot.counts and slot.role == "soldered"]
     words = sorted({word for slot in filled or others if (word := _foreign(slot))})

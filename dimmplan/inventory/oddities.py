@@ -92,6 +92,8 @@ CATALOGUE: dict[str, str] = {
     "no-handles": "the listing has no handles: which array a device belongs to is not known",
     "listing-cut": "the listing begins in the middle of a device: what stood above is not known",
     "listing-complains": "the program that made the listing reported a broken table",
+    # objects of Windows
+    "empty-unlisted": "only filled slots are listed: which other slots the machine has is not known",
     # Redfish
     "member-missing": "a member is only referred to; its resource is not in the input",
     "more-pages": "the collection goes on in a page that is not in the input",

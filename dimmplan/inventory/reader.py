@@ -62,22 +62,22 @@ _OTHERS = tuple(
     (re.compile(mark, re.MULTILINE | re.IGNORECASE), called, hint)
     for mark, called, hint in (
         (
-            r"^\s*\*-(?:bank|memory|core|firmware)\b|\"class\"\s*:\s*\"memory\"",
+            r"^[ \t]{0,40}\*-(?:bank|memory|core|firmware)\b|\"class\"\s{0,9}:\s{0,9}\"memory\"",
             "a list of lshw, which has no ranks",
             _HINT,
         ),
-        (r"\bArray-\d+: capacity:|\bDevice-\d+: .{0,60}\bsize:", "a list of inxi, which has no ranks", _HINT),
+        (r"\bArray-\d{1,3}: capacity:|\bDevice-\d{1,3}: .{0,60}\bsize:", "a list of inxi, which has no ranks", _HINT),
         (r"^# decode-dimms|=== SPD EEPROM Information ===", "what a program decoded of SPD images", _IMAGES),
-        (r"^\s*#?\s*[0-9a-f]{2}:( [0-9a-f]{2}){16}|^[0-9a-f]{6,8}:?( {1,2}[0-9a-f]{2,4}){8}", _DIGITS, _ONE_DUMP),
+        (r"^[ \t#]{0,40}[0-9a-f]{2}:( [0-9a-f]{2}){16}|^[0-9a-f]{6,8}:?( {1,2}[0-9a-f]{2,4}){8}", _DIGITS, _ONE_DUMP),
         (
-            r"EDAC\b.*\b[CU]E\b|SrcID#\d|\bmc#?\d+: ?csrow|\[Hardware Error\]|\bMCE \d|\| Memory\b.*ECC",
+            r"EDAC\b.{0,200}\b[CU]E\b|SrcID#\d|\bmc#?\d{1,3}: ?csrow|\[Hardware Error\]|\bMCE \d|\| Memory\b.{0,80}ECC",
             _RECORD,
             _LOCATE,
         ),
         (r"^FRU Device Description", "a list of a management controller's parts", _HINT),
-        (r"^Mem(?:Total)?:\s+\d", "how much memory a system uses, which names no module", _HINT),
+        (r"^Mem(?:Total)?:\s{1,40}\d", "how much memory a system uses, which names no module", _HINT),
         (r"^MEMORY_DEVICE_\w*=", "a list of udev", _HINT),
-        (r"^\s*Size:\s*(?:\d+ [KMGT]i?B|No Module Installed)", "sizes without locators", _HINT),
+        (r"^[ \t]{0,40}Size:[ \t]{0,9}(?:\d{1,9} [KMGT]i?B|No Module Installed)", "sizes without locators", _HINT),
     )
 )
 """Forms that people give and that are not read: a mark of each, what it is, and what to give."""

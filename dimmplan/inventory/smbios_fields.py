@@ -284,7 +284,7 @@ _FORM_FACTORS = {  # DSP0134 7.18.1
     **{0x0E: "SRIMM", 0x0F: "FB-DIMM", 0x10: "die", 0x11: "CAMM"},
 }
 _LOGICAL = "logical non-volatile device"
-_MEMORY_TYPES = {  # DSP0134 7.18.2
+MEMORY_TYPES = {  # DSP0134 7.18.2
     **{0x01: "other", 0x02: "unknown", 0x03: "DRAM", 0x04: "EDRAM", 0x05: "VRAM", 0x06: "SRAM", 0x07: "RAM"},
     **{0x08: "ROM", 0x09: "flash", 0x0A: "EEPROM", 0x0B: "FEPROM", 0x0C: "EPROM", 0x0D: "CDRAM", 0x0E: "3DRAM"},
     **{0x0F: "SDRAM", 0x10: "SGRAM", 0x11: "RDRAM", 0x12: "DDR", 0x13: "DDR2", 0x14: "DDR2 FB-DIMM"},
@@ -293,7 +293,7 @@ _MEMORY_TYPES = {  # DSP0134 7.18.2
     **{0x20: "HBM", 0x21: "HBM2", 0x22: "DDR5", 0x23: "LPDDR5", 0x24: "HBM3"},
 }
 REGISTERED, UNBUFFERED, LOAD_REDUCED = "registered (buffered)", "unbuffered (unregistered)", "LRDIMM"
-_TYPE_DETAILS = {  # DSP0134 7.18.3, by bit
+TYPE_DETAILS = {  # DSP0134 7.18.3, by bit
     **{1: "other", 2: "unknown", 3: "fast-paged", 4: "static column", 5: "pseudo-static", 6: "RAMBUS"},
     **{7: "synchronous", 8: "CMOS", 9: "EDO", 10: "window DRAM", 11: "cache DRAM", 12: "non-volatile"},
     **{13: REGISTERED, 14: UNBUFFERED, 15: LOAD_REDUCED},
@@ -333,8 +333,8 @@ class Device(Structure):
     total_width_bits = _number(0x08, "total width", full=0xFFFF)
     data_width_bits = _number(0x0A, "data width", full=0xFFFF)
     form = _word(0x0E, "form factor", codes=_FORM_FACTORS)
-    memory_type = _word(0x12, "type", codes=_MEMORY_TYPES, called="memory type")
-    details = _bits(0x13, "type detail", codes=_TYPE_DETAILS)
+    memory_type = _word(0x12, "type", codes=MEMORY_TYPES, called="memory type")
+    details = _bits(0x13, "type detail", codes=TYPE_DETAILS)
     locator = _text(0x10, "locator")
     bank = _text(0x11, "bank locator", called="bank")
     rated_mts = _number(0x15, "speed", "current speed", full=0xFFFF, larger=(0x54, "I"))  # 2.3 and 3.3

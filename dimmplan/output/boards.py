@@ -186,7 +186,7 @@ class LayoutEntry(Record):
 class GuessEntry(Record):
     """What a draft had to guess."""
 
-    about: str = means("`sockets`, `channels`, `generation`, `fill-order`, `modules`, `width` or `interleave`")
+    about: str = means("`slots`, `sockets`, `channels`, `generation`, `fill-order`, `modules`, `width` or `interleave`")
     text: str = means("the question")
     chosen: str = means("the choice that was drafted")
     candidates: list[str] = means("choices for `--answer`")

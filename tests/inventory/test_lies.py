@@ -137,6 +137,7 @@ MET: dict[str, Callable[[], Inventory]] = {
     "no-handles": no_handles,
     "listing-cut": lambda: read_inventory(build.listing([FILLED, EMPTY]).encode().partition(b"\tSet:")[2]),
     "listing-complains": lambda: text(FILLED, head="Wrong DMI structures count: 9 announced, only 2 decoded.\n"),
+    "empty-unlisted": lambda: read_inventory(b"DeviceLocator : A1\nCapacity : 34359738368\n"),
     "member-missing": lambda: redfish(build.memory(), expanded=False),
     "more-pages": lambda: redfish(build.memory(), **{"Members@odata.nextLink": "/redfish/v1/x?$skip=1"}),
     "resource-twice": lambda: read_inventory(build.as_json([build.memory(), build.memory()])),

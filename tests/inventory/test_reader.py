@@ -209,3 +209,8 @@ def test_every_form_is_one_file_that_sniffs_reads_and_names_itself() -> None:
 def test_a_form_that_is_not_read_is_named_with_what_to_give(text: str, told: str) -> None:
     problem = refusal(text.encode())
     assert told in f"{problem.found} {problem.hint}"
+
+
+@pytest.mark.parametrize("worst", [b" ", b"EDAC ", b"| Memory ", b"Device-1: ", b"00 ", b"\t#", b"Size: "])
+def test_naming_a_form_that_is_not_read_takes_no_long_time(worst: bytes) -> None:
+    refusal(worst * (1 << 17))
