@@ -193,7 +193,7 @@ class _Enumeration:
         self.evaluate = evaluate
         self.unit = space.rate_unit
         self.width = space.width
-        self.idle = [0] * space.idle_controllers(query.shape)
+        self.idle = [0] * query.shape.idle
         self.by_channel = space.board.rate_scope == "channel"
         self._most: dict[int, int] = {}
         """The longest sweep time for a capacity."""

@@ -55,6 +55,8 @@ class SocketShape(NamedTuple):
     controllers: Controllers
     rules: tuple[str, ...]
     permitted: Permitted
+    idle: int = 0
+    """Controllers beside these, on which no channel can be filled in the mode."""
 
 
 class Shapes:
@@ -158,7 +160,8 @@ class Shapes:
 
         controllers = tuple(tuple(map(of_channel, controller.channels)) for controller in socket.controllers)
         rules = (*(row.id for row in rows), *self._prescribed(socket), *processor)
-        return self._known(SocketShape(controllers, rules, permitted), socket)
+        idle = len(self.board.socket(socket.id).controllers) - len(controllers)
+        return self._known(SocketShape(controllers, rules, permitted, idle), socket)
 
     def _pinned(self, *channels: Channel) -> tuple[frozenset[Module | None] | None, ...]:
         """What the slots of a channel may hold, or of several that hold the same; nothing where none is settled."""
@@ -205,7 +208,7 @@ class Shapes:
             tuple(map(common, zip(*its, strict=True), zip(*(each.channels for each in at), strict=True)))
             for its, at in zip(of_places, there, strict=True)
         )
-        return self._known(SocketShape(controllers, ("joined", *rules), shapes[0].permitted), *self.sockets)
+        return self._known(shapes[0]._replace(controllers=controllers, rules=("joined", *rules)), *self.sockets)
 
     # -- slots that rows prescribe -----------------------------------------------------------------------------------
 

@@ -173,11 +173,6 @@ class Space:
         """The processors that some socket carries, each once; ``None`` for a board that lists none."""
         return (None,) if self.option is None else self.option.each
 
-    def idle_controllers(self, shape: SocketShape) -> int:
-        """Controllers of a socket of that shape on which no channel can be filled in the mode."""
-        socket = self.shapes.sockets_of(shape)[0]
-        return len(self.board.socket(socket.id).controllers) - len(socket.controllers)
-
     def rate_of(self, shape: ChannelShape, modules: Sequence[Module]) -> int:
         """The rate of a channel with these modules, in MT/s; 0 where it is empty or does not run."""
         if not modules:

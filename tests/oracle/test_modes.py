@@ -175,6 +175,24 @@ def test_channels_in_lockstep_hold_the_same_and_no_capacity_is_lost(given: str |
     assert facts.amount.startswith("384 GiB LOCKSTEP ·") and "until" not in str([*first_boot(facts)])
 
 
+def test_a_controller_without_a_pair_is_one_without_memory() -> None:
+    """Two sockets of one pair each, one of them with a controller beside it that no pair is on: 64 GiB apart."""
+    lock = {"id": "lock", "check": "lockstep", "pairs": [["A", "B"], ["D", "E"]], "source": "INVENTED"}
+    kinds = {"id": "kinds", "check": "accept", "field": "kind", "values": ["RDIMM"], "source": "INVENTED"}
+    board = make_board(
+        {"S1": {"m0": {"A": ["A"], "B": ["B"]}}, "S2": {"m0": {"D": ["D"], "E": ["E"]}, "m1": {"F": ["F"]}}},
+        modules=["32GB 2Rx4 PC4-2666V-R"],
+        interleave={"style": "any", "ways": [1, 2], "source": "INVENTED"},
+        rules=[kinds, lock],
+        rates=[{"id": "rate", "dpc": 1, "mts": 2400, "source": "INVENTED"}],
+        rates_mts=[2400],
+        generation=Generation.DDR4,
+    )
+    answer = solve(board, ask(board, "128GiB", mode="lockstep"), alternatives=False)
+    values = {criterion.name: value for criterion, value in zip(answer.criteria, answer.best.vector, strict=True)}
+    assert values["controller_difference_gib"] == 64
+
+
 def test_modules_that_stay_are_counted_in_both_channels_of_a_pair() -> None:
     """A module kept in the second channel of a pair wants its like in the first."""
     board = board_of_pairs({"id": "lock", "check": "lockstep", "pairs": [["A", "B"], ["C", "D"]]})
