@@ -16,7 +16,7 @@ from dimmplan.model.label import parse_label
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Finding, Placement, board_of
 from dimmplan.model.request import DEFAULT_EFFORT, DEFAULT_MAX_TYPES, Mode, Request, Supply
-from dimmplan.rules import all_rows, judge_module
+from dimmplan.rules import FittedRow, all_rows, judge_module, of_kind
 from dimmplan.solve.answer import Answer, solve
 from dimmplan.solve.criteria import LISTS
 from dimmplan.supply import left_out_causes, same_on_board, shortfall_of, supplies_of
@@ -104,8 +104,10 @@ def ask(
     bare = [socket for socket in sockets or () if not board.serving(board.processor(option)).socket(socket).slots]
     if bare:
         found = f"no slot left at {', '.join(bare)}"
-        left = ",".join(socket for socket in sockets or () if socket not in bare)
-        hint = f"Without the processor too it is --fitted {left}" if left else "Leave a tray in."
+        left = [socket for socket in sockets or () if socket not in bare]
+        rows = of_kind(all_rows(board, board.processor(option)), FittedRow)
+        fits = left and all(set(left) in map(set, row.sets) for row in rows if row.severity == "error")
+        hint = f"Without the processor too it is --fitted {','.join(left)}" if fits else "Leave a tray in."
         source = "--without-tray" if board.absent else "--fitted"
         raise InputError(Problem(file=source, found=found, allowed="sockets with slots", hint=hint))
     assert gib is not None and sockets is not None and chosen_list is not None and chosen_mode is not None

@@ -64,7 +64,8 @@ def _causes(board: Board, request: Request) -> Iterator[Cause]:
     space = Space(board, request)
     refused = [breach for breach in space.fitted_breaches() if breach.severity == "error"]
     for breach in refused:
-        text = f"The sockets {breach.found} may not be fitted together; allowed: {breach.allowed}."
+        noun, how = ("socket", "alone") if len(request.fitted) == 1 else ("sockets", "together")
+        text = f"The {noun} {breach.found} may not be fitted {how}; allowed: {breach.allowed}."
         yield Cause(rule=breach.rule, text=text, source=breach.source)
     usable = len(request.supplies)
     for module in (supply.module for supply in request.supplies):

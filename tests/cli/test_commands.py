@@ -584,7 +584,7 @@ def test_boards_list_tells_boards_of_ones_own(call: Call, tmp_path: Path, monkey
 def test_sockets_that_may_not_be_fitted_so_are_told_with_those_that_may(call: Call) -> None:
     said = call("plan", "skerry-16", "--capacity", "64GiB", "--fitted", "FAR")
     assert said.status == 1
-    assert "FAR may not be fitted together; allowed: NEAR or NEAR + FAR." in " ".join((said.out + said.err).split())
+    assert "FAR may not be fitted alone; allowed: NEAR or NEAR + FAR." in " ".join((said.out + said.err).split())
 
 
 @pytest.mark.parametrize(

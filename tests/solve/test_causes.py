@@ -50,7 +50,7 @@ TOO_FEW = cause("stock", "The modules at hand are too few.", "")
         (
             [FITTED],
             request(64, M32, fitted=("S2",)),
-            [cause("fitted", "The sockets S2 may not be fitted together; allowed: S1 or S1 + S2.", "FITTED-SOURCE")],
+            [cause("fitted", "The socket S2 may not be fitted alone; allowed: S1 or S1 + S2.", "FITTED-SOURCE")],
             (None, None),
         ),
         (
