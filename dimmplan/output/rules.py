@@ -436,7 +436,7 @@ class MixDocument(Document, commands="mix"):
     compared_gib: int | None = means(
         "capacity at which the price is compared, null where nothing is", of="capacity_gib"
     )
-    mixed: MixSetEntry | None = means("the best mixed placement")
+    mixed: MixSetEntry | None = means("the best placement of as many modules of each type")
     alone: list[MixSetEntry | None] = means("the same with one type alone")
     said: list[SentenceEntry] = means("the price in words", by=price_statements)
 
@@ -452,6 +452,6 @@ def mix_text(mix: Mix) -> str:
         page.sentences(pair_statements(mix, pair))
     if mix.capacity_gib is not None:
         capacity, sockets = format_capacity(mix.capacity_gib), listed(list(mix.fitted))
-        page.heading(f"Compared: the best placement of {capacity} at {sockets}")
+        page.heading(f"Compared: {capacity} at {sockets}, with as many modules of each type")
         page.sentences(price_statements(mix))
     return str(page)

@@ -213,7 +213,7 @@ class _Judge:
 
 
 def _priced(mix: Mix, processor: str | None) -> Mix:
-    """The verdict with the best mixed placement and the best of each type alone."""
+    """The verdict with the best placement of as many modules of each type, and the best of each type alone."""
     channels = sum(len(socket.channels) for socket in mix.board.sockets if socket.id in mix.fitted)
     size = sum(module.capacity_gib for module in mix.modules)
     for each in range(max(1, channels // len(mix.modules)), 0, -1):
