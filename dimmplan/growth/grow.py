@@ -28,7 +28,6 @@ from dimmplan.growth.pinned import (
     staying,
     within,
 )
-from dimmplan.growth.stay import most_staying
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
@@ -99,7 +98,7 @@ class Chain(NamedTuple):
     sweeps: tuple[Fraction, ...]
     worth: Worth
     order: tuple[Any, ...]
-    """Board order of the steps, one after another: smaller comes first."""
+    """Modules in the machine that the first step moves, then board order of the steps: smaller comes first."""
 
     @property
     def key(self) -> tuple[Any, ...]:
@@ -134,9 +133,10 @@ def grow(board: Board, requests: Sequence[Request], *, may_move: bool = False, s
 
     Chains are compared by: no error row broken at any step, then fewest advised ones; least usable capacity above each
     request, in step order; fewest modules discarded (only the first step can leave any out of the machine); highest
-    smallest sweep of the steps; highest sum of them; fewest modules bought; cost, where all is priced; board order of
-    the steps. Later steps only add modules, or with ``may_move`` never have fewer of a type. At most ``max_types``
-    types are used over the whole chain. Each step keeps its request's window of capacity unless no chain is found so.
+    smallest sweep of the steps; highest sum of them; fewest modules bought; cost, where all is priced; fewest modules
+    that the first step moves; board order of the steps. Later steps only add modules, or with ``may_move`` never have
+    fewer of a type. At most ``max_types`` types are used over the whole chain. Each step keeps its request's window of
+    capacity unless no chain is found so.
 
     Raises ``ImpossibleError`` where no chain is found.
     """
@@ -148,15 +148,6 @@ def grow(board: Board, requests: Sequence[Request], *, may_move: bool = False, s
             break
     else:
         raise _impossible(task)
-    contents = chain.contents
-    if start.lying and not start.stays and not may_move:
-        contents = tuple(most_staying(board, requests[0], contents, start.lying, hold=start.hold))
-        lying = {slot: module for slot, module in start.lying.items() if module}
-        if not lying.items() <= contents[0].items() and not budget.over:  # a chain that moves nothing may be as good
-            in_place = replace(task, start=start._replace(stays=lying), searches={}, known={}, found=None).best()
-            if in_place is not None and in_place.worth.key <= chain.worth.key:
-                contents = in_place.contents
-        chain = chain_of(board, requests, contents)
     bound, stopped = task.bound(chain), budget.reason if task.cut else None
     free = tuple(_by_itself(board, request, start, budget) for request in requests)
     return Growth(
@@ -165,7 +156,7 @@ def grow(board: Board, requests: Sequence[Request], *, may_move: bool = False, s
         chain=chain,
         steps=tuple(
             planned_as(board, request, content, alone, stopped=stopped or STEP_STOPPED, hold=start.hold)
-            for request, content, alone in zip(requests, contents, free, strict=True)
+            for request, content, alone in zip(requests, chain.contents, free, strict=True)
         ),
         free=free,
         bound=bound,
@@ -186,7 +177,9 @@ def _by_itself(board: Board, request: Request, start: Start, budget: Budget) -> 
     return None if budget.stopping else answer
 
 
-def chain_of(board: Board, requests: Sequence[Request], contents: Sequence[Content]) -> Chain:
+def chain_of(
+    board: Board, requests: Sequence[Request], contents: Sequence[Content], lying: Content = NOTHING.lying
+) -> Chain:
     """Measure a chain of legal placements by rules and figures alone."""
     advised: set[str] = set()
     measured: list[dict[str, Any]] = []
@@ -209,7 +202,8 @@ def chain_of(board: Board, requests: Sequence[Request], contents: Sequence[Conte
         bought=measured[-1]["bought"],
         cost=Fraction(measured[-1]["cost"]) if priced else None,
     )
-    return Chain(tuple(contents), sweeps, worth, tuple(board_order(board, content) for content in contents))
+    displaced = sum(contents[0].get(slot) != module for slot, module in lying.items() if module)
+    return Chain(tuple(contents), sweeps, worth, (displaced, *(board_order(board, content) for content in contents)))
 
 
 def board_order(board: Board, content: Content) -> tuple[Any, ...]:
@@ -310,7 +304,8 @@ class _Task:
                 if content is not None:
                     found[step] = content
             if len(found) == len(self.requests):
-                yield chain_of(self.board, self.requests, [found[step] for step in range(len(found))])
+                contents = [found[step] for step in range(len(found))]
+                yield chain_of(self.board, self.requests, contents, self.start.lying)
 
     def _alone(self, step: int, types: Types = None) -> _Alone | None:
         """The best of a step with nothing but what lies in the machine; with moves, later steps are free of that."""
@@ -341,16 +336,19 @@ class _Task:
     ) -> _Alone | None:
         """The first placement by some criteria and board order; each search remembers what it worked out."""
         key = step, frozenset(pins.items()), supplies
+        lying = self.start.lying if not step or not self.may_move else NOTHING.lying
         if key not in self.searches:
             request = replace(self.requests[step], supplies=supplies)
-            self.searches[key] = Search(Space(self.board, request, pins), self.budget)
+            self.searches[key] = Search(Space(self.board, request, pins, lying=lying), self.budget)
         search, request = self.searches[key], self.requests[step]
         if not search.space.possible():
             return None
         most = search.space.most_gib
         high = max(most, request.capacity_gib) if self.outside else request.limit_gib
         aim = Aim(request.capacity_gib, high, types=types)
-        found, proven = search.by(criteria).first(aim, may_end_empty=self.found is not None)
+        found, proven = search.by((*criteria, "displaced") if lying else criteria).first(
+            aim, may_end_empty=self.found is not None
+        )
         self.cut |= not proven
         if found is None:
             return None

@@ -11,7 +11,6 @@ from math import floor
 from dimmplan.audit import Audit, audit
 from dimmplan.figures import PlacementFigures, figures_if_any
 from dimmplan.growth.pinned import SWEEP, Start
-from dimmplan.growth.stay import most_staying
 from dimmplan.inventory.match import Matching
 from dimmplan.model.board import Board
 from dimmplan.model.inventory import Inventory, InventorySlot
@@ -23,7 +22,7 @@ from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
-from dimmplan.solve.criteria import content_of, usable_of, vector_of
+from dimmplan.solve.criteria import usable_of, vector_of
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
 from dimmplan.supply import same_on_board, standing_for
@@ -155,8 +154,8 @@ Content = Mapping[str, Module | None]
 
 MOST_TRIED = 40
 """So many sets of modules are tried, the cheapest first, before the fastest one is named instead."""
-_FASTEST = ("advised_broken", "over_gib", SWEEP, "bought")
-_CHEAPEST = ("advised_broken", "over_gib", "cost", "bought", "discarded", SWEEP, "worst_sweep")
+_FASTEST = ("advised_broken", "over_gib", SWEEP, "bought", "displaced")
+_CHEAPEST = ("advised_broken", "over_gib", "cost", "bought", "discarded", SWEEP, "worst_sweep", "displaced")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -229,7 +228,7 @@ def upgrade_of(planned: Planned, content: Content | None, start: Start | None) -
 def _no_slower(planned: Planned, before: Speed, start: Start) -> Choice | None:
     """The cheapest placement in the request's window that is no slower than the machine was."""
     board, request = planned.board, planned.request
-    space = Space(board, request, start.pins)
+    space = Space(board, request, start.pins, lying=start.lying)
     search = Search(space, Budget(request.effort))
 
     def first(criteria: Sequence[str], low: int, high: int, without: Iterable[int] = ()) -> Found | None:
@@ -260,7 +259,6 @@ def _no_slower(planned: Planned, before: Speed, start: Start) -> Choice | None:
             chosen = found
             break
         seen.add(found.code)
-    lying = start.lying or start.stays
-    (content,) = most_staying(board, request, [content_of(space, chosen.board_order)], lying, hold=start.hold)
+    content = search.content(chosen)
     vector = vector_of(space, planned.answer.criteria, content)
-    return None if vector is None else Choice(dict(content), vector, usable_of(space, content))
+    return None if vector is None else Choice(content, vector, usable_of(space, content))

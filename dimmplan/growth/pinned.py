@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.figures import placement_figures
-from dimmplan.growth.stay import most_staying
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Request
@@ -19,7 +18,7 @@ from dimmplan.solve.answer import Answer, Bound, Choice, bound_of, solve, solve_
 from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.causes import capacities
-from dimmplan.solve.criteria import CRITERIA, Value, criteria_of, usable_of, vector_of
+from dimmplan.solve.criteria import CRITERIA, LISTS, Value, criteria_of, usable_of, vector_of
 from dimmplan.solve.search import Search
 from dimmplan.solve.shapes import Pins
 from dimmplan.solve.space import Space
@@ -87,15 +86,16 @@ def solve_from(board: Board, request: Request, start: Start, *, alternatives: bo
 
 
 def _settled(board: Board, request: Request, answer: Answer, start: Start) -> Answer:
-    """The answer with most of what lies in the machine left where it lies."""
-    if not start.lying:
+    """The answer, and all beside it, with most of what lies in the machine left where it lies."""
+    lying = {slot: module for slot, module in start.lying.items() if module}
+    if not lying:
         return answer
+    space = Space(board, request, start.pins, lying=lying)
+    best, proven = _most_staying(space, answer, answer.best)
 
     def settled(choice: Choice) -> Choice:
-        (content,) = most_staying(board, request, [choice.content], start.lying, hold=start.hold)
-        return choice._replace(content=dict(content))
+        return _most_staying(space, answer, choice)[0]
 
-    best, proven = _first_of_equals(board, request, answer, settled(answer.best), start)
     return answer._replace(
         best=best,
         proven=answer.proven and proven,
@@ -107,25 +107,30 @@ def _settled(board: Board, request: Request, answer: Answer, start: Start) -> An
     )
 
 
-def _first_of_equals(board: Board, request: Request, answer: Answer, best: Choice, start: Start) -> tuple[Choice, bool]:
-    """Of all placements as good as ``best`` the one in which most modules stay, and whether that is proven.
+def _most_staying(space: Space, answer: Answer, choice: Choice) -> tuple[Choice, bool]:
+    """Of all placements as good as ``choice`` the one in which most modules stay, and whether that is proven.
 
-    Places that are no equal parts can be as good as each other all the same: a channel of two slots and one of one slot
-    for a single module, or channels that a listed group tells apart. So what stays is a last criterion of the search.
+    Equal parts of a board may trade places, and others can be as good all the same: a channel of two slots and one of
+    one slot for a single module, or channels that a listed group tells apart. So what stays is a last criterion of the
+    search. What stands beside the answer keeps its modules; another list than the request's may have chosen it.
     """
-    lying = {slot: module for slot, module in start.lying.items() if module}
-    if lying == {slot: module for slot, module in best.content.items() if module}:
-        return best, True
-    budget = Budget(max(request.effort - answer.effort, LEAST_STAYING))
-    search = Search(Space(board, request, start.pins, lying=lying), budget)
-    search.by(criterion.name for criterion in (*answer.criteria, CRITERIA["displaced"]))
-    gib: Any = best.usable_gib  # what a mode leaves may be a fraction
-    aim = Aim(gib, gib) if answer.outside_window else Aim(request.capacity_gib, request.limit_gib)
-    found, proven = search.first(aim, may_end_empty=True)
-    if found is None or found.vector[:-1] != best.vector:
-        return best, False
-    content = search.content(found)
-    return best._replace(content=content, usable_gib=usable_of(search.space, content)), proven
+    request, gib = space.request, cast("Any", choice.usable_gib)  # what a mode leaves may be a fraction
+    if space.lying == {slot: module for slot, module in choice.content.items() if module}:
+        return choice, True
+    if choice is answer.best:
+        lists = [answer.criteria]
+        aim = Aim(gib, gib) if answer.outside_window else Aim(request.capacity_gib, request.limit_gib)
+    else:
+        lists = [criteria_of(prefer, priced=True) for prefer in dict.fromkeys((request.prefer, *LISTS))]
+        aim = Aim(gib, gib, only=space.code_of(choice.content))
+    for criteria in lists:
+        search = Search(space, Budget(max(request.effort - answer.effort, LEAST_STAYING)))
+        search.by(criterion.name for criterion in (*criteria, CRITERIA["displaced"]))
+        found, proven = search.first(aim, may_end_empty=True)
+        content = {} if found is None else search.content(found)
+        if vector_of(space, answer.criteria, content) == choice.vector:
+            return choice._replace(content=content, usable_gib=usable_of(space, content)), proven
+    return choice, False
 
 
 def _solved(board: Board, request: Request, start: Start, *, alternatives: bool) -> Answer:

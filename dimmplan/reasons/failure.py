@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from operator import attrgetter
+from fractions import Fraction
+from functools import partial
 from typing import NamedTuple
 
 from dimmplan.errors import Cause, ImpossibleError, InputError, Problem
 from dimmplan.figures import PlacementFigures
 from dimmplan.growth.pinned import Start, closed, solve_from
-from dimmplan.growth.stay import most_staying
 from dimmplan.model.module import Module, by_type
 from dimmplan.model.placement import Change
 from dimmplan.model.request import Lot, Mode, Request, Supply
@@ -26,7 +25,7 @@ from dimmplan.solve.search import Search
 from dimmplan.solve.space import Space
 
 Held = Mapping[str, Module | None]
-_SMALLEST = ("advised_broken", "modules", "over_gib", "types", "balanced_sweep", "system_sweep")
+_SMALLEST = ("advised_broken", "modules", "over_gib", "types", "balanced_sweep", "system_sweep", "displaced")
 """The order in which populations that boot are compared, on a board without its advised rows."""
 MOST_STEPS_UP = 8
 """How often a larger set of the same sweep is looked for."""
@@ -146,9 +145,9 @@ class _Left:
         types = max(1, len(supplies))
         return replace(self.case.request, capacity_gib=capacity_gib, supplies=supplies, over_gib=None, max_types=types)
 
-    def _solve(self, request: Request) -> Answer:
-        """The exact answer that fills no slot on hold. Raises ``ImpossibleError``."""
-        start = Start(stays={}, hold=self.case.placement.hold)
+    def _solve(self, request: Request, *, lying: Held) -> Answer:
+        """The exact answer that fills no slot on hold, most modules left where they lie. Raises ``ImpossibleError``."""
+        start = Start(stays={}, hold=self.case.placement.hold, lying=lying)
         return solve_from(self.case.board, request, start, alternatives=False)
 
     def best(self, asked_gib: int) -> tuple[LeftSet | None, tuple[Cause, ...]]:
@@ -157,7 +156,7 @@ class _Left:
         if not asked:
             return None, ()
         try:
-            answer = solved_below(self._solve, self._request(asked))
+            answer = solved_below(partial(self._solve, lying=self.stay), self._request(asked))
         except ImpossibleError as error:
             return None, error.causes
         return self._placed(answer.best.content, by=self.case.placement.prefer, proven=answer.proven), ()
@@ -167,25 +166,24 @@ class _Left:
         if best is None:
             return None
         effort, proven = self.case.request.effort, True
-        found: LeftSet | None = None
+        found: Request | None = None
         low, sweep = 1, best.figures.balanced_sweep_gb_s
         for _ in range(MOST_STEPS_UP):
             request = replace(self._request(low), prefer="bandwidth-first", over_gib=self.total_gib, effort=effort)
             try:
-                answer = self._solve(request)
+                answer = self._solve(request, lying={})
             except ImpossibleError:
                 break
             proven, effort = proven and answer.proven, EFFORT_STEP_UP
-            better = self._placed(answer.best.content, by="bandwidth-first", proven=proven)
-            if better is None:
-                break
-            faster = better.figures.balanced_sweep_gb_s
+            faster = Fraction(answer.values["balanced_sweep"])
             if faster < sweep or (found is None and faster == sweep):
                 break
-            found, sweep, low = better, faster, math.floor(better.figures.usable_gib) + 1
+            found, sweep, low = request, faster, math.floor(answer.best.usable_gib) + 1
             if low > self.total_gib:
                 break
-        return None if found is None else replace(found, proven=proven)
+        if found is None:
+            return None
+        return self._placed(self._solve(found, lying=self.stay).best.content, by="bandwidth-first", proven=proven)
 
     def smallest(self) -> LeftSet | None:
         """Fewest modules that break no error row, by the search with a list of its own."""
@@ -194,48 +192,21 @@ class _Left:
         board = self.case.board
         rows = tuple(row for row in board.rules if row.severity == "error")
         request = replace(self._request(1), over_gib=self.total_gib)
-        space = Space(replace(board, rules=rows), request, closed(self.case.placement.hold))
+        space = Space(replace(board, rules=rows), request, closed(self.case.placement.hold), lying=self.stay)
         if not space.possible():
             return None
         search = Search(space, Budget(request.effort)).by(_SMALLEST)
         found, proven = search.first(Aim(1, self.total_gib))
         return None if found is None else self._placed(search.content(found), by="modules", proven=proven)
 
-    def _placed(self, content: Held, *, by: str, proven: bool) -> LeftSet | None:
-        """A content as a set, with modules left where they are where that costs nothing.
-
-        ``None`` where it cannot be had without touching a slot on hold.
-        """
+    def _placed(self, content: Held, *, by: str, proven: bool) -> LeftSet:
+        """What a search found, as a set."""
         case = self.case
-        worth: Callable[[Alternative], object] = _module_count if by == "modules" else attrgetter("vector")
-        target = case.weigh(content)
-        for settled in self._candidates(target):
-            usable = not any(settled.content.get(slot) for slot in case.placement.hold)
-            if usable and settled.figures is not None and worth(settled) == worth(target):
-                placement = replace(case.placement, slots=tuple(settled.content.items()))
-                moves = plan_moves(case.board, self.stay, placement, untouchable=case.placement.hold)
-                return LeftSet(alternative=settled, figures=settled.figures, moves=moves, by=by, proven=proven)
-        return None
-
-    def _candidates(self, target: Alternative) -> Iterator[Alternative]:
-        """``stay``, then one move away from it, then the target with equal channels and sockets traded, or as it is."""
-        case, stay = self.case, self.stay
-        if sum(map(bool, stay.values())) == _module_count(target):  # else modules go: no move comes to as many
-            yield case.weigh(stay)
-            here = Case(case.board, replace(case.placement, slots=tuple(stay.items())), extra=case.placement.types)
-            seen: set[object] = set()
-            for start, goal in itertools.product(here.last_filled(), here.first_empty()):
-                look = here.look(start), here.look(goal, start)
-                if look not in seen:
-                    seen.add(look)
-                    yield case.weigh({**stay, start: None, goal: stay[start]})
-        (content,) = most_staying(case.board, case.request, [target.content], stay, hold=case.placement.hold)
-        yield case.weigh(content)
-        yield target
-
-
-def _module_count(alternative: Alternative) -> int:
-    return sum(module is not None for module in alternative.content.values())
+        found = case.weigh(content)
+        assert found.figures is not None, "what a search finds breaks no error row"
+        placement = replace(case.placement, slots=tuple(found.content.items()))
+        moves = plan_moves(case.board, self.stay, placement, untouchable=case.placement.hold)
+        return LeftSet(alternative=found, figures=found.figures, moves=moves, by=by, proven=proven)
 
 
 # -- halving ---------------------------------------------------------------------------------------------------------

@@ -491,10 +491,10 @@ QUESTIONS: tuple[Question, ...] = (
         ("why", "--without", "arch.1.1"),
         lambda w: {
             # five channels are starved; four and, elsewhere, seven are not
-            "best.moves": lambda moves: [(m["from"], m["to"]) for m in moves] == [("arch.4.1", "bell.1.2")],
+            "best.moves": lambda moves: [(m["from"], m["to"]) for m in moves] == [("arch.6.1", "bell.1.2")],
             "best.figures.balanced_sweep_gb_s": lambda value: (
                 value
-                == w.sweep({"arch.1.1": None, "arch.4.1": None, "bell.1.2": w.module})
+                == w.sweep({"arch.1.1": None, "arch.6.1": None, "bell.1.2": w.module})
                 > w.sweep({"arch.1.1": None})
             ),
             "smallest.slots": lambda slots: sum(label is not None for label in slots.values()) == len(w.board.sockets),
