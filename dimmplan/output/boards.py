@@ -18,7 +18,7 @@ from dimmplan.output.record import BoardEntry, Document, ErrorEntry, Label, Reco
 from dimmplan.rules import rules_of
 from dimmplan.tables import TableNote, table_notes
 from dimmplan.units import counted, listed
-from dimmplan.wording.placement import criterion_phrase
+from dimmplan.wording import criterion_phrase
 
 if TYPE_CHECKING:
     from dimmplan.boardfile.draft import Draft

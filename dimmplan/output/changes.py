@@ -23,8 +23,7 @@ from dimmplan.reasons.case import Alternative, Case
 from dimmplan.reasons.changes import ChangedPlan, NextAnswer, NextStep
 from dimmplan.reasons.failure import Failure, LeftSet, SplitStep
 from dimmplan.units import by_key, counted, format_capacity, listed
-from dimmplan.wording.placement import gb_s, label_short, share_text, sockets_listed
-from dimmplan.wording.statements import (
+from dimmplan.wording import (
     MANY,
     Statement,
     breach_statements,
@@ -33,8 +32,12 @@ from dimmplan.wording.statements import (
     capital,
     effects,
     figures_phrase,
+    gb_s,
+    label_short,
     led,
+    share_text,
     slots_phrase,
+    sockets_listed,
 )
 
 MOST_SPLIT_LINES = 31

@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 from dimmplan.model.board import Board
 from dimmplan.model.placement import Finding
 from dimmplan.units import Gib, format_capacity
-from dimmplan.wording.placement import TRUST
+from dimmplan.wording import TRUST
 
 if TYPE_CHECKING:
-    from dimmplan.wording.statements import Statement
+    from dimmplan.wording import Statement
 
 Item = TypeVar("Item")
 NOTHING = "-"

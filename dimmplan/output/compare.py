@@ -18,7 +18,7 @@ from dimmplan.output.stock import money
 from dimmplan.solve.criteria import LISTS
 from dimmplan.supply import Limit, UnusableModule, left_out_of, same_on_board, supplies_of
 from dimmplan.units import by_key, counted, decimal, format_capacity, listed
-from dimmplan.wording.placement import placement_findings
+from dimmplan.wording import placement_findings
 
 CHANNELS = (
     "4bb 2b | 6b says that at the first socket four channels carry two modules of type b and two carry one, and at the "

@@ -31,7 +31,7 @@ from dimmplan.output.stock import BuyEntry, shortfall_keys, shortfall_lines
 from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.units import counted, format_capacity
-from dimmplan.wording.placement import gb_s
+from dimmplan.wording import gb_s
 
 MADE_BY = "dimmplan"
 STATUSES = {

@@ -31,7 +31,7 @@ from dimmplan.plancode.code import encode
 from dimmplan.planner import Planned
 from dimmplan.solve.answer import Choice
 from dimmplan.units import counted, format_capacity, listed, trimmed, whole
-from dimmplan.wording.placement import gb_s
+from dimmplan.wording import gb_s
 
 if TYPE_CHECKING:
     from dimmplan.growth.grow import Growth

@@ -17,7 +17,7 @@ from dimmplan.model.placement import Finding
 from dimmplan.output.columns import Text
 from dimmplan.output.record import Document, FindingEntry, Label, MachineFigures, OfPlan, Record, means
 from dimmplan.units import counted, format_capacity, format_kib, listed
-from dimmplan.wording.placement import breach_finding, drafted_findings, gb_s, share_text
+from dimmplan.wording import breach_finding, drafted_findings, gb_s, share_text
 
 if TYPE_CHECKING:
     from dimmplan.audit import Audit, Difference, SlotAnswer, Suspect

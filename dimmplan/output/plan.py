@@ -42,7 +42,7 @@ from dimmplan.rules import install_order
 from dimmplan.solve.answer import STEP_SHARE, Choice
 from dimmplan.tables import preferred
 from dimmplan.units import by_key, counted, format_capacity, listed, watts_words
-from dimmplan.wording.placement import (
+from dimmplan.wording import (
     blank_slots,
     criterion_name,
     gains_and_losses,

@@ -23,7 +23,7 @@ from dimmplan.output.record import OfPlan, Record, means
 from dimmplan.plancode.code import decode, read_head
 from dimmplan.solve.criteria import LISTS
 from dimmplan.units import cleaned, format_capacity, quoted, words_problem
-from dimmplan.wording.placement import placement_findings
+from dimmplan.wording import placement_findings
 
 MOST_BYTES = 4 << 20
 """A plan's JSON is no longer than this, in bytes."""

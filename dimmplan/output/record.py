@@ -12,7 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 
 from dimmplan.model.module import Module
 from dimmplan.units import decimal
-from dimmplan.wording.placement import breach_finding
+from dimmplan.wording import breach_finding
 
 FORMAT: Literal[1] = 1
 """The format of every JSON document that is written."""

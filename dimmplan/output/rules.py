@@ -24,16 +24,18 @@ from dimmplan.reasons.mix import Mix, MixLoad, MixSet, PairVerdict
 from dimmplan.rules import MODE_KINDS, Rule, all_rows, ceiling_row, default_rows, mode_row
 from dimmplan.rules.base import field_noun
 from dimmplan.units import by_key, counted, format_capacity, listed
-from dimmplan.wording.placement import breach_finding, label_short, regions_sentence
-from dimmplan.wording.statements import (
+from dimmplan.wording import (
     ORDINALS,
     Statement,
+    breach_finding,
     breach_statements,
     broken_rules,
     channels_phrase,
     figures_phrase,
+    label_short,
     lowered,
     rate_source,
+    regions_sentence,
 )
 
 

@@ -25,30 +25,30 @@ from dimmplan.output.record import (
     Slots,
     means,
 )
-from dimmplan.reasons.case import Case
+from dimmplan.reasons.case import Alternative, Case, Separation
 from dimmplan.reasons.changes import Expectation
 from dimmplan.reasons.rate import Lift, RateReason
 from dimmplan.reasons.slots import Attempt, SlotReason, dead_words, filled_gib
 from dimmplan.units import by_key, counted, format_capacity, listed
-from dimmplan.wording.placement import (
+from dimmplan.wording import (
+    ORDINALS,
+    Statement,
+    bare_value,
+    breach_statements,
+    capacities,
+    capital,
+    channels_phrase,
+    criterion_phrase,
+    effects,
     gains_and_losses,
     gb_s,
     label_short,
+    led,
     rate_row_words,
     regions_sentence,
-    sockets_listed,
-)
-from dimmplan.wording.statements import (
-    ORDINALS,
-    Statement,
-    breach_statements,
-    capital,
-    channels_phrase,
-    effects,
-    led,
     sentence,
-    separation_statements,
     slots_phrase,
+    sockets_listed,
     sweep_effect,
 )
 
@@ -161,6 +161,51 @@ class RateEntry(Record):
         by=lambda rate: [LiftEntry.of(lift, gain_mts=lift.rate_mts - rate.rate_mts) for lift in rate.lifts],
     )
     said: list[SentenceEntry] = means("the same in words", within=rate_statements)
+
+
+# -- what separates ------------------------------------------------------------------------------------------------
+
+
+def separation_statements(case: Case, alternative: Alternative, separation: Separation) -> list[Statement]:
+    """What separates an alternative from the plan, in words; the first sentence is the one that decides."""
+    if separation.by == "rule":
+        return breach_statements(case.board, separation.breaches)
+    if separation.by in ("below", "above"):
+        return [Statement(_capacity_text(case, separation), "capacity")]
+    if separation.by == "same":
+        return [Statement("That is the plan itself.", "same")]
+    if separation.by == "board-order":
+        text = "All figures are equal; the order of places decides, then size, ranks and label."
+        return [Statement(text, separation.name)]
+    found = [Statement(_criterion_text(case, alternative, separation), separation.name)]
+    if separation.first == "alternative":
+        text = (
+            "This is better than the plan. Stock, prices or an allowance may be why: a plan does not record them."
+            if case.placement.status == "proven"
+            else "This is better than the plan, which is the best found and not proven."
+        )
+        found.append(Statement(text, separation.name))
+    return [*found, *breach_statements(case.board, separation.breaches)]
+
+
+def _capacity_text(case: Case, separation: Separation) -> str:
+    found, wanted = separation.alternative or 0, case.request.capacity_gib
+    if separation.by == "above":
+        there, most, asked = capacities(found, case.limit_gib, wanted)
+        return f"{there}: a request for {asked} is answered with at most {most}."
+    there, short, asked = capacities(found, wanted - found, wanted)
+    return f"{there}, {short} short of the {asked} asked."
+
+
+def _criterion_text(case: Case, alternative: Alternative, separation: Separation) -> str:
+    assert separation.plan is not None and separation.alternative is not None
+    if separation.name == "over_gib" and alternative.figures is not None:
+        usable, asked = alternative.figures.usable_gib, case.request.capacity_gib
+        there, above, wanted, mine = capacities(usable, usable - asked, asked, case.usable_gib)
+        here = f"; the plan has {mine}" if case.usable_gib != asked else ""
+        return f"{there}, {above} above the {wanted} asked{here}."
+    mine = bare_value(separation.name, separation.plan)
+    return f"{criterion_phrase(separation.name, separation.alternative)} instead of {mine}."
 
 
 # -- each slot ---------------------------------------------------------------------------------------------------------

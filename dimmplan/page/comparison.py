@@ -11,7 +11,7 @@ from dimmplan.output.compare_chart import chart_svg, matplotlib_missing
 from dimmplan.output.compare_rows import Line, columns, lines_of
 from dimmplan.page.render import page_of
 from dimmplan.units import format_capacity
-from dimmplan.wording.placement import TRUST
+from dimmplan.wording import TRUST
 
 
 def compare_html(report: Report) -> str:

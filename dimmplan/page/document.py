@@ -44,8 +44,7 @@ from dimmplan.sheet.stages import (
     warnings,
 )
 from dimmplan.units import Gib, counted, format_capacity, listed
-from dimmplan.wording.placement import gb_s, node_sentences, regions_sentence, share_sentence
-from dimmplan.wording.statements import Statement
+from dimmplan.wording import Statement, gb_s, node_sentences, regions_sentence, share_sentence
 
 Row = Sequence[str]
 

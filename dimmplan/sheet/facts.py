@@ -23,7 +23,7 @@ from dimmplan.model.placement import Change, Finding, Move, Placement, Step, boa
 from dimmplan.model.request import Mode
 from dimmplan.rules import Rule, install_order, of_kind, rules_of
 from dimmplan.units import Gib, cleaned, listed, trimmed, watts_words
-from dimmplan.wording.placement import blank_slots, label_short, placement_findings
+from dimmplan.wording import blank_slots, label_short, placement_findings
 
 
 class State(StrEnum):

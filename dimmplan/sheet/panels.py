@@ -18,15 +18,7 @@ from dimmplan.sheet.facts import NOT_OBEYED, Facts, LeftFact, SlotFact, clean, g
 from dimmplan.sheet.letters import widest, width
 from dimmplan.sheet.shapes import SMALLEST_TEXT_MM, TEXT_MM, Line, Rect, Shape
 from dimmplan.units import counted, decimal, format_capacity, listed, watts_words
-from dimmplan.wording.placement import (
-    CHANGED_RULE,
-    TRUST,
-    gb_s,
-    label_short,
-    rate_row_words,
-    regions_sentence,
-    share_sentence,
-)
+from dimmplan.wording import CHANGED_RULE, TRUST, gb_s, label_short, rate_row_words, regions_sentence, share_sentence
 
 Batches = Sequence[tuple[str, tuple[SlotFact, ...]]]
 """Steps that are done together, each batch with its name."""

@@ -13,7 +13,7 @@ from dimmplan.sheet.blocks import Block, label, stacked
 from dimmplan.sheet.facts import Facts, clean
 from dimmplan.sheet.letters import fitted, line_pitch, width, wrap_runs
 from dimmplan.sheet.shapes import SMALLEST_TEXT_MM, TEXT_MM, Group, Line, Point, Rect, Shape
-from dimmplan.wording.placement import TRUST
+from dimmplan.wording import TRUST
 
 PaperName = Literal["a4", "letter", "a5"]
 SIZES_MM: dict[PaperName, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0)}

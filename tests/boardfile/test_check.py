@@ -19,7 +19,7 @@ from dimmplan.boardfile.schema import json_schema
 from dimmplan.cli.run import run
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.rows import Trust
-from dimmplan.wording.placement import TRUST
+from dimmplan.wording import TRUST
 from tests.support import sampled, shipped_boards, shipped_raw, toml_text
 
 Raw = dict[str, Any]

@@ -11,7 +11,7 @@ from dimmplan.compare import MOST_CAPACITIES, Worth, thinned, worth_looking_at
 from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board
 from dimmplan.planner import ask, plan
-from dimmplan.wording.placement import placement_findings
+from dimmplan.wording import placement_findings
 from tests.compare.cases import priced_shelf
 from tests.support import sampled
 

@@ -10,7 +10,7 @@ import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import ImpossibleError
-from dimmplan.growth.grow import board_order, grow
+from dimmplan.growth.grow import grow
 from dimmplan.growth.pinned import Start, solve_from
 from dimmplan.model.board import Board, Controller, Socket
 from dimmplan.model.module import Module

@@ -14,7 +14,7 @@ from dimmplan.model.inventory import Inventory
 from dimmplan.model.label import parse_label
 from dimmplan.model.module import Kind
 from dimmplan.planner import ask, plan
-from dimmplan.wording.placement import placement_findings
+from dimmplan.wording import placement_findings
 from tests.inventory import build
 
 

@@ -21,7 +21,7 @@ from dimmplan.model.module import Generation, Kind
 from dimmplan.planner import ask, plan
 from dimmplan.sheet.facts import gather
 from dimmplan.sheet.panels import PickList
-from dimmplan.wording.placement import placement_findings
+from dimmplan.wording import placement_findings
 from tests.inventory import build
 from tests.machine.support import device
 

@@ -22,7 +22,7 @@ from dimmplan.model.placement import Placement
 from dimmplan.plancode import code as plancode
 from dimmplan.plancode.code import decode, encode, read_head
 from dimmplan.plancode.symbols import ALPHABET, CHECK_SYMBOLS, looks_like_code, with_checks
-from dimmplan.wording.placement import CHANGED_RULE, placement_findings
+from dimmplan.wording import CHANGED_RULE, placement_findings
 from tests.plancode.codes import assert_same_sheet, made_plans
 from tests.support import sampled
 from tests.why.seeds import seeded_plans

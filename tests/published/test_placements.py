@@ -21,7 +21,7 @@ from dimmplan.model.board import Board
 from dimmplan.output.plan import request_findings
 from dimmplan.planner import Planned, ask, plan
 from dimmplan.units import channel_peak_gb_s
-from dimmplan.wording.placement import placement_findings
+from dimmplan.wording import placement_findings
 from tests.support import falling, gib_by_channel, one_document
 
 EQUAL_EIGHT = [[64, 64, 0], [64, 64, 0]]

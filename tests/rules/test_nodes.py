@@ -16,7 +16,7 @@ from dimmplan.output.plan import PlanDocument, plan_text
 from dimmplan.output.reading import judge_file, read_plan
 from dimmplan.output.record import to_json
 from dimmplan.planner import ask, plan
-from dimmplan.wording.placement import placement_findings
+from dimmplan.wording import placement_findings
 
 TEXT = (Path(__file__).parent / "staithe-16.toml").read_text("utf-8")
 NODES = '\n[[nodes]]\nid = "split"\nnodes = { left = ["M1"], right = ["M2"] }\nsource = "INVENTED"\n'

@@ -16,7 +16,7 @@ from dimmplan.reasons.case import Case
 from dimmplan.reasons.slots import slot_reason
 from dimmplan.rules import judge
 from dimmplan.sheet.facts import State, gather
-from dimmplan.wording.placement import breach_finding
+from dimmplan.wording import breach_finding
 
 SERVED = ("K", "L", "P", "Q", "T", "U", "W", "X")
 OPTION = '\n[[processors]]\nid = "wren"\nchannels = {channels}\nrates = [{{ mts = 2933 }}]\nsource = "INVENTED"\n'

@@ -23,7 +23,7 @@ from dimmplan.sheet.panels import FiguresPanel, PickList
 from dimmplan.solve.answer import solve
 from dimmplan.stock import read_shelf
 from dimmplan.supply import same_on_board, takes_of
-from dimmplan.wording.placement import placement_findings
+from dimmplan.wording import placement_findings
 from tests.rules.boards import board_with
 
 TEXT = (Path(__file__).parent / "staithe-16.toml").read_text("utf-8")
