@@ -73,13 +73,13 @@ def _board_of_code(head: CodeHead) -> Board:
     One whose electrical part is still the same goes before one that only the short check of the id speaks for.
     """
     meant: Board | None = None
-    for path in sorted(board_files(), key=lambda path: not head.is_of_id(path.stem)):
-        if meant is not None and not head.is_of_id(path.stem):
+    for path in sorted(board_files(), key=lambda path: not head.is_of(path.stem)):
+        if meant is not None and not head.is_of(path.stem):
             break
         board, _ = examine_file(path)
-        if board is None or not head.is_of(board):
+        if board is None or not head.is_of(board.id):
             continue
-        if head.same_wiring(board):
+        if head.made_on(board.electrical_digest):
             return board
         meant = meant or board
     if meant is not None:

@@ -25,7 +25,8 @@ from dimmplan.solve.budget import Budget
 from dimmplan.solve.criteria import usable_of, vector_of
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
-from dimmplan.supply import same_on_board, standing_for
+from dimmplan.supply import identity_on_board, standing_for
+from dimmplan.units import by_key
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -112,13 +113,8 @@ def keep(
 
 def _standing(board: Board, held: Iterable[Module], supplies: Iterable[Supply]) -> dict[Module, Module]:
     """The type that each module in the machine, and each that may be bought, is planned as."""
-    groups: list[list[Module]] = []
-    for module in dict.fromkeys([*held, *(supply.module for supply in supplies)]):
-        group = next((group for group in groups if same_on_board(board, group[0], module)), None)
-        if group is None:
-            groups.append([module])
-        else:
-            group.append(module)
+    modules = dict.fromkeys([*held, *(supply.module for supply in supplies)])
+    groups = by_key(modules, lambda module: identity_on_board(board, module)).values()
     return {module: standing_for(board, group) for group in groups for module in group}
 
 

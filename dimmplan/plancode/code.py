@@ -28,9 +28,9 @@ slots                 (types + 1) for each slot, one more    in the board's ``co
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from dimmplan.errors import InputError, Problem
 from dimmplan.model.board import Board
@@ -39,6 +39,8 @@ from dimmplan.model.module import RATES_MTS, Generation, Kind, Module
 from dimmplan.model.placement import Placement, Status
 from dimmplan.model.request import Mode
 from dimmplan.plancode.symbols import grouped, number_of, symbols_of, unchecked, with_checks
+
+T = TypeVar("T")
 
 VERSIONS = (1, 2)
 MOST_TYPES = 34
@@ -65,6 +67,7 @@ _GENERATIONS = tuple(Generation)
 _VOLTAGES = (1100, 1200, 1250, 1350, 1500)
 _WIDTHS = (4, 8, 16, 32)
 _RANKS = (1, 2, 4, 8)
+_NO_PLAN = "a content that no plan on this board has"
 
 
 class CodeHead(NamedTuple):
@@ -77,17 +80,9 @@ class CodeHead(NamedTuple):
     names_check: int
     rest: int
 
-    def is_of(self, board: Board) -> bool:
-        """True where the code speaks of a board of that id."""
-        return self.is_of_id(board.id)
-
-    def is_of_id(self, board_id: str) -> bool:
+    def is_of(self, board_id: str) -> bool:
         """True where the code may speak of a board of that id."""
         return self.id_check == _hash(board_id, _ID)
-
-    def same_wiring(self, board: Board) -> bool:
-        """True where the board's electrical part is the one that the code was made on."""
-        return self.made_on(board.electrical_digest)
 
     def made_on(self, electrical_digest: str) -> bool:
         """True where the electrical part of that digest may be the one that the code was made on."""
@@ -102,36 +97,37 @@ def _hash(text: str, choices: int) -> int:
     return int.from_bytes(hashlib.sha256(text.encode("utf-8")).digest()[:8], "big") % choices
 
 
-class _Writer:
-    """Collects fields; the first written is the first read."""
+class _Fields:
+    """The fields of one integer, taken out of ``number``; where there is none they are put in, and make it.
 
-    def __init__(self) -> None:
-        self._fields: list[tuple[int, int]] = []
+    The first put in is the first taken out.
+    """
 
-    def put(self, value: int, choices: int) -> None:
-        """One of ``choices`` values."""
+    def __init__(self, number: int | None = None) -> None:
+        self.left = number
+        self._put: list[tuple[int, int]] = []
+
+    def pick(self, choices: int, value: int = 0) -> int:
+        """The next field, one of ``choices`` values: the one taken out, or ``value`` put in."""
+        if self.left is not None:
+            self.left, value = divmod(self.left, choices)
+            return value
         if not 0 <= value < choices:
             raise ValueError(f"{value} is not one of {choices}")
-        self._fields.append((value, choices))
+        self._put.append((value, choices))
+        return value
+
+    def one_of(self, choices: Sequence[T], value: object) -> T:
+        """The same of things that stand in a list."""
+        place = next((place for place, each in enumerate(choices) if each == value), -1)
+        return choices[self.pick(len(choices), place)]
 
     def number(self) -> int:
-        """All fields as one integer."""
+        """All that was put in, as one integer."""
         number = 0
-        for value, choices in reversed(self._fields):
+        for value, choices in reversed(self._put):
             number = number * choices + value
         return number
-
-
-class _Reader:
-    """Takes fields out again."""
-
-    def __init__(self, number: int) -> None:
-        self.number = number
-
-    def take(self, choices: int) -> int:
-        """The next field, one of ``choices`` values."""
-        self.number, value = divmod(self.number, choices)
-        return value
 
 
 # -- placement to code and back ------------------------------------------------------------------------------------
@@ -142,39 +138,25 @@ def encode(board: Board, placement: Placement) -> str:
 
     Raises ``InputError`` where the placement has more types than a code can carry.
     """
+    if len(placement.types) > MOST_TYPES:
+        raise _refused(f"a placement of {len(placement.types)} module types", f"at most {MOST_TYPES}")
     option = board.processor(placement.processor)
     placement = replace(placement, processor=option.id if option else None)
-    writer = _Writer()
+    fields, version = _Fields(), _version_of(placement)
+    fields.pick(_VERSIONS, version)
+    fields.pick(_ID, _hash(board.id, _ID))
+    fields.pick(_ELECTRICAL, _hash(placement.electrical_digest, _ELECTRICAL))
+    fields.pick(_DRAWING, _hash(board.drawing_digest, _DRAWING))
+    fields.pick(_NAMES, _names(placement))
+    _carried(fields, board, version, placement)
+    return grouped(with_checks(symbols_of(fields.number())))
+
+
+def _version_of(placement: Placement) -> int:
+    """The first version that has room for all that is said."""
     differ = len(set(placement.processors.values())) > 1
     later_mode = _MODES.index(placement.mode) >= _MODES_OF[1]
-    version = 2 if placement.absent or differ or placement.inlet_c is not None or later_mode else 1
-    writer.put(version, _VERSIONS)
-    writer.put(_hash(board.id, _ID), _ID)
-    writer.put(_hash(placement.electrical_digest, _ELECTRICAL), _ELECTRICAL)
-    writer.put(_hash(board.drawing_digest, _DRAWING), _DRAWING)
-    writer.put(_names(placement), _NAMES)
-    fitted = sum(1 << i for i, socket in enumerate(board.sockets) if socket.id in placement.fitted)
-    writer.put(fitted - 1, (1 << len(board.sockets)) - 1)
-    if version > 1:
-        _put_equipment(writer, board, placement)
-    elif option is not None:
-        writer.put(board.processors.index(option), len(board.processors))
-    writer.put(_MODES.index(placement.mode), _MODES_OF[version])
-    writer.put(_LISTS.index(placement.prefer), len(_LISTS))
-    writer.put(_STATUSES.index(placement.status), len(_STATUSES))
-    _put_capacity(writer, placement.capacity_gib, _held_gib(placement.content))
-    _put_slots(writer, board, placement)
-    return grouped(with_checks(symbols_of(writer.number())))
-
-
-def _put_equipment(writer: _Writer, board: Board, placement: Placement) -> None:
-    """The processor of each fitted socket, and which trays are absent."""
-    known = [option.id for option in board.processors]
-    for socket in placement.fitted if known else ():
-        writer.put(known.index(placement.processors[socket]), len(known))
-    for tray in board.physical.trays:
-        writer.put(int(tray.name in placement.absent), 2)
-    writer.put(0 if placement.inlet_c is None else 1 + placement.inlet_c, _INLETS)
+    return 2 if placement.absent or differ or placement.inlet_c is not None or later_mode else 1
 
 
 def _names(placement: Placement) -> int:
@@ -186,75 +168,20 @@ def _names(placement: Placement) -> int:
     return _hash("\n".join(names), _NAMES)
 
 
-def _held_gib(content: Mapping[str, Module | None]) -> int:
-    return sum(module.capacity_gib for module in content.values() if module)
-
-
-def _put_capacity(writer: _Writer, asked_gib: int, held_gib: int) -> None:
-    """The capacity asked: what the slots hold, or how far it is from that, or in full where it is far."""
-    above = asked_gib - held_gib + _NEAR // 2
-    near = 0 <= above < _NEAR
-    writer.put(0 if asked_gib == held_gib else 1 if near else 2, 3)
-    if asked_gib != held_gib:
-        writer.put(*((above, _NEAR) if near else (asked_gib - 1, _CAPACITY)))
-
-
-def _put_slots(writer: _Writer, board: Board, placement: Placement) -> None:
-    """What is on hold, the types, and what each slot holds."""
-    content, types = placement.content, placement.types
-    filled = any(content.get(slot) for slot in placement.hold)
-    writer.put(2 if filled else 1 if placement.hold else 0, 3)
-    for slot in board.code_order if filled else ():
-        writer.put(int(slot in placement.hold), 2)
-    if len(types) > MOST_TYPES:
-        raise _refused(f"a placement of {len(types)} module types", f"at most {MOST_TYPES}")
-    writer.put(min(len(types), _FEW), _FEW + 1)
-    if len(types) >= _FEW:
-        writer.put(len(types) - _FEW, MOST_TYPES + 1 - _FEW)
-    for module in types:
-        _put_type(writer, board, module)
-    on_hold = placement.hold if not filled else ()
-    choices = len(types) + (2 if on_hold else 1)
-    for slot in board.code_order:
-        holds = content.get(slot)
-        writer.put(choices - 1 if slot in on_hold else 0 if holds is None else 1 + types.index(holds), choices)
-
-
-def _put_type(writer: _Writer, board: Board, module: Module) -> None:
-    usual = next((i for i, each in enumerate(board.modules) if each.label == module.label), len(board.modules))
-    writer.put(usual, len(board.modules) + 1)
-    if usual < len(board.modules):
-        return
-    parts = parse_parts(module.label)
-    writer.put(_GENERATIONS.index(module.generation), len(_GENERATIONS))
-    rates = RATES_MTS[module.generation]
-    writer.put(rates.index(module.rate_mts), len(rates))
-    writer.put(module.capacity_gib - 1, _CAPACITY)
-    writer.put(_KINDS.index(module.kind if module.kind in _KINDS else module.kind.unstacked), len(_KINDS))
-    writer.put(_RANKS.index(module.package_ranks), len(_RANKS))
-    writer.put(_RANKS.index(module.logical_ranks // module.package_ranks), len(_RANKS))
-    writer.put(_STACKS.index(parts.stack), len(_STACKS))
-    writer.put(_WIDTHS.index(module.device_width), len(_WIDTHS))
-    writer.put(module.ecc_bits // 8, 3)
-    writer.put(_VOLTAGES.index(module.voltage_mv), len(_VOLTAGES))
-    for letter in parts.speed_bin.ljust(2):
-        writer.put(_LETTERS.index(letter), len(_LETTERS))
-
-
 def read_head(text: str) -> CodeHead:
     """The head of a code, its check symbols checked. Raises ``InputError`` saying which group does not check."""
-    reader = _Reader(number_of(unchecked(text)))
-    version = reader.take(_VERSIONS)
+    fields = _Fields(number_of(unchecked(text)))
+    version = fields.pick(_VERSIONS)
     if version not in VERSIONS:
         allowed = f"version {' or '.join(map(str, VERSIONS))}"
         raise _refused(f"version {version}", allowed, "A newer release made it.")
     return CodeHead(
         version=version,
-        id_check=reader.take(_ID),
-        electrical_check=reader.take(_ELECTRICAL),
-        drawing_check=reader.take(_DRAWING),
-        names_check=reader.take(_NAMES),
-        rest=reader.number,
+        id_check=fields.pick(_ID),
+        electrical_check=fields.pick(_ELECTRICAL),
+        drawing_check=fields.pick(_DRAWING),
+        names_check=fields.pick(_NAMES),
+        rest=fields.left or 0,
     )
 
 
@@ -265,114 +192,148 @@ def decode(head: CodeHead, board: Board) -> Placement:
     same; the placement then has no electrical digest, so that sheets and further codes of it tell. Raises
     ``InputError`` where a name does not, where the board is another, or where the content makes no sense on it.
     """
-    if not head.is_of(board):
+    if not head.is_of(board.id):
         raise _refused("a code of another board", f"a code made on {board.id}")
     try:
-        placement = _placement(_Reader(head.rest), board, head.version)
-        if _names(placement) != head.names_check:
-            raise _refused("a content that no plan on this board has", "a plan code")
+        placement = _read(head, board)
     except InputError:
-        if head.same_wiring(board):
-            raise _refused("a content that no plan on this board has", "a plan code") from None
+        if head.made_on(board.electrical_digest):
+            raise
         hint = "Do not use this map: plan again, or give the board file that it was made on."
         found = f"{board.id} has changed since this code was made"
         raise _refused(found, "the board file it was made on", hint) from None
-    return placement if head.same_wiring(board) else replace(placement, electrical_digest="")
+    return placement if head.made_on(board.electrical_digest) else replace(placement, electrical_digest="")
 
 
-def _placement(reader: _Reader, board: Board, version: int) -> Placement:
-    """The fields behind the head. Raises ``InputError`` where they are none of a plan on this board."""
-    fitted = reader.take((1 << len(board.sockets)) - 1) + 1
+def _read(head: CodeHead, board: Board) -> Placement:
+    """The placement behind a head. Raises ``InputError`` where there is none that a plan on this board can have."""
+    fields = _Fields(head.rest)
+    placement = _carried(fields, board, head.version, _NOTHING)
+    absent = [slot for socket in board.sockets if socket.id not in placement.fitted for slot in socket.slots]
+    if (
+        fields.left
+        or _names(placement) != head.names_check
+        or _version_of(placement) != head.version
+        or (len(set(placement.processors.values())) > 1 and not board.processors_differ)
+        or not placement.types
+        or any(placement.content[slot] for slot in absent)
+        or placement.capacity_gib < 1
+    ):
+        raise _refused(_NO_PLAN, "a plan code")
+    return placement
+
+
+_NOTHING = Placement(
+    board="",
+    electrical_digest="",
+    fitted=(),
+    processor=None,
+    mode=Mode.INDEPENDENT,
+    prefer="",
+    capacity_gib=0,
+    status="proven",
+    slots=(),
+)
+"""Stands for what is said where nothing is: fields are taken out."""
+
+
+def _carried(fields: _Fields, board: Board, version: int, said: Placement) -> Placement:
+    """The fields behind the head, those of ``said`` put in, or taken out. Raises ``InputError`` where they are none."""
+    wanted = sum(1 << i for i, socket in enumerate(board.sockets) if socket.id in said.fitted)
+    fitted = fields.pick((1 << len(board.sockets)) - 1, wanted - 1) + 1
     sockets = tuple(socket.id for i, socket in enumerate(board.sockets) if fitted >> i & 1)
     known = [option.id for option in board.processors]
-    seats = [known[reader.take(len(known))] for _ in (sockets if version > 1 else sockets[:1]) if known]
+    seated = sockets if version > 1 else sockets[:1]
+    seats = [fields.one_of(known, said.processors.get(socket)) for socket in seated if known]
     alike = len(set(seats)) <= 1
-    processor = (seats[0] if seats else None) if alike else ",".join(map("=".join, zip(sockets, seats, strict=True)))
-    absent = tuple(tray.name for tray in board.physical.trays if version > 1 and reader.take(2))
-    inlet_c = reader.take(_INLETS) - 1 if version > 1 else -1
-    mode_number = reader.take(_MODES_OF[version])
-    needed = bool(absent) or not alike or inlet_c >= 0 or mode_number >= _MODES_OF[1]
-    if version > 1 and (not needed or not alike and not board.processors_differ):
-        raise _refused("a content that no plan on this board has", "a plan code")
-    if mode_number >= len(_MODES):
-        raise _refused("a mode that this release does not know", "a plan code", "A newer release made it.")
-    mode = _MODES[mode_number]
-    prefer = _LISTS[reader.take(len(_LISTS))]
-    status = _STATUSES[reader.take(len(_STATUSES))]
-    far = reader.take(3)
-    asked = reader.take((0, _NEAR, _CAPACITY)[far]) if far else 0
-    content, hold = _take_slots(reader, board)
-    if reader.number or not any(content.values()):
-        raise _refused("a content that no plan on this board has", "a plan code")
-    if any(content[slot] for s in board.sockets if s.id not in sockets for slot in s.slots):
-        raise _refused("modules at an absent processor", "a plan code")
+    trays = [tray.name for tray in board.physical.trays if version > 1]
+    absent = tuple(tray for tray in trays if fields.pick(2, tray in said.absent))
+    inlet = fields.pick(_INLETS, 0 if said.inlet_c is None else 1 + said.inlet_c) if version > 1 else 0
+    mode = fields.pick(_MODES_OF[version], _MODES.index(said.mode))
+    if mode >= len(_MODES):
+        raise _refused(_NO_PLAN, "a plan code")
+    prefer, status = fields.one_of(_LISTS, said.prefer), fields.one_of(_STATUSES, said.status)
+    # the capacity asked: what the slots hold, or how far it is from that, or in full where it is far
+    above = said.capacity_gib - _held_gib(said.content) + _NEAR // 2
+    far = fields.pick(3, 0 if above == _NEAR // 2 else 1 if 0 <= above < _NEAR else 2)
+    asked = fields.pick((1, _NEAR, _CAPACITY)[far], (0, above, said.capacity_gib - 1)[far])
+    content, hold = _carried_slots(fields, board, said)
     total = _held_gib(content)
-    capacity_gib = (total, total + asked - _NEAR // 2, asked + 1)[far]
-    if capacity_gib < 1:
-        raise _refused("no capacity asked", "a plan code")
     return Placement(
         board=board.id,
         electrical_digest=board.electrical_digest,
         fitted=sockets,
-        processor=processor,
-        mode=mode,
+        processor=next(iter(seats), None) if alike else ",".join(map("=".join, zip(sockets, seats, strict=True))),
+        mode=_MODES[mode],
         prefer=prefer,
-        capacity_gib=capacity_gib,
+        capacity_gib=(total, total + asked - _NEAR // 2, asked + 1)[far],
         status=status,
         slots=tuple((slot, content[slot]) for slot in board.slots),
         hold=tuple(slot for slot in board.slots if slot in hold),
         absent=absent,
-        inlet_c=None if inlet_c < 0 else inlet_c,
+        inlet_c=inlet - 1 if inlet else None,
     )
 
 
-def _take_slots(reader: _Reader, board: Board) -> tuple[dict[str, Module | None], set[str]]:
+def _held_gib(content: Mapping[str, Module | None]) -> int:
+    return sum(module.capacity_gib for module in content.values() if module)
+
+
+def _carried_slots(fields: _Fields, board: Board, said: Placement) -> tuple[dict[str, Module | None], set[str]]:
     """What each slot holds, and which are on hold."""
-    held_how = reader.take(3)
-    hold = {slot for slot in board.code_order if reader.take(2)} if held_how == 2 else set()
-    count = reader.take(_FEW + 1)
+    lying, of_types = said.content, said.types
+    how = fields.pick(3, 2 if any(lying.get(slot) for slot in said.hold) else 1 if said.hold else 0)
+    hold = {slot for slot in board.code_order if fields.pick(2, slot in said.hold)} if how == 2 else set()
+    count = fields.pick(_FEW + 1, min(len(of_types), _FEW))
     if count == _FEW:
-        count += reader.take(MOST_TYPES + 1 - _FEW)
-    types = [_take_type(reader, board) for _ in range(count)]
-    choices = len(types) + (2 if held_how == 1 else 1)
+        count += fields.pick(MOST_TYPES + 1 - _FEW, len(of_types) - _FEW)
+    types = [_carried_type(fields, board, module) for module in of_types or [None] * count]
+    choices = len(types) + (2 if how == 1 else 1)
     content: dict[str, Module | None] = {}
     for slot in board.code_order:
-        index = reader.take(choices)
-        content[slot] = types[index - 1] if 0 < index <= len(types) else None
-        if index > len(types):
+        holds = lying.get(slot)
+        on_hold = how == 1 and slot in said.hold
+        place = fields.pick(choices, choices - 1 if on_hold else 1 + of_types.index(holds) if holds else 0)
+        content[slot] = types[place - 1] if 0 < place <= len(types) else None
+        if place > len(types):
             hold.add(slot)
     return content, hold
 
 
-def _take_type(reader: _Reader, board: Board) -> Module:
-    usual = reader.take(len(board.modules) + 1)
-    if usual < len(board.modules):
-        return board.modules[usual]
-    generation = _GENERATIONS[reader.take(len(_GENERATIONS))]
-    rate = RATES_MTS[generation][reader.take(len(RATES_MTS[generation]))]
-    capacity = reader.take(_CAPACITY) + 1
-    kind: Kind = _KINDS[reader.take(len(_KINDS))]
-    ranks = _RANKS[reader.take(len(_RANKS))]
-    height = _RANKS[reader.take(len(_RANKS))]
-    if height > 1 and kind is Kind.LRDIMM:
-        kind = kind.stacked
+def _carried_type(fields: _Fields, board: Board, module: Module | None) -> Module:
+    """A module type: its place among the usual ones of the board, or all that its label says."""
+    labels = [usual.label for usual in board.modules]
+    place = labels.index(module.label) if module and module.label in labels else len(labels)
+    place = fields.pick(len(labels) + 1, place)
+    if place < len(labels):
+        return board.modules[place]
+    said = module or board.modules[0]  # any will do where fields are taken out
+    label = parse_parts(said.label)
+    generation = fields.one_of(_GENERATIONS, said.generation)
+    rate = fields.one_of(RATES_MTS[generation], said.rate_mts)
+    capacity = fields.pick(_CAPACITY, said.capacity_gib - 1) + 1
+    kind = fields.one_of(_KINDS, said.kind if said.kind in _KINDS else said.kind.unstacked)
+    ranks = fields.one_of(_RANKS, said.package_ranks)
+    height = fields.one_of(_RANKS, said.logical_ranks // said.package_ranks)
     parts = LabelParts(
         generation=generation,
         capacity_gib=capacity,
-        kind=kind,
+        kind=kind.stacked if height > 1 and kind is Kind.LRDIMM else kind,
         package_ranks=ranks,
         logical_ranks=ranks * height,
-        stack=_STACKS[reader.take(len(_STACKS))],
-        device_width=_WIDTHS[reader.take(len(_WIDTHS))],
-        ecc_bits=reader.take(3) * 8,
+        stack=fields.one_of(_STACKS, label.stack),
+        device_width=fields.one_of(_WIDTHS, said.device_width),
+        ecc_bits=fields.pick(3, said.ecc_bits // 8) * 8,
         rate_mts=rate,
-        voltage_mv=_VOLTAGES[reader.take(len(_VOLTAGES))],
-        speed_bin="".join(_LETTERS[reader.take(len(_LETTERS))] for _ in range(2)).strip(),
+        voltage_mv=fields.one_of(_VOLTAGES, said.voltage_mv),
+        speed_bin="".join(fields.one_of(_LETTERS, letter) for letter in label.speed_bin.ljust(2)).strip(),
     )
-    module = module_of(parts) if parts.voltage_mv in VOLTAGES_MV[generation].values() else None
-    if module is None or not _named_by_its_label(module):
-        raise _refused("a module that no label names", "a plan code")
-    return module
+    if module is not None:
+        return module
+    found = module_of(parts) if parts.voltage_mv in VOLTAGES_MV[generation].values() else None
+    if found is None or not _named_by_its_label(found):
+        raise _refused(_NO_PLAN, "a plan code")
+    return found
 
 
 def _named_by_its_label(module: Module) -> bool:

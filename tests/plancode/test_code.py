@@ -122,7 +122,7 @@ def test_a_changed_drawing_is_told_and_read() -> None:
     code, plan = skerry_code()
     head = read_head(code)
     redrawn = replace(load_board("skerry-16"), drawing_digest="0" * 16)
-    assert head.is_of(redrawn) and head.same_wiring(redrawn) and not head.same_drawing(redrawn)
+    assert head.is_of(redrawn.id) and head.made_on(redrawn.electrical_digest) and not head.same_drawing(redrawn)
     assert decode(head, redrawn) == plan
 
 
@@ -133,7 +133,7 @@ def test_changed_rules_are_told_while_every_name_resolves() -> None:
     again = decode(read_head(code), board)
     assert again == replace(plan, electrical_digest="")
     assert CHANGED_RULE in {finding.rule for finding in placement_findings(board, again, None)}
-    assert not read_head(encode(board, again)).same_wiring(board)
+    assert not read_head(encode(board, again)).made_on(board.electrical_digest)
 
 
 @pytest.mark.parametrize("change", ["slot renamed", "type replaced", "type added", "order turned"])

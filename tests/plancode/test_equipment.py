@@ -50,7 +50,7 @@ def test_other_content_is_refused_and_never_ends_in_a_fault() -> None:
     board, _ = next(
         case for case in map(random_equipment_case, range(200)) if case[0].absent and "=" in str(case[1].processor)
     )
-    of_board = next(number for number in range(1 << 12) if CodeHead(2, number, 0, 0, 0, 0).is_of_id(board.id))
+    of_board = next(number for number in range(1 << 12) if CodeHead(2, number, 0, 0, 0, 0).is_of(board.id))
     through = 0
     for _ in range(4000):
         head = CodeHead(2, of_board, 0, 0, rng.randrange(1 << 12), rng.randrange(1 << rng.randint(4, 60)))
