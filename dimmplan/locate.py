@@ -51,12 +51,16 @@ Pattern = Literal["one-slot", "one-channel", "one-socket", "several-sockets", "n
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Location:
-    """All records of a call, and how the slots that are sure lie to each other."""
+    """All records of a call, and how the slots that are sure lie to each other.
+
+    ``ignored`` lines of a log are left out; ``unplaced`` ones of these speak of a memory error, and name no place.
+    """
 
     board: Board
     records: tuple[LocatedRecord, ...]
     pattern: Pattern
     ignored: int = 0
+    unplaced: int = 0
 
     @property
     def counts(self) -> dict[str, tuple[int, int]]:
@@ -92,10 +96,11 @@ def locate_log(
     """Locate the memory errors of a whole log, alike ones counted together; other lines are left out and counted."""
     names = _SlotNames(board, found, matching)
     totals: dict[str, list[int]] = {}
-    ignored = 0
-    for text, number, uncorrected in _errors(lines, names.names):
+    ignored = unplaced = 0
+    for text, number, uncorrected in _errors(_retold(lines), names.names):
         if not text:
-            ignored += number
+            ignored += 1
+            unplaced += number
             continue
         total = totals.setdefault(text, [0, 0])
         if len(totals) > MOST_RECORDS:
@@ -106,7 +111,7 @@ def locate_log(
     located = tuple(
         replace(names.located(text), count=number, uncorrected=bad) for text, (number, bad) in totals.items()
     )
-    return Location(board=board, records=located, pattern=_pattern(board, located), ignored=ignored)
+    return Location(board=board, records=located, pattern=_pattern(board, located), ignored=ignored, unplaced=unplaced)
 
 
 def _pattern(board: Board, records: Sequence[LocatedRecord]) -> Pattern:
@@ -132,6 +137,9 @@ _SOURCE = re.compile(
 )
 """``CPU_SrcID#0_MC#1_Chan#0_DIMM#1``; older: ``Ha#`` for ``MC#``, no controller, ``CPU#0Channel#1_DIMM#0``."""
 
+_SOCKET = re.compile(
+    r"\bSOCKET (?P<socket>\d{1,3}) CHANNEL (?P<channel>\d{1,3}|any) DIMM (?P<slot>\d{1,3}|any)\b", re.IGNORECASE
+)
 _CLIENT = re.compile(r"(?<![A-Za-z_])MC#(?P<mc>\d+)_Chan#(?P<channel>\d+)_DIMM#(?P<slot>\d+)", re.IGNORECASE)
 _LAYERS = re.compile(
     r"mc#(?P<mc>\d+)(?:branch#(?P<branch>\d+))?(?:csrow#(?P<row>\d+)channel#(?P<row_channel>\d+)"
@@ -283,6 +291,21 @@ class _SlotNames:
         if match["mc"] is None:
             return self._in_channels([self._at(socket.channels, channel)], slot, "source id, channel and slot in order")
         return self._in_controller(socket, int(match["mc"]), channel, slot)
+
+    def _by_socket(self, match: re.Match[str]) -> _Slots:
+        """Socket, channel and slot, each of which may be *any*; the channel may count in the socket or a controller."""
+        socket = self._at(self.sockets, int(match["socket"]))
+        if socket is None:
+            return _Slots((), f"the board has no socket {match['socket']}, counted from 0")
+        rows = [socket.channels, *(each.channels for each in socket.controllers)]
+        number = None if match["channel"] == "any" else int(match["channel"])
+        of_number = [channel for row in rows if number is not None and (channel := self._at(row, number))]
+        channels = list(dict.fromkeys(socket.channels if number is None else of_number))
+        why = "socket, channel and slot in the board file's order, counted from 0"
+        if match["slot"] != "any":
+            return self._in_channels(channels, int(match["slot"]), why)
+        slots = [slot for channel in channels for slot in channel.slots]
+        return _Slots(slots, why, "find a record that names the slot", certain=len(slots) == 1)
 
     def _in_controller(self, socket: Socket, mc: int, channel: int, slot: int) -> _Slots:
         controller = self._at(socket.controllers, mc)
@@ -443,6 +466,7 @@ def _place(words: Words) -> tuple[str | None, ...]:
 
 _FORMS: tuple[tuple[re.Pattern[str], Callable[[_SlotNames, re.Match[str]], _Slots]], ...] = (
     (_SOURCE, _SlotNames._by_source),
+    (_SOCKET, _SlotNames._by_socket),
     (_CLIENT, _SlotNames._by_controller),
     (_LAYERS, _SlotNames._by_layers),
     (_DETAIL, _SlotNames._by_controller),
@@ -461,16 +485,51 @@ _COUNTED = re.compile(
 _BAD = re.compile(r"\bUE\b|uncorrect|fatal|recoverable", re.IGNORECASE)
 _GROUP = re.compile(r"\{(\d+)\}\[Hardware Error\]")
 _TOLD = re.compile(
-    r"\bEDAC\b.*\b(?:CE|UE)\b|SrcID#|\bmc#\d|DIMM location:|\bnode:\s*\d+.*\bcard:|\bmc_event\b|/Memory/\S"
-    rf"|{_COUNTERS.pattern}",
+    r"\bEDAC\b.*\b(?:CE|UE)\b|^\d+ [CU]E error on |SrcID#|\bmc#\d|DIMM location:|\bnode:\s*\d+.*\bcard:|\bmc_event\b"
+    rf"|/Memory/\S|{_COUNTERS.pattern}",
     re.IGNORECASE,
 )
 _ERROR = re.compile(r"\becc\b|correctable|corrected|memory error", re.IGNORECASE)
 _STAMP = re.compile(r"^.*?(?=EDAC MC\d|\{\d+\}\[Hardware Error\]|mc_event)", re.IGNORECASE)
 
 
+_PLACE = re.compile(r"SOCKET \d{1,3} CHANNEL (?:\d{1,3}|any) DIMM (?:\d{1,3}|any)", re.IGNORECASE)
+_TOTAL = re.compile(r"(\d{1,9}) total")
+_PART = re.compile(r"Memory (DIMM|channel) ID of error: (\d{1,3})|\bSOCKETID (\d{1,3})\b", re.IGNORECASE)
+_TABLE_HEAD = re.compile(r"Label\s+CE\s+UE", re.IGNORECASE)
+_TABLE_ROW = re.compile(r"(\S.{0,200}?)\s+(\d{1,9})\s+(\d{1,9})")
+
+
+def _retold(lines: Iterable[str]) -> Iterator[str]:
+    """The lines of a log, with reports of several lines, and tables of counts, as a line for each place and sort."""
+    place, sort, is_table = "", "CE", False
+    parts: dict[str, str] = {}
+    for line in lines:
+        text = line[:LONGEST_RECORD].strip()
+        is_table = is_table or _TABLE_HEAD.fullmatch(text) is not None
+        if is_table and (match := _TABLE_ROW.fullmatch(text)):
+            yield f"{match[2]} CE error on {match[1]}"
+            yield f"{match[3]} UE error on {match[1]}"
+        elif _PLACE.fullmatch(text):
+            place = text
+        elif place and text.endswith("corrected memory errors:"):
+            sort = "UE" if text.startswith("un") else "CE"
+        elif place and (match := _TOTAL.fullmatch(text)):
+            yield f"{match[1]} {sort} error on {place}"
+        elif match := _PART.search(text):
+            parts[(match[1] or "socket").casefold()] = match[2] or match[3]
+            if match[3] and len(parts) == 3:
+                yield f"1 CE error on SOCKET {parts['socket']} CHANNEL {parts['channel']} DIMM {parts['dimm']}"
+            parts = {} if match[3] else parts
+        else:
+            yield line
+
+
 def _errors(lines: Iterable[str], names: Mapping[str, str]) -> Iterator[tuple[str, int, bool]]:
-    """The errors of a log: what names the place, how many, uncorrected or not; an empty text counts other lines."""
+    """The errors of a log: what names the place, how many, uncorrected or not.
+
+    An empty text is another line, with 1 where it speaks of an error all the same.
+    """
     grouped: dict[str, str] = {}
     bad_groups: set[str] = set()
     for line in lines:
@@ -479,8 +538,8 @@ def _errors(lines: Iterable[str], names: Mapping[str, str]) -> Iterator[tuple[st
         if group and re.search(r"severity:.*(?:fatal|recoverable)", text, re.IGNORECASE):
             bad_groups.add(group[1])
         if not _TOLD.search(text):
-            slot = _named_in(text, names) if _ERROR.search(text) else ""
-            yield (slot, 1, bool(_BAD.search(text))) if slot else ("", 1, False)
+            speaks = _ERROR.search(text) is not None
+            yield (_named_in(text, names) if speaks else ""), int(speaks), bool(_BAD.search(text))
         elif group:
             told = _GROUP.sub("", text).split(": ", 1)[-1] if "DIMM location" in text else _STAMP.sub("", text)
             better = "DIMM location" in text or group[1] not in grouped
@@ -489,7 +548,7 @@ def _errors(lines: Iterable[str], names: Mapping[str, str]) -> Iterator[tuple[st
         else:
             match = _COUNTED.search(text)
             count = int(match[1] or match[2]) if match else 1
-            yield (_key(_STAMP.sub("", text)), count, bool(_BAD.search(text))) if count else ("", 1, False)
+            yield (_key(_STAMP.sub("", text)) if count else ""), count, bool(_BAD.search(text))
     for group_id, told in grouped.items():
         yield _key(told), 1, group_id in bad_groups
 

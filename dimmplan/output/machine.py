@@ -384,13 +384,17 @@ class LocateDocument(Document, commands="locate"):
     )
     pattern: str = means("`one-slot`, `one-channel`, `one-socket`, `several-sockets` or `none`: how the sure slots lie")
     first_steps: list[str] = means("what to do first (common practice)", by=first_steps)
-    other_lines: int = means("lines of a log that are no memory errors", of="ignored")
+    other_lines: int = means("lines of a log that are left out", of="ignored")
+    unplaced_lines: int = means("how many of these may speak of memory errors", of="unplaced")
 
 
 def location_text(location: Location) -> str:
     """The slots of each record, errors by slot, and what to do first."""
     if not location.records:
-        return f"No memory error in {counted(location.ignored, 'line')}.\n"
+        lines = counted(location.ignored, "line")
+        if location.unplaced:
+            return f"No line names a slot of this board, in {lines}; {location.unplaced} may speak of memory errors.\n"
+        return f"No memory error in {lines}.\n"
     page = Text()
     for record in location.records:
         slots = listed(list(record.slots[:12])) + (" and others" if len(record.slots) > 12 else "")
@@ -404,7 +408,8 @@ def location_text(location: Location) -> str:
         bad = {slot: f", {bad} not corrected" if bad else "" for slot, (_, bad) in location.counts.items()}
         page.notes("Errors by slot", [f"{s}: {good} corrected{bad[s]}" for s, (good, _) in location.counts.items()])
     if location.ignored:
-        page.heading(f"{counted(location.ignored, 'other line')} left out")
+        speak = f"; {location.unplaced} may speak of memory errors" if location.unplaced else ""
+        page.heading(f"{counted(location.ignored, 'other line')} left out{speak}")
     page.heading("First (common practice, no source; the machine's service manual comes before it)")
     for number, step in enumerate(first_steps(location), start=1):
         page.note(f"{number}. {step}", hang=3)

@@ -15,7 +15,7 @@ from dimmplan.inventory.match import match_slots
 from dimmplan.inventory.reader import read_inventory
 from dimmplan.locate import Location, locate, locate_log
 from dimmplan.model.inventory import Inventory
-from dimmplan.output.machine import first_steps
+from dimmplan.output.machine import first_steps, location_text
 from dimmplan.output.svg import render_svg
 from dimmplan.sheet.marked import compose_marked
 from tests.inventory import build
@@ -232,6 +232,51 @@ def test_a_log_of_many_alike_errors_is_one_record_for_each_place() -> None:
     ]
     location = locate_log(BOARD, ["EDAC MC0: " + "(" * 5000, *lines])
     assert location.counts == {"K1": (500, 0), "K2": (499, 0)} and len(location.records) == 2
+
+
+@pytest.mark.parametrize(
+    ("log", "counts", "left_out"),
+    [
+        (
+            "Label  \tCE\tUE\nmc#0channel#1slot#0\t7\t0\nmc#0channel#0slot#1\t0\t0\nK1\t2\t1\n",
+            {"L1": (7, 0), "K1": (2, 1)},
+            4,
+        ),
+        (
+            "Memory errors\nSOCKET 1 CHANNEL 3 DIMM 0\ncorrected memory errors:\n\t9 total\n\t1 in 24h\n"
+            "uncorrected memory errors:\n\t2 total\n\t0 in 24h\n",
+            {"W1": (9, 2)},
+            3,
+        ),
+        (
+            "MCE 0\nMemory read ECC error\nMemory DIMM ID of error: 1\nMemory channel ID of error: 4\n"
+            "MCGCAP 1c09 APICID 20 SOCKETID 0\n",
+            {"Q2": (1, 0)},
+            2,
+        ),
+    ],
+)
+def test_reports_of_several_lines_and_tables_of_counts(
+    log: str, counts: dict[str, tuple[int, int]], left_out: int
+) -> None:
+    location = locate_log(BOARD, log.splitlines())
+    assert location.counts == counts and location.ignored == left_out
+
+
+def test_a_socket_or_channel_that_a_record_does_not_name_leaves_candidates() -> None:
+    assert one("SOCKET 1 CHANNEL any DIMM any") == (["T1", "U1", "V1", "W1", "X1", "Y1"], False)
+    assert one("SOCKET 0 CHANNEL 0 DIMM 0") == (["K1", "P1"], False)  # of the socket, or of its second controller
+    assert one("SOCKET 0 CHANNEL 5 DIMM any") == (["R1"], True)
+    assert one("SOCKET 2 CHANNEL 0 DIMM 0") == ([], False)
+
+
+def test_a_log_that_speaks_of_errors_and_names_no_slot_says_so() -> None:
+    lines = ["3a | 11/30/26 | 04:45:00 | Memory #0x88 | Correctable ECC (elsewhere) | Asserted", "link up"]
+    location = locate_log(BOARD, lines)
+    assert (location.records, location.ignored, location.unplaced) == ((), 2, 1)
+    assert "1 may speak of memory errors" in location_text(location)
+    assert location_text(locate_log(BOARD, lines[1:])) == "No memory error in 1 line.\n"
+    assert locate_log(BOARD, [lines[0].replace("elsewhere", "K1")]).counts == {"K1": (1, 0)}
 
 
 def test_a_label_that_firmware_gives_stands_before_what_differs_from_line_to_line() -> None:
