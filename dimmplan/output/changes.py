@@ -107,7 +107,7 @@ class NextStepEntry(Record):
     slots: list[str] = means("where")
     equal: list[str] = means("slots that would do as well as that one")
     figures: FiguresEntry | None = means("how it runs then", of="change.after_figures")
-    broken: Broken = means("rows that break and did not before", of="change.broken")
+    broken: Broken = means("rows that break where they did not before", of="change.broken")
     said: list[SentenceEntry] = means("what changes", within=next_statements)
 
 
@@ -199,7 +199,7 @@ class ChangeDocument(AnswerDocument, OfPlan, commands="why --put, --clear"):
     allowed: bool = means("whether the rules allow it", by=lambda change: not change.refused)
     before: FiguresEntry | None = means("of the plan", of="figures")
     after: FiguresEntry | None = means("after the change", of="after_figures")
-    broken: Broken = means("rows that break and did not before")
+    broken: Broken = means("rows that break where they did not before")
     mended: Broken = means("rows that no longer break")
     still_broken: Broken = means(
         "error rows that broke before",

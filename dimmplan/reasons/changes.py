@@ -35,7 +35,7 @@ class ChangedPlan:
     """A plan with some slots changed. ``changes`` are slot, module before and module after.
 
     ``after_figures`` are there for a content that can be measured although it breaks a rule; ``broken`` are the rows
-    that break and did not before, ``mended`` those that no longer do.
+    that break where they did not before, ``mended`` those that no longer break anywhere.
     """
 
     changes: tuple[tuple[str, Module | None, Module | None], ...]
@@ -82,13 +82,14 @@ class NextAnswer:
 def change_of(case: Case, changes: Mapping[str, Module | None]) -> ChangedPlan:
     """What changing some slots does."""
     after = case.changed(changes)
-    old, new = {_spot(breach) for breach in case.plan.breaches}, {_spot(breach) for breach in after.breaches}
+    before = {(breach.rule, breach.where) for breach in case.plan.breaches}
+    rules = {breach.rule for breach in after.breaches}
     return ChangedPlan(
         changes=tuple((slot, case.content.get(slot), changes[slot]) for slot in case.board.slots if slot in changes),
         after=after,
         after_figures=after.figures or case.figures_of(after.content),
-        broken=tuple(breach for breach in after.breaches if _spot(breach) not in old),
-        mended=tuple(breach for breach in case.plan.breaches if _spot(breach) not in new),
+        broken=tuple(breach for breach in after.breaches if (breach.rule, breach.where) not in before),
+        mended=tuple(breach for breach in case.plan.breaches if breach.rule not in rules),
     )
 
 
@@ -107,10 +108,6 @@ def drawn_change(case: Case, change: ChangedPlan) -> tuple[Placement, Change] | 
         status="best-found",
     )
     return placement, plan_moves(case.board, case.content, placement, untouchable=case.placement.hold)
-
-
-def _spot(breach: Breach) -> tuple[str, tuple[str, ...], str]:
-    return breach.rule, breach.where, breach.found
 
 
 def next_answer(case: Case, modules: Sequence[Module] = ()) -> NextAnswer:

@@ -153,6 +153,8 @@ def test_changes_are_what_they_say() -> None:
     assert {breach.rule for breach in change.broken} == {"even-counts", "same-at-both"}
     back = change_of(Case(board, replace(placement, slots=tuple(content.items()))), {"1-lee": None, "7-sea": module})
     assert {breach.rule for breach in back.mended} == {"even-counts", "same-at-both"} and not back.broken
+    worse = change_of(Case(board, replace(placement, slots=tuple(content.items()))), {"2-lee": module})
+    assert worse.after.breaches and not worse.mended and not worse.broken  # the same rows, by another amount
     gap = change_of(case, {"1-sea": None, "1-lee": module})
     assert gap.refused and [breach.rule for breach in gap.after.errors] == ["fill-order"]
 
