@@ -337,7 +337,7 @@ def _disagreements(
         return
     from dimmplan.output.plan import following_keys  # noqa: PLC0415 - a code needs no records
 
-    expected = following_keys(board, placement, figures)
+    expected = following_keys(board_of(board, placement), placement, figures)
     for place, found, follows in _differences(expected, plan.document, ""):
         text, allowed = quoted(str(found), most=40), cleaned(str(follows), most=80)
         yield Problem(file=plan.file, place=place, found=text, allowed=f"{allowed}, which follows from the slots")

@@ -224,6 +224,8 @@ def install_order(board: Board, placement: Placement) -> tuple[str, ...]:
         for row in tables:
             populations = row.populations(socket, placement.fitted, placement.mode)
             if populations is not None:
+                if row.passes_over:
+                    populations = {count: there & board.served for count, there in populations.items()}
                 return sorted(slots, key=lambda slot: (_first_row(slot, populations, filled), depth[slot]))
         return None
 

@@ -19,7 +19,7 @@ from dimmplan.output.why import reason_title
 from dimmplan.planner import Planned, ask, plan, read_processor, read_trays
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.slots import slot_reason
-from dimmplan.rules import judge
+from dimmplan.rules import install_order, judge
 from dimmplan.sheet.facts import gather
 from dimmplan.sheet.stages import access_steps, power_checks
 
@@ -51,6 +51,16 @@ def test_an_absent_tray_has_no_slots_and_comes_back_by_code_and_file() -> None:
     by_code = judge_code(record["code"], board())
     for judged in (by_file, by_code):
         assert judged.good and judged.placement == found.placement and judged.board == found.board
+
+
+def test_a_plan_without_the_first_slots_of_a_channel_agrees_with_itself() -> None:
+    """What is left of the channel is its first slot: it is installed with the first slots of the others."""
+    found, problems = read(TEXT.replace('["N5", "N6", "N7", "N8"]', '["N1", "N5"]'))
+    assert found is not None, problems
+    there = read_trays(found, ["upper"])
+    record = PlanDocument.of(plan(there, ask(there, "384GiB", modules=["64GiB"], fitted=["N"]), alternatives=False))
+    assert record.plain()["install_order"] == ["N2", "N3", "N6", "N7", "N4", "N8"]
+    assert judge_file(read_plan(to_json(record.plain()).encode(), file="plan.json"), found).good
 
 
 def test_a_plan_with_a_module_in_an_absent_tray_does_not_obey_its_board() -> None:
@@ -102,6 +112,7 @@ source = "INVENTED"
     there = read_trays(found, ["upper"])
     answer = plan(there, ask(there, "256GiB", modules=["64GiB"], fitted=["N"]), alternatives=False)
     assert [slot for slot, module in answer.placement.slots if module] == ["N1", "N2", "N3", "N4"]
+    assert install_order(answer.board, answer.placement) == ("N1", "N2", "N3", "N4")
     content = {slot: module for slot, module in answer.placement.slots if slot != "N1"}
     (breach,) = [each for each in judge(answer.board, None, ["N"], content) if each.rule == "order"]
     assert breach.allowed == "N1, N2, N3 first"
