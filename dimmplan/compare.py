@@ -50,7 +50,6 @@ class Row:
 
     request: Request
     planned: Planned | None
-    figures: PlacementFigures | None
     below_gib: Gib | None = None
     above_gib: Gib | None = None
     is_answer: bool = False
@@ -61,6 +60,11 @@ class Row:
     def types(self) -> tuple[Module, ...]:
         """The types that this row may use."""
         return tuple(supply.module for supply in self.request.supplies)
+
+    @property
+    def figures(self) -> PlacementFigures | None:
+        """The figures of the placement."""
+        return None if self.planned is None else self.planned.figures
 
     @property
     def cost(self) -> Fraction | None:
@@ -241,7 +245,7 @@ def _group(board: Board, asked: Request, reach: Reach) -> Group:
     """The rows of one capacity and processor, marked and in order."""
     alone = [_row(board, replace(asked, supplies=(supply,)), reach) for supply in asked.supplies]
     if not alone:
-        rows = [Row(request=asked, planned=None, figures=None)]
+        rows = [Row(request=asked, planned=None)]
     elif len(alone) == 1:
         rows = [replace(row, is_answer=row.planned is not None) for row in alone]
     else:
@@ -255,9 +259,8 @@ def _group(board: Board, asked: Request, reach: Reach) -> Group:
 def _row(board: Board, request: Request, reach: Reach) -> Row:
     reached = reach(request)
     if not reached or reached[-1] < request.capacity_gib:
-        return Row(request=request, planned=None, figures=None, below_gib=reached[-1] if reached else None)
-    planned = plan(board, request, alternatives=False, steps=True)
-    return Row(request=request, planned=planned, figures=planned.figures)
+        return Row(request=request, planned=None, below_gib=reached[-1] if reached else None)
+    return Row(request=request, planned=plan(board, request, alternatives=False, steps=True))
 
 
 def _with_answer(alone: Sequence[Row], together: Row) -> list[Row]:

@@ -112,20 +112,3 @@ def _stranded(board: Board, target: Placement, moves: Iterable[Move]) -> Iterato
                     if not any(b.severity == "error" and b.rule not in broken for b in breaches):
                         fits.append(slot)
         yield LeftOver(module=module, count=pulled.count(module), fits=tuple(fits))
-
-
-def apply_moves(current: Content, moves: Iterable[Move]) -> dict[str, Module | None]:
-    """The content after a change. Raises ``ValueError`` where a move finds its slot otherwise than it says."""
-    content = dict(current)
-    moves = tuple(moves)
-    for move in moves:
-        if move.source is not None and content.get(move.source) != move.module:
-            raise ValueError(f"{move.source} does not hold {move.module.label}")
-        if move.kind in ("pull", "move") and move.source is not None:
-            content[move.source] = None
-    for move in moves:
-        if move.kind in ("move", "insert") and move.target is not None:
-            if content.get(move.target) is not None:
-                raise ValueError(f"{move.target} is filled already")
-            content[move.target] = move.module
-    return content

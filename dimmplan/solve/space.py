@@ -122,7 +122,7 @@ class Space:
         """Scaled usable capacity that a module of each type brings, before a channel gives up what it has to."""
         self.loss_place = self.base ** len(self.types)
         """Place value of what channels give up, as the top digit of a count code."""
-        self._loads: dict[tuple[ChannelShape, Rows, bool], tuple[Load, ...]] = {}
+        self._loads: dict[tuple[ChannelShape, Rows], tuple[Load, ...]] = {}
         self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
         self._close: dict[tuple[SocketShape, int | None, tuple[str, ...]], CloseLook] = {}
         self._breaches: dict[int, list[Breach]] = {}
@@ -336,17 +336,17 @@ class Space:
 
     # -- loads of a channel ------------------------------------------------------------------------------------
 
-    def loads(self, shape: ChannelShape, may_break: Rows, *, every_order: bool = False) -> tuple[Load, ...]:
+    def loads(self, shape: ChannelShape, may_break: Rows) -> tuple[Load, ...]:
         """Every way to load a channel of that shape in board order, the empty load last.
 
-        One load for each set of modules, in its best order, or all of them: ``every_order``, or where a row that looks
-        closely at several channels may want another order.
+        One load for each set of modules, in its best order, or all of them where a row that looks closely at several
+        channels may want another order.
         """
-        every_order |= self.orders_matter
-        key = (shape._replace(membership=(), names=shape.names if self.names_matter else ()), may_break, every_order)
+        key = (shape._replace(membership=(), names=shape.names if self.names_matter else ()), may_break)
         if key not in self._loads:
-            loads = tuple(self._enumerate_loads(shape, may_break, every_order=every_order or bool(shape.lying)))
-            self._loads[key] = loads if every_order or not shape.lying else self._most_staying(loads)
+            every_order = self.orders_matter or bool(shape.lying)
+            loads = tuple(self._enumerate_loads(shape, may_break, every_order=every_order))
+            self._loads[key] = loads if self.orders_matter or not shape.lying else self._most_staying(loads)
         return self._loads[key]
 
     @staticmethod

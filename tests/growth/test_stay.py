@@ -75,15 +75,15 @@ def stays(content: Content, lying: Content) -> int:
     return sum(module is not None and lying.get(slot) == module for slot, module in content.items())
 
 
-@pytest.mark.parametrize("start", sampled(range(0, 160, 40), 2))
+@pytest.mark.parametrize("start", sampled(range(0, 160, 20), 1))
 def test_no_exchange_of_equal_parts_leaves_more_in_place(start: int) -> None:
     """The answer and all beside it, against every exchange that keeps every criterion, and the slots on hold."""
     compared = better = 0
-    for seed in range(start, start + 40):
+    for seed in range(start, start + 20):
         board, request = random_case(seed)
         rng = random.Random(f"stay {seed}")
-        ways = list(itertools.islice(exchanges(board, request.fitted), 501))
-        if len(ways) > 500 or board.interleave.style == "groups":  # there a pair of channels may equal another pair
+        ways = list(itertools.islice(exchanges(board, request.fitted), 201))
+        if len(ways) > 200 or board.interleave.style == "groups":  # there a pair of channels may equal another pair
             continue
         slots = [slot for socket_id in request.fitted for slot in board.socket(socket_id).slots]
         hold = tuple(slot for slot in slots if rng.random() < 0.08)
@@ -112,8 +112,8 @@ def test_no_exchange_of_equal_parts_leaves_more_in_place(start: int) -> None:
             assert stays(new.content, lying) >= most, f"seed {seed}"
             compared += 1
             better += stays(new.content, lying) > stays(old.content, lying)
-    assert compared >= 20
-    assert better >= 4
+    assert compared >= 10
+    assert better >= 1
 
 
 @pytest.mark.parametrize(

@@ -12,13 +12,13 @@ import pytest
 
 from dimmplan.errors import InputError
 from dimmplan.model.request import Mode
-from dimmplan.moves import apply_moves
 from dimmplan.output.changes import failure_text
 from dimmplan.planner import ask, plan
 from dimmplan.reasons.case import Case
 from dimmplan.reasons.failure import failure_of
 from dimmplan.rules import SocketMinimumRow
 from dimmplan.solve.criteria import ranked
+from tests.machine.support import apply_moves
 from tests.support import WHOLE, sampled, shipped_boards
 from tests.why.seeds import broken_by, seeded_plans
 
