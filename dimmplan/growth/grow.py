@@ -54,56 +54,30 @@ _AFTER_MOVES = ("advised_broken", "discarded", "over_gib", SWEEP, "bought", "cos
 """What a step is chosen by on the way to a chain: the first, one that adds, one that may move and discards nothing."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Worth:
-    """What orders chains; every number but the two sweeps (GB/s) is better when it is less.
-
-    ``advised`` are distinct advised rows broken at any step, ``overs`` GiB above each request and its allowance,
-    ``discarded`` modules in the machine that the first step leaves out, ``bought`` and ``cost`` those of the last step.
-    """
-
-    advised: int
-    overs: tuple[Gib, ...]
-    discarded: int
-    smallest_sweep: Fraction
-    sum_of_sweeps: Fraction
-    bought: int
-    cost: Fraction | None
-
-    @property
-    def key(self) -> tuple[Any, ...]:
-        """Smaller is better."""
-        return ranked([criterion for criterion, _ in self.measured], [value for _, value in self.measured])
-
-    @property
-    def measured(self) -> tuple[tuple[Criterion, Value], ...]:
-        """The criteria in order, each with its value; cost is left out where not all is priced."""
-        overs = tuple((Criterion(f"over_gib_{number}", "low"), over) for number, over in enumerate(self.overs, start=1))
-        cost = () if self.cost is None else ((CRITERIA["cost"], self.cost),)
-        return (
-            (CRITERIA["advised_broken"], self.advised),
-            *overs,
-            (CRITERIA["discarded"], self.discarded),
-            (Criterion("smallest_sweep", "high"), self.smallest_sweep),
-            (Criterion("sum_of_sweeps", "high"), self.sum_of_sweeps),
-            (CRITERIA["bought"], self.bought),
-            *cost,
-        )
-
-
 class Chain(NamedTuple):
-    """Placements step by step, the sweep of each, and what they are worth together."""
+    """Placements step by step, the sweep of each in GB/s, and the criteria that order chains with their values.
+
+    ``advised_broken`` counts distinct advised rows broken at any step, ``over_gib_N`` GiB above a request and its
+    allowance, ``discarded`` modules in the machine that the first step leaves out, ``bought`` and ``cost`` (where all
+    is priced) those of the last step.
+    """
 
     contents: tuple[Content, ...]
     sweeps: tuple[Fraction, ...]
-    worth: Worth
+    criteria: tuple[Criterion, ...]
+    vector: tuple[Value, ...]
     order: tuple[Any, ...]
     """Modules in the machine that the first step moves, then board order of the steps: smaller comes first."""
 
     @property
+    def worth(self) -> tuple[Value, ...]:
+        """Where the chain stands by its criteria: smaller comes first."""
+        return ranked(self.criteria, self.vector)
+
+    @property
     def key(self) -> tuple[Any, ...]:
-        """Smaller comes first; no two chains are equal."""
-        return (*self.worth.key, self.order)
+        """The same, and then its order: no two chains are equal."""
+        return (*self.worth, self.order)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -193,17 +167,22 @@ def chain_of(
         advised |= {breach.rule for breach in breaches if breach.severity == "advised"}
     sweeps = tuple(Fraction(each[SWEEP]) for each in measured)
     priced = all(supply.priced for supply in requests[0].supplies)
-    worth = Worth(
-        advised=len(advised),
-        overs=tuple(each["over_gib"] for each in measured),
-        discarded=measured[0]["discarded"],
-        smallest_sweep=min(sweeps),
-        sum_of_sweeps=sum(sweeps, Fraction(0)),
-        bought=measured[-1]["bought"],
-        cost=Fraction(measured[-1]["cost"]) if priced else None,
-    )
+    values: dict[str, Value] = {
+        "advised_broken": len(advised),
+        **{f"over_gib_{number}": each["over_gib"] for number, each in enumerate(measured, start=1)},
+        "discarded": measured[0]["discarded"],
+        "smallest_sweep": min(sweeps),
+        "sum_of_sweeps": sum(sweeps, Fraction(0)),
+        "bought": measured[-1]["bought"],
+    } | ({"cost": measured[-1]["cost"]} if priced else {})
     displaced = sum(contents[0].get(slot) != module for slot, module in lying.items() if module)
-    return Chain(tuple(contents), sweeps, worth, (displaced, *(board_order(board, content) for content in contents)))
+    return Chain(
+        contents=tuple(contents),
+        sweeps=sweeps,
+        criteria=tuple(Criterion(name, "high" if "sweep" in name else "low") for name in values),
+        vector=tuple(values.values()),
+        order=(displaced, *(board_order(board, content) for content in contents)),
+    )
 
 
 def board_order(board: Board, content: Content) -> tuple[Any, ...]:
@@ -247,7 +226,7 @@ class _Task:
                 self.cut = True
                 break
             ideal = self._ideal(types)
-            if ideal is not None and (self.found is None or ideal < self.found.worth.key[: len(ideal)]):
+            if ideal is not None and (self.found is None or ideal < self.found.worth[: len(ideal)]):
                 for first in range(len(self.requests)):
                     for chain in self._from(first, types):
                         self.found = chain if self.found is None else min(self.found, chain, key=lambda each: each.key)
@@ -276,9 +255,8 @@ class _Task:
     def bound(self, chain: Chain) -> tuple[str, Value] | None:
         """The first criterion at which a better chain is not ruled out, and the best that it could be."""
         each = [alone for step in range(len(self.requests)) if (alone := self._alone(step)) is not None]
-        worth = chain.worth
         ideal: dict[str, Value] = {"advised_broken": max(alone.values["advised_broken"] for alone in each)}
-        sure = [alone.proven and alone.values["advised_broken"] == worth.advised for alone in each]
+        sure = [alone.proven and alone.values["advised_broken"] == chain.vector[0] for alone in each]
         for step, alone in enumerate(each):
             ideal[f"over_gib_{step + 1}"] = alone.values["over_gib"] if sure[step] else 0
         ideal["discarded"] = each[0].values["discarded"] if sure[0] else 0
@@ -287,8 +265,9 @@ class _Task:
         ideal |= {"smallest_sweep": min(sweeps), "sum_of_sweeps": sum(sweeps, Fraction(0))}
         last = each[-1].values
         ideal |= {name: last[name] if sure[-1] else 0 for name in ("bought", "cost") if name in last}
+        names = [criterion.name for criterion in chain.criteria]
         return next(
-            ((each.name, ideal[each.name]) for each, value in worth.measured if value != ideal[each.name]), None
+            ((name, ideal[name]) for name, value in zip(names, chain.vector, strict=True) if value != ideal[name]), None
         )
 
     # -- its steps -------------------------------------------------------------------------------------------------

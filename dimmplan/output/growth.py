@@ -230,7 +230,10 @@ class GrowthEntry(Record):
     outside_window: bool = means("a step is more than a quarter above its request")
     criteria: list[CriterionEntry] = means(
         "what decides the chain",
-        by=lambda growth: [CriterionEntry.of(each, value=value) for each, value in growth.chain.worth.measured],
+        by=lambda growth: [
+            CriterionEntry.of(criterion, value=value)
+            for criterion, value in zip(growth.chain.criteria, growth.chain.vector, strict=True)
+        ],
     )
     steps: list[GrowthStep] = means(
         "the steps in order",

@@ -41,11 +41,12 @@ CHAINS = [
 
 def line(name: str, growth: Growth, seconds: float, more: float) -> str:
     """One chain in a line."""
-    worth = growth.chain.worth
-    overs = "/".join(str(over) for over in worth.overs)
+    chain = growth.chain
+    worth = dict(zip([criterion.name for criterion in chain.criteria], chain.vector, strict=True))
+    overs = "/".join(str(over) for name, over in worth.items() if name.startswith("over_gib"))
     return (
         f"{name:34s} {seconds:7.2f} s {growth.effort:9d} nodes  bound {growth.bound}; over {overs}, smallest sweep "
-        f"{float(worth.smallest_sweep):.1f}, sum {float(worth.sum_of_sweeps):.1f}, {worth.bought} bought; "
+        f"{float(worth['smallest_sweep']):.1f}, sum {float(worth['sum_of_sweeps']):.1f}, {worth['bought']} bought; "
         f"next {more:.3f} s"
     )
 
@@ -81,7 +82,7 @@ def main(argv: Sequence[str] = ()) -> int:
             between = time.perf_counter()
             growth = grow(*found, may_move=may_move)
             brute, mine = brute + between - started, mine + time.perf_counter() - between
-            key = growth.chain.worth.key
+            key = growth.chain.worth
             compared += 1
             as_good += (
                 expected is not None and key == (expected.key[0], *expected.key[1], *expected.key[2:])[: len(key)]

@@ -57,7 +57,7 @@ def held_against(board: Board, growth: Growth | None, expected: Expected | None,
     before: dict[str, Module | None] = stays
     for step in growth.steps:
         content = step.placement.content
-        assert not judge(board, None, step.request.fitted, content) or growth.chain.worth.advised, f"seed {seed}"
+        assert not judge(board, None, step.request.fitted, content) or growth.chain.vector[0], f"seed {seed}"
         assert not any(content[slot] for slot in hold), f"seed {seed}"
         counts, earlier = Counter(content.values()), Counter(before.values())
         assert all(counts[module] >= count for module, count in earlier.items() if module), f"seed {seed}"
@@ -65,16 +65,16 @@ def held_against(board: Board, growth: Growth | None, expected: Expected | None,
             assert all(content[slot] == module for slot, module in before.items() if module), f"seed {seed}"
         before = content
     best = expected.key[0], *expected.key[1], *expected.key[2:]
-    mine = growth.chain.worth.key
+    mine = growth.chain.worth
     if growth.outside_window and not expected.outside:
         return False
     assert mine >= best[: len(mine)], f"seed {seed}"
-    names = [each.name for each, _ in growth.chain.worth.measured]
+    names = [each.name for each in growth.chain.criteria]
     if growth.bound is None:
         assert mine == best[: len(mine)], f"seed {seed}"
     else:
         place = names.index(growth.bound[0])
-        better = growth.chain.worth.measured[place][0].better
+        better = growth.chain.criteria[place].better
         most = -growth.bound[1] if better == "high" else growth.bound[1]
         assert mine[:place] == best[:place] and best[place] >= most, f"seed {seed}: {growth.bound}"
     return mine == best[: len(mine)]
@@ -270,7 +270,7 @@ def test_a_first_step_by_itself_is_what_plan_says() -> None:
     board = load_board("skerry-16")
     request = ask(board, "384GiB", modules=["32GiB", "64GiB"])
     growth, planned = grow(board, [request]), plan(board, request, alternatives=False)
-    assert growth.chain.worth.smallest_sweep == planned.answer.best.vector[2]
+    assert growth.chain.sweeps[0] == planned.answer.best.vector[2]
     assert growth.steps[0].answer.best.usable_gib == planned.answer.best.usable_gib
 
 
@@ -300,7 +300,11 @@ def test_with_too_little_effort_the_bound_still_holds(effort: int) -> None:
     cut = grow(board, [replace(request, effort=effort) for request in requests])
     assert cut.bound is not None
     name, value = cut.bound
-    (best, better) = next((best, each.better) for each, best in whole.chain.worth.measured if each.name == name)
+    (best, better) = next(
+        (best, each.better)
+        for each, best in zip(whole.chain.criteria, whole.chain.vector, strict=True)
+        if each.name == name
+    )
     assert best <= value if better == "high" else best >= value
 
 
