@@ -348,7 +348,7 @@ def _step_lines(page: Text, growth: Growth, index: int, changes: Sequence[Change
             + ", ".join(slot for slot, module in added.items() if module and module.label == each.label)
             for each in counts(added)
         ]
-        page.note(f"adds {'; '.join(slots)}", 3)
+        page.note(f"adds {'; '.join(slots) or 'nothing'}", 3)
     if alone is not None:
         page.note(_by_itself(step, alone.best), 3)
 

@@ -356,3 +356,8 @@ def test_the_machine_with_a_shelf(tmp_path: Path, capsys: pytest.CaptureFixture[
 def test_a_socket_without_modules_is_asked_about(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     said = text_of(capsys, "skerry-16", "--capacity", "384GiB", "--keep", machine(tmp_path, {"K1": M32}))
     assert "shows no module at FAR" in said
+
+
+def test_a_step_that_the_one_before_it_reaches_adds_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    call = ("skerry-16", "--fitted", "NEAR", "--module", "64GiB", "--capacity", "130GiB", "--then", "190GiB")
+    assert "adds nothing" in text_of(capsys, *call)
