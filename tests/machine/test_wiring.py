@@ -130,3 +130,14 @@ def test_nothing_of_the_families_is_wrong_in_silence() -> None:
 )
 def test_words_are_read_by_their_grammar(text: str, words: Words) -> None:
     assert read_words(text) == words
+
+
+def test_words_that_name_more_sockets_than_the_machine_lists_are_asked() -> None:
+    """Letters of more slots than a channel has, and nodes, may mean processors."""
+    letters = built("A1 to C8", [[8]] * 3, lambda s, c, p: f"{LETTERS[s]}{p}", processors=("1", "2")).wired()
+    nodes = built(
+        "by node", [[4]] * 2, lambda s, c, p: f"DIMM {4 * s + p}", lambda s, c, p: f"NODE {s}", processors=("1",)
+    )
+    for wired, text in ((letters, "the letters of the slots name 3"), (nodes.wired(), "the words name 2 nodes")):
+        asked = {guess.about: guess for guess in wired.guesses}
+        assert text in asked["sockets"].text and "one" in asked["sockets"].layouts
