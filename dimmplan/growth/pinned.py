@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, NamedTuple, cast
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from dimmplan.errors import Cause, DimmplanError, ImpossibleError
 from dimmplan.figures import placement_figures
@@ -87,14 +88,12 @@ def solve_from(board: Board, request: Request, start: Start, *, alternatives: bo
 
 def _settled(board: Board, request: Request, answer: Answer, start: Start) -> Answer:
     """The answer, and all beside it, with most of what lies in the machine left where it lies."""
-    lying = {slot: module for slot, module in start.lying.items() if module}
-    if not lying:
+    if not any(start.lying.values()):
         return answer
-    space = Space(board, request, start.pins, lying=lying)
-    best, proven = _most_staying(space, answer, answer.best)
+    best, proven = _most_staying(board, request, answer, answer.best, start)
 
     def settled(choice: Choice) -> Choice:
-        return _most_staying(space, answer, choice)[0]
+        return _most_staying(board, request, answer, choice, start)[0]
 
     return answer._replace(
         best=best,
@@ -107,20 +106,24 @@ def _settled(board: Board, request: Request, answer: Answer, start: Start) -> An
     )
 
 
-def _most_staying(space: Space, answer: Answer, choice: Choice) -> tuple[Choice, bool]:
+def _most_staying(board: Board, request: Request, answer: Answer, choice: Choice, start: Start) -> tuple[Choice, bool]:
     """Of all placements as good as ``choice`` the one in which most modules stay, and whether that is proven.
 
     Equal parts of a board may trade places, and others can be as good all the same: a channel of two slots and one of
     one slot for a single module, or channels that a listed group tells apart. So what stays is a last criterion of the
     search. What stands beside the answer keeps its modules; another list than the request's may have chosen it.
     """
-    request, gib = space.request, cast("Any", choice.usable_gib)  # what a mode leaves may be a fraction
-    if space.lying == {slot: module for slot, module in choice.content.items() if module}:
+    lying = {slot: module for slot, module in start.lying.items() if module}
+    if lying == {slot: module for slot, module in choice.content.items() if module}:
         return choice, True
+    gib: Any = choice.usable_gib  # what a mode leaves may be a fraction
     if choice is answer.best:
-        lists = [answer.criteria]
+        space, lists = Space(board, request, start.pins, lying=lying), [answer.criteria]
         aim = Aim(gib, gib) if answer.outside_window else Aim(request.capacity_gib, request.limit_gib)
     else:
+        held = {*choice.content.values()}
+        supplies = tuple(supply for supply in request.supplies if supply.kept or supply.module in held)
+        space = Space(board, replace(request, supplies=supplies), start.pins, lying=lying)
         lists = [criteria_of(prefer, priced=True) for prefer in dict.fromkeys((request.prefer, *LISTS))]
         aim = Aim(gib, gib, only=space.code_of(choice.content))
     for criteria in lists:
