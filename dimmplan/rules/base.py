@@ -139,6 +139,11 @@ class Rule(Row):
     """True where a view with unknown slots is judged: a fault is then one whatever those slots hold."""
     stays_broken: ClassVar[bool] = False
     """True where nothing that is added mends a broken row."""
+    tells_types: ClassVar[bool] = True
+    """False where a controller or socket is judged by slots, counts, capacities and what is the same alone.
+
+    ``True`` is always right: the search then takes no set of types for another that runs alike.
+    """
     limits: ClassVar[Limits]
     """What the row alone can keep a request from having: enough capacity, a placement at all, or nothing."""
     passes_over: ClassVar[bool] = False

@@ -48,6 +48,7 @@ class ModeRow(Rule):
 
     question = "modes"
     scopes: ClassVar[tuple[Scope, ...]] = ("system",)
+    tells_types = False
     limits = "nothing"
     couples: ClassVar[Couples] = "mode"
     mode: ClassVar[Mode]

@@ -36,6 +36,7 @@ class SocketMinimumRow(Rule):
 
     question = "order"
     scopes = ("socket",)
+    tells_types = False
     limits = "placement"
 
     check: Literal["socket-minimum"]
@@ -52,6 +53,8 @@ class SocketMinimumRow(Rule):
 
 class _SocketsRow(Rule):
     """A row about some sockets; none named means all."""
+
+    tells_types = False
 
     sockets: tuple[Name, ...] = ()
 
@@ -125,6 +128,7 @@ class SequenceRow(Rule):
 
     question = "order"
     scopes = ("socket",)
+    tells_types = False
     limits = "placement"
     passes_over = True
 

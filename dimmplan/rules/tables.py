@@ -39,6 +39,7 @@ class TableRow(Rule):
 
     question = "order"
     scopes = ("socket", "system")
+    tells_types = False
     limits = "placement"
     couples = "amounts"
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.profiles import NEVER, Limit, Profile, Query, steps_of
 from dimmplan.solve.shapes import SocketShape
-from dimmplan.solve.space import Rows, Space
+from dimmplan.solve.space import Load, Rows, Space
 
 
 class SocketGroup(NamedTuple):
@@ -126,16 +126,32 @@ class Branches:
         """Rates that the system may run at, highest first; 0 alone where sockets or channels have their own."""
         if self.space.board.rate_scope != "system":
             return [0]
+        rates = {load.rate for loads in self._loads(may_break) for load in loads if load.gib}
+        return sorted(rates, reverse=True)
+
+    def runs(self, may_break: Rows, rate: int) -> tuple[object, ...]:
+        """All that may be loaded at a rate of the system, and how it runs: equal for types that sweep alike."""
+        loads = tuple(
+            tuple(
+                (load.code, load.gib, rate or load.rate, load.board_order)
+                for load in loads
+                if load.rate >= rate or not load.gib
+            )
+            for loads in self._loads(may_break)
+        )
+        return may_break, loads, tuple(self.space.types) if self.space.types_told else ()
+
+    def _loads(self, may_break: Rows) -> list[tuple[Load, ...]]:
+        """The loads of each channel that is not like another."""
         channels = {
-            channel
+            channel: None
             for layout in self._layouts(may_break)
-            for shape in set(layout)
+            for shape in layout
             for variant in self.space.variants(shape, may_break)
             for controller in variant
             for channel in controller
         }
-        rates = {load.rate for channel in channels for load in self.space.loads(channel, may_break) if load.gib}
-        return sorted(rates, reverse=True)
+        return [self.space.loads(channel, may_break) for channel in channels]
 
     def targets(self, low_gib: int, high_gib: int) -> frozenset[int]:
         """Count codes with some of every type, within stock and slots, of a usable capacity in GiB."""
@@ -182,7 +198,7 @@ class Branches:
                     self.budget.spend(len(sums))
                     sums = {total + step for total in sums for step in steps}
                 codes |= sums
-            allowed = (code for code in sorted(codes) if self.space.socket_allows(shape, code, may_break))
+            allowed = self.space.allowed(shape, codes, may_break)
             self._known[key] = tuple(Profile(code, self.space.gib(code), 0, 0, 0, 0, 0, 0, 0, b"") for code in allowed)
         return self._known[key]
 

@@ -27,6 +27,9 @@ from dimmplan.units import Gib
 
 MOST_REMEMBERED = 400
 """Of so many sets of types it is remembered what sockets can hold."""
+APART = {"cost", "low_rank_channels", "discarded", "bought", "displaced"}
+"""The criteria by which types that run alike in every load may differ."""
+
 PROMISE, BRANCH = 10, 100
 """What it counts, in nodes, to see what types promise, and to begin with a branch."""
 
@@ -52,6 +55,10 @@ class _Node(NamedTuple):
     types: tuple[int, ...] = ()
     may_break: Rows | None = None
     rate: int = 0
+
+
+Hopeless = dict[tuple[object, ...], set[int]]
+"""Total counts that do not beat the best so far, by how their modules run: they will not beat a better one."""
 
 
 class Search:
@@ -139,6 +146,7 @@ class Search:
         ]
         self.budget.spend(PROMISE * len(heap))
         heapq.heapify(heap)
+        hopeless: Hopeless = {}
         while heap:
             node = heapq.heappop(heap)
             if last:
@@ -154,7 +162,7 @@ class Search:
                 continue
             self.budget.spend(BRANCH)
             self._tell(node)
-            found = self._type_set(node.types).best(node, aim, self.incumbent)
+            found = self._type_set(node.types).best(node, aim, self.incumbent, hopeless)
             if found is not None:
                 self.incumbent = found
                 self.budget.binding = True
@@ -332,14 +340,18 @@ class TypeSet:
 
     # -- criterion by criterion --------------------------------------------------------------------------------------
 
-    def best(self, node: _Node, aim: Aim, rival: Found | None) -> Found | None:
-        """The first placement of a branch; ``None`` where none comes before the rival."""
+    def best(self, node: _Node, aim: Aim, rival: Found | None, hopeless: Hopeless) -> Found | None:
+        """The first placement of a branch; ``None`` where none comes before the rival.
+
+        ``hopeless`` is what this aim has tried; what fails before stock or price count is added.
+        """
         may_break = node.may_break or frozenset()
         vector: list[Value] = [len(may_break)]
         if rival is not None and rival.vector[0] < len(may_break):
             return None
         alive = rival if rival is not None and rival.vector[0] == len(may_break) else None
-        targets = self._targets(aim)
+        tried = hopeless.setdefault(self.branches.runs(may_break, node.rate), set()) if self.bounds else set[int]()
+        targets = self._targets(aim) - tried
         if not targets:
             return None
         branches = list(self.branches.of(may_break, targets, node.rate, aim.least_sweep))
@@ -355,6 +367,8 @@ class TypeSet:
             else:
                 value, branches = self.decisions.best(criterion, branches, bar)
             if value is None or (criterion.name == "balanced_sweep" and value == aim.faster_than):
+                if APART.isdisjoint(each.name for each in self.criteria[: index + 1]):
+                    tried |= targets
                 return None
             if bar is not None and value != bar:
                 alive = None

@@ -76,6 +76,7 @@ class Space:
         symmetry: bool = True,
     ) -> None:
         self.pins = pins
+        self._kept = sum(supply.kept for supply in request.supplies)
         self.lying = lying
         self.request = request
         self.option: ProcessorOption | None = board.processor(request.processor)
@@ -104,18 +105,21 @@ class Space:
         close = {each.reads(scope) for scope in scopes for each in rows_of_scope(self.rows, scope)} - {"counts"}
         self.orders_matter = "slots" in close or bool((pins or lying) and close)
         """True where a load is not the same in every order of its modules, rules of the channel aside."""
+        self.types_told = any(row.tells_types and row.judged_at(scope) for row in self.rows for scope in scopes)
+        """True where a row of controller or socket scope may tell types apart that load channels alike."""
         self.names_matter = any(each.reads("channel") == "slots" for each in rows_of_scope(self.rows, "channel"))
         """True where a row of channel scope tells channels apart by their names."""
         self._variants: dict[tuple[SocketShape, Rows], list[Controllers]] = {}
         self._enforced: dict[tuple[Scope | None, Rows], list[Rule]] = {}
+        self._allowed: dict[tuple[SocketShape, Rows], dict[tuple[int, int, tuple[Module, ...]], bool]] = {}
+        """Of a socket with so many modules and so much capacity; of which types where a row may tell types apart."""
         self._use(sorted(usable, key=lambda supply: supply.module.order_key))
 
     def _use(self, supplies: list[Supply]) -> None:
         """Take these supplies as the types of the space, and forget what was known of others."""
         self.supplies = supplies
         self.types = [supply.module for supply in supplies]
-        used = {supply.module for supply in supplies}
-        self.kept_elsewhere = sum(each.kept for each in self.request.supplies if each.module not in used)
+        self.kept_elsewhere = self._kept - sum(supply.kept for supply in supplies)
         """Kept modules of other types, such as those that the board refuses: discarded whatever is chosen."""
         share = self.mode_row.share if self.mode_row else 1
         self.weights = [int(module.capacity_gib * self.scale * share) for module in self.types]
@@ -123,7 +127,6 @@ class Space:
         self.loss_place = self.base ** len(self.types)
         """Place value of what channels give up, as the top digit of a count code."""
         self._loads: dict[tuple[ChannelShape, Rows], tuple[Load, ...]] = {}
-        self._allowed: dict[tuple[SocketShape, int, Rows], bool] = {}
         self._close: dict[tuple[SocketShape, int | None, tuple[str, ...]], CloseLook] = {}
         self._breaches: dict[int, list[Breach]] = {}
         self._mixes: dict[int, tuple[object, ...]] = {}
@@ -414,25 +417,26 @@ class Space:
             self._variants[key] = self.shapes.variants(shape, self.enforced(may_break))
         return self._variants[key]
 
-    def socket_allows(self, shape: SocketShape, code: int, may_break: Rows) -> bool:
-        """True where the counts obey every enforced row of socket scope that reads no more."""
+    def allowed(self, shape: SocketShape, codes: Iterable[int], may_break: Rows) -> list[int]:
+        """The counts, rising, that obey every enforced row of socket scope that reads no more."""
         rows = [row for row in self.enforced(may_break, "socket") if row.reads("socket") == "counts"]
         if not rows:
-            return True
-        key = (shape, code, may_break)
-        if key not in self._allowed:
+            return sorted(codes)
+        fitted, mode = self.request.fitted, self.request.mode
+        places = [self.board.socket(socket.id) for socket in self.shapes.sockets_of(shape)]
+        known = self._allowed.setdefault((shape, may_break), {})
+        found = []
+        for code in sorted(codes):
             counts = self.counts(code)
-            view = SocketView(
-                socket=self.wired[0],
-                modules=sum(counts),
-                capacity_gib=self.installed_gib(code),
-                types=tuple(module for module, n in zip(self.types, counts, strict=True) if n),
-                fitted=self.request.fitted,
-                mode=self.request.mode,
-            )
-            there = (self.board.socket(socket.id) for socket in self.shapes.sockets_of(shape))
-            self._allowed[key] = not any(any(judge_socket(rows, view._replace(socket=each))) for each in there)
-        return self._allowed[key]
+            used = tuple(module for module, n in zip(self.types, counts, strict=True) if n) if self.types_told else ()
+            gib = sum([n * module.capacity_gib for n, module in zip(counts, self.types, strict=True)])
+            held = sum(counts), gib, used
+            if held not in known:
+                views = (SocketView(place, *held, fitted=fitted, mode=mode) for place in places)
+                known[held] = not any(any(judge_socket(rows, view)) for view in views)
+            if known[held]:
+                found.append(code)
+        return found
 
     def close_look(self, shape: SocketShape, may_break: Rows, controller: int | None = None) -> CloseLook | None:
         """What judges the loads of a socket, or of one controller of it; ``None`` where no row looks so closely."""

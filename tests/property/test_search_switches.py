@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import itertools
 import random
+from fractions import Fraction
 
 import pytest
 
 from dimmplan.boardfile.read import load_board
 from dimmplan.errors import ImpossibleError
 from dimmplan.model.board import Board
+from dimmplan.model.label import parse_label
 from dimmplan.model.request import Request
 from dimmplan.planner import ask
 from dimmplan.solve.answer import solve
@@ -17,6 +19,7 @@ from dimmplan.solve.branches import Aim
 from dimmplan.solve.budget import Budget
 from dimmplan.solve.search import Found, Search
 from dimmplan.solve.space import Space
+from dimmplan.stock import Shelf, ShelfLot
 from tests.oracle.large import LABELS, large_board, large_request
 from tests.oracle.random_boards import random_case
 from tests.support import sampled
@@ -70,6 +73,23 @@ def test_bounds_of_listed_groups_lose_nothing(seed: int) -> None:
         request = large_request(board, seed, types=types)
         found = [found_by(board, request, symmetry=True, bounds=bounds)[0] for bounds in (True, False)]
         assert found[0] == found[1], f"seed {seed}"
+
+
+@pytest.mark.parametrize("seed", sampled(range(3, 23), 1))
+def test_types_that_run_alike_lose_nothing(seed: int) -> None:
+    """A shelf with many types that differ in stock, price, ranks and label: the same without bounds."""
+    board = load_board("marram-4")
+    rng = random.Random(f"run alike {seed}")
+    every = itertools.product((8, 16), (1, 2), ("2133P", "2400T", "2666V", "2933Y", "3200AA"))
+    modules = [parse_label(f"{size}GB {ranks}Rx8 PC4-{rate}-E") for size, ranks, rate in every]
+    lots = [
+        ShelfLot(place="", module=module, count=rng.randint(1, 3), price=Fraction(rng.randint(20, 99)))
+        for module in modules
+    ]
+    shelf = Shelf(file="a shelf", currency="EUR", lots=tuple(lots))
+    request = ask(board, f"{(24, 32, 40, 48, 56)[seed % 5]}GiB", shelf=shelf, max_types=3)
+    found = [found_by(board, request, symmetry=True, bounds=bounds)[0] for bounds in (True, False)]
+    assert found[0] == found[1], f"seed {seed}"
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ import pytest
 import dimmplan.rules
 from dimmplan.boardfile.schema import json_schema
 from dimmplan.model.board import Channel, Controller, Socket
-from dimmplan.model.module import Module
+from dimmplan.model.module import Kind, Module
 from dimmplan.model.request import Mode, Request, Supply
 from dimmplan.output.rules import rule_groups
 from dimmplan.rules import (
@@ -47,7 +47,7 @@ from tests.rules.boards import BOARD, M16, M16X8, M32, M32S, M64, S64, board_wit
 EXAMPLES: dict[str, list[dict[str, Any]]] = {
     "accept": [{"field": "capacity_gib", "values": [16, 32]}, {"field": "rate_mts", "values": [2933]}],
     "mix": [{"field": "capacity_gib", "apart": apart} for apart in ("system", "socket", "channel", "nowhere")]
-    + [{"field": "rate_mts", "apart": "system"}],
+    + [{"field": "rate_mts", "apart": "system"}, {"field": "device_width", "apart": "socket"}],
     "rank-limit": [{"most": 3}, {"count": "logical", "most": 3}],
     "fill-order": [{}],
     "channel-order": [{}, {"keys": ["capacity_gib"]}],
@@ -77,6 +77,14 @@ MODULES = (M16, M16X8, M32, M32S, M64, S64, None, None, None)
 ROWS = [row_of(check=check, **fields) for check, rows in EXAMPLES.items() for fields in rows]
 KINDS_BY_CHECK = [pytest.param(kind, id=check_of(kind)) for kind in KINDS]
 
+
+MADE_OTHERWISE = {
+    module: replace(
+        module, label=f"other {place}", kind=Kind.LRDIMM, package_ranks=4, device_width=4, rate_mts=3200 - place
+    )
+    for place, module in enumerate(dict.fromkeys(module for module in MODULES if module))
+}
+"""For each module another of its size that is made otherwise."""
 
 PLACES = {
     **{slot: {slot} for slot in BOARD.slots},
@@ -233,6 +241,13 @@ def closer_than_a_type(row: Rule, content: dict[str, Module | None]) -> Iterator
         slower = {slot: module and replace(module, label="", rate_mts=1600) for slot, module in best.items()}
         yield broken(row, best) != broken(row, slower), why
         yield bool(broken(row, best)) and not broken(row, content), why
+    if not row.tells_types:
+        other = {slot: module and MADE_OTHERWISE[module] for slot, module in content.items()}
+        for socket in BOARD.sockets:
+            for part in (socket, *(socket.part([controller.id]) for controller in socket.controllers)):
+                views = [SocketView.of(part, each, fitted=("S1", "S2"), mode=mode_of(row)) for each in (content, other)]
+                told = [any(judge_socket([row], view)) or any(judge_controller([row], view)) for view in views]
+                yield told[0] != told[1], "modules of one size that a controller or socket holds: write tells_types"
     if row.judged_at("system") and row.couples == "types":
         values = {row.apart_by(module) for module in content.values() if module}
         view = SystemView(BOARD, ("S1", "S2"), content, mode=mode_of(row))
