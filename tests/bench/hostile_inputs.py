@@ -504,7 +504,7 @@ def take_code(code: str, rng: random.Random) -> bool:
     """Read a code; where it is one of a board at hand, it must come back from what it carries."""
     try:
         head = read_head(code)
-        board = next((each for each, _, _ in placements() if head.is_of(each)), placements()[0][0])
+        board = next((each for each, _, _ in placements() if head.is_of(each.id)), placements()[0][0])
         placement = decode(head, board)
     except InputError as error:
         must_be_printable(*(each for problem in error.problems for each in map(str, problem)))
