@@ -333,16 +333,15 @@ def _by_sharing(said: Evidence) -> Keys:
         return _by_neighbours(said, partly)
     if wanted <= 1:
         return _one_or_nodes(said)
-    choices = {
-        "in-order": _in_order(said, wanted),
-        "alternating": tuple(str(i % wanted + 1) for i in said.count),
-    }
     unequal = len(said.memory) % wanted
     text = (
         f"the machine lists {wanted} processors and does not say which slots are whose; "
         f"the draft {'puts all at one socket' if unequal else 'shares them out in the order of the list'}"
     )
-    return said.ask("sockets", text, ({} if unequal else choices) | {"one": said.one})
+    if unequal:
+        return said.ask("sockets", text, {"one": said.one})
+    alternating = tuple(str(i % wanted + 1) for i in said.count)
+    return said.ask("sockets", text, {"in-order": _in_order(said, wanted), "alternating": alternating, "one": said.one})
 
 
 def _one_or_nodes(said: Evidence) -> Keys:

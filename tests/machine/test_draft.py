@@ -108,6 +108,25 @@ def test_a_generation_that_is_not_said_is_guessed_by_the_rates(rate: int | None,
     assert any(item.startswith("generation") for item in made.to_do)
 
 
+def test_fewer_slots_than_processors_are_one_socket() -> None:
+    """Of a listing cut short, say; nothing is shared out then."""
+    board = drafted(Inventory(form="smbios-text", slots=(device("DIMM 1", M32),), processors=TWO))
+    assert len(board.sockets) == 1 and "sockets" in dict(board.guesses)
+
+
+def test_a_virtual_machine_is_not_drafted() -> None:
+    found = read_inventory(build.dump([build.bios(virtual=True), build.array(), build.device()]))
+    with pytest.raises(InputError, match="a virtual machine"):
+        draft_board(found, board_id="first-draft", title="x")
+
+
+@pytest.mark.parametrize(("count", "asked"), [("2", False), ("6", True)])
+def test_slots_that_the_machine_counts_and_does_not_list_are_asked_for(count: str, asked: bool) -> None:
+    found = read_inventory(build.listing(slots=count).encode())
+    made = draft_board(found, board_id="first-draft", title="x")
+    assert ("slots" in [guess.about for guess in made.guesses]) is asked
+
+
 def test_the_to_do_names_what_of_a_label_is_not_said() -> None:
     """What the machine does say of its modules is not among what a person has to read from them."""
     said = draft_board(
