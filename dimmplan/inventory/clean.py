@@ -98,7 +98,7 @@ _PLACEHOLDERS = frozenset(
     }
 )
 _NUMBERED = re.compile(
-    r"""(?:array\d{0,2}_)?(?:module)?(?:manufacturer|partnumber|partnum|part_number|sernum|serialnumber|serialnum|
+    r"""(?:a(?:rray)?\d{0,2}_)?(?:module)?(?:manufacturer|partnumber|partnum|part_number|sernum|serialnumber|serialnum|
         assettagnum|assettag|asset_tag)_?\d{0,3}""",
     re.VERBOSE,
 )

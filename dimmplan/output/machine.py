@@ -95,7 +95,7 @@ def device_text(slot: InventorySlot) -> str:
     parts = [
         size,
         slot.generation.value if slot.generation else "",
-        slot.kind.value if slot.kind else "",
+        slot.kind.value if slot.kind else "ECC" if slot.ecc else "",
         ranks + width,
         f"{slot.rated_mts} MT/s" if slot.rated_mts else "",
         f"(runs at {slot.configured_mts})" if slot.configured_mts and slot.configured_mts != slot.rated_mts else "",
@@ -107,10 +107,12 @@ def device_text(slot: InventorySlot) -> str:
 def found_text(inventory: Inventory, *, serials: bool = False) -> str:
     """An inventory for a terminal."""
     filled = [slot for slot in inventory.memory if slot.state == "filled"]
+    unknown = sum(slot.state == "cannot-tell" for slot in inventory.memory)
     edition = f" ({inventory.edition})" if inventory.edition else ""
     page = Text(
         f"Read as {form_name(inventory.form)}{edition}: {counted(len(inventory.memory), 'memory slot')}, "
-        f"{len(filled)} filled, {format_kib(sum(slot.capacity_kib or 0 for slot in filled))}"
+        f"{len(filled)} filled, {f'{unknown} not known, ' if unknown else ''}"
+        f"{format_kib(sum(slot.capacity_kib or 0 for slot in filled))}"
         + (f"; taken {inventory.date}" if inventory.date else "")
     )
     if inventory.processors:

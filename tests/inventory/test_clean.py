@@ -111,7 +111,16 @@ def texts_in(value: object) -> Iterator[str]:
 
 def test_placeholders() -> None:
     fillers = ["", "NO DIMM", "Not Specified", "To Be Filled By O.E.M.", "0x00000000", "00000000", "FFFFFFFF", "N/A"]
-    fillers += ["Unknown", "[Empty]", "--", "PartNum0", "ModulePartNumber00", "Array1_PartNumber0", "Manufacturer01"]
+    fillers += [
+        "Unknown",
+        "[Empty]",
+        "--",
+        "PartNum0",
+        "ModulePartNumber00",
+        "Array1_PartNumber0",
+        "Manufacturer01",
+        "A1_SerNum0",
+    ]
     fillers += ["Undefined", "Part Number not set", "Default string", "<OUT OF SPEC>", "xxxx", "AssetTagNum3"]
     assert [text for text in fillers if not is_placeholder(text)] == []
     values = [

@@ -170,6 +170,12 @@ def test_totals_count_modules_that_are_no_whole_gib(kib: int, total: str) -> Non
     assert total in " ".join(found_text(found).split())
 
 
+def test_found_counts_what_is_not_known_and_tells_ecc_where_no_kind_is_told() -> None:
+    slots = (device("A1", M32, kind=None, ecc=True), replace(device("A2", M32), state="cannot-tell", why="a reason"))
+    text = " ".join(found_text(Inventory(form="smbios-text", slots=slots)).split())
+    assert "2 memory slots, 1 filled, 1 not known, 32 GiB" in text and "32 GiB DDR4 ECC" in text
+
+
 def test_slots_that_are_not_listed_cannot_be_told_but_dead_ones_need_not_be() -> None:
     found = found_of({slot: module for slot, module in CONTENT.items() if slot != "K2"})
     assert answer(audited(found), "K2").answer == "cannot-tell"
