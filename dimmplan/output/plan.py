@@ -299,9 +299,15 @@ def _rounded_up(planned: Planned) -> Iterator[Finding]:
     request, got = planned.request, format_capacity(planned.answer.best.usable_gib)
     asked = format_capacity(request.capacity_gib)
     far = " No capacity within the allowance fits." if planned.answer.outside_window else ""
+    advised = {row.id for row in planned.board.rules if row.severity == "advised"}
     for cause in planned.answer.rounded_up:
-        text = f"{asked} was asked; {got} is the next larger capacity that fits.{far} Rule {cause.rule}: {cause.text}"
+        how = "breaks no advised rule" if cause.rule in advised else "fits"
+        lead = f"Rule {cause.rule}: " if cause.source else ""
+        text = f"{asked} was asked; {got} is the next larger capacity that {how}.{far} {lead}{cause.text}"
         yield Finding(rule="rounded-up", severity="note", where=(), text=text, source=cause.source or "MODEL")
+    if far and not planned.answer.rounded_up:
+        text = f"{asked} was asked.{far} Of all above it {request.prefer} puts {got} first."
+        yield Finding(rule="rounded-up", severity="note", where=(), text=text, source="MODEL")
 
 
 def _types(choice: Choice) -> set[Module]:
@@ -373,7 +379,7 @@ def _headline(planned: Planned, figures: PlacementFigures) -> list[str]:
     else:
         why = "; ".join(f"{cause.text.rstrip('.')} [{cause.rule}]" for cause in answer.rounded_up[:1])
         otherwise = f"{placement.prefer} prefers it" if answer.proven else "the best found"
-        lines.append(f"Why {got}: {asked} asked; {why or otherwise}")
+        lines.append(f"Why {got}: {asked} asked{f'. {why}' if why else f'; {otherwise}'}")
     faster = [step for step in (answer.step_above, answer.step_below) if step]
     lines += [f"Faster: {_step_text(planned, step)}" for step in faster]
     return [*lines, f"{placement.prefer}: {status}"]

@@ -304,6 +304,7 @@ def test_an_advised_rule_that_lifts_the_capacity_is_named(call: Call) -> None:
     lifted = call(*words, "--module", "32GiB").json
     assert lifted["totals"]["usable_gib"] == 192
     (named,) = [finding for finding in lifted["findings"] if finding["rule"] == "rounded-up"]
+    assert "192 GiB is the next larger capacity that breaks no advised rule" in named["text"]
     assert "Rule even-counts: Without this advised rule 160 GiB would fit" in named["text"]
     assert (named["severity"], named["source"]) == ("note", "guide-07")
     more = call(*words, "--module", "32GiB", "--module", "16GiB").json
@@ -319,6 +320,14 @@ def test_nearest_capacities_on_both_sides(call: Call) -> None:
     (named,) = [finding["text"] for finding in said.json["findings"] if finding["rule"] == "rounded-up"]
     assert named.startswith("100 GiB was asked; 256 GiB is the next larger capacity that fits.")
     assert "between" not in named
+
+
+def test_a_list_that_goes_far_above_the_request_says_so(call: Call) -> None:
+    """64 GiB would be nearer, but it is above the allowance as well: this list takes what is fastest."""
+    arguments = ["plan", "skerry-16", "--capacity", "40GiB", "--module", "32GiB", "--prefer", "bandwidth-first"]
+    said = call(*arguments, "--json")
+    (named,) = [finding["text"] for finding in said.json["findings"] if finding["rule"] == "rounded-up"]
+    assert named.endswith("No capacity within the allowance fits. Of all above it bandwidth-first puts 384 GiB first.")
 
 
 # JSON
