@@ -5,6 +5,7 @@ Entry points: DSP0134 5.2.1 (2.1, 32 bit) and 5.2.2 (3.0, 64 bit). Structures an
 
 from __future__ import annotations
 
+import re
 import struct
 from collections.abc import Sequence
 from pathlib import Path
@@ -25,6 +26,9 @@ _SYSTEM_FILES = ("smbios_entry_point", "DMI")
 
 _DUMP_TABLE_AT = 0x20
 """Where dump files hold the table, whatever address the entry point had in memory."""
+
+_ENTRY = re.compile(r"(?:^|/)(\d{1,3})-(\d{1,4})/raw$")
+_MARKER = bytes((127, 4, 0xFF, 0xFF, 0, 0))
 
 _HEADER = 4
 _END_OF_TABLE = 127
@@ -69,8 +73,12 @@ class TableReader(Reader):
         return _is_dump(content) or (text is None and len(content) <= MOST_TABLE_BYTES and _is_bare_table(content))
 
     def whole(self, pieces: Sequence[Piece]) -> bool:
-        """A copy of the two files that Linux shows: entry point and table."""
-        return len(pieces) == 2 and {Path(piece.name).name for piece in pieces} == set(_SYSTEM_FILES)
+        """A copy of the two files that Linux shows, entry point and table, or of its folders with an entry each."""
+        return (
+            bool(_entries(pieces))
+            or len(pieces) == 2
+            and {Path(piece.name).name for piece in pieces} == set(_SYSTEM_FILES)
+        )
 
     def of_this_machine(self, folder: Path | None = None) -> Inventory:
         """The tables that Linux shows. Raises ``InputError`` that says how to save a dump where it may not."""
@@ -95,6 +103,8 @@ class TableReader(Reader):
 
     def read(self, pieces: Sequence[Piece], *, file: str, odd: Oddities) -> Inventory:
         """Read a table, at 20h of a dump or wherever it turns out to lie."""
+        if entries := _entries(pieces):
+            return _read_table(b"".join(entries) + _MARKER, None, odd, file=file)
         if self.whole(pieces):
             entry, table = (next(p.content for p in pieces if Path(p.name).name == name) for name in _SYSTEM_FILES)
             return _read_pair(entry, table, odd, file=file)
@@ -106,6 +116,14 @@ class TableReader(Reader):
         start = _raw_header(content)
         called = EntryPoint(0, (content[1], content[2]), 0, len(content) - start, None, True) if start else None
         return _read_table(content[start:], called, odd, file=file)
+
+
+def _entries(pieces: Sequence[Piece]) -> list[bytes]:
+    """The structures of a copy of /sys/firmware/dmi/entries, in order; empty where devices are not among them."""
+    found = [(match, piece.content) for piece in pieces if (match := _ENTRY.search(piece.name))]
+    kinds = {int(match[1]) for match, _ in found}
+    ordered = sorted(found, key=lambda each: (int(each[0][1]), int(each[0][2])))
+    return [content for match, content in ordered if int(match[1]) in KINDS] if Device.number in kinds else []
 
 
 def _read_pair(entry: bytes, table: bytes, odd: Oddities, *, file: str) -> Inventory:

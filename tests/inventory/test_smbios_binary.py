@@ -139,6 +139,25 @@ def test_nothing_behind_an_entry_point_is_refused(content: bytes) -> None:
         read_inventory(content)
 
 
+def test_a_copy_of_the_entries_that_linux_shows(tmp_path: Path) -> None:
+    parts = [
+        build.array(slots=12),
+        *(build.device(0x1100 + at, locator=f"A{at}") for at in range(11)),
+        build.processor(),
+    ]
+    parts += [build.empty_device(0x110B)]
+    counts: dict[int, int] = {}
+    for part in parts:
+        at = counts[part[0]] = counts.get(part[0], -1) + 1
+        folder = tmp_path / f"{part[0]}-{at}"
+        folder.mkdir()
+        (folder / "raw").write_bytes(part)
+        (folder / "length").write_text(f"{part[1]}\n")
+    found = read_inventory(tmp_path)
+    plain = read_inventory(build.dump(parts))
+    assert (found.slots, found.processors, found.oddities) == (plain.slots, plain.processors, plain.oddities)
+
+
 # Right ones to be damaged, and the worst
 
 
