@@ -118,15 +118,15 @@ def _records(text: str) -> Iterator[Record]:
     lines = text.replace("\r\r\n", "\n").splitlines()
     yield from _of_list(lines)
     for filled, rows in groupby(lines, key=lambda line: bool(line.strip())):
-        block = list(rows)
-        at = next((index for index, line in enumerate(block) if _is_head(line)), None) if filled else None
+        block = list(rows) if filled else []
+        at = next((index for index, line in enumerate(block) if _is_head(line)), None)
         if at is not None:
             yield from _of_csv(block[at:]) if "," in block[at] else _of_table(block[at:])
 
 
 def _is_head(line: str) -> bool:
-    names = {name.casefold() for name in re.findall(r"\w+", line[:2000])}
-    return len(names & _KNOWN) > 1 and not {":", "="} & set(line[:2000])
+    line = line[:2000]
+    return ":" not in line and "=" not in line and len(_KNOWN & set(re.findall(r"\w+", line.casefold()))) > 1
 
 
 def _known(pairs: Iterable[tuple[str, str]]) -> Record:
@@ -143,7 +143,7 @@ def _of_list(lines: Sequence[str]) -> Iterator[Record]:
     spaced = sum(map(lambda one, two: one and not two, blank[1:], blank)) * 2 > blank.count(False)
     record: Record = {}
     for at, line in enumerate(lines):
-        match = _LINE.fullmatch(line[:2000].rstrip())
+        match = None if blank[at] else _LINE.fullmatch(line[:2000].rstrip())
         name = match[1].casefold() if match else ""
         if record and (name in record or (blank[at] and (not spaced or blank[at - 1]))):
             yield record
