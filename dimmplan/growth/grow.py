@@ -30,7 +30,7 @@ from dimmplan.growth.pinned import (
 )
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
-from dimmplan.model.request import Lot, Request, Supply
+from dimmplan.model.request import Request, Supply
 from dimmplan.planner import Planned
 from dimmplan.rules import judge
 from dimmplan.solve.answer import Answer
@@ -302,10 +302,16 @@ class _Task:
         held = Counter(module for module in beside.values() if module)
         if not may_move:
             pins = all_of(self.start.pins, within(self.board, beside) if before else staying(beside))
-        elif before:
-            supplies = tuple(_at_most(supply, held[supply.module]) for supply in supplies)
-        else:
-            criteria, supplies = _AFTER_MOVES, tuple(_owned(supply, held[supply.module]) for supply in supplies)
+        elif before:  # no more of a type than the next step has
+            supplies = tuple(
+                each._replace(kept=min(each.kept, held[each.module]), lots=each.split(held[each.module])[0])
+                for each in supplies
+            )
+        else:  # all that the step before has is owned
+            criteria = _AFTER_MOVES
+            supplies = tuple(
+                each._replace(kept=held[each.module], lots=each.split(held[each.module])[1]) for each in supplies
+            )
         alone = self._search(step, pins, criteria, types, supplies)
         discards = alone is not None and criteria is _AFTER_MOVES and alone.values["discarded"]
         return None if alone is None or discards else alone.content
@@ -333,27 +339,6 @@ class _Task:
             return None
         self.budget.patient = True
         return _Alone(content_of(search.space, found.board_order), search.values(found), proven)
-
-
-def _at_most(supply: Supply, count: int) -> Supply:
-    """No more of a type than so many, the cheapest of its lots."""
-    return supply._replace(kept=min(supply.kept, count), lots=_taken(supply.lots, max(0, count - supply.kept))[0])
-
-
-def _owned(supply: Supply, count: int) -> Supply:
-    """A type of which so many are owned already: those kept, and what was bought from the cheapest lots."""
-    return supply._replace(kept=count, lots=_taken(supply.lots, max(0, count - supply.kept))[1])
-
-
-def _taken(lots: Sequence[Lot], count: int) -> tuple[tuple[Lot, ...], tuple[Lot, ...]]:
-    """So many from the cheapest lots on, and the lots without them."""
-    taken, left = [], []
-    for lot in sorted(lots, key=lambda lot: lot.price or 0):
-        take = count if lot.count is None else min(count, lot.count)
-        taken.append(replace(lot, count=take))
-        left.append(lot if lot.count is None else replace(lot, count=lot.count - take))
-        count -= take
-    return tuple(taken), tuple(left)
 
 
 def _impossible(task: _Task) -> ImpossibleError:

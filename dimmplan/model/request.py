@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
@@ -57,17 +57,21 @@ class Supply(NamedTuple):
         """True where every lot has a price."""
         return all(lot.price is not None for lot in self.lots)
 
-    def cost(self, count: int) -> Fraction:
-        """Price of ``count`` modules: kept ones first and free, then lots from the cheapest on."""
-        left = max(0, count - self.kept)
-        total = Fraction(0)
-        if not left:
-            return total
+    def split(self, count: int) -> tuple[tuple[Lot, ...], tuple[Lot, ...]]:
+        """What ``count`` modules take from the lots, kept ones first, then the cheapest, and what is left."""
+        missing = max(0, count - self.kept)
+        taken, left = [], []
         for lot in sorted(self.lots, key=lambda lot: lot.price or 0):
-            take = left if lot.count is None else min(left, lot.count)
-            total += take * (lot.price or 0)
-            left -= take
-        return total
+            take = missing if lot.count is None else min(missing, lot.count)
+            taken.append(replace(lot, count=take))
+            left.append(lot if lot.count is None else replace(lot, count=lot.count - take))
+            missing -= take
+        return tuple(taken), tuple(left)
+
+    def cost(self, count: int) -> Fraction:
+        """Price of ``count`` modules, kept ones free."""
+        taken, _ = self.split(count)
+        return sum((Fraction(lot.count or 0) * (lot.price or 0) for lot in taken), Fraction(0))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
