@@ -19,7 +19,7 @@ _MOST_TEXT = 4 << 20
 
 _MARK = re.compile(r"Handle 0x[0-9A-F]{1,8},? ", re.IGNORECASE)
 _MARKED_LINE = re.compile(r"^([^\n]{1,160}?)Handle 0x[0-9A-F]{1,8}, DMI type \d{1,3}, ", re.IGNORECASE | re.MULTILINE)
-_QUOTING = frozenset(" \t>")
+_PLAIN_LINE = re.compile(r"^[ \t>]{0,40}Handle 0x", re.IGNORECASE | re.MULTILINE)
 _JSON_BEGINS = re.compile(r"^[ \t]{0,40}(?:```[a-z]{0,10}\s{0,4})?[{]", re.MULTILINE)
 _NAME_OF_DAY = re.compile(
     r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mon|tue|wed|thu|fri|sat|sun)", re.IGNORECASE
@@ -86,12 +86,12 @@ def _of_escapes(text: str) -> bytes | None:
 
 def _of_log(text: str) -> bytes | None:
     """A listing each line of which has the same words before it, numbers apart; lines without them are others'."""
-    if begins_as_json(text) or not _MARK.search(text):
+    if begins_as_json(text) or not _MARK.search(text) or _PLAIN_LINE.search(text):
         return None
-    befores = [match[1] for match in _MARKED_LINE.finditer(text)]
-    if not befores or set(befores[0]) <= _QUOTING:
+    marked = _MARKED_LINE.search(text)
+    if marked is None:
         return None
-    parts = re.findall(r"\d+|\s+|[^\W\d_]+|[\W_]", befores[0].rstrip())
+    parts = re.findall(r"\d+|\s+|[^\W\d_]+|[\W_]", marked[1].rstrip())
     before = re.compile("".join(map(_alike, parts)) + r"[ ]?")
     lines = [(match, line) for line in text.splitlines() if (match := before.match(line))]
     return "\n".join(line[match.end() :] for match, line in lines).encode()

@@ -35,6 +35,7 @@ def _log(form: str) -> str:
         json.dumps({"stdout_lines": LINES}, indent=4),
         PLAIN.replace("\n", "\\n").replace("\t", "\\t"),
         json.dumps({"log": _log("2026-11-30 04:45:{1:02d} ")}),
+        "Look at Handle 0x1000, DMI type 16, 23 bytes, below.\n\n" + PLAIN,
     ],
 )
 def test_a_listing_inside_something_else(text: str) -> None:
