@@ -13,6 +13,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Change, LeftOver, Move, Placement, Step
 from dimmplan.rules import install_order, judge
+from dimmplan.supply import same_on_board
 
 Content = Mapping[str, Module | None]
 _PER_MM = 10
@@ -22,28 +23,38 @@ _PER_MM = 10
 def plan_moves(board: Board, current: Content, target: Placement, *, untouchable: Iterable[str] = ()) -> Change:
     """The change from ``current`` to ``target``, never touching ``untouchable`` slots.
 
-    ``current`` leaves out slots whose content is not known; those must be untouchable.
+    ``current`` leaves out slots whose content is not known; those must be untouchable. A module that the board cannot
+    tell from a planned one, and whose label promises no less, serves as that one.
     """
     fixed = set(untouchable)
     wanted = target.content
-    blocked = tuple(slot for slot in board.slots if slot in fixed and _differs(current, wanted, slot))
+    serves = {module: _serving(board, module, target) for module in dict.fromkeys(current.values()) if module}
+    lying = {slot: serves[module] if module else None for slot, module in current.items()}
+    blocked = tuple(slot for slot in board.slots if slot in fixed and _differs(lying, wanted, slot))
     free = [slot for slot in board.slots if slot not in fixed]
-    keeps = [slot for slot in free if current.get(slot) and current.get(slot) == wanted.get(slot)]
-    leaving = {slot: module for slot in free if (module := current.get(slot)) and slot not in keeps}
+    keeps = [slot for slot in free if lying.get(slot) and lying.get(slot) == wanted.get(slot)]
+    leaving = {slot: module for slot in free if (module := lying.get(slot)) and slot not in keeps}
     missing = {slot: module for slot in free if (module := wanted.get(slot)) and slot not in keeps}
     travels = dict(_travels(board, leaving, missing))
     order = [slot for slot in install_order(board, target) if slot in missing]
     origin = {goal: start for start, goal in travels.items()}
-    moves = [_move("keep", wanted[slot], slot, slot) for slot in keeps]
-    moves += [_move("pull", module, slot, None) for slot, module in leaving.items() if slot not in travels]
+    moves = [_move("keep", current[slot], slot, slot) for slot in keeps]
+    moves += [_move("pull", current[slot], slot, None) for slot in leaving if slot not in travels]
     moves += [
-        _move("move", missing[slot], origin[slot], slot)
+        _move("move", current[origin[slot]], origin[slot], slot)
         if slot in origin
         else _move("insert", missing[slot], None, slot)
         for slot in order
     ]
-    stranded = tuple(_stranded(board, target, moves))
-    return Change(moves=tuple(moves), steps=tuple(_steps(board, moves)), stranded=stranded, blocked=blocked)
+    hold = tuple(slot for slot in board.slots if slot in fixed)
+    stranded = tuple(_stranded(board, target, moves, hold))
+    return Change(moves=tuple(moves), steps=tuple(_steps(board, moves)), stranded=stranded, blocked=blocked, hold=hold)
+
+
+def _serving(board: Board, module: Module, target: Placement) -> Module:
+    """The planned type that a module is as good as; itself where there is none."""
+    alike = (each for each in target.types if each.rate_mts <= module.rate_mts and same_on_board(board, each, module))
+    return module if module in target.types else next(alike, module)
 
 
 def _steps(board: Board, moves: Sequence[Move]) -> Iterator[Step]:
@@ -97,8 +108,9 @@ def _travels(board: Board, leaving: Mapping[str, Module], missing: Mapping[str, 
                     yield start, goal
 
 
-def _stranded(board: Board, target: Placement, moves: Iterable[Move]) -> Iterator[LeftOver]:
+def _stranded(board: Board, target: Placement, moves: Iterable[Move], untouchable: Sequence[str]) -> Iterator[LeftOver]:
     """Types left over, with the slots that would take one of them on top of the target."""
+    shut = {*target.hold, *untouchable}
     pulled = [move.module for move in moves if move.kind == "pull"]
     option = board.processor(target.processor)
     broken = {breach.rule for breach in judge(board, option, target.fitted, target.content, mode=target.mode)}
@@ -106,7 +118,7 @@ def _stranded(board: Board, target: Placement, moves: Iterable[Move]) -> Iterato
         fits = []
         for socket in board.sockets:
             for slot in socket.slots if socket.id in target.fitted else ():
-                if target.content.get(slot) is None and slot not in target.hold:
+                if target.content.get(slot) is None and slot not in shut:
                     more = {**target.content, slot: module}
                     breaches = judge(board, option, target.fitted, more, mode=target.mode)
                     if not any(b.severity == "error" and b.rule not in broken for b in breaches):

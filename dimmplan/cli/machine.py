@@ -142,7 +142,7 @@ def moves(
     """Say what to keep, pull, move and insert, in order, so that a machine is as planned, and what is left over."""
     judged = read_judged(to, board_file)
     tell(judged)
-    change = _change(inventory, found, judged.board, judged.placement)[0]
+    change = _change(inventory, found, judged.board, judged.placement)
     terminal.answer(
         lambda: with_judgement(MovesDocument.of(change), judged), lambda: moves_text(change), as_json=as_json
     )
@@ -150,23 +150,23 @@ def moves(
         raise typer.Exit(NO)
 
 
-def _change(
-    inventory: str, found: InventoryOptions, board: Board, placement: Placement
-) -> tuple[Change, tuple[str, ...]]:
-    """The change from an inventory to a plan, and the slots that nobody may touch."""
-    result = compare(board, *found.matched(inventory, board), placement, data_saved=found.data_saved)
-    change = plan_moves(board, result.content, placement, untouchable=result.untouchable)
-    return change, result.untouchable
+def _change(inventory: str, found: InventoryOptions, board: Board, placement: Placement) -> Change:
+    """The change from an inventory to a plan. What lies in a slot on hold whose data is saved comes out first."""
+    result = compare(board, *found.matched(inventory, board), placement)
+    released = tuple(slot for slot in result.untouchable if slot in found.data_saved)
+    hold = set(result.untouchable).difference(released)
+    change = plan_moves(board, result.content | dict.fromkeys(released), placement, untouchable=hold)
+    return change._replace(released=released)
 
 
 def change_from(
     inventory: str, found: InventoryOptions, board: Board, placement: Placement
 ) -> tuple[Placement, Change]:
     """The plan with its held slots, and the change to it. Raises ``RefusedError`` where it cannot be done."""
-    change, untouchable = _change(inventory, found, board, placement)
+    change = _change(inventory, found, board, placement)
     if change.blocked:
         raise RefusedError([Cause(rule="hold", text=blocked_text(change.blocked))])
-    held = set(untouchable) | set(placement.hold)
+    held = {*change.hold, *placement.hold}
     return replace(placement, hold=tuple(slot for slot in board.slots if slot in held)), change
 
 

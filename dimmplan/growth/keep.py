@@ -136,7 +136,8 @@ def _supplies(
 
 def change_to(kept: KeptModules, planned: Planned) -> Change:
     """What to keep, pull, move and insert to get from the machine to a plan, and what is left over."""
-    return plan_moves(kept.board, kept.content, planned.placement, untouchable=kept.hold)
+    change = plan_moves(kept.board, kept.content, planned.placement, untouchable=kept.hold)
+    return change._replace(released=tuple(each.slot for each in kept.released))
 
 
 def change_between(before: Planned, after: Planned) -> Change:

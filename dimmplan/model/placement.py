@@ -164,13 +164,16 @@ class Change(NamedTuple):
     """A whole change: moves (keeps, then pulls, then moves and inserts), the steps of doing them, what is left over.
 
     All that comes out does so first, in board order; then modules go in, in the order of installing. ``blocked`` are
-    slots that would have to change and may not be touched: with any of them the change cannot be made.
+    slots that would have to change and may not be touched: with any of them the change cannot be made. ``hold`` are all
+    that may not be touched. What lies in slots that are ``released``, since its data is saved, comes out first of all.
     """
 
     moves: tuple[Move, ...]
     steps: tuple[Step, ...]
     stranded: tuple[LeftOver, ...]
     blocked: tuple[str, ...]
+    hold: tuple[str, ...]
+    released: tuple[str, ...] = ()
 
     @property
     def handled(self) -> tuple[Move, ...]:

@@ -12,7 +12,7 @@ from dimmplan.model.placement import Change, Finding
 from dimmplan.model.request import Mode
 from dimmplan.output.columns import Text, as_asked
 from dimmplan.output.machine import device_text
-from dimmplan.output.moves import MovesDocument, moves_summary, step_lines
+from dimmplan.output.moves import MovesDocument, left_over_text, moves_summary, step_lines
 from dimmplan.output.plan import PlanDocument, choice_phrase, sweep_of
 from dimmplan.output.record import (
     BoundEntry,
@@ -108,8 +108,7 @@ def kept_text(kept: KeptModules, planned: Planned, upgrade: Upgrade, change: Cha
     page.note(moves_summary(change.moves))
     step_lines(page, change, 4)
     for left in change.stranded:
-        fits = f"would also fit in {', '.join(left.fits)}" if left.fits else "no free slot of this board would take it"
-        page.note(f"left over: {left.count} x {left.module.label}; {fits}")
+        page.note(left_over_text(left))
     held = [slot for slot in kept.hold if slot not in kept.unlisted]
     if held:
         page.note(f"on hold, not to be touched: {', '.join(held)}; --data-saved SLOT releases one")

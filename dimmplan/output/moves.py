@@ -1,6 +1,6 @@
 """A change of a machine, from what is in it to a plan: as JSON of format 1 and as text for a terminal."""
 
-from dimmplan.model.placement import Change, Move
+from dimmplan.model.placement import Change, LeftOver, Move
 from dimmplan.output.columns import Text
 from dimmplan.output.record import Label, OfPlan, Record, means
 from dimmplan.units import counted, listed
@@ -72,6 +72,8 @@ class MovesDocument(OfPlan, commands="moves"):
     handled: int = means("modules handled at all", by=lambda change: len(change.handled))
     stranded: list[StrandedEntry] = means("what is left over")
     blocked: list[str] = means("slots that must change, but may not be touched")
+    hold: list[str] = means("all slots that may not be touched")
+    released: list[str] = means("slots whose data is saved; what lies there comes out first")
 
 
 def moves_text(change: Change) -> str:
@@ -79,13 +81,22 @@ def moves_text(change: Change) -> str:
     page = Text(moves_summary(change.moves))
     if change.blocked:
         page.note(f"Not possible: {blocked_text(change.blocked)}", 0, hang=0)
+    for slot in change.released:
+        page.note(f"first take out what is in {slot}: its data is saved")
     step_lines(page, change, 2)
     for left in change.stranded:
-        fits = f"; also fits in {', '.join(left.fits)}" if left.fits else "; no slot of this board takes it"
-        page.note(f"left over: {left.count} x {left.module.label}{fits}")
+        page.note(left_over_text(left))
+    if change.hold:
+        page.note(f"not to be touched, on hold or not known: {', '.join(change.hold)}")
     if not change.blocked:
         page.notes("Before power-on", [f"[ ] {step}" for step in _BEFORE_POWER_ON])
     return str(page)
+
+
+def left_over_text(left: LeftOver) -> str:
+    """Modules of a type that a change leaves over, and where they would fit."""
+    fits = f"would also fit in {', '.join(left.fits)}" if left.fits else "no free slot of this board would take it"
+    return f"left over: {left.count} x {left.module.label}; {fits}"
 
 
 def step_lines(page: Text, change: Change, indent: int) -> None:

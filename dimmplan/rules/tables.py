@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, PrivateAttr
 
 from dimmplan.model.board import Board, Socket
-from dimmplan.model.placement import Placement
+from dimmplan.model.placement import Placement, board_of
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import Name
 from dimmplan.rules.base import (
@@ -217,6 +217,7 @@ def install_order(board: Board, placement: Placement) -> tuple[str, ...]:
     By a prescribed order or table where the board has one: of a table, what its smaller rows fill comes first. Else
     socket by socket, all first slots before any second slot.
     """
+    board = board_of(board, placement)
     filled = frozenset(slot for slot, module in placement.slots if module)
     depth = {slot: place for channel in board.channels for place, slot in enumerate(channel.slots)}
     tables = [row.among(of_kind(board.rules, Rule)) for row in of_kind(board.rules, Rule)]

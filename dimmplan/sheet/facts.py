@@ -279,6 +279,11 @@ class Facts:
         """The modules that a change leaves over; none where everything is new."""
         return ()
 
+    @property
+    def released(self) -> tuple[str, ...]:
+        """Slots whose data is saved, which a change empties first."""
+        return ()
+
     @cached_property
     def expected(self) -> str:
         """What the machine should show in the end, with its mode."""
@@ -417,6 +422,11 @@ class ChangeFacts(Facts):
             LeftFact(each.module, each.count, tuple(s.number for s in pulled if s.move.module == each.module))
             for each in self.change.stranded
         )
+
+    @property
+    def released(self) -> tuple[str, ...]:
+        """Slots whose data is saved: what lies there comes out before the first step."""
+        return self.change.released
 
     @property
     def band(self) -> str:

@@ -119,6 +119,8 @@ class PickList(Panel):
         if facts.blanks:
             names = facts.slots_in_words([slot for slot in facts.board.slots if slot in facts.blanks])
             rows.append(("", "blank for a slot", f"{len(facts.blanks)} ×", names))
+        for slot in facts.released:
+            rows.append(("", f"what is in {clean(slot, most=80)}: its data is saved", "", "take out first; keep safe"))
         for left in facts.left_over:
             steps = listed([str(number) for number in left.steps])
             out = f", out at {'step' if len(left.steps) == 1 else 'steps'} {steps}" if left.steps else ""

@@ -227,6 +227,9 @@ class Install(Stage, on="chassis"):
             fetched = ", ".join(f"{kind.count} {kind.key}" for kind in facts.picked)
             left = sum(each.count for each in facts.left_over) if self.brief else 0
             items.append([("Bring", False), (fetched, True), *([(f"({left} old left over)", False)] if left else [])])
+        if whole and facts.released:
+            slots = facts.slots_in_words(facts.released)
+            items.append([("First empty", False), (slots, True), ("(data saved)", False)])
         if whole and facts.left_over and not self.brief:
             items.append([("Left over:", False), (left_over(facts.left_over), True)])
         if not self.brief and any(fact.goes_to for _, batch in self.batches for fact in batch):

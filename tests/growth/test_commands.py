@@ -320,6 +320,11 @@ def test_slots_on_hold_and_slots_not_told_are_never_planned(tmp_path: Path, caps
     assert free["hold"] == []
     assert [each["slot"] for each in free["kept"]["released"]] == ["V1", "Y1"]
     assert free["totals"]["balanced_sweep_gb_s"] > record["totals"]["balanced_sweep_gb_s"]
+    to = ("moves", str(path), "--to", free["code"], "--data-saved", "V1", "--data-saved", "Y1")
+    assert run([*to, "--json"]) == 0
+    told = one_document(capsys.readouterr().out)
+    assert told["steps"] == free["kept"]["change"]["steps"] and told["released"] == ["V1", "Y1"]
+    assert run([*to]) == 0 and "first take out what is in V1: its data is saved" in capsys.readouterr().out
     said = text_of(capsys, *call, "--data-saved", "V1")
     assert "out of V1: its data is saved" in said
     assert "not in the inventory, so not to be touched: Y1" in said

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import random
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -129,6 +130,21 @@ def test_stranded_modules_are_told_where_else_they_would_fit() -> None:
     (left,) = change.stranded
     assert (left.module, left.count) == (M32, 1)
     assert left.fits == ("K2", "L2", "P2", "Q2")
+
+
+def test_a_stranded_module_fits_in_no_slot_that_nobody_may_touch() -> None:
+    change = plan_moves(BOARD, PLAN.content | {"K2": M32}, PLAN, untouchable=["P2"])
+    assert change.stranded[0].fits == ("K2", "L2", "Q2")
+    assert "not to be touched, on hold or not known: P2" in moves_text(change)
+
+
+def test_a_faster_label_that_the_board_cannot_tell_from_the_planned_one_stays_and_moves() -> None:
+    """As ``plan --keep`` and ``audit`` say of it; a slower label than the planned one does not serve."""
+    faster = replace(M32, label="32GB 2Rx4 PC4-3200AA-R", rate_mts=3200)
+    slower = replace(M32, label="32GB 2Rx4 PC4-2400T-R", rate_mts=2400)
+    change = plan_moves(BOARD, PLAN.content | {"K1": faster, "L1": None, "L2": faster, "M1": slower}, PLAN)
+    done = {(move.kind, move.module.label, move.source) for move in change.moves if move.module != M32}
+    assert done == {("keep", faster.label, "K1"), ("move", faster.label, "L2"), ("pull", slower.label, "M1")}
 
 
 def test_nothing_to_do_is_only_keeps() -> None:

@@ -113,6 +113,7 @@ source = "INVENTED"
     answer = plan(there, ask(there, "256GiB", modules=["64GiB"], fitted=["N"]), alternatives=False)
     assert [slot for slot, module in answer.placement.slots if module] == ["N1", "N2", "N3", "N4"]
     assert install_order(answer.board, answer.placement) == ("N1", "N2", "N3", "N4")
+    assert install_order(found, answer.placement) == ("N1", "N2", "N3", "N4")
     content = {slot: module for slot, module in answer.placement.slots if slot != "N1"}
     (breach,) = [each for each in judge(answer.board, None, ["N"], content) if each.rule == "order"]
     assert breach.allowed == "N1, N2, N3 first"
