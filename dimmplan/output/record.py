@@ -267,7 +267,7 @@ class SocketEntry(Record):
     modules: int = means("how many")
     rate_mts: int = means("MT/s", of="rate.rate_mts")
     rate_row: str = means("what limits the rate: a rate row, `processor:ID` or `module:LABEL`", of="rate.row")
-    peak_gb_s: GbS = means("of its filled channels")
+    peak_gb_s: GbS = means("of all its channels, empty ones too")
     sweep_gb_s: GbS = means("every byte once")
     parallel_gb_s: GbS = means("traffic even over all addresses")
     share: Share = means("sweep over the peak of all channels, 0 to 1")
