@@ -161,6 +161,8 @@ class _Part(NamedTuple):
     displaced: int
     slowest: int
     fullest: int
+    time: int
+    """That of the channel that works longest."""
 
 
 def profiles_of(space: Space, budget: Budget, query: Query, codes: Container[int]) -> Profiles:
@@ -242,11 +244,15 @@ class _Enumeration:
             if load.gib:
                 if load.rate < query.rate or load.gib > query.high_gib:
                     continue
-                time = load.gib // self.width * (self.unit // (query.rate or load.rate))
+                time = self._alone(load)
                 if time > query.limit.time:
                     self._next_load = min(self._next_load, time)
                     continue
             yield load
+
+    def _alone(self, load: Load) -> int:
+        """How long its channel works for a load: no region has it work faster."""
+        return load.gib // self.width * (self.unit // (self.query.rate or load.rate))
 
     # -- styles even and any: controllers with equal channels are interchangeable ----------------------------------
 
@@ -265,7 +271,7 @@ class _Enumeration:
         places = [0] * len(variant)
         last = len(variant) - 1
 
-        def extend(index: int, gib: int) -> Iterator[Sequence[_Part]]:
+        def extend(index: int, gib: int, time: int) -> Iterator[Sequence[_Part]]:
             parts = parts_of[index]
             start = places[before[index]] if before[index] >= 0 else 0
             self.budget.spend(len(parts) - start)
@@ -273,13 +279,16 @@ class _Enumeration:
             for place in range(start, len(parts)):
                 part = parts[place]
                 if floor <= part.gib <= ceiling:
+                    longest = max(time, part.time)
+                    if longest and self._over((longest, min(query.high_gib, gib + part.gib + rest[index + 1]))):
+                        continue
                     chosen[index], places[index] = part, place
                     if index == last:
                         yield chosen
                     else:
-                        yield from extend(index + 1, gib + part.gib)
+                        yield from extend(index + 1, gib + part.gib, longest)
 
-        yield from extend(0, 0)
+        yield from extend(0, 0, 0)
 
     def _options(self, variant: Controllers, place: int) -> list[_Part]:
         """Every way to load one controller, best board order first."""
@@ -343,6 +352,7 @@ class _Enumeration:
             displaced=sum([load.displaced for load in loads]),
             slowest=min([load.rate for load in loads if load.gib], default=0),
             fullest=max(gibs) // self.width,
+            time=max([self._alone(load) for load in loads if load.gib], default=0),
         )
 
     # -- style groups: channels of equal membership are interchangeable, controllers are not -----------------------
@@ -441,18 +451,20 @@ class _Enumeration:
     def _times_by_channel(self, controllers: Sequence[_Part]) -> tuple[int, int, int, int] | None:
         """As ``_times``, each channel at a rate of its own and each region at its slowest channel's.
 
-        ``alone`` is the time that each filled channel works: no region has it work faster.
+        Rates decide among sets that are alike otherwise, so that the depths are those of one rate: no region is faster
+        than its depth at the fastest rate.
         """
-        loads = [load for part in controllers for load in part.loads]
-        alone = [load.gib // self.width * (self.unit // load.rate) for load in loads if load.gib]
-        gib = sum([part.gib for part in controllers])
-        if self._over((max(alone), gib)):
+        alone, gib = max([part.time for part in controllers]), sum([part.gib for part in controllers])
+        if self._over((alone, gib)):
             return None
-        slowest = min(load.rate for load in loads if load.gib)
         amounts = tuple(tuple(load.gib // self.width for load in part.loads) for part in controllers)
+        loads = [load for part in controllers for load in part.loads if load.gib]
+        if self._over((self.evaluate(amounts).depth * (self.unit // max(load.rate for load in loads)), gib)):
+            return None
+        slowest = min(load.rate for load in loads)
         rates = tuple(tuple(load.rate or slowest for load in part.loads) for part in controllers)
         time, count, narrowest = self.evaluate.at_own_rates(amounts, rates, self.unit)
-        return None if self._over((time, gib)) else (time, max(alone), count, narrowest)
+        return None if self._over((time, gib)) else (time, alone, count, narrowest)
 
 
 def _order(profile: Profile) -> tuple[int, bytes]:

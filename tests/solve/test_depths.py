@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import random
 from typing import Any
 
 import pytest
 
-from dimmplan.interleave import permitted_sets
+from dimmplan.interleave import permitted_sets, regions
 from dimmplan.solve.profiles import Depths, Evaluator
 from tests.support import Shape, interleave_row, regions_of, socket_of, ways_and_gib
 
@@ -69,6 +70,26 @@ def test_numbers_of_ways(
     style: str, ways: list[int], excess: str, amounts: Shape, regions: list[tuple[int, int]]
 ) -> None:
     same(interleave_row(style, ways, excess), amounts, regions)
+
+
+@pytest.mark.parametrize("style", ["even", "any", "groups"])
+def test_rates_of_channels_change_no_depth(style: str) -> None:
+    """The search leaves populations out by it: rates decide among sets that are alike otherwise."""
+    rng = random.Random(f"depths {style}")
+    for _ in range(60):
+        shape = [rng.randint(1, 3) for _ in range(rng.randint(2, 3))]
+        amounts = tuple(tuple(rng.choice((0, 16, 16, 32, 48)) for _ in range(size)) for size in shape)
+        rates = tuple(tuple(rng.choice((2400, 2933, 3200)) for _ in range(size)) for size in shape)
+        if not any(map(any, amounts)):
+            continue
+        names = "ABCDEFGHI"[: sum(shape)]
+        sets = {"".join(sorted(rng.sample(names, rng.randint(2, len(names))))) for _ in range(3)}
+        listed = [{"channels": list(each)} for each in sorted(sets)]
+        ways = sorted({1, *rng.sample(range(1, 10), 3)})
+        row = interleave_row(style, groups=listed) if style == "groups" else interleave_row(style, ways, "layers")
+        permitted = permitted_sets(row, socket_of(shape))
+        own = regions(amounts, permitted, rates)
+        assert sum(region.depth for region in own) == Evaluator(permitted)(amounts).depth, (amounts, rates, row)
 
 
 def same(row: Any, amounts: Shape, regions: list[tuple[int, int]]) -> None:
