@@ -167,7 +167,7 @@ def audit(
     if planned is not None:
         answers = list(_with_places(board, answers, planned))
     content = {answer.slot: answer.module for answer in answers if answer.known}
-    whole = all(answer.known for answer in answers if board.channel_of[answer.slot].socket in fitted)
+    whole = all(a.known for a in answers if planned is None or board.channel_of[a.slot].socket in fitted)
     mode = planned.mode if planned else Mode.INDEPENDENT
     unknown = {answer.slot for answer in answers if not answer.known}
 

@@ -201,7 +201,7 @@ class GrowthStep(Record):
     balanced_sweep_gb_s: GbS = means("GB/s", by=lambda step: sweep_of(step, step.answer.best))
     modules: Counts = means("what stands then", of="answer.best.content")
     slots: Slots = means("label, or null", of="placement.slots")
-    added: Counts = means("what is added at the step")
+    added: Counts = means("what is added at the step; at the first to what is kept, if anything is")
     status: str = means("`proven` or `best-found`, of the step for itself", of="placement.status")
     code: str = means("its plan code", by=lambda step: encode(step.board, step.placement))
     free: IndependentEntry | None = means("the step planned for itself alone; null after Ctrl-C")
@@ -258,15 +258,19 @@ def _step(growth: Growth, index: int, changes: Sequence[Change]) -> GrowthStep:
 
 
 def _added(growth: Growth, index: int) -> dict[str, Module | None]:
-    """What a step adds: slots that were empty, or with moves what there is more of, under numbers."""
+    """What a step adds: slots that were empty, or where modules move what there is more of, under numbers."""
     after = growth.steps[index].placement.content
-    if index == 0:
-        return after
-    before = growth.steps[index - 1].placement.content
-    if not growth.may_move:
+    before = growth.steps[index - 1].placement.content if index else {}
+    if index and not growth.may_move:
         return {slot: module for slot, module in after.items() if before[slot] is None}
-    more = Counter(m for m in after.values() if m) - Counter(m for m in before.values() if m)
+    had = Counter(module for module in before.values() if module) if index else _owned(growth)
+    more = Counter(module for module in after.values() if module) - had
     return {str(number): module for number, module in enumerate(more.elements())}
+
+
+def _owned(growth: Growth) -> Counter[Module]:
+    """What the machine holds that can be kept."""
+    return Counter({supply.module: supply.kept for supply in growth.steps[0].request.supplies if supply.kept})
 
 
 def _paths(growth: Growth) -> tuple[PathEntry, PathEntry | None]:
@@ -282,7 +286,7 @@ def _path(growth: Growth, path: Sequence[Choice]) -> PathEntry:
     What a step takes out waits on the shelf for a later one.
     """
     steps = [Counter(module for module in choice.content.values() if module) for choice in path]
-    owned = Counter({supply.module: supply.kept for supply in growth.steps[0].request.supplies if supply.kept})
+    owned = _owned(growth)
     bought = 0
     for step in steps:
         missing = step - owned

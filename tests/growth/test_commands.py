@@ -304,6 +304,7 @@ def test_a_chain_from_what_lies_there(tmp_path: Path, capsys: pytest.CaptureFixt
     for step in steps:
         assert lying.items() <= step["slots"].items()
     assert steps[1]["balanced_sweep_gb_s"] == 281.6
+    assert [step["added"] for step in steps] == [[{"label": M32, "count": 4}]] * 2
 
 
 def test_slots_on_hold_and_slots_not_told_are_never_planned(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -202,6 +202,15 @@ def test_only_a_board_judges_its_rules() -> None:
     assert not result.good
 
 
+def test_without_a_plan_a_slot_not_known_leaves_no_figures_at_whichever_socket() -> None:
+    near = CONTENT | dict.fromkeys(BOARD.socket("FAR").slots)
+    assert audited(found_of(near), plan=None).figures_found is not None
+    odd = device("T1", M32, capacity_kib=24 << 20)
+    found = found_of(near)
+    found = replace(found, slots=tuple(odd if each.locator == "T1" else each for each in found.slots))
+    assert audited(found, plan=None).figures_found is None
+
+
 def test_a_module_of_no_known_type_cannot_be_told() -> None:
     odd = device("K1", M32, capacity_kib=24 << 20)
     found = replace(found_of({}), slots=(odd,))
