@@ -85,7 +85,7 @@ class Sets:
             if allowance.nodes <= 0:
                 whole = False
                 break
-            gib: Any = space.unscaled(space.gib(code))
+            gib: Any = space.shown(space.gib(code))
             best, proven = search.first(Aim(gib, gib, only=code), afresh=True)
             whole &= proven
             allowance.nodes -= search.budget.spent

@@ -360,6 +360,8 @@ class TypeSet:
                 self.budget.progress = self.budget.progress._replace(deciding=criterion.name)
             bar = alive.vector[index] if alive is not None else None
             balanced = criterion.name == "balanced_sweep"
+            if criterion.name == "displaced":
+                branches = self._populated(branches)
             if balanced or (criterion.name == "system_sweep" and not (branches and branches[0].populated)):
                 if balanced and aim.faster_than is not None:
                     bar = aim.faster_than if bar is None else max(bar, aim.faster_than)
@@ -373,9 +375,15 @@ class TypeSet:
             if bar is not None and value != bar:
                 alive = None
             vector = [*vector, value]
-        board_order, code = max(self._first_in_board_order(branch) for branch in branches)
+        board_order, code = max(map(self._first_in_board_order, self._populated(branches)))
         found = Found(board_order, self.types, self.whole.code_among(self.types, code), tuple(vector))
         return None if alive is not None and alive.board_order >= found.board_order else found
+
+    def _populated(self, branches: list[Branch]) -> list[Branch]:
+        """Where a socket stays empty, so that no criterion settled the populations: those of the best system sweep."""
+        if all(branch.populated for branch in branches):
+            return branches
+        return self.sweeps.best(branches, None, balanced=False)[1]
 
     def _first_in_board_order(self, branch: Branch) -> tuple[tuple[tuple[int, ...], ...], int]:
         """The placement of a branch that comes first in board order: socket by socket, what can still be completed."""

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from dimmplan.boardfile.read import load_board
 from dimmplan.fleet.division import Division, MachineNeed, Pools, Size, divide, most_served, solver_module
 from dimmplan.fleet.options import Allowance, Option, Sets
 from dimmplan.fleet.requests import BoardRequest, Requests
@@ -21,6 +22,7 @@ from dimmplan.fleet.share import MOST_TYPES, SharedShelf, share
 from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.request import Lot, Request, Supply
+from dimmplan.planner import ask, plan
 from dimmplan.units import format_capacity
 from tests.oracle.brute import Oracle, every_filling
 from tests.oracle.random_boards import random_case, random_mode_case
@@ -315,6 +317,13 @@ def test_options_are_in_the_order_of_the_own_list(tmp_path: Path) -> None:
         assert [option.rank for option in options] == sorted(option.rank for option in options)
         for one, other in itertools.permutations(options, 2):
             assert not (_holds(other, one) and one.sweep >= other.sweep)
+
+
+def test_the_first_option_of_a_partial_mirror_is_its_plan() -> None:
+    """What a set of modules installs is more than what the request counts."""
+    board = load_board("groyne-24")
+    request = ask(board, "176GiB", modules=["32GiB"], mode="partly-mirrored")
+    assert every_option(board, request)[0].content == plan(board, request, alternatives=False).placement.content
 
 
 def _holds(larger: Option, smaller: Option) -> bool:

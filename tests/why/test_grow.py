@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+from dimmplan.boardfile.read import examine_text
 from dimmplan.figures import placement_figures
 from dimmplan.planner import ask, plan, read_module
 from dimmplan.reasons.case import Case
@@ -171,3 +173,28 @@ def test_of_equal_groups_the_smallest_comes_first() -> None:
     (group,) = next_answer(case).groups
     assert two_each.after_figures.balanced_sweep_gb_s == group.change.after_figures.balanced_sweep_gb_s
     assert len(group.slots) == 1 and len(two_each.changes) == 5
+
+
+def test_the_next_group_where_a_socket_can_hold_nothing() -> None:
+    """No sweep tells how the other sockets are populated: the balanced one is 0 whatever comes."""
+    rows = """[[rules]]
+id = "least"
+check = "socket-minimum"
+severity = "advised"
+source = "INVENTED"
+
+[[rules]]
+id = "nothing"
+check = "ceiling"
+socket_gib = 16
+sockets = ["S"]
+source = "INVENTED"
+
+"""
+    text = Path("tests/rules/staithe-16.toml").read_text("utf-8").replace("[[rules]]", f"{rows}[[rules]]", 1)
+    board, problems = examine_text(text.encode(), file="board.toml")
+    assert board is not None, problems
+    found = plan(board, ask(board, "64GiB", modules=["64GiB"]), alternatives=False)
+    assert found.figures.balanced_sweep_gb_s == 0
+    (group,) = next_answer(Case(found.board, found.placement)).groups
+    assert group.slots == ("N3",)
