@@ -23,7 +23,7 @@ from dimmplan.model.rows import RateRow
 from dimmplan.rates import rate_row
 from dimmplan.rules import Breach, MixRow, Rule, TableRow, all_rows, judge, judge_channel, judge_module, of_kind
 from dimmplan.rules.tables import SOCKET
-from dimmplan.units import cleaned, listed, quoted
+from dimmplan.units import cleaned, counted, listed, quoted
 
 MOST_BYTES = 1 << 20
 FORM = "a header of slot names with marks below, or the columns count,slots"
@@ -237,7 +237,8 @@ def _kept_out(board: Board, rows: list[Rule], row: RateRow) -> str:
     if not channels:
         sizes = {len(channel.slots) for channel in board.channels}
         if row.slots and not sizes & set(row.slots):
-            return f"no channel has {listed([*map(str, row.slots)], last='or')} slots"
+            *others, last = row.slots
+            return f"no channel has {listed([*map(str, others), counted(last, 'slot')], last='or')}"
         return f"no channel meant has {row.dpc} slots"
     cases = [
         (module, channel)

@@ -59,6 +59,7 @@ def test_a_lighter_type_beside_it_reaches_a_row() -> None:
     [
         ({"kinds": ["RDIMM"]}, "the rule kinds does not allow it (RDIMM; allowed: LRDIMM)"),
         ({"slots": [4]}, "no channel has 4 slots"),
+        ({"slots": [1], "dpc": 1}, "no channel has 1 slot"),
         ({"voltage_mv": [1350]}, "the rule takes-voltage does not allow it (1.35 V; allowed: 1.2 V)"),
     ],
 )
