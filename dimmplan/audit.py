@@ -22,6 +22,7 @@ from dimmplan.model.placement import Placement, dead_slots
 from dimmplan.model.request import Mode
 from dimmplan.model.rows import ProcessorOption
 from dimmplan.rules import Breach, judge
+from dimmplan.supply import in_types_of
 from dimmplan.units import format_kib
 
 AnswerKind = Literal["as-planned", "different", "cannot-tell"]
@@ -325,26 +326,32 @@ def module_like(board: Board, device: InventorySlot, likely: Sequence[Module]) -
 
 def _with_places(board: Board, answers: Sequence[SlotAnswer], planned: Placement) -> Iterator[SlotAnswer]:
     """Mark pairs of slots: two that hold each other's module, and an empty one whose module is in another."""
-    told = _swapped(answers, planned.content) | _misplaced(board, answers, planned.content)
+    held = in_types_of(board, {answer.slot: answer.module for answer in answers}, planned.types)
+    told = _swapped(answers, held, planned.content) | _misplaced(board, answers, held, planned.content)
     for answer in answers:
         its = told.get(answer.slot)
         yield replace(answer, differences=(its, *answer.differences)) if its else answer
 
 
-def _swapped(answers: Sequence[SlotAnswer], wanted: Mapping[str, Module | None]) -> dict[str, Difference]:
+def _swapped(
+    answers: Sequence[SlotAnswer], held: Mapping[str, Module | None], wanted: Mapping[str, Module | None]
+) -> dict[str, Difference]:
     told: dict[str, Difference] = {}
     filled = [answer for answer in answers if answer.answer == "different" and answer.module and wanted[answer.slot]]
     for index, one in enumerate(filled):
         for other in filled[index + 1 :]:
             free = one.slot not in told and other.slot not in told
-            if free and one.module == wanted[other.slot] and other.module == wanted[one.slot]:
+            if free and held[one.slot] == wanted[other.slot] and held[other.slot] == wanted[one.slot]:
                 told[one.slot] = Difference(kind="swapped", other=other.slot)
                 told[other.slot] = Difference(kind="swapped", other=one.slot)
     return told
 
 
 def _misplaced(
-    board: Board, answers: Sequence[SlotAnswer], wanted: Mapping[str, Module | None]
+    board: Board,
+    answers: Sequence[SlotAnswer],
+    held: Mapping[str, Module | None],
+    wanted: Mapping[str, Module | None],
 ) -> dict[str, Difference]:
     """Empty slots whose module is in a slot planned empty: the nearest by channel, then socket, then board order."""
     told: dict[str, Difference] = {}
@@ -357,7 +364,7 @@ def _misplaced(
         others = [
             other.slot
             for other in answers
-            if other.module == want and wanted[other.slot] is None and other.slot not in told
+            if held[other.slot] == want and wanted[other.slot] is None and other.slot not in told
         ]
         nearest = min(
             others,

@@ -13,7 +13,7 @@ from dimmplan.model.board import Board
 from dimmplan.model.module import Module
 from dimmplan.model.placement import Change, LeftOver, Move, Placement, Step
 from dimmplan.rules import install_order, judge
-from dimmplan.supply import same_on_board
+from dimmplan.supply import in_types_of
 
 Content = Mapping[str, Module | None]
 _PER_MM = 10
@@ -28,8 +28,7 @@ def plan_moves(board: Board, current: Content, target: Placement, *, untouchable
     """
     fixed = set(untouchable)
     wanted = target.content
-    serves = {module: _serving(board, module, target) for module in dict.fromkeys(current.values()) if module}
-    lying = {slot: serves[module] if module else None for slot, module in current.items()}
+    lying = in_types_of(board, current, target.types)
     blocked = tuple(slot for slot in board.slots if slot in fixed and _differs(lying, wanted, slot))
     free = [slot for slot in board.slots if slot not in fixed]
     keeps = [slot for slot in free if lying.get(slot) and lying.get(slot) == wanted.get(slot)]
@@ -49,12 +48,6 @@ def plan_moves(board: Board, current: Content, target: Placement, *, untouchable
     hold = tuple(slot for slot in board.slots if slot in fixed)
     stranded = tuple(_stranded(board, target, moves, hold))
     return Change(moves=tuple(moves), steps=tuple(_steps(board, moves)), stranded=stranded, blocked=blocked, hold=hold)
-
-
-def _serving(board: Board, module: Module, target: Placement) -> Module:
-    """The planned type that a module is as good as; itself where there is none."""
-    alike = (each for each in target.types if each.rate_mts <= module.rate_mts and same_on_board(board, each, module))
-    return module if module in target.types else next(alike, module)
 
 
 def _steps(board: Board, moves: Sequence[Move]) -> Iterator[Step]:

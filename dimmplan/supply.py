@@ -6,7 +6,7 @@ A *type* here is all labels that the board cannot tell apart.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal, NamedTuple
@@ -90,6 +90,22 @@ def identity_on_board(board: Board, module: Module) -> tuple[object, ...]:
 def same_on_board(board: Board, one: Module, other: Module) -> bool:
     """True where the board cannot tell the two apart, so that either may stand for the other."""
     return one == other or identity_on_board(board, one) == identity_on_board(board, other)
+
+
+def in_types_of(
+    board: Board, content: Mapping[str, Module | None], types: Collection[Module]
+) -> dict[str, Module | None]:
+    """What slots hold, in those types where a module is as good as one of them.
+
+    It is where the board cannot tell the two apart and its label promises no less.
+    """
+
+    def type_of(module: Module) -> Module:
+        alike = (each for each in types if each.rate_mts <= module.rate_mts and same_on_board(board, each, module))
+        return module if module in types else next(alike, module)
+
+    known = {module: type_of(module) for module in dict.fromkeys(content.values()) if module}
+    return {slot: known[module] if module else None for slot, module in content.items()}
 
 
 def standing_for(board: Board, modules: Iterable[Module]) -> Module:

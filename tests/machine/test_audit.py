@@ -118,6 +118,13 @@ def test_a_module_in_the_wrong_slot_is_told_where_it_is(other: str) -> None:
     assert "holds the module planned for K1" in answer_text(answer(result, other))
 
 
+def test_a_faster_label_in_the_wrong_slot_is_the_planned_module_where_the_board_cannot_tell_them_apart() -> None:
+    faster = device("K2", M32, label="32GB 2Rx4 PC4-3200AA-R", rated_mts=3200)
+    found = found_of(CONTENT | {"K1": None})
+    result = audited(replace(found, slots=tuple(faster if each.locator == "K2" else each for each in found.slots)))
+    assert result.suspect is not None and result.suspect.fault == "misplaced"
+
+
 def test_several_modules_in_other_slots_mean_another_plan() -> None:
     moved = {"K1": None, "L1": None, "K2": M32, "L2": M32}
     result = audited(found_of(CONTENT | moved))
