@@ -76,6 +76,7 @@ _OTHERS = tuple(
         ),
         (r"^FRU Device Description", "a list of a management controller's parts", _HINT),
         (r"^Mem(?:Total)?:\s{1,40}\d", "how much memory a system uses, which names no module", _HINT),
+        (r"\"electrical_digest\"\s{0,9}:", "a plan, which says what a machine is to hold", _HINT),
         (r"^MEMORY_DEVICE_\w*=", "a list of udev", _HINT),
         (r"^[ \t]{0,40}Size:[ \t]{0,9}(?:\d{1,9} [KMGT]i?B|No Module Installed)", "sizes without locators", _HINT),
     )

@@ -199,6 +199,7 @@ def test_every_form_is_one_file_that_sniffs_reads_and_names_itself() -> None:
     [
         ("  *-bank:0\n     description: DIMM DDR4 Synchronous 2933 MHz\n     slot: A1\n     size: 32GiB\n", "lshw"),
         ('[{"id": "bank:0", "class" : "memory", "slot": "A1", "size": 34359738368}]', "lshw"),
+        ('{"format": 1, "board": {"id": "x", "electrical_digest": "6a"}}', "a plan"),
         ("Memory:\n  Array-1: capacity: 1 TiB slots: 2 EC: Multi-bit ECC\n  Device-1: A1 size: 32 GiB\n", "inxi"),
         ("# decode-dimms version 4.3\n\n---=== SPD EEPROM Information ===---\n", "SPD"),
         ("Nov 30 04:45:00 quay kernel: EDAC MC0: 1 CE read error on CPU_SrcID#0_MC#0_Chan#0_DIMM#0\n", "locate"),
